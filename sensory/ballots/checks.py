@@ -1,0 +1,151 @@
+"""Rules for forced-choice ballots: every cell is judged, every fault collected."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+
+from ..base.errors import ArgumentError, Fault
+from ..protocols import PROTOCOLS, Protocol
+from .cells import RawRow
+from .choice_ballot import CheckedBallots, ChoiceBallot
+from .choice_row import RowReader, few_orders
+from .columns import CHOICE_COLUMNS, MOST_CODES
+
+
+def check_choices(
+    rows: Sequence[RawRow], *, protocol: Protocol | None = None, target: str = "B"
+) -> CheckedBallots:
+    """Judge every row; see the rules in the module.
+
+    Parameters
+    ----------
+    rows : sequence of RawRow
+    protocol : Protocol, optional
+        What was agreed; without it each row needs its own.
+    target : {'B', 'A'}
+        For a paired comparison: the sample whose choice counts as correct.
+    """
+    if target not in ("A", "B"):
+        raise ArgumentError(f"target must be 'A' or 'B'; got {target!r}.")
+    faults = _missing_columns(rows, protocol)
+    if any(fault.blocking for fault in faults):
+        return CheckedBallots(ballots=(), faults=tuple(faults))
+    readers = [RowReader(row, protocol, target) for row in rows]
+    _find_duplicates(readers)
+    _find_mixed(readers)
+    faults += [fault for reader in readers for fault in reader.faults]
+    ballots = tuple(reader.ballot() for reader in readers if not reader.blocked)
+    faults += _unbalanced(ballots)
+    if not rows:
+        faults.append(_whole("no ballots", "There are no ballots.", "Enter at least one."))
+    return CheckedBallots(ballots=ballots, faults=tuple(faults))
+
+
+def _find_duplicates(readers: list[RowReader]) -> None:
+    first: dict[tuple[str, str, int], RowReader] = {}
+    for reader in readers:
+        if not reader.assessor:
+            continue
+        before = first.setdefault(reader.key, reader)
+        if before is not reader:
+            reader.note(
+                "assessor",
+                "second ballot",
+                f"{reader.assessor} already has a ballot in replicate "
+                f"{reader.replicate}, in row {before.row.row}.",
+                "Delete the one that does not count, or number the replicates.",
+            )
+
+
+def _find_mixed(readers: list[RowReader]) -> None:
+    """One protocol and one set of orders a session."""
+    leading: dict[str, RowReader] = {}
+    for reader in readers:
+        if reader.protocol is None:
+            continue
+        lead = leading.setdefault(reader.key[0], reader)
+        if lead.protocol is not reader.protocol:
+            reader.note(
+                "protocol",
+                "mixed protocols",
+                f"The session began as {lead.protocol.name if lead.protocol else ''}, "
+                f"this row is {reader.protocol.name}.",
+                "Put each test into a session of its own.",
+            )
+        elif (
+            lead.order
+            and reader.order
+            and not any(
+                lead.order in group and reader.order in group
+                for group in reader.protocol.order_sets
+            )
+        ):
+            reader.note(
+                "order",
+                "mixed orders",
+                f"{reader.order} and {lead.order} (row {lead.row.row}) cannot be asked "
+                "with the same question.",
+                f"Use {' or '.join(few_orders(g) for g in reader.protocol.order_sets)}.",
+            )
+
+
+def _unbalanced(ballots: tuple[ChoiceBallot, ...]) -> list[Fault]:
+    faults = []
+    sessions = dict.fromkeys(ballot.session for ballot in ballots)
+    for session in sessions:
+        kept = [ballot for ballot in ballots if ballot.session == session]
+        served = Counter(ballot.order for ballot in kept)
+        groups = PROTOCOLS[kept[0].protocol].order_sets
+        group = next((g for g in groups if set(served) <= set(g)), groups[-1])
+        numbers = [served[order] for order in group]
+        if max(numbers) - min(numbers) > 1:
+            listed = ", ".join(f"{order} {served[order]}" for order in group)
+            where = f" in session {session}" if session else ""
+            faults.append(
+                _whole(
+                    "unbalanced orders",
+                    f"The orders were not served equally often{where}: {listed}.",
+                    "An effect of position can look like a difference. Next time serve all "
+                    "orders equally often.",
+                    blocking=False,
+                )
+            )
+    return faults
+
+
+def _missing_columns(rows: Sequence[RawRow], protocol: Protocol | None) -> list[Fault]:
+    faults = []
+    for sheet in dict.fromkeys(row.sheet for row in rows):
+        there = {name for row in rows if row.sheet == sheet for name in row.cells}
+        needed = [column.name for column in CHOICE_COLUMNS if column.required]
+        if protocol is None:
+            needed.append("protocol")
+        missing = [name for name in needed if name not in there]
+        if not there & ({"codes"} | {f"code_{n}" for n in range(1, MOST_CODES + 1)}):
+            missing.append("codes (or code_1, code_2 ...)")
+        faults += [
+            _whole(
+                "missing column",
+                f"The column {name} is missing.",
+                "Add it, or start from the template.",
+                sheet=sheet,
+            )
+            for name in missing
+        ]
+    return faults
+
+
+def _whole(
+    rule: str, problem: str, advice: str, *, sheet: str = "", blocking: bool = True
+) -> Fault:
+    return Fault(
+        sheet=sheet,
+        row=0,
+        column="",
+        value="",
+        rule=rule,
+        problem=problem,
+        advice=advice,
+        blocking=blocking,
+    )

@@ -1,0 +1,40 @@
+"""Blinding codes and names as people type them."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+
+
+def normal_code(text: str) -> str | None:
+    """A blinding code as digits: 0412, 412.0, '412,0' and ' 412' are all 412; else None.
+
+    >>> [normal_code(text) for text in ("0412", "412.0", "412,0", "4l2", "")]
+    ['412', '412', '412', None, None]
+    """
+    plain = unicodedata.normalize("NFKC", text).strip().lstrip("'")
+    match = re.fullmatch(r"0*([1-9][0-9]{0,5})(?:[.,]0*)?", plain, flags=re.ASCII)
+    return match.group(1) if match else None
+
+
+def split_codes(text: str) -> list[str]:
+    """The code texts in one cell, separated by spaces, commas, slashes and the like.
+
+    >>> split_codes("412 / 837;265"), split_codes("412.0, 837,0")
+    (['412', '837', '265'], ['412.0', '837,0'])
+    """
+    parts = [part for part in re.split(r"[\s/;|+&]+", text) if part.strip(",")]
+    codes: list[str] = []
+    for part in (piece.strip(",") for piece in parts):
+        whole = re.fullmatch(r"[0-9]+,0+", part)
+        codes += [part] if whole else [piece for piece in part.split(",") if piece]
+    return codes
+
+
+def same_person(name: str) -> str:
+    """A name without the differences that typing makes: case, spaces, width.
+
+    >>> same_person("  Anna  Berg ") == same_person("anna berg")
+    True
+    """
+    return " ".join(unicodedata.normalize("NFKC", name).casefold().split())

@@ -1,0 +1,1 @@
+"""Floor 2: forced-choice tests, their counts, sizes and risks."""

@@ -1,0 +1,155 @@
+"""The counts that a printed table holds, for any protocol, size and risk.
+
+Exact binomial, one-sided unless said otherwise. Where no count exists, a scalar call
+returns None and an array call a masked cell: never 0, never trials + 1.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from ..base.checks import as_fraction, counts, probability
+from ..base.errors import ArgumentError
+from ..models.binomial import least_count, most_count
+from ..protocols import Protocol
+
+Ints = NDArray[np.int64]
+
+
+def critical_counts(
+    protocol: Protocol, trials: ArrayLike, alpha: ArrayLike = 0.05, *, two_sided: bool = False
+) -> Any:
+    """Fewest correct answers at which a difference is significant.
+
+    Parameters
+    ----------
+    protocol : Protocol
+    trials : int or array of int
+        Answers counted; broadcast with `alpha`.
+    alpha : float or array of float
+        Risk of calling a difference where everybody guesses.
+    two_sided : bool
+        For a paired comparison without an expected direction: the count of the
+        commoner choice.
+
+    Returns
+    -------
+    int, None, or masked integer array
+        None or masked where even all correct would not be significant.
+
+    Raises
+    ------
+    ArgumentError
+        For trials below 1 or not whole, alpha outside (0, 1), or a two-sided question
+        that the protocol does not have.
+
+    Notes
+    -----
+    Smallest x with P(X >= x | trials, guess) <= alpha (ISO 4120:2021, ISO 10399:2026
+    and ISO 5495:2005 tabulate it; two-sided: twice the tail). Ties are settled in
+    rational arithmetic, alpha taken as the decimal that was written.
+
+    Examples
+    --------
+    >>> from sensory.protocols import TRIANGLE
+    >>> critical_counts(TRIANGLE, 24, 0.05)
+    13
+    >>> critical_counts(TRIANGLE, [2, 3, 30], 0.05)
+    masked_array(data=[--, 3, 15],
+                 mask=[ True, False, False],
+           fill_value=999999)
+    """
+    check_protocol(protocol, two_sided)
+    sizes, levels = _grid("alpha", trials, alpha)
+    found = np.empty(sizes.shape, np.int64)
+    for level in np.unique(levels):
+        cells = levels == level
+        wanted = as_fraction(float(level)) / (2 if two_sided else 1)
+        found[cells] = least_count(sizes[cells], protocol.guess, wanted)
+    return _handed_out(found, found > sizes)
+
+
+def similar_counts(
+    protocol: Protocol, trials: ArrayLike, beta: ArrayLike = 0.05, pd_limit: float = 0.30
+) -> Any:
+    """Most correct answers at which similarity is shown.
+
+    Parameters
+    ----------
+    protocol : Protocol
+    trials : int or array of int
+        Answers counted; broadcast with `beta`.
+    beta : float or array of float
+        Risk of calling the products similar when a share `pd_limit` distinguishes them.
+    pd_limit : float
+        The agreed limit: the proportion of distinguishers that would be too many. It
+        belongs to this protocol and to no other.
+
+    Returns
+    -------
+    int, None, or masked integer array
+        None or masked where not even 0 correct would show it. A count may lie below
+        the number expected from guessing; printed tables often leave those out.
+
+    Raises
+    ------
+    ArgumentError
+        For trials below 1 or not whole, beta or pd_limit outside (0, 1).
+
+    Notes
+    -----
+    Largest x with P(X <= x | trials, guess + (1 - guess) pd_limit) <= beta
+    (ISO 4120:2021, ISO 5495:2005 Table A.3). The same thing as a one-sided 1 - beta
+    upper limit of pd at or below the agreed limit.
+
+    Examples
+    --------
+    >>> from sensory.protocols import TRIANGLE
+    >>> similar_counts(TRIANGLE, 60, 0.05, 0.30)
+    25
+    """
+    check_protocol(protocol)
+    limit = probability("pd_limit", pd_limit)
+    sizes, levels = _grid("beta", trials, beta)
+    found = np.empty(sizes.shape, np.int64)
+    for level in np.unique(levels):
+        cells = levels == level
+        found[cells] = most_count(sizes[cells], protocol.pc_at(limit), float(level))
+    return _handed_out(found, found < 0)
+
+
+def check_protocol(protocol: Protocol, two_sided: bool = False) -> None:
+    """Refuse what is no protocol, and a two-sided question where there is one side only."""
+    if not isinstance(protocol, Protocol):
+        raise ArgumentError(
+            f"protocol must be one of the protocols, such as TRIANGLE; got {protocol!r}."
+        )
+    if two_sided and not protocol.reversible:
+        raise ArgumentError(
+            f"two_sided is not possible for a {protocol.name} test: a correct answer has "
+            "one direction only; leave two_sided at False."
+        )
+
+
+def _grid(name: str, trials: ArrayLike, level: ArrayLike) -> tuple[Ints, NDArray[np.float64]]:
+    sizes = counts("trials", trials, at_least=1)
+    checked = np.vectorize(lambda one: probability(name, one), otypes=[float])(
+        np.asarray(level, dtype=object)
+    )
+    try:
+        both = np.broadcast_arrays(sizes, checked)
+    except ValueError as error:
+        raise ArgumentError(
+            f"trials has shape {sizes.shape} and {name} {checked.shape}; "
+            "they must fit together, for example a column against a row."
+        ) from error
+    return both[0], both[1]
+
+
+def _handed_out(found: Ints, missing: NDArray[np.bool_]) -> Any:
+    if found.ndim == 0:
+        return None if bool(missing) else int(found)
+    return np.ma.masked_array(found, mask=missing)

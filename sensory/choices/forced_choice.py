@@ -1,0 +1,298 @@
+"""The forced-choice test: difference and similarity from one count, exact.
+
+[1] ISO 4120:2021, ISO 10399:2026, ISO 5495:2005: the one-sided binomial tests.
+[2] Clopper, C.J. and Pearson, E.S. (1934). Biometrika 26, 404-413: the limits.
+[3] Brockhoff, P.B. and Christensen, R.H.B. (2010). Food Quality and Preference 21,
+    330-338: the Thurstonian models behind the links. (From memory.)
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from ..base.checks import correct_of_trials, probability
+from ..base.records import Finding
+from ..base.results import Interval, Table
+from ..models import binomial
+from ..protocols import Protocol
+from .counts import check_protocol, critical_counts, similar_counts
+from .risks import next_deciding_size
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ChoiceTest:
+    """Result of `choice_test`; each number is a float, or an array shaped like the input.
+
+    Attributes
+    ----------
+    protocol, correct, trials, alpha, beta, pd_limit, two_sided
+        As given.
+    p_difference, log_p_difference : float
+        Probability of so many correct answers when everybody guesses, and its natural
+        logarithm, which stays finite where the probability underflows.
+    p_similarity : float
+        Probability of so few correct answers when a share `pd_limit` distinguishes.
+    pc, pd, dprime : float
+        Proportion correct, proportion of distinguishers, d-prime; the last two floored
+        at 0. For a two-sided question pd and d-prime are sizes without direction.
+    pd_unfloored : float
+        The estimate of pd before the floor; negative below guessing.
+    pc_limits, pd_limits, dprime_limits : Interval
+        Two-sided 95 % limits.
+    pd_upper, dprime_upper : float
+        One-sided 1 - beta upper limits, the ones that decide on similarity.
+    critical_count, similar_count : int or None
+        Where significance begins and where similarity ends.
+    finding : Finding
+    more_assessors : int or None
+        When UNDECIDED: by how many the smallest panel with the planned risks is larger
+        than this one. None otherwise. A new session of that size, not an addition.
+    """
+
+    protocol: Protocol
+    correct: Any
+    trials: Any
+    alpha: float
+    beta: float
+    pd_limit: float
+    two_sided: bool
+    p_difference: Any
+    log_p_difference: Any
+    p_similarity: Any
+    pc: Any
+    pd: Any
+    pd_unfloored: Any
+    dprime: Any
+    pc_limits: Interval
+    pd_limits: Interval
+    dprime_limits: Interval
+    pd_upper: Any
+    dprime_upper: Any
+    critical_count: Any
+    similar_count: Any
+    finding: Any
+    more_assessors: Any
+
+    @property
+    def pc_at_limit(self) -> float:
+        """Proportion correct expected at the agreed limit."""
+        return float(self.protocol.pc_at(self.pd_limit))
+
+    @property
+    def dprime_limit(self) -> float:
+        """The agreed limit as d-prime, the only form that another protocol can use."""
+        return float(self.protocol.dprime(self.pc_at_limit))
+
+    def table(self) -> Table:
+        """Estimates with their limits, one row a quantity."""
+
+        def row(name: str, estimate: Any, limits: Interval, upper: Any) -> tuple[Any, ...]:
+            return (name, estimate, limits.low, limits.high, limits.level, upper)
+
+        upper_pc = self.pd_upper * (1 - float(self.protocol.guess)) + float(self.protocol.guess)
+        return Table(
+            columns=("quantity", "estimate", "low", "high", "level", "upper limit for similarity"),
+            rows=(
+                row("proportion correct", self.pc, self.pc_limits, upper_pc),
+                row("proportion of distinguishers", self.pd, self.pd_limits, self.pd_upper),
+                row("d-prime", self.dprime, self.dprime_limits, self.dprime_upper),
+            ),
+        )
+
+    def __repr__(self) -> str:
+        if np.ndim(self.p_difference):
+            return f"<ChoiceTest {self.protocol.name}, {np.size(self.p_difference)} sessions>"
+        return (
+            f"<ChoiceTest {self.protocol.name}: {self.correct} of {self.trials} correct, "
+            f"{self.finding.name}, p difference {self.p_difference:.3g}, "
+            f"p similarity {self.p_similarity:.3g}>"
+        )
+
+    def _repr_html_(self) -> str:
+        if np.ndim(self.p_difference):
+            return f"<p>{np.size(self.p_difference)} {self.protocol.name} sessions</p>"
+        return f"<p>{self.finding.sentence}</p>{self.table()._repr_html_()}"
+
+
+def choice_test(
+    protocol: Protocol,
+    correct: ArrayLike,
+    trials: ArrayLike,
+    *,
+    alpha: float = 0.05,
+    beta: float = 0.05,
+    pd_limit: float = 0.30,
+    two_sided: bool = False,
+) -> ChoiceTest:
+    """Does the batch differ from the reference, and is any difference below the limit?
+
+    Parameters
+    ----------
+    protocol : Protocol
+        TRIANGLE, DUO_TRIO, PAIRED, THREE_AFC, TETRAD or TWO_OUT_OF_FIVE.
+    correct, trials : int or array of int
+        Correct answers and answers counted, one an assessor; broadcast together. With
+        `two_sided`, `correct` counts the answers for one sample of the pair.
+    alpha : float
+        Risk of finding a difference where everybody guesses.
+    beta : float
+        Risk of finding similarity where a share `pd_limit` distinguishes.
+    pd_limit : float
+        The agreed limit, as a proportion of distinguishers in this protocol.
+    two_sided : bool
+        Paired comparison without an expected direction.
+
+    Returns
+    -------
+    ChoiceTest
+
+    Raises
+    ------
+    ArgumentError
+        Counts that are negative, not whole, not finite or correct > trials; risks or
+        limit outside (0, 1); a two-sided question where the protocol has one side.
+
+    Notes
+    -----
+    p_difference = P(X >= correct | trials, guess); p_similarity = P(X <= correct |
+    trials, guess + (1 - guess) pd_limit) [1]. Two-sided, the difference takes twice the
+    smaller tail and similarity has to hold in both directions. Limits are
+    Clopper-Pearson [2] carried through the monotone maps to pd and d-prime [3]. A
+    two-sided 95 % interval may hold 0 while the one-sided difference is significant:
+    they answer different questions.
+
+    Answers by the same assessor are not independent where a difference exists: use one
+    answer an assessor.
+
+    Sessions that share their counts are computed once.
+
+    Examples
+    --------
+    >>> from sensory.protocols import TRIANGLE
+    >>> result = choice_test(TRIANGLE, 14, 24)
+    >>> result.finding
+    <Finding.DIFFERENT: 'DIFFERENT'>
+    >>> round(result.p_difference, 4), round(result.pd, 3)
+    (0.0103, 0.375)
+    >>> choice_test(TRIANGLE, 10, 24).more_assessors
+    42
+    """
+    check_protocol(protocol, two_sided)
+    alpha, beta = probability("alpha", alpha), probability("beta", beta)
+    pd_limit = probability("pd_limit", pd_limit)
+    right, total = correct_of_trials(correct, trials)
+    shape = right.shape
+    pairs, back = np.unique(total.ravel() * (total.max() + 1) + right.ravel(), return_inverse=True)
+    n, x = np.divmod(pairs, total.max() + 1)
+    values = _columns(protocol, x, n, alpha, beta, pd_limit, two_sided)
+
+    def out(name: str) -> Any:
+        column = values[name]
+        if shape == ():
+            return _scalar(column[0])
+        return column[back].reshape(shape)
+
+    def interval(name: str) -> Interval:
+        return Interval(low=out(f"{name}_low"), high=out(f"{name}_high"), level=0.95)
+
+    whole = {"pc_limits": "pc", "pd_limits": "pd", "dprime_limits": "dprime"}
+    single = (
+        "p_difference",
+        "log_p_difference",
+        "p_similarity",
+        "pc",
+        "pd",
+        "pd_unfloored",
+        "dprime",
+        "pd_upper",
+        "dprime_upper",
+        "critical_count",
+        "similar_count",
+        "finding",
+        "more_assessors",
+    )
+    return ChoiceTest(
+        protocol=protocol,
+        correct=int(right) if shape == () else right,
+        trials=int(total) if shape == () else total,
+        alpha=alpha,
+        beta=beta,
+        pd_limit=pd_limit,
+        two_sided=two_sided,
+        **{field: interval(name) for field, name in whole.items()},
+        **{name: out(name) for name in single},
+    )
+
+
+def _columns(
+    protocol: Protocol, x: Any, n: Any, alpha: float, beta: float, pd_limit: float, two_sided: bool
+) -> dict[str, Any]:
+    """Every quantity for distinct pairs of counts, one-dimensional."""
+    guess, at_limit = float(protocol.guess), float(protocol.pc_at(pd_limit))
+    common = np.maximum(x, n - x) if two_sided else x  # the commoner choice
+    tail = binomial.upper_tail(common, n, guess)
+    log_tail = binomial.log_upper_tail(common, n, guess)
+    columns: dict[str, Any] = {
+        "p_difference": np.minimum(2 * tail, 1.0) if two_sided else tail,
+        "log_p_difference": np.minimum(log_tail + np.log(2), 0.0) if two_sided else log_tail,
+        "p_similarity": binomial.lower_tail(common, n, at_limit),
+        "pc": x / n,
+    }
+    columns |= _estimates(protocol, x, n, common, beta, two_sided)
+    critical = critical_counts(protocol, n, alpha, two_sided=two_sided)
+    similar = similar_counts(protocol, n, beta, pd_limit)
+    different = common >= np.ma.filled(critical, n + 1)
+    alike = common <= np.ma.filled(similar, -1)
+    finding = np.array(Finding.from_tests(), dtype=object)[different * 2 + alike]
+    undecided = ~different & ~alike
+    more = np.full(n.shape, -1)
+    if undecided.any():
+        size = next_deciding_size(protocol, n[undecided], alpha, beta, pd_limit, two_sided)
+        more[undecided] = np.where(size > 0, size - n[undecided], -1)
+    return columns | {
+        "critical_count": critical,
+        "similar_count": similar,
+        "finding": finding,
+        "more_assessors": np.ma.masked_array(more, mask=more < 0),
+    }
+
+
+def _estimates(
+    protocol: Protocol, x: Any, n: Any, common: Any, beta: float, two_sided: bool
+) -> dict[str, Floats]:
+    low, high = binomial.clopper_pearson(x, n, 0.95)
+    upper = binomial.upper_limit(common, n, beta)
+    pc = common / n
+    size_low, size_high = low, high
+    if two_sided:  # size without direction: distance from an even split
+        size_low = np.maximum(np.maximum(low, 1 - high), 0.5)
+        size_high = np.maximum(high, 1 - low)
+    several = np.concatenate([pc, size_low, size_high, upper])
+    dprime = protocol.dprime(several).reshape(4, -1)
+    pd = protocol.distinguishers(several).reshape(4, -1)
+    floored = np.maximum(pd, 0.0)
+    return {
+        "pd": floored[0],
+        "pd_unfloored": protocol.distinguishers(x / n),
+        "dprime": dprime[0],
+        "pc_low": low,
+        "pc_high": high,
+        "pd_low": floored[1],
+        "pd_high": floored[2],
+        "dprime_low": dprime[1],
+        "dprime_high": dprime[2],
+        "pd_upper": floored[3],
+        "dprime_upper": dprime[3],
+    }
+
+
+def _scalar(value: Any) -> Any:
+    if value is np.ma.masked:
+        return None
+    return value.item() if isinstance(value, np.generic) else value

@@ -1,0 +1,206 @@
+"""What a session of a given size can find, before anybody tastes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtri
+
+from ..base.checks import as_fraction, counts, probability
+from ..base.errors import ArgumentError
+from ..base.results import Table
+from ..models.binomial import least_count, lower_tail, most_count, upper_tail
+from ..protocols import Protocol
+from .counts import check_protocol, critical_counts, similar_counts
+
+MOST_ASSESSORS = 250_000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SessionRisks:
+    """The chances that hang on a session of `trials` answers; see `session_risks`.
+
+    Attributes
+    ----------
+    protocol, trials, alpha, beta, pd_limit, two_sided
+        As given.
+    critical_count, similar_count : int or None
+        From how many correct a difference is significant, and up to how many
+        similarity is shown; None where no count does.
+    false_alarm : float
+        Chance of a significant difference when everybody guesses; at most alpha.
+    wrong_pass : float
+        Chance that similarity is shown when a share `pd_limit` distinguishes; at most beta.
+    fair_pass : float
+        Chance that similarity is shown when nothing changed.
+    power : float
+        Chance of a significant difference when a share `pd_limit` distinguishes.
+    deciding_size : int or None
+        Smallest panel of this size or larger that cannot end undecided; None above
+        250,000.
+    """
+
+    protocol: Protocol
+    trials: int
+    alpha: float
+    beta: float
+    pd_limit: float
+    two_sided: bool
+    critical_count: int | None
+    similar_count: int | None
+    false_alarm: float
+    wrong_pass: float
+    fair_pass: float
+    power: float
+    deciding_size: int | None
+
+    def table(self) -> Table:
+        """The chances as rows of words, situation and number."""
+        limit = f"{100 * self.pd_limit:g} % of assessors can tell them apart"
+        return Table(
+            columns=("if in truth", "this session says", "chance"),
+            rows=(
+                ("nothing changed", "similar (a fair pass)", self.fair_pass),
+                ("nothing changed", "different (a false alarm)", self.false_alarm),
+                (limit, "similar (a wrong pass)", self.wrong_pass),
+                (limit, "different", self.power),
+            ),
+        )
+
+
+def session_risks(
+    protocol: Protocol,
+    trials: int,
+    *,
+    alpha: float = 0.05,
+    beta: float = 0.05,
+    pd_limit: float = 0.30,
+    two_sided: bool = False,
+) -> SessionRisks:
+    """Exact chances of each outcome for a session of `trials` answers.
+
+    A printed table shows the risk of a wrong pass only. The chance of a fair pass, that
+    an unchanged product is found similar, is what the requester meets in practice.
+
+    Parameters
+    ----------
+    protocol : Protocol
+    trials : int
+        Answers, one an assessor.
+    alpha, beta, pd_limit, two_sided
+        As in `choice_test`.
+
+    Raises
+    ------
+    ArgumentError
+        As in `choice_test`.
+
+    Examples
+    --------
+    >>> from sensory.protocols import TRIANGLE
+    >>> risks = session_risks(TRIANGLE, 58)
+    >>> risks.similar_count, round(risks.fair_pass, 3)
+    (24, 0.923)
+    >>> round(session_risks(TRIANGLE, 8).fair_pass, 2)
+    0.2
+    """
+    size = counts("trials", trials, at_least=1)
+    if size.ndim:
+        raise ArgumentError(f"trials must be one number, got {size.size} of them.")
+    n = int(size)
+    critical = critical_counts(protocol, n, alpha, two_sided=two_sided)
+    similar = similar_counts(protocol, n, beta, pd_limit)
+    guess, at_limit = float(protocol.guess), float(protocol.pc_at(pd_limit))
+
+    def passes(pc: float) -> float:
+        if similar is None or (two_sided and similar < n - similar):
+            return 0.0
+        both = lower_tail(similar, n, pc)
+        return float(both - (lower_tail(n - similar - 1, n, pc) if two_sided else 0.0))
+
+    def alarms(pc: float) -> float:
+        if critical is None:
+            return 0.0
+        other = lower_tail(n - critical, n, pc) if two_sided else 0.0
+        return float(upper_tail(critical, n, pc) + other)
+
+    return SessionRisks(
+        protocol=protocol,
+        trials=n,
+        alpha=float(alpha),
+        beta=float(beta),
+        pd_limit=float(pd_limit),
+        two_sided=two_sided,
+        critical_count=critical,
+        similar_count=similar,
+        false_alarm=alarms(guess),
+        wrong_pass=passes(at_limit),
+        fair_pass=passes(guess),
+        power=alarms(at_limit),
+        deciding_size=_none_if_missing(
+            next_deciding_size(protocol, np.array([n - 1]), alpha, beta, pd_limit, two_sided)[0]
+        ),
+    )
+
+
+def next_deciding_size(
+    protocol: Protocol,
+    trials: NDArray[np.int64],
+    alpha: float,
+    beta: float,
+    pd_limit: float,
+    two_sided: bool = False,
+) -> NDArray[np.int64]:
+    """Smallest panel above each of `trials` with the planned risks; -1 where none is found.
+
+    Such a panel has a critical count at most one above its similar count, so that every
+    outcome is DIFFERENT or SIMILAR; the same thing as power at least 1 - beta at the limit.
+    Above the normal approximation by half nothing is undecided any more, so the search
+    ends there. Panels above 250,000 are not searched.
+    """
+    check_protocol(protocol, two_sided)
+    for name, value in (("alpha", alpha), ("beta", beta), ("pd_limit", pd_limit)):
+        probability(name, value)
+    return _search(protocol, trials, float(alpha), float(beta), float(pd_limit), two_sided)
+
+
+def _search(
+    protocol: Protocol,
+    trials: NDArray[np.int64],
+    alpha: float,
+    beta: float,
+    pd_limit: float,
+    two_sided: bool,
+) -> NDArray[np.int64]:
+    following = _deciding(protocol, alpha, beta, pd_limit, two_sided)
+    inside = trials < following.size
+    found = following[np.where(inside, trials, 0)]
+    beyond = -1 if not following.size > 1 else trials + 1
+    return np.where(inside, found, beyond)
+
+
+@lru_cache(maxsize=256)
+def _deciding(
+    protocol: Protocol, alpha: float, beta: float, pd_limit: float, two_sided: bool
+) -> NDArray[np.int64]:
+    """For n = 0, 1, 2 ... the smallest deciding size above n; [-1] when the limit is too fine."""
+    tail = as_fraction(alpha) / (2 if two_sided else 1)
+    at_limit = protocol.pc_at(pd_limit)
+    p, q = float(protocol.guess), float(at_limit)
+    reach = -ndtri(float(tail)) * np.sqrt(p * (1 - p)) - ndtri(beta) * np.sqrt(q * (1 - q))
+    last = int(1.5 * (max(reach, 0.0) / (q - p)) ** 2) + 150
+    if last > 1.5 * MOST_ASSESSORS:
+        return np.array([-1])
+    sizes = np.arange(1, last + 1)
+    able = least_count(sizes, protocol.guess, tail) <= most_count(sizes, at_limit, beta) + 1
+    able &= least_count(sizes, protocol.guess, tail) <= sizes
+    able[-1] = True
+    following = np.where(able, sizes, last + 1)
+    return np.minimum.accumulate(following[::-1])[::-1]
+
+
+def _none_if_missing(size: np.int64) -> int | None:
+    return None if size < 0 else int(size)

@@ -1,0 +1,1 @@
+"""Floor 1: mathematics only, arrays in and arrays out."""

@@ -1,0 +1,147 @@
+"""Binomial tails, their inverses and Clopper-Pearson limits, on arrays.
+
+Tails are incomplete beta functions, so no difference ``1 - cdf`` is ever taken and
+a tail of 1e-200 keeps its digits. Where a tail comes so close to the level asked
+for that rounding could decide, rational arithmetic decides instead.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from math import comb
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy import special
+
+from ..base.checks import as_fraction
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+# Measured worst relative error of the tails up to n = 1000 is 4e-13; ties are looked
+# for in a wider band, and settled exactly.
+_TIE = 1e-10
+
+
+def upper_tail(count: ArrayLike, trials: ArrayLike, p: ArrayLike) -> Floats:
+    """P(X >= count) for X ~ binomial(trials, p); arrays broadcast.
+
+    Source: the identity with the regularised incomplete beta function,
+    DLMF 8.17.5.
+
+    >>> round(float(upper_tail(25, 50, 1 / 3)), 12)
+    0.010826684449
+    """
+    x, n, p = np.broadcast_arrays(
+        np.asarray(count, float), np.asarray(trials, float), np.asarray(p, float)
+    )
+    with np.errstate(all="ignore"):
+        tail = special.betainc(np.maximum(x, 1), np.maximum(n - x + 1, 1), p)
+    return np.where(x <= 0, 1.0, np.where(x > n, 0.0, tail))
+
+
+def lower_tail(count: ArrayLike, trials: ArrayLike, p: ArrayLike) -> Floats:
+    """P(X <= count) for X ~ binomial(trials, p); arrays broadcast."""
+    x, n, p = np.broadcast_arrays(
+        np.asarray(count, float), np.asarray(trials, float), np.asarray(p, float)
+    )
+    return upper_tail(n - x, n, 1.0 - p)
+
+
+def log_upper_tail(count: ArrayLike, trials: ArrayLike, p: ArrayLike) -> Floats:
+    """Natural logarithm of `upper_tail`, finite where the tail itself underflows.
+
+    Below 1e-280 the tail is its first term times a geometric-like series,
+    ``sum_j prod_i (n-x-i)/(x+1+i) * p/(1-p)``, whose terms fall from the start because
+    so small a tail lies far above n p.
+    """
+    x, n, p = np.broadcast_arrays(
+        np.asarray(count, float), np.asarray(trials, float), np.asarray(p, float)
+    )
+    tail = upper_tail(x, n, p)
+    with np.errstate(divide="ignore"):
+        result = np.log(tail)
+    far = (tail < 1e-280) & (x <= n)
+    if far.any():
+        result[far] = _log_far_tail(x[far], n[far], p[far])
+    return result
+
+
+def _log_far_tail(x: Floats, n: Floats, p: Floats) -> Floats:
+    first = (
+        special.gammaln(n + 1)
+        - special.gammaln(x + 1)
+        - special.gammaln(n - x + 1)
+        + special.xlogy(x, p)
+        + special.xlog1py(n - x, -p)
+    )
+    term, total, step = np.ones_like(x), np.ones_like(x), 0
+    while (term > 1e-17 * total).any():
+        term = term * np.maximum(n - x - step, 0) / (x + 1 + step) * p / (1 - p)
+        total, step = total + term, step + 1
+    return first + np.log(total)
+
+
+def clopper_pearson(correct: ArrayLike, trials: ArrayLike, level: float) -> tuple[Floats, Floats]:
+    """Exact two-sided limits for a proportion (Clopper and Pearson 1934, Biometrika 26)."""
+    tail = (1.0 - level) / 2.0
+    return lower_limit(correct, trials, tail), upper_limit(correct, trials, tail)
+
+
+def lower_limit(correct: ArrayLike, trials: ArrayLike, tail: float) -> Floats:
+    """The p at which P(X >= correct) equals `tail`; 0 when nobody was correct."""
+    x, n = np.broadcast_arrays(np.asarray(correct, float), np.asarray(trials, float))
+    return np.where(x > 0, special.betaincinv(np.maximum(x, 1), n - x + 1, tail), 0.0)
+
+
+def upper_limit(correct: ArrayLike, trials: ArrayLike, tail: float) -> Floats:
+    """The p at which P(X <= correct) equals `tail`; 1 when everybody was correct."""
+    x, n = np.broadcast_arrays(np.asarray(correct, float), np.asarray(trials, float))
+    return np.where(x < n, special.betainccinv(x + 1, np.maximum(n - x, 1), tail), 1.0)
+
+
+def least_count(trials: Ints, p: Fraction, alpha: float | Fraction) -> Ints:
+    """Smallest x with P(X >= x | trials, p) <= alpha; ``trials + 1`` where none exists.
+
+    The comparison is exact: ties between a tail and alpha, taken as the decimal that
+    was written, count as <=.
+    """
+    n, rate, wanted = trials.astype(float), float(p), float(alpha)
+    spread = np.sqrt(n * rate * (1 - rate))
+    x = np.clip(np.floor(n * rate + special.ndtri(1 - wanted) * spread), 0, n + 1)
+    while (up := (x <= n) & ~_at_most(x, trials, p, alpha)).any():
+        x = x + up
+    while (down := (x > 0) & _at_most(x - 1, trials, p, alpha)).any():
+        x = x - down
+    return x.astype(np.int64)
+
+
+def most_count(trials: Ints, p: Fraction, beta: float | Fraction) -> Ints:
+    """Largest x with P(X <= x | trials, p) <= beta; -1 where none exists."""
+    return trials - least_count(trials, 1 - p, beta)
+
+
+def _at_most(x: Floats, trials: Ints, p: Fraction, alpha: float | Fraction) -> NDArray[np.bool_]:
+    """Whether P(X >= x) <= alpha, settled by rational arithmetic where rounding could decide."""
+    tail, level = upper_tail(x, trials, float(p)), float(alpha)
+    answer = tail <= level
+    close = np.abs(tail - level) <= _TIE * level
+    if close.any():
+        exact = as_fraction(alpha)
+        answer[close] = [
+            exact_upper_tail(int(a), int(b), p) <= exact
+            for a, b in zip(x[close], trials[close], strict=True)
+        ]
+    return answer
+
+
+def exact_upper_tail(count: int, trials: int, p: Fraction) -> Fraction:
+    """P(X >= count) in rational arithmetic, for one cell.
+
+    >>> exact_upper_tail(1, 1, Fraction(1, 10))
+    Fraction(1, 10)
+    """
+    a, b = p.numerator, p.denominator - p.numerator
+    ways = sum(comb(trials, k) * a**k * b ** (trials - k) for k in range(max(count, 0), trials + 1))
+    return Fraction(ways, p.denominator**trials)

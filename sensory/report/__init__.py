@@ -1,0 +1,1 @@
+"""Floor 4: figures, sheets and documents, the only place with charts and PDF."""

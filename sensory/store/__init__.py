@@ -1,0 +1,1 @@
+"""Floor 4: the record, the only place that knows SQLAlchemy."""

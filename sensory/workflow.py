@@ -1,0 +1,384 @@
+"""The use cases of a session: open, describe, agree, enter ballots, close, find.
+
+Screens call these functions and nothing below them. The record is asked through `Store`,
+which `sensory.store` fulfils.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import Any, Protocol
+
+from .ballots.cells import RawRow, Source, read_cells
+from .ballots.checks import check_choices
+from .ballots.choice_ballot import CheckedBallots, tally
+from .base.errors import ArgumentError, BallotError, Fault, RecordError
+from .base.records import CAUTIONS, JournalEntry, Question, SessionDetails, StoredSession, utc_now
+from .choices.risks import SessionRisks, session_risks
+from .decisions.findings import session_finding
+from .decisions.summary import SessionSummary
+from .protocols import PROTOCOLS, find_protocol
+
+Cells = Mapping[int, Mapping[str, str]]
+MOST_LINES = 5000
+
+
+class Store(Protocol):
+    """What the workflow needs of a record; every change writes its journal entry with it."""
+
+    def add(self, session: StoredSession, cells: Cells, *, who: str, why: str) -> None: ...
+    def sessions(self, most: int = 50) -> list[StoredSession]: ...
+    def session(self, session_id: str) -> StoredSession: ...
+    def update(
+        self, session: StoredSession, *, expect: StoredSession, who: str, what: str, why: str
+    ) -> None: ...
+    def cells(self, session_id: str) -> dict[int, dict[str, str]]: ...
+    def write_cells(self, session_id: str, changes: Cells, *, who: str, why: str) -> int: ...
+    def entries(self, session_id: str) -> list[JournalEntry]: ...
+
+
+def open_session(
+    store: Store,
+    session_id: str,
+    *,
+    details: SessionDetails,
+    question: Question,
+    cautions: Mapping[str, bool] | None = None,
+    cells: Cells | None = None,
+    who: str,
+    why: str,
+) -> StoredSession:
+    """Put a new session on record, with ballots if there are any."""
+    session = StoredSession(
+        id=session_id,
+        created_at=utc_now(),
+        details=details,
+        question=question,
+        cautions=dict(cautions or {}),
+    )
+    store.add(session, cells or {}, who=who, why=why)
+    return session
+
+
+def describe(
+    store: Store,
+    session_id: str,
+    *,
+    details: SessionDetails | None = None,
+    question: Question | None = None,
+    cautions: Mapping[str, bool] | None = None,
+    who: str,
+) -> StoredSession:
+    """Save what was typed about a session; only what differs is written.
+
+    Raises
+    ------
+    RecordError
+        When the question is already agreed and would change.
+    """
+    session = store.session(session_id)
+    changed = replace(
+        session,
+        details=details if details is not None else session.details,
+        question=question if question is not None else session.question,
+        cautions=dict(cautions) if cautions is not None else session.cautions,
+    )
+    if changed == session:
+        return session
+    if session.agreed and changed.question != session.question:
+        raise RecordError(
+            f"The question was agreed at {session.agreed_at} and is frozen. "
+            "Open a new session for another question."
+        )
+    if session.closed:
+        raise RecordError("The session is closed; reopen it with a reason to change it.")
+    store.update(changed, expect=session, who=who, what="described", why="typed")
+    return changed
+
+
+def planned_risks(question: Question, trials: int | None = None) -> SessionRisks:
+    """The chances that hang on the question, for the planned or another number of answers."""
+    return session_risks(
+        find_protocol(question.protocol),
+        question.assessors if trials is None else trials,
+        alpha=question.alpha,
+        beta=question.beta,
+        pd_limit=question.pd_limit,
+        two_sided=question.two_sided,
+    )
+
+
+def unmet_cautions(session: StoredSession) -> list[str]:
+    """The cautions that are not answered with yes, as sentences."""
+    return [
+        f"{caution.asks} {caution.advice}"
+        for caution in CAUTIONS
+        if session.cautions.get(caution.key) is not True
+    ]
+
+
+def missing_in_question(question: Question) -> list[str]:
+    """What has to be stated before a question can be agreed."""
+    needed = {
+        "what_changed": "What differs between the two samples?",
+        "decision": "Which decision hangs on the finding?",
+        "if_different": "What will be done if the finding is different?",
+        "if_similar": "What will be done if the finding is similar?",
+        "if_undecided": "What will be done if the session cannot tell?",
+    }
+    missing = [asks for name, asks in needed.items() if not str(getattr(question, name)).strip()]
+    protocol = find_protocol(question.protocol)
+    if protocol.asks_attribute and not question.attribute.strip():
+        missing.append("Which attribute is asked about?")
+    return missing
+
+
+def agree(store: Store, session_id: str, *, who: str) -> StoredSession:
+    """Freeze the question: from here on alpha, beta, the limit and the actions stand.
+
+    Raises
+    ------
+    RecordError
+        When it is agreed already, a caution is not answered with yes, or the question
+        is incomplete. ArgumentError when a risk or the limit is impossible.
+    """
+    session = store.session(session_id)
+    if session.agreed:
+        raise RecordError(f"The question was already agreed at {session.agreed_at}.")
+    if not who.strip():
+        raise RecordError("Say who agrees: the name of the panel leader is empty.")
+    if unmet := unmet_cautions(session):
+        raise RecordError("Not before every caution is answered with yes: " + " / ".join(unmet))
+    if missing := missing_in_question(session.question):
+        raise RecordError("The question is not complete: " + " / ".join(missing))
+    planned_risks(session.question)
+    frozen = replace(
+        session,
+        agreed_at=utc_now(),
+        agreed_by=who,
+        digest=session.question.digest,
+        ballots_at_agreement=len(filled_lines(store.cells(session_id))),
+    )
+    store.update(frozen, expect=session, who=who, what="agreed", why=session.question.decision)
+    return frozen
+
+
+def enter_cells(
+    store: Store, session_id: str, changes: Cells, *, who: str, why: str = "typed"
+) -> int:
+    """Save typed cells; cells that are already so are not written again. Returns how many were."""
+    if store.session(session_id).closed:
+        raise RecordError("The ballots are closed; reopen the session with a reason.")
+    return store.write_cells(session_id, changes, who=who, why=why)
+
+
+def cells_of_file(source: Source) -> tuple[dict[int, dict[str, str]], list[Fault]]:
+    """Ballots of a file as numbered lines, with remarks on its form.
+
+    Lines keep their row number unless several sheets hold ballots.
+
+    Raises
+    ------
+    BallotError
+        When the file cannot be read as a table; nothing is kept then.
+    """
+    raw = read_cells(source)
+    if blocking := [fault for fault in raw.faults if fault.blocking]:
+        raise BallotError(blocking)
+    if len(raw.rows) > MOST_LINES:
+        raise ArgumentError(
+            f"The file holds {len(raw.rows)} ballots; one session takes at most {MOST_LINES}."
+        )
+    single = len({row.sheet for row in raw.rows}) <= 1
+    lines = {
+        (row.row if single else number): dict(row.cells)
+        for number, row in enumerate(raw.rows, start=2)
+    }
+    return lines, list(raw.faults)
+
+
+def protocol_of_cells(cells: Cells) -> str:
+    """Key of the protocol that the ballots name, or of the triangle when they name none."""
+    for line in cells.values():
+        if line.get("protocol", "").strip():
+            try:
+                return find_protocol(line["protocol"]).key
+            except ArgumentError:
+                continue
+    return next(iter(PROTOCOLS))
+
+
+def checked_ballots(store: Store, session_id: str) -> CheckedBallots:
+    """The ballots of a session, judged."""
+    session = store.session(session_id)
+    return check_cells(store.cells(session_id), session.question)
+
+
+def check_cells(cells: Cells, question: Question) -> CheckedBallots:
+    """Judge numbered lines of cells as ballots of one session."""
+    protocol = find_protocol(question.protocol)
+    filled = filled_lines(cells)
+    present = dict.fromkeys(name for line in filled.values() for name in line)
+    always = ("assessor", "order", "answer", "code_1")
+    names = dict.fromkeys([*present, *always])
+    rows = [
+        RawRow(
+            sheet="",
+            row=line,
+            cells={name: filled[line].get(name, "") for name in names},
+            headings={},
+        )
+        for line in sorted(filled)
+    ]
+    checked = check_choices(rows, protocol=protocol, target=question.target)
+    several = sorted({ballot.session for ballot in checked.ballots})
+    if len(several) < 2:
+        return checked
+    fault = Fault(
+        sheet="",
+        row=0,
+        column="session",
+        value=", ".join(several[:5]),
+        rule="several sessions",
+        problem=f"The ballots belong to {len(several)} sessions: {', '.join(several[:5])}.",
+        advice="Keep one session in a file, or empty the column.",
+    )
+    return CheckedBallots(ballots=checked.ballots, faults=(fault, *checked.faults))
+
+
+def close(store: Store, session_id: str, *, who: str) -> StoredSession:
+    """Close the ballots, which opens the finding.
+
+    Raises
+    ------
+    RecordError
+        When the question is not agreed. BallotError when ballots have to be mended.
+    """
+    session = store.session(session_id)
+    if session.closed:
+        return session
+    if not session.agreed:
+        raise RecordError("Agree the question first: alpha, beta and the limit come before.")
+    checked = checked_ballots(store, session_id)
+    if checked.blocking:
+        raise BallotError(checked.blocking)
+    if not tally(checked.ballots).trials:
+        raise RecordError("No ballot has an answer, so there is nothing to count.")
+    closed = replace(session, closed_at=utc_now())
+    store.update(closed, expect=session, who=who, what="closed", why="ballots complete")
+    return closed
+
+
+def reopen(store: Store, session_id: str, *, who: str, why: str) -> StoredSession:
+    """Open the ballots again after the finding was seen; the report will say so.
+
+    Raises
+    ------
+    RecordError
+        Without a reason, or when the session is not closed.
+    """
+    session = store.session(session_id)
+    if not session.closed:
+        raise RecordError("The session is open already.")
+    if not why.strip():
+        raise RecordError("Say why the ballots are opened again; the report shows the reason.")
+    opened = replace(session, closed_at="")
+    store.update(opened, expect=session, who=who, what="reopened", why=why.strip())
+    return opened
+
+
+def summarise(store: Store, session_id: str, *, version: str) -> SessionSummary:
+    """The finding of a closed session with all that its report states.
+
+    Raises
+    ------
+    RecordError
+        When the session is not closed, or the frozen question no longer has its digest.
+    """
+    session = store.session(session_id)
+    if not session.closed:
+        raise RecordError("The finding is shown when the ballots are closed.")
+    if session.question.digest != session.digest:
+        raise RecordError(
+            "The question on record is not the one that was agreed: its digest differs. "
+            "Somebody changed the record outside this program."
+        )
+    checked = checked_ballots(store, session_id)
+    if checked.blocking:
+        raise BallotError(checked.blocking)
+    counted = tally(checked.ballots)
+    question, protocol = session.question, find_protocol(session.question.protocol)
+    result = session_finding(
+        protocol,
+        counted.correct,
+        counted.trials,
+        alpha=question.alpha,
+        beta=question.beta,
+        pd_limit=question.pd_limit,
+        two_sided=question.two_sided,
+        replicated=counted.replicated,
+        planned=question.assessors,
+    )
+    return SessionSummary(
+        details=session.details,
+        question=question,
+        protocol=protocol,
+        result=result,
+        digest=session.digest,
+        agreed_at=session.agreed_at,
+        agreed_by=session.agreed_by,
+        ballots_at_agreement=session.ballots_at_agreement,
+        closed_at=session.closed_at,
+        missing=counted.missing,
+        guesses=counted.guesses,
+        assessors=counted.assessors,
+        orders=counted.orders,
+        remarks=tuple(str(fault) for fault in checked.remarks),
+        afterwards=_afterwards(store.entries(session_id)),
+        printed_at=utc_now(),
+        version=version,
+    )
+
+
+def read_prepared(folder: Path, name: str) -> dict[str, Any]:
+    """A session prepared in files: `name`.json for the words, `name`.csv for the ballots.
+
+    Returns the keyword arguments `details`, `question`, `cautions` and `cells` of
+    `open_session`.
+    """
+    plain = json.loads((folder / f"{name}.json").read_text(encoding="utf-8"))
+    cells, _ = cells_of_file(folder / f"{name}.csv")
+    return {
+        "details": SessionDetails.from_dict(plain["details"]),
+        "question": Question.from_dict(plain["question"]),
+        "cautions": {str(key): bool(value) for key, value in plain["cautions"].items()},
+        "cells": cells,
+    }
+
+
+def filled_lines(cells: Cells) -> dict[int, dict[str, str]]:
+    """The lines with any text in them."""
+    return {
+        line: dict(texts)
+        for line, texts in cells.items()
+        if any(str(text).strip() for text in texts.values())
+    }
+
+
+def _afterwards(entries: Sequence[JournalEntry]) -> tuple[str, ...]:
+    """What happened once the finding had been shown for the first time."""
+    seen, lines = False, []
+    for entry in entries:
+        if seen and entry.what == "reopened":
+            lines.append(f"{entry.at}: ballots opened again by {entry.who}. Reason: {entry.why}")
+        elif seen and entry.what == "cells":
+            for change in entry.content.get("changes", []):
+                lines.append(
+                    f"{entry.at}: row {change['line']}, {change['name']}: "
+                    f"{change['old']!r} became {change['new']!r}"
+                )
+        seen = seen or entry.what == "closed"
+    return tuple(lines)
