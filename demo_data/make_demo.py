@@ -95,6 +95,12 @@ SESSIONS: dict[str, dict[str, Any]] = {
 }
 
 
+MISTAKES: dict[str, Any] = SESSIONS["suspect_batch"] | {
+    "assessors": 18,
+    "title": "Elderflower cordial, ballots typed in a hurry",
+}
+
+
 def ballots(
     protocol: Protocol, assessors: int, truth: float, rng: np.random.Generator
 ) -> list[dict[str, str]]:
@@ -123,6 +129,11 @@ def write_session(name: str, plan: dict[str, Any], rng: np.random.Generator) -> 
     """The two files of one session."""
     protocol = PROTOCOLS[plan["protocol"]]
     write_csv(name, ballots(protocol, plan["assessors"], plan["truth"], rng))
+    write_words(name, plan)
+
+
+def write_words(name: str, plan: dict[str, Any]) -> None:
+    """Question, samples and circumstances of a session."""
     samples = [
         {
             "letter": letter, "name": name_, "batch": batch, "made_on": made, "storage": storage,
@@ -180,6 +191,7 @@ def write_mistakes(rng: np.random.Generator) -> None:
     }
     rows[15]["correct"] = "0" if right else "1"  # 8 a wrong claim
     write_csv("mistakes", rows)
+    write_words("mistakes", MISTAKES)
 
 
 def main() -> None:

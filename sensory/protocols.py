@@ -135,6 +135,10 @@ class Protocol:
     def __repr__(self) -> str:
         return self.key
 
+    def __reduce__(self) -> tuple[Callable[[str], Protocol], tuple[str]]:
+        # One object a protocol, in every process: pickled as its key.
+        return (find_protocol, (self.key,))
+
 
 def _odd_one(served: str, _target: str) -> tuple[Answer, ...]:
     rare = min("AB", key=served.count)

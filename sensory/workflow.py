@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, Protocol
+from uuid import uuid4
 
 from .ballots.cells import RawRow, Source, read_cells
 from .ballots.checks import check_choices
@@ -97,6 +98,23 @@ def describe(
         raise RecordError("The session is closed; reopen it with a reason to change it.")
     store.update(changed, expect=session, who=who, what="described", why="typed")
     return changed
+
+
+def new_session_id() -> str:
+    """A fresh identifier that cannot be guessed: 32 hexadecimal digits."""
+    return uuid4().hex
+
+
+def limit_as_dprime(question: Question) -> float:
+    """The agreed limit as d-prime, which another protocol can use."""
+    protocol = find_protocol(question.protocol)
+    return float(protocol.dprime(float(protocol.pc_at(question.pd_limit))))
+
+
+def limit_from_dprime(protocol_key: str, dprime: float) -> float:
+    """The share of distinguishers that a d-prime means in a protocol."""
+    protocol = find_protocol(protocol_key)
+    return float(protocol.distinguishers(protocol.proportion_correct(dprime)))
 
 
 def planned_risks(question: Question, trials: int | None = None) -> SessionRisks:

@@ -45,7 +45,7 @@ class ChoiceTest:
         The estimate of pd before the floor; negative below guessing.
     pc_limits, pd_limits, dprime_limits : Interval
         Two-sided 95 % limits.
-    pd_upper, dprime_upper : float
+    pc_upper, pd_upper, dprime_upper : float
         One-sided 1 - beta upper limits, the ones that decide on similarity.
     critical_count, similar_count : int or None
         Where significance begins and where similarity ends.
@@ -72,6 +72,7 @@ class ChoiceTest:
     pc_limits: Interval
     pd_limits: Interval
     dprime_limits: Interval
+    pc_upper: Any
     pd_upper: Any
     dprime_upper: Any
     critical_count: Any
@@ -95,11 +96,10 @@ class ChoiceTest:
         def row(name: str, estimate: Any, limits: Interval, upper: Any) -> tuple[Any, ...]:
             return (name, estimate, limits.low, limits.high, limits.level, upper)
 
-        upper_pc = self.pd_upper * (1 - float(self.protocol.guess)) + float(self.protocol.guess)
         return Table(
             columns=("quantity", "estimate", "low", "high", "level", "upper limit for similarity"),
             rows=(
-                row("proportion correct", self.pc, self.pc_limits, upper_pc),
+                row("proportion correct", self.pc, self.pc_limits, self.pc_upper),
                 row("proportion of distinguishers", self.pd, self.pd_limits, self.pd_upper),
                 row("d-prime", self.dprime, self.dprime_limits, self.dprime_upper),
             ),
@@ -210,6 +210,7 @@ def choice_test(
         "pd",
         "pd_unfloored",
         "dprime",
+        "pc_upper",
         "pd_upper",
         "dprime_upper",
         "critical_count",
@@ -287,6 +288,7 @@ def _estimates(
         "pd_high": floored[2],
         "dprime_low": dprime[1],
         "dprime_high": dprime[2],
+        "pc_upper": upper,
         "pd_upper": floored[3],
         "dprime_upper": dprime[3],
     }

@@ -1,0 +1,211 @@
+"""The report of a session as PDF, one page."""
+
+from __future__ import annotations
+
+import json
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import typst
+
+from ..base.records import ADVICE, Sample
+from ..decisions.summary import SessionSummary
+from .figures import FONTS, as_svg, interval_figure, interval_words
+from .words import count_or_none, number, p_value, percent
+
+_TEMPLATE = Path(__file__).parent / "templates" / "session.typ"
+_FONT_OPTIONS: dict[str, Any] = {"font_paths": [str(FONTS)], "ignore_system_fonts": True}
+_SIZES = (8.6, 8.0, 7.4, 6.8)
+
+
+def session_pdf(summary: SessionSummary) -> bytes:
+    """The test report: aim, samples, method, assessors, results, risks, finding and its limits.
+
+    Follows what the report clauses of the forced-choice standards ask for (from memory of
+    the clauses, not from their text). Long texts shrink the type step by step so that one
+    page is kept; what does not fit at the smallest step goes to a second page.
+
+    Returns
+    -------
+    bytes
+        A PDF with text as text and the chart as vectors; the same summary gives the same
+        bytes.
+    """
+    figure = as_svg(interval_figure(summary, width=640))
+    words = session_words(summary)
+    for size in _SIZES:
+        files = {
+            "main.typ": _TEMPLATE.read_bytes(),
+            "figure.svg": figure,
+            "data.json": json.dumps(words | {"size": size}).encode(),
+        }
+        if size == _SIZES[-1] or _pages(files) == 1:
+            break
+    moment = _moment(summary.printed_at)
+    return bytes(typst.compile(files, format="pdf", timestamp=moment, **_FONT_OPTIONS))
+
+
+def _pages(files: dict[str, bytes]) -> int:
+    drawn = typst.compile(files, format="svg", **_FONT_OPTIONS)
+    return len(drawn) if isinstance(drawn, list) else 1
+
+
+def session_words(summary: SessionSummary) -> dict[str, Any]:
+    """Every word and number of the report, as plain data for the template."""
+    question, details = summary.question, summary.details
+    return {
+        "kind": f"Report of a {summary.protocol.name} test",
+        "title": details.title or "Untitled session",
+        "author": details.leader,
+        "finding": f"Finding: {summary.result.finding.title}",
+        "sentence": summary.result.sentence,
+        "because": summary.result.because,
+        "figure_words": interval_words(summary),
+        "left": [
+            _block(
+                "What was asked",
+                ("Differs", question.what_changed),
+                ("Decision", question.decision),
+                ("Attribute", question.attribute),
+                ("Ballot", summary.protocol.asks),
+                ("If different", question.if_different),
+                ("If similar", question.if_similar),
+                ("If undecided", question.if_undecided),
+                ("Exclusions", question.exclusion_rule),
+                ("Retest", question.retest_rule),
+            ),
+            *(_sample_block(sample) for sample in details.samples),
+            _agreement(summary),
+        ],
+        "right": [
+            _results(summary),
+            _risks(summary),
+            _block(
+                "How it was done",
+                ("Method", _method(summary)),
+                ("Assessors", _assessors(summary)),
+                ("Told", details.information),
+                ("Orders", ", ".join(f"{k} {v}" for k, v in summary.orders.items())),
+                ("Place", details.place),
+                ("Conditions", details.conditions),
+                ("Deviations", details.deviations),
+                ("Tasted on", details.held_on),
+                ("Led by", details.leader),
+            ),
+        ],
+        "cannot_heading": "What this session cannot tell",
+        "cannot_tell": list(summary.result.cannot_tell),
+        "below": _below(summary),
+        "advice": ADVICE,
+        "sign": f"Decision of {details.decides or 'the authorised person'}:",
+        "footer": f"Question SHA-256 {summary.digest} · printed {_time(summary.printed_at)} · "
+        f"program version {summary.version}",
+    }
+
+
+def _block(heading: str, *rows: tuple[str, str]) -> dict[str, Any]:
+    return {"heading": heading, "rows": [list(row) for row in rows if row[1].strip()]}
+
+
+def _sample_block(sample: Sample) -> dict[str, Any]:
+    role = "reference" if sample.letter == "A" else "compared with it"
+    return _block(
+        f"Sample {sample.letter}, {role}",
+        ("Name", sample.name),
+        ("Batch", sample.batch),
+        ("Made on", sample.made_on),
+        ("Storage", sample.storage),
+        ("Served", sample.preparation),
+        ("Allergens", sample.allergens),
+    )
+
+
+def _results(summary: SessionSummary) -> dict[str, Any]:
+    test = summary.result.test
+    limits = test.pc_limits, test.pd_limits, test.dprime_limits
+    pc, pd, dprime = ((limit.low, limit.high) for limit in limits)
+    which = "for the commoner choice, two-sided" if test.two_sided else "one-sided"
+    return _block(
+        "Results",
+        ("Correct", f"{test.correct} of {test.trials} answers"),
+        ("Left out", f"{summary.missing} ballots without an answer"),
+        ("Guesses", f"{summary.guesses} answers marked as guesses"),
+        ("Correct, share", f"{percent(test.pc, 1)} ({percent(pc[0], 1)} to {percent(pc[1], 1)})"),
+        ("Distinguishers", f"{percent(test.pd, 1)} ({percent(pd[0], 1)} to {percent(pd[1], 1)})"),
+        ("d-prime", f"{number(test.dprime)} ({number(dprime[0])} to {number(dprime[1])})"),
+        (
+            "Upper limit",
+            f"{percent(test.pd_upper, 1)} distinguishers, one-sided {percent(1 - test.beta)}",
+        ),
+        ("p difference", f"{p_value(test.p_difference)}, {which}"),
+        ("p similarity", p_value(test.p_similarity)),
+    )
+
+
+def _risks(summary: SessionSummary) -> dict[str, Any]:
+    test, risks = summary.result.test, summary.result.risks
+    return _block(
+        "Risks",
+        ("alpha, beta", f"{number(test.alpha)}, {number(test.beta)}"),
+        (
+            "Agreed limit",
+            f"{percent(test.pd_limit)} distinguishers in this test "
+            f"(d-prime {number(test.dprime_limit)})",
+        ),
+        (
+            "Counts",
+            f"different from {count_or_none(test.critical_count)}, similar up to "
+            f"{count_or_none(test.similar_count)}",
+        ),
+        ("Fair pass", f"{percent(risks.fair_pass, 1)} if nothing changed"),
+        ("Wrong pass", f"{percent(risks.wrong_pass, 1)} at the agreed limit"),
+        ("Power", f"{percent(risks.power, 1)} at the agreed limit"),
+    )
+
+
+def _agreement(summary: SessionSummary) -> dict[str, Any]:
+    entered = summary.ballots_at_agreement
+    return _block(
+        "Agreement",
+        ("Agreed", f"{_time(summary.agreed_at)} by {summary.agreed_by}"),
+        ("Ballots then", f"{entered} entered" if entered else "none entered"),
+        ("Closed", _time(summary.closed_at)),
+        ("Decides", summary.details.decides),
+    )
+
+
+def _method(summary: SessionSummary) -> str:
+    standard = summary.protocol.standard
+    note = f"; {summary.protocol.standard_note}" if summary.protocol.standard_note else ""
+    return (
+        f"{summary.protocol.name}, {standard}{note} (edition as of {standard.checked}); "
+        "exact binomial, Clopper-Pearson limits"
+    )
+
+
+def _assessors(summary: SessionSummary) -> str:
+    planned = f"{summary.assessors} counted, {summary.question.assessors} ballots planned"
+    return f"{planned}; {summary.details.assessors}" if summary.details.assessors else planned
+
+
+def _below(summary: SessionSummary) -> list[dict[str, Any]]:
+    parts = (
+        ("Remarks of the checks", summary.remarks),
+        ("Done after the finding was seen", summary.afterwards),
+    )
+    return [{"heading": heading, "lines": _capped(lines)} for heading, lines in parts if lines]
+
+
+def _capped(lines: tuple[str, ...], most: int = 6) -> list[str]:
+    rest = len(lines) - most
+    more = [f"and {rest} more, in the record"] if rest > 0 else []
+    return [*lines[:most], *more]
+
+
+def _time(stamp: str) -> str:
+    return _moment(stamp).strftime("%Y-%m-%d %H:%M UTC") if stamp else ""
+
+
+def _moment(stamp: str) -> datetime:
+    return datetime.fromisoformat(stamp)

@@ -1,0 +1,123 @@
+"""Charts. Each has its numbers in a table beside it and its sentence above it.
+
+Colours are from Okabe and Ito's palette for colour-blind readers; shape and dash say the
+same again. Text and rules are mid-grey, so that they stand on a light and a dark page.
+"""
+
+from __future__ import annotations
+
+import json
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+import altair as alt
+
+from ..decisions.summary import SessionSummary
+from .words import percent
+
+FONT = "Open Sans"
+FONTS = Path(__file__).parent / "fonts"
+_GREY, _BLUE, _ORANGE = "#767676", "#0072B2", "#D55E00"
+_ESTIMATE, _UPPER = "estimate, 95 % limits", "upper limit for similarity"
+
+
+def interval_figure(summary: SessionSummary, width: int | str = "container") -> alt.LayerChart:
+    """Guess level, estimate with its limits, and the agreed limit, as proportions correct.
+
+    The upper row is the two-sided 95 % interval; the lower row reaches up to the one-sided
+    limit that decides on similarity.
+    """
+    test = summary.result.test
+    guess, limit = float(summary.protocol.guess), test.pc_at_limit
+    upper_row = f"{_UPPER} ({percent(1 - test.beta)})"
+    rows = [_ESTIMATE, upper_row]
+    upper = max(test.pc_upper, 1 - test.pc_upper) if test.two_sided else test.pc_upper
+    spans = [
+        {"row": _ESTIMATE, "low": test.pc_limits.low, "high": test.pc_limits.high},
+        {"row": upper_row, "low": 1 - upper if test.two_sided else 0.0, "high": upper},
+    ]
+    points = [{"row": _ESTIMATE, "pc": test.pc}]
+    ticks = [{"row": upper_row, "pc": upper}]
+    if test.two_sided:
+        ticks.append({"row": upper_row, "pc": 1 - upper})
+    limits = [limit, 1 - limit] if test.two_sided else [limit]
+    y = alt.Y("row:N", sort=rows, title=None, axis=_axis(ticks=False, domain=False, labelLimit=260))
+    x = alt.X(
+        "low:Q",
+        title="proportion of correct answers",
+        scale=alt.Scale(domain=[0, 1], nice=False),
+        axis=_axis(format="%", tickCount=11, grid=False),
+    )
+    layers = (
+        _level([guess], f"guessing {percent(guess)}", [2, 3], _GREY, "right"),
+        _level(
+            limits,
+            f"agreed limit {percent(limit)} ({percent(test.pd_limit)} notice)",
+            [8, 4],
+            _ORANGE,
+            "left",
+        ),
+        alt.Chart(_values(spans)).mark_rule(color=_BLUE, size=3).encode(x=x, x2="high:Q", y=y),
+        alt.Chart(_values(points))
+        .mark_point(color=_BLUE, size=130, filled=True, shape="circle", opacity=1)
+        .encode(x="pc:Q", y=y),
+        alt.Chart(_values(ticks))
+        .mark_tick(color=_BLUE, thickness=4, size=26)
+        .encode(x="pc:Q", y=y),
+    )
+    chart: Any = alt.layer(*layers).properties(width=width, height=130)
+    return chart.configure(font=FONT).configure_view(stroke=None)
+
+
+def interval_words(summary: SessionSummary) -> str:
+    """The chart in a sentence, for people who do not see it."""
+    test = summary.result.test
+    return (
+        f"{percent(test.pc)} of the answers were correct, 95 % limits "
+        f"{percent(test.pc_limits.low)} to {percent(test.pc_limits.high)}; guessing gives "
+        f"{percent(float(summary.protocol.guess))}, the agreed limit is "
+        f"{percent(test.pc_at_limit)}."
+    )
+
+
+def as_svg(chart: alt.LayerChart) -> bytes:
+    """The chart as SVG with text as text, in the font that ships with the package."""
+    converter = _converter()
+    return converter.vegalite_to_svg(json.dumps(chart.to_dict())).encode()
+
+
+@lru_cache(maxsize=1)
+def _converter() -> Any:
+    import vl_convert
+
+    vl_convert.register_font_directory(str(FONTS))
+    return vl_convert
+
+
+def _values(rows: list[dict[str, Any]]) -> Any:
+    return alt.InlineData(values=rows)
+
+
+def _level(at: list[float], text: str, dash: list[int], colour: str, align: Any) -> Any:
+    data = _values([{"pc": value} for value in at])
+    rule = alt.Chart(data).mark_rule(color=colour, strokeDash=dash, size=2).encode(x="pc:Q")
+    words = (
+        alt.Chart(_values([{"pc": at[0], "text": text}]))
+        .mark_text(align=align, dx=-5 if align == "right" else 5, dy=-8, color=_GREY, fontSize=12)
+        .encode(x="pc:Q", y=alt.value(0), text="text:N")
+    )
+    return rule + words
+
+
+def _axis(**options: Any) -> alt.Axis:
+    return alt.Axis(
+        labelColor=_GREY,
+        titleColor=_GREY,
+        domainColor=_GREY,
+        tickColor=_GREY,
+        labelFontSize=12,
+        titleFontSize=12,
+        titleFontWeight="normal",
+        **options,
+    )

@@ -1,0 +1,43 @@
+"""Numbers as people read them; rounding happens here and nowhere below."""
+
+from __future__ import annotations
+
+import math
+
+
+def percent(share: float, digits: int = 0) -> str:
+    """A share in per cent.
+
+    >>> percent(0.3333), percent(0.0493, 1)
+    ('33 %', '4.9 %')
+    """
+    return f"{100 * share:.{digits}f} %"
+
+
+def p_value(p: float) -> str:
+    """A probability of the data: four decimals, or the order of magnitude below that.
+
+    >>> p_value(0.01034), p_value(3.6e-9)
+    ('0.0103', '4e-09')
+    """
+    return f"{p:.4f}" if p >= 0.0001 else f"{p:.0e}"
+
+
+def number(value: float | str | None) -> str:
+    """Any cell of a result table: whole numbers whole, others with four digits.
+
+    >>> number(24), number(1.63831), number(math.inf), number(None)
+    ('24', '1.638', 'infinite', '')
+    """
+    if value is None or isinstance(value, str):
+        return value or ""
+    if isinstance(value, float) and math.isinf(value):
+        return "infinite"
+    if float(value).is_integer() and abs(value) < 1e6:
+        return str(int(value))
+    return f"{value:.4g}"
+
+
+def count_or_none(count: int | None) -> str:
+    """A count, or that there is none."""
+    return "none" if count is None else str(count)

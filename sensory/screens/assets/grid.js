@@ -1,0 +1,133 @@
+// A grid of text cells that says "saved" only when the record has echoed a cell.
+// Cells are never re-made while somebody types; what is not echoed is sent again every 2 s.
+const grids = new WeakMap()
+
+export default function (component) {
+  const { parentElement, data, setStateValue } = component
+  let grid = grids.get(parentElement)
+  if (!grid || grid.shape !== shapeOf(data)) {
+    const pending = grid ? grid.pending : new Map()
+    if (grid) clearInterval(grid.timer)
+    grid = build(parentElement, data, pending)
+    grids.set(parentElement, grid)
+  }
+  clearInterval(grid.timer)
+  grid.timer = setInterval(() => grid.pending.size && grid.send(), 2000)
+  grid.send = () => {
+    const changes = [...grid.pending].map(([key, text]) => [...key.split("|"), text])
+    setStateValue("typed", { number: `${Date.now()}-${Math.random()}`, changes })
+  }
+  show(grid, data)
+  // Called between updates too, while the cells stay: only the clock is stopped here.
+  return () => clearInterval(grid.timer)
+}
+
+const shapeOf = (data) => JSON.stringify([data.columns, data.lines])
+const keyOf = (line, name) => `${line}|${name}`
+
+function build(root, data, pending) {
+  const grid = { shape: shapeOf(data), pending, inputs: new Map(), notes: new Map() }
+  const table = document.createElement("table")
+  const head = table.createTHead().insertRow()
+  for (const title of ["row", ...data.columns.map((c) => c.title), data.note]) {
+    const cell = document.createElement("th")
+    cell.scope = "col"
+    cell.textContent = title
+    head.append(cell)
+  }
+  const body = table.createTBody()
+  data.lines.forEach((line, row) => {
+    const tr = body.insertRow()
+    const number = document.createElement("th")
+    number.scope = "row"
+    number.textContent = line
+    tr.append(number)
+    data.columns.forEach((column, place) => {
+      const input = document.createElement("input")
+      Object.assign(input, { type: "text", maxLength: 300, spellcheck: false, autocomplete: "off" })
+      input.size = column.size
+      input.inputMode = column.digits ? "numeric" : "text"
+      input.setAttribute("aria-label", `row ${line}, ${column.title}`)
+      input.dataset.row = row
+      input.dataset.place = place
+      input.dataset.key = keyOf(line, column.name)
+      grid.inputs.set(input.dataset.key, input)
+      tr.insertCell().append(input)
+    })
+    const note = tr.insertCell()
+    note.className = "note"
+    note.id = `note-${line}`
+    grid.notes.set(line, note)
+  })
+  const at = (row, place) => root.querySelector(`input[data-row="${row}"][data-place="${place}"]`)
+  body.oninput = (event) => typed(grid, event.target)
+  body.onchange = () => grid.send()
+  body.onkeydown = (event) => moved(event, at, data.columns.length)
+  body.onpaste = (event) => pasted(event, at, grid)
+  grid.state = document.createElement("p")
+  grid.state.setAttribute("role", "status")
+  const frame = document.createElement("div")
+  frame.className = "frame"
+  frame.append(table)
+  root.querySelector(".grid").replaceChildren(grid.state, frame)
+  return grid
+}
+
+function typed(grid, input) {
+  grid.pending.set(input.dataset.key, input.value)
+  said(grid)
+  clearTimeout(grid.soon)
+  grid.soon = setTimeout(() => grid.send(), 400)
+}
+
+function said(grid) {
+  grid.state.textContent = grid.pending.size ? "saving ..." : "all saved"
+}
+
+function moved(event, at, width) {
+  event.stopPropagation() // the page has one-letter shortcuts
+  const row = Number(event.target.dataset.row)
+  const place = Number(event.target.dataset.place)
+  const next = {
+    Enter: place + 1 < width ? [row, place + 1] : [row + 1, 0],
+    ArrowDown: [row + 1, place],
+    ArrowUp: [row - 1, place],
+  }[event.key]
+  const target = next && at(...next)
+  if (!target) return
+  event.preventDefault()
+  target.focus()
+  target.select()
+}
+
+function pasted(event, at, grid) {
+  const text = event.clipboardData.getData("text/plain").replace(/\r?\n$/, "")
+  if (!/[\t\n]/.test(text)) return
+  event.preventDefault()
+  const row = Number(event.target.dataset.row)
+  const place = Number(event.target.dataset.place)
+  text.split(/\r?\n/).forEach((line, down) => line.split("\t").forEach((cell, right) => {
+    const input = at(row + down, place + right)
+    if (!input) return
+    input.value = cell.trim()
+    typed(grid, input)
+  }))
+}
+
+function show(grid, data) {
+  const stored = new Map(data.cells.map(([line, name, text]) => [keyOf(line, name), text]))
+  const wrong = new Map(data.problems.map((entry) => [keyOf(entry.line, entry.name), entry]))
+  const focused = [...grid.inputs.values()].find((input) => input.matches(":focus"))
+  for (const [key, input] of grid.inputs) {
+    const text = stored.get(key) ?? ""
+    if (grid.pending.has(key) && grid.pending.get(key).trim() === text) grid.pending.delete(key)
+    if (!grid.pending.has(key) && input !== focused && input.value !== text) input.value = text
+    const problem = wrong.get(key)
+    input.className = problem ? (problem.blocking ? "wrong" : "remark") : ""
+    input.setAttribute("aria-invalid", problem && problem.blocking ? "true" : "false")
+    if (problem) input.setAttribute("aria-describedby", `note-${problem.line}`)
+    else input.removeAttribute("aria-describedby")
+  }
+  for (const [line, note] of grid.notes) note.textContent = data.notes[line] ?? ""
+  said(grid)
+}

@@ -1,0 +1,94 @@
+"""What every page shares: the record, the chosen session, and how an error is shown."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import streamlit as st
+
+from ..base.errors import BallotError, Fault, RecordError, SensoryError
+from ..base.records import StoredSession
+from ..workflow import Store
+
+_FRAME, _PAGES, _CHOSEN = "frame", "pages", "session"
+_ORDER = ("sessions", "question", "ballots", "finding")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Frame:
+    """The record, and the folder of demo sessions."""
+
+    store: Store
+    demo: Path
+
+
+def remember(frame: Frame, pages: Sequence[Any]) -> None:
+    """Keep the frame for the pages of this run."""
+    st.session_state[_FRAME] = frame
+    st.session_state[_PAGES] = dict(zip(_ORDER, pages, strict=True))
+
+
+def current_frame() -> Frame:
+    """The frame of this run."""
+    frame: Frame = st.session_state[_FRAME]
+    return frame
+
+
+def go(name: str, session_id: str | None = None) -> None:
+    """Open another page, with a session chosen."""
+    if session_id:
+        st.session_state[_CHOSEN] = session_id
+    chosen = st.session_state.get(_CHOSEN)
+    st.switch_page(st.session_state[_PAGES][name], query_params={_CHOSEN: chosen} if chosen else {})
+
+
+def chosen_session() -> StoredSession:
+    """The session in the address, which survives a reload; else the one chosen last.
+
+    Without one the page stops and points to the list.
+    """
+    asked = st.query_params.get(_CHOSEN) or st.session_state.get(_CHOSEN)
+    try:
+        session = current_frame().store.session(asked or "")
+    except RecordError as error:
+        st.session_state.pop(_CHOSEN, None)
+        st.info(str(error) if asked else "Choose a session first.")
+        st.page_link(st.session_state[_PAGES]["sessions"], label="To the sessions")
+        st.stop()
+    st.session_state[_CHOSEN] = session.id
+    if st.query_params.get(_CHOSEN) != session.id:
+        st.query_params[_CHOSEN] = session.id
+    return session
+
+
+@contextmanager
+def shown_errors() -> Iterator[None]:
+    """Show an error of ours on the page instead of stopping it."""
+    try:
+        yield
+    except BallotError as error:
+        st.error(f"{len(error.faults)} to mend before the ballots can be counted.")
+        show_faults(error.faults)
+    except SensoryError as error:
+        st.error(str(error))
+
+
+def show_faults(faults: Sequence[Fault]) -> None:
+    """Faults as a table: where, what, how to mend."""
+    st.table(
+        [
+            {"where": fault.place, "what": fault.problem, "what to do": fault.advice}
+            for fault in faults[:50]
+        ]
+    )
+    if len(faults) > 50:
+        st.markdown(f"and {len(faults) - 50} more")
+
+
+def who(session: StoredSession) -> str:
+    """Who acts, for the journal: on this machine there is no sign-in."""
+    return session.details.leader or "unnamed, on this machine"
