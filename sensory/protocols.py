@@ -15,10 +15,9 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import permutations
 
-import numpy as np
 from numpy.typing import ArrayLike
 
-from .base.checks import as_fraction
+from .base.checks import as_fraction, within
 from .base.errors import ArgumentError
 from .base.standards import STANDARDS, Standard
 from .models import links
@@ -100,6 +99,8 @@ class Protocol:
         >>> DUO_TRIO.right_answers("BAB")
         (frozenset({1}),)
         """
+        if target not in ("A", "B"):
+            raise ArgumentError(f"target must be 'A' or 'B'; got {target!r}.")
         if order not in self.orders:
             raise ArgumentError(
                 f"order {order!r} is no order of a {self.name} test; "
@@ -122,7 +123,7 @@ class Protocol:
     def distinguishers(self, pc: ArrayLike) -> Floats:
         """Proportion of distinguishers pd at proportion correct `pc`, not floored at 0."""
         guess = float(self.guess)
-        return (np.asarray(pc, float) - guess) / (1 - guess)
+        return (within("pc", pc, 0.0, 1.0) - guess) / (1 - guess)
 
     def pc_at(self, pd: float | Fraction) -> Fraction:
         """Proportion correct when a share `pd` of assessors distinguishes, exact.
@@ -130,6 +131,7 @@ class Protocol:
         >>> TRIANGLE.pc_at(0.3)
         Fraction(8, 15)
         """
+        within("pd", float(pd) if isinstance(pd, Fraction) else pd, 0.0, 1.0)
         return self.guess + (1 - self.guess) * as_fraction(pd)
 
     def __repr__(self) -> str:
@@ -241,6 +243,8 @@ def find_protocol(text: str) -> Protocol:
     >>> find_protocol("Duo-Trio")
     DUO_TRIO
     """
+    if not isinstance(text, str):
+        raise ArgumentError(f"protocol must be a name; got {text!r}.")
     wanted = _squeeze(text)
     for entry in PROTOCOLS.values():
         if wanted in (_squeeze(entry.key), _squeeze(entry.name)):

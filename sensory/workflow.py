@@ -7,7 +7,7 @@ which `sensory.store` fulfils.
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, Protocol
@@ -16,9 +16,11 @@ from uuid import uuid4
 from .ballots.cells import RawRow, Source, read_cells
 from .ballots.checks import check_choices
 from .ballots.choice_ballot import CheckedBallots, tally
+from .ballots.codes import same_person
 from .base.errors import ArgumentError, BallotError, Fault, RecordError
 from .base.records import CAUTIONS, JournalEntry, Question, SessionDetails, StoredSession, utc_now
 from .choices.risks import SessionRisks, session_risks
+from .decisions.afterwards import done_afterwards
 from .decisions.findings import session_finding
 from .decisions.summary import SessionSummary
 from .protocols import PROTOCOLS, find_protocol
@@ -173,6 +175,8 @@ def agree(store: Store, session_id: str, *, who: str) -> StoredSession:
     if missing := missing_in_question(session.question):
         raise RecordError("The question is not complete: " + " / ".join(missing))
     planned_risks(session.question)
+    protocol = find_protocol(session.question.protocol)
+    protocol.right_answers(protocol.orders[0], session.question.target)
     frozen = replace(
         session,
         agreed_at=utc_now(),
@@ -252,7 +256,9 @@ def check_cells(cells: Cells, question: Question) -> CheckedBallots:
         for line in sorted(filled)
     ]
     checked = check_choices(rows, protocol=protocol, target=question.target)
-    several = sorted({ballot.session for ballot in checked.ballots})
+    several = sorted(
+        {same_person(ballot.session): ballot.session for ballot in checked.ballots}.values()
+    )
     if len(several) < 2:
         return checked
     fault = Fault(
@@ -280,6 +286,8 @@ def close(store: Store, session_id: str, *, who: str) -> StoredSession:
         return session
     if not session.agreed:
         raise RecordError("Agree the question first: alpha, beta and the limit come before.")
+    if unmet := unmet_cautions(session):
+        raise RecordError("A caution is no longer answered with yes: " + " / ".join(unmet))
     checked = checked_ballots(store, session_id)
     if checked.blocking:
         raise BallotError(checked.blocking)
@@ -355,7 +363,7 @@ def summarise(store: Store, session_id: str, *, version: str) -> SessionSummary:
         assessors=counted.assessors,
         orders=counted.orders,
         remarks=tuple(str(fault) for fault in checked.remarks),
-        afterwards=_afterwards(store.entries(session_id)),
+        afterwards=done_afterwards(store.entries(session_id)),
         printed_at=utc_now(),
         version=version,
     )
@@ -384,19 +392,3 @@ def filled_lines(cells: Cells) -> dict[int, dict[str, str]]:
         for line, texts in cells.items()
         if any(str(text).strip() for text in texts.values())
     }
-
-
-def _afterwards(entries: Sequence[JournalEntry]) -> tuple[str, ...]:
-    """What happened once the finding had been shown for the first time."""
-    seen, lines = False, []
-    for entry in entries:
-        if seen and entry.what == "reopened":
-            lines.append(f"{entry.at}: ballots opened again by {entry.who}. Reason: {entry.why}")
-        elif seen and entry.what == "cells":
-            for change in entry.content.get("changes", []):
-                lines.append(
-                    f"{entry.at}: row {change['line']}, {change['name']}: "
-                    f"{change['old']!r} became {change['new']!r}"
-                )
-        seen = seen or entry.what == "closed"
-    return tuple(lines)

@@ -82,11 +82,14 @@ def _content(source: Source) -> bytes:
         content = bytes(source)
     elif isinstance(source, (str, os.PathLike)):
         path = Path(source)
-        if not path.is_file():
-            raise _unreadable(f"no file at {path}", "Check the name and the folder.")
-        if path.stat().st_size > MOST_BYTES:
-            raise _too_large()
-        content = path.read_bytes()
+        try:
+            if not path.is_file():
+                raise _unreadable(f"no file at {path}", "Check the name and the folder.")
+            if path.stat().st_size > MOST_BYTES:
+                raise _too_large()
+            content = path.read_bytes()
+        except OSError as error:
+            raise _unreadable(f"{error.strerror}", "Check the name and the folder.") from error
     elif hasattr(source, "read"):
         content = source.read()
         if not isinstance(content, bytes):
@@ -111,7 +114,7 @@ def _text_table(content: bytes) -> RawTable:
         except csv.Error:
             known = 0
         best = max(best, (known, delimiter), key=lambda entry: entry[0])
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=best[1])
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=best[1], strict=True)
     try:
         numbered = list(_numbered(reader))
     except csv.Error as error:
@@ -179,12 +182,19 @@ def _workbook(content: bytes) -> RawTable:
 
 
 def _sheet_lines(sheet: Any) -> Iterator[tuple[int, list[str]]]:
+    sheet.reset_dimensions()
+    filled = 0
     for number, line in enumerate(
         sheet.iter_rows(values_only=True, max_col=MOST_COLUMNS + 1), start=1
     ):
-        if number > MOST_ROWS + _HEADER_WITHIN:
+        texts = [_as_text(value) for value in line]
+        while texts and not texts[-1]:
+            texts.pop()
+        filled += bool(texts)
+        if filled > MOST_ROWS + _HEADER_WITHIN:
             raise _too_large()
-        yield number, [_as_text(value) for value in line]
+        if texts:
+            yield number, texts
 
 
 def _as_text(value: Any) -> str:
@@ -192,6 +202,8 @@ def _as_text(value: Any) -> str:
         return ""
     if isinstance(value, (datetime, date, time)):
         return value.isoformat()
+    if isinstance(value, float) and value.is_integer():
+        return str(int(value))
     return str(value)
 
 
@@ -217,26 +229,51 @@ def _table(sheet: str, lines: list[tuple[int, list[str]]], *, required: bool) ->
     places, faults = _places(sheet, number, heading)
     headings = {name: heading[index].strip() for index, name in places.items()}
     rows = []
-    for row, line in lines[at + 1 :]:
+    below = lines[at + 1 :]
+    for row, line in below:
         cells = {name: line[i].strip() if i < len(line) else "" for i, name in places.items()}
-        outside = [text for i, text in enumerate(line) if i >= len(heading) and text.strip()]
-        if outside:
+        if any(cells.values()):
+            rows.append(RawRow(sheet=sheet, row=row, cells=cells, headings=headings))
+    faults += _outside(sheet, heading, below)
+    if len(rows) > MOST_ROWS:
+        raise _too_large()
+    return RawTable(rows=tuple(rows), faults=tuple(faults))
+
+
+def _outside(sheet: str, heading: list[str], below: list[tuple[int, list[str]]]) -> list[Fault]:
+    """Cells beyond the last heading, and a remark for columns without one."""
+    faults = []
+    nameless = {i for i, text in enumerate(heading) if not text.strip()}
+    for row, line in below:
+        beyond = [text for text in line[len(heading) :] if text.strip()]
+        if beyond:
             faults.append(
                 Fault(
                     sheet=sheet,
                     row=row,
                     column="",
-                    value=outside[0],
+                    value=beyond[0],
                     rule="beyond heading",
-                    problem=f"The row goes on beyond the last heading, with {_short(outside[0])}.",
+                    problem=f"The row goes on beyond the last heading, with {_short(beyond[0])}.",
                     advice="Perhaps a separator stands inside a cell: put that cell in quotes.",
                 )
             )
-        if any(cells.values()):
-            rows.append(RawRow(sheet=sheet, row=row, cells=cells, headings=headings))
-    if len(rows) > MOST_ROWS:
-        raise _too_large()
-    return RawTable(rows=tuple(rows), faults=tuple(faults))
+        for index in sorted(i for i in nameless if i < len(line) and line[i].strip()):
+            nameless.discard(index)
+            faults.append(
+                Fault(
+                    sheet=sheet,
+                    row=row,
+                    column="",
+                    value=line[index],
+                    rule="no column name",
+                    blocking=False,
+                    problem=f"Column {index + 1} has no heading and was not read; "
+                    f"it holds {_short(line[index])}.",
+                    advice="Give it a heading if it matters.",
+                )
+            )
+    return faults
 
 
 def _places(sheet: str, row: int, heading: list[str]) -> tuple[dict[int, str], list[Fault]]:

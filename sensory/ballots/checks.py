@@ -6,9 +6,9 @@ from collections import Counter
 from collections.abc import Sequence
 
 from ..base.errors import ArgumentError, Fault
-from ..protocols import PROTOCOLS, Protocol
+from ..protocols import Protocol
 from .cells import RawRow
-from .choice_ballot import CheckedBallots, ChoiceBallot
+from .choice_ballot import CheckedBallots
 from .choice_row import RowReader, few_orders
 from .columns import CHOICE_COLUMNS, MOST_CODES
 
@@ -36,7 +36,7 @@ def check_choices(
     _find_mixed(readers)
     faults += [fault for reader in readers for fault in reader.faults]
     ballots = tuple(reader.ballot() for reader in readers if not reader.blocked)
-    faults += _unbalanced(ballots)
+    faults += _unbalanced(readers)
     if not rows:
         faults.append(_whole("no ballots", "There are no ballots.", "Enter at least one."))
     return CheckedBallots(ballots=ballots, faults=tuple(faults))
@@ -90,17 +90,22 @@ def _find_mixed(readers: list[RowReader]) -> None:
             )
 
 
-def _unbalanced(ballots: tuple[ChoiceBallot, ...]) -> list[Fault]:
+def _unbalanced(readers: list[RowReader]) -> list[Fault]:
+    """A remark for each session whose orders were not served equally often."""
+    served: dict[str, Counter[str]] = {}
+    protocols: dict[str, Protocol] = {}
+    for reader in readers:
+        if reader.protocol and reader.order:
+            session = reader.text("session")
+            served.setdefault(session, Counter())[reader.order] += 1
+            protocols.setdefault(session, reader.protocol)
     faults = []
-    sessions = dict.fromkeys(ballot.session for ballot in ballots)
-    for session in sessions:
-        kept = [ballot for ballot in ballots if ballot.session == session]
-        served = Counter(ballot.order for ballot in kept)
-        groups = PROTOCOLS[kept[0].protocol].order_sets
-        group = next((g for g in groups if set(served) <= set(g)), groups[-1])
-        numbers = [served[order] for order in group]
+    for session, times in served.items():
+        groups = protocols[session].order_sets
+        group = next((g for g in groups if set(times) <= set(g)), groups[-1])
+        numbers = [times[order] for order in group]
         if max(numbers) - min(numbers) > 1:
-            listed = ", ".join(f"{order} {served[order]}" for order in group)
+            listed = ", ".join(f"{order} {times[order]}" for order in group)
             where = f" in session {session}" if session else ""
             faults.append(
                 _whole(

@@ -11,7 +11,7 @@ from ..base.errors import ArgumentError, Fault
 from ..protocols import PROTOCOLS, Protocol, find_protocol
 from .cells import RawRow
 from .choice_ballot import ChoiceBallot
-from .codes import normal_code, same_person, split_codes
+from .codes import normal_code, plain_width, same_person, split_codes
 from .columns import MOST_CODES
 
 _YES = {"x", "yes", "y", "1", "true", "ja", "oui", "si", "sí", "guess", "guessed", "1.0"}
@@ -77,13 +77,13 @@ class RowReader:
             codes=self.codes,
             answer=self.answer,
             guess=self.guess,
-            comment=self.text("comment"),
+            comment=self.row.cells.get("comment", "").strip(),
             correct=self._correct() if self.answer else None,
         )
 
     def text(self, column: str) -> str:
         """The text of a cell, empty where the table has no such column."""
-        return self.row.cells.get(column, "").strip()
+        return plain_width(self.row.cells.get(column, "")).strip()
 
     def note(
         self, column: str, rule: str, problem: str, advice: str, *, blocking: bool = True
@@ -195,7 +195,9 @@ class RowReader:
                 )
             else:
                 codes.append(code)
-        if len(texts) != protocol.coded:
+        alike = [code for code, times in Counter(codes).items() if times > 1]
+        wanted = [f"code_{number}" for number in range(1, protocol.coded + 1)]
+        if len(texts) != protocol.coded or (column != "codes" and dict(texts).keys() - wanted):
             self.note(
                 column,
                 "number of codes",
@@ -203,7 +205,7 @@ class RowReader:
                 f"{protocol.coded} coded samples.",
                 "Write one code for each coded sample, in the order of serving.",
             )
-        elif alike := [code for code, times in Counter(codes).items() if times > 1]:
+        elif alike:
             self.note(
                 column,
                 "codes alike",
@@ -214,10 +216,18 @@ class RowReader:
             self.codes = tuple(codes)
 
     def _code_texts(self) -> tuple[str, list[tuple[str, str]]]:
-        if self.text("codes"):
-            return "codes", [("codes", text) for text in split_codes(self.text("codes"))]
         names = [f"code_{number}" for number in range(1, MOST_CODES + 1)]
         filled = [(name, self.text(name)) for name in names if self.text(name)]
+        together = split_codes(self.text("codes"))
+        if together and filled and together != [text for _, text in filled]:
+            self.note(
+                "codes",
+                "codes twice",
+                "The codes stand in one cell and in columns of their own, and differ.",
+                "Keep one of the two.",
+            )
+        if together:
+            return "codes", [("codes", text) for text in together]
         return ("codes" if "codes" in self.row.cells else "code_1"), filled
 
     def _read_answer(self, protocol: Protocol) -> None:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 import unicodedata
 
+_WIDE = {code: code - 0xFEE0 for code in range(0xFF01, 0xFF5F)} | {0x3000: 0x20}
+
 
 def normal_code(text: str) -> str | None:
     """A blinding code as digits: 0412, 412.0, '412,0' and ' 412' are all 412; else None.
@@ -12,9 +14,18 @@ def normal_code(text: str) -> str | None:
     >>> [normal_code(text) for text in ("0412", "412.0", "412,0", "4l2", "")]
     ['412', '412', '412', None, None]
     """
-    plain = unicodedata.normalize("NFKC", text).strip().lstrip("'")
+    plain = plain_width(text).strip().lstrip("'")
     match = re.fullmatch(r"0*([1-9][0-9]{0,5})(?:[.,]0*)?", plain, flags=re.ASCII)
     return match.group(1) if match else None
+
+
+def plain_width(text: str) -> str:
+    """Letters and digits typed in full width as the usual ones; nothing else is changed.
+
+    >>> plain_width("ＡＢＢ ４１２")
+    'ABB 412'
+    """
+    return text.translate(_WIDE)
 
 
 def split_codes(text: str) -> list[str]:

@@ -75,7 +75,7 @@ CHOICE_COLUMNS = (
             name=f"code_{number}",
             also=(f"code{number}", f"sample_{number}"),
             meaning=f"Code of coded sample number {number}.",
-            example=("412", "837", "265", "", "")[number - 1],
+            example=("412", "837", "265", "694", "158")[number - 1],
         )
         for number in range(1, MOST_CODES + 1)
     ),

@@ -24,9 +24,7 @@ def as_fraction(value: float | str | Fraction) -> Fraction:
 
 def probability(name: str, value: Any) -> float:
     """A single number strictly between 0 and 1."""
-    if isinstance(value, str):
-        raise ArgumentError(f"{name} must be a number between 0 and 1; got the text {value!r}.")
-    array = _numbers(name, value)
+    array = _numbers(name, value, "a number between 0 and 1")
     if array.ndim:
         raise ArgumentError(f"{name} must be one number, got {array.size} of them.")
     checked = float(array)
@@ -53,6 +51,32 @@ def counts(name: str, value: ArrayLike, *, at_least: int = 0) -> NDArray[np.int6
     return array.astype(np.int64)
 
 
+def one_count(name: str, value: Any, *, at_least: int = 0) -> int:
+    """A single whole number."""
+    array = counts(name, value, at_least=at_least)
+    if array.ndim:
+        raise ArgumentError(f"{name} must be one number, got {array.size} of them.")
+    return int(array)
+
+
+def truth(name: str, value: Any) -> bool:
+    """True or False, and nothing that merely counts as either."""
+    if not isinstance(value, (bool, np.bool_)):
+        raise ArgumentError(f"{name} must be True or False; got {value!r}.")
+    return bool(value)
+
+
+def within(name: str, value: ArrayLike, low: float, high: float) -> NDArray[np.float64]:
+    """Numbers from `low` to `high`, both included, as an array of any shape."""
+    array = _numbers(name, value, finite=False)
+    bad = ~((array >= low) & (array <= high))
+    if bad.any():
+        raise ArgumentError(
+            f"{name} must lie between {low:g} and {high:g}; got {_first(array, bad):g}."
+        )
+    return array
+
+
 def correct_of_trials(
     correct: ArrayLike, trials: ArrayLike
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
@@ -75,21 +99,30 @@ def correct_of_trials(
     return right, total
 
 
-def _numbers(name: str, value: Any) -> NDArray[np.float64]:
-    if isinstance(value, (bool, np.bool_)):
-        raise ArgumentError(f"{name} must be a number; got {value}.")
+def _numbers(
+    name: str, value: Any, wanted: str = "a number or an array of numbers", finite: bool = True
+) -> NDArray[np.float64]:
+    if np.ma.is_masked(value):
+        raise ArgumentError(f"{name} holds masked, that is missing, values; leave them out.")
     try:
         array = np.asarray(value)
-    except ValueError as error:
-        raise ArgumentError(f"{name} must be a number or a regular array of numbers.") from error
-    if array.dtype == np.bool_ or array.dtype.kind in "USOmMcV":
+        if array.dtype.kind not in "iufO" or _holds_no_number(array):
+            raise TypeError
+        array = array.astype(np.float64)
+    except (TypeError, ValueError, OverflowError):
         shown = repr(value)
         shown = shown if len(shown) <= 60 else shown[:57] + "..."
-        raise ArgumentError(f"{name} must be a number or an array of numbers; got {shown}.")
-    array = array.astype(np.float64)
-    if not np.isfinite(array).all():
+        raise ArgumentError(f"{name} must be {wanted}; got {shown}.") from None
+    if finite and not np.isfinite(array).all():
         raise ArgumentError(f"{name} must be finite; got {_first(array, ~np.isfinite(array))}.")
     return array
+
+
+def _holds_no_number(array: NDArray[Any]) -> bool:
+    """Whether an array of objects holds text, truth values or nothing, which float() would take."""
+    return array.dtype.kind == "O" and any(
+        isinstance(entry, (str, bool, np.bool_)) or entry is None for entry in array.ravel()
+    )
 
 
 def _first(array: NDArray[Any], where: NDArray[np.bool_]) -> float:

@@ -170,7 +170,7 @@ class SessionDetails(_Plain):
         samples = tuple(Sample.from_dict(dict(entry)) for entry in plain.get("samples", ()))
         rest = {name: value for name, value in plain.items() if name != "samples"}
         built = super(SessionDetails, cls).from_dict(rest)
-        return cls(**{**_shallow(built), "samples": samples}) if samples else built
+        return cls(**{**_shallow(built), "samples": samples}) if "samples" in plain else built
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -278,8 +278,8 @@ class JournalEntry:
 
 
 def utc_now() -> str:
-    """The time in UTC to the second, ISO 8601."""
-    return datetime.now(UTC).isoformat(timespec="seconds")
+    """The time in UTC to the millisecond, ISO 8601."""
+    return datetime.now(UTC).isoformat(timespec="milliseconds")
 
 
 def digest_of(plain: Any) -> str:

@@ -30,7 +30,7 @@ class Standard:
     checked: str = CHECKED
 
     def __str__(self) -> str:
-        return f"{self.number}:{self.edition}"
+        return f"{self.number}{'-' if self.number.startswith('ASTM') else ':'}{self.edition}"
 
 
 def _standard(number: str, edition: str, subject: str) -> Standard:

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from ..base.checks import as_fraction, counts, probability
+from ..base.checks import as_fraction, counts, probability, truth
 from ..base.errors import ArgumentError
 from ..models.binomial import least_count, most_count
 from ..protocols import Protocol
@@ -127,7 +127,7 @@ def check_protocol(protocol: Protocol, two_sided: bool = False) -> None:
         raise ArgumentError(
             f"protocol must be one of the protocols, such as TRIANGLE; got {protocol!r}."
         )
-    if two_sided and not protocol.reversible:
+    if truth("two_sided", two_sided) and not protocol.reversible:
         raise ArgumentError(
             f"two_sided is not possible for a {protocol.name} test: a correct answer has "
             "one direction only; leave two_sided at False."
@@ -136,6 +136,8 @@ def check_protocol(protocol: Protocol, two_sided: bool = False) -> None:
 
 def _grid(name: str, trials: ArrayLike, level: ArrayLike) -> tuple[Ints, NDArray[np.float64]]:
     sizes = counts("trials", trials, at_least=1)
+    if np.size(np.asarray(level, dtype=object)) == 0:
+        raise ArgumentError(f"{name} is empty; give at least one number.")
     checked = np.vectorize(lambda one: probability(name, one), otypes=[float])(
         np.asarray(level, dtype=object)
     )

@@ -9,8 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtri
 
-from ..base.checks import as_fraction, counts, probability
-from ..base.errors import ArgumentError
+from ..base.checks import as_fraction, one_count, probability
 from ..base.results import Table
 from ..models.binomial import least_count, lower_tail, most_count, upper_tail
 from ..protocols import Protocol
@@ -107,10 +106,9 @@ def session_risks(
     >>> round(session_risks(TRIANGLE, 8).fair_pass, 2)
     0.2
     """
-    size = counts("trials", trials, at_least=1)
-    if size.ndim:
-        raise ArgumentError(f"trials must be one number, got {size.size} of them.")
-    n = int(size)
+    n = one_count("trials", trials, at_least=1)
+    alpha, beta = probability("alpha", alpha), probability("beta", beta)
+    pd_limit = probability("pd_limit", pd_limit)
     critical = critical_counts(protocol, n, alpha, two_sided=two_sided)
     similar = similar_counts(protocol, n, beta, pd_limit)
     guess, at_limit = float(protocol.guess), float(protocol.pc_at(pd_limit))
@@ -130,9 +128,9 @@ def session_risks(
     return SessionRisks(
         protocol=protocol,
         trials=n,
-        alpha=float(alpha),
-        beta=float(beta),
-        pd_limit=float(pd_limit),
+        alpha=alpha,
+        beta=beta,
+        pd_limit=pd_limit,
         two_sided=two_sided,
         critical_count=critical,
         similar_count=similar,
@@ -194,11 +192,13 @@ def _deciding(
     last = int(1.5 * (max(reach, 0.0) / (q - p)) ** 2) + 150
     if last > 1.5 * MOST_ASSESSORS:
         return np.array([-1])
-    sizes = np.arange(1, last + 1)
-    able = least_count(sizes, protocol.guess, tail) <= most_count(sizes, at_limit, beta) + 1
-    able &= least_count(sizes, protocol.guess, tail) <= sizes
-    able[-1] = True
-    following = np.where(able, sizes, last + 1)
+    able = np.zeros(1, bool)
+    while not able[-1]:  # the approximation falls short only at risks of 1e-50 and less
+        sizes = np.arange(1, last + 1)
+        critical = least_count(sizes, protocol.guess, tail)
+        able = (critical <= most_count(sizes, at_limit, beta) + 1) & (critical <= sizes)
+        last *= 2
+    following = np.where(able, sizes, sizes[-1] + 1)
     return np.minimum.accumulate(following[::-1])[::-1]
 
 

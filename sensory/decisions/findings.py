@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
+from ..base.checks import one_count, truth
 from ..base.records import Finding
 from ..choices.forced_choice import ChoiceTest, choice_test
-from ..choices.risks import SessionRisks, session_risks
+from ..choices.risks import SessionRisks, next_deciding_size, session_risks
 from ..protocols import Protocol
 
 REPLICATES_REFUSED = (
@@ -82,6 +85,10 @@ def session_finding(
     'UNDECIDED'
     """
     options = {"alpha": alpha, "beta": beta, "pd_limit": pd_limit}
+    correct, trials = one_count("correct", correct), one_count("trials", trials, at_least=1)
+    if planned is not None:
+        planned = one_count("planned", planned, at_least=1)
+    replicated = truth("replicated", replicated)
     test = choice_test(protocol, correct, trials, **options, two_sided=two_sided)
     risks = session_risks(protocol, trials, **options, two_sided=two_sided)
     finding = _without_similarity(test.finding) if replicated else test.finding
@@ -90,7 +97,7 @@ def session_finding(
         risks=risks,
         finding=finding,
         sentence=finding.sentence,
-        because=_because(test),
+        because=_because(test, replicated),
         cannot_tell=tuple(_cannot_tell(test, finding, replicated, planned)),
     )
 
@@ -100,21 +107,22 @@ def _without_similarity(finding: Finding) -> Finding:
     return Finding.DIFFERENT if different else Finding.UNDECIDED
 
 
-def _because(test: ChoiceTest) -> str:
+def _because(test: ChoiceTest, replicated: bool) -> str:
     chosen = max(test.correct, test.trials - test.correct) if test.two_sided else test.correct
     critical = "no count" if test.critical_count is None else f"{test.critical_count} or more"
     similar = "no count" if test.similar_count is None else f"{test.similar_count} or fewer"
     what = "for the commoner choice" if test.two_sided else "correct"
+    alike = "" if replicated else f" and {similar} would show similarity"
     return (
         f"{chosen} of {test.trials} answers were {what}; with {test.trials} answers "
-        f"{critical} would show a difference and {similar} would show similarity."
+        f"{critical} would show a difference{alike}."
     )
 
 
 def _cannot_tell(
     test: ChoiceTest, finding: Finding, replicated: bool, planned: int | None
 ) -> list[str]:
-    lines = [_of_finding(test, finding)]
+    lines = [_of_finding(test, finding, replicated)]
     if replicated:
         lines.append(REPLICATES_REFUSED)
     if planned is not None and test.trials < planned:
@@ -131,8 +139,8 @@ def _cannot_tell(
     significant = finding in (Finding.DIFFERENT, Finding.DIFFERENT_WITHIN_LIMIT)
     if significant and test.pd_limits.low <= 0:
         lines.append(
-            "The two-sided 95 % interval reaches down to guessing although the difference is "
-            "significant: the test is one-sided, the interval shares its risk between two sides."
+            "The 95 % interval reaches down to guessing although the difference is significant: "
+            f"towards guessing the interval leaves a risk of 2.5 %, the test one of {_side(test)}."
         )
     lines.append(
         "It speaks of these samples, these assessors and this serving; not of other batches, "
@@ -141,11 +149,15 @@ def _cannot_tell(
     return lines
 
 
-def _of_finding(test: ChoiceTest, finding: Finding) -> str:
+def _side(test: ChoiceTest) -> str:
+    return f"{100 * test.alpha / (2 if test.two_sided else 1):g} %"
+
+
+def _of_finding(test: ChoiceTest, finding: Finding, replicated: bool) -> str:
     level = f"{100 * (1 - test.beta):g} %"
     upper = f"{100 * test.pd_upper:.0f} %"
     if finding is Finding.UNDECIDED:
-        return "'Not significant' does not mean 'the same'. " + _more(test)
+        return "'Not significant' does not mean 'the same'. " + _more(test, replicated)
     if finding is Finding.DIFFERENT:
         return (
             f"How many people notice is known only roughly: between "
@@ -160,11 +172,19 @@ def _of_finding(test: ChoiceTest, finding: Finding) -> str:
     )
 
 
-def _more(test: ChoiceTest) -> str:
-    if test.more_assessors is None:
+def _more(test: ChoiceTest, replicated: bool) -> str:
+    start = 0 if replicated else test.trials
+    size = int(
+        next_deciding_size(
+            test.protocol, np.array([start]), test.alpha, test.beta, test.pd_limit, test.two_sided
+        )[0]
+    )
+    if size < 0:
         return "No panel of a size that could be assembled would keep these risks at this limit."
+    if replicated:
+        return f"A new session planned for {size} assessors with one answer each keeps both risks."
     return (
-        f"A new session planned for {test.trials + test.more_assessors} assessors "
-        f"({test.more_assessors} more than here) would have kept both risks. Adding assessors to "
-        "this session until it decides is no such plan: it raises the risk of a wrong finding."
+        f"A new session planned for {size} assessors ({size - test.trials} more than here) would "
+        "have kept both risks. Adding assessors to this session until it decides is no such plan: "
+        "it raises the risk of a wrong finding."
     )

@@ -23,7 +23,7 @@ class SessionSummary:
     ballots_at_agreement : int
         How many ballots had been entered when the question was agreed.
     closed_at : str
-        When the ballots were closed and the finding first shown.
+        When the ballots were last closed, which opens the finding.
     missing, guesses, assessors : int
     orders : dict of str to int
     remarks : tuple of str

@@ -29,6 +29,8 @@ from numpy.polynomial.chebyshev import Chebyshev
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtr, owens_t
 
+from ..base.checks import within
+
 Floats = NDArray[np.float64]
 
 _STEP = 0.2
@@ -153,11 +155,13 @@ class Link:
 
     def proportion_correct(self, dprime: ArrayLike) -> Floats:
         """Proportion correct at `dprime` >= 0, same shape; 1 at infinity."""
-        return np.clip(self._apply(self.curve, dprime), self.guess, 1.0)
+        d = within("dprime", dprime, 0.0, np.inf)
+        return np.where(np.isinf(d), 1.0, np.clip(self._apply(self.curve, d), self.guess, 1.0))
 
     def slope(self, dprime: ArrayLike) -> Floats:
         """Derivative of the proportion correct with respect to d-prime."""
-        return np.maximum(self._apply(self.curve_slope, dprime), 0.0)
+        d = within("dprime", dprime, 0.0, np.inf)
+        return np.maximum(self._apply(self.curve_slope, d), 0.0)
 
     def dprime(self, pc: ArrayLike) -> Floats:
         """d-prime at proportion correct `pc`: 0 at or below guessing, infinite at 1.
@@ -166,7 +170,7 @@ class Link:
         bracket is replaced by its midpoint.
         """
         shape = np.shape(pc)
-        target = np.asarray(pc, float).ravel()
+        target = within("pc", pc, 0.0, 1.0).ravel()
         inside = (target > self.guess) & (target < 1.0)
         result = np.where(target >= 1.0, np.inf, 0.0)
         if inside.any():

@@ -208,4 +208,4 @@ def _time(stamp: str) -> str:
 
 
 def _moment(stamp: str) -> datetime:
-    return datetime.fromisoformat(stamp)
+    return datetime.fromisoformat(stamp).replace(microsecond=0)

@@ -18,7 +18,7 @@ from .words import percent
 
 FONT = "Open Sans"
 FONTS = Path(__file__).parent / "fonts"
-_GREY, _BLUE, _ORANGE = "#767676", "#0072B2", "#D55E00"
+_GREY, _BLUE, _ORANGE = "#7b7b7b", "#0072B2", "#D55E00"
 _ESTIMATE, _UPPER = "estimate, 95 % limits", "upper limit for similarity"
 
 

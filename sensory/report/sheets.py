@@ -6,7 +6,9 @@ import csv
 import io
 from collections.abc import Mapping
 
-from ..base.results import Table
+import numpy as np
+
+from ..base.results import Cell, Table
 
 
 def table_csv(table: Table) -> bytes:
@@ -15,13 +17,14 @@ def table_csv(table: Table) -> bytes:
     writer = csv.writer(out)
     writer.writerow(table.columns)
     for row in table.rows:
-        writer.writerow(
-            [
-                harmless(cell) if isinstance(cell, str) else "" if cell is None else repr(cell)
-                for cell in row
-            ]
-        )
+        writer.writerow([_digits(cell) for cell in row])
     return out.getvalue().encode("utf-8-sig")
+
+
+def _digits(cell: Cell) -> str:
+    if cell is None or isinstance(cell, str):
+        return harmless(cell or "")
+    return str(cell) if isinstance(cell, (int, np.integer)) else repr(float(cell))
 
 
 def ballots_csv(cells: Mapping[int, Mapping[str, str]]) -> bytes:
@@ -42,4 +45,5 @@ def harmless(text: str) -> str:
     >>> harmless("=1+1"), harmless("sweet")
     ("'=1+1", 'sweet')
     """
-    return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t", "\r") else text
+    bare = text.strip()
+    return f"'{text}" if len(bare) > 1 and bare[0] in "=+-@" else text

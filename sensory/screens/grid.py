@@ -44,7 +44,7 @@ def typed_cells(key: str, names: Sequence[str], lines: Sequence[int]) -> dict[in
         match entry:
             case [str(line), str(name), str(text)] if line.isdecimal():
                 if int(line) in allowed and name in known:
-                    changes.setdefault(int(line), {})[name] = text.strip()[:_MOST_TEXT]
+                    changes.setdefault(int(line), {})[name] = _storable(text)
     return changes
 
 
@@ -65,6 +65,11 @@ def show_grid(
         },
         on_typed_change=lambda: None,
     )
+
+
+def _storable(text: str) -> str:
+    """Stripped, cut, and without halves of characters that no database takes."""
+    return text.strip()[:_MOST_TEXT].encode("utf-8", "replace").decode()
 
 
 def _column(name: str) -> dict[str, Any]:

@@ -18,12 +18,9 @@ from ..base.records import (
     Question,
     SessionDetails,
     StoredSession,
-    digest_of,
-    utc_now,
 )
-from . import tables
+from . import journal, tables
 
-_START = "0" * 64
 _WRITING = threading.RLock()
 _LOCKED = "The record is busy or cannot be written. What is on the screen is not saved yet: "
 
@@ -41,17 +38,23 @@ def open_store(url: str) -> Repository:
     RecordError
         When it cannot be opened, or was written by a newer version.
     """
+    address = None
     try:
         address = sa.make_url(url)
         if address.get_backend_name() == "sqlite" and address.database:
             Path(address.database).parent.mkdir(parents=True, exist_ok=True)
         engine = sa.create_engine(address)
-    except (sa.exc.ArgumentError, sa.exc.NoSuchModuleError, OSError) as error:
-        raise RecordError(f"The record at {url!r} cannot be opened: {error}.") from error
+    except (sa.exc.ArgumentError, sa.exc.NoSuchModuleError, ImportError, OSError) as error:
+        shown = str(address) if address is not None else "that URL"
+        raise RecordError(f"The record at {shown} cannot be opened: {error}.") from error
     if engine.dialect.name == "sqlite":
         _sqlite_settings(engine)
     store = Repository(engine)
-    store.prepare()
+    try:
+        store.prepare()
+    except BaseException:
+        engine.dispose()
+        raise
     return store
 
 
@@ -148,7 +151,8 @@ class Repository:
             new, old = _columns(session), _columns(expect)
             changed = {name: value for name, value in new.items() if value != old[name]}
             connection.execute(sa.update(table).where(table.c.id == session.id).values(**changed))
-            _append(connection, session.id, who, what, why, {"changed": changed})
+            content = {"changed": changed, "old": {name: old[name] for name in changed}}
+            _append(connection, session.id, who, what, why, content)
 
     def cells(self, session_id: str) -> dict[int, dict[str, str]]:
         """Cells of a session by line and column name."""
@@ -207,19 +211,21 @@ class Repository:
             return [_entry(row) for row in connection.execute(query)]
 
     def verify(self) -> list[str]:
-        """Walk the whole journal; a sentence for each entry whose chain is broken."""
-        broken, before, number = [], _START, 0
+        """Check the chain of the journal, then the tables against the journal played again.
+
+        Returns
+        -------
+        list of str
+            A sentence for each entry, session or cell that is not as it was written.
+        """
         with self._reading() as connection:
-            for row in connection.execute(
-                sa.select(tables.journal).order_by(tables.journal.c.number)
-            ):
-                number += 1
-                plain = dict(row._mapping)
-                if row.number != number or row.before != before or _sha(plain) != row.sha256:
-                    broken.append(f"Journal entry {row.number} is not as it was written.")
-                    number = row.number
-                before = row.sha256
-        return broken
+            query = sa.select(tables.journal).order_by(tables.journal.c.number)
+            entries = [dict(row._mapping) for row in connection.execute(query)]
+            found = [dict(row._mapping) for row in connection.execute(sa.select(tables.sessions))]
+            cells = [tuple(row) for row in connection.execute(sa.select(tables.ballot_cells))]
+        if broken := journal.broken_links(entries):
+            return broken
+        return journal.differences(entries, found, cells)
 
     @contextmanager
     def _writing(self) -> Iterator[Connection]:
@@ -229,41 +235,33 @@ class Repository:
                 if engine.dialect.name != "sqlite":
                     connection.execute(sa.text("SELECT pg_advisory_xact_lock(7214025)"))
                 yield connection
-        except sa.exc.DBAPIError as error:
-            raise RecordError(f"{_LOCKED}{error.orig}.") from error
+        except sa.exc.IntegrityError as error:
+            raise RecordError(f"This does not fit what is on record: {error.orig}.") from error
+        except sa.exc.SQLAlchemyError as error:
+            raise RecordError(f"{_LOCKED}{_reason(error)}.") from error
 
     @contextmanager
     def _reading(self) -> Iterator[Connection]:
         try:
             with self._engine.connect() as connection:
                 yield connection
-        except sa.exc.DBAPIError as error:
-            raise RecordError(f"The record cannot be read: {error.orig}.") from error
+        except sa.exc.SQLAlchemyError as error:
+            raise RecordError(f"The record cannot be read: {_reason(error)}.") from error
+
+
+def _reason(error: sa.exc.SQLAlchemyError) -> object:
+    return getattr(error, "orig", None) or error
 
 
 def _append(
     connection: Connection, session: str, who: str, what: str, why: str, content: Any
 ) -> None:
-    """Add a journal entry that carries the SHA-256 of the one before."""
     table = tables.journal
     last = connection.execute(
         sa.select(table.c.number, table.c.sha256).order_by(table.c.number.desc()).limit(1)
     ).one_or_none()
-    plain = {
-        "number": last.number + 1 if last else 1,
-        "at": utc_now(),
-        "session": session,
-        "who": who,
-        "what": what,
-        "why": why,
-        "content": json.dumps(content, sort_keys=True, ensure_ascii=False),
-        "before": last.sha256 if last else _START,
-    }
-    connection.execute(sa.insert(table).values(**plain, sha256=_sha(plain)))
-
-
-def _sha(plain: Mapping[str, Any]) -> str:
-    return digest_of({key: value for key, value in plain.items() if key != "sha256"})
+    entry = journal.next_entry(last, session=session, who=who, what=what, why=why, content=content)
+    connection.execute(sa.insert(table).values(**entry))
 
 
 def _columns(session: StoredSession) -> dict[str, Any]:

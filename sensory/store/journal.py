@@ -1,0 +1,97 @@
+"""The chained journal: each entry carries the SHA-256 of the one before.
+
+A change behind its back breaks the chain, or leaves the tables unlike what the journal,
+played again from its first entry, makes of them. Against somebody who rewrites both, the
+last hash has to be kept elsewhere: the report prints the digest of its question.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from ..base.records import digest_of, utc_now
+
+_START = "0" * 64
+
+
+def next_entry(last: Any, *, content: Any, **words: str) -> dict[str, Any]:
+    """The columns of the entry after `last`, which has `number` and `sha256`, or is None."""
+    entry = {
+        "number": last.number + 1 if last else 1,
+        "at": utc_now(),
+        **words,
+        "content": json.dumps(content, sort_keys=True, ensure_ascii=False),
+        "before": last.sha256 if last else _START,
+    }
+    return entry | {"sha256": _sha(entry)}
+
+
+def broken_links(entries: Sequence[Mapping[str, Any]]) -> list[str]:
+    """A sentence for each entry that is not as it was written, is missing, or was put in."""
+    broken, before, number = [], _START, 0
+    for entry in entries:
+        number += 1
+        sound = entry["number"] == number and entry["before"] == before
+        if not sound or _sha(entry) != entry["sha256"]:
+            broken.append(f"Journal entry {entry['number']} is not as it was written.")
+            number = entry["number"]
+        before = entry["sha256"]
+    return broken
+
+
+def differences(
+    entries: Iterable[Mapping[str, Any]],
+    sessions: Iterable[Mapping[str, Any]],
+    cells: Iterable[tuple[Any, ...]],
+) -> list[str]:
+    """Where the tables are not what the journal makes of them."""
+    expected, written = _played_again(entries)
+    there = {row["id"]: dict(row) for row in sessions}
+    typed = {(session, line, name): text for session, line, name, text in cells}
+    lines = [
+        f"Session {key} is not what the journal says."
+        for key in sorted(expected.keys() | there.keys())
+        if _normal(expected.get(key)) != _normal(there.get(key))
+    ]
+    places = sorted(
+        place for place in written.keys() | typed.keys() if written.get(place) != typed.get(place)
+    )
+    return lines + [
+        f"Session {session}, row {line}, {name}: {typed.get((session, line, name))!r} stands "
+        f"where the journal has {written.get((session, line, name))!r}."
+        for session, line, name in places
+    ]
+
+
+def _played_again(
+    entries: Iterable[Mapping[str, Any]],
+) -> tuple[dict[str, dict[str, Any]], dict[tuple[str, int, str], str]]:
+    sessions: dict[str, dict[str, Any]] = {}
+    cells: dict[tuple[str, int, str], str] = {}
+    for entry in entries:
+        content, key = json.loads(entry["content"]), entry["session"]
+        if "session" in content:
+            sessions[key] = content["session"]
+        sessions.setdefault(key, {}).update(content.get("changed", {}))
+        for line, texts in content.get("cells", {}).items():
+            cells |= {(key, int(line), name): text for name, text in texts.items() if text}
+        for change in content.get("changes", []):
+            place = (key, change["line"], change["name"])
+            cells[place] = change["new"]
+            if not change["new"]:
+                del cells[place]
+    return sessions, cells
+
+
+def _normal(row: Mapping[str, Any] | None) -> str:
+    return json.dumps(row, sort_keys=True, default=repr)
+
+
+def _sha(entry: Mapping[str, Any]) -> str:
+    plain = {key: value for key, value in entry.items() if key != "sha256"}
+    try:
+        return digest_of(plain)
+    except TypeError:  # a value of another type was put there
+        return ""

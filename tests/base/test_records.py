@@ -1,0 +1,171 @@
+"""The nouns of the job: words of the findings, digests, to and from plain data."""
+
+from __future__ import annotations
+
+import dataclasses
+import hashlib
+import json
+from datetime import datetime, timedelta
+
+import pytest
+
+from sensory.base.errors import RecordError
+from sensory.base.records import (
+    CAUTIONS,
+    Finding,
+    Question,
+    Sample,
+    SessionDetails,
+    StoredSession,
+    digest_of,
+    utc_now,
+)
+
+QUESTION = Question(
+    what_changed="Sugar reduced by 4 %.",
+    decision="Whether the new recipe replaces the old one.",
+    if_different="Keep the old recipe.",
+    if_similar="Change the recipe.",
+    if_undecided="Plan one larger session.",
+    attribute="sourness",
+    exclusion_rule="Colds.",
+    retest_rule="None.",
+)
+DETAILS = SessionDetails(
+    title="Blackcurrant cordial, less sugar",
+    samples=(Sample(letter="A", batch="BC-0811"), Sample(letter="B", allergens="sulphites")),
+    held_on="2026-09-14",
+    leader="Änne",
+)
+OTHER_VALUE = {str: "something else", float: 0.123, int: 67, bool: True}
+
+
+def test_sentences_of_the_findings():
+    assert {finding.name: finding.sentence for finding in Finding} == {
+        "DIFFERENT": "The batch deviates perceptibly from the reference.",
+        "SIMILAR": "Any difference is below the agreed limit.",
+        "DIFFERENT_WITHIN_LIMIT": (
+            "A difference is perceptible, and it is below the agreed limit."
+        ),
+        "UNDECIDED": "This session cannot tell.",
+    }
+
+
+def test_findings_are_plain_text_of_their_name():
+    assert [str(finding) for finding in Finding] == [finding.name for finding in Finding]
+    assert json.dumps(Finding.SIMILAR) == '"SIMILAR"'
+
+
+def test_titles_of_the_findings():
+    assert Finding.DIFFERENT_WITHIN_LIMIT.title == "Different within limit"
+    assert Finding.UNDECIDED.title == "Undecided"
+
+
+@pytest.mark.parametrize(
+    ("different", "similar", "name"),
+    [
+        (False, False, "UNDECIDED"),
+        (False, True, "SIMILAR"),
+        (True, False, "DIFFERENT"),
+        (True, True, "DIFFERENT_WITHIN_LIMIT"),
+    ],
+)
+def test_finding_from_the_two_tests(different, similar, name):
+    assert Finding.from_tests()[2 * different + similar].name == name
+
+
+def test_cautions():
+    assert [caution.key for caution in CAUTIONS] == [
+        "cleared",
+        "allergens",
+        "consent",
+        "swallowing",
+        "amounts",
+    ]
+    assert all(caution.asks.endswith("?") and caution.advice for caution in CAUTIONS)
+
+
+def test_digest_is_the_sha256_of_sorted_json():
+    spelled = '{"a":[1,2],"b":"Änne"}'
+    assert digest_of({"b": "Änne", "a": [1, 2]}) == hashlib.sha256(spelled.encode()).hexdigest()
+
+
+def test_digest_of_a_question_does_not_move_between_versions():
+    plain = json.dumps(QUESTION.to_dict(), sort_keys=True, separators=(",", ":"))
+    assert QUESTION.digest == hashlib.sha256(plain.encode()).hexdigest()
+    assert Question().digest == "ff25f690228bf8d802d467e59632ad6ad77b3e1e7634e563156f8be65e27a3c9"
+
+
+def test_digest_is_the_same_for_equal_questions():
+    assert dataclasses.replace(QUESTION).digest == QUESTION.digest
+    assert Question.from_dict(json.loads(json.dumps(QUESTION.to_dict()))).digest == QUESTION.digest
+
+
+@pytest.mark.parametrize("name", [entry.name for entry in dataclasses.fields(Question)])
+def test_digest_changes_with_each_field(name):
+    old = getattr(QUESTION, name)
+    new = OTHER_VALUE[type(old)]
+    assert new != old
+    assert dataclasses.replace(QUESTION, **{name: new}).digest != QUESTION.digest
+
+
+@pytest.mark.parametrize("record", [QUESTION, Sample(letter="B", name="new recipe"), DETAILS])
+def test_round_trip_through_json(record):
+    plain = json.loads(json.dumps(record.to_dict()))
+    assert type(record).from_dict(plain) == record
+
+
+def test_samples_come_back_as_samples():
+    back = SessionDetails.from_dict(json.loads(json.dumps(DETAILS.to_dict())))
+    assert back.samples == DETAILS.samples
+    assert all(isinstance(sample, Sample) for sample in back.samples)
+
+
+def test_no_samples_stay_no_samples():
+    details = SessionDetails(samples=())
+    assert SessionDetails.from_dict(details.to_dict()).samples == ()
+
+
+def test_samples_left_unsaid_are_the_usual_two():
+    assert [sample.letter for sample in SessionDetails.from_dict({}).samples] == ["A", "B"]
+
+
+@pytest.mark.parametrize(
+    ("kind", "plain"),
+    [
+        (Question, {"pdlimit": 0.3, "alpha": 0.05}),
+        (Sample, {"letter": "A", "colour": "red"}),
+        (SessionDetails, {"titel": "cordial"}),
+        (SessionDetails, {"samples": [{"letter": "A", "colour": "red"}]}),
+    ],
+)
+def test_unknown_fields_are_refused(kind, plain):
+    with pytest.raises(RecordError, match=r"has no field (pdlimit|colour|titel); its fields are "):
+        kind.from_dict(plain)
+
+
+@pytest.mark.parametrize("record", [QUESTION, DETAILS, Sample(letter="A")])
+def test_records_are_frozen(record):
+    with pytest.raises(dataclasses.FrozenInstanceError):
+        setattr(record, dataclasses.fields(record)[0].name, "x")
+
+
+def test_stages_of_a_session():
+    session = StoredSession(
+        id="s", created_at=utc_now(), details=DETAILS, question=QUESTION, cautions={}
+    )
+    agreed = dataclasses.replace(session, agreed_at=utc_now())
+    closed = dataclasses.replace(agreed, closed_at=utc_now())
+    assert [each.stage for each in (session, agreed, closed)] == [
+        "question not agreed",
+        "ballots open",
+        "finding shown",
+    ]
+    assert [each.agreed for each in (session, agreed, closed)] == [False, True, True]
+    assert [each.closed for each in (session, agreed, closed)] == [False, False, True]
+
+
+def test_time_is_utc_to_the_millisecond():
+    now = datetime.fromisoformat(utc_now())
+    assert now.utcoffset() == timedelta(0)
+    assert now.microsecond % 1000 == 0

@@ -1,0 +1,90 @@
+"""Time for many sessions at once, as ratios to single calls; prints, asserts no time.
+
+Run with: python -m pytest -q --override-ini addopts= --import-mode=importlib tests/benchmarks
+"""
+
+from time import perf_counter
+
+import numpy as np
+import pytest
+from scipy.special import betainc
+from scipy.stats import binomtest
+
+from sensory.choices.forced_choice import choice_test
+from sensory.models.binomial import upper_tail
+from sensory.protocols import TRIANGLE
+
+SESSIONS = 100_000
+SAMPLE = 500
+GUESS = 1 / 3
+AT_LIMIT = 8 / 15
+
+
+def usual_sessions():
+    """Sessions of 12 to 120 answers; most counts occur many times."""
+    rng = np.random.default_rng(5)
+    trials = rng.integers(12, 121, SESSIONS)
+    return rng.binomial(trials, 0.45), trials
+
+
+def distinct_sessions():
+    """The first 100,000 pairs of counts, each once."""
+    trials = np.repeat(np.arange(1, 447), np.arange(2, 448))
+    correct = np.concatenate([np.arange(n + 1) for n in range(1, 447)])
+    assert correct.size >= SESSIONS
+    return correct[-SESSIONS:], trials[-SESSIONS:]
+
+
+def p_value_only(x, n):
+    return binomtest(x, n, GUESS, alternative="greater").pvalue
+
+
+def both_tests_and_interval(x, n):
+    difference = binomtest(x, n, GUESS, alternative="greater").pvalue
+    similarity = binomtest(x, n, AT_LIMIT, alternative="less").pvalue
+    limits = binomtest(x, n).proportion_ci(0.95, method="exact")
+    return difference, similarity, limits
+
+
+def seconds_each(function, correct, trials):
+    """Mean seconds of a single call, the best of three rounds over a sample."""
+    chosen = np.random.default_rng(6).choice(correct.size, SAMPLE, replace=False)
+    pairs = [(int(correct[i]), int(trials[i])) for i in chosen]
+    rounds = []
+    for _ in range(3):
+        start = perf_counter()
+        for x, n in pairs:
+            function(x, n)
+        rounds.append((perf_counter() - start) / SAMPLE)
+    return min(rounds)
+
+
+@pytest.mark.parametrize("sessions", [usual_sessions, distinct_sessions])
+def test_choice_test_against_single_calls(benchmark, capsys, sessions):
+    correct, trials = sessions()
+    result = benchmark.pedantic(
+        choice_test, args=(TRIANGLE, correct, trials), rounds=5, warmup_rounds=1
+    )
+    singles = {f.__name__: f for f in (p_value_only, both_tests_and_interval)}
+    for x, n, p in list(zip(correct, trials, result.p_difference, strict=True))[:: SESSIONS // 50]:
+        assert p == pytest.approx(p_value_only(int(x), int(n)), rel=1e-9)
+    ours = benchmark.stats.stats.min / SESSIONS
+    with capsys.disabled():
+        print(f"\nchoice_test, {sessions.__name__}: {1e6 * ours:.2f} microseconds a session")
+        for name, function in singles.items():
+            theirs = seconds_each(function, correct, trials)
+            print(f"  {name}: {1e6 * theirs:.0f} microseconds, ratio {theirs / ours:.0f}")
+
+
+def test_upper_tail_against_the_bare_function(benchmark, capsys):
+    correct, trials = usual_sessions()
+    ours = benchmark.pedantic(upper_tail, args=(correct, trials, GUESS), rounds=10, warmup_rounds=1)
+    x, above = np.maximum(correct, 1).astype(float), (trials - correct + 1).astype(float)
+    rounds = []
+    for _ in range(10):
+        start = perf_counter()
+        bare = betainc(x, above, GUESS)
+        rounds.append(perf_counter() - start)
+    np.testing.assert_array_equal(ours[correct > 0], bare[correct > 0])
+    with capsys.disabled():
+        print(f"\nupper_tail: {benchmark.stats.stats.min / min(rounds):.2f} times the bare betainc")

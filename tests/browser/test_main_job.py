@@ -1,0 +1,127 @@
+"""The main job in a real Chromium: from opening to the finding."""
+
+from __future__ import annotations
+
+import csv
+import io
+from pathlib import Path
+
+import pytest
+from pypdf import PdfReader
+
+DEMO = Path(__file__).parents[2] / "demo_data"
+FINDINGS = [
+    ("reformulation", "Any difference is below the agreed limit."),
+    ("suspect_batch", "The batch deviates perceptibly from the reference."),
+    ("new_supplier", "This session cannot tell."),
+]
+
+
+def to_finding(visitor, name: str, sentence: str) -> None:
+    visitor.open()
+    visitor.click(f"demo-{name}")  # first click
+    visitor.heading("What is asked, and with which risks?")
+    visitor.click("agree")  # second
+    visitor.heading("Ballots")
+    visitor.click("close")  # third
+    visitor.heading(sentence)
+
+
+@pytest.mark.parametrize(("name", "sentence"), FINDINGS)
+def test_three_clicks_lead_to_the_finding_and_ask_only_this_machine(visit, server, name, sentence):
+    visitor = visit()
+    to_finding(visitor, name, sentence)
+    text = visitor.text()
+    assert "What this session cannot tell" in text
+    assert "The numbers" in text
+    visitor.page.locator(".st-key-interval-figure .vega-embed .marks").first.wait_for()
+    assert visitor.hosts == {f"127.0.0.1:{server.port}"}
+
+
+@pytest.mark.parametrize("width", [1280, 768])
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_finding_fits_the_window_in_light_and_dark(visit, width, scheme):
+    visitor = visit(width=width, scheme=scheme)
+    to_finding(visitor, *FINDINGS[1])
+    page = visitor.page
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    background = page.evaluate("getComputedStyle(document.querySelector('.stApp')).backgroundColor")
+    lightness = sum(int(part) for part in background[4:-1].split(",")[:3])
+    assert (lightness > 384) == (scheme == "light")
+    chart = page.locator(".st-key-interval-figure").bounding_box()
+    assert chart["x"] >= 0
+    assert chart["x"] + chart["width"] <= width
+
+
+def test_the_question_shows_the_fair_pass_beside_the_wrong_pass_and_freezes(visit):
+    visitor = visit()
+    visitor.open()
+    visitor.click("demo-reformulation")
+    visitor.heading("What is asked, and with which risks?")
+    text = visitor.text()
+    # 66 triangles, beta 0.05, pd 30 %: exact values by enumeration in tests/choices.
+    assert "95.3 %" in text
+    assert "4.9 %" in text
+    planned = visitor.page.get_by_label("Ballots planned")
+    planned.fill("24")
+    planned.press("Enter")
+    visitor.page.get_by_text("with 66 ballots every outcome would decide").wait_for()
+    visitor.click("agree")
+    visitor.heading("Ballots")
+    visitor.page.get_by_role("link", name="Question").click()
+    visitor.page.get_by_text("; frozen.").wait_for()
+    assert visitor.page.get_by_label("Ballots planned").count() == 0
+
+
+def test_report_as_pdf_holds_the_finding_and_numbers_as_csv_agree(visit, tmp_path):
+    visitor = visit()
+    to_finding(visitor, *FINDINGS[0])
+    with visitor.page.expect_download() as waiting:
+        visitor.click("pdf")
+    waiting.value.save_as(tmp_path / "report.pdf")
+    reader = PdfReader(tmp_path / "report.pdf")
+    words = " ".join(reader.pages[0].extract_text().split())
+    assert len(reader.pages) == 1
+    assert FINDINGS[0][1] in words
+    assert "23 of 66 answers" in words
+    assert "ISO 4120:2021" in words
+    with visitor.page.expect_download() as waiting:
+        visitor.click("numbers")
+    waiting.value.save_as(tmp_path / "numbers.csv")
+    text = (tmp_path / "numbers.csv").read_text(encoding="utf-8-sig")
+    numbers = {row["quantity"]: row["estimate"] for row in csv.DictReader(io.StringIO(text))}
+    assert numbers["finding"] == "SIMILAR"
+    assert numbers["correct answers"] == "23"
+    assert numbers["answers counted"] == "66"
+
+
+def test_file_with_mistakes_shows_each_beside_its_cell(visit):
+    visitor = visit()
+    visitor.open()
+    page = visitor.page
+    page.locator('input[type="file"]').set_input_files(DEMO / "mistakes.csv")
+    page.get_by_text("18 ballots read.").wait_for()
+    visitor.click("use-file")
+    visitor.heading("What is asked, and with which risks?")
+    page.get_by_role("link", name="Ballots").click()
+    visitor.heading("Ballots")
+    page.get_by_text("6 things to mend").wait_for()
+    wrong = page.locator('input[aria-invalid="true"]')
+    assert sorted(wrong.nth(i).input_value() for i in range(wrong.count())) == [
+        "181", "4l7", "512", "AAA", "no difference", "p02",
+    ]  # fmt: skip
+    row = page.locator("tr", has=page.get_by_label("row 4, answer"))
+    assert "512 was not among the codes served" in row.inner_text()
+    page.get_by_label("row 4, answer").fill("469")
+    page.get_by_text("5 things to mend").wait_for()
+    visitor.saved()
+
+
+def test_unreadable_file_gets_one_sentence_and_changes_nothing(visit, tmp_path):
+    broken = tmp_path / "ballots.xlsx"
+    broken.write_bytes(b"PK\x03\x04 no workbook")
+    visitor = visit()
+    visitor.open()
+    visitor.page.locator('input[type="file"]').set_input_files(broken)
+    visitor.page.get_by_text("cannot be opened").wait_for()
+    assert visitor.page.locator(".st-key-use-file").count() == 0

@@ -1,0 +1,98 @@
+"""Ten ballots typed from paper, with a reload and a killed server in between."""
+
+from __future__ import annotations
+
+import sqlite3
+
+ORDERS = ("ABB", "BAB", "BBA", "AAB", "ABA", "BAA", "ABB", "BAB", "BBA", "AAB")
+ODD = (0, 1, 2, 2, 1, 0, 0, 1, 2, 2)
+FIELDS = ("assessor", "order", "code_1", "code_2", "code_3", "answer", "guess", "comment")
+
+
+def ballot(number: int) -> list[str]:
+    """What is on the paper; all but two name the odd sample. Comments hold page shortcuts."""
+    codes = [str(100 + 7 * number + 211 * place) for place in range(3)]
+    right = ODD[number] if number not in (3, 7) else (ODD[number] + 1) % 3
+    return [f"P{number:02d}", ORDERS[number], *codes, codes[right], "", "rc"]
+
+
+def type_ballots(visitor, numbers) -> None:
+    keyboard = visitor.page.keyboard
+    visitor.page.get_by_label(f"row {numbers[0] + 1}, assessor").click()
+    for number in numbers:
+        for text in ballot(number):
+            keyboard.type(text, delay=15)
+            keyboard.press("Enter" if number % 2 else "Tab")
+
+
+def stored(server) -> dict[tuple[int, str], str]:
+    with sqlite3.connect(server.record) as record:
+        rows = record.execute(
+            "select line, name, text from ballot_cells where session = "
+            "(select session from ballot_cells order by rowid desc limit 1)"
+        )
+        return {(line, name): text for line, name, text in rows}
+
+
+def expected(numbers) -> dict[tuple[int, str], str]:
+    return {
+        (number + 1, name): text
+        for number in numbers
+        for name, text in zip(FIELDS, ballot(number), strict=True)
+        if text
+    }
+
+
+def test_typed_ballots_survive_reload_and_killed_server(visit, server):
+    visitor = visit()
+    visitor.open()
+    page = visitor.page
+    page.get_by_label("Title of the session").fill("Raspberry cordial, line 3")
+    visitor.click("new-session")
+    visitor.heading("What is asked, and with which risks?")
+    page.get_by_role("link", name="Ballots").click()
+    visitor.heading("Ballots")
+
+    type_ballots(visitor, range(4))
+    visitor.saved()
+    page.reload()
+    visitor.heading("Ballots")
+    visitor.saved()
+    assert page.get_by_label("row 4, answer").input_value() == ballot(3)[5]
+    assert stored(server) == expected(range(4))
+
+    type_ballots(visitor, range(4, 7))
+    visitor.saved()
+    server.kill()
+    type_ballots(visitor, range(7, 8))  # typed while the server is gone
+    server.start()
+    visitor.saved()
+    assert stored(server) == expected(range(8))
+
+    type_ballots(visitor, range(8, 10))
+    visitor.saved()
+    assert stored(server) == expected(range(10))
+
+    page.get_by_role("link", name="Question").click()
+    visitor.heading("What is asked, and with which risks?")
+    for label, text in {
+        "What differs between the two samples?": "Pasteurised two degrees hotter",
+        "Which decision hangs on it?": "Whether the new setting stays",
+        "If different, we will": "go back",
+        "If similar, we will": "keep it",
+        "If the session cannot tell, we will": "plan a larger session",
+        "Panel leader": "A. Leader",
+    }.items():
+        page.get_by_label(label).fill(text)
+        page.get_by_label(label).press("Tab")
+    for number in range(5):
+        group = page.get_by_role("radiogroup").nth(number + 1)
+        group.get_by_text("yes", exact=True).click()
+    page.get_by_text("Still open").wait_for(state="detached")
+    visitor.settled()
+    visitor.click("agree")
+    visitor.heading("Ballots")
+    visitor.click("close")
+    # 8 of 10 triangles: P(X >= 8) = 0.0034, critical count 7 (printed tables).
+    visitor.heading("The batch deviates perceptibly from the reference.")
+    assert "8 of 10 answers were correct" in visitor.text()

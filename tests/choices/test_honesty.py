@@ -1,0 +1,93 @@
+"""The findings keep the risks they state: over all outcomes, and in simulated sessions."""
+
+from math import sqrt
+
+import numpy as np
+import pytest
+from scipy.stats import binom
+
+from sensory.base.records import Finding
+from sensory.choices.forced_choice import choice_test
+from sensory.protocols import PAIRED, PROTOCOLS
+
+every_protocol = pytest.mark.parametrize("protocol", PROTOCOLS.values(), ids=repr)
+every_risk = pytest.mark.parametrize(("alpha", "beta"), [(0.05, 0.05), (0.2, 0.1), (0.01, 0.2)])
+
+DIFFERENCE = [Finding.DIFFERENT, Finding.DIFFERENT_WITHIN_LIMIT]
+SIMILARITY = [Finding.SIMILAR, Finding.DIFFERENT_WITHIN_LIMIT]
+SESSIONS = 200_000
+LIMIT = 0.3
+
+
+def share(findings, wanted):
+    return np.isin(findings, wanted).mean()
+
+
+def four_errors(risk):
+    return 4 * sqrt(risk * (1 - risk) / SESSIONS)
+
+
+@every_protocol
+@every_risk
+@pytest.mark.parametrize("n", [24, 60])
+def test_guessing_panels_are_called_different_at_most_alpha_of_the_time(protocol, alpha, beta, n):
+    rng = np.random.default_rng(41)
+    guesses = rng.binomial(n, float(protocol.guess), SESSIONS)
+    found = choice_test(protocol, guesses, n, alpha=alpha, beta=beta, pd_limit=LIMIT).finding
+    assert share(found, DIFFERENCE) <= alpha + four_errors(alpha)
+
+
+@every_protocol
+@every_risk
+@pytest.mark.parametrize("n", [24, 60])
+def test_panels_at_the_limit_are_called_similar_at_most_beta_of_the_time(protocol, alpha, beta, n):
+    # Distinguishers are right, the others guess.
+    rng = np.random.default_rng(42)
+    noticing = rng.binomial(n, LIMIT, SESSIONS)
+    correct = noticing + rng.binomial(n - noticing, float(protocol.guess))
+    found = choice_test(protocol, correct, n, alpha=alpha, beta=beta, pd_limit=LIMIT).finding
+    assert share(found, SIMILARITY) <= beta + four_errors(beta)
+
+
+def test_two_sided_risks_in_simulated_sessions():
+    rng = np.random.default_rng(43)
+    guesses = rng.binomial(50, 0.5, SESSIONS)
+    found = choice_test(PAIRED, guesses, 50, two_sided=True).finding
+    assert share(found, DIFFERENCE) <= 0.05 + four_errors(0.05)
+    shifted = rng.binomial(50, 0.5 - LIMIT / 2, SESSIONS)
+    found = choice_test(PAIRED, shifted, 50, two_sided=True, pd_limit=LIMIT).finding
+    assert share(found, SIMILARITY) <= 0.05 + four_errors(0.05)
+
+
+@every_protocol
+@every_risk
+def test_risks_over_all_outcomes(protocol, alpha, beta):
+    guess = float(protocol.guess)
+    at_limit = guess + (1 - guess) * LIMIT
+    for n in range(1, 101):
+        x = np.arange(n + 1)
+        found = choice_test(protocol, x, n, alpha=alpha, beta=beta, pd_limit=LIMIT).finding
+        assert binom.pmf(x, n, guess)[np.isin(found, DIFFERENCE)].sum() <= alpha + 1e-12
+        assert binom.pmf(x, n, at_limit)[np.isin(found, SIMILARITY)].sum() <= beta + 1e-12
+
+
+@every_protocol
+def test_no_smaller_critical_count_would_keep_alpha(protocol):
+    # Honest, but not timid: the outcome just below significance would break alpha.
+    guess = float(protocol.guess)
+    for n in range(5, 101):
+        x = np.arange(n + 1)
+        found = choice_test(protocol, x, n).finding
+        first = int(np.isin(found, DIFFERENCE).argmax())
+        if np.isin(found, DIFFERENCE).any():
+            assert binom.sf(first - 2, n, guess) > 0.05
+
+
+@every_protocol
+def test_limits_cover_the_true_proportion(protocol):
+    # Two-sided 95 % limits of pc hold the truth in at least 95 % of the sessions.
+    n, x = 40, np.arange(41)
+    limits = choice_test(protocol, x, n).pc_limits
+    for truth in np.linspace(float(protocol.guess), 0.99, 25):
+        holds = (limits.low <= truth) & (truth <= limits.high)
+        assert binom.pmf(x, n, truth)[holds].sum() >= 0.95

@@ -1,0 +1,521 @@
+"""The floors, and the habits that a reader relies on, held over the syntax trees."""
+
+from __future__ import annotations
+
+import ast
+import os
+import re
+import subprocess
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from sensory.protocols import PROTOCOLS
+
+ROOT = Path(__file__).parents[1]
+PACKAGE = ROOT / "sensory"
+
+# Folder or single module of sensory/ to its floor. Imports go to a lower floor only.
+FLOORS = {
+    "base": 0,
+    "models": 10,
+    "protocols": 15,
+    "choices": 20,
+    "ratings": 20,
+    "serving": 20,
+    "ballots": 30,
+    "decisions": 30,
+    "workflow": 40,
+    "store": 40,
+    "report": 40,
+    "screens": 50,
+}
+FRONT = 60  # app.py
+
+# Inside a folder a file may import those that stand before it.
+ORDER = {
+    "base": ("errors", "checks", "results", "standards", "records"),
+    "models": ("binomial", "links"),
+    "choices": ("counts", "risks", "forced_choice"),
+    "ballots": (
+        "columns",
+        "codes",
+        "cells",
+        "choice_ballot",
+        "choice_row",
+        "checks",
+        "reading",
+        "template",
+    ),
+    "decisions": ("afterwards", "findings", "summary"),
+    "store": ("tables", "journal", "repository"),
+    "report": ("words", "sheets", "figures", "documents"),
+}
+
+# Libraries that live on one floor only. Everything else that is not the standard library
+# is listed in MAY_USE.
+HOMES = {
+    "sqlalchemy": {"store"},
+    "streamlit": {"screens", "app"},
+    "altair": {"report"},
+    "typst": {"report"},
+    "vl_convert": {"report"},
+}
+MAY_USE = {
+    "base": {"numpy"},
+    "models": {"numpy", "scipy"},
+    "protocols": {"numpy", "scipy"},
+    "choices": {"numpy", "scipy", "pandas", "pingouin"},
+    "ratings": {"numpy", "scipy", "pandas", "pingouin"},
+    "serving": {"numpy", "scipy", "pandas", "pingouin"},
+    "ballots": {"numpy", "scipy", "pandas", "openpyxl"},
+    "decisions": {"numpy", "scipy", "pandas"},
+    "workflow": {"numpy", "scipy", "pandas"},
+    "store": {"sqlalchemy"},
+    "report": {"numpy", "pandas", "openpyxl", "altair", "typst", "vl_convert"},
+    "screens": {"numpy", "pandas", "streamlit"},
+    "app": {"streamlit"},
+}
+
+TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml", "sensory", "app.py", "tests"}
+TOP_LEVEL |= {"demo_data", ".ci", ".gitignore", ".streamlit"}
+
+MOST_LINES_OF_A_FILE = 400
+MOST_LINES_OF_A_BODY = 50
+
+# Spellings of one idea that are not ours, as they are found elsewhere.
+OTHER_SPELLINGS = {
+    "correct": "n_correct num_correct ncorrect correct_count corrects n_right successes hits",
+    "trials": "n_trials num_trials ntrials trial_count n_obs nobs sample_size",
+    "alpha": "sig sig_level significance significance_level alpha_level siglevel",
+    "beta": "beta_level type_2 type_ii",
+    "pd_limit": "limit_pd pd_lim pdlimit pd_max max_pd pd0 limit_of_pd",
+    "level": "conf conf_level confidence confidence_level ci ci_level clevel",
+    "p": "p_value pvalue p_val pval",
+    "se": "std_err stderr std_error standard_error",
+    "low": "ci_low conf_low lower_ci ci_lower lower_limit low_limit",
+    "high": "ci_high conf_high upper_ci ci_upper upper_limit high_limit",
+    "assessor": "assessor_id panelist panellist judge taster",
+}
+OURS = {other: ours for ours, others in OTHER_SPELLINGS.items() for other in others.split()}
+
+
+@dataclass(frozen=True)
+class Module:
+    """A source file: its dotted name, its room (folder or single module) and its tree."""
+
+    path: Path
+    name: str
+    room: str
+    text: str
+
+    @property
+    def tree(self) -> ast.Module:
+        return parsed(self.text)
+
+    @property
+    def package(self) -> list[str]:
+        parts = self.name.split(".")
+        return parts if self.path.name == "__init__.py" else parts[:-1]
+
+
+@cache
+def parsed(text: str) -> ast.Module:
+    return ast.parse(text)
+
+
+def module_of(path: Path) -> Module:
+    parts = path.relative_to(ROOT).with_suffix("").parts
+    parts = parts[:-1] if parts[-1] == "__init__" else parts
+    room = parts[1] if parts[0] == "sensory" and len(parts) > 1 else parts[0]
+    return Module(path, ".".join(parts), room, path.read_text(encoding="utf-8"))
+
+
+SOURCES = [module_of(path) for path in sorted([*PACKAGE.rglob("*.py"), ROOT / "app.py"])]
+FACE = next(module for module in SOURCES if module.name == "sensory")
+INSIDE = [module for module in SOURCES if module.name.startswith("sensory.")]
+NAMES = {module.name for module in SOURCES}
+
+each_source = pytest.mark.parametrize("module", SOURCES, ids=lambda module: module.name)
+each_inside = pytest.mark.parametrize("module", INSIDE, ids=lambda module: module.name)
+
+
+def imports(module: Module) -> Iterator[tuple[int, str]]:
+    """Line and dotted name of everything imported, at any depth of the code.
+
+    ``from .a import b`` gives the module ``a.b`` where there is one, else ``a``.
+    """
+    for node in ast.walk(module.tree):
+        if isinstance(node, ast.Import):
+            for alias in node.names:
+                yield node.lineno, alias.name
+        elif isinstance(node, ast.ImportFrom):
+            start = module.package[: len(module.package) - node.level + 1] if node.level else []
+            origin = ".".join([*start, *(node.module.split(".") if node.module else [])])
+            for alias in node.names:
+                deeper = f"{origin}.{alias.name}"
+                yield node.lineno, deeper if deeper in NAMES else origin
+
+
+def own(module: Module) -> Iterator[tuple[int, str]]:
+    return ((line, name) for line, name in imports(module) if name.split(".")[0] == "sensory")
+
+
+def room_of(name: str) -> str:
+    return name.split(".")[1]
+
+
+def floor_of(module: Module) -> int:
+    return FRONT if module.name == "app" else FLOORS[module.room]
+
+
+# Floors.
+
+
+@each_inside
+def test_every_module_stands_on_a_floor(module):
+    assert module.room in FLOORS, f"{module.room} has no floor: give it one in FLOORS"
+
+
+@each_inside
+def test_nothing_inside_imports_the_public_face(module):
+    for node in ast.walk(module.tree):
+        if isinstance(node, ast.Import):
+            bare = any(alias.name == "sensory" for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            start = module.package[: len(module.package) - node.level + 1] if node.level else []
+            bare = [*start, *(node.module or "").split(".")] in (["sensory", ""], ["sensory"])
+        else:
+            continue
+        assert not bare, f"{module.name}, line {node.lineno}: import from where it is defined"
+
+
+@pytest.mark.parametrize(
+    "module", [*INSIDE, module_of(ROOT / "app.py")], ids=lambda module: module.name
+)
+def test_imports_point_to_a_lower_floor(module):
+    wrong = [
+        f"line {line}: {name}"
+        for line, name in own(module)
+        if name != "sensory"
+        and room_of(name) != module.room
+        and FLOORS[room_of(name)] >= floor_of(module)
+    ]
+    assert not wrong
+
+
+@pytest.mark.parametrize("one", ["workflow", "store", "report"])
+def test_workflow_store_and_report_do_not_know_each_other(one):
+    others = {"workflow", "store", "report"} - {one}
+    for module in INSIDE:
+        if module.room == one:
+            assert not others & {room_of(name) for _, name in own(module)}, module.name
+
+
+def test_no_rings():
+    graph = {module.name: {name for _, name in own(module)} for module in SOURCES}
+    graph["sensory"] = set()  # the public face: its names load when first used
+    done: set[str] = set()
+
+    def walk(name: str, path: tuple[str, ...]) -> None:
+        assert name not in path, " -> ".join([*path[path.index(name) :], name])
+        if name in done:
+            return
+        for other in sorted(graph.get(name, ())):
+            walk(other, (*path, name))
+        done.add(name)
+
+    for name in sorted(graph):
+        walk(name, ())
+
+
+@pytest.mark.parametrize("folder", ORDER)
+def test_files_of_a_folder_import_only_those_before_them(folder):
+    order = ORDER[folder]
+    for module in INSIDE:
+        if module.room != folder or module.path.name == "__init__.py":
+            continue
+        own_name = module.name.removeprefix(f"sensory.{folder}.")
+        assert own_name in order, f"{own_name} has no place in the order of {folder}: give it one"
+        for line, name in own(module):
+            if room_of(name) == folder:
+                other = name.removeprefix(f"sensory.{folder}").strip(".")
+                assert other in order[: order.index(own_name)], f"{module.name}, {line}: {name}"
+
+
+def test_order_names_no_file_that_is_gone():
+    for folder, order in ORDER.items():
+        there = {path.stem for path in (PACKAGE / folder).glob("*.py")}
+        assert set(order) <= there, folder
+
+
+# Libraries.
+
+
+@each_source
+def test_libraries_live_on_their_floor(module):
+    for line, name in imports(module):
+        library = name.split(".")[0]
+        if library == "sensory" or library in sys.stdlib_module_names:
+            continue
+        place = f"{module.name}, line {line}: {name}"
+        assert module.room in HOMES.get(library, {module.room}), place
+        assert library in MAY_USE.get(module.room, set()), place
+
+
+@each_source
+def test_imports_are_statements(module):
+    """Else the floors could be left by a text; only the public face loads its names late."""
+    loaders = {"import_module", "__import__", "exec", "eval"}
+    used = {
+        getattr(node.func, "attr", getattr(node.func, "id", ""))
+        for node in ast.walk(module.tree)
+        if isinstance(node, ast.Call)
+    }
+    allowed = {"import_module"} if module is FACE else set()
+    assert used & loaders <= allowed
+
+
+def test_public_face_lists_each_name_once_and_truly():
+    typed = {
+        alias.asname: (node.level * "." + (node.module or ""))
+        for node in ast.walk(FACE.tree)
+        if isinstance(node, ast.ImportFrom) and node.level
+        for alias in node.names
+    }
+    import sensory
+
+    assert typed == sensory._HOME
+    for name in sensory.__all__:
+        assert getattr(sensory, name) is not None
+    with pytest.raises(AttributeError, match="has no attribute 'cordial'"):
+        _ = sensory.cordial
+
+
+def test_import_of_the_package_is_light():
+    heavy = ["pandas", "pingouin", "sqlalchemy", "streamlit", "altair", "openpyxl", "scipy.stats"]
+    code = (
+        "import sys, sensory; sensory.TRIANGLE, sensory.choice_test\n"
+        f"print([name for name in {heavy} if name in sys.modules])"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code],
+        cwd=ROOT,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert done.stdout.strip() == "[]"
+
+
+# Size and manners.
+
+
+@each_source
+def test_file_is_no_drawer(module):
+    assert len(module.text.splitlines()) <= MOST_LINES_OF_A_FILE
+
+
+@each_source
+def test_function_bodies_are_short(module):
+    long = []
+    for node in ast.walk(module.tree):
+        if isinstance(node, (ast.FunctionDef, ast.AsyncFunctionDef)):
+            body = node.body[1:] if ast.get_docstring(node) is not None else node.body
+            lines = node.end_lineno - body[0].lineno + 1 if body else 0
+            if lines > MOST_LINES_OF_A_BODY:
+                long.append(f"{node.name}: {lines} lines")
+    assert not long
+
+
+@each_source
+def test_no_assert_statements(module):
+    lines = [node.lineno for node in ast.walk(module.tree) if isinstance(node, ast.Assert)]
+    assert not lines
+
+
+@each_source
+def test_no_silent_except(module):
+    for node in ast.walk(module.tree):
+        if isinstance(node, ast.ExceptHandler):
+            assert node.type is not None, f"line {node.lineno}: a bare except"
+            only = node.body[0] if len(node.body) == 1 else None
+            assert not isinstance(only, ast.Pass), f"line {node.lineno}: an error is swallowed"
+
+
+@each_source
+def test_no_star_imports(module):
+    for node in ast.walk(module.tree):
+        if isinstance(node, ast.ImportFrom):
+            assert "*" not in {alias.name for alias in node.names}, f"line {node.lineno}"
+
+
+@each_source
+def test_every_module_says_what_it_is_for(module):
+    assert ast.get_docstring(module.tree)
+
+
+def defined_names(tree: ast.Module) -> Iterator[str]:
+    for node in ast.walk(tree):
+        if isinstance(node, (ast.FunctionDef, ast.AsyncFunctionDef, ast.ClassDef)):
+            yield node.name
+        elif isinstance(node, ast.Name) and isinstance(node.ctx, ast.Store):
+            yield node.id
+
+
+def arguments(tree: ast.Module) -> Iterator[str]:
+    """Names of arguments, and of the fields of classes, which are arguments as well."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.arguments):
+            given = [*node.posonlyargs, *node.args, *node.kwonlyargs, node.vararg, node.kwarg]
+            yield from (argument.arg for argument in given if argument)
+        elif isinstance(node, ast.ClassDef):
+            for line in node.body:
+                if isinstance(line, ast.AnnAssign) and isinstance(line.target, ast.Name):
+                    yield line.target.id
+
+
+@each_source
+def test_no_name_begins_like_a_test(module):
+    assert not [name for name in defined_names(module.tree) if name.startswith("test_")]
+
+
+@each_source
+def test_one_spelling_for_each_idea(module):
+    wrong = {name: OURS[name] for name in arguments(module.tree) if name in OURS}
+    assert not wrong, "not ours, and ours"
+
+
+@each_source
+def test_no_word_of_an_idea_is_hidden_in_a_longer_argument(module):
+    """``alpha_level`` or ``max_trials``: the idea goes by its own name, or by another word."""
+    ideas = re.compile(r"(^|_)(alpha|beta|trials|confidence|significance)(_|$)")
+    wrong = [name for name in arguments(module.tree) if ideas.search(name)]
+    assert set(wrong) <= {"alpha", "beta", "trials"}
+
+
+@each_source
+def test_columns_are_not_spelled_in_other_ways(module):
+    said = {
+        node.value
+        for node in ast.walk(module.tree)
+        if isinstance(node, ast.Constant) and isinstance(node.value, str)
+    }
+    assert not said & set(OURS)
+
+
+# Protocols are data.
+
+
+def squeezed(text: str) -> str:
+    return re.sub(r"[^a-z0-9]", "", text.casefold())
+
+
+PROTOCOL_WORDS = {squeezed(text) for each in PROTOCOLS.values() for text in (each.key, each.name)}
+
+
+def names_a_protocol(node: ast.AST) -> bool:
+    """Whether an operand is a protocol's key or name, alone or in a list of them."""
+    if isinstance(node, ast.Constant) and isinstance(node.value, str):
+        return squeezed(node.value) in PROTOCOL_WORDS
+    if isinstance(node, (ast.Tuple, ast.List, ast.Set)):
+        return any(map(names_a_protocol, node.elts))
+    if isinstance(node, ast.Dict):
+        return any(names_a_protocol(key) for key in node.keys if key is not None)
+    if isinstance(node, ast.Call):
+        return any(map(names_a_protocol, node.args))
+    named = getattr(node, "attr", getattr(node, "id", ""))
+    return named in PROTOCOLS
+
+
+def protocol_branches(tree: ast.Module) -> Iterator[int]:
+    """Lines that ask which protocol is in hand."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Compare):
+            found = any(map(names_a_protocol, [node.left, *node.comparators]))
+        elif isinstance(node, ast.MatchValue):
+            found = names_a_protocol(node.value)
+        elif isinstance(node, ast.Dict):
+            found = names_a_protocol(node)
+        else:
+            continue
+        if found:
+            yield node.lineno
+
+
+@pytest.mark.parametrize(
+    "module",
+    [module for module in SOURCES if module.name not in ("sensory", "sensory.protocols")],
+    ids=lambda module: module.name,
+)
+def test_nobody_asks_which_protocol_it_is(module):
+    assert not list(protocol_branches(module.tree))
+
+
+@pytest.mark.parametrize(
+    "code",
+    [
+        "if protocol == 'TRIANGLE': pass",
+        "if protocol.key != 'duo-trio': pass",
+        "if protocol is TRIANGLE: pass",
+        "if protocol is protocols.TETRAD: pass",
+        "if key in ('PAIRED', 'THREE_AFC'): pass",
+        "x = 1 if 'two-out-of-five' == name else 2",
+        "match key:\n    case 'TETRAD': pass",
+        "match protocol:\n    case protocols.TETRAD: pass",
+        "rule = {'TRIANGLE': 1}[key]",
+        "rule = {protocols.TRIANGLE: 1}[protocol]",
+        "if protocol.key.startswith('T') and key == find('triangle'): pass",
+    ],
+)
+def test_branches_on_a_protocol_would_be_seen(code):
+    assert list(protocol_branches(ast.parse(code)))
+
+
+@pytest.mark.parametrize(
+    "code",
+    ["Question(protocol='TRIANGLE')", "if one.protocol is not other.protocol: pass", "x == 'A'"],
+)
+def test_other_code_is_not_taken_for_such_a_branch(code):
+    assert not list(protocol_branches(ast.parse(code)))
+
+
+# The floors would be seen to be broken.
+
+
+@pytest.mark.parametrize(
+    ("code", "found"),
+    [
+        ("from ..base.errors import Fault", "sensory.base.errors"),
+        ("from . import codes", "sensory.ballots.codes"),
+        ("from .codes import normal_code", "sensory.ballots.codes"),
+        ("from ..models import links", "sensory.models.links"),
+        ("from .. import protocols", "sensory.protocols"),
+        ("import sensory.store.tables", "sensory.store.tables"),
+        ("def f():\n    from ..store import tables", "sensory.store.tables"),
+        ("class A:\n    def f(self):\n        import sqlalchemy.orm", "sqlalchemy.orm"),
+        ("if True:\n    from streamlit import title", "streamlit"),
+    ],
+)
+def test_imports_are_seen_at_any_depth(code, found):
+    module = Module(
+        PACKAGE / "ballots" / "invented.py", "sensory.ballots.invented", "ballots", code
+    )
+    assert [name for _, name in imports(module)] == [found]
+
+
+# The top level.
+
+
+def test_top_level_holds_only_what_belongs_there():
+    listed = subprocess.run(
+        ["git", "ls-files", "-z"], cwd=ROOT, capture_output=True, text=True, check=True
+    )
+    there = {name.split("/")[0] for name in listed.stdout.split("\0") if name}
+    assert "sensory" in there
+    assert there <= TOP_LEVEL

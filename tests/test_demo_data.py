@@ -1,0 +1,117 @@
+"""The demo data can be made again to the byte, and show what they are there to show."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from sensory import workflow
+from sensory.base.errors import BallotError
+from sensory.base.records import Finding
+from sensory.store.repository import Repository, open_store
+
+ROOT = Path(__file__).parents[1]
+DEMO = ROOT / "demo_data"
+PREPARED = sorted(path.stem for path in DEMO.glob("*.json"))
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Repository]:
+    """An empty record."""
+    opened = open_store(f"sqlite:///{tmp_path / 'panel.sqlite3'}")
+    yield opened
+    opened._engine.dispose()
+
+
+def opened(store: Repository, name: str) -> None:
+    prepared = workflow.read_prepared(DEMO, name)
+    workflow.open_session(store, name, **prepared, who="Panel leader", why="demo data")
+    workflow.agree(store, name, who="Panel leader")
+
+
+def test_making_the_demo_data_again_gives_the_same_bytes(tmp_path):
+    shutil.copy(DEMO / "make_demo.py", tmp_path)
+    subprocess.run(
+        [sys.executable, "make_demo.py"],
+        cwd=tmp_path,
+        env={"PYTHONPATH": str(ROOT)},
+        check=True,
+        timeout=120,
+    )
+    made = {path.name: path.read_bytes() for path in tmp_path.iterdir() if path.is_file()}
+    kept = {path.name: path.read_bytes() for path in DEMO.iterdir() if path.is_file()}
+    assert sorted(made) == sorted(kept)
+    for name, content in kept.items():
+        assert made[name] == content, name
+
+
+def test_prepared_sessions():
+    assert set(PREPARED) >= {"reformulation", "suspect_batch", "new_supplier"}
+
+
+@pytest.mark.parametrize(
+    ("name", "protocol", "trials", "finding"),
+    [
+        ("reformulation", "TRIANGLE", 66, Finding.SIMILAR),
+        ("suspect_batch", "TRIANGLE", 24, Finding.DIFFERENT),
+        ("new_supplier", "DUO_TRIO", 32, Finding.UNDECIDED),
+    ],
+)
+def test_findings(store, name, protocol, trials, finding):
+    opened(store, name)
+    workflow.close(store, name, who="Panel leader")
+    summary = workflow.summarise(store, name, version="1")
+    assert summary.protocol.key == protocol
+    assert (summary.result.test.trials, summary.question.assessors) == (trials, trials)
+    assert summary.assessors == trials
+    assert summary.result.finding is finding
+    assert (summary.missing, summary.remarks, summary.afterwards) == (0, (), ())
+
+
+@pytest.mark.parametrize("name", PREPARED)
+def test_prepared_sessions_state_all_that_a_report_needs(name):
+    prepared = workflow.read_prepared(DEMO, name)
+    assert workflow.missing_in_question(prepared["question"]) == []
+    details = prepared["details"]
+    assert [sample.letter for sample in details.samples] == ["A", "B"]
+    for text in (details.title, details.held_on, details.place, details.leader, details.decides):
+        assert text
+    for sample in details.samples:
+        assert sample.name
+        assert sample.batch
+        assert sample.allergens
+
+
+def test_mistakes_show_eight_kinds():
+    cells, remarks = workflow.cells_of_file(DEMO / "mistakes.csv")
+    question = workflow.read_prepared(DEMO, "suspect_batch")["question"]
+    checked = workflow.check_cells(cells, question)
+    assert remarks == []
+    assert len(cells) == 18
+    assert {(fault.rule, fault.row) for fault in checked.blocking} == {
+        ("code not served", 4),
+        ("second ballot", 6),
+        ("codes alike", 10),
+        ("impossible order", 12),
+        ("bad code", 14),
+        ("answer is no code", 16),
+    }
+    assert {(fault.rule, fault.row) for fault in checked.remarks if fault.row} == {
+        ("no answer", 8),
+        ("correct recomputed", 17),
+    }
+
+
+def test_mistakes_keep_a_session_open(store):
+    cells, _ = workflow.cells_of_file(DEMO / "mistakes.csv")
+    prepared = workflow.read_prepared(DEMO, "suspect_batch") | {"cells": cells}
+    workflow.open_session(store, "mistakes", **prepared, who="Panel leader", why="demo data")
+    workflow.agree(store, "mistakes", who="Panel leader")
+    with pytest.raises(BallotError) as caught:
+        workflow.close(store, "mistakes", who="Panel leader")
+    assert len(caught.value.faults) == 6
