@@ -20,7 +20,8 @@ def done_afterwards(entries: Sequence[JournalEntry]) -> tuple[str, ...]:
             lines.append(f"{entry.at}: ballots opened again by {entry.who}. Reason: {entry.why}")
         for change in entry.content.get("changes", []):
             place = f"row {change['line']}, {change['name']}"
-            lines.append(f"{entry.at}: {place}: {change['old']!r} became {change['new']!r} ({entry.who})")
+            words = f"{change['old']!r} became {change['new']!r}"
+            lines.append(f"{entry.at}: {place}: {words} ({entry.who})")
         if entry.what == "described":
             lines += [f"{entry.at}: {words} ({entry.who})" for words in _described(entry.content)]
     return tuple(lines)
