@@ -7,6 +7,7 @@ import io
 from pathlib import Path
 
 import pytest
+from playwright.sync_api import expect
 from pypdf import PdfReader
 
 DEMO = Path(__file__).parents[2] / "demo_data"
@@ -107,6 +108,7 @@ def test_file_with_mistakes_shows_each_beside_its_cell(visit):
     visitor.heading("Ballots")
     page.get_by_text("6 things to mend").wait_for()
     wrong = page.locator('input[aria-invalid="true"]')
+    expect(wrong).to_have_count(6)
     assert sorted(wrong.nth(i).input_value() for i in range(wrong.count())) == [
         "181", "4l7", "512", "AAA", "no difference", "p02",
     ]  # fmt: skip

@@ -1,0 +1,383 @@
+"""How many assessors: size, power and operating characteristic, exact.
+
+[1] ISO 4120:2021, ISO 10399:2026, ISO 5495:2005: their tables of the number of assessors
+    give the first size that keeps both risks.
+[2] Ennis, J.M. and Jesionka, V. (2011). The power of sensory discrimination methods
+    revisited. J. Sensory Studies 26, 371-382: power is saw-toothed, one assessor more can
+    lower it. (From memory.)
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.special import ndtri
+
+from ..base.checks import counts, probability, within
+from ..base.errors import ArgumentError
+from ..base.records import Finding
+from ..models.binomial import least_count, lower_tail, most_count, upper_tail
+from ..protocols import Protocol
+from .counts import check_protocol, critical_counts, similar_counts
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Rule = Literal["first", "stable"]
+MOST_ASSESSORS = 200_000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PanelSize:
+    """Result of `panel_size`; numbers, or arrays shaped like the broadcast input.
+
+    Attributes
+    ----------
+    protocol, rule
+        As given.
+    assessors, critical_count : int
+        Size, and correct answers needed at that size.
+    alpha, beta : float
+        Risks actually reached, at most those asked for.
+    """
+
+    protocol: Protocol
+    rule: str
+    assessors: Any
+    critical_count: Any
+    alpha: Any
+    beta: Any
+
+
+def panel_size(
+    protocol: Protocol,
+    *,
+    alpha: ArrayLike = 0.05,
+    beta: ArrayLike = 0.05,
+    pd: ArrayLike | None = None,
+    dprime: ArrayLike | None = None,
+    rule: Rule = "first",
+) -> PanelSize:
+    """The number of assessors that keeps both risks.
+
+    Parameters
+    ----------
+    protocol : Protocol
+    alpha, beta : float or array of float
+        Risk of finding a difference when everybody guesses, and of missing it at `pd`;
+        for similarity, of finding similarity at the limit `pd`.
+    pd, dprime : float or array of float
+        The difference that matters; give one of the two. All arrays broadcast.
+    rule : {'first', 'stable'}
+        The first size that keeps the risks, as the standards print it, or the size from
+        which every larger one keeps them too.
+
+    Returns
+    -------
+    PanelSize
+
+    Raises
+    ------
+    ArgumentError
+        When not exactly one of pd and dprime is given, a value is outside (0, 1), or the
+        size would exceed 200,000.
+
+    Examples
+    --------
+    >>> from sensory.protocols import TRIANGLE
+    >>> found = panel_size(TRIANGLE, pd=0.30)
+    >>> found.assessors, found.critical_count, round(found.beta, 4)
+    (66, 29, 0.0493)
+    >>> panel_size(TRIANGLE, pd=0.30, rule="stable").assessors
+    73
+    """
+    check_protocol(protocol)
+    stable = _is_stable(rule)
+    pc = _truth_as_pc(protocol, pd, dprime)
+    a, b, p = np.broadcast_arrays(_levels("alpha", alpha), _levels("beta", beta), pc)
+    found = np.empty(a.shape, np.int64)
+    for level in np.unique(a):
+        for truth in np.unique(p[a == level]):
+            cells = (a == level) & (p == truth)
+            betas, back = np.unique(b[cells], return_inverse=True)
+            found[cells] = _sizes(protocol, float(level), float(truth), betas, stable)[back]
+    critical = np.empty(a.shape, np.int64)
+    for level in np.unique(a):
+        cells = a == level
+        critical[cells] = np.ma.getdata(critical_counts(protocol, found[cells], float(level)))
+    reached = upper_tail(critical, found, float(protocol.guess))
+    return PanelSize(
+        protocol=protocol,
+        rule=rule,
+        assessors=_plain(found),
+        critical_count=_plain(critical),
+        alpha=_plain(reached),
+        beta=_plain(lower_tail(critical - 1, found, p)),
+    )
+
+
+def power(
+    protocol: Protocol,
+    trials: ArrayLike,
+    *,
+    alpha: float = 0.05,
+    pd: ArrayLike | None = None,
+    dprime: ArrayLike | None = None,
+) -> Any:
+    """Chance of a significant difference, exact.
+
+    Parameters
+    ----------
+    protocol : Protocol
+    trials : int or array of int
+        Answers, one an assessor; broadcast with pd or dprime.
+    alpha : float
+    pd, dprime : float or array of float
+        The true difference; give one of the two.
+
+    Returns
+    -------
+    float or array of float
+
+    Raises
+    ------
+    ArgumentError
+        As in `panel_size`.
+
+    Examples
+    --------
+    >>> from sensory.protocols import TRIANGLE
+    >>> power(TRIANGLE, [12, 24, 36], pd=0.5).round(2).tolist()
+    [0.63, 0.93, 0.99]
+    """
+    check_protocol(protocol)
+    pc = _truth_as_pc(protocol, pd, dprime)
+    n = counts("trials", trials, at_least=1)
+    critical = np.ma.filled(critical_counts(protocol, np.atleast_1d(n), alpha), -1)
+    needed = np.where(critical < 0, np.atleast_1d(n) + 1, critical).reshape(n.shape)
+    return _plain(upper_tail(needed, n, pc))
+
+
+def operating_characteristic(
+    protocol: Protocol,
+    trials: int,
+    *,
+    alpha: float = 0.05,
+    beta: float = 0.05,
+    pd_limit: float = 0.30,
+    pd: ArrayLike | None = None,
+    dprime: ArrayLike | None = None,
+) -> dict[Finding, Any]:
+    """Chance of each of the four findings against the truth, exact.
+
+    Parameters
+    ----------
+    protocol : Protocol
+    trials : int
+    alpha, beta, pd_limit
+        As in `choice_test`.
+    pd, dprime : float or array of float
+        The true difference; give one of the two.
+
+    Returns
+    -------
+    dict
+        From each `Finding` to its chance, shaped like pd or dprime; they add up to 1.
+
+    Raises
+    ------
+    ArgumentError
+        As in `choice_test` and `panel_size`.
+
+    Examples
+    --------
+    >>> from sensory.protocols import TRIANGLE
+    >>> chances = operating_characteristic(TRIANGLE, 24, pd=[0.0, 0.3, 0.6])
+    >>> chances[Finding.UNDECIDED].round(2).tolist()
+    [0.38, 0.41, 0.01]
+    """
+    check_protocol(protocol)
+    pc = _truth_as_pc(protocol, pd, dprime)
+    n = int(counts("trials", trials, at_least=1))
+    critical = critical_counts(protocol, n, alpha)
+    similar = similar_counts(protocol, n, beta, pd_limit)
+    c = n + 1 if critical is None else critical
+    s = -1 if similar is None else similar
+    both = upper_tail(c, n, pc) - upper_tail(s + 1, n, pc) if c <= s else np.zeros(pc.shape)
+    neither = lower_tail(c - 1, n, pc) - lower_tail(s, n, pc) if s < c else np.zeros(pc.shape)
+    return {
+        Finding.DIFFERENT: _plain(upper_tail(max(c, s + 1), n, pc)),
+        Finding.SIMILAR: _plain(lower_tail(min(s, c - 1), n, pc)),
+        Finding.DIFFERENT_WITHIN_LIMIT: _plain(both),
+        Finding.UNDECIDED: _plain(neither),
+    }
+
+
+def deciding_size(
+    protocol: Protocol,
+    *,
+    chance: float = 0.90,
+    alpha: float = 0.05,
+    beta: float = 0.05,
+    pd_limit: float = 0.30,
+    pd: float | None = None,
+    dprime: float | None = None,
+    rule: Rule = "first",
+) -> int:
+    """Assessors needed so that the session decides with probability `chance`.
+
+    Parameters
+    ----------
+    protocol : Protocol
+    chance : float
+        Wanted probability of any finding but UNDECIDED.
+    alpha, beta, pd_limit
+        As in `choice_test`.
+    pd, dprime : float
+        The truth supposed; give one of the two.
+    rule : {'first', 'stable'}
+
+    Raises
+    ------
+    ArgumentError
+        As in `panel_size`.
+
+    Examples
+    --------
+    >>> from sensory.protocols import TRIANGLE
+    >>> deciding_size(TRIANGLE, pd=0.0)
+    48
+    """
+    pc = float(_truth_as_pc(protocol, pd, dprime))
+    limits = _session_counts(protocol, alpha, beta, pd_limit)
+
+    def decides(n: Ints) -> Floats:
+        critical, similar = limits(n)
+        gap = lower_tail(critical - 1, n, pc) - lower_tail(similar, n, pc)
+        return 1 - np.where(similar < critical, gap, 0.0)
+
+    return _search(protocol, decides, chance, alpha, beta, pd_limit, rule)
+
+
+def fair_pass_size(
+    protocol: Protocol,
+    *,
+    chance: float = 0.90,
+    beta: float = 0.05,
+    pd_limit: float = 0.30,
+    rule: Rule = "first",
+) -> int:
+    """Assessors needed so that an unchanged product is found similar with that chance.
+
+    Parameters
+    ----------
+    protocol : Protocol
+    chance : float
+    beta, pd_limit
+        As in `choice_test`.
+    rule : {'first', 'stable'}
+
+    Raises
+    ------
+    ArgumentError
+        As in `panel_size`.
+
+    Examples
+    --------
+    >>> from sensory.protocols import TRIANGLE
+    >>> fair_pass_size(TRIANGLE), fair_pass_size(TRIANGLE, rule="stable")
+    (54, 58)
+    """
+    guess = float(protocol.guess)
+    at_limit = protocol.pc_at(probability("pd_limit", pd_limit))
+    beta = probability("beta", beta)
+
+    def passes(n: Ints) -> Floats:
+        return lower_tail(most_count(n, at_limit, beta), n, guess)
+
+    return _search(
+        protocol, passes, chance, 1 - probability("chance", chance), beta, pd_limit, rule
+    )
+
+
+def _session_counts(
+    protocol: Protocol, alpha: float, beta: float, pd_limit: float
+) -> Callable[[Ints], tuple[Ints, Ints]]:
+    check_protocol(protocol)
+    alpha, beta = probability("alpha", alpha), probability("beta", beta)
+    at_limit = protocol.pc_at(probability("pd_limit", pd_limit))
+    return lambda n: (least_count(n, protocol.guess, alpha), most_count(n, at_limit, beta))
+
+
+def _search(
+    protocol: Protocol,
+    chance_of: Callable[[Ints], Floats],
+    chance: float,
+    alpha: float,
+    beta: float,
+    pd_limit: float,
+    rule: Rule,
+) -> int:
+    """First or stable size at which `chance_of` reaches `chance`."""
+    wanted, stable = probability("chance", chance), _is_stable(rule)
+    last = _reach(float(protocol.guess), float(protocol.pc_at(pd_limit)), alpha, beta)
+    sizes = np.arange(1, last + 1)
+    return int(_picked(chance_of(sizes) >= wanted, stable))
+
+
+def _sizes(protocol: Protocol, alpha: float, pc: float, betas: Floats, stable: bool) -> Ints:
+    last = _reach(float(protocol.guess), pc, alpha, float(betas.min()))
+    n = np.arange(1, last + 1)
+    missed = lower_tail(least_count(n, protocol.guess, alpha) - 1, n, pc)
+    return np.array([_picked(missed <= beta, stable) for beta in betas])
+
+
+def _reach(guess: float, pc: float, alpha: float, beta: float) -> int:
+    """A size by which both risks are kept whatever the teeth of the saw do."""
+    spread = -ndtri(min(alpha, 0.5)) * np.sqrt(guess * (1 - guess))
+    spread -= ndtri(min(beta, 0.5)) * np.sqrt(pc * (1 - pc))
+    last = int(1.4 * (spread / (pc - guess)) ** 2 + 25 / (pc - guess) + 40)
+    if last > MOST_ASSESSORS:
+        raise ArgumentError(
+            f"so small a difference would need more than {MOST_ASSESSORS:,} assessors; "
+            "choose a larger pd or dprime."
+        )
+    return last
+
+
+def _picked(kept: NDArray[np.bool_], stable: bool) -> int:
+    if not kept[-1]:
+        raise ArgumentError("no size was found that keeps these risks.")
+    if not stable:
+        return int(np.argmax(kept)) + 1
+    return int(kept.size - np.argmin(kept[::-1])) + 1 if not kept.all() else 1
+
+
+def _truth_as_pc(protocol: Protocol, pd: ArrayLike | None, dprime: ArrayLike | None) -> Floats:
+    if (pd is None) == (dprime is None):
+        raise ArgumentError("give the difference as pd or as dprime, exactly one of the two.")
+    if pd is None:
+        return protocol.proportion_correct(dprime)  # type: ignore[arg-type]
+    guess = float(protocol.guess)
+    return guess + (1 - guess) * within("pd", pd, 0.0, 1.0)
+
+
+def _levels(name: str, value: ArrayLike) -> Floats:
+    array = within(name, value, 0.0, 1.0)
+    if ((array <= 0) | (array >= 1)).any():
+        raise ArgumentError(f"{name} must lie strictly between 0 and 1.")
+    return array
+
+
+def _is_stable(rule: str) -> bool:
+    if rule not in ("first", "stable"):
+        raise ArgumentError(f"rule must be 'first' or 'stable'; got {rule!r}.")
+    return rule == "stable"
+
+
+def _plain(values: Any) -> Any:
+    array = np.asarray(values)
+    return array.item() if array.ndim == 0 else array

@@ -1,0 +1,349 @@
+"""The two-stage plan: the honest form of 'taste again until it passes'.
+
+Both risks are exact over all paths. The plain rule 'taste again if it fails' is analysed
+too, and its true risk shown.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..base.checks import counts, one_count, probability
+from ..base.errors import ArgumentError
+from ..base.records import Finding
+from ..base.results import Table
+from ..models.binomial import least_count, lower_tail, most_count, upper_tail
+from ..models.stages import Outcomes, binomial_masses, walk
+from ..protocols import Protocol
+from .counts import check_protocol, critical_counts, similar_counts
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class TwoStagePlan:
+    """Result of `two_stage_plan`.
+
+    Attributes
+    ----------
+    protocol, alpha, beta, pd_limit
+        As given.
+    first, second : int
+        Answers in the first tasting and, if it does not decide, in the second.
+    similar_first, different_first : int
+        The first tasting stops as SIMILAR with up to, as DIFFERENT from so many correct.
+    different_total : int
+        After the second tasting the total decides: DIFFERENT from so many correct, else
+        SIMILAR.
+    """
+
+    protocol: Protocol
+    alpha: float
+    beta: float
+    pd_limit: float
+    first: int
+    second: int
+    similar_first: int
+    different_first: int
+    different_total: int
+
+    def outcomes(self, pd: float) -> Outcomes:
+        """Exact chances and expected number of answers when a share `pd` distinguishes."""
+        return walk(
+            [self.first, self.second],
+            [self.similar_first, self.different_total - 1],
+            [self.different_first, self.different_total],
+            float(self.protocol.pc_at(pd)),
+        )
+
+    @property
+    def false_alarm(self) -> float:
+        """Chance of DIFFERENT when everybody guesses; at most alpha."""
+        return self.outcomes(0.0).different
+
+    @property
+    def wrong_pass(self) -> float:
+        """Chance of SIMILAR when a share `pd_limit` distinguishes; at most beta."""
+        return self.outcomes(self.pd_limit).similar
+
+    @property
+    def expected(self) -> float:
+        """Expected answers, the mean of 'nothing changed' and 'at the limit'."""
+        return (self.outcomes(0.0).expected + self.outcomes(self.pd_limit).expected) / 2
+
+    def decide(self, correct_first: int, correct_second: int | None = None) -> Finding | None:
+        """The finding so far; None means that the second tasting is due.
+
+        Raises
+        ------
+        ArgumentError
+            For impossible counts, or a second tasting after the first decided.
+
+        Examples
+        --------
+        >>> from sensory.protocols import TRIANGLE
+        >>> plan = two_stage_plan(TRIANGLE, most=60, pd_limit=0.4)
+        >>> plan.decide(4), plan.decide(plan.different_first).name
+        (<Finding.SIMILAR: 'SIMILAR'>, 'DIFFERENT')
+        """
+        x = _possible("correct_first", correct_first, self.first)
+        stopped = None
+        if x <= self.similar_first:
+            stopped = Finding.SIMILAR
+        elif x >= self.different_first:
+            stopped = Finding.DIFFERENT
+        if correct_second is None:
+            return stopped
+        if stopped is not None:
+            raise ArgumentError(
+                f"the first tasting with {x} correct already ended as {stopped.name}: "
+                "the plan has no second tasting then."
+            )
+        total = x + _possible("correct_second", correct_second, self.second)
+        return Finding.DIFFERENT if total >= self.different_total else Finding.SIMILAR
+
+    def table(self) -> Table:
+        """The counts as a table to pin to the wall."""
+        between = f"{self.similar_first + 1} to {self.different_first - 1}"
+        return Table(
+            columns=("after", "correct", "then"),
+            rows=(
+                (f"{self.first} answers", f"{self.similar_first} or fewer", "SIMILAR, stop"),
+                (f"{self.first} answers", f"{self.different_first} or more", "DIFFERENT, stop"),
+                (f"{self.first} answers", between, f"serve {self.second} more"),
+                (
+                    f"{self.first + self.second} answers in all",
+                    f"{self.different_total - 1} or fewer",
+                    "SIMILAR",
+                ),
+                (
+                    f"{self.first + self.second} answers in all",
+                    f"{self.different_total} or more",
+                    "DIFFERENT",
+                ),
+            ),
+        )
+
+
+def two_stage_plan(
+    protocol: Protocol,
+    *,
+    most: int,
+    alpha: float = 0.05,
+    beta: float = 0.05,
+    pd_limit: float = 0.30,
+) -> TwoStagePlan:
+    """The plan with the smallest expected number of answers under a cap.
+
+    Parameters
+    ----------
+    protocol : Protocol
+    most : int
+        Most answers in both tastings together, 2 to 400.
+    alpha, beta, pd_limit
+        As in `choice_test`; both risks hold for the plan as a whole.
+
+    Returns
+    -------
+    TwoStagePlan
+        It always decides. The mean of the expected numbers at 'nothing changed' and 'at
+        the limit' is smallest among plans with such counts; ties go to the smaller first
+        tasting.
+
+    Raises
+    ------
+    ArgumentError
+        When no plan under the cap keeps both risks, with the size that one tasting needs.
+
+    Examples
+    --------
+    >>> from sensory.protocols import TRIANGLE
+    >>> plan = two_stage_plan(TRIANGLE, most=60, pd_limit=0.4)
+    >>> plan.first + plan.second <= 60, plan.false_alarm <= 0.05, plan.wrong_pass <= 0.05
+    (True, True, True)
+    >>> plan.expected < 40  # what a single tasting needs
+    True
+    """
+    check_protocol(protocol)
+    alpha, beta = probability("alpha", alpha), probability("beta", beta)
+    pd_limit = probability("pd_limit", pd_limit)
+    cap = one_count("most", most, at_least=2)
+    if cap > 400:
+        raise ArgumentError(f"most must be at most 400; got {cap}.")
+    search = _Search(protocol, alpha, beta, pd_limit)
+    for total in range(2, cap + 1):
+        for first in range(1, total):
+            search.look(first, total - first)
+    if search.best is None:
+        raise ArgumentError(
+            f"no two-stage plan with {cap} answers or fewer keeps both risks at this limit; "
+            "raise most, the limit or a risk."
+        )
+    first, second, low, high, total = search.best
+    return TwoStagePlan(
+        protocol=protocol,
+        alpha=alpha,
+        beta=beta,
+        pd_limit=pd_limit,
+        first=first,
+        second=second,
+        similar_first=low,
+        different_first=high,
+        different_total=total,
+    )
+
+
+class _Search:
+    """Keeps the best plan while sizes are tried."""
+
+    def __init__(self, protocol: Protocol, alpha: float, beta: float, pd_limit: float):
+        self.guess, self.at_limit = protocol.guess, protocol.pc_at(pd_limit)
+        self.alpha, self.beta = alpha, beta
+        self.best: tuple[int, int, int, int, int] | None = None
+        self.cost = np.inf
+        self._masses: dict[tuple[int, bool], Floats] = {}
+
+    def look(self, first: int, second: int) -> None:
+        """Try every count for these two sizes; nothing cheaper than the first tasting exists."""
+        if first >= self.cost:
+            return
+        n = np.array([first + second])
+        critical = int(least_count(n, self.guess, self.alpha)[0])
+        similar = int(most_count(n, self.at_limit, self.beta)[0])
+        # Early stops move a little risk both ways: totals just around the single test's.
+        for total in range(max(min(critical, similar + 1) - 2, 1), max(critical, similar + 1) + 2):
+            if total <= first + second:
+                self._counts(first, second, total)
+
+    def _counts(self, first: int, second: int, total: int) -> None:
+        x = np.arange(first + 1)
+        null, limit = self._mass(first, False), self._mass(first, True)
+        over = upper_tail(total - x, second, float(self.guess))
+        under = lower_tail(total - 1 - x, second, float(self.at_limit))
+        low = np.arange(-1, first)[:, None]  # stop as SIMILAR up to here
+        high = np.arange(1, first + 2)[None, :]  # stop as DIFFERENT from here
+        alarm = _above(null)[high] + _between(null * over, low, high)
+        missed = _upto(limit)[low + 1] + _between(limit * under, low, high)
+        goes_on = _between((null + limit) / 2, low, high)
+        cost = first + second * goes_on
+        sound = (low < high - 1) & (alarm <= self.alpha) & (missed <= self.beta)
+        cost = np.where(sound, cost, np.inf)
+        at = np.unravel_index(int(np.argmin(cost)), cost.shape)
+        if cost[at] < self.cost - 1e-9:
+            self.cost = float(cost[at])
+            self.best = (first, second, int(low[at[0], 0]), int(high[0, at[1]]), total)
+
+    def _mass(self, size: int, limit: bool) -> Floats:
+        key = (size, limit)
+        if key not in self._masses:
+            self._masses[key] = binomial_masses(size, float(self.at_limit if limit else self.guess))
+        return self._masses[key]
+
+
+def _upto(masses: Floats) -> Floats:
+    """Sum of the masses below index k, for k = 0 .. size."""
+    return np.concatenate([[0.0], np.cumsum(masses)])
+
+
+def _above(masses: Floats) -> Floats:
+    """Sum of the masses from index k on, for k = 0 .. size."""
+    return np.concatenate([np.cumsum(masses[::-1])[::-1], [0.0]])
+
+
+def _between(masses: Floats, low: Ints, high: Ints) -> Floats:
+    """Sum of the masses strictly between the counts `low` and `high`."""
+    sums = _upto(masses)
+    return np.maximum(sums[high] - sums[low + 1], 0.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class RetestRisk:
+    """True chances of 'taste again if it fails'; see `retest_risk`.
+
+    Attributes
+    ----------
+    protocol, trials, tries, pd
+        As given.
+    passes_once, passes_any : float
+        Chance of passing one tasting, and at least one of `tries`.
+    """
+
+    protocol: Protocol
+    trials: int
+    tries: int
+    pd: float
+    passes_once: float
+    passes_any: float
+
+
+def retest_risk(
+    protocol: Protocol,
+    trials: int,
+    *,
+    tries: int,
+    pd: float,
+    passes: str = "not significant",
+    alpha: float = 0.05,
+    beta: float = 0.05,
+    pd_limit: float = 0.30,
+) -> RetestRisk:
+    """How often a product passes when it may be tasted again after each failure.
+
+    Parameters
+    ----------
+    protocol : Protocol
+    trials : int
+        Answers in each tasting.
+    tries : int
+        Tastings allowed.
+    pd : float
+        True proportion of distinguishers.
+    passes : {'not significant', 'similar'}
+        What counts as passing: a difference that is not significant at alpha, which is
+        no test of similarity, or similarity shown at beta for pd_limit.
+    alpha, beta, pd_limit
+        As in `choice_test`.
+
+    Raises
+    ------
+    ArgumentError
+        As in `choice_test`; tries below 1, or another word for `passes`.
+
+    Examples
+    --------
+    >>> from sensory.protocols import TRIANGLE
+    >>> risk = retest_risk(TRIANGLE, 12, tries=3, pd=0.30)
+    >>> round(risk.passes_once, 3), round(risk.passes_any, 2)
+    (0.735, 0.98)
+    """
+    check_protocol(protocol)
+    n, times = one_count("trials", trials, at_least=1), one_count("tries", tries, at_least=1)
+    pc = float(protocol.pc_at(pd))
+    if passes == "not significant":
+        critical = critical_counts(protocol, n, alpha)
+        once = 1.0 if critical is None else float(lower_tail(critical - 1, n, pc))
+    elif passes == "similar":
+        similar = similar_counts(protocol, n, beta, pd_limit)
+        once = 0.0 if similar is None else float(lower_tail(similar, n, pc))
+    else:
+        raise ArgumentError(f"passes must be 'not significant' or 'similar'; got {passes!r}.")
+    return RetestRisk(
+        protocol=protocol,
+        trials=n,
+        tries=times,
+        pd=float(pd),
+        passes_once=once,
+        passes_any=1 - (1 - once) ** times,
+    )
+
+
+def _possible(name: str, value: Any, most: int) -> int:
+    count = int(counts(name, value))
+    if count > most:
+        raise ArgumentError(f"{name} must be at most {most}, the answers served; got {count}.")
+    return count

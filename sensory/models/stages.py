@@ -1,0 +1,71 @@
+"""Exact outcomes of tests in stages, by convolution over all paths.
+
+A path is a number of correct answers so far; what stops leaves the walk, what goes on is
+carried to the next stage. No approximation enters.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import special
+
+Floats = NDArray[np.float64]
+
+
+def binomial_masses(trials: int, p: float) -> Floats:
+    """P(X = x) for x = 0 .. trials."""
+    x = np.arange(trials + 1)
+    ways = special.gammaln(trials + 1) - special.gammaln(x + 1) - special.gammaln(trials - x + 1)
+    masses: Floats = np.exp(ways + special.xlogy(x, p) + special.xlog1py(trials - x, -p))
+    return masses
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Outcomes:
+    """Chances of a staged test at one truth.
+
+    Attributes
+    ----------
+    different, similar, undecided : float
+        How it ends; they add up to 1.
+    expected : float
+        Expected number of answers.
+    """
+
+    different: float
+    similar: float
+    undecided: float
+    expected: float
+
+
+def walk(sizes: list[int], similar_to: list[int], different_from: list[int], p: float) -> Outcomes:
+    """Outcomes of a test that adds `sizes[k]` answers at stage k and then looks.
+
+    Parameters
+    ----------
+    sizes : list of int
+        Answers added at each stage.
+    similar_to, different_from : list of int
+        After stage k it stops with up to `similar_to[k]` or from `different_from[k]`
+        correct answers in all; use -1 and a number above the total for 'never'.
+    p : float
+        Probability of a correct answer.
+    """
+    going = np.ones(1)
+    different = similar = expected = 0.0
+    for size, low, high in zip(sizes, similar_to, different_from, strict=True):
+        expected += size * going.sum()
+        going = np.convolve(going, binomial_masses(size, p)) if going.size else going
+        count = np.arange(going.size)
+        similar += going[count <= low].sum()
+        different += going[(count >= high) & (count > low)].sum()
+        going = np.where((count > low) & (count < high), going, 0.0)
+    return Outcomes(
+        different=float(different),
+        similar=float(similar),
+        undecided=float(going.sum()),
+        expected=float(expected),
+    )
