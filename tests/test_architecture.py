@@ -39,8 +39,21 @@ FRONT = 60  # app.py
 # Inside a folder a file may import those that stand before it.
 ORDER = {
     "base": ("errors", "checks", "results", "standards", "records"),
-    "models": ("binomial", "links"),
-    "choices": ("counts", "risks", "forced_choice"),
+    "models": ("binomial", "links", "likelihood", "stages", "beta_binomial", "signal"),
+    "choices": (
+        "counts",
+        "risks",
+        "forced_choice",
+        "dprime",
+        "size",
+        "two_stage",
+        "sequential",
+        "replicates",
+        "two_by_two",
+        "a_not_a",
+        "same_different",
+        "sureness",
+    ),
     "ballots": (
         "columns",
         "codes",

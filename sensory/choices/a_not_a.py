@@ -1,0 +1,269 @@
+"""A - not A: does the sample belong to the known reference A?
+
+[1] ISO 8588:2017; its scope excludes conclusions of similarity.
+[2] Macmillan, N.A. and Creelman, C.D. (2005). Detection Theory, 2nd ed.: d-prime and
+    criterion of the yes-no design. (From memory.)
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.special import chdtrc, ndtri
+
+from ..base.checks import counts, probability
+from ..base.errors import ArgumentError
+from ..base.results import Interval, Table
+from ..models import signal
+from ..models.binomial import upper_tail
+from .two_by_two import fisher_one_sided, likelihood_ratio, one_of
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ANotATest:
+    """Result of `a_not_a`.
+
+    Attributes
+    ----------
+    hits, a_trials, false_alarms, not_a_trials : int
+        'A' said of A samples, A samples served, and the same of not-A samples.
+    dprime : float
+        z(hit rate) - z(false-alarm rate); keeps its sign, infinite at empty cells.
+    se : float
+        By the delta method; infinite where d-prime is.
+    limits : Interval
+        Profile-likelihood limits of d-prime.
+    criterion : float
+        -(z(hit rate) + z(false-alarm rate)) / 2: positive when people are slow to say A.
+    p_fisher : float
+        One-sided: 'A' is said of A samples more often.
+    p_likelihood_ratio : float
+        Two-sided, chi-square with one degree of freedom.
+    """
+
+    hits: int
+    a_trials: int
+    false_alarms: int
+    not_a_trials: int
+    dprime: float
+    se: float
+    limits: Interval
+    criterion: float
+    p_fisher: float
+    p_likelihood_ratio: float
+
+    def table(self) -> Table:
+        """d-prime with its limits, bias and tests."""
+        return Table(
+            columns=("quantity", "estimate", "low", "high", "level"),
+            rows=(
+                ("d-prime", self.dprime, self.limits.low, self.limits.high, self.limits.level),
+                ("criterion", self.criterion, None, None, None),
+                ("p, Fisher, one-sided", self.p_fisher, None, None, None),
+                ("p, likelihood ratio", self.p_likelihood_ratio, None, None, None),
+            ),
+        )
+
+
+def a_not_a(
+    hits: int, a_trials: int, false_alarms: int, not_a_trials: int, *, level: float = 0.95
+) -> ANotATest:
+    """Difference between A and not-A from one answer an assessor.
+
+    Parameters
+    ----------
+    hits, a_trials : int
+        'A' answers to A samples, and A samples served.
+    false_alarms, not_a_trials : int
+        'A' answers to not-A samples, and not-A samples served.
+    level : float
+        Two-sided confidence level of the limits.
+
+    Returns
+    -------
+    ANotATest
+        There is no finding of similarity: the standard excludes it [1].
+
+    Raises
+    ------
+    ArgumentError
+        For impossible counts or level.
+
+    Notes
+    -----
+    Equal-variance normal percepts with one criterion [2]. Where the same assessors judged
+    both kinds of sample the answers are not independent: use `a_not_a_by_assessor`.
+
+    Examples
+    --------
+    >>> found = a_not_a(32, 40, 14, 40)
+    >>> round(found.dprime, 3), round(found.criterion, 3), found.p_fisher < 0.001
+    (1.227, -0.228, True)
+    """
+    level = probability("level", level)
+    h, n = one_of("hits", hits, "a_trials", a_trials)
+    f, m = one_of("false_alarms", false_alarms, "not_a_trials", not_a_trials)
+    zh, zf = float(ndtri(h / n)), float(ndtri(f / m))
+    dprime = 0.0 if h / n == f / m else zh - zf
+    inside = np.isfinite([zh, zf]).all()
+    profile = signal.yes_no_profile(h, n - h, f, m - f)
+    low, high = signal.profile_limits(profile, dprime, level, -signal.FAR, signal.FAR)
+    return ANotATest(
+        hits=h,
+        a_trials=n,
+        false_alarms=f,
+        not_a_trials=m,
+        dprime=dprime,
+        se=float(np.sqrt(_variance(h / n, zh, n) + _variance(f / m, zf, m))) if inside else np.inf,
+        limits=Interval(low=low, high=high, level=level),
+        criterion=-(zh + zf) / 2 if inside else float("nan"),
+        p_fisher=fisher_one_sided(h, n, f, m),
+        p_likelihood_ratio=likelihood_ratio(np.array([[h, n - h], [f, m - f]], float)),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ClusteredANotATest:
+    """Result of `a_not_a_by_assessor`.
+
+    Attributes
+    ----------
+    assessors : int
+    dprime : float
+        Conditional on the assessor, from the model with a criterion for each.
+    dprime_marginal : float
+        dprime / sqrt(1 + sd_criterion^2): comparable with `a_not_a`.
+    limits : Interval
+        Profile-likelihood limits of the conditional d-prime.
+    sd_criterion : float
+        Standard deviation of the criterion between assessors.
+    p_likelihood_ratio : float
+        Two-sided, of d-prime 0 in that model.
+    a_only, not_a_only : int or None
+        Assessors who said A of the A sample only, and of the not-A sample only; None
+        unless each judged exactly one of both.
+    p_mcnemar : float or None
+        Exact, one-sided: A said of A more often.
+    """
+
+    assessors: int
+    dprime: float
+    dprime_marginal: float
+    limits: Interval
+    sd_criterion: float
+    p_likelihood_ratio: float
+    a_only: int | None
+    not_a_only: int | None
+    p_mcnemar: float | None
+
+
+def a_not_a_by_assessor(answers: ArrayLike, *, level: float = 0.95) -> ClusteredANotATest:
+    """A - not A where assessors answer more than once: answers of one person go together.
+
+    Parameters
+    ----------
+    answers : int array, shape (assessors, 4)
+        Of each assessor: hits, A samples, false alarms, not-A samples. From tidy ballots
+        by `a_not_a_counts`.
+    level : float
+
+    Returns
+    -------
+    ClusteredANotATest
+
+    Raises
+    ------
+    ArgumentError
+        For another shape, impossible counts, or fewer than two assessors.
+
+    Notes
+    -----
+    Probit model with a normal criterion for each assessor, integrated over 41
+    Gauss-Hermite nodes. Where each judged one sample of both kinds, McNemar's exact test
+    needs no model.
+
+    Examples
+    --------
+    >>> found = a_not_a_by_assessor([[1, 1, 0, 1]] * 12 + [[0, 1, 1, 1]] * 3 + [[1, 1, 1, 1]] * 5)
+    >>> found.a_only, found.not_a_only, round(found.p_mcnemar, 4)
+    (12, 3, 0.0176)
+    """
+    level = probability("level", level)
+    table = counts("answers", answers)
+    if table.ndim != 2 or table.shape[1] != 4 or table.shape[0] < 2:
+        raise ArgumentError(
+            "answers must have a row for each of two or more assessors: hits, A samples, "
+            f"false alarms, not-A samples; got the shape {table.shape}."
+        )
+    if (table[:, 0] > table[:, 1]).any() or (table[:, 2] > table[:, 3]).any():
+        raise ArgumentError("answers 'A' must not exceed the samples served.")
+    if not (table[:, 1].sum() and table[:, 3].sum()):
+        raise ArgumentError("samples of both kinds have to be served.")
+    cells = np.stack(
+        [table[:, 0], table[:, 1] - table[:, 0], table[:, 2], table[:, 3] - table[:, 2]], axis=1
+    ).astype(float)
+    dprime, _, sd, top = signal.clustered_fit(cells)
+    profile = signal.clustered_profile(cells)
+    low, high = signal.profile_limits(profile, dprime, level, -signal.FAR, signal.FAR)
+    both = a_only = not_a_only = None
+    if (table[:, [1, 3]] == 1).all():
+        a_only = int(((table[:, 0] == 1) & (table[:, 2] == 0)).sum())
+        not_a_only = int(((table[:, 0] == 0) & (table[:, 2] == 1)).sum())
+        discordant = a_only + not_a_only
+        both = float(upper_tail(a_only, discordant, 0.5)) if discordant else 1.0
+    return ClusteredANotATest(
+        assessors=int(table.shape[0]),
+        dprime=dprime,
+        dprime_marginal=dprime / float(np.sqrt(1 + sd**2)),
+        limits=Interval(low=low, high=high, level=level),
+        sd_criterion=sd,
+        p_likelihood_ratio=float(chdtrc(1, max(2 * (top - profile(0.0)), 0.0))),
+        a_only=a_only,
+        not_a_only=not_a_only,
+        p_mcnemar=both,
+    )
+
+
+def a_not_a_counts(ballots: pd.DataFrame) -> Any:
+    """Counts of each assessor from tidy ballots.
+
+    Parameters
+    ----------
+    ballots : DataFrame
+        One row an answer: `assessor`, `sample` ('A' or 'B') and `answer` ('A' or 'not A').
+        Rows without an answer are left out.
+
+    Returns
+    -------
+    int array, shape (assessors, 4)
+        Hits, A samples, false alarms, not-A samples, assessors in sorted order. Summed
+        over rows they are the arguments of `a_not_a`.
+
+    Raises
+    ------
+    ArgumentError
+        For a missing column or another sample or answer.
+    """
+    for name in ("assessor", "sample", "answer"):
+        if name not in ballots:
+            raise ArgumentError(f"ballots must have a column {name!r}.")
+    kept = ballots.loc[ballots["answer"].notna() & (ballots["answer"] != "")]
+    if strange := sorted(set(kept["sample"]) - {"A", "B"}):
+        raise ArgumentError(f"sample must be 'A' or 'B'; got {strange[0]!r}.")
+    if strange := sorted(set(kept["answer"]) - {"A", "not A"}):
+        raise ArgumentError(f"answer must be 'A' or 'not A'; got {strange[0]!r}.")
+    said, is_a = kept["answer"] == "A", kept["sample"] == "A"
+    columns = {"hits": said & is_a, "a": is_a, "alarms": said & ~is_a, "not_a": ~is_a}
+    return kept.assign(**columns).groupby("assessor")[list(columns)].sum().to_numpy(int)
+
+
+def _variance(rate: float, z: float, n: int) -> float:
+    return float(rate * (1 - rate) / (n * np.exp(-z * z) / (2 * np.pi)))

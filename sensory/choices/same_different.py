@@ -1,0 +1,122 @@
+"""Same-different: are the two samples of a pair the same?
+
+[1] ASTM E2139: same-different test; one pair an assessor (scope; from memory).
+[2] Macmillan, N.A. and Creelman, C.D. (2005). Detection Theory, 2nd ed., chapter 9: the
+    differencing rule. (From memory.)
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..base.checks import probability
+from ..base.results import Interval, Table
+from ..models import signal
+from .two_by_two import fisher_one_sided, likelihood_ratio, one_of
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SameDifferentTest:
+    """Result of `same_different`.
+
+    Attributes
+    ----------
+    said_same_of_same, same_pairs, said_same_of_different, different_pairs : int
+        As given.
+    dprime : float
+        0 when 'same' is no commoner for same pairs; infinite at empty cells.
+    tau : float
+        Difference of percepts from which on people say 'different'; infinite when every
+        same pair was called same.
+    limits : Interval
+        Profile-likelihood limits of d-prime, relative to the maximum over d-prime >= 0.
+    p_fisher : float
+        One-sided: 'same' is said of same pairs more often.
+    p_likelihood_ratio : float
+        Two-sided, of the two-by-two table.
+    """
+
+    said_same_of_same: int
+    same_pairs: int
+    said_same_of_different: int
+    different_pairs: int
+    dprime: float
+    tau: float
+    limits: Interval
+    p_fisher: float
+    p_likelihood_ratio: float
+
+    def table(self) -> Table:
+        """d-prime with its limits, tau and tests."""
+        return Table(
+            columns=("quantity", "estimate", "low", "high", "level"),
+            rows=(
+                ("d-prime", self.dprime, self.limits.low, self.limits.high, self.limits.level),
+                ("tau", self.tau, None, None, None),
+                ("p, Fisher, one-sided", self.p_fisher, None, None, None),
+                ("p, likelihood ratio", self.p_likelihood_ratio, None, None, None),
+            ),
+        )
+
+
+def same_different(
+    said_same_of_same: int,
+    same_pairs: int,
+    said_same_of_different: int,
+    different_pairs: int,
+    *,
+    level: float = 0.95,
+) -> SameDifferentTest:
+    """Difference between two products from same-different answers, one pair an assessor.
+
+    Parameters
+    ----------
+    said_same_of_same, same_pairs : int
+        'Same' answers to pairs of like samples, and such pairs served.
+    said_same_of_different, different_pairs : int
+        'Same' answers to pairs of the two products, and such pairs served.
+    level : float
+        Two-sided confidence level of the limits.
+
+    Returns
+    -------
+    SameDifferentTest
+
+    Raises
+    ------
+    ArgumentError
+        For impossible counts or level.
+
+    Notes
+    -----
+    Differencing rule [2]: 'same' when the percepts differ by less than tau, so that
+    P(same | same) = 2 Phi(tau / sqrt2) - 1 and
+    P(same | different) = Phi((tau - d) / sqrt2) - Phi((-tau - d) / sqrt2).
+
+    Examples
+    --------
+    >>> found = same_different(28, 40, 12, 40)
+    >>> round(found.tau, 3), round(found.dprime, 3)
+    (1.466, 2.188)
+    """
+    level = probability("level", level)
+    a, n = one_of("said_same_of_same", said_same_of_same, "same_pairs", same_pairs)
+    b, m = one_of(
+        "said_same_of_different", said_same_of_different, "different_pairs", different_pairs
+    )
+    tau, dprime = signal.same_different_estimate(a / n, b / m)
+    profile = signal.same_different_profile(a, n - a, b, m - b)
+    low, high = signal.profile_limits(profile, dprime, level, 0.0, signal.FAR)
+    return SameDifferentTest(
+        said_same_of_same=a,
+        same_pairs=n,
+        said_same_of_different=b,
+        different_pairs=m,
+        dprime=dprime,
+        tau=tau,
+        limits=Interval(low=low, high=high, level=level),
+        p_fisher=fisher_one_sided(a, n, b, m),
+        p_likelihood_ratio=likelihood_ratio(np.array([[a, n - a], [b, m - b]], float)),
+    )

@@ -1,0 +1,246 @@
+"""Signal models with response bias: yes-no, same-different, sureness grades.
+
+Each has a log-likelihood in d-prime and nuisance parameters; limits are profile
+likelihood, found by bisection, so that empty cells give one-sided intervals instead of
+failures.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import optimize
+from scipy.special import chdtri, log_ndtr, ndtr, ndtri, xlogy
+
+Floats = NDArray[np.float64]
+FAR = 12.0
+_NODES, _RAW = np.polynomial.hermite_e.hermegauss(41)
+_LOG_WEIGHTS = np.log(_RAW / np.sqrt(2 * np.pi))
+
+
+def _least(loss: Any, start: Floats, method: str, **options: Any) -> Any:
+    bounds = options.pop("bounds", None)
+    run: Any = optimize.minimize
+    return run(loss, start, method=method, bounds=bounds, options=options)
+
+
+def _least_on(loss: Callable[[float], float], low: float, high: float) -> float:
+    """Smallest value of a function of one number with one valley."""
+    found = optimize.minimize_scalar(loss, bounds=(low, high), options={"xatol": 1e-10})
+    return float(found.fun)
+
+
+def profile_limits(
+    profile: Callable[[float], float], best: float, level: float, low: float, high: float
+) -> tuple[float, float]:
+    """Where the profile log-likelihood falls by half a chi-square quantile.
+
+    `best` may lie at `low` or `high` (or be infinite); a side on which the profile never
+    falls so far is returned as that bound, infinite when the bound is +-FAR.
+    """
+    start = float(np.clip(best, low, high))
+    target = profile(start) - float(chdtri(1, 1 - level)) / 2
+
+    def side(outer: float) -> float:
+        if profile(outer) >= target:
+            return float(np.copysign(np.inf, outer)) if abs(outer) >= FAR else outer
+        inside, outside = start, outer
+        for _ in range(50):
+            middle = (inside + outside) / 2
+            inside, outside = (middle, outside) if profile(middle) >= target else (inside, middle)
+        return (inside + outside) / 2
+
+    return side(low), side(high)
+
+
+def yes_no_profile(
+    hits: float, misses: float, alarms: float, rejections: float
+) -> Callable[[float], float]:
+    """Profile log-likelihood of d-prime for yes-no answers, the criterion chosen best."""
+
+    def at(dprime: float) -> float:
+        def loss(centre: float) -> float:
+            up, down = centre + dprime / 2, centre - dprime / 2
+            return -float(
+                hits * log_ndtr(up)
+                + misses * log_ndtr(-up)
+                + alarms * log_ndtr(down)
+                + rejections * log_ndtr(-down)
+            )
+
+        return -_least_on(loss, -9, 9)
+
+    return at
+
+
+def same_different_rates(tau: float, dprime: float) -> tuple[float, float]:
+    """P(said same) for same and for different pairs under the differencing rule."""
+    root = np.sqrt(2)
+    same = 2 * ndtr(tau / root) - 1
+    different = ndtr((tau - dprime) / root) - ndtr((-tau - dprime) / root)
+    return float(same), float(different)
+
+
+def same_different_profile(
+    same_same: float, same_different: float, different_same: float, different_different: float
+) -> Callable[[float], float]:
+    """Profile log-likelihood of d-prime for same-different answers, tau chosen best.
+
+    Arguments: answers 'same' and 'different' to same pairs, then to different pairs.
+    """
+
+    def at(dprime: float) -> float:
+        def loss(tau: float) -> float:
+            same, different = same_different_rates(tau, dprime)
+            return -float(
+                xlogy(same_same, same)
+                + xlogy(same_different, 1 - same)
+                + xlogy(different_same, different)
+                + xlogy(different_different, 1 - different)
+            )
+
+        return -_least_on(loss, 0, 14)
+
+    return at
+
+
+def same_different_estimate(same: float, different: float) -> tuple[float, float]:
+    """tau and d-prime from the proportions 'same' for same and for different pairs.
+
+    Both are infinite when every same pair was called same; d-prime is 0 when 'same' is
+    no commoner for same pairs.
+    """
+    if same >= 1:
+        return np.inf, np.inf
+    tau = float(np.sqrt(2) * ndtri((1 + same) / 2))
+    if different >= same:
+        return tau, 0.0
+    if different <= 0:
+        return tau, np.inf
+    low, high = 0.0, 40.0
+    for _ in range(200):
+        middle = (low + high) / 2
+        low, high = (
+            (middle, high) if same_different_rates(tau, middle)[1] > different else (low, middle)
+        )
+    return tau, (low + high) / 2
+
+
+def clustered_yes_no(counts: Floats) -> Callable[[float, float, float], float]:
+    """Log-likelihood of yes-no answers with a random criterion for each assessor.
+
+    Parameters
+    ----------
+    counts : float array, shape (assessors, 4)
+        Hits, misses, false alarms, correct rejections of each.
+
+    Returns
+    -------
+    callable
+        (d-prime, centre, sd of the criterion between assessors) to log-likelihood.
+    """
+
+    def at(dprime: float, centre: float, sd: float) -> float:
+        shift = centre + sd * _NODES[:, None]
+        up, down = shift + dprime / 2, shift - dprime / 2
+        logs = np.stack([log_ndtr(up), log_ndtr(-up), log_ndtr(down), log_ndtr(-down)])
+        inside = np.einsum("kn,ik->in", logs[:, :, 0], counts) + _LOG_WEIGHTS
+        top = inside.max(axis=1, keepdims=True)
+        return float((top[:, 0] + np.log(np.exp(inside - top).sum(axis=1))).sum())
+
+    return at
+
+
+def clustered_fit(counts: Floats) -> tuple[float, float, float, float]:
+    """Maximum likelihood of `clustered_yes_no`: d-prime, centre, sd, log-likelihood."""
+    likelihood = clustered_yes_no(counts)
+
+    def loss(theta: Floats) -> float:
+        return -likelihood(theta[0], theta[1], abs(theta[2]))
+
+    found = min(
+        (
+            _least(
+                loss, np.array([1.0, 0.0, sd]), "Nelder-Mead", xatol=1e-9, fatol=1e-11, maxiter=4000
+            )
+            for sd in (0.05, 0.8)
+        ),
+        key=lambda one: float(one.fun),
+    )
+    dprime, centre, sd = found.x
+    return float(dprime), float(centre), float(abs(sd)), -float(found.fun)
+
+
+def clustered_profile(counts: Floats) -> Callable[[float], float]:
+    """Profile log-likelihood of d-prime for `clustered_yes_no`."""
+    likelihood = clustered_yes_no(counts)
+    start = np.array(clustered_fit(counts)[1:3])
+
+    def at(dprime: float) -> float:
+        found = _least(
+            lambda theta: -likelihood(dprime, theta[0], abs(theta[1])),
+            start,
+            "Nelder-Mead",
+            xatol=1e-7,
+            fatol=1e-9,
+        )
+        return -float(found.fun)
+
+    return at
+
+
+class GradedLikelihood:
+    """Cumulative probit for sureness grades: common thresholds, one shift a product.
+
+    Parameters
+    ----------
+    table : float array, shape (products, grades)
+        Row 0 the reference, whose shift is 0; empty grades are merged away.
+    """
+
+    def __init__(self, table: Floats):
+        self.table = table[:, table.sum(axis=0) > 0]
+        self.products, self.grades = self.table.shape
+
+    def at(self, thresholds: Floats, shifts: Floats) -> float:
+        """Log-likelihood for ordered thresholds and the shifts of all products."""
+        edges = np.concatenate([[-np.inf], thresholds, [np.inf]])
+        place = edges[None, :] - shifts[:, None]
+        # differences of whichever tail is small, so that far cells keep their digits
+        low, high = place[:, :-1], place[:, 1:]
+        mass = np.where(low + high > 0, ndtr(-low) - ndtr(-high), ndtr(high) - ndtr(low))
+        return float(xlogy(self.table, np.maximum(mass, 1e-300)).sum())
+
+    def fit(self, fixed: dict[int, float] | None = None) -> tuple[Floats, Floats, float]:
+        """Thresholds, shifts and log-likelihood at the maximum, some shifts held fixed."""
+        held = {0: 0.0} | (fixed or {})
+        free = [k for k in range(self.products) if k not in held]
+        share = np.cumsum(self.table.sum(axis=0))[:-1] / self.table.sum()
+        cuts = ndtri(np.clip(share, 0.01, 0.99))
+        start = np.concatenate(
+            [cuts[:1], np.log(np.maximum(np.diff(cuts), 0.05)), np.zeros(len(free))]
+        )
+
+        def parts(theta: Floats) -> tuple[Floats, Floats]:
+            steps = np.exp(np.clip(theta[1 : self.grades - 1], -20, 5))
+            thresholds = theta[0] + np.concatenate([[0.0], np.cumsum(steps)])
+            shifts = np.zeros(self.products)
+            for product, value in held.items():
+                shifts[product] = value
+            shifts[free] = theta[self.grades - 1 :]
+            return thresholds, shifts
+
+        bounds = [(-FAR, FAR)] + [(-20, 5)] * (self.grades - 2) + [(-FAR, FAR)] * len(free)
+        found = _least(
+            lambda theta: -self.at(*parts(theta)),
+            start,
+            "L-BFGS-B",
+            bounds=bounds,
+            ftol=1e-14,
+            gtol=1e-8,
+            maxiter=500,
+        )
+        return (*parts(found.x), -float(found.fun))
