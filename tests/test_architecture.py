@@ -102,7 +102,7 @@ MOST_LINES_OF_A_BODY = 50
 
 # Spellings of one idea that are not ours, as they are found elsewhere.
 OTHER_SPELLINGS = {
-    "correct": "n_correct num_correct ncorrect correct_count corrects n_right successes hits",
+    "correct": "n_correct num_correct ncorrect correct_count corrects n_right successes",
     "trials": "n_trials num_trials ntrials trial_count n_obs nobs sample_size",
     "alpha": "sig sig_level significance significance_level alpha_level siglevel",
     "beta": "beta_level type_2 type_ii",

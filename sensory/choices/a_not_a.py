@@ -33,7 +33,7 @@ class ANotATest:
 
     Attributes
     ----------
-    hits, a_trials, false_alarms, not_a_trials : int
+    hits, a_served, false_alarms, not_a_served : int
         'A' said of A samples, A samples served, and the same of not-A samples.
     dprime : float
         z(hit rate) - z(false-alarm rate); keeps its sign, infinite at empty cells.
@@ -50,9 +50,9 @@ class ANotATest:
     """
 
     hits: int
-    a_trials: int
+    a_served: int
     false_alarms: int
-    not_a_trials: int
+    not_a_served: int
     dprime: float
     se: float
     limits: Interval
@@ -74,15 +74,15 @@ class ANotATest:
 
 
 def a_not_a(
-    hits: int, a_trials: int, false_alarms: int, not_a_trials: int, *, level: float = 0.95
+    hits: int, a_served: int, false_alarms: int, not_a_served: int, *, level: float = 0.95
 ) -> ANotATest:
     """Difference between A and not-A from one answer an assessor.
 
     Parameters
     ----------
-    hits, a_trials : int
+    hits, a_served : int
         'A' answers to A samples, and A samples served.
-    false_alarms, not_a_trials : int
+    false_alarms, not_a_served : int
         'A' answers to not-A samples, and not-A samples served.
     level : float
         Two-sided confidence level of the limits.
@@ -109,8 +109,8 @@ def a_not_a(
     (1.227, -0.228, True)
     """
     level = probability("level", level)
-    h, n = one_of("hits", hits, "a_trials", a_trials)
-    f, m = one_of("false_alarms", false_alarms, "not_a_trials", not_a_trials)
+    h, n = one_of("hits", hits, "a_served", a_served)
+    f, m = one_of("false_alarms", false_alarms, "not_a_served", not_a_served)
     zh, zf = float(ndtri(h / n)), float(ndtri(f / m))
     dprime = 0.0 if h / n == f / m else zh - zf
     inside = np.isfinite([zh, zf]).all()
@@ -118,9 +118,9 @@ def a_not_a(
     low, high = signal.profile_limits(profile, dprime, level, -signal.FAR, signal.FAR)
     return ANotATest(
         hits=h,
-        a_trials=n,
+        a_served=n,
         false_alarms=f,
-        not_a_trials=m,
+        not_a_served=m,
         dprime=dprime,
         se=float(np.sqrt(_variance(h / n, zh, n) + _variance(f / m, zf, m))) if inside else np.inf,
         limits=Interval(low=low, high=high, level=level),
