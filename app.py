@@ -7,7 +7,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from sensory.screens import ballots, finding, question, sessions
+from sensory.screens import ballots, finding, plan, question, sessions
 from sensory.screens.frame import Frame, remember
 from sensory.store.repository import Repository, open_store
 
@@ -27,6 +27,7 @@ def main() -> None:
     frame = Frame(store=record(RECORD), demo=HERE / "demo_data")
     pages = [
         st.Page(sessions.page, title="Sessions", url_path="sessions", default=True),
+        st.Page(plan.page, title="Plan", url_path="plan"),
         st.Page(question.page, title="Question", url_path="question"),
         st.Page(ballots.page, title="Ballots", url_path="ballots"),
         st.Page(finding.page, title="Finding", url_path="finding"),

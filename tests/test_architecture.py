@@ -64,7 +64,7 @@ ORDER = {
         "reading",
         "template",
     ),
-    "decisions": ("afterwards", "findings", "summary"),
+    "decisions": ("advice", "plans", "afterwards", "findings", "summary"),
     "store": ("tables", "journal", "repository"),
     "report": ("words", "sheets", "figures", "documents"),
 }

@@ -177,6 +177,8 @@ def two_stage_plan(
         raise ArgumentError(f"most must be at most 400; got {cap}.")
     search = _Search(protocol, alpha, beta, pd_limit)
     for total in range(2, cap + 1):
+        if search.hopeless(total):
+            continue
         for first in range(1, total):
             search.look(first, total - first)
     if search.best is None:
@@ -207,6 +209,21 @@ class _Search:
         self.best: tuple[int, int, int, int, int] | None = None
         self.cost = np.inf
         self._masses: dict[tuple[int, bool], Floats] = {}
+
+    def hopeless(self, total: int) -> bool:
+        """Whether no rule on so many answers keeps both risks, whatever it looks at.
+
+        By Neyman and Pearson none beats the count of correct answers with a lottery at
+        the edge.
+        """
+        n = np.array([total])
+        critical = int(least_count(n, self.guess, self.alpha)[0])
+        null, limit = self._mass(total, False), self._mass(total, True)
+        if critical == 0:
+            return False
+        lottery = (self.alpha - null[critical:].sum()) / null[critical - 1]
+        missed = limit[:critical].sum() - min(lottery, 1.0) * limit[critical - 1]
+        return bool(missed > self.beta + 1e-12)
 
     def look(self, first: int, second: int) -> None:
         """Try every count for these two sizes; nothing cheaper than the first tasting exists."""

@@ -15,7 +15,7 @@ from ..base.records import StoredSession
 from ..workflow import Store
 
 _FRAME, _PAGES, _CHOSEN = "frame", "pages", "session"
-_ORDER = ("sessions", "question", "ballots", "finding")
+_ORDER = ("sessions", "plan", "question", "ballots", "finding")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -19,7 +19,7 @@ from sensory.screens.frame import Frame, remember
 from sensory.store.repository import open_store
 
 frame = Frame(store=open_store({url!r}), demo=Path({demo!r}))
-pages = [st.Page(lambda: None, title=name, url_path=name) for name in "abcd"]
+pages = [st.Page(lambda: None, title=name, url_path=name) for name in "abcde"]
 remember(frame, pages)
 st.query_params["session"] = {session!r}
 {page}.page()
@@ -58,7 +58,7 @@ def words(app: AppTest) -> str:
 
 
 @pytest.mark.parametrize("stage", ["open", "agreed", "closed"])
-@pytest.mark.parametrize("page", ["sessions", "question", "ballots", "finding"])
+@pytest.mark.parametrize("page", ["sessions", "plan", "question", "ballots", "finding"])
 def test_page_runs_in_every_stage(page, stage, store, url):
     prepared(store, stage=stage)
     app = run(page, url)

@@ -1,0 +1,235 @@
+"""Which method serves which question: a table of reasons, not a black box.
+
+The conditions are those of the trade (scopes of the standards; where marked, common
+practice without a source). Each line that speaks for or against a method is shown to the
+user, so that the choice can be argued with.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Literal
+
+from ..base.errors import ArgumentError
+from ..base.standards import STANDARDS
+
+Question = Literal["different", "similar", "more", "size", "reference from memory"]
+QUESTIONS: dict[Question, str] = {
+    "different": "Is there any perceptible difference?",
+    "similar": "Is the difference small enough to be accepted?",
+    "more": "Which of the two has more of a named attribute?",
+    "size": "How large is the difference, or what differs?",
+    "reference from memory": "Does the sample belong to a reference that assessors know by heart?",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Situation:
+    """What the panel leader has in hand.
+
+    Attributes
+    ----------
+    question : str
+        A key of `QUESTIONS`.
+    people : int
+        Assessors who can come.
+    carry_over : bool
+        Strong or lingering flavour: each tasting spoils the next.
+    homogeneous : bool
+        Portions of one batch are alike.
+    looks_alike : bool
+        Colour and shape cannot give the answer away, or can be masked.
+    reference_known : bool
+        The reference is regular production that assessors know.
+    scarce : bool
+        There is little of the sample.
+    """
+
+    question: Question
+    people: int
+    carry_over: bool = False
+    homogeneous: bool = True
+    looks_alike: bool = True
+    reference_known: bool = True
+    scarce: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Advice:
+    """One method with what speaks for and against it here.
+
+    Attributes
+    ----------
+    method, protocol, standard : str
+        Name; key of the protocol where it is a forced choice, else empty; standard.
+    tasted : int
+        Samples that one assessor tastes in one test.
+    possible : bool
+        False where a reason against it is decisive.
+    reasons, against : tuple of str
+    """
+
+    method: str
+    protocol: str
+    standard: str
+    tasted: int
+    possible: bool
+    reasons: tuple[str, ...]
+    against: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Clause:
+    """A condition, the weight of what it says, and the sentence."""
+
+    when: Callable[[Situation], bool]
+    weight: int
+    says: str
+
+
+_NEVER = -100
+
+
+def _for(when: Callable[[Situation], bool], says: str, weight: int = 1) -> _Clause:
+    return _Clause(when=when, weight=weight, says=says)
+
+
+def _not(when: Callable[[Situation], bool], says: str, weight: int = 1) -> _Clause:
+    return _Clause(when=when, weight=-weight, says=says)
+
+
+def _asks(*questions: str) -> Callable[[Situation], bool]:
+    return lambda s: s.question in questions
+
+
+_OVERALL = _for(_asks("different", "similar"), "Finds a difference of any nature.", 3)
+_NOT_OVERALL = _not(
+    _asks("more", "size", "reference from memory"), "Answers another question.", -_NEVER
+)
+_HETEROGENEOUS = _not(
+    lambda s: not s.homogeneous, "Portions differ among themselves: assessors would find that.", 4
+)
+_LOOKS = _not(lambda s: not s.looks_alike, "Looks give the answer away unless masked.", 4)
+
+_METHODS: tuple[tuple[str, str, str, int, tuple[_Clause, ...]], ...] = (
+    ("tetrad", "TETRAD", str(STANDARDS["ISO 6658"]), 4, (
+        _OVERALL, _NOT_OVERALL, _HETEROGENEOUS, _LOOKS,
+        _for(lambda s: s.people < 60, "Most power for the people at hand.", 2),
+        _not(lambda s: s.carry_over, "Four tastings: fatigue eats the gain in power.", 4),
+        _not(lambda s: s.scarce, "Takes four portions a test.", 1),
+    )),
+    ("triangle", "TRIANGLE", str(STANDARDS["ISO 4120"]), 3, (
+        _OVERALL, _NOT_OVERALL, _HETEROGENEOUS, _LOOKS,
+        _for(lambda s: True, "Known to most panels.", 1),
+        _not(lambda s: s.carry_over, "Three tastings with carry-over.", 2),
+    )),
+    ("duo-trio", "DUO_TRIO", str(STANDARDS["ISO 10399"]), 3, (
+        _OVERALL, _NOT_OVERALL, _HETEROGENEOUS, _LOOKS,
+        _for(lambda s: s.reference_known, "Easy task with a known reference.", 1),
+        _not(lambda s: s.people < 60, "Needs about twice the people of a triangle.", 2),
+        _not(lambda s: s.carry_over, "Three tastings with carry-over.", 2),
+    )),
+    ("two-out-of-five", "TWO_OUT_OF_FIVE", str(STANDARDS["ISO 6658"]), 5, (
+        _OVERALL, _NOT_OVERALL, _HETEROGENEOUS, _LOOKS,
+        _for(lambda s: s.people < 15, "Guessing succeeds only once in ten: few people suffice.", 1),
+        _not(lambda s: s.carry_over, "Five tastings.", -_NEVER),
+        _not(lambda s: True, "Five tastings tire: best for looks, touch and sound "
+             "(common practice, no source).", 2),
+        _not(lambda s: s.scarce, "Takes five portions a test.", 2),
+    )),
+    ("same-different", "", "ASTM E2139", 2, (
+        _for(_asks("different"), "Finds a difference of any nature.", 3),
+        _not(_asks("similar"), "Similarity only by way of d-prime, with wide limits.", 4),
+        _NOT_OVERALL, _HETEROGENEOUS,
+        _for(lambda s: s.carry_over, "Two tastings only.", 3),
+        _not(lambda s: not s.carry_over, "Answers depend on when people say 'different'.", 2),
+    )),
+    ("paired comparison", "PAIRED", str(STANDARDS["ISO 5495"]), 2, (
+        _for(_asks("more"), "Asks for the attribute itself, the strongest test for it.", 5),
+        _not(_asks("different", "similar", "size", "reference from memory"),
+             "Asks about one attribute; the difference may lie elsewhere.", -_NEVER),
+        _for(lambda s: s.carry_over, "Two tastings only.", 1),
+    )),
+    ("3-AFC", "THREE_AFC", str(STANDARDS["ISO 13301"]), 3, (
+        _for(_asks("more"), "Asks for the attribute itself; guessing succeeds less often.", 4),
+        _not(_asks("different", "similar", "size", "reference from memory"),
+             "Asks about one attribute; the difference may lie elsewhere.", -_NEVER),
+        _not(lambda s: s.carry_over, "Three tastings with carry-over.", 2),
+        _not(lambda s: s.scarce, "Takes three portions a test.", 1),
+    )),
+    ("A - not A", "", str(STANDARDS["ISO 8588"]), 1, (
+        _for(_asks("reference from memory"), "One sample at a time against memory.", 5),
+        _for(lambda s: s.question == "different" and (s.carry_over or not s.looks_alike),
+             "Bears differing looks and long aftertaste.", 4),
+        _not(lambda s: s.question == "different" and not s.carry_over and s.looks_alike,
+             "Answers depend on when people say 'A'.", 2),
+        _not(_asks("similar"), "The standard excludes conclusions of similarity.", -_NEVER),
+        _not(_asks("more", "size"), "Answers another question.", -_NEVER),
+        _not(lambda s: not s.reference_known, "Assessors must know the reference by heart.", 4),
+    )),
+    ("difference from control", "", "DIN 10976", 3, (
+        _for(_asks("size"), "Gives the size of the difference.", 5),
+        _for(lambda s: s.question in ("different", "similar") and not s.homogeneous,
+             "Bears portions that differ, by a blind reference.", 5),
+        _for(lambda s: s.question in ("different", "similar") and s.people < 15,
+             "Trained scores say more than choices when people are few.", 7),
+        _not(_asks("more", "reference from memory"), "Answers another question.", -_NEVER),
+        _not(lambda s: True, "Needs a panel trained on the scale.", 1),
+    )),
+)  # fmt: skip
+
+
+def advise(situation: Situation) -> tuple[Advice, ...]:
+    """Methods for a situation, the best fit first, each with its reasons.
+
+    Parameters
+    ----------
+    situation : Situation
+
+    Returns
+    -------
+    tuple of Advice
+        Every method known here; those that are not possible stand last, with why.
+
+    Raises
+    ------
+    ArgumentError
+        For an unknown question or fewer than one assessor.
+
+    Examples
+    --------
+    >>> advise(Situation(question="similar", people=60))[0].method
+    'triangle'
+    >>> advise(Situation(question="different", people=30, carry_over=True))[0].method
+    'same-different'
+    """
+    if situation.question not in QUESTIONS:
+        raise ArgumentError(
+            f"question must be one of {', '.join(QUESTIONS)}; got {situation.question!r}."
+        )
+    if situation.people < 1:
+        raise ArgumentError(f"people must be at least 1; got {situation.people}.")
+    scored = [_scored(situation, *method) for method in _METHODS]
+    return tuple(advice for _, advice in sorted(scored, key=lambda entry: -entry[0]))
+
+
+def _scored(
+    situation: Situation,
+    method: str,
+    protocol: str,
+    standard: str,
+    tasted: int,
+    clauses: tuple[_Clause, ...],
+) -> tuple[int, Advice]:
+    holding = [clause for clause in clauses if clause.when(situation)]
+    advice = Advice(
+        method=method,
+        protocol=protocol,
+        standard=standard,
+        tasted=tasted,
+        possible=all(clause.weight > _NEVER for clause in holding),
+        reasons=tuple(clause.says for clause in holding if clause.weight > 0),
+        against=tuple(clause.says for clause in holding if clause.weight < 0),
+    )
+    return sum(clause.weight for clause in holding), advice

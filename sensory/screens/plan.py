@@ -1,0 +1,212 @@
+"""What to test, and with how many? From a question in words to a plan with its number."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import streamlit as st
+
+from ..base.records import Question, SessionDetails
+from ..decisions.advice import QUESTIONS, Advice, Situation, advise
+from ..decisions.plans import PanelPlan, panel_plan
+from ..protocols import find_protocol
+from ..report.figures import characteristic_figure
+from ..report.words import number, percent
+from ..workflow import (
+    limit_as_dprime,
+    limit_from_dprime,
+    new_session_id,
+    open_session,
+)
+from .frame import current_frame, go, shown_errors
+
+
+def page() -> None:
+    """Ask what is wanted and what is at hand; answer with a method and a number."""
+    st.title("What to test, and with how many?")
+    left, right = st.columns([2, 3], gap="large")
+    with left:
+        situation = _situation()
+    with right, shown_errors():
+        advice = advise(situation)
+        chosen = _method(advice)
+        if not chosen.protocol:
+            st.info(
+                f"{chosen.method}: this page plans forced choices. Read such answers with the "
+                "library: see the list of methods in README.md."
+            )
+            return
+        question = _question(chosen, situation.people)
+        plan = panel_plan(
+            find_protocol(question.protocol),
+            situation.people,
+            alpha=question.alpha,
+            beta=question.beta,
+            pd_limit=question.pd_limit,
+            instead=[
+                find_protocol(one.protocol) for one in advice if one.possible and one.protocol
+            ],
+        )
+        _verdict(plan, question)
+    with shown_errors():
+        _curves(plan)
+        _two_stage(plan)
+        _open(plan, question, situation)
+
+
+def _situation() -> Situation:
+    wanted = st.radio(
+        "What do you want to know?",
+        list(QUESTIONS),
+        format_func=lambda key: QUESTIONS[key],
+        key="plan-question",
+    )
+    people = st.number_input(
+        "How many assessors can come?", min_value=1, max_value=2000, value=24, key="plan-people"
+    )
+    st.markdown("What is the product like?")
+    return Situation(
+        question=wanted,
+        people=int(people),
+        carry_over=st.checkbox("strong or lingering flavour", key="plan-carry"),
+        homogeneous=not st.checkbox("portions of one batch differ", key="plan-portions"),
+        looks_alike=not st.checkbox("the samples look different", key="plan-looks"),
+        reference_known=st.checkbox(
+            "assessors know the reference well", value=True, key="plan-known"
+        ),
+        scarce=st.checkbox("there is little of the sample", key="plan-scarce"),
+    )
+
+
+def _method(advice: tuple[Advice, ...]) -> Advice:
+    possible = [one for one in advice if one.possible]
+    best = possible[0]
+    st.subheader(f"Recommended: {best.method}")
+    st.markdown(f"{best.standard}; {best.tasted} samples a test.")
+    for sign, lines in (("for", best.reasons), ("against", best.against)):
+        if lines:
+            st.markdown(f"**{sign}:** " + " ".join(lines))
+    with st.expander("The other methods, with their reasons"):
+        st.table(
+            [
+                {
+                    "method": one.method,
+                    "possible": "yes" if one.possible else "no",
+                    "for": " ".join(one.reasons),
+                    "against": " ".join(one.against),
+                }
+                for one in advice[1:]
+            ],
+            hide_index=True,
+        )
+    names = [one.method for one in possible]
+    key = "plan-method-" + "-".join(names)
+    name = st.selectbox("Plan with", names, key=key)
+    return next(one for one in possible if one.method == name)
+
+
+def _question(chosen: Advice, people: int) -> Question:
+    as_dprime, as_share = "d-prime (any test)", f"share who notice ({chosen.method} only)"
+    unit = st.radio(
+        "The difference that would be too much, as",
+        [as_dprime, as_share],
+        key=f"plan-unit-{chosen.method}",
+        horizontal=True,
+    )
+    first, second, third = st.columns(3)
+    alpha = first.number_input("alpha", 0.001, 0.5, 0.05, 0.01, "%.3f", key="plan-alpha")
+    beta = second.number_input("beta", 0.001, 0.5, 0.05, 0.01, "%.3f", key="plan-beta")
+    if unit == as_dprime:
+        dprime = third.number_input("limit", 0.4, 5.0, 1.6, 0.1, "%.2f", key="plan-dprime")
+        limit = round(limit_from_dprime(chosen.protocol, dprime), 4)
+    else:
+        limit = third.number_input("limit", 0.05, 0.95, 0.30, 0.05, "%.2f", key="plan-limit")
+    question = Question(
+        protocol=chosen.protocol, assessors=people, alpha=alpha, beta=beta, pd_limit=limit
+    )
+    st.markdown(
+        f"In a {chosen.method} test a d-prime of {number(limit_as_dprime(question))} means that "
+        f"{percent(limit, 1)} of assessors notice. Of the risks, alpha is the one that counts for "
+        "a difference, beta the one for similarity; here both are kept."
+    )
+    return question
+
+
+def _verdict(plan: PanelPlan, question: Question) -> None:
+    st.subheader(
+        f"{plan.both_risks} assessors keep both risks"
+        + ("; you have enough" if plan.enough else f"; you have {plan.risks.trials}")
+    )
+    st.markdown(plan.verdict())
+    if changes := plan.changes():
+        st.markdown("What would change that:\n" + "\n".join(f"- {line}" for line in changes))
+    st.table(
+        [{"wish": wish, "assessors": str(size)} for wish, size in plan.sizes().rows],
+        hide_index=True,
+    )
+
+
+def _curves(plan: PanelPlan) -> None:
+    st.subheader(f"What a session of {plan.risks.trials} would say")
+    with st.container(key="characteristic-figure"):
+        st.altair_chart(
+            characteristic_figure(plan), theme=None, width="stretch", alt=plan.verdict()
+        )
+    with st.expander("The curves as numbers"):
+        st.table(
+            [
+                {"truly notice": percent(plan.truths[at])}
+                | {
+                    finding.title: percent(chances[at], 1)
+                    for finding, chances in plan.curves.items()
+                }
+                for at in range(0, len(plan.truths), 10)
+            ],
+            hide_index=True,
+        )
+
+
+def _two_stage(plan: PanelPlan) -> None:
+    if plan.two_stage is None:
+        return
+    stages = plan.two_stage
+    with st.expander("In two tastings: counts to pin to the wall"):
+        st.table(
+            [
+                dict(zip(("after", "correct", "then"), row, strict=True))
+                for row in stages.table().rows
+            ],
+            hide_index=True,
+        )
+        st.markdown(
+            f"Exact risks of the plan as a whole: false alarm {percent(stages.false_alarm, 1)}, "
+            f"wrong pass {percent(stages.wrong_pass, 1)}; {stages.expected:.0f} answers on "
+            "average. Tasting again without such a plan raises the risk of a wrong pass."
+        )
+
+
+def _open(plan: PanelPlan, question: Question, situation: Situation) -> None:
+    st.subheader("The plan in words")
+    st.markdown(
+        f"{QUESTIONS[situation.question]} A {plan.protocol.name} test ({plan.protocol.standard}) "
+        f"with {question.assessors} assessors, one answer each, all orders equally often. "
+        f"alpha {number(question.alpha)}, beta {number(question.beta)}, limit "
+        f"{percent(question.pd_limit)} of assessors who notice."
+    )
+    size = st.radio(
+        "Open a session with",
+        [question.assessors, plan.both_risks],
+        format_func=lambda count: f"{count} assessors",
+        horizontal=True,
+        key="plan-size",
+    )
+    if st.button("Open a session with this plan", key="plan-open", type="primary"):
+        session = open_session(
+            current_frame().store,
+            new_session_id(),
+            details=SessionDetails(held_on=date.today().isoformat()),
+            question=Question.from_dict(question.to_dict() | {"assessors": int(size or 1)}),
+            who="unnamed, on this machine",
+            why="planned",
+        )
+        go("question", session.id)
