@@ -8,7 +8,7 @@ from pathlib import Path
 import streamlit as st
 
 from sensory.screens import ballots, finding, plan, question, sessions
-from sensory.screens.frame import Frame, remember
+from sensory.screens.frame import Frame, remember, shown_errors
 from sensory.store.repository import Repository, open_store
 
 HERE = Path(__file__).parent
@@ -24,7 +24,7 @@ def record(url: str) -> Repository:
 def main() -> None:
     """Run one page."""
     st.set_page_config(page_title="Against the reference", layout="wide")
-    frame = Frame(store=record(RECORD), demo=HERE / "demo_data")
+    st.html("<style>.stMainBlockContainer { padding-top: 4.5rem; }</style>")
     pages = [
         st.Page(sessions.page, title="Sessions", url_path="sessions", default=True),
         st.Page(plan.page, title="Plan", url_path="plan"),
@@ -32,9 +32,10 @@ def main() -> None:
         st.Page(ballots.page, title="Ballots", url_path="ballots"),
         st.Page(finding.page, title="Finding", url_path="finding"),
     ]
-    remember(frame, pages)
-    st.html("<style>.stMainBlockContainer { padding-top: 4.5rem; }</style>")
-    st.navigation(pages, position="top").run()
+    chosen = st.navigation(pages, position="top")
+    with shown_errors():
+        remember(Frame(store=record(RECORD), demo=HERE / "demo_data"), pages)
+        chosen.run()
 
 
 if __name__ == "__main__":  # not in the worker process, which imports this file

@@ -9,6 +9,8 @@ from __future__ import annotations
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
+from .base.version import __version__ as __version__
+
 if TYPE_CHECKING:
     from .ballots.reading import read_ballots as read_ballots
     from .base.errors import BallotError as BallotError
@@ -33,7 +35,6 @@ if TYPE_CHECKING:
     from .protocols import TWO_OUT_OF_FIVE as TWO_OUT_OF_FIVE
     from .protocols import Protocol as Protocol
 
-__version__ = "0.1.0"
 
 _HOME = {
     "BallotError": ".base.errors",

@@ -96,6 +96,9 @@ class Protocol:
     def right_answers(self, order: str, target: str = "B") -> tuple[Answer, ...]:
         """The answers that count as correct, as sets of positions among the coded samples.
 
+        None when the order does not fit the target: in a 3-AFC the odd sample is the one
+        expected to have more.
+
         >>> DUO_TRIO.right_answers("BAB")
         (frozenset({1}),)
         """
@@ -147,6 +150,11 @@ def _odd_one(served: str, _target: str) -> tuple[Answer, ...]:
     return (frozenset(i for i, letter in enumerate(served) if letter == rare),)
 
 
+def _odd_one_expected(served: str, target: str) -> tuple[Answer, ...]:
+    rare = min("AB", key=served.count)
+    return _odd_one(served, target) if rare == target else ()
+
+
 def _named(served: str, target: str) -> tuple[Answer, ...]:
     return (frozenset(i for i, letter in enumerate(served) if letter == target),)
 
@@ -188,7 +196,7 @@ PAIRED = Protocol(
     name="paired comparison",
     guess=Fraction(1, 2),
     order_sets=(("AB", "BA"),),
-    asks="Which of the two samples has more of the attribute named above?",
+    asks="Which of the two samples has more of the named attribute?",
     right=_named,
     link=links.PAIRED_LINK,
     standard=STANDARDS["ISO 5495"],
@@ -201,11 +209,12 @@ THREE_AFC = Protocol(
     name="3-AFC",
     guess=Fraction(1, 3),
     order_sets=(("AAB", "ABA", "BAA"), ("BBA", "BAB", "ABB")),
-    asks="Which of the three samples has most of the attribute named above?",
-    right=_odd_one,
+    asks="Which of the three samples has most of the named attribute?",
+    right=_odd_one_expected,
     link=links.THREE_AFC_LINK,
     standard=STANDARDS["ISO 13301"],
     asks_attribute=True,
+    takes_target=True,
     standard_note="the 3-AFC procedure; the odd sample is the one expected to have more",
 )
 TETRAD = Protocol(

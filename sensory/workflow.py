@@ -1,46 +1,50 @@
 """The use cases of a session: open, describe, agree, enter ballots, close, find.
 
-Screens call these functions and nothing below them. The record is asked through `Store`,
-which `sensory.store` fulfils.
+Every change of the record goes through here. The record is asked through `Store`, which
+`sensory.store` fulfils.
 """
 
 from __future__ import annotations
 
 import json
+import typing
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any
 from uuid import uuid4
 
-from .ballots.cells import RawRow, Source, read_cells
-from .ballots.checks import check_choices
-from .ballots.choice_ballot import CheckedBallots, tally
-from .ballots.codes import same_person
-from .base.errors import ArgumentError, BallotError, Fault, RecordError
+from .ballots.choice_ballot import CheckedBallots, Tally, tally
+from .ballots.lines import Cells, cells_of_file, check_cells, filled_lines
+from .base.errors import BallotError, RecordError
 from .base.records import CAUTIONS, JournalEntry, Question, SessionDetails, StoredSession, utc_now
 from .choices.risks import SessionRisks, session_risks
 from .decisions.afterwards import done_afterwards
-from .decisions.findings import session_finding
+from .decisions.findings import SessionFinding, session_finding
 from .decisions.summary import SessionSummary
-from .protocols import PROTOCOLS, find_protocol
-
-Cells = Mapping[int, Mapping[str, str]]
-MOST_LINES = 5000
+from .protocols import find_protocol
 
 
-class Store(Protocol):
+class Store(typing.Protocol):
     """What the workflow needs of a record; every change writes its journal entry with it."""
 
     def add(self, session: StoredSession, cells: Cells, *, who: str, why: str) -> None: ...
     def sessions(self, most: int = 50) -> list[StoredSession]: ...
     def session(self, session_id: str) -> StoredSession: ...
     def update(
-        self, session: StoredSession, *, expect: StoredSession, who: str, what: str, why: str
+        self,
+        session: StoredSession,
+        *,
+        expect: StoredSession,
+        expect_cells: Cells | None = None,
+        who: str,
+        what: str,
+        why: str,
     ) -> None: ...
     def cells(self, session_id: str) -> dict[int, dict[str, str]]: ...
     def write_cells(self, session_id: str, changes: Cells, *, who: str, why: str) -> int: ...
     def entries(self, session_id: str) -> list[JournalEntry]: ...
+    def verify(self) -> list[str]: ...
 
 
 def open_session(
@@ -177,14 +181,20 @@ def agree(store: Store, session_id: str, *, who: str) -> StoredSession:
     planned_risks(session.question)
     protocol = find_protocol(session.question.protocol)
     protocol.right_answers(protocol.orders[0], session.question.target)
+    edition = f"{protocol.standard} (edition looked up {protocol.standard.checked})"
+    question = replace(session.question, standard=edition)
+    cells = store.cells(session_id)
     frozen = replace(
         session,
+        question=question,
         agreed_at=utc_now(),
         agreed_by=who,
-        digest=session.question.digest,
-        ballots_at_agreement=len(filled_lines(store.cells(session_id))),
+        digest=question.digest,
+        ballots_at_agreement=len(filled_lines(cells)),
     )
-    store.update(frozen, expect=session, who=who, what="agreed", why=session.question.decision)
+    store.update(
+        frozen, expect=session, expect_cells=cells, who=who, what="agreed", why=question.decision
+    )
     return frozen
 
 
@@ -197,80 +207,10 @@ def enter_cells(
     return store.write_cells(session_id, changes, who=who, why=why)
 
 
-def cells_of_file(source: Source) -> tuple[dict[int, dict[str, str]], list[Fault]]:
-    """Ballots of a file as numbered lines, with remarks on its form.
-
-    Lines keep their row number unless several sheets hold ballots.
-
-    Raises
-    ------
-    BallotError
-        When the file cannot be read as a table; nothing is kept then.
-    """
-    raw = read_cells(source)
-    if blocking := [fault for fault in raw.faults if fault.blocking]:
-        raise BallotError(blocking)
-    if len(raw.rows) > MOST_LINES:
-        raise ArgumentError(
-            f"The file holds {len(raw.rows)} ballots; one session takes at most {MOST_LINES}."
-        )
-    single = len({row.sheet for row in raw.rows}) <= 1
-    lines = {
-        (row.row if single else number): dict(row.cells)
-        for number, row in enumerate(raw.rows, start=2)
-    }
-    return lines, list(raw.faults)
-
-
-def protocol_of_cells(cells: Cells) -> str:
-    """Key of the protocol that the ballots name, or of the triangle when they name none."""
-    for line in cells.values():
-        if line.get("protocol", "").strip():
-            try:
-                return find_protocol(line["protocol"]).key
-            except ArgumentError:
-                continue
-    return next(iter(PROTOCOLS))
-
-
 def checked_ballots(store: Store, session_id: str) -> CheckedBallots:
     """The ballots of a session, judged."""
     session = store.session(session_id)
     return check_cells(store.cells(session_id), session.question)
-
-
-def check_cells(cells: Cells, question: Question) -> CheckedBallots:
-    """Judge numbered lines of cells as ballots of one session."""
-    protocol = find_protocol(question.protocol)
-    filled = filled_lines(cells)
-    present = dict.fromkeys(name for line in filled.values() for name in line)
-    always = ("assessor", "order", "answer", "code_1")
-    names = dict.fromkeys([*present, *always])
-    rows = [
-        RawRow(
-            sheet="",
-            row=line,
-            cells={name: filled[line].get(name, "") for name in names},
-            headings={},
-        )
-        for line in sorted(filled)
-    ]
-    checked = check_choices(rows, protocol=protocol, target=question.target)
-    several = sorted(
-        {same_person(ballot.session): ballot.session for ballot in checked.ballots}.values()
-    )
-    if len(several) < 2:
-        return checked
-    fault = Fault(
-        sheet="",
-        row=0,
-        column="session",
-        value=", ".join(several[:5]),
-        rule="several sessions",
-        problem=f"The ballots belong to {len(several)} sessions: {', '.join(several[:5])}.",
-        advice="Keep one session in a file, or empty the column.",
-    )
-    return CheckedBallots(ballots=checked.ballots, faults=(fault, *checked.faults))
 
 
 def close(store: Store, session_id: str, *, who: str) -> StoredSession:
@@ -288,13 +228,23 @@ def close(store: Store, session_id: str, *, who: str) -> StoredSession:
         raise RecordError("Agree the question first: alpha, beta and the limit come before.")
     if unmet := unmet_cautions(session):
         raise RecordError("A caution is no longer answered with yes: " + " / ".join(unmet))
-    checked = checked_ballots(store, session_id)
+    cells = store.cells(session_id)
+    checked = check_cells(cells, session.question)
     if checked.blocking:
         raise BallotError(checked.blocking)
-    if not tally(checked.ballots).trials:
+    counted = tally(checked.ballots)
+    if not counted.trials:
         raise RecordError("No ballot has an answer, so there is nothing to count.")
+    found = _result(session.question, counted).finding.heading
     closed = replace(session, closed_at=utc_now())
-    store.update(closed, expect=session, who=who, what="closed", why="ballots complete")
+    store.update(
+        closed,
+        expect=session,
+        expect_cells=cells,
+        who=who,
+        what="closed",
+        why=f"{found}, {counted.correct} of {counted.trials} correct",
+    )
     return closed
 
 
@@ -336,36 +286,33 @@ def summarise(store: Store, session_id: str, *, version: str) -> SessionSummary:
     if checked.blocking:
         raise BallotError(checked.blocking)
     counted = tally(checked.ballots)
-    question, protocol = session.question, find_protocol(session.question.protocol)
-    result = session_finding(
-        protocol,
+    form = tuple(line for line in session.details.file_remarks.splitlines() if line)
+    return SessionSummary(
+        session=session,
+        protocol=find_protocol(session.question.protocol),
+        result=_result(session.question, counted),
+        missing=counted.missing,
+        guesses=counted.guesses,
+        assessors=counted.assessors,
+        orders=counted.orders,
+        remarks=(*form, *(str(fault) for fault in checked.remarks)),
+        afterwards=done_afterwards(store.entries(session_id)),
+        printed_at=utc_now(),
+        version=version,
+    )
+
+
+def _result(question: Question, counted: Tally) -> SessionFinding:
+    return session_finding(
+        find_protocol(question.protocol),
         counted.correct,
         counted.trials,
         alpha=question.alpha,
         beta=question.beta,
         pd_limit=question.pd_limit,
         two_sided=question.two_sided,
-        replicated=counted.replicated,
+        by_assessor=counted.by_assessor,
         planned=question.assessors,
-    )
-    return SessionSummary(
-        details=session.details,
-        question=question,
-        protocol=protocol,
-        result=result,
-        digest=session.digest,
-        agreed_at=session.agreed_at,
-        agreed_by=session.agreed_by,
-        ballots_at_agreement=session.ballots_at_agreement,
-        closed_at=session.closed_at,
-        missing=counted.missing,
-        guesses=counted.guesses,
-        assessors=counted.assessors,
-        orders=counted.orders,
-        remarks=tuple(str(fault) for fault in checked.remarks),
-        afterwards=done_afterwards(store.entries(session_id)),
-        printed_at=utc_now(),
-        version=version,
     )
 
 
@@ -382,13 +329,4 @@ def read_prepared(folder: Path, name: str) -> dict[str, Any]:
         "question": Question.from_dict(plain["question"]),
         "cautions": {str(key): bool(value) for key, value in plain["cautions"].items()},
         "cells": cells,
-    }
-
-
-def filled_lines(cells: Cells) -> dict[int, dict[str, str]]:
-    """The lines with any text in them."""
-    return {
-        line: dict(texts)
-        for line, texts in cells.items()
-        if any(str(text).strip() for text in texts.values())
     }

@@ -9,7 +9,7 @@ from ..base.errors import ArgumentError, Fault
 from ..protocols import Protocol
 from .cells import RawRow
 from .choice_ballot import CheckedBallots
-from .choice_row import RowReader, few_orders
+from .choice_row import RowReader
 from .columns import CHOICE_COLUMNS, MOST_CODES
 
 
@@ -31,13 +31,14 @@ def check_choices(
     faults = _missing_columns(rows, protocol)
     if any(fault.blocking for fault in faults):
         return CheckedBallots(ballots=(), faults=tuple(faults))
-    readers = [RowReader(row, protocol, target) for row in rows]
+    everyone = [RowReader(row, protocol, target) for row in rows]
+    readers = [reader for reader in everyone if not reader.empty]
     _find_duplicates(readers)
     _find_mixed(readers)
-    faults += [fault for reader in readers for fault in reader.faults]
+    faults += [fault for reader in everyone for fault in reader.faults]
     ballots = tuple(reader.ballot() for reader in readers if not reader.blocked)
     faults += _unbalanced(readers)
-    if not rows:
+    if not readers:
         faults.append(_whole("no ballots", "There are no ballots.", "Enter at least one."))
     return CheckedBallots(ballots=ballots, faults=tuple(faults))
 
@@ -59,7 +60,7 @@ def _find_duplicates(readers: list[RowReader]) -> None:
 
 
 def _find_mixed(readers: list[RowReader]) -> None:
-    """One protocol and one set of orders a session."""
+    """One protocol a session."""
     leading: dict[str, RowReader] = {}
     for reader in readers:
         if reader.protocol is None:
@@ -72,21 +73,6 @@ def _find_mixed(readers: list[RowReader]) -> None:
                 f"The session began as {lead.protocol.name if lead.protocol else ''}, "
                 f"this row is {reader.protocol.name}.",
                 "Put each test into a session of its own.",
-            )
-        elif (
-            lead.order
-            and reader.order
-            and not any(
-                lead.order in group and reader.order in group
-                for group in reader.protocol.order_sets
-            )
-        ):
-            reader.note(
-                "order",
-                "mixed orders",
-                f"{reader.order} and {lead.order} (row {lead.row.row}) cannot be asked "
-                "with the same question.",
-                f"Use {' or '.join(few_orders(g) for g in reader.protocol.order_sets)}.",
             )
 
 

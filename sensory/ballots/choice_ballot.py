@@ -76,8 +76,8 @@ class Tally:
         Over the ballots with an answer.
     missing, guesses, assessors : int
         Ballots without an answer, answers marked as guesses, different people.
-    replicated : bool
-        True when somebody answered more than once.
+    by_assessor : tuple of (int, int)
+        Correct answers and answers of each, in the order of their first ballot.
     orders : dict of str to int
         How often each order was served.
     """
@@ -87,8 +87,13 @@ class Tally:
     missing: int
     guesses: int
     assessors: int
-    replicated: bool
+    by_assessor: tuple[tuple[int, int], ...]
     orders: dict[str, int]
+
+    @property
+    def replicated(self) -> bool:
+        """Whether somebody answered more than once."""
+        return any(given > 1 for _, given in self.by_assessor)
 
 
 def tally(ballots: Iterable[ChoiceBallot]) -> Tally:
@@ -96,12 +101,13 @@ def tally(ballots: Iterable[ChoiceBallot]) -> Tally:
     kept = list(ballots)
     answered = [ballot for ballot in kept if ballot.correct is not None]
     people = Counter(same_person(ballot.assessor) for ballot in answered)
+    right = Counter(same_person(ballot.assessor) for ballot in answered if ballot.correct)
     return Tally(
         correct=sum(bool(ballot.correct) for ballot in answered),
         trials=len(answered),
         missing=len(kept) - len(answered),
         guesses=sum(ballot.guess for ballot in answered),
         assessors=len(people),
-        replicated=any(times > 1 for times in people.values()),
+        by_assessor=tuple((right[person], times) for person, times in people.items()),
         orders=dict(sorted(Counter(ballot.order for ballot in kept).items())),
     )

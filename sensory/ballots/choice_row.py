@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from ..base.errors import ArgumentError, Fault
+from ..base.results import several
 from ..protocols import PROTOCOLS, Protocol, find_protocol
 from .cells import RawRow
 from .choice_ballot import ChoiceBallot
@@ -44,17 +45,35 @@ class RowReader:
     codes: tuple[str, ...] = ()
     answer: tuple[str, ...] = ()
     guess: bool = False
+    empty: bool = False
 
     def __post_init__(self) -> None:
+        if self._nothing_served():
+            return
         self._read_assessor()
         self._read_replicate()
         self._read_guess()
         self.protocol = self._read_protocol()
         if self.protocol:
             self._read_order(self.protocol)
-            self._read_codes(self.protocol)
+            if self.text("answer") or self._code_texts()[1]:
+                self._read_codes(self.protocol)
             self._read_answer(self.protocol)
             self._compare_correct()
+
+    def _nothing_served(self) -> bool:
+        """Whether the row holds neither order nor codes nor an answer; then it is left out."""
+        self.empty = not (self.text("order") or self.text("answer") or self._code_texts()[1])
+        if self.empty:
+            self.assessor = " ".join(self.text("assessor").split())
+            self.note(
+                "assessor",
+                "nothing served",
+                "Nothing was served or answered.",
+                "The row is left out and reported.",
+                blocking=False,
+            )
+        return self.empty
 
     @property
     def blocked(self) -> bool:
@@ -177,7 +196,17 @@ class RowReader:
                 f"{_shown(text)} is no order of a {protocol.name} test."
                 if text
                 else "The serving order is missing.",
-                f"Possible are {few_orders(protocol.orders)}.",
+                f"Possible are {few_orders(protocol.orders)}, first served first"
+                + (", the labelled reference in front." if protocol.labelled else "."),
+            )
+            self.order = ""
+        elif not protocol.right_answers(self.order, self.target):
+            self.note(
+                "order",
+                "order against the target",
+                f"In {self.order} the odd sample is not {self.target}, which is expected to have "
+                "more of the attribute.",
+                "Mend the order, or the sample expected in the question.",
             )
             self.order = ""
 
@@ -201,8 +230,8 @@ class RowReader:
             self.note(
                 column,
                 "number of codes",
-                f"There are {len(texts)} codes; a {protocol.name} test serves "
-                f"{protocol.coded} coded samples.",
+                f"There {'is' if len(texts) == 1 else 'are'} {several(len(texts), 'code')}; a "
+                f"{protocol.name} test serves {protocol.coded} coded samples.",
                 "Write one code for each coded sample, in the order of serving.",
             )
         elif alike:
@@ -252,12 +281,20 @@ class RowReader:
                 or "Write the code named, or leave the cell empty when none was. In a "
                 "forced choice 'no difference' is no answer: a guess is.",
             )
-        elif len(set(named)) != protocol.picks or len(named) != protocol.picks:
+        elif len(set(named)) < len(named):
+            self.note(
+                "answer",
+                "answer twice",
+                f"The answer names {next(c for c in named if named.count(c) > 1)} twice.",
+                "Look at the ballot.",
+            )
+        elif len(named) != protocol.picks:
             wanted = "one code" if protocol.picks == 1 else f"{protocol.picks} different codes"
             self.note(
                 "answer",
                 "number of answers",
-                f"The answer names {len(named)} codes; a {protocol.name} test asks for {wanted}.",
+                f"The answer names {several(len(named), 'code')}; a {protocol.name} test asks "
+                f"for {wanted}.",
                 "Look at the ballot.",
             )
         elif self.codes and (strange := [code for code in named if code not in self.codes]):

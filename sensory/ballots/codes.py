@@ -15,7 +15,7 @@ def normal_code(text: str) -> str | None:
     ['412', '412', '412', None, None]
     """
     plain = plain_width(text).strip().lstrip("'")
-    match = re.fullmatch(r"0*([1-9][0-9]{0,5})(?:[.,]0*)?", plain, flags=re.ASCII)
+    match = re.fullmatch(r"0*([1-9][0-9]{0,5})(?:[.,]0{0,2})?", plain, flags=re.ASCII)
     return match.group(1) if match else None
 
 
@@ -34,7 +34,7 @@ def split_codes(text: str) -> list[str]:
     >>> split_codes("412 / 837;265"), split_codes("412.0, 837,0")
     (['412', '837', '265'], ['412.0', '837,0'])
     """
-    parts = [part for part in re.split(r"[\s/;|+&]+", text) if part.strip(",")]
+    parts = [part for part in re.split(r"[\s/;|+&]+|\band\b", text) if part.strip(",")]
     codes: list[str] = []
     for part in (piece.strip(",") for piece in parts):
         whole = re.fullmatch(r"[0-9]+,0+", part)

@@ -26,15 +26,18 @@ class Finding(StrEnum):
         return _SENTENCES[self]
 
     @property
-    def title(self) -> str:  # type: ignore[override]
+    def heading(self) -> str:
         """The finding as a heading."""
         return self.value.replace("_", " ").capitalize()
 
-    @classmethod
-    def from_tests(cls) -> tuple[Finding, ...]:
-        """The four findings at index ``2 * difference_is_significant + similarity_is_shown``."""
-        return (cls.UNDECIDED, cls.SIMILAR, cls.DIFFERENT, cls.DIFFERENT_WITHIN_LIMIT)
 
+FINDINGS = (
+    Finding.UNDECIDED,
+    Finding.SIMILAR,
+    Finding.DIFFERENT,
+    Finding.DIFFERENT_WITHIN_LIMIT,
+)
+"""At index ``2 * difference_is_significant + similarity_is_shown``."""
 
 _SENTENCES = {
     Finding.DIFFERENT: "The batch deviates perceptibly from the reference.",
@@ -52,10 +55,12 @@ class _Plain:
     __slots__ = ()
 
     def to_dict(self) -> dict[str, Any]:
+        """The fields as plain data, nested records included."""
         return asdict(self)  # type: ignore[call-overload]
 
     @classmethod
     def from_dict(cls, plain: dict[str, Any]) -> Self:
+        """Rebuild from `to_dict`; RecordError for a field that is not known."""
         known = {entry.name for entry in fields(cls)}  # type: ignore[arg-type]
         if strange := sorted(set(plain) - known):
             raise RecordError(
@@ -89,6 +94,8 @@ class Question(_Plain):
     target : str
         ``A`` or ``B``: the sample expected to have more of it.
     exclusion_rule, retest_rule : str
+    standard : str
+        The edition of the standard, stamped when the question is agreed.
     """
 
     protocol: str = "TRIANGLE"
@@ -106,6 +113,7 @@ class Question(_Plain):
     target: str = "B"
     exclusion_rule: str = ""
     retest_rule: str = ""
+    standard: str = ""
 
     @property
     def digest(self) -> str:
@@ -149,6 +157,8 @@ class SessionDetails(_Plain):
         told, how samples were served, and deviations from the standard.
     decides : str
         The role that decides on the batch.
+    file_remarks : str
+        What was noticed about the form of a loaded file.
     """
 
     title: str = ""
@@ -163,6 +173,7 @@ class SessionDetails(_Plain):
     conditions: str = ""
     deviations: str = ""
     decides: str = ""
+    file_remarks: str = ""
 
     @classmethod
     def from_dict(cls, plain: dict[str, Any]) -> SessionDetails:

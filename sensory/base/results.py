@@ -69,6 +69,15 @@ class Table:
         return f"<table><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
 
 
+def several(count: int, noun: str) -> str:
+    """A count with its noun.
+
+    >>> several(1, "ballot"), several(0, "ballot")
+    ('1 ballot', '0 ballots')
+    """
+    return f"{count} {noun}{'' if count == 1 else 's'}"
+
+
 def _plain(cell: Any) -> str:
     if cell is None:
         return ""

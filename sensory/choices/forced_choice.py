@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from ..base.checks import correct_of_trials, probability
-from ..base.records import Finding
+from ..base.records import FINDINGS
 from ..base.results import Interval, Table
 from ..models import binomial
 from ..protocols import Protocol
@@ -42,11 +42,13 @@ class ChoiceTest:
         Proportion correct, proportion of distinguishers, d-prime; the last two floored
         at 0. For a two-sided question pd and d-prime are sizes without direction.
     pd_unfloored : float
-        The estimate of pd before the floor; negative below guessing.
+        The estimate of pd before the floor; negative below guessing, and for a two-sided
+        question where the sample that `correct` counts is the rarer choice.
     pc_limits, pd_limits, dprime_limits : Interval
         Two-sided 95 % limits.
     pc_upper, pd_upper, dprime_upper : float
-        One-sided 1 - beta upper limits, the ones that decide on similarity.
+        One-sided 1 - beta upper limits, the ones that decide on similarity; of the
+        commoner choice if two-sided.
     critical_count, similar_count : int or None
         Where significance begins and where similarity ends.
     finding : Finding
@@ -99,7 +101,12 @@ class ChoiceTest:
         return Table(
             columns=("quantity", "estimate", "low", "high", "level", "upper limit for similarity"),
             rows=(
-                row("proportion correct", self.pc, self.pc_limits, self.pc_upper),
+                row(
+                    "proportion correct",
+                    self.pc,
+                    self.pc_limits,
+                    None if self.two_sided else self.pc_upper,
+                ),
                 row("proportion of distinguishers", self.pd, self.pd_limits, self.pd_upper),
                 row("d-prime", self.dprime, self.dprime_limits, self.dprime_upper),
             ),
@@ -248,9 +255,11 @@ def _columns(
     columns |= _estimates(protocol, x, n, common, beta, two_sided)
     critical = critical_counts(protocol, n, alpha, two_sided=two_sided)
     similar = similar_counts(protocol, n, beta, pd_limit)
+    if two_sided:  # the commoner choice is never below half
+        similar = np.ma.masked_where(2 * np.ma.filled(similar, -1) < n, similar)
     different = common >= np.ma.filled(critical, n + 1)
     alike = common <= np.ma.filled(similar, -1)
-    finding = np.array(Finding.from_tests(), dtype=object)[different * 2 + alike]
+    finding = np.array(FINDINGS, dtype=object)[different * 2 + alike]
     undecided = ~different & ~alike
     more = np.full(n.shape, -1)
     if undecided.any():

@@ -16,7 +16,7 @@ from scipy.special import chdtrc, stdtrit
 
 from ..base.checks import correct_of_trials, one_count, probability, within
 from ..base.errors import ArgumentError
-from ..base.records import Finding
+from ..base.records import FINDINGS, Finding
 from ..base.results import Interval, Table
 from ..models.beta_binomial import ReplicateLikelihood, masses, tabulated
 from ..models.binomial import upper_tail
@@ -269,7 +269,7 @@ def _interval(likelihood: ReplicateLikelihood, name: str) -> Interval:
 
 
 def _finding(different: bool, similar: bool) -> Finding:
-    return Finding.from_tests()[2 * different + similar]
+    return FINDINGS[2 * different + similar]
 
 
 def _sum_of(mass: Any, times: int) -> Any:

@@ -58,7 +58,7 @@ class SessionRisks:
 
     def table(self) -> Table:
         """The chances as rows of words, situation and number."""
-        limit = f"{100 * self.pd_limit:g} % of assessors can tell them apart"
+        limit = f"{100 * self.pd_limit:g} % of assessors notice"
         return Table(
             columns=("if in truth", "this session says", "chance"),
             rows=(
@@ -111,10 +111,12 @@ def session_risks(
     pd_limit = probability("pd_limit", pd_limit)
     critical = critical_counts(protocol, n, alpha, two_sided=two_sided)
     similar = similar_counts(protocol, n, beta, pd_limit)
+    if two_sided and similar is not None and 2 * similar < n:
+        similar = None  # the commoner choice is never below half
     guess, at_limit = float(protocol.guess), float(protocol.pc_at(pd_limit))
 
     def passes(pc: float) -> float:
-        if similar is None or (two_sided and similar < n - similar):
+        if similar is None:
             return 0.0
         both = lower_tail(similar, n, pc)
         return float(both - (lower_tail(n - similar - 1, n, pc) if two_sided else 0.0))
@@ -154,8 +156,8 @@ def next_deciding_size(
 ) -> NDArray[np.int64]:
     """Smallest panel above each of `trials` with the planned risks; -1 where none is found.
 
-    Such a panel has a critical count at most one above its similar count, so that every
-    outcome is DIFFERENT or SIMILAR; the same thing as power at least 1 - beta at the limit.
+    Such a panel has a critical count at most one above its similar count, so that no
+    outcome is UNDECIDED; the same thing as power at least 1 - beta at the limit.
     Above the normal approximation by half nothing is undecided any more, so the search
     ends there. Panels above 250,000 are not searched.
     """

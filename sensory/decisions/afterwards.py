@@ -9,22 +9,43 @@ from ..base.records import JournalEntry
 
 
 def done_afterwards(entries: Sequence[JournalEntry]) -> tuple[str, ...]:
-    """What happened once the finding had been shown for the first time."""
-    closings = [entry.number for entry in entries if entry.what == "closed"]
-    first = closings[0] if closings else entries[-1].number if entries else 0
+    """What happened once the finding had been shown for the first time, in words.
+
+    The first line sums up; then come the reasons and every change.
+    """
+    closings = [entry for entry in entries if entry.what == "closed"]
+    if not closings:
+        return ()
+    later = [entry for entry in entries if entry.number > closings[0].number]
+    lines = [line for entry in later for line in _lines(entry)]
+    if not lines:
+        return ()
+    first = f"The first finding was {closings[0].why}."
+    changes = [change for entry in later for change in entry.content.get("changes", [])]
+    return (f"{first} {_summed_up(changes)}", *lines)
+
+
+def _lines(entry: JournalEntry) -> list[str]:
     lines = []
-    for entry in entries:
-        if entry.number <= first:
-            continue
-        if entry.what == "reopened":
-            lines.append(f"{entry.at}: ballots opened again by {entry.who}. Reason: {entry.why}")
-        for change in entry.content.get("changes", []):
-            place = f"row {change['line']}, {change['name']}"
-            words = f"{change['old']!r} became {change['new']!r}"
-            lines.append(f"{entry.at}: {place}: {words} ({entry.who})")
-        if entry.what == "described":
-            lines += [f"{entry.at}: {words} ({entry.who})" for words in _described(entry.content)]
-    return tuple(lines)
+    if entry.what == "reopened":
+        lines.append(f"{entry.at}: ballots opened again by {entry.who}. Reason: {entry.why}")
+    for change in entry.content.get("changes", []):
+        place = f"row {change['line']}, {change['name']}"
+        words = f"{change['old']!r} became {change['new']!r}"
+        lines.append(f"{entry.at}: {place}: {words} ({entry.who})")
+    if entry.what == "described":
+        lines += [f"{entry.at}: {words} ({entry.who})" for words in _described(entry.content)]
+    return lines
+
+
+def _summed_up(changes: Sequence[Mapping[str, Any]]) -> str:
+    answers = [change for change in changes if change["name"] == "answer"]
+    added = sum(not change["old"] for change in answers)
+    changed = sum(bool(change["old"]) for change in answers)
+    return (
+        f"Since then {added} answers were added, {changed} answers changed or removed, and "
+        f"{len(changes) - len(answers)} other cells changed."
+    )
 
 
 def _described(content: Mapping[str, Any]) -> list[str]:

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from ..base.records import Question, SessionDetails
-from ..base.results import Table
+from ..base.records import Question, SessionDetails, StoredSession
+from ..base.results import Cell, Table
 from ..protocols import Protocol
 from .findings import SessionFinding
+
+_Row = tuple[str, Cell, float | None, float | None, float | None]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -16,14 +18,10 @@ class SessionSummary:
 
     Attributes
     ----------
-    details, question, protocol, result
-        What was asked and what was found.
-    digest, agreed_at, agreed_by : str
-        The frozen question: SHA-256, time (UTC, ISO 8601) and who agreed.
-    ballots_at_agreement : int
-        How many ballots had been entered when the question was agreed.
-    closed_at : str
-        When the ballots were last closed, which opens the finding.
+    session : StoredSession
+        What was asked, agreed and closed, and when.
+    protocol : Protocol
+    result : SessionFinding
     missing, guesses, assessors : int
     orders : dict of str to int
     remarks : tuple of str
@@ -34,15 +32,9 @@ class SessionSummary:
         Time of this summary and version of the program.
     """
 
-    details: SessionDetails
-    question: Question
+    session: StoredSession
     protocol: Protocol
     result: SessionFinding
-    digest: str
-    agreed_at: str
-    agreed_by: str
-    ballots_at_agreement: int
-    closed_at: str
     missing: int
     guesses: int
     assessors: int
@@ -52,39 +44,110 @@ class SessionSummary:
     printed_at: str = ""
     version: str = ""
 
+    @property
+    def details(self) -> SessionDetails:
+        """Samples and circumstances."""
+        return self.session.details
+
+    @property
+    def question(self) -> Question:
+        """What was agreed."""
+        return self.session.question
+
+    @property
+    def direction(self) -> str:
+        """Which sample was expected to have more; empty where the test has no direction."""
+        if not self.protocol.takes_target:
+            return ""
+        if self.question.two_sided:
+            return "not known beforehand, two-sided"
+        return "B, the sample compared" if self.question.target == "B" else "A, the reference"
+
+    def cannot_tell(self) -> tuple[str, ...]:
+        """What the session cannot tell, the way it was conducted included."""
+        lines = list(self.result.cannot_tell)
+        if self.session.ballots_at_agreement:
+            lines.append(
+                f"{self.session.ballots_at_agreement} ballots had been entered when the question "
+                "was agreed: this record does not show that the limit was chosen before tasting."
+            )
+        if self.afterwards:
+            lines.insert(
+                0,
+                "Ballots or details were changed after a finding had been seen. The risks alpha "
+                "and beta hold for the first finding only; read this one as a correction.",
+            )
+        return tuple(lines)
+
     def table(self) -> Table:
         """Every number of the session; numbers are not rounded."""
-        test, risks = self.result.test, self.result.risks
-        limit = f"at {test.pd_limit:g} distinguishers"
-        rows: list[tuple[str, str | float | None, float | None, float | None, float | None]] = [
-            ("answers counted", test.trials, None, None, None),
-            ("correct answers", test.correct, None, None, None),
-            ("answers missing", self.missing, None, None, None),
-            ("answers marked as guesses", self.guesses, None, None, None),
-            ("assessors", self.assessors, None, None, None),
-            ("guess probability", float(self.protocol.guess), None, None, None),
-        ]
-        for name, estimate, low, high, level, _ in test.table().rows:
-            rows.append((str(name), estimate, _number(low), _number(high), _number(level)))
-        one_sided = 1 - test.beta
-        rows += [
-            ("distinguishers, upper limit", test.pd_upper, None, test.pd_upper, one_sided),
-            ("agreed limit, distinguishers", test.pd_limit, None, None, None),
-            ("agreed limit, d-prime", test.dprime_limit, None, None, None),
-            ("p of the difference test", test.p_difference, None, None, None),
-            ("p of the similarity test", test.p_similarity, None, None, None),
-            ("alpha", test.alpha, None, None, None),
-            ("beta", test.beta, None, None, None),
-            ("correct answers needed for a difference", test.critical_count, None, None, None),
-            ("correct answers allowed for similarity", test.similar_count, None, None, None),
-            ("chance of a fair pass, nothing changed", risks.fair_pass, None, None, None),
-            (f"risk of a wrong pass, {limit}", risks.wrong_pass, None, None, None),
-            ("risk of a false alarm, nothing changed", risks.false_alarm, None, None, None),
-            (f"power, {limit}", risks.power, None, None, None),
-            ("finding", self.result.finding.value, None, None, None),
-        ]
+        rows = [*self._counts(), *self._estimates(), *self._tests()]
+        rows.append(("finding", self.result.finding.value, None, None, None))
         return Table(columns=("quantity", "estimate", "low", "high", "level"), rows=tuple(rows))
 
+    def _counts(self) -> list[_Row]:
+        test, details = self.result.test, self.details
+        counted = "answers for B" if test.two_sided else "correct answers"
+        words: list[tuple[str, Cell]] = [
+            ("session", details.title),
+            ("test", self.protocol.name),
+            ("tasted on", details.held_on),
+            ("answers counted", test.trials),
+            (counted, test.correct),
+            ("answers missing", self.missing),
+            ("answers marked as guesses", self.guesses),
+            ("assessors", self.assessors),
+            ("guess probability", float(self.protocol.guess)),
+        ]
+        return [(name, value, None, None, None) for name, value in words]
 
-def _number(cell: str | float | None) -> float | None:
+    def _estimates(self) -> list[_Row]:
+        test, replicated = self.result.test, self.result.replicated
+        one_sided = 1 - test.beta
+        if replicated is not None:
+            rows = replicated.table().rows[:2]
+            upper = replicated.pd_upper
+            listed = [_row(row) for row in rows]
+        else:
+            upper = test.pd_upper
+            listed = [_row(row[:5]) for row in test.table().rows]
+            if test.two_sided:
+                listed[0] = ("proportion of answers for B", *listed[0][1:])
+        return [
+            *listed,
+            ("distinguishers, upper limit", upper, None, upper, one_sided),
+            ("agreed limit, distinguishers", test.pd_limit, None, None, None),
+            ("agreed limit, d-prime", test.dprime_limit, None, None, None),
+        ]
+
+    def _tests(self) -> list[_Row]:
+        test, risks, replicated = self.result.test, self.result.risks, self.result.replicated
+        limit = f"at {test.pd_limit:g} distinguishers"
+        what = "commoner choice" if test.two_sided else "correct answers"
+        rows: list[tuple[str, Cell]] = [
+            ("p of the difference test", test.p_difference),
+            ("alpha", test.alpha),
+            ("beta", test.beta),
+            (f"{what} needed for a difference", test.critical_count),
+        ]
+        if replicated is not None:
+            rows.append(("p that assessors are alike", replicated.p_overdispersion))
+        else:
+            rows += [
+                ("p of the similarity test", test.p_similarity),
+                (f"{what} allowed for similarity", test.similar_count),
+                ("chance of a fair pass, nothing changed", risks.fair_pass),
+                (f"risk of a wrong pass (beta error), {limit}", risks.wrong_pass),
+                ("risk of a false alarm (alpha error), nothing changed", risks.false_alarm),
+                (f"power, {limit}", risks.power),
+            ]
+        return [(name, value, None, None, None) for name, value in rows]
+
+
+def _row(cells: tuple[Cell, ...]) -> _Row:
+    name, estimate, low, high, level = cells
+    return (str(name), estimate, _number(low), _number(high), _number(level))
+
+
+def _number(cell: Cell) -> float | None:
     return None if cell is None else float(cell)

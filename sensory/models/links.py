@@ -13,7 +13,7 @@ dimension. References:
 (References are cited from memory; the formulas were checked by simulation of each
 decision rule and by mpmath, see tests/models/.)
 
-Four of the rules reduce to bivariate normal orthants with correlation 1/2 or
+Triangle, 3-AFC and tetrad reduce to bivariate normal orthants with correlation 1/2 or
 sqrt(3)/2, hence to Owen's T function; the usual integrals are the check in tests/models/.
 Two-out-of-five keeps an integral over fixed nodes. Error below 1e-12 for d in [0, 10].
 """

@@ -9,7 +9,8 @@ from typing import Any
 
 import typst
 
-from ..base.records import ADVICE, Sample
+from ..base.records import ADVICE, CAUTIONS, Sample
+from ..base.results import Interval, several
 from ..decisions.summary import SessionSummary
 from .figures import FONTS, as_svg, interval_figure, interval_words
 from .words import count_or_none, number, p_value, percent
@@ -58,7 +59,7 @@ def session_words(summary: SessionSummary) -> dict[str, Any]:
         "kind": f"Report of a {summary.protocol.name} test",
         "title": details.title or "Untitled session",
         "author": details.leader,
-        "finding": f"Finding: {summary.result.finding.title}",
+        "finding": f"Finding: {summary.result.finding.heading}",
         "sentence": summary.result.sentence,
         "because": summary.result.because,
         "figure_words": interval_words(summary),
@@ -68,6 +69,7 @@ def session_words(summary: SessionSummary) -> dict[str, Any]:
                 ("Differs", question.what_changed),
                 ("Decision", question.decision),
                 ("Attribute", question.attribute),
+                ("More expected in", summary.direction),
                 ("Ballot", summary.protocol.asks),
                 ("If different", question.if_different),
                 ("If similar", question.if_similar),
@@ -95,12 +97,12 @@ def session_words(summary: SessionSummary) -> dict[str, Any]:
             ),
         ],
         "cannot_heading": "What this session cannot tell",
-        "cannot_tell": list(summary.result.cannot_tell),
+        "cannot_tell": list(summary.cannot_tell()),
         "below": _below(summary),
         "advice": ADVICE,
         "sign": f"Decision of {details.decides or 'the authorised person'}:",
-        "footer": f"Question SHA-256 {summary.digest} · printed {_time(summary.printed_at)} · "
-        f"program version {summary.version}",
+        "footer": f"Question SHA-256 {summary.session.digest} · "
+        f"printed {_time(summary.printed_at)} · program version {summary.version}",
     }
 
 
@@ -122,66 +124,87 @@ def _sample_block(sample: Sample) -> dict[str, Any]:
 
 
 def _results(summary: SessionSummary) -> dict[str, Any]:
-    test = summary.result.test
-    limits = test.pc_limits, test.pd_limits, test.dprime_limits
-    pc, pd, dprime = ((limit.low, limit.high) for limit in limits)
-    which = "for the commoner choice, two-sided" if test.two_sided else "one-sided"
-    return _block(
-        "Results",
-        ("Correct", f"{test.correct} of {test.trials} answers"),
-        ("Left out", f"{summary.missing} ballots without an answer"),
-        ("Guesses", f"{summary.guesses} answers marked as guesses"),
-        ("Correct, share", f"{percent(test.pc, 1)} ({percent(pc[0], 1)} to {percent(pc[1], 1)})"),
-        ("Distinguishers", f"{percent(test.pd, 1)} ({percent(pd[0], 1)} to {percent(pd[1], 1)})"),
-        ("d-prime", f"{number(test.dprime)} ({number(dprime[0])} to {number(dprime[1])})"),
-        (
-            "Upper limit",
-            f"{percent(test.pd_upper, 1)} distinguishers, one-sided {percent(1 - test.beta)}",
-        ),
+    test, replicated = summary.result.test, summary.result.replicated
+    named = "for B" if test.two_sided else "correct"
+    which = "two-sided" if test.two_sided else "one-sided"
+    rows = [
+        ("Answers", f"{test.correct} of {test.trials} {named}"),
+        ("Left out", f"{several(summary.missing, 'ballot')} without an answer"),
+        ("Guesses", f"{several(summary.guesses, 'answer')} marked as a guess"),
         ("p difference", f"{p_value(test.p_difference)}, {which}"),
-        ("p similarity", p_value(test.p_similarity)),
-    )
+    ]
+    if replicated is not None:
+        rows += [
+            ("By assessor", f"{replicated.assessors} people, beta-binomial"),
+            ("Distinguishers", _share(replicated.pd, replicated.pd_limits)),
+            ("Spread", _share(replicated.spread, replicated.spread_limits)),
+            (
+                "Upper limit",
+                f"{percent(replicated.pd_upper, 1)}, one-sided {percent(1 - test.beta)}",
+            ),
+        ]
+    else:
+        low, high = number(test.dprime_limits.low), number(test.dprime_limits.high)
+        rows += [
+            ("Share " + named, _share(test.pc, test.pc_limits)),
+            ("Distinguishers", _share(test.pd, test.pd_limits)),
+            ("d-prime", f"{number(test.dprime)} ({low} to {high})"),
+            (
+                "Upper limit",
+                f"{percent(test.pd_upper, 1)} distinguishers, one-sided {percent(1 - test.beta)}",
+            ),
+            ("p similarity", p_value(test.p_similarity)),
+        ]
+    return _block("Results, with 95 % limits", *rows)
+
+
+def _share(share: float, limits: Interval) -> str:
+    return f"{percent(share, 1)} ({percent(limits.low, 1)} to {percent(limits.high, 1)})"
 
 
 def _risks(summary: SessionSummary) -> dict[str, Any]:
     test, risks = summary.result.test, summary.result.risks
-    return _block(
-        "Risks",
+    rows = [
         ("alpha, beta", f"{number(test.alpha)}, {number(test.beta)}"),
         (
             "Agreed limit",
             f"{percent(test.pd_limit)} distinguishers in this test "
             f"(d-prime {number(test.dprime_limit)})",
         ),
-        (
-            "Counts",
-            f"different from {count_or_none(test.critical_count)}, similar up to "
-            f"{count_or_none(test.similar_count)}",
-        ),
-        ("Fair pass", f"{percent(risks.fair_pass, 1)} if nothing changed"),
-        ("Wrong pass", f"{percent(risks.wrong_pass, 1)} at the agreed limit"),
-        ("Power", f"{percent(risks.power, 1)} at the agreed limit"),
-    )
+        ("Different from", count_or_none(test.critical_count)),
+    ]
+    if summary.result.replicated is None:
+        rows += [
+            ("Similar up to", count_or_none(test.similar_count)),
+            ("Fair pass", f"{percent(risks.fair_pass, 1)} if nothing changed"),
+            ("Wrong pass", f"{percent(risks.wrong_pass, 1)} at the agreed limit"),
+            ("Power", f"{percent(risks.power, 1)} at the agreed limit"),
+        ]
+    return _block("Risks", *rows)
 
 
 def _agreement(summary: SessionSummary) -> dict[str, Any]:
-    entered = summary.ballots_at_agreement
+    entered = summary.session.ballots_at_agreement
     return _block(
         "Agreement",
-        ("Agreed", f"{_time(summary.agreed_at)} by {summary.agreed_by}"),
+        ("Agreed", f"{_time(summary.session.agreed_at)} by {summary.session.agreed_by}"),
         ("Ballots then", f"{entered} entered" if entered else "none entered"),
-        ("Closed", _time(summary.closed_at)),
+        ("Closed", _time(summary.session.closed_at)),
+        ("Cautions", _cautions(summary)),
         ("Decides", summary.details.decides),
     )
 
 
+def _cautions(summary: SessionSummary) -> str:
+    answers = summary.session.cautions
+    unmet = [caution.asks for caution in CAUTIONS if answers.get(caution.key) is not True]
+    return "Not answered with yes: " + " ".join(unmet) if unmet else "all answered with yes"
+
+
 def _method(summary: SessionSummary) -> str:
-    standard = summary.protocol.standard
+    standard = summary.question.standard or str(summary.protocol.standard)
     note = f"; {summary.protocol.standard_note}" if summary.protocol.standard_note else ""
-    return (
-        f"{summary.protocol.name}, {standard}{note} (edition as of {standard.checked}); "
-        "exact binomial, Clopper-Pearson limits"
-    )
+    return f"{summary.protocol.name}, {standard}{note}; exact binomial, Clopper-Pearson limits"
 
 
 def _assessors(summary: SessionSummary) -> str:

@@ -37,17 +37,21 @@ def interval_figure(summary: SessionSummary, width: int | str = "container") -> 
     upper = max(test.pc_upper, 1 - test.pc_upper) if test.two_sided else test.pc_upper
     spans = [
         {"row": _ESTIMATE, "low": test.pc_limits.low, "high": test.pc_limits.high},
-        {"row": upper_row, "low": 1 - upper if test.two_sided else 0.0, "high": upper},
+        {"row": upper_row, "low": 1 - upper if test.two_sided else guess, "high": upper},
     ]
     points = [{"row": _ESTIMATE, "pc": test.pc}]
     ticks = [{"row": upper_row, "pc": upper}]
     if test.two_sided:
         ticks.append({"row": upper_row, "pc": 1 - upper})
     limits = [limit, 1 - limit] if test.two_sided else [limit]
+    if summary.result.replicated is not None:  # the lower row is judged by assessor
+        replicated = summary.result.replicated
+        upper = float(summary.protocol.pc_at(round(replicated.pd_upper, 6)))
+        spans[1]["high"], ticks = upper, [{"row": upper_row, "pc": upper}]
     y = alt.Y("row:N", sort=rows, title=None, axis=_axis(ticks=False, domain=False, labelLimit=260))
     x = alt.X(
         "low:Q",
-        title="proportion of correct answers",
+        title="proportion of answers for B" if test.two_sided else "proportion of correct answers",
         scale=alt.Scale(domain=[0, 1], nice=False),
         axis=_axis(format="%", tickCount=11, grid=False),
     )
@@ -75,8 +79,9 @@ def interval_figure(summary: SessionSummary, width: int | str = "container") -> 
 def interval_words(summary: SessionSummary) -> str:
     """The chart in a sentence, for people who do not see it."""
     test = summary.result.test
+    what = "named B" if test.two_sided else "were correct"
     return (
-        f"{percent(test.pc)} of the answers were correct, 95 % limits "
+        f"{percent(test.pc)} of the answers {what}, 95 % limits "
         f"{percent(test.pc_limits.low)} to {percent(test.pc_limits.high)}; guessing gives "
         f"{percent(float(summary.protocol.guess))}, the agreed limit is "
         f"{percent(test.pc_at_limit)}."

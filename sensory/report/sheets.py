@@ -8,6 +8,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
+from ..ballots.columns import CHOICE_COLUMNS
 from ..base.results import Cell, Table
 
 
@@ -30,7 +31,8 @@ def _digits(cell: Cell) -> str:
 def ballots_csv(cells: Mapping[int, Mapping[str, str]]) -> bytes:
     """The lines as typed, as CSV; text that a spreadsheet would run is quoted."""
     filled = {line: texts for line, texts in cells.items() if any(texts.values())}
-    names = list(dict.fromkeys(name for line in filled.values() for name in line))
+    present = {name for line in filled.values() for name in line}
+    names = [column.name for column in CHOICE_COLUMNS if column.name in present]
     out = io.StringIO()
     writer = csv.writer(out)
     writer.writerow(["row", *names])
@@ -46,4 +48,4 @@ def harmless(text: str) -> str:
     ("'=1+1", 'sweet')
     """
     bare = text.strip()
-    return f"'{text}" if len(bare) > 1 and bare[0] in "=+-@" else text
+    return f"'{text}" if len(bare) > 1 and bare[0] in "=+-@＝＋－＠" else text

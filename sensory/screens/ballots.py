@@ -2,21 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import streamlit as st
 
 from ..ballots.choice_ballot import CheckedBallots
+from ..ballots.lines import cells_of_file
 from ..ballots.template import template_csv, template_xlsx
-from ..base.errors import Fault
 from ..base.records import StoredSession
+from ..base.results import several
 from ..protocols import find_protocol
-from ..workflow import (
-    cells_of_file,
-    checked_ballots,
-    close,
-    enter_cells,
-)
-from .frame import chosen_session, current_frame, go, show_faults, shown_errors, who
-from .grid import show_grid, typed_cells
+from ..workflow import checked_ballots, close, describe, enter_cells
+from .frame import chosen_session, current_frame, go, plain, show_faults, shown_errors, who
+from .grid import received, show_grid, typed_cells
 
 
 def page() -> None:
@@ -24,58 +22,92 @@ def page() -> None:
     session = chosen_session()
     st.title("Ballots")
     st.markdown(
-        f"**{_plain_title(session)}** · {find_protocol(session.question.protocol).name} test, "
+        f"**{plain(session.details.title or 'Untitled session')}** · "
+        f"{find_protocol(session.question.protocol).name} test, "
         f"{session.question.assessors} ballots planned"
     )
     cells = current_frame().store.cells(session.id)
     if session.closed:
+        _typed_too_late(session, cells)
         st.info(
             "The ballots are closed and the finding is shown. They can be opened again, with "
             "a reason, on the page Finding."
         )
         st.dataframe(_read_only(_names(session, cells), cells), hide_index=True, width="stretch")
         return
-    names, lines, key = _names(session, cells), _lines(session, cells), f"grid-{session.id}"
-    if changes := typed_cells(key, names, lines):
+    names, key = _names(session, cells), _key(session)
+    number, changes = typed_cells(key, names)
+    if number:
         with shown_errors():
             enter_cells(current_frame().store, session.id, changes, who=who(session))
+            received(key, number)
         cells = current_frame().store.cells(session.id)
     checked = checked_ballots(current_frame().store, session.id)
-    _way_on(session, checked)
-    show_grid(key, names, lines, cells, checked.faults)
+    _way_on(session, checked, bool(cells))
+    show_grid(key, names, _lines(session, cells), cells, checked.faults)
+    st.markdown(_order_hint(session))
     if st.button("Six more rows", key="more-rows"):
         st.session_state[_extra(session)] = st.session_state.get(_extra(session), 0) + 6
         st.rerun()
+    _listed("Remarks on the file", session.details.file_remarks.splitlines())
     _whole_faults(checked)
     _files(session, cells)
 
 
-def _plain_title(session: StoredSession) -> str:
-    return (session.details.title or "Untitled session").replace("*", "").replace("_", " ")
+def _typed_too_late(session: StoredSession, cells: dict[int, dict[str, str]]) -> None:
+    """Say what arrived after closing, instead of losing it in silence."""
+    number, changes = typed_cells(_key(session), _names(session, cells))
+    if not number:
+        return
+    lost = [
+        f"row {line}, {name}: {text}"
+        for line, texts in changes.items()
+        for name, text in texts.items()
+        if cells.get(line, {}).get(name, "") != text
+    ]
+    if lost:
+        st.warning("Typed after the ballots were closed, and not kept: " + plain("; ".join(lost)))
 
 
-def _way_on(session: StoredSession, checked: CheckedBallots) -> None:
-    wrong, remarks = len(checked.blocking), len(checked.remarks)
+def _way_on(session: StoredSession, checked: CheckedBallots, any_cells: bool) -> None:
+    wrong = len(checked.blocking) if any_cells else 0
+    ready, remarks = len(checked.ballots), len(checked.remarks)
     words, button = st.columns([3, 2], vertical_alignment="center")
     words.markdown(
-        f"**{len(checked.ballots)}** ballots ready, **{wrong}** "
-        f"{'thing' if wrong == 1 else 'things'} to mend, **{remarks}** "
-        f"{'remark' if remarks == 1 else 'remarks'}. Kept as you type."
+        f"**{several(ready, 'ballot')}** ready, **{several(wrong, 'thing')}** to mend, "
+        f"**{several(remarks, 'remark')}**. Kept as you type."
     )
     if not session.agreed:
         with button:
             st.markdown("The question comes before the finding.")
             if st.button("To the question", key="to-question", type="primary"):
                 go("question")
-    elif button.button(
+        return
+    planned = session.question.assessors
+    sure = True
+    if 0 < ready < planned:
+        sure = button.checkbox(
+            f"These {ready} of {planned} planned ballots are all there will be", key="sure"
+        )
+    if button.button(
         "Close the ballots and show the finding",
         key="close",
         type="primary",
-        disabled=bool(wrong or not checked.ballots),
+        disabled=bool(wrong or not ready or not sure),
     ):
         with shown_errors():
             close(current_frame().store, session.id, who=who(session))
             go("finding")
+
+
+def _order_hint(session: StoredSession) -> str:
+    protocol = find_protocol(session.question.protocol)
+    labelled = ", the labelled reference in front" if protocol.labelled else ""
+    return (
+        f"Order: A is the reference, B the sample compared, first served first{labelled}; "
+        f"possible are {', '.join(protocol.orders)}. Somebody who left: leave the answer empty. "
+        "To take a row out, empty it."
+    )
 
 
 def _names(session: StoredSession, cells: dict[int, dict[str, str]]) -> list[str]:
@@ -83,7 +115,7 @@ def _names(session: StoredSession, cells: dict[int, dict[str, str]]) -> list[str
     present = dict.fromkeys(name for line in cells.values() for name in line)
     coded = [f"code_{n}" for n in range(1, find_protocol(session.question.protocol).coded + 1)]
     codes = ["codes"] if "codes" in present and "code_1" not in present else coded
-    needed = ["assessor", "order", *codes, "answer", "guess", "comment"]
+    needed = ["assessor", "order", *codes, "answer", "guess", "replicate", "comment"]
     return [*needed, *(name for name in present if name not in needed)]
 
 
@@ -105,14 +137,16 @@ def _lines(session: StoredSession, cells: dict[int, dict[str, str]]) -> list[int
 def _whole_faults(checked: CheckedBallots) -> None:
     rows = [fault for fault in checked.faults if fault.row and fault.blocking]
     whole = [fault for fault in checked.faults if not fault.row and checked.ballots]
-    _listed("To mend", rows)
-    _listed("About the table as a whole", whole)
+    for heading, faults in (("To mend", rows), ("About the table as a whole", whole)):
+        if faults:
+            st.subheader(heading)
+            show_faults(faults)
 
 
-def _listed(heading: str, faults: list[Fault]) -> None:
-    if faults:
+def _listed(heading: str, lines: list[str]) -> None:
+    if lines:
         st.subheader(heading)
-        show_faults(faults)
+        st.markdown("\n".join(f"- {plain(line)}" for line in lines))
 
 
 def _files(session: StoredSession, cells: dict[int, dict[str, str]]) -> None:
@@ -141,15 +175,17 @@ def _files(session: StoredSession, cells: dict[int, dict[str, str]]) -> None:
         if upload is not None:
             with shown_errors():
                 loaded, remarks = cells_of_file(upload.getvalue())
-                show_faults(remarks) if remarks else None
-                enter_cells(
-                    current_frame().store,
-                    session.id,
-                    loaded,
-                    who=who(session),
-                    why=f"file {upload.name} loaded",
-                )
+                store, by = current_frame().store, who(session)
+                why = f"file {upload.name} loaded"
+                enter_cells(store, session.id, loaded, who=by, why=why)
+                form = "\n".join(str(remark) for remark in remarks)
+                details = replace(session.details, file_remarks=form)
+                describe(store, session.id, details=details, who=by)
                 st.rerun()
+
+
+def _key(session: StoredSession) -> str:
+    return f"grid-{session.id}"
 
 
 def _extra(session: StoredSession) -> str:

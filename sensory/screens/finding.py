@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-from importlib.metadata import version
+import re
 
 import streamlit as st
 
 from ..base.records import ADVICE, Finding, StoredSession
+from ..base.version import __version__
 from ..decisions.summary import SessionSummary
 from ..report.figures import interval_figure, interval_words
 from ..report.sheets import ballots_csv, table_csv
 from ..report.words import number
 from ..workflow import reopen, summarise
-from .frame import chosen_session, current_frame, go, shown_errors, who
+from .frame import chosen_session, current_frame, go, minute, plain, shown_errors, who
 from .worker import pdf_of
 
+_SHOWN = 12
 _SIGNS = {
     Finding.DIFFERENT: "≠",
     Finding.SIMILAR: "≈",
@@ -37,24 +39,29 @@ def page() -> None:
             go("ballots" if session.agreed else "question")
         return
     with shown_errors():
-        summary = summarise(current_frame().store, session.id, version=version("sensory"))
+        summary = summarise(current_frame().store, session.id, version=__version__)
         _finding(summary)
         numbers, words = st.columns([1, 1], gap="large")
         with numbers:
+            _downloads(session, summary)
             st.subheader("The numbers")
             st.table(_rounded(summary), hide_index=True)
         with words:
             _cannot_tell(summary)
             _agreed(summary)
-        _downloads(session, summary)
-        _open_again(session)
+    _open_again(session)
 
 
 def _finding(summary: SessionSummary) -> None:
     result = summary.result
-    st.markdown(f"{summary.details.title or 'Untitled session'}".replace("*", ""))
+    st.markdown(plain(summary.details.title or "Untitled session"))
     st.title(f"{_SIGNS[result.finding]}  {result.sentence}", anchor=False)
-    st.markdown(f"**Finding: {result.finding.title}.** {result.because}")
+    st.markdown(f"**Finding: {result.finding.heading}.** {result.because}")
+    if summary.direction:
+        st.markdown(
+            f"Attribute: {plain(summary.question.attribute)}; more expected in: "
+            f"{summary.direction}."
+        )
     words = interval_words(summary)
     with st.container(key="interval-figure"):
         st.altair_chart(interval_figure(summary), theme=None, width="stretch", alt=words)
@@ -64,45 +71,49 @@ def _finding(summary: SessionSummary) -> None:
 def _rounded(summary: SessionSummary) -> list[dict[str, str]]:
     table = summary.table()
     return [
-        {name: number(cell) for name, cell in zip(table.columns, row, strict=True)}
+        {name: plain(number(cell)) for name, cell in zip(table.columns, row, strict=True)}
         for row in table.rows
     ]
 
 
 def _cannot_tell(summary: SessionSummary) -> None:
     st.subheader("What this session cannot tell")
-    st.markdown("\n".join(f"- {line}" for line in summary.result.cannot_tell))
+    st.markdown("\n".join(f"- {line}" for line in summary.cannot_tell()))
     if summary.remarks:
         st.subheader("Remarks of the checks")
-        st.markdown("\n".join(f"- {line}" for line in summary.remarks))
+        st.markdown("\n".join(f"- {plain(line)}" for line in summary.remarks))
 
 
 def _agreed(summary: SessionSummary) -> None:
     question = summary.question
-    st.subheader("Agreed before")
+    st.subheader("What was agreed")
     action = {
         Finding.DIFFERENT: question.if_different,
         Finding.UNDECIDED: question.if_undecided,
     }.get(summary.result.finding, question.if_similar)
     st.markdown(
-        f"- For this finding: **{action}**\n"
-        f"- Decides: {summary.details.decides or 'not stated'}\n"
-        f"- Agreed by {summary.agreed_by}, {summary.agreed_at[:16].replace('T', ' ')} UTC, with "
-        f"{summary.ballots_at_agreement} ballots entered by then"
+        f"- For this finding: **{plain(action)}**\n"
+        f"- Decides: {plain(summary.details.decides or 'not stated')}\n"
+        f"- Agreed by {plain(summary.session.agreed_by)}, {minute(summary.session.agreed_at)}, "
+        "with "
+        f"{summary.session.ballots_at_agreement} ballots entered by then"
     )
     if summary.afterwards:
         st.subheader("Done after the finding was seen")
-        st.markdown("\n".join(f"- {line}" for line in summary.afterwards))
+        st.markdown("\n".join(f"- {plain(line)}" for line in summary.afterwards[:_SHOWN]))
+        if len(summary.afterwards) > _SHOWN:
+            st.markdown(f"and {len(summary.afterwards) - _SHOWN} more changes, in the record")
     st.markdown(ADVICE)
 
 
 def _downloads(session: StoredSession, summary: SessionSummary) -> None:
     st.subheader("Take it along")
+    name = _file_name(summary)
     pdf, numbers, ballots = st.columns(3)
     pdf.download_button(
         "Report, PDF",
         lambda: pdf_of(summary),
-        "report.pdf",
+        f"report-{name}.pdf",
         "application/pdf",
         key="pdf",
         type="primary",
@@ -111,7 +122,7 @@ def _downloads(session: StoredSession, summary: SessionSummary) -> None:
     numbers.download_button(
         "Numbers, CSV",
         table_csv(summary.table()),
-        "numbers.csv",
+        f"numbers-{name}.csv",
         "text/csv",
         key="numbers",
         on_click="ignore",
@@ -119,11 +130,17 @@ def _downloads(session: StoredSession, summary: SessionSummary) -> None:
     ballots.download_button(
         "Ballots, CSV",
         ballots_csv(current_frame().store.cells(session.id)),
-        "ballots.csv",
+        f"ballots-{name}.csv",
         "text/csv",
         key="ballots-csv",
         on_click="ignore",
     )
+
+
+def _file_name(summary: SessionSummary) -> str:
+    """Title and date of the session, in letters that every file system takes."""
+    words = re.findall(r"[a-z0-9]+", f"{summary.details.title} {summary.details.held_on}".lower())
+    return "-".join(words)[:60] or "session"
 
 
 def _open_again(session: StoredSession) -> None:

@@ -12,8 +12,10 @@ import streamlit as st
 
 from ..base.errors import BallotError, Fault, RecordError, SensoryError
 from ..base.records import StoredSession
+from ..base.results import several
 from ..workflow import Store
 
+_MARKUP = frozenset(r"\`*_{}[]()#+!|<>~:$&")
 _FRAME, _PAGES, _CHOSEN = "frame", "pages", "session"
 _ORDER = ("sessions", "plan", "question", "ballots", "finding")
 
@@ -56,7 +58,7 @@ def chosen_session() -> StoredSession:
         session = current_frame().store.session(asked or "")
     except RecordError as error:
         st.session_state.pop(_CHOSEN, None)
-        st.info(str(error) if asked else "Choose a session first.")
+        st.info(plain(str(error)) if asked else "Choose a session first.")
         st.page_link(st.session_state[_PAGES]["sessions"], label="To the sessions")
         st.stop()
     st.session_state[_CHOSEN] = session.id
@@ -71,22 +73,45 @@ def shown_errors() -> Iterator[None]:
     try:
         yield
     except BallotError as error:
-        st.error(f"{len(error.faults)} to mend before the ballots can be counted.")
+        count = several(len(error.faults), "thing")
+        st.error(f"{count} to mend before the ballots can be counted.")
         show_faults(error.faults)
     except SensoryError as error:
-        st.error(str(error))
+        st.error(plain(str(error)))
 
 
 def show_faults(faults: Sequence[Fault]) -> None:
     """Faults as a table: where, what, how to mend."""
     st.table(
         [
-            {"where": fault.place, "what": fault.problem, "what to do": fault.advice}
+            {
+                "where": plain(fault.place),
+                "what": plain(fault.problem),
+                "what to do": plain(fault.advice),
+            }
             for fault in faults[:50]
         ]
     )
     if len(faults) > 50:
         st.markdown(f"and {len(faults) - 50} more")
+
+
+def plain(text: str) -> str:
+    """Text of users as it is: no markup, no picture that the browser would fetch.
+
+    >>> plain("2*3*4") == "2" + chr(92) + "*3" + chr(92) + "*4"
+    True
+    """
+    return "".join(f"\\{letter}" if letter in _MARKUP else letter for letter in text)
+
+
+def minute(stamp: str) -> str:
+    """A time of the record to the minute.
+
+    >>> minute("2026-09-14T10:31:07.123+00:00")
+    '2026-09-14 10:31 UTC'
+    """
+    return stamp[:16].replace("T", " ") + " UTC"
 
 
 def who(session: StoredSession) -> str:

@@ -12,12 +12,21 @@ from typing import Any
 
 import streamlit as st
 
+from ..ballots.lines import MOST_LINES
 from ..base.errors import Fault
 
 _ASSETS = Path(__file__).parent / "assets"
 _MOST_TEXT = 300
-_NOTE = "to mend"
-_SIZES = {"assessor": 9, "order": 6, "codes": 14, "comment": 14, "guess": 3, "answer": 8}
+_NOTE = "what to look at"
+_SIZES = {
+    "assessor": 9,
+    "order": 6,
+    "codes": 14,
+    "comment": 14,
+    "guess": 3,
+    "answer": 8,
+    "replicate": 3,
+}
 _mount = st.components.v2.component(
     "ballot grid",
     html='<div class="grid"></div>',
@@ -28,24 +37,32 @@ _mount = st.components.v2.component(
 Cells = Mapping[int, Mapping[str, str]]
 
 
-def typed_cells(key: str, names: Sequence[str], lines: Sequence[int]) -> dict[int, dict[str, str]]:
+def typed_cells(key: str, names: Sequence[str]) -> tuple[str, dict[int, dict[str, str]]]:
     """What the browser sent since the last run, checked cell by cell.
 
-    Anything that is no text for a cell of this grid is left out.
+    Returns
+    -------
+    number, changes
+        The number of the message, for `received`, and the texts by line and column.
+        Anything that is no text for a cell of this grid is left out.
     """
     state = st.session_state.get(key)
     typed = state.get("typed") if isinstance(state, Mapping) else None
     if not isinstance(typed, Mapping) or st.session_state.get(f"{key}-done") == typed.get("number"):
-        return {}
-    st.session_state[f"{key}-done"] = typed.get("number")
+        return "", {}
     changes: dict[int, dict[str, str]] = {}
-    known, allowed = set(names), set(lines)
+    known = set(names)
     for entry in typed.get("changes") or []:
         match entry:
             case [str(line), str(name), str(text)] if line.isdecimal():
-                if int(line) in allowed and name in known:
+                if 1 <= int(line) <= MOST_LINES and name in known:
                     changes.setdefault(int(line), {})[name] = _storable(text)
-    return changes
+    return str(typed.get("number")), changes
+
+
+def received(key: str, number: str) -> None:
+    """Remember that a message is on record; only then does the browser say 'saved'."""
+    st.session_state[f"{key}-done"] = number
 
 
 def show_grid(
@@ -62,6 +79,7 @@ def show_grid(
             "problems": [entry for entry in placed if entry["name"]],
             "notes": _notes(faults),
             "note": _NOTE,
+            "received": st.session_state.get(f"{key}-done", ""),
         },
         on_typed_change=lambda: None,
     )
@@ -69,7 +87,8 @@ def show_grid(
 
 def _storable(text: str) -> str:
     """Stripped, cut, and without halves of characters that no database takes."""
-    return text.strip()[:_MOST_TEXT].encode("utf-8", "replace").decode()
+    kept = "".join(letter for letter in text if letter.isprintable())
+    return kept.strip()[:_MOST_TEXT].encode("utf-8", "replace").decode()
 
 
 def _column(name: str) -> dict[str, Any]:

@@ -157,7 +157,7 @@ def _curves(plan: PanelPlan) -> None:
             [
                 {"truly notice": percent(plan.truths[at])}
                 | {
-                    finding.title: percent(chances[at], 1)
+                    finding.heading: percent(chances[at], 1)
                     for finding, chances in plan.curves.items()
                 }
                 for at in range(0, len(plan.truths), 10)

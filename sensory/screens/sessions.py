@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-from datetime import date
-
 import streamlit as st
 
-from ..base.records import Question, SessionDetails
+from ..ballots.lines import cells_of_file, protocol_of_cells
+from ..ballots.template import template_xlsx
+from ..base.records import Question, SessionDetails, StoredSession
+from ..base.results import several
 from ..protocols import PROTOCOLS, find_protocol
 from ..workflow import (
-    cells_of_file,
     new_session_id,
     open_session,
-    protocol_of_cells,
     read_prepared,
 )
-from .frame import current_frame, go, show_faults, shown_errors
+from .frame import current_frame, go, minute, plain, show_faults, shown_errors
 
 _PREPARED = {
     "reformulation": ("Reformulation", "66 triangles: is less sugar undetectable?"),
@@ -23,6 +22,7 @@ _PREPARED = {
     "new_supplier": ("New supplier", "32 duo-trios: and if the session cannot tell?"),
     "mistakes": ("Typed in a hurry", "18 triangles with eight kinds of mistakes."),
 }
+_LISTED = 20
 
 
 def page() -> None:
@@ -30,7 +30,7 @@ def page() -> None:
     st.title("Does the batch still match the reference?")
     st.markdown(
         "Choose a session. Then its **question** is agreed, its **ballots** are closed, and "
-        "the **finding** is shown."
+        "the **finding** is shown. How many assessors? See *Plan*."
     )
     _demo()
     left, right = st.columns(2, gap="large")
@@ -44,17 +44,25 @@ def page() -> None:
 def _demo() -> None:
     st.subheader("Try it with invented sessions")
     for column, (name, (title, words)) in zip(st.columns(4), _PREPARED.items(), strict=True):
-        with column, st.container(border=True):
+        with column, st.container(border=True, height="stretch"):
             st.markdown(f"**{title}**  \n{words}")
             if st.button("Open", key=f"demo-{name}", type="primary"):
                 _open_prepared(name)
 
 
 def _open_prepared(name: str) -> None:
+    """Open the demo session; a copy that nobody has agreed yet is used again."""
     frame = current_frame()
     with shown_errors():
         prepared = read_prepared(frame.demo, name)
-        session = open_session(
+        untouched = (
+            session
+            for session in frame.store.sessions(200)
+            if not session.agreed
+            and session.details == prepared["details"]
+            and session.question == prepared["question"]
+        )
+        session = next(untouched, None) or open_session(
             frame.store, new_session_id(), **prepared, who="demo", why=f"demo data {name}"
         )
         go("ballots" if name == "mistakes" else "question", session.id)
@@ -63,35 +71,51 @@ def _open_prepared(name: str) -> None:
 def _file() -> None:
     st.subheader("Load ballots from a file")
     upload = st.file_uploader("CSV or XLSX", type=["csv", "txt", "tsv", "xlsx"], key="upload")
-    st.markdown("A template to fill in is on the page *Ballots*.")
     if upload is None:
         return
     with shown_errors():
         cells, remarks = cells_of_file(upload.getvalue())
-        st.success(f"{len(cells)} ballots read.")
         if remarks:
             show_faults(remarks)
+        if not cells:
+            st.warning("The file has headings but no ballots.")
+            return
+        st.success(f"{several(len(cells), 'ballot')} read.")
         if st.button("Use these ballots", key="use-file", type="primary"):
-            _new(protocol_of_cells(cells), upload.name.rsplit(".", 1)[0], cells, "file loaded")
+            details = SessionDetails(
+                title=upload.name.rsplit(".", 1)[0],
+                file_remarks="\n".join(str(remark) for remark in remarks),
+            )
+            question = Question(protocol=protocol_of_cells(cells), assessors=len(cells))
+            _new(question, details, cells, f"file {upload.name} loaded")
 
 
 def _empty() -> None:
     st.subheader("Type ballots from paper")
     names = [entry.name for entry in PROTOCOLS.values()]
-    name = st.selectbox("Test", names, key="new-protocol")
+    protocol = find_protocol(st.selectbox("Test", names, key="new-protocol"))
     title = st.text_input("Title of the session", key="new-title", placeholder="product, batch")
-    if st.button("New session", key="new-session"):
-        _new(find_protocol(name).key, title.strip(), {}, "typed from paper")
+    start, template = st.columns(2)
+    if start.button("New session", key="new-session"):
+        question = Question(protocol=protocol.key, assessors=24)
+        _new(question, SessionDetails(title=title.strip()), {}, "typed from paper")
+    template.download_button(
+        "Template to fill in, XLSX",
+        template_xlsx(protocol),
+        f"ballots-{protocol.name}.xlsx",
+        key="new-template",
+    )
 
 
-def _new(protocol: str, title: str, cells: dict[int, dict[str, str]], why: str) -> None:
-    planned = len(cells) or 24
+def _new(
+    question: Question, details: SessionDetails, cells: dict[int, dict[str, str]], why: str
+) -> None:
     with shown_errors():
         session = open_session(
             current_frame().store,
             new_session_id(),
-            details=SessionDetails(title=title, held_on=date.today().isoformat()),
-            question=Question(protocol=protocol, assessors=planned),
+            details=details,
+            question=question,
             cells=cells,
             who="unnamed, on this machine",
             why=why,
@@ -102,23 +126,37 @@ def _new(protocol: str, title: str, cells: dict[int, dict[str, str]], why: str) 
 def _on_record() -> None:
     st.subheader("On record")
     with shown_errors():
-        stored = current_frame().store.sessions()
+        stored = current_frame().store.sessions(1000)
         if not stored:
             st.markdown("Nothing yet. What is opened or typed is kept on this machine.")
-        for session in stored:
-            name, stage, when, button = st.columns([5, 2, 2, 1], vertical_alignment="center")
-            name.markdown(_plain(session.details.title or "Untitled session"))
-            stage.markdown(session.stage)
-            when.markdown(session.created_at[:16].replace("T", " ") + " UTC")
-            if button.button("Open", key=f"open-{session.id}"):
-                go(
-                    "finding" if session.closed else "ballots" if session.agreed else "question",
-                    session.id,
-                )
+            return
+        wanted = st.text_input("Find by title, test or batch", key="find").casefold().strip()
+        found = [session for session in stored if wanted in _words(session).casefold()]
+        for session in found[:_LISTED]:
+            _row(session)
+        if len(found) > _LISTED:
+            st.markdown(f"and {len(found) - _LISTED} more: write a part of the title above.")
+        if st.button("Check the record", key="verify"):
+            broken = current_frame().store.verify()
+            for line in broken:
+                st.error(plain(line))
+            if not broken:
+                st.success("The record is as it was written.")
 
 
-def _plain(text: str) -> str:
-    """User text without markup."""
-    return "".join(
-        f"\\{letter}" if letter in r"\`*_{}[]()#+-.!|<>~:$" else letter for letter in text
+def _row(session: StoredSession) -> None:
+    name, test, stage, when, button = st.columns([5, 2, 2, 2, 1], vertical_alignment="center")
+    name.markdown(plain(session.details.title or "Untitled session"))
+    test.markdown(find_protocol(session.question.protocol).name)
+    stage.markdown(session.stage)
+    when.markdown(minute(session.created_at))
+    if button.button("Open", key=f"open-{session.id}"):
+        stage_page = "finding" if session.closed else "ballots" if session.agreed else "question"
+        go(stage_page, session.id)
+
+
+def _words(session: StoredSession) -> str:
+    batches = [sample.batch for sample in session.details.samples]
+    return " ".join(
+        [session.details.title, find_protocol(session.question.protocol).name, *batches]
     )

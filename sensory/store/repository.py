@@ -137,14 +137,30 @@ class Repository:
         return _session(row)
 
     def update(
-        self, session: StoredSession, *, expect: StoredSession, who: str, what: str, why: str
+        self,
+        session: StoredSession,
+        *,
+        expect: StoredSession,
+        expect_cells: Mapping[int, Mapping[str, str]] | None = None,
+        who: str,
+        what: str,
+        why: str,
     ) -> None:
-        """Replace a session if it is still as expected; RecordError when somebody was faster."""
+        """Replace a session if it, and its cells where given, are still as expected.
+
+        Raises
+        ------
+        RecordError
+            When somebody was faster; nothing is changed then.
+        """
         table = tables.sessions
         with self._writing() as connection:
             query = sa.select(table).where(table.c.id == session.id).with_for_update()
             row = connection.execute(query).one_or_none()
-            if row is None or _session(row) != expect:
+            moved = row is None or _session(row) != expect
+            if not moved and expect_cells is not None:
+                moved = _cells(connection, session.id) != expect_cells
+            if moved:
                 raise RecordError(
                     "The session was changed in another window meanwhile. Reload the page."
                 )
@@ -156,15 +172,8 @@ class Repository:
 
     def cells(self, session_id: str) -> dict[int, dict[str, str]]:
         """Cells of a session by line and column name."""
-        table = tables.ballot_cells
-        query = sa.select(table.c.line, table.c.name, table.c.text).where(
-            table.c.session == session_id
-        )
-        lines: dict[int, dict[str, str]] = {}
         with self._reading() as connection:
-            for line, name, text in connection.execute(query.order_by(table.c.line)):
-                lines.setdefault(line, {})[name] = text
-        return lines
+            return _cells(connection, session_id)
 
     def write_cells(
         self, session_id: str, changes: Mapping[int, Mapping[str, str]], *, who: str, why: str
@@ -193,13 +202,9 @@ class Repository:
                     old = known.get((line, name), "")
                     if old == text:
                         continue
-                    place = {"session": session_id, "line": line, "name": name}
-                    at = sa.and_(*(table.c[key] == value for key, value in place.items()))
-                    connection.execute(sa.delete(table).where(at))
-                    if text:
-                        connection.execute(sa.insert(table).values(**place, text=text))
                     done.append({"line": line, "name": name, "old": old, "new": text})
             if done:
+                _write(connection, session_id, done)
                 _append(connection, session_id, who, "cells", why, {"changes": done})
         return len(done)
 
@@ -237,7 +242,7 @@ class Repository:
                 yield connection
         except sa.exc.IntegrityError as error:
             raise RecordError(f"This does not fit what is on record: {error.orig}.") from error
-        except sa.exc.SQLAlchemyError as error:
+        except (sa.exc.DBAPIError, sa.exc.TimeoutError) as error:
             raise RecordError(f"{_LOCKED}{_reason(error)}.") from error
 
     @contextmanager
@@ -245,8 +250,37 @@ class Repository:
         try:
             with self._engine.connect() as connection:
                 yield connection
-        except sa.exc.SQLAlchemyError as error:
+        except (sa.exc.DBAPIError, sa.exc.TimeoutError) as error:
             raise RecordError(f"The record cannot be read: {_reason(error)}.") from error
+
+
+def _cells(connection: Connection, session_id: str) -> dict[int, dict[str, str]]:
+    table = tables.ballot_cells
+    query = sa.select(table.c.line, table.c.name, table.c.text).where(table.c.session == session_id)
+    lines: dict[int, dict[str, str]] = {}
+    for line, name, text in connection.execute(query.order_by(table.c.line, table.c.name)):
+        lines.setdefault(line, {})[name] = text
+    return lines
+
+
+def _write(connection: Connection, session_id: str, changes: list[dict[str, Any]]) -> None:
+    """Put the new texts in the place of the old ones."""
+    table = tables.ballot_cells
+    at = sa.and_(
+        table.c.session == session_id,
+        table.c.line == sa.bindparam("at_line"),
+        table.c.name == sa.bindparam("at_name"),
+    )
+    gone = [{"at_line": c["line"], "at_name": c["name"]} for c in changes if c["old"]]
+    put = [
+        {"session": session_id, "line": c["line"], "name": c["name"], "text": c["new"]}
+        for c in changes
+        if c["new"]
+    ]
+    if gone:
+        connection.execute(sa.delete(table).where(at), gone)
+    if put:
+        connection.execute(sa.insert(table), put)
 
 
 def _reason(error: sa.exc.SQLAlchemyError) -> object:
@@ -268,8 +302,7 @@ def _columns(session: StoredSession) -> dict[str, Any]:
     return {
         "id": session.id,
         "created_at": session.created_at,
-        "details": session.details.to_dict()
-        | {"samples": [sample.to_dict() for sample in session.details.samples]},
+        "details": session.details.to_dict(),
         "question": session.question.to_dict(),
         "cautions": session.cautions,
         "agreed_at": session.agreed_at or None,

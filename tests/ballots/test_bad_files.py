@@ -93,8 +93,8 @@ BAD_TEXT_FILES = [
     ("mixed protocols", lines(SOUND + ",triangle", "P02,AB,412 837,412,paired comparison",
      heading=HEADING + ",protocol"), None, "mixed protocols",
      "row 3, column protocol: The session began as triangle, this row is paired comparison."),
-    ("mixed orders", lines("P01,AAB,412 837 265,265", "P02,BBA,518 903 276,276"), THREE_AFC,
-     "mixed orders", "row 3, column order: BBA and AAB (row 2) cannot be asked"),
+    ("order against the target", lines("P01,AAB,412 837 265,265", "P02,BBA,518 903 276,276"),
+     THREE_AFC, "order against the target", "row 3, column order: In BBA the odd sample is not B"),
     ("no order", lines("P01,,412 837 265,412"), TRIANGLE, "impossible order",
      "row 2, column order: The serving order is missing."),
     ("all alike", row("AAA", "412 837 265", "412"), TRIANGLE, "impossible order",
@@ -137,9 +137,9 @@ BAD_TEXT_FILES = [
     ("two answers", row("ABB", "412 837 265", "412 837"), TRIANGLE, "number of answers",
      "row 2, column answer: The answer names 2 codes; a triangle test asks for one code."),
     ("one of a pair", row("AABB", "412 837 265 190", "412"), TETRAD, "number of answers",
-     "The answer names 1 codes; a tetrad test asks for 2 different codes."),
-    ("the same twice", row("AABB", "412 837 265 190", "412 412"), TETRAD, "number of answers",
-     "asks for 2 different codes"),
+     "The answer names 1 code; a tetrad test asks for 2 different codes."),
+    ("the same twice", row("AABB", "412 837 265 190", "412 412"), TETRAD, "answer twice",
+     "row 2, column answer: The answer names 412 twice."),
     ("three of five", row("AABBB", "412 837 265 190 544", "412 837 265"), TWO_OUT_OF_FIVE,
      "number of answers", "The answer names 3 codes"),
     ("code not served", row("AB", "412 837", "421"), PAIRED, "code not served",
@@ -149,6 +149,8 @@ BAD_TEXT_FILES = [
 ]  # fmt: skip
 
 REMARKS = [
+    ("person who left", lines(SOUND, "P02,,,"), "nothing served",
+     "row 3, column assessor: Nothing was served or answered. The row is left out"),
     ("no column name", lines("P01,ABB,412 837 265,412,sharp", heading=HEADING + ","),
      "no column name", "row 2: Column 5 has no heading and was not read; it holds 'sharp'."),
     ("no answer", row("ABB", "412 837 265", ""), "no answer",
@@ -204,7 +206,8 @@ def rules_in_the_code() -> set[str]:
 
 def test_every_rule_is_broken_at_least_once_above():
     broken = {entry[3] for entry in BAD_TEXT_FILES} | {entry[2] for entry in REMARKS}
-    assert broken == rules_in_the_code()
+    # Files of one session only reach the screen; see tests/test_workflow.py.
+    assert broken == rules_in_the_code() - {"several sessions"}
 
 
 # Sources that are no bytes of a file.

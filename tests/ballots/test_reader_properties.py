@@ -6,7 +6,7 @@ import csv
 import io
 import warnings
 import zipfile
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import openpyxl
@@ -200,7 +200,11 @@ letters = st.text("abcxyz ÄÖäöüßéñ,;'\"\n", max_size=12)
 def sessions(draw: Any) -> tuple[Protocol, list[Meant]]:
     """A protocol and the ballots of a session."""
     protocol = draw(st.sampled_from(list(PROTOCOLS.values())))
-    orders = draw(st.sampled_from(protocol.order_sets))
+    orders = (
+        protocol.order_sets[0]
+        if protocol.asks_attribute
+        else draw(st.sampled_from(protocol.order_sets))
+    )
     kept = []
     for number in range(draw(st.integers(1, 10))):
         numbers = st.lists(
@@ -332,6 +336,7 @@ def expected_rows(protocol: Protocol, ballots: list[Meant], target: str) -> list
 @settings(fixed, max_examples=250)
 @given(session=sessions(), way=spellings(), target=st.sampled_from(["A", "B"]))
 def test_sound_table_in_any_spelling_is_read_as_it_was_meant(session, way, target):
+    target = target if session[0].reversible else "B"
     protocol, ballots = session
     frame = read_quietly(written(ballots, way), protocol=protocol, target=target)
     frame["comment"] = frame["comment"].str.replace("\r\n", "\n")
@@ -359,7 +364,8 @@ def test_order_of_the_rows_does_not_change_the_counts(session, way, order):
     for each in (ballots, shuffled):
         checked = check_choices(read_cells(written(each, way)).rows, protocol=protocol)
         assert not checked.blocking
-        counts.append(tally(checked.ballots))
+        counted = tally(checked.ballots)
+        counts.append(replace(counted, by_assessor=tuple(sorted(counted.by_assessor))))
     assert counts[0] == counts[1]
     assert counts[0].trials == sum(bool(ballot.answer) for ballot in ballots)
 

@@ -23,7 +23,7 @@ def ballot(assessor: str, *, correct: bool | None, **other) -> ChoiceBallot:
 
 def test_nothing_counted():
     assert tally([]) == Tally(
-        correct=0, trials=0, missing=0, guesses=0, assessors=0, replicated=False, orders={}
+        correct=0, trials=0, missing=0, guesses=0, assessors=0, by_assessor=(), orders={}
     )
 
 
@@ -41,7 +41,7 @@ def test_counts():
         missing=0,
         guesses=2,
         assessors=3,
-        replicated=False,
+        by_assessor=((1, 1), (0, 1), (1, 1)),
         orders={"ABB": 2, "BAB": 1},
     )
 

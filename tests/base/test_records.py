@@ -12,6 +12,7 @@ import pytest
 from sensory.base.errors import RecordError
 from sensory.base.records import (
     CAUTIONS,
+    FINDINGS,
     Finding,
     Question,
     Sample,
@@ -56,9 +57,9 @@ def test_findings_are_plain_text_of_their_name():
     assert json.dumps(Finding.SIMILAR) == '"SIMILAR"'
 
 
-def test_titles_of_the_findings():
-    assert Finding.DIFFERENT_WITHIN_LIMIT.title == "Different within limit"
-    assert Finding.UNDECIDED.title == "Undecided"
+def test_headings_of_the_findings():
+    assert Finding.DIFFERENT_WITHIN_LIMIT.heading == "Different within limit"
+    assert Finding.UNDECIDED.heading == "Undecided"
 
 
 @pytest.mark.parametrize(
@@ -71,7 +72,7 @@ def test_titles_of_the_findings():
     ],
 )
 def test_finding_from_the_two_tests(different, similar, name):
-    assert Finding.from_tests()[2 * different + similar].name == name
+    assert FINDINGS[2 * different + similar].name == name
 
 
 def test_cautions():
@@ -93,7 +94,7 @@ def test_digest_is_the_sha256_of_sorted_json():
 def test_digest_of_a_question_does_not_move_between_versions():
     plain = json.dumps(QUESTION.to_dict(), sort_keys=True, separators=(",", ":"))
     assert QUESTION.digest == hashlib.sha256(plain.encode()).hexdigest()
-    assert Question().digest == "ff25f690228bf8d802d467e59632ad6ad77b3e1e7634e563156f8be65e27a3c9"
+    assert Question().digest == "16180b8ffdadb422a308c51e95f3cc8282fae5a3e2e222fe3f053210fb693b1a"
 
 
 def test_digest_is_the_same_for_equal_questions():

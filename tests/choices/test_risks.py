@@ -225,4 +225,4 @@ def test_risks_in_a_table():
     rows = risks.table().records()
     expected = [risks.fair_pass, risks.false_alarm, risks.wrong_pass, risks.power]
     assert [row["chance"] for row in rows] == expected
-    assert rows[2]["if in truth"] == "30 % of assessors can tell them apart"
+    assert rows[2]["if in truth"] == "30 % of assessors notice"

@@ -4,6 +4,7 @@ import re
 
 import numpy as np
 import pytest
+from scipy.stats import binom
 
 from sensory.base.errors import ArgumentError
 from sensory.base.records import Finding
@@ -45,7 +46,10 @@ def test_finding_is_that_of_the_test(protocol):
     tests = choice_test(protocol, range(25), 24)
     for correct in range(25):
         result = session_finding(protocol, correct, 24)
-        assert result.finding is result.test.finding is tests.finding[correct]
+        assert result.test.finding is tests.finding[correct]
+        # so few correct that guessing gives them once in a thousand: no similarity then
+        strange = binom.cdf(correct, 24, float(protocol.guess)) <= 0.001
+        assert result.finding is (Finding.UNDECIDED if strange else result.test.finding)
         assert result.risks.trials == 24
 
 
@@ -64,7 +68,7 @@ def test_because_where_no_count_exists():
 
 def test_because_of_a_two_sided_question_speaks_of_the_commoner_choice():
     result = session_finding(PAIRED, 10, 50, two_sided=True)
-    assert result.because.startswith("40 of 50 answers were for the commoner choice;")
+    assert result.because.startswith("40 of 50 answers named A, the reference;")
 
 
 def test_undecided_is_never_the_same_and_names_the_panel():
@@ -99,36 +103,84 @@ def test_different_does_not_claim_a_size():
     assert "was not shown" in text
 
 
+def twice(correct: int, trials: int) -> list[tuple[int, int]]:
+    """Half as many assessors as answers, two answers each, as alike as can be."""
+    people = trials // 2
+    return [(correct // people + (i < correct % people), 2) for i in range(people)]
+
+
 @pytest.mark.parametrize(
     ("correct", "trials", "options", "finding"),
     [
-        (22, 66, {}, "UNDECIDED"),
-        (13, 30, WIDE, "DIFFERENT"),
+        (22, 66, {}, "SIMILAR"),
+        (13, 30, WIDE, "DIFFERENT_WITHIN_LIMIT"),
         (14, 24, {}, "DIFFERENT"),
         (10, 24, {}, "UNDECIDED"),
     ],
 )
-def test_similarity_is_refused_for_replicated_answers(correct, trials, options, finding):
-    result = session_finding(TRIANGLE, correct, trials, **options, replicated=True)
-    assert result.finding is Finding(finding)
-    assert result.sentence == result.finding.sentence
-    text = words(result)
-    assert "Some assessors answered more than once." in text
-    assert "Similarity is not concluded from pooled answers" in text
+def test_replicated_answers_are_judged_by_assessor(correct, trials, options, finding):
+    by_assessor = twice(correct, trials)
+    result = session_finding(TRIANGLE, correct, trials, **options, by_assessor=by_assessor)
+    assert result.replicated.assessors == trials // 2
+    assert result.finding is result.replicated.finding is Finding(finding)
+    assert "Some assessors answered more than once." in words(result)
+    assert "similarity is judged by assessor" in result.because
 
 
-def test_refused_similarity_does_not_say_that_no_panel_would_do():
-    # 66 assessors with one answer each decide every time.
-    text = words(session_finding(TRIANGLE, 22, 66, replicated=True))
-    assert "No panel of a size that could be assembled" not in text
+def test_people_who_differ_widen_the_limit():
+    # 22 of 66 either way: all alike, or half always right and the others rarely.
+    alike = session_finding(TRIANGLE, 22, 66, by_assessor=twice(22, 66))
+    apart = session_finding(TRIANGLE, 22, 66, by_assessor=[(2, 2)] * 11 + [(0, 2)] * 22)
+    assert apart.replicated.pd_upper > alike.replicated.pd_upper + 0.1
+    assert apart.replicated.p_overdispersion < 0.01
+
+
+def test_few_people_with_replicates_show_no_similarity():
+    result = session_finding(TRIANGLE, 3, 28, by_assessor=[(1, 4)] * 3 + [(0, 4)] * 4)
+    assert result.finding is Finding.UNDECIDED
+    assert "fewer than 8 assessors" in words(result)
+    assert "No panel of a size that could be assembled" not in words(result)
+
+
+def test_counts_of_the_assessors_have_to_add_up():
+    with pytest.raises(ArgumentError, match="adds up to 4 of 6, the session has 5 of 6"):
+        session_finding(TRIANGLE, 5, 6, by_assessor=[(2, 2), (1, 2), (1, 2)])
+    with pytest.raises(ArgumentError, match="one assessor"):
+        session_finding(TRIANGLE, 5, 6, by_assessor=[(5, 6)])
+
+
+@pytest.mark.parametrize(
+    ("protocol", "correct", "trials", "why"),
+    [
+        (PAIRED, 2, 24, "direction that was not expected"),
+        (THREE_AFC, 0, 24, "direction that was not expected"),
+        (TRIANGLE, 0, 24, "codes or orders may be swapped"),
+    ],
+)
+def test_fewer_correct_than_guessing_gives_is_no_similarity(protocol, correct, trials, why):
+    result = session_finding(protocol, correct, trials)
+    assert result.test.finding is Finding.SIMILAR
+    assert result.finding is Finding.UNDECIDED
+    assert why in words(result)
+    assert "Similarity is not concluded from such ballots." in words(result)
+
+
+def test_somewhat_few_correct_answers_are_remarked_only():
+    result = session_finding(TRIANGLE, 3, 24)  # chance 0.035 by guessing
+    assert result.finding is Finding.SIMILAR
+    assert "Look at the serving plan" in words(result)
+    assert "Look at the serving plan" not in words(session_finding(TRIANGLE, 6, 24))
 
 
 def test_shortfall_against_the_plan():
     short = words(session_finding(TRIANGLE, 14, 24, planned=30))
     assert "30 ballots were planned and 24 answers counted" in short
     assert "the risks shown are those of 24" in short
-    for planned in (None, 24, 20):
+    for planned in (None, 24):
         assert "planned and" not in words(session_finding(TRIANGLE, 14, 24, planned=planned))
+    more = words(session_finding(TRIANGLE, 14, 24, planned=20))
+    assert "20 ballots were planned and 24 answers counted" in more
+    assert "if the number did not hang on the answers" in more
 
 
 REACHES_DOWN = "interval reaches down to guessing although the difference is significant"

@@ -46,8 +46,8 @@ def test_one_page_with_what_the_report_clauses_ask(summaries, name):
         summary.protocol.asks, str(summary.protocol.standard), details.samples[0].batch,
         details.samples[1].batch, details.samples[1].preparation, details.assessors,
         details.information, details.place, details.conditions, details.held_on, details.leader,
-        details.decides, f"{test.correct} of {test.trials} answers", "sulphites",
-        *summary.result.cannot_tell, summary.digest, "Release of food stays with",
+        details.decides, f"{test.correct} of {test.trials} correct", "sulphites",
+        *summary.cannot_tell(), summary.session.digest, "Release of food stays with",
     ):  # fmt: skip
         assert " ".join(asked.split()) in text, asked
     for order, times in summary.orders.items():
@@ -76,8 +76,13 @@ def test_long_texts_shrink_and_nothing_is_cut(summaries):
     long = "The cordial was served after a pause. " * 12
     summary = replace(
         summary,
-        question=replace(summary.question, what_changed=long + "END-1", retest_rule=long + "END-2"),
-        details=replace(summary.details, information=long + "END-3"),
+        session=replace(
+            summary.session,
+            question=replace(
+                summary.question, what_changed=long + "END-1", retest_rule=long + "END-2"
+            ),
+            details=replace(summary.details, information=long + "END-3"),
+        ),
         remarks=tuple(f"remark number {n}" for n in range(40)),
     )
     text, pages = words_of(session_pdf(summary))
@@ -89,7 +94,10 @@ def test_long_texts_shrink_and_nothing_is_cut(summaries):
 def test_markup_in_texts_is_shown_as_text(summaries):
     nasty = '#panic("x") *bold* $x$ <script>alert(1)</script> @ref \\'
     summary = summaries["suspect_batch"]
-    summary = replace(summary, details=replace(summary.details, place=nasty))
+    summary = replace(
+        summary,
+        session=replace(summary.session, details=replace(summary.details, place=nasty)),
+    )
     text, _ = words_of(session_pdf(summary))
     assert '#panic("x") *bold* $x$ <script>alert(1)</script> @ref \\' in text
 

@@ -96,7 +96,7 @@ def test_limit_given_as_dprime_is_kept_as_a_share_of_this_test(store, url):
     prepared(store)
     app = run("question", url)
     app.radio(key="q-unit-s1").set_value("d-prime (any test)").run()
-    app.number_input(key="q-dprime_limit-s1").set_value(1.0).run()
+    app.number_input(key="q-dprime_limit-TRIANGLE-s1").set_value(1.0).run()
     assert not app.exception
     # d-prime 1 in a triangle is 41.8 % correct (Ennis 1993, from memory): pd = (.418-1/3)/(2/3)
     assert store.session("s1").question.pd_limit == pytest.approx(0.127, abs=0.001)
@@ -119,7 +119,7 @@ def test_two_sided_paired_question_can_be_asked(store, url):
     app = run("question", url)
     app.selectbox(key="q-protocol-s1").set_value("paired comparison").run()
     app.text_input(key="q-attribute-s1").set_value("sweetness").run()
-    app.selectbox(key="q-target-s1").set_value("not known beforehand: two-sided").run()
+    app.selectbox(key="q-target-3-s1").set_value("not known beforehand: two-sided").run()
     question = store.session("s1").question
     assert (question.protocol, question.two_sided, question.attribute) == (
         "PAIRED", True, "sweetness",
@@ -132,7 +132,7 @@ def test_two_sided_paired_question_can_be_asked(store, url):
 def test_faults_stand_in_the_words_of_the_ballots_page(store, url):
     prepared(store, "mistakes", "agreed")
     app = run("ballots", url)
-    assert "**6** things to mend" in words(app)
+    assert "**6 things** to mend" in words(app)
     assert app.button(key="close").disabled
 
 

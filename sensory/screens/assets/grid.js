@@ -6,16 +6,20 @@ export default function (component) {
   const { parentElement, data, setStateValue } = component
   let grid = grids.get(parentElement)
   if (!grid || grid.shape !== shapeOf(data)) {
-    const pending = grid ? grid.pending : new Map()
-    if (grid) clearInterval(grid.timer)
-    grid = build(parentElement, data, pending)
+    const before = grid
+    if (before) clearInterval(before.timer)
+    grid = build(parentElement, data, before ? before.pending : new Map())
+    grid.sent = before ? before.sent : undefined
+    for (const [key, text] of grid.pending) if (grid.inputs.has(key)) grid.inputs.get(key).value = text
     grids.set(parentElement, grid)
   }
   clearInterval(grid.timer)
   grid.timer = setInterval(() => grid.pending.size && grid.send(), 2000)
   grid.send = () => {
     const changes = [...grid.pending].map(([key, text]) => [...key.split("|"), text])
-    setStateValue("typed", { number: `${Date.now()}-${Math.random()}`, changes })
+    const number = `${Date.now()}-${Math.random()}`
+    grid.sent = { number, cells: new Map(grid.pending) }
+    setStateValue("typed", { number, changes })
   }
   show(grid, data)
   // Called between updates too, while the cells stay: only the clock is stopped here.
@@ -63,7 +67,7 @@ function build(root, data, pending) {
   body.oninput = (event) => typed(grid, event.target)
   body.onchange = () => grid.send()
   body.onkeydown = (event) => moved(event, at, data.columns.length)
-  body.onpaste = (event) => pasted(event, at, grid)
+  body.onpaste = (event) => pasted(event, at, grid, data)
   grid.state = document.createElement("p")
   grid.state.setAttribute("role", "status")
   const frame = document.createElement("div")
@@ -100,27 +104,56 @@ function moved(event, at, width) {
   target.select()
 }
 
-function pasted(event, at, grid) {
+function pasted(event, at, grid, data) {
   const text = event.clipboardData.getData("text/plain").replace(/\r?\n$/, "")
   if (!/[\t\n]/.test(text)) return
   event.preventDefault()
   const row = Number(event.target.dataset.row)
   const place = Number(event.target.dataset.place)
-  text.split(/\r?\n/).forEach((line, down) => line.split("\t").forEach((cell, right) => {
+  tabbed(text).forEach((cells, down) => cells.forEach((cell, right) => {
+    const column = data.columns[place + right]
+    if (!column) return
+    const value = cell.replace(/\s+/g, " ").trim().slice(0, 300)
     const input = at(row + down, place + right)
-    if (!input) return
-    input.value = cell.trim()
-    typed(grid, input)
+    if (input) input.value = value
+    // below the last row: the server adds the row when the cell arrives
+    const line = data.lines[0] + row + down
+    grid.pending.set(input ? input.dataset.key : keyOf(line, column.name), value)
   }))
+  said(grid)
+  grid.send()
+}
+
+// Rows and cells of a block copied from a spreadsheet; a quoted cell may hold line breaks.
+function tabbed(text) {
+  const rows = [[""]]
+  let quoted = false
+  for (let i = 0; i < text.length; i++) {
+    const letter = text[i]
+    const row = rows[rows.length - 1]
+    if (quoted) {
+      if (letter === '"' && text[i + 1] === '"') { row[row.length - 1] += '"'; i++ }
+      else if (letter === '"') quoted = false
+      else row[row.length - 1] += letter
+    } else if (letter === '"' && row[row.length - 1] === "") quoted = true
+    else if (letter === "\t") row.push("")
+    else if (letter === "\n") rows.push([""])
+    else if (letter !== "\r") row[row.length - 1] += letter
+  }
+  return rows
 }
 
 function show(grid, data) {
   const stored = new Map(data.cells.map(([line, name, text]) => [keyOf(line, name), text]))
   const wrong = new Map(data.problems.map((entry) => [keyOf(entry.line, entry.name), entry]))
+  if (grid.sent && data.received === grid.sent.number) {
+    for (const [key, text] of grid.sent.cells) {
+      if (grid.pending.get(key) === text) grid.pending.delete(key)
+    }
+  }
   const focused = [...grid.inputs.values()].find((input) => input.matches(":focus"))
   for (const [key, input] of grid.inputs) {
     const text = stored.get(key) ?? ""
-    if (grid.pending.has(key) && grid.pending.get(key).trim() === text) grid.pending.delete(key)
     if (!grid.pending.has(key) && input !== focused && input.value !== text) input.value = text
     const problem = wrong.get(key)
     input.className = problem ? (problem.blocking ? "wrong" : "remark") : ""

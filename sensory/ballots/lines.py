@@ -1,0 +1,95 @@
+"""Ballots as numbered lines of cells: how a session keeps what was typed or loaded."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from ..base.errors import ArgumentError, BallotError, Fault
+from ..base.records import Question
+from ..protocols import PROTOCOLS, find_protocol
+from .cells import RawRow, Source, read_cells
+from .checks import check_choices
+from .choice_ballot import CheckedBallots
+from .codes import same_person
+
+Cells = Mapping[int, Mapping[str, str]]
+MOST_LINES = 5000
+
+
+def cells_of_file(source: Source) -> tuple[dict[int, dict[str, str]], list[Fault]]:
+    """Ballots of a file as numbered lines, with remarks on its form.
+
+    Lines keep their row number unless several sheets hold ballots or it is above 5,000.
+
+    Raises
+    ------
+    BallotError
+        When the file cannot be read as a table; nothing is kept then.
+    """
+    raw = read_cells(source)
+    if blocking := [fault for fault in raw.faults if fault.blocking]:
+        raise BallotError(blocking)
+    if len(raw.rows) > MOST_LINES:
+        raise ArgumentError(
+            f"The file holds {len(raw.rows)} ballots; one session takes at most {MOST_LINES}."
+        )
+    single = len({row.sheet for row in raw.rows}) <= 1
+    single = single and max((row.row for row in raw.rows), default=0) <= MOST_LINES
+    lines = {
+        (row.row if single else number): dict(row.cells)
+        for number, row in enumerate(raw.rows, start=2)
+    }
+    return lines, list(raw.faults)
+
+
+def protocol_of_cells(cells: Cells) -> str:
+    """Key of the protocol that the ballots name, or of the triangle when they name none."""
+    for line in cells.values():
+        if line.get("protocol", "").strip():
+            try:
+                return find_protocol(line["protocol"]).key
+            except ArgumentError:
+                continue
+    return next(iter(PROTOCOLS))
+
+
+def check_cells(cells: Cells, question: Question) -> CheckedBallots:
+    """Judge numbered lines of cells as ballots of one session."""
+    protocol = find_protocol(question.protocol)
+    filled = filled_lines(cells)
+    present = dict.fromkeys(name for line in filled.values() for name in line)
+    names = dict.fromkeys([*present, "assessor", "order", "answer", "code_1"])
+    rows = [
+        RawRow(
+            sheet="",
+            row=line,
+            cells={name: filled[line].get(name, "") for name in names},
+            headings={},
+        )
+        for line in sorted(filled)
+    ]
+    checked = check_choices(rows, protocol=protocol, target=question.target)
+    several = sorted(
+        {same_person(ballot.session): ballot.session for ballot in checked.ballots}.values()
+    )
+    if len(several) < 2:
+        return checked
+    fault = Fault(
+        sheet="",
+        row=0,
+        column="session",
+        value=", ".join(several[:5]),
+        rule="several sessions",
+        problem=f"The ballots belong to {len(several)} sessions: {', '.join(several[:5])}.",
+        advice="Keep one session in a file, or empty the column.",
+    )
+    return CheckedBallots(ballots=checked.ballots, faults=(fault, *checked.faults))
+
+
+def filled_lines(cells: Cells) -> dict[int, dict[str, str]]:
+    """The lines with any text in them."""
+    return {
+        line: dict(texts)
+        for line, texts in cells.items()
+        if any(str(text).strip() for text in texts.values())
+    }

@@ -1,0 +1,149 @@
+"""Values computed by other routes: tests/references/independent.json and its scripts."""
+
+import json
+from functools import lru_cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy.stats import chi2
+
+from sensory.base.records import Finding
+from sensory.choices.a_not_a import a_not_a, a_not_a_by_assessor
+from sensory.choices.dprime import estimate_dprime
+from sensory.choices.replicates import replicated_choice_test
+from sensory.choices.same_different import same_different
+from sensory.choices.sequential import sequential_plan
+from sensory.choices.size import operating_characteristic, panel_size, power
+from sensory.choices.sureness import sureness_test
+from sensory.choices.two_stage import TwoStagePlan, two_stage_plan
+from sensory.models.beta_binomial import ReplicateLikelihood, masses
+from sensory.protocols import PROTOCOLS
+
+FILE = Path(__file__).resolve().parents[1] / "references" / "independent.json"
+VALUES = json.loads(FILE.read_text(encoding="utf-8"))["values"]
+
+
+def with_limits(result, quantity):
+    if quantity in ("low", "high"):
+        return getattr(result.limits, quantity)
+    return getattr(result, "estimate" if quantity == "dprime" else quantity)
+
+
+def dprime_estimate(quantity, protocol, correct, trials):
+    return with_limits(estimate_dprime(protocol, correct, trials), quantity)
+
+
+def size(quantity, protocol, **options):
+    return getattr(panel_size(protocol, **options), quantity)
+
+
+def power_of(_quantity, protocol, trials, alpha, pd):
+    return power(protocol, trials, alpha=alpha, pd=pd)
+
+
+def chance_of_finding(quantity, protocol, trials, pd):
+    return operating_characteristic(protocol, trials, pd=pd)[Finding(quantity)]
+
+
+def cheapest_plan(quantity, protocol, **options):
+    return getattr(two_stage_plan(protocol, **options), quantity)
+
+
+def risk_of_plan(quantity, protocol, plan, alpha, beta, pd_limit, **_most):
+    first, second, low, high, total = plan
+    made = TwoStagePlan(
+        protocol=protocol,
+        alpha=alpha,
+        beta=beta,
+        pd_limit=pd_limit,
+        first=first,
+        second=second,
+        similar_first=low,
+        different_first=high,
+        different_total=total,
+    )
+    return getattr(made, quantity)
+
+
+def sequential(quantity, protocol, pd, **options):
+    return getattr(sequential_plan(protocol, **options).outcomes(pd), quantity)
+
+
+def beta_binomial(quantity, mean, spread, protocol=None, table=None, replicates=None):
+    if quantity == "sum_of_logs":
+        return np.log(masses(replicates, 0.0, mean, spread)).sum()
+    tables = {len(table) - 1: np.array(table, float)}
+    return float(ReplicateLikelihood(guess=float(protocol.guess), tables=tables).at(mean, spread))
+
+
+def replicates(quantity, protocol, table):
+    correct = np.repeat(np.arange(len(table)), table)
+    result = replicated_choice_test(protocol, correct, len(table) - 1)
+    if quantity in ("low", "high"):
+        return getattr(result.pd_limits, quantity)
+    return getattr(result, quantity)
+
+
+def yes_no(quantity, counts):
+    result = a_not_a(*counts)
+    return result.dprime if quantity == "dprime" else with_limits(result, quantity)
+
+
+def clustered(quantity, answers):
+    result = a_not_a_by_assessor(answers)
+    if quantity == "chi_square":
+        return chi2.isf(result.p_likelihood_ratio, 1)
+    return getattr(result, quantity)
+
+
+def pairs(quantity, counts):
+    result = same_different(*counts)
+    return result.dprime if quantity == "dprime" else with_limits(result, quantity)
+
+
+@lru_cache
+def sureness_of(rows):
+    return sureness_test(rows)
+
+
+def sureness(quantity, table):
+    result = sureness_of(tuple(tuple(row) for row in table))
+    name, number = quantity.rsplit("_", 1)
+    if name == "threshold":
+        return result.thresholds[int(number) - 1]
+    one = result.products[int(number) - 1]
+    return getattr(one.limits, name) if name in ("low", "high") else getattr(one, name)
+
+
+OURS = {
+    "estimate_dprime": dprime_estimate,
+    "panel_size": size,
+    "power": power_of,
+    "operating_characteristic": chance_of_finding,
+    "two_stage_plan": cheapest_plan,
+    "two_stage_risk": risk_of_plan,
+    "sequential_plan": sequential,
+    "beta_binomial": beta_binomial,
+    "replicates": replicates,
+    "a_not_a": yes_no,
+    "a_not_a_by_assessor": clustered,
+    "same_different": pairs,
+    "sureness": sureness,
+}
+
+
+@pytest.mark.parametrize("entry", VALUES, ids=[entry["id"] for entry in VALUES])
+def test_against_another_route(entry):
+    inputs = dict(entry["inputs"])
+    if "protocol" in inputs:
+        inputs["protocol"] = PROTOCOLS[inputs["protocol"]]
+    ours = OURS[entry["method"]](entry["quantity"], **inputs)
+    expected = pytest.approx(entry["value"], rel=entry["tolerance"], abs=0)
+    assert ours == expected, entry["source"]
+
+
+def test_every_value_names_its_birth():
+    wanted = {"id", "method", "quantity", "inputs", "value", "source", "version", "date"}
+    assert all(wanted | {"tolerance"} == set(entry) for entry in VALUES)
+    assert len({entry["id"] for entry in VALUES}) == len(VALUES) >= 60

@@ -1,0 +1,132 @@
+"""Sureness grades: limits and signs, empty and separated grades, many products, R-index."""
+
+import numpy as np
+import pytest
+from scipy.stats import mannwhitneyu
+
+from sensory.choices.a_not_a import a_not_a
+from sensory.choices.sureness import sureness_test
+
+THREE = [[18, 9, 3], [11, 12, 7], [2, 9, 19]]
+
+
+def numbers(product):
+    return (
+        product.dprime,
+        product.limits.low,
+        product.limits.high,
+        product.p_likelihood_ratio,
+        product.r_index,
+        product.r_limits.low,
+        product.r_limits.high,
+        product.p_r_index,
+    )
+
+
+@pytest.mark.parametrize("counts", [(32, 40, 14, 40), (9, 30, 15, 35), (5, 12, 4, 9)])
+def test_two_grades_are_yes_and_no(counts):
+    hits, n, alarms, m = counts
+    simple = a_not_a(hits, n, alarms, m)
+    (one,) = sureness_test([[m - alarms, alarms], [n - hits, hits]]).products
+    assert one.dprime == pytest.approx(simple.dprime, abs=1e-5)
+    assert one.limits.low == pytest.approx(simple.limits.low, abs=1e-5)
+    assert one.limits.high == pytest.approx(simple.limits.high, abs=1e-5)
+    assert one.p_likelihood_ratio == pytest.approx(simple.p_likelihood_ratio, rel=1e-4)
+
+
+@pytest.mark.parametrize("counts", [(40, 40, 14, 40), (32, 40, 0, 40), (0, 40, 12, 40)])
+def test_two_grades_with_an_empty_cell_are_yes_and_no(counts):
+    hits, n, alarms, m = counts
+    simple = a_not_a(hits, n, alarms, m)
+    (one,) = sureness_test([[m - alarms, alarms], [n - hits, hits]]).products
+    assert one.dprime == simple.dprime  # infinite
+    assert one.limits.low == pytest.approx(simple.limits.low, abs=1e-4)
+    assert one.limits.high == pytest.approx(simple.limits.high, abs=1e-4)
+
+
+@pytest.mark.parametrize(
+    "table",
+    [
+        [[20, 0], [0, 20]],
+        [[12, 8, 0, 0], [0, 0, 5, 15]],
+        [[10, 5, 5], [0, 0, 20]],
+        [[10, 10, 0], [0, 10, 10]],
+    ],
+    ids=str,
+)
+def test_separated_grades_have_no_finite_dprime(table):
+    # The likelihood rises for ever when no reference answer lies beyond any of the product.
+    (one,) = sureness_test(table).products
+    assert one.dprime == one.limits.high == np.inf
+    assert 0.5 < one.limits.low < 5
+
+
+def test_no_overlap_at_all_leaves_the_r_index_open_on_one_side():
+    (one,) = sureness_test([[12, 8, 0], [0, 0, 15]]).products
+    assert (one.r_index, one.r_limits.high) == (1, 1)
+    assert 0.5 < one.r_limits.low < 1
+
+
+def test_reversed_grades_turn_the_sign():
+    one = sureness_test(THREE)
+    two = sureness_test([row[::-1] for row in THREE])
+    for a, b in zip(one.products, two.products, strict=True):
+        assert b.dprime == pytest.approx(-a.dprime, abs=1e-5)
+        assert b.limits.low == pytest.approx(-a.limits.high, abs=1e-5)
+        assert b.limits.high == pytest.approx(-a.limits.low, abs=1e-5)
+        assert b.r_index == pytest.approx(1 - a.r_index)
+        assert b.r_limits.low == pytest.approx(1 - a.r_limits.high)
+        assert b.p_r_index == pytest.approx(a.p_r_index)
+        assert b.p_likelihood_ratio == pytest.approx(a.p_likelihood_ratio, rel=1e-4)
+    assert two.thresholds == pytest.approx([-t for t in one.thresholds[::-1]], abs=1e-5)
+
+
+def test_empty_grades_are_merged_away():
+    spread = [[a, 0, b, 0, 0, c] for a, b, c in THREE]
+    one, two = sureness_test(THREE), sureness_test(spread)
+    assert two.grades == 3
+    assert two.thresholds == one.thresholds
+    assert [numbers(p) for p in two.products] == [numbers(p) for p in one.products]
+
+
+def test_many_products_in_their_order():
+    one = sureness_test(THREE)
+    two = sureness_test([THREE[0], THREE[2], THREE[1]])
+    for a, b in zip(one.products, two.products[::-1], strict=True):
+        np.testing.assert_allclose(numbers(b), numbers(a), rtol=1e-4, atol=1e-6)
+
+
+def test_r_index_of_a_product_does_not_depend_on_the_others():
+    together = sureness_test(THREE).products[1]
+    (alone,) = sureness_test([THREE[0], THREE[2]]).products
+    assert numbers(together)[4:] == numbers(alone)[4:]
+
+
+def test_the_same_product_twice():
+    one, two = sureness_test([THREE[0], THREE[1], THREE[1]]).products
+    np.testing.assert_allclose(numbers(two), numbers(one), rtol=1e-4, atol=1e-6)
+
+
+def test_equal_answers_show_nothing():
+    (one,) = sureness_test([[8, 5, 7], [8, 5, 7]]).products
+    assert one.dprime == pytest.approx(0, abs=1e-6)
+    assert one.limits.low == pytest.approx(-one.limits.high, abs=1e-5)
+    assert (one.r_index, one.p_r_index) == (0.5, 1)
+    assert one.p_likelihood_ratio == pytest.approx(1, abs=1e-3)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_r_index_against_scipy(seed):
+    rng = np.random.default_rng(seed)
+    table = rng.integers(1, 15, (2, 2 + seed % 2))
+    reference, product = (np.repeat(np.arange(table.shape[1]), row) for row in table)
+    exact = mannwhitneyu(product, reference, method="asymptotic", use_continuity=False)
+    (one,) = sureness_test(table).products
+    assert one.r_index == pytest.approx(exact.statistic / product.size / reference.size)
+    assert one.p_r_index == pytest.approx(exact.pvalue, rel=1e-9)
+
+
+def test_r_limits_hold_the_estimate_and_widen():
+    narrow, wide = (sureness_test(THREE[:2], level=level).products[0] for level in (0.8, 0.99))
+    assert 0 < wide.r_limits.low < narrow.r_limits.low < narrow.r_index
+    assert narrow.r_index < narrow.r_limits.high < wide.r_limits.high < 1

@@ -1,0 +1,194 @@
+"""A - not A: empty cells, signs, independent p-values, assessors who answer more than once."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy.stats import binomtest, chi2_contingency, fisher_exact, norm
+
+from sensory.base.errors import ArgumentError
+from sensory.choices.a_not_a import a_not_a, a_not_a_by_assessor, a_not_a_counts
+from sensory.choices.two_by_two import fisher_one_sided, likelihood_ratio
+
+TABLES = [(32, 40, 14, 40), (11, 25, 19, 31), (5, 5, 1, 6), (0, 9, 3, 12), (700, 900, 400, 800)]
+
+
+@pytest.mark.parametrize("counts", TABLES, ids=str)
+def test_p_values_against_scipy(counts):
+    hits, n, alarms, m = counts
+    table = np.array([[hits, n - hits], [alarms, m - alarms]])
+    exact = fisher_exact(table, alternative="greater").pvalue
+    ratio = chi2_contingency(table, correction=False, lambda_="log-likelihood").pvalue
+    found = a_not_a(*counts)
+    assert found.p_fisher == pytest.approx(exact, rel=1e-9)
+    assert found.p_likelihood_ratio == pytest.approx(ratio, rel=1e-9)
+    assert fisher_one_sided(hits, n, alarms, m) == found.p_fisher
+    assert likelihood_ratio(table.astype(float)) == found.p_likelihood_ratio
+
+
+@pytest.mark.parametrize("counts", TABLES, ids=str)
+def test_other_product_first_turns_the_sign(counts):
+    hits, n, alarms, m = counts
+    one, two = a_not_a(hits, n, alarms, m), a_not_a(alarms, m, hits, n)
+    assert two.dprime == pytest.approx(-one.dprime)
+    assert two.limits.low == pytest.approx(-one.limits.high, abs=1e-6)
+    assert two.limits.high == pytest.approx(-one.limits.low, abs=1e-6)
+    assert two.p_likelihood_ratio == pytest.approx(one.p_likelihood_ratio)
+    if np.isfinite(one.dprime):
+        assert two.criterion == pytest.approx(one.criterion)
+
+
+def test_reversed_answers_turn_sign_and_criterion():
+    one, two = a_not_a(32, 40, 14, 40), a_not_a(8, 40, 26, 40)
+    assert two.dprime == pytest.approx(-one.dprime)
+    assert two.criterion == pytest.approx(-one.criterion)
+    assert two.se == pytest.approx(one.se)
+
+
+def test_criterion_is_positive_for_people_slow_to_say_a():
+    assert a_not_a(10, 40, 4, 40).criterion > 0 > a_not_a(36, 40, 30, 40).criterion
+
+
+def test_only_hits_and_no_alarms():
+    found = a_not_a(40, 40, 0, 40)
+    assert found.dprime == found.se == found.limits.high == np.inf
+    assert 2 < found.limits.low < 5
+    assert np.isnan(found.criterion)
+
+
+@pytest.mark.parametrize("counts", [(40, 40, 14, 40), (26, 40, 0, 40)])
+def test_one_empty_cell_gives_a_lower_limit(counts):
+    found = a_not_a(*counts)
+    assert found.dprime == found.limits.high == np.inf
+    assert 1 < found.limits.low < 4
+
+
+def test_more_alarms_than_hits_keep_the_sign():
+    found = a_not_a(0, 40, 12, 40)
+    assert found.dprime == found.limits.low == -np.inf
+    assert found.limits.high < 0
+
+
+@pytest.mark.parametrize("said", [0, 40])
+def test_one_answer_to_everything_says_nothing(said):
+    found = a_not_a(said, 40, said, 40)
+    assert found.dprime == 0
+    assert (found.limits.low, found.limits.high) == (-np.inf, np.inf)
+    assert found.p_likelihood_ratio == 1
+
+
+def test_large_counts_meet_the_wald_interval():
+    found = a_not_a(60_000, 100_000, 40_000, 100_000)
+    half = norm.ppf(0.975) * found.se
+    assert found.limits.low == pytest.approx(found.dprime - half, abs=1e-5)
+    assert found.limits.high == pytest.approx(found.dprime + half, abs=1e-5)
+
+
+def rows(*pairs):
+    return [row for row, times in pairs for _ in range(times)]
+
+
+BOTH, A_ONLY, OTHER_ONLY, NEITHER = [1, 1, 1, 1], [1, 1, 0, 1], [0, 1, 1, 1], [0, 1, 0, 1]
+
+
+@pytest.mark.parametrize("counts", [(12, 3, 5, 4), (4, 9, 6, 6), (1, 0, 8, 8), (7, 7, 3, 2)])
+def test_mcnemar_against_scipy(counts):
+    one, two, both, neither = counts
+    found = a_not_a_by_assessor(
+        rows((A_ONLY, one), (OTHER_ONLY, two), (BOTH, both), (NEITHER, neither))
+    )
+    assert (found.a_only, found.not_a_only) == (one, two)
+    exact = binomtest(one, one + two, 0.5, alternative="greater").pvalue
+    assert found.p_mcnemar == pytest.approx(exact, rel=1e-10)
+
+
+def test_mcnemar_without_discordant_assessors():
+    found = a_not_a_by_assessor(rows((BOTH, 6), (NEITHER, 5)))
+    assert (found.a_only, found.not_a_only, found.p_mcnemar) == (0, 0, 1.0)
+
+
+def test_no_mcnemar_for_other_numbers_of_samples():
+    found = a_not_a_by_assessor([[2, 3, 1, 3], [3, 3, 0, 3], [1, 3, 2, 3], [2, 3, 0, 3]])
+    assert found.a_only is found.not_a_only is found.p_mcnemar is None
+
+
+def test_assessors_with_one_criterion_agree_with_the_simple_test():
+    # 12 A only, 3 the other only, 5 both: the criteria do not differ more than chance, so
+    # that the random-effects model falls back to the simple one.
+    found = a_not_a_by_assessor(rows((A_ONLY, 12), (OTHER_ONLY, 3), (BOTH, 5)))
+    simple = a_not_a(17, 20, 8, 20)
+    assert found.sd_criterion == pytest.approx(0, abs=1e-3)
+    assert found.dprime == pytest.approx(simple.dprime, rel=1e-4)
+    assert found.dprime_marginal == pytest.approx(simple.dprime, rel=1e-4)
+
+
+MIXED = [[2, 3, 1, 3], [3, 3, 2, 3], [1, 3, 0, 3], [3, 3, 3, 3], [0, 3, 0, 3], [2, 3, 0, 3]] * 2
+
+
+def test_order_of_assessors_does_not_matter():
+    one, two = a_not_a_by_assessor(MIXED), a_not_a_by_assessor(MIXED[::-1])
+    assert two.dprime == pytest.approx(one.dprime, rel=1e-5)
+    assert two.sd_criterion == pytest.approx(one.sd_criterion, rel=1e-4)
+
+
+def test_exchanged_products_turn_the_sign():
+    other = [[f, m, h, n] for h, n, f, m in MIXED]
+    one, two = a_not_a_by_assessor(MIXED), a_not_a_by_assessor(other)
+    assert two.dprime == pytest.approx(-one.dprime, rel=1e-5)
+    assert two.limits.low == pytest.approx(-one.limits.high, rel=1e-4)
+
+
+def test_marginal_dprime_lies_near_the_simple_one():
+    # The marginal probit slope of a random-intercept model: divide by sqrt(1 + sd^2).
+    rng, people, times, sd, d = np.random.default_rng(12), 400, 3, 1.0, 1.2
+    centre = rng.normal(0, sd, people)
+    h = rng.binomial(times, norm.cdf(centre + d / 2))
+    f = rng.binomial(times, norm.cdf(centre - d / 2))
+    full = np.full(people, times)
+    found = a_not_a_by_assessor(np.stack([h, full, f, full], axis=1))
+    simple = a_not_a(int(h.sum()), people * times, int(f.sum()), people * times)
+    assert found.dprime_marginal == pytest.approx(simple.dprime, rel=0.03)
+    assert found.dprime > 1.15 * simple.dprime
+
+
+def test_perfect_assessors_have_no_finite_dprime():
+    found = a_not_a_by_assessor(rows((A_ONLY, 12)))
+    assert found.dprime == found.dprime_marginal == np.inf
+    assert found.limits.high == np.inf
+    assert np.isfinite(found.limits.low)
+
+
+def test_one_answer_to_everything_says_nothing_by_assessor():
+    found = a_not_a_by_assessor(rows((BOTH, 12)))
+    assert found.dprime == 0
+    assert (found.limits.low, found.limits.high) == (-np.inf, np.inf)
+
+
+BALLOTS = pd.DataFrame(
+    {
+        "assessor": ["b", "a", "a", "b", "a", "c", "c", "b"],
+        "sample": ["A", "A", "B", "B", "A", "A", "B", "B"],
+        "answer": ["A", "A", "A", "not A", None, "not A", "not A", "A"],
+    }
+)
+
+
+def test_counts_from_tidy_ballots():
+    # a: one hit of one A (one left out), one alarm of one; b: 1 of 1, 1 of 2; c: 0, 0.
+    assert a_not_a_counts(BALLOTS).tolist() == [[1, 1, 1, 1], [1, 1, 1, 2], [0, 1, 0, 1]]
+
+
+@pytest.mark.parametrize("column", ["assessor", "sample", "answer"])
+def test_missing_column_is_named(column):
+    with pytest.raises(ArgumentError, match=column):
+        a_not_a_counts(BALLOTS.drop(columns=column))
+
+
+@pytest.mark.parametrize(
+    ("column", "value", "message"),
+    [("sample", "C", "sample must be 'A' or 'B'; got 'C'"), ("answer", "yes", "got 'yes'")],
+)
+def test_other_words_are_refused(column, value, message):
+    wrong = BALLOTS.copy()
+    wrong.loc[0, column] = value
+    with pytest.raises(ArgumentError, match=message):
+        a_not_a_counts(wrong)

@@ -1,0 +1,160 @@
+"""Beta-binomial: masses by integration, the maximum by another optimiser, limits inverted."""
+
+import numpy as np
+import pytest
+from scipy.integrate import quad
+from scipy.optimize import minimize, minimize_scalar
+from scipy.stats import beta, betabinom, binom, chi2
+
+from sensory.models.beta_binomial import ReplicateLikelihood, masses, tabulated
+
+GUESSES = (0.1, 1 / 3, 0.5)
+
+
+@pytest.mark.parametrize("guess", GUESSES)
+@pytest.mark.parametrize(("mean", "spread"), [(0.3, 0.3), (0.5, 0.1), (0.7, 0.25)])
+@pytest.mark.parametrize("times", [1, 3, 6])
+def test_masses_against_integration(times, mean, spread, guess):
+    scale = 1 / spread - 1
+    density = beta(mean * scale, (1 - mean) * scale)
+    for x, ours in enumerate(masses(times, guess, mean, spread)):
+        exact = quad(
+            lambda q, x=x: density.pdf(q) * binom.pmf(x, times, guess + (1 - guess) * q),
+            0,
+            1,
+            epsabs=1e-12,
+            limit=200,
+        )[0]
+        assert ours == pytest.approx(exact, rel=1e-7)
+
+
+@pytest.mark.parametrize("times", [1, 2, 7, 40])
+@pytest.mark.parametrize("spread", [0.001, 0.3, 0.9])
+def test_masses_without_guessing(times, spread):
+    scale = 1 / spread - 1
+    exact = betabinom.pmf(range(times + 1), times, 0.35 * scale, 0.65 * scale)
+    np.testing.assert_allclose(masses(times, 0.0, 0.35, spread), exact, rtol=1e-9)
+
+
+@pytest.mark.parametrize("guess", GUESSES)
+@pytest.mark.parametrize("mean", [0.0, 0.4, 1.0])
+def test_no_spread_is_the_binomial(guess, mean):
+    exact = binom.pmf(range(9), 8, guess + (1 - guess) * mean)
+    np.testing.assert_allclose(masses(8, guess, mean, 0.0), exact, rtol=1e-12, atol=1e-300)
+
+
+@pytest.mark.parametrize("guess", GUESSES)
+def test_full_spread_is_a_mixture_of_two_kinds(guess):
+    # Nearly: a share notices always, the others guess.
+    exact = 0.7 * binom.pmf(range(6), 5, guess)
+    exact[5] += 0.3
+    np.testing.assert_allclose(masses(5, guess, 0.3, 1 - 1e-9), exact, atol=1e-8)
+
+
+@pytest.mark.parametrize("guess", GUESSES)
+def test_moments(guess):
+    # Two answers of one person share pi: covariance (1 - guess)^2 Var(pi), Var(pi) from scipy.
+    mean, spread, times = 0.35, 0.4, 6
+    x, chance = np.arange(times + 1), masses(times, guess, mean, spread)
+    scale = 1 / spread - 1
+    share = beta(mean * scale, (1 - mean) * scale)
+    pc = guess + (1 - guess) * share.mean()
+    expected = times * pc * (1 - pc) + times * (times - 1) * (1 - guess) ** 2 * share.var()
+    assert chance.sum() == pytest.approx(1, abs=1e-12)
+    assert (x * chance).sum() == pytest.approx(times * pc)
+    assert ((x - times * pc) ** 2 * chance).sum() == pytest.approx(expected)
+
+
+def test_masses_broadcast():
+    means, spreads = np.array([[0.1], [0.6]]), np.array([0.0, 0.2, 0.9])
+    many = masses(4, 1 / 3, means, spreads)
+    assert many.shape == (2, 3, 5)
+    for i in range(2):
+        for j in range(3):
+            one = masses(4, 1 / 3, means[i, 0], spreads[j])
+            np.testing.assert_allclose(many[i, j], one, rtol=1e-14)
+
+
+def panel(seed, people=20):
+    rng = np.random.default_rng(seed)
+    guess = GUESSES[seed % 3]
+    mean, spread = rng.uniform(0, 0.9), rng.uniform(0.02, 0.9)
+    scale = 1 / spread - 1
+    noticing = rng.beta(mean * scale + 1e-9, (1 - mean) * scale, people)
+    given = rng.integers(1, 6, people)
+    correct = rng.binomial(given, guess + (1 - guess) * noticing)
+    return ReplicateLikelihood(guess=guess, tables=tabulated(correct, given))
+
+
+def by_other_optimiser(likelihood):
+    runs = [
+        minimize(
+            lambda t: -float(likelihood.at(t[0], t[1])),
+            start,
+            method="Nelder-Mead",
+            bounds=[(1e-9, 1 - 1e-9), (0, 0.999)],
+            options={"xatol": 1e-9, "fatol": 1e-12, "maxiter": 3000},
+        ).fun
+        for start in [(a, b) for a in (0.05, 0.4, 0.8) for b in (0.02, 0.5, 0.95)]
+    ]
+    return -min(runs)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_maximum_is_not_beaten(seed):
+    likelihood = panel(seed)
+    mean, spread, top = likelihood.best
+    assert float(likelihood.at(mean, spread)) == pytest.approx(top, abs=1e-12)
+    assert top >= by_other_optimiser(likelihood) - 1e-8
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_maximum_of_like_assessors_is_the_pooled_proportion(seed):
+    likelihood = panel(seed)
+    tables = likelihood.tables
+    right = sum((np.arange(m + 1) * table).sum() for m, table in tables.items())
+    given = sum(m * table.sum() for m, table in tables.items())
+    expected = max((right / given - likelihood.guess) / (1 - likelihood.guess), 0)
+    assert likelihood.best_equal[0] == pytest.approx(expected, abs=1e-6)
+
+
+@pytest.mark.parametrize("seed", range(8))
+@pytest.mark.parametrize("name", ["mean", "spread"])
+def test_limits_invert_the_profile(seed, name):
+    """At an inner limit the log-likelihood, maximised by scipy, lies the right drop lower."""
+    likelihood = panel(seed)
+    top = likelihood.best[2]
+    drop = chi2.ppf(0.95, 1) / 2
+    for limit, end in zip(likelihood.limits(name, 0.95), (0.0, None), strict=True):
+        end = (1.0 if name == "mean" else 0.999) if end is None else end
+        grid = np.linspace(0, 0.999, 200)
+        pair = (limit, grid) if name == "mean" else (grid, limit)
+        place = grid[int(np.argmax(likelihood.at(*pair)))]
+
+        def loss(other, limit=limit):
+            pair = (limit, other) if name == "mean" else (other, limit)
+            return -float(likelihood.at(*pair))
+
+        near = (max(place - 0.01, 0), min(place + 0.01, 0.999))
+        best = -min(
+            minimize_scalar(loss, bounds=near, options={"xatol": 1e-10}).fun,
+            loss(near[0]),
+            loss(near[1]),
+        )
+        if limit == end:
+            assert top - best <= drop + 1e-6
+        else:
+            assert top - best == pytest.approx(drop, abs=1e-4)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_profile_touches_the_top(seed):
+    likelihood = panel(seed)
+    mean, spread, top = likelihood.best
+    assert likelihood.profile_mean(np.array([mean]))[0] == pytest.approx(top, abs=1e-8)
+    assert likelihood.profile_spread(np.array([spread]))[0] == pytest.approx(top, abs=1e-8)
+
+
+def test_tabulated_counts_assessors():
+    tables = tabulated(np.array([2, 0, 1, 2, 3]), np.array([2, 2, 2, 2, 3]))
+    assert {m: table.tolist() for m, table in tables.items()} == {2: [1, 1, 2], 3: [0, 0, 0, 1]}
