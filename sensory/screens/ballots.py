@@ -115,7 +115,7 @@ def _names(session: StoredSession, cells: dict[int, dict[str, str]]) -> list[str
     present = dict.fromkeys(name for line in cells.values() for name in line)
     coded = [f"code_{n}" for n in range(1, find_protocol(session.question.protocol).coded + 1)]
     codes = ["codes"] if "codes" in present and "code_1" not in present else coded
-    needed = ["assessor", "order", *codes, "answer", "guess", "replicate", "comment"]
+    needed = ["assessor", "order", *codes, "answer", "guess", "comment", "replicate"]
     return [*needed, *(name for name in present if name not in needed)]
 
 

@@ -4,16 +4,28 @@ from __future__ import annotations
 
 import sqlite3
 
+from playwright.sync_api import expect
+
 ORDERS = ("ABB", "BAB", "BBA", "AAB", "ABA", "BAA", "ABB", "BAB", "BBA", "AAB")
 ODD = (0, 1, 2, 2, 1, 0, 0, 1, 2, 2)
-FIELDS = ("assessor", "order", "code_1", "code_2", "code_3", "answer", "guess", "comment")
+FIELDS = (
+    "assessor",
+    "order",
+    "code_1",
+    "code_2",
+    "code_3",
+    "answer",
+    "guess",
+    "comment",
+    "replicate",
+)
 
 
 def ballot(number: int) -> list[str]:
     """What is on the paper; all but two name the odd sample. Comments hold page shortcuts."""
     codes = [str(100 + 7 * number + 211 * place) for place in range(3)]
     right = ODD[number] if number not in (3, 7) else (ODD[number] + 1) % 3
-    return [f"P{number:02d}", ORDERS[number], *codes, codes[right], "", "rc"]
+    return [f"P{number:02d}", ORDERS[number], *codes, codes[right], "", "rc", ""]
 
 
 def type_ballots(visitor, numbers) -> None:
@@ -58,7 +70,8 @@ def test_typed_ballots_survive_reload_and_killed_server(visit, server):
     page.reload()
     visitor.heading("Ballots")
     visitor.saved()
-    assert page.get_by_label("row 4, answer").input_value() == ballot(3)[5]
+    assert stored(server) == expected(range(4))
+    expect(page.get_by_label("row 4, answer")).to_have_value(ballot(3)[5])
     assert stored(server) == expected(range(4))
 
     type_ballots(visitor, range(4, 7))
@@ -92,6 +105,8 @@ def test_typed_ballots_survive_reload_and_killed_server(visit, server):
     visitor.settled()
     visitor.click("agree")
     visitor.heading("Ballots")
+    page.get_by_text("These 10 of 24 planned ballots are all there will be").click()
+    visitor.settled()
     visitor.click("close")
     # 8 of 10 triangles: P(X >= 8) = 0.0034, critical count 7 (printed tables).
     visitor.heading("The batch deviates perceptibly from the reference.")
