@@ -63,7 +63,6 @@ def _saved(session: StoredSession, typed: StoredSession) -> StoredSession:
     """Write what was typed in this window and nothing else; say when another one changed it."""
     key = f"shown-{session.id}"
     shown: StoredSession = st.session_state.get(key, session)
-    st.session_state[key] = typed
     touched = {
         name: said for name, said in typed.cautions.items() if shown.cautions.get(name) is not said
     }
@@ -76,6 +75,8 @@ def _saved(session: StoredSession, typed: StoredSession) -> StoredSession:
             cautions=session.cautions | touched,
             who=typed.details.leader or who(session),
         )
+        # Only now: a run that is interrupted before must find the change again.
+        st.session_state[key] = typed
     now = (session.details, session.question, session.cautions)
     if now != (typed.details, typed.question, typed.cautions):
         st.warning("This session was changed in another window. Reload the page to see it all.")
