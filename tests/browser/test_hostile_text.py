@@ -1,0 +1,72 @@
+"""Markup in titles, cells and file names is text: nothing is fetched, nothing runs."""
+
+from __future__ import annotations
+
+import pytest
+
+PICTURE = "![x](http://picture.test/x.png)"
+TAG = "<img src=http://tag.test/x.png onerror=\"document.title='broken'\">"
+
+
+@pytest.fixture
+def hostile_file(tmp_path):
+    """Ballots whose cells hold markup, as a file with markup in its name."""
+    path = tmp_path / "![f](http:_name.test).csv"
+    quoted = TAG.replace('"', '""')
+    rows = [
+        "assessor;order;code_1;code_2;code_3;answer;comment",
+        f'"{PICTURE}";ABB;181;417;512;181;"{quoted}"',
+        f"P02;{PICTURE};182;418;513;{PICTURE};ok",
+        'P03;BAB;183;419;514;419;"=HYPERLINK(""http://formula.test"",""x"")"',
+    ]
+    path.write_text("\n".join(rows), encoding="utf-8")
+    return path
+
+
+def test_markup_of_users_is_shown_as_text_on_every_page(visit, server, hostile_file):
+    visitor = visit()
+    visitor.open()
+    page = visitor.page
+    page.locator('input[type="file"]').set_input_files(hostile_file)
+    page.get_by_text("3 ballots read.").wait_for()
+    visitor.click("use-file")
+    visitor.heading("What is asked, and with which risks?")
+    for label in ("Title", "What differs between the two samples?", "Panel leader"):
+        page.get_by_label(label, exact=True).fill(PICTURE + TAG)
+        page.get_by_label(label, exact=True).press("Tab")
+        visitor.settled()
+    for label in (
+        "Which decision hangs on it?",
+        "If different, we will",
+        "If similar, we will",
+        "If the session cannot tell, we will",
+    ):
+        page.get_by_label(label).fill(PICTURE)
+        page.get_by_label(label).press("Tab")
+    for number in range(5):
+        group = page.get_by_role("radiogroup").nth(number + 1)
+        group.get_by_text("yes", exact=True).click()
+    page.get_by_text("Still open").wait_for(state="detached")
+    visitor.settled()
+    visitor.click("agree")
+    visitor.heading("Ballots")
+    assert PICTURE in visitor.text()
+    page.get_by_text("things to mend").first.wait_for()
+    for cell, text in {"order": "BBA", "answer": "513"}.items():
+        page.get_by_label(f"row 3, {cell}").fill(text)
+        page.get_by_label(f"row 3, {cell}").press("Tab")
+    page.get_by_text("0 things to mend").wait_for()
+    visitor.saved()
+    visitor.click("close")
+    # All three odd samples named: 1/27 by guessing, below 0.05.
+    visitor.heading("The batch deviates perceptibly from the reference.")
+    assert PICTURE in visitor.text()
+    page.get_by_role("link", name="Question").click()
+    page.get_by_text("; frozen.").wait_for()
+    assert TAG in visitor.text()
+    page.get_by_role("link", name="Sessions").click()
+    visitor.heading("Does the batch still match")
+    assert PICTURE in visitor.text()
+    assert page.title() != "broken"
+    assert page.locator('img[src*="test"]').count() == 0
+    assert visitor.hosts == {f"127.0.0.1:{server.port}"}
