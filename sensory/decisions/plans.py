@@ -10,7 +10,7 @@ import numpy as np
 
 from ..base.errors import ArgumentError
 from ..base.records import Finding
-from ..base.results import Table
+from ..base.results import Table, several
 from ..choices.dprime import carried_pd
 from ..choices.risks import SessionRisks, session_risks
 from ..choices.size import deciding_size, fair_pass_size, operating_characteristic, panel_size
@@ -78,10 +78,23 @@ class PanelPlan:
             ),
         )
 
+    def heading(self) -> str:
+        """The number in a line. Larger is not always better: counts move in steps."""
+        have = self.risks.trials
+        if self.enough:
+            return f"{self.both_risks} assessors keep both risks; you have enough"
+        if have < self.both_risks:
+            return f"{self.both_risks} assessors keep both risks; you have {have}"
+        return (
+            f"{have} assessors miss one of the risks by a step of the counts; "
+            f"{self.both_risks} would keep both, and so does every number from "
+            f"{self.both_risks_stable} on"
+        )
+
     def verdict(self) -> str:
         """What the people at hand can and cannot conclude, in words."""
         risks = self.risks
-        limit = f"{100 * risks.pd_limit:g} %"
+        limit = f"{round(100 * risks.pd_limit, 1):g} %"
         can = (
             f"With {risks.trials} assessors, a difference that {limit} of people notice is found "
             f"with a chance of {100 * risks.power:.0f} %, and an unchanged product is shown to be "
@@ -98,7 +111,7 @@ class PanelPlan:
         more = self.both_risks - self.risks.trials
         if more <= 0:
             more = (self.risks.deciding_size or self.both_risks_stable) - self.risks.trials
-        lines = [(more, f"{more} more assessors, {self.risks.trials + more} in all.")]
+        lines = [(more, f"{several(more, 'more assessor')}, {self.risks.trials + more} in all.")]
         if self.other and self.other[0][1] < self.both_risks:
             protocol, size = self.other[0]
             extra = max(size - self.risks.trials, 0)
@@ -119,7 +132,7 @@ class PanelPlan:
         if self.smallest_limit is not None and self.smallest_limit > self.risks.pd_limit:
             sentences.append(
                 f"A wider limit: at {100 * self.smallest_limit:.0f} % instead of "
-                f"{100 * self.risks.pd_limit:g} % an unchanged product would pass with 90 % "
+                f"{round(100 * self.risks.pd_limit, 1):g} % an unchanged product would pass with 90 % "
                 "chance. That is a decision about the product, not about statistics."
             )
         return tuple(sentences)

@@ -177,7 +177,7 @@ def characteristic_figure(plan: PanelPlan, width: int | str = "container") -> al
     )
     words = (
         alt.Chart(_values([{"truth": limit, "text": f"agreed limit {percent(limit)}"}]))
-        .mark_text(align="left", dx=5, dy=8, color=_GREY, fontSize=12)
+        .mark_text(align="right" if limit > 0.5 else "left", dy=-8, color=_GREY, fontSize=12)
         .encode(x="truth:Q", y=alt.value(0), text="text:N")
     )
     chart: Any = alt.layer(lines, mark, words).properties(width=width, height=280)

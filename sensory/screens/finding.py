@@ -109,8 +109,8 @@ def _agreed(summary: SessionSummary) -> None:
 def _downloads(session: StoredSession, summary: SessionSummary) -> None:
     st.subheader("Take it along")
     name = _file_name(summary)
-    pdf, numbers, ballots = st.columns(3)
-    pdf.download_button(
+    row = st.container(horizontal=True)  # wraps where the window is narrow
+    row.download_button(
         "Report, PDF",
         lambda: pdf_of(summary),
         f"report-{name}.pdf",
@@ -119,7 +119,7 @@ def _downloads(session: StoredSession, summary: SessionSummary) -> None:
         type="primary",
         on_click="ignore",
     )
-    numbers.download_button(
+    row.download_button(
         "Numbers, CSV",
         table_csv(summary.table()),
         f"numbers-{name}.csv",
@@ -127,7 +127,7 @@ def _downloads(session: StoredSession, summary: SessionSummary) -> None:
         key="numbers",
         on_click="ignore",
     )
-    ballots.download_button(
+    row.download_button(
         "Ballots, CSV",
         ballots_csv(current_frame().store.cells(session.id)),
         f"ballots-{name}.csv",

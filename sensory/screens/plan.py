@@ -47,7 +47,7 @@ def page() -> None:
                 find_protocol(one.protocol) for one in advice if one.possible and one.protocol
             ],
         )
-        _verdict(plan, question)
+        _verdict(plan)
     with shown_errors():
         _curves(plan)
         _two_stage(plan)
@@ -132,11 +132,8 @@ def _question(chosen: Advice, people: int) -> Question:
     return question
 
 
-def _verdict(plan: PanelPlan, question: Question) -> None:
-    st.subheader(
-        f"{plan.both_risks} assessors keep both risks"
-        + ("; you have enough" if plan.enough else f"; you have {plan.risks.trials}")
-    )
+def _verdict(plan: PanelPlan) -> None:
+    st.subheader(plan.heading())
     st.markdown(plan.verdict())
     if changes := plan.changes():
         st.markdown("What would change that:\n" + "\n".join(f"- {line}" for line in changes))

@@ -95,11 +95,11 @@ def _empty() -> None:
     names = [entry.name for entry in PROTOCOLS.values()]
     protocol = find_protocol(st.selectbox("Test", names, key="new-protocol"))
     title = st.text_input("Title of the session", key="new-title", placeholder="product, batch")
-    start, template = st.columns(2)
-    if start.button("New session", key="new-session"):
+    row = st.container(horizontal=True)
+    if row.button("New session", key="new-session"):
         question = Question(protocol=protocol.key, assessors=24)
         _new(question, SessionDetails(title=title.strip()), {}, "typed from paper")
-    template.download_button(
+    row.download_button(
         "Template to fill in, XLSX",
         template_xlsx(protocol),
         f"ballots-{protocol.name}.xlsx",
