@@ -132,8 +132,8 @@ class PanelPlan:
         if self.smallest_limit is not None and self.smallest_limit > self.risks.pd_limit:
             sentences.append(
                 f"A wider limit: at {100 * self.smallest_limit:.0f} % instead of "
-                f"{round(100 * self.risks.pd_limit, 1):g} % an unchanged product would pass with 90 % "
-                "chance. That is a decision about the product, not about statistics."
+                f"{round(100 * self.risks.pd_limit, 1):g} % an unchanged product would pass with "
+                "90 % chance. That is a decision about the product, not about statistics."
             )
         return tuple(sentences)
 
