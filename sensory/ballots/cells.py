@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import IO, Any
 
 from ..base.errors import BallotError, Fault
-from .columns import CHOICE_COLUMNS, NOTES_SHEET, column_of
+from .columns import CHOICE, NOTES_SHEET, Headings
 
 MOST_BYTES = 20 * 2**20
 MOST_UNPACKED = 200 * 2**20
@@ -54,7 +54,7 @@ class RawTable:
     faults: tuple[Fault, ...] = ()
 
 
-def read_cells(source: Source) -> RawTable:
+def read_cells(source: Source, headings: Headings = CHOICE) -> RawTable:
     """Text cells of a CSV file or an XLSX workbook.
 
     Parameters
@@ -63,6 +63,8 @@ def read_cells(source: Source) -> RawTable:
         CSV in UTF-8, UTF-16 or Windows-1252 with comma, semicolon or tab; or XLSX, of
         which every sheet with a heading row is read. The heading row may stand below a
         few lines of other text.
+    headings : Headings
+        The columns looked for; those of a forced choice unless said otherwise.
 
     Raises
     ------
@@ -71,10 +73,10 @@ def read_cells(source: Source) -> RawTable:
     """
     content = _content(source)
     if content.startswith(b"PK\x03\x04"):
-        return _workbook(content)
+        return _workbook(content, headings)
     if content.startswith(b"\xd0\xcf\x11\xe0"):
         raise _unreadable("an old workbook (.xls) or a locked one", "Save it as .xlsx or CSV.")
-    return _text_table(content)
+    return _text_table(content, headings)
 
 
 def _content(source: Source) -> bytes:
@@ -103,14 +105,14 @@ def _content(source: Source) -> bytes:
     return content
 
 
-def _text_table(content: bytes) -> RawTable:
+def _text_table(content: bytes, headings: Headings) -> RawTable:
     text = _decoded(content)
     lines = text.splitlines()
     best: tuple[int, str] = (0, ",")
     for delimiter in (",", ";", "\t"):
         head = csv.reader(lines[:_HEADER_WITHIN], delimiter=delimiter)
         try:
-            known = max((len(_known(line)) for line in head), default=0)
+            known = max((len(_known(line, headings)) for line in head), default=0)
         except csv.Error:
             known = 0
         best = max(best, (known, delimiter), key=lambda entry: entry[0])
@@ -122,7 +124,7 @@ def _text_table(content: bytes) -> RawTable:
             f"a CSV file that breaks at line {reader.line_num} ({error})",
             "Open it in a spreadsheet and save it again.",
         ) from error
-    return _table("", numbered, required=True)
+    return _table("", numbered, headings, required=True)
 
 
 def _numbered(reader: Any) -> Iterator[tuple[int, list[str]]]:
@@ -151,7 +153,7 @@ def _decoded(content: bytes) -> str:
     return text
 
 
-def _workbook(content: bytes) -> RawTable:
+def _workbook(content: bytes, headings: Headings) -> RawTable:
     import openpyxl
 
     try:
@@ -171,9 +173,9 @@ def _workbook(content: bytes) -> RawTable:
             f"a workbook that cannot be opened ({type(error).__name__})",
             "Open it in a spreadsheet and save it again as .xlsx, or as CSV.",
         ) from error
-    with_heading = [name for name, lines in sheets if _heading_at(lines) is not None]
+    with_heading = [name for name, lines in sheets if _heading_at(lines, headings) is not None]
     tables = [
-        _table(name, lines, required=name in with_heading or not with_heading)
+        _table(name, lines, headings, required=name in with_heading or not with_heading)
         for name, lines in sheets
         if any(any(line) for _, line in lines)
     ]
@@ -207,26 +209,28 @@ def _as_text(value: Any) -> str:
     return str(value)
 
 
-def _known(line: Iterable[str]) -> set[str]:
-    return {name for cell in line if (name := column_of(cell))}
+def _known(line: Iterable[str], headings: Headings) -> set[str]:
+    return {name for cell in line if (name := headings.known(cell))}
 
 
-def _heading_at(lines: list[tuple[int, list[str]]]) -> int | None:
+def _heading_at(lines: list[tuple[int, list[str]]], headings: Headings) -> int | None:
     """Index of the first line, among the first twenty, with two known headings."""
     for index, (_, line) in enumerate(lines[:_HEADER_WITHIN]):
-        if len(_known(line)) >= 2:
+        if len(_known(line, headings)) >= 2:
             return index
     return None
 
 
-def _table(sheet: str, lines: list[tuple[int, list[str]]], *, required: bool) -> RawTable:
-    at = _heading_at(lines)
+def _table(
+    sheet: str, lines: list[tuple[int, list[str]]], known: Headings, *, required: bool
+) -> RawTable:
+    at = _heading_at(lines, known)
     if at is None:
-        return RawTable(rows=(), faults=(_no_heading(sheet, blocking=required),))
+        return RawTable(rows=(), faults=(_no_heading(sheet, known, blocking=required),))
     number, heading = lines[at]
     if len(heading) > MOST_COLUMNS:
         raise _too_large()
-    places, faults = _places(sheet, number, heading)
+    places, faults = _places(sheet, number, heading, known)
     headings = {name: heading[index].strip() for index, name in places.items()}
     rows = []
     below = lines[at + 1 :]
@@ -276,12 +280,14 @@ def _outside(sheet: str, heading: list[str], below: list[tuple[int, list[str]]])
     return faults
 
 
-def _places(sheet: str, row: int, heading: list[str]) -> tuple[dict[int, str], list[Fault]]:
+def _places(
+    sheet: str, row: int, heading: list[str], known: Headings
+) -> tuple[dict[int, str], list[Fault]]:
     """Which column stands where; a remark for unknown headings, a fault for a second one."""
     places: dict[int, str] = {}
     faults = []
     for index, text in enumerate(heading):
-        name = column_of(text)
+        name = known.column_of(text)
         if name is None:
             if text.strip():
                 faults.append(
@@ -293,7 +299,7 @@ def _places(sheet: str, row: int, heading: list[str]) -> tuple[dict[int, str], l
                         rule="unknown column",
                         blocking=False,
                         problem=f"The column {_short(text)} is not known and was not read.",
-                        advice="Known are: " + ", ".join(c.name for c in CHOICE_COLUMNS) + ".",
+                        advice="Known are: " + ", ".join(c.name for c in known.columns) + ".",
                     )
                 )
         elif name in places.values():
@@ -313,8 +319,8 @@ def _places(sheet: str, row: int, heading: list[str]) -> tuple[dict[int, str], l
     return places, faults
 
 
-def _no_heading(sheet: str, *, blocking: bool) -> Fault:
-    needed = ", ".join(column.name for column in CHOICE_COLUMNS if column.required)
+def _no_heading(sheet: str, known: Headings, *, blocking: bool) -> Fault:
+    needed = ", ".join(column.name for column in known.columns if column.required)
     return Fault(
         sheet=sheet,
         row=0,
@@ -323,7 +329,7 @@ def _no_heading(sheet: str, *, blocking: bool) -> Fault:
         rule="no heading",
         blocking=blocking,
         problem="No heading row was found" + ("." if blocking else "; the sheet was not read."),
-        advice=f"The first row names the columns, at least {needed} and the codes.",
+        advice=f"The first row names the columns, at least {needed}.",
     )
 
 

@@ -99,16 +99,44 @@ CHOICE_COLUMNS = (
     ),
 )
 
-_BY_HEADING = {
-    heading: column.name for column in CHOICE_COLUMNS for heading in (column.name, *column.also)
-}
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Headings:
+    """The columns of one kind of table, found by their headings.
+
+    Attributes
+    ----------
+    columns : tuple of Column
+    attributes : bool
+        Whether every further heading is an attribute, and so a column of its own name.
+    """
+
+    columns: tuple[Column, ...]
+    attributes: bool = False
+
+    def known(self, heading: str) -> str | None:
+        """Name of the column that a heading stands for, or None."""
+        squeezed = re.sub(r"[^a-z0-9]+", "_", heading.casefold()).strip("_")
+        for column in self.columns:
+            if squeezed in (column.name, *column.also):
+                return column.name
+        return None
+
+    def column_of(self, heading: str) -> str | None:
+        """As `known`; an attribute keeps its heading, without needless spaces."""
+        found = self.known(heading)
+        if found is None and self.attributes:
+            return " ".join(heading.split()) or None
+        return found
+
+
+CHOICE = Headings(columns=CHOICE_COLUMNS)
 
 
 def column_of(heading: str) -> str | None:
-    """Name of the column that a heading stands for, or None.
+    """Name of the column of a forced-choice table that a heading stands for, or None.
 
     >>> column_of(" Serving order "), column_of("Code 2"), column_of("shoe size")
     ('order', 'code_2', None)
     """
-    squeezed = re.sub(r"[^a-z0-9]+", "_", heading.casefold()).strip("_")
-    return _BY_HEADING.get(squeezed)
+    return CHOICE.known(heading)

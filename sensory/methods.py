@@ -1,0 +1,145 @@
+"""Methods other than a forced choice: one frozen entry each, as `protocols` for choices.
+
+What a ballot of each method holds stands in `ballots.method_columns`, what its answers
+say in `decisions.readings`; both are keyed by `Method.key`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from .base.errors import ArgumentError
+from .base.standards import STANDARDS
+from .protocols import PROTOCOLS, Protocol
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Setting:
+    """One thing that is agreed before tasting, besides alpha and beta.
+
+    Attributes
+    ----------
+    key, label : str
+    kind : {'number', 'text'}
+    default : float or str
+    low, high : float
+        Bounds of a number.
+    needed : bool
+        Whether an empty text keeps the question from being agreed.
+    """
+
+    key: str
+    label: str
+    kind: Literal["number", "text"]
+    default: float | str
+    low: float = 0.0
+    high: float = 1000.0
+    needed: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Method:
+    """A test that is no forced choice.
+
+    Attributes
+    ----------
+    key, name : str
+    standard : str
+        With its edition; '(edition not looked up)' where only the number is known.
+    asks : str
+        What the ballot asks.
+    letters : str
+        How the samples are named on a ballot.
+    settings : tuple of Setting
+    similarity : bool
+        Whether its answers can show similarity at all.
+    """
+
+    key: str
+    name: str
+    standard: str
+    asks: str
+    letters: str
+    settings: tuple[Setting, ...] = ()
+    similarity: bool = True
+
+    def setting(self, settings: dict[str, float | str], key: str) -> float | str:
+        """An agreed setting, or its default."""
+        default = next(one.default for one in self.settings if one.key == key)
+        return settings.get(key, default)
+
+
+_DPRIME_LIMIT = Setting(
+    key="dprime_limit", label="Agreed limit: d-prime", kind="number", default=1.0, low=0.05, high=5
+)
+_SCALE = (
+    Setting(key="scale_low", label="Lowest score of the scale", kind="number", default=0.0,
+            low=-1000.0),
+    Setting(key="scale_high", label="Highest score of the scale", kind="number", default=10.0),
+)  # fmt: skip
+_LETTERS = "A is the reference, B the sample compared."
+
+A_NOT_A = Method(
+    key="A_NOT_A",
+    name="A - not A",
+    standard=str(STANDARDS["ISO 8588"]),
+    asks="Is this sample A, the reference that you know, or is it not A?",
+    letters=_LETTERS,
+    similarity=False,
+)
+SAME_DIFFERENT = Method(
+    key="SAME_DIFFERENT",
+    name="same-different",
+    standard="ASTM E2139 (edition not looked up)",
+    asks="Are the two samples of this pair the same, or different?",
+    letters="A pair is AA, BB (same) or AB, BA (different), first served first.",
+    settings=(_DPRIME_LIMIT,),
+)
+SURENESS = Method(
+    key="SURENESS",
+    name="A - not A with sureness",
+    standard=f"after {STANDARDS['ISO 8588']}",
+    asks="Is this sample the reference that you know, and how sure are you?",
+    letters="A is the reference; any other name is a product compared with it.",
+    settings=(
+        Setting(
+            key="grades",
+            label="Grades, from the reference's end, separated by semicolons",
+            kind="text",
+            default="surely A; perhaps A; perhaps not A; surely not A",
+            needed=True,
+        ),
+        _DPRIME_LIMIT,
+    ),
+)
+METHODS = {one.key: one for one in (A_NOT_A, SAME_DIFFERENT, SURENESS)}
+
+
+def find_test(key: str) -> Protocol | Method:
+    """The forced-choice protocol or the method with this key.
+
+    Raises
+    ------
+    ArgumentError
+        When there is none.
+
+    Examples
+    --------
+    >>> find_test("TRIANGLE").name, find_test("A_NOT_A").name
+    ('triangle', 'A - not A')
+    """
+    found = PROTOCOLS.get(key) or METHODS.get(key)
+    if found is None:
+        raise ArgumentError(f"no test has the key {key!r}; there are {', '.join(_keys())}.")
+    return found
+
+
+def find_method(key: str) -> Method | None:
+    """The method with this key, or None where the key is that of a forced choice."""
+    found = find_test(key)
+    return found if isinstance(found, Method) else None
+
+
+def _keys() -> list[str]:
+    return [*PROTOCOLS, *METHODS]
