@@ -6,10 +6,12 @@ say in `decisions.readings`; both are keyed by `Method.key`.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 from .base.errors import ArgumentError
+from .base.records import Question
 from .base.standards import STANDARDS
 from .protocols import PROTOCOLS, Protocol
 
@@ -64,10 +66,48 @@ class Method:
     settings: tuple[Setting, ...] = ()
     similarity: bool = True
 
-    def setting(self, settings: dict[str, float | str], key: str) -> float | str:
+    def setting(self, settings: Mapping[str, Any], key: str) -> Any:
         """An agreed setting, or its default."""
         default = next(one.default for one in self.settings if one.key == key)
         return settings.get(key, default)
+
+    def listed(self, settings: Mapping[str, Any], key: str) -> list[str]:
+        """An agreed setting that holds several words, separated by semicolons.
+
+        >>> SURENESS.listed({"grades": "same; unsure ;different"}, "grades")
+        ['same', 'unsure', 'different']
+        """
+        parts = str(self.setting(settings, key)).split(";")
+        return [" ".join(part.split()) for part in parts if part.strip()]
+
+    def missing(self, settings: Mapping[str, Any]) -> list[str]:
+        """What has to be stated before a question with this method can be agreed."""
+        return [
+            f"{one.label}?"
+            for one in self.settings
+            if one.needed and not str(self.setting(settings, one.key)).strip()
+        ]
+
+    def check(self, settings: Mapping[str, Any]) -> None:
+        """Refuse settings that cannot be used.
+
+        Raises
+        ------
+        ArgumentError
+            For an unknown setting, or a number that is none or out of its bounds.
+        """
+        known = {one.key: one for one in self.settings}
+        for key, value in settings.items():
+            if key not in known:
+                raise ArgumentError(f"{self.name} has no setting {key!r}: {', '.join(known)}.")
+            one = known[key]
+            if one.kind == "text":
+                continue
+            number = isinstance(value, (int, float)) and not isinstance(value, bool)
+            if not (number and one.low <= value <= one.high):
+                raise ArgumentError(
+                    f"{one.label} must be a number from {one.low:g} to {one.high:g}; got {value!r}."
+                )
 
 
 _DPRIME_LIMIT = Setting(
@@ -131,7 +171,7 @@ def find_test(key: str) -> Protocol | Method:
     """
     found = PROTOCOLS.get(key) or METHODS.get(key)
     if found is None:
-        raise ArgumentError(f"no test has the key {key!r}; there are {', '.join(_keys())}.")
+        raise ArgumentError(f"test {key!r} is not known; possible are {', '.join(_keys())}.")
     return found
 
 
@@ -139,6 +179,14 @@ def find_method(key: str) -> Method | None:
     """The method with this key, or None where the key is that of a forced choice."""
     found = find_test(key)
     return found if isinstance(found, Method) else None
+
+
+def attributes_of(question: Question) -> tuple[str, ...]:
+    """The attributes that a profile agreed; none for any other test."""
+    method = find_method(question.protocol)
+    if method is None or not any(one.key == "attributes" for one in method.settings):
+        return ()
+    return tuple(method.listed(question.settings, "attributes"))
 
 
 def _keys() -> list[str]:

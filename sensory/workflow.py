@@ -14,14 +14,24 @@ from pathlib import Path
 from typing import Any
 from uuid import uuid4
 
-from .ballots.choice_ballot import CheckedBallots, Tally, tally
-from .ballots.lines import Cells, cells_of_file, check_cells, filled_lines
+from .ballots.choice_ballot import CheckedBallots, tally
+from .ballots.lines import Cells, cells_of_file, filled_lines
+from .ballots.method_rows import CheckedRows
 from .base.errors import BallotError, RecordError
 from .base.records import CAUTIONS, JournalEntry, Question, SessionDetails, StoredSession, utc_now
 from .choices.risks import SessionRisks, session_risks
 from .decisions.afterwards import done_afterwards
-from .decisions.findings import SessionFinding, session_finding
+from .decisions.reading import ReadSession
 from .decisions.summary import SessionSummary
+from .methods import find_method
+from .outcomes import (
+    Checked,
+    check_ballots,
+    choice_finding,
+    edition,
+    outcome,
+    read_answers,
+)
 from .protocols import find_protocol
 
 
@@ -154,6 +164,8 @@ def missing_in_question(question: Question) -> list[str]:
         "if_undecided": "What will be done if the session cannot tell?",
     }
     missing = [asks for name, asks in needed.items() if not str(getattr(question, name)).strip()]
+    if method := find_method(question.protocol):
+        return missing + method.missing(question.settings)
     protocol = find_protocol(question.protocol)
     if protocol.asks_attribute and not question.attribute.strip():
         missing.append("Which attribute is asked about?")
@@ -178,11 +190,8 @@ def agree(store: Store, session_id: str, *, who: str) -> StoredSession:
         raise RecordError("Not before every caution is answered with yes: " + " / ".join(unmet))
     if missing := missing_in_question(session.question):
         raise RecordError("The question is not complete: " + " / ".join(missing))
-    planned_risks(session.question)
-    protocol = find_protocol(session.question.protocol)
-    protocol.right_answers(protocol.orders[0], session.question.target)
-    edition = f"{protocol.standard} (edition looked up {protocol.standard.checked})"
-    question = replace(session.question, standard=edition)
+    _check_plan(session.question)
+    question = replace(session.question, standard=edition(session.question))
     cells = store.cells(session_id)
     frozen = replace(
         session,
@@ -198,6 +207,16 @@ def agree(store: Store, session_id: str, *, who: str) -> StoredSession:
     return frozen
 
 
+def _check_plan(question: Question) -> None:
+    """Refuse risks, limits and settings that no session can have."""
+    if method := find_method(question.protocol):
+        method.check(question.settings)
+        return
+    planned_risks(question)
+    protocol = find_protocol(question.protocol)
+    protocol.right_answers(protocol.orders[0], question.target)
+
+
 def enter_cells(
     store: Store, session_id: str, changes: Cells, *, who: str, why: str = "typed"
 ) -> int:
@@ -207,10 +226,10 @@ def enter_cells(
     return store.write_cells(session_id, changes, who=who, why=why)
 
 
-def checked_ballots(store: Store, session_id: str) -> CheckedBallots:
+def checked_ballots(store: Store, session_id: str) -> Checked:
     """The ballots of a session, judged."""
     session = store.session(session_id)
-    return check_cells(store.cells(session_id), session.question)
+    return check_ballots(store.cells(session_id), session.question)
 
 
 def close(store: Store, session_id: str, *, who: str) -> StoredSession:
@@ -229,13 +248,10 @@ def close(store: Store, session_id: str, *, who: str) -> StoredSession:
     if unmet := unmet_cautions(session):
         raise RecordError("A caution is no longer answered with yes: " + " / ".join(unmet))
     cells = store.cells(session_id)
-    checked = check_cells(cells, session.question)
+    checked = check_ballots(cells, session.question)
     if checked.blocking:
         raise BallotError(checked.blocking)
-    counted = tally(checked.ballots)
-    if not counted.trials:
-        raise RecordError("No ballot has an answer, so there is nothing to count.")
-    found = _result(session.question, counted).finding.heading
+    found = outcome(checked, session.question)
     closed = replace(session, closed_at=utc_now())
     store.update(
         closed,
@@ -243,7 +259,7 @@ def close(store: Store, session_id: str, *, who: str) -> StoredSession:
         expect_cells=cells,
         who=who,
         what="closed",
-        why=f"{found}, {counted.correct} of {counted.trials} correct",
+        why=found,
     )
     return closed
 
@@ -274,23 +290,15 @@ def summarise(store: Store, session_id: str, *, version: str) -> SessionSummary:
     RecordError
         When the session is not closed, or the frozen question no longer has its digest.
     """
-    session = store.session(session_id)
-    if not session.closed:
-        raise RecordError("The finding is shown when the ballots are closed.")
-    if session.question.digest != session.digest:
-        raise RecordError(
-            "The question on record is not the one that was agreed: its digest differs. "
-            "Somebody changed the record outside this program."
-        )
-    checked = checked_ballots(store, session_id)
-    if checked.blocking:
-        raise BallotError(checked.blocking)
+    session, checked = _to_be_read(store, session_id)
+    if not isinstance(checked, CheckedBallots):
+        raise RecordError("This session is no forced choice: read it with `read_session`.")
     counted = tally(checked.ballots)
     form = tuple(line for line in session.details.file_remarks.splitlines() if line)
     return SessionSummary(
         session=session,
         protocol=find_protocol(session.question.protocol),
-        result=_result(session.question, counted),
+        result=choice_finding(session.question, counted),
         missing=counted.missing,
         guesses=counted.guesses,
         assessors=counted.assessors,
@@ -302,18 +310,38 @@ def summarise(store: Store, session_id: str, *, version: str) -> SessionSummary:
     )
 
 
-def _result(question: Question, counted: Tally) -> SessionFinding:
-    return session_finding(
-        find_protocol(question.protocol),
-        counted.correct,
-        counted.trials,
-        alpha=question.alpha,
-        beta=question.beta,
-        pd_limit=question.pd_limit,
-        two_sided=question.two_sided,
-        by_assessor=counted.by_assessor,
-        planned=question.assessors,
+def read_session(store: Store, session_id: str, *, version: str) -> ReadSession:
+    """As `summarise`, for a session that is no forced choice."""
+    session, checked = _to_be_read(store, session_id)
+    if not isinstance(checked, CheckedRows):
+        raise RecordError("This session is a forced choice: read it with `summarise`.")
+    form = tuple(line for line in session.details.file_remarks.splitlines() if line)
+    return ReadSession(
+        session=session,
+        reading=read_answers(checked, session.question),
+        answers=len(checked.rows),
+        missing=checked.missing,
+        assessors=len({row["assessor"] for row in checked.rows}),
+        remarks=(*form, *(str(fault) for fault in checked.remarks)),
+        afterwards=done_afterwards(store.entries(session_id)),
+        printed_at=utc_now(),
+        version=version,
     )
+
+
+def _to_be_read(store: Store, session_id: str) -> tuple[StoredSession, Checked]:
+    session = store.session(session_id)
+    if not session.closed:
+        raise RecordError("The finding is shown when the ballots are closed.")
+    if session.question.digest != session.digest:
+        raise RecordError(
+            "The question on record is not the one that was agreed: its digest differs. "
+            "Somebody changed the record outside this program."
+        )
+    checked = checked_ballots(store, session_id)
+    if checked.blocking:
+        raise BallotError(checked.blocking)
+    return session, checked
 
 
 def read_prepared(folder: Path, name: str) -> dict[str, Any]:

@@ -12,6 +12,7 @@ import pytest
 
 from sensory import workflow
 from sensory.ballots import lines
+from sensory.ballots.lines import check_cells
 from sensory.base.errors import ArgumentError, BallotError, RecordError
 from sensory.base.records import CAUTIONS, Finding, Question, SessionDetails, StoredSession
 from sensory.choices.risks import session_risks
@@ -240,7 +241,7 @@ def test_attribute_is_needed_where_the_ballot_asks_for_one(protocol):
         ({"pd_limit": 30.0}, r"pd_limit must lie .* For 30 % write 0\.3"),
         ({"assessors": 0}, "must be at least 1; got 0"),
         ({"two_sided": True}, "two_sided is not possible for a triangle test"),
-        ({"protocol": "QUARTET"}, "protocol 'QUARTET' is not known"),
+        ({"protocol": "QUARTET"}, "test 'QUARTET' is not known"),
         ({"protocol": "PAIRED", "attribute": "sourness", "target": "C"}, "target must be"),
     ],
 )
@@ -370,13 +371,13 @@ def test_checked_ballots_of_a_session(store):
 
 
 def test_blank_lines_are_no_ballots():
-    checked = workflow.check_cells({**CELLS, 90: {"assessor": " ", "answer": ""}}, QUESTION)
+    checked = check_cells({**CELLS, 90: {"assessor": " ", "answer": ""}}, QUESTION)
     assert checked.faults == ()
     assert len(checked.ballots) == 6
 
 
 def test_faults_name_the_line_as_row():
-    checked = workflow.check_cells({**CELLS, 90: {**CELLS[2], "assessor": "P90", "answer": "9"}},
+    checked = check_cells({**CELLS, 90: {**CELLS[2], "assessor": "P90", "answer": "9"}},
                                    QUESTION)  # fmt: skip
     assert [(fault.sheet, fault.row, fault.rule) for fault in checked.blocking] == [
         ("", 90, "code not served")
@@ -384,27 +385,25 @@ def test_faults_name_the_line_as_row():
 
 
 def test_nothing_typed_yet():
-    assert [fault.rule for fault in workflow.check_cells({}, QUESTION).blocking] == ["no ballots"]
+    assert [fault.rule for fault in check_cells({}, QUESTION).blocking] == ["no ballots"]
 
 
 def test_line_with_a_name_only_is_a_person_who_left():
-    checked = workflow.check_cells({**CELLS, 20: {"assessor": "P"}}, QUESTION)
+    checked = check_cells({**CELLS, 20: {"assessor": "P"}}, QUESTION)
     assert [fault.rule for fault in checked.faults] == ["nothing served"]
     assert not checked.blocking
     assert len(checked.ballots) == 6
 
 
 def test_line_with_an_order_only_has_no_answer():
-    checked = workflow.check_cells({**CELLS, 20: {"assessor": "P", "order": "ABB"}}, QUESTION)
+    checked = check_cells({**CELLS, 20: {"assessor": "P", "order": "ABB"}}, QUESTION)
     assert "no answer" in [fault.rule for fault in checked.faults]
     assert not checked.blocking
 
 
 def test_other_protocol_in_a_line():
     cells = {**CELLS, 2: {**CELLS[2], "protocol": "tetrad"}}
-    assert [fault.rule for fault in workflow.check_cells(cells, QUESTION).blocking] == [
-        "other protocol"
-    ]
+    assert [fault.rule for fault in check_cells(cells, QUESTION).blocking] == ["other protocol"]
 
 
 def test_several_sessions_in_one_file_are_refused(store):
@@ -412,7 +411,7 @@ def test_several_sessions_in_one_file_are_refused(store):
         line: {**texts, "session": "Monday" if line < 5 else "Tuesday"}
         for line, texts in CELLS.items()
     }
-    fault = workflow.check_cells(cells, QUESTION).blocking[0]
+    fault = check_cells(cells, QUESTION).blocking[0]
     assert fault.rule == "several sessions"
     assert "belong to 2 sessions: Monday, Tuesday" in fault.problem
     opened(store, cells=cells)
@@ -426,14 +425,14 @@ def test_one_session_in_two_spellings_is_one_session():
         line: {**texts, "session": "Monday" if line < 5 else "monday "}
         for line, texts in CELLS.items()
     }
-    assert workflow.check_cells(cells, QUESTION).blocking == ()
+    assert check_cells(cells, QUESTION).blocking == ()
 
 
 def test_target_of_the_question_decides():
     question = replace(QUESTION, protocol="PAIRED", attribute="sourness")
     cells = {2: {"assessor": "P01", "order": "AB", "codes": "412 837", "answer": "412"}}
     for target, right in (("A", True), ("B", False)):
-        checked = workflow.check_cells(cells, replace(question, target=target))
+        checked = check_cells(cells, replace(question, target=target))
         assert [ballot.correct for ballot in checked.ballots] == [right]
 
 
@@ -576,13 +575,13 @@ def test_answers_of_one_person_go_together(store, people):
 def test_cell_written_between_check_and_close_refuses_the_close(store, monkeypatch):
     opened(store)
     workflow.agree(store, ID, who="Änne")
-    check = workflow.check_cells
+    check = workflow.check_ballots
 
     def slow(cells, question):
         store.write_cells(ID, {2: {"answer": "no code"}}, who="Zoë", why="other window")
         return check(cells, question)
 
-    monkeypatch.setattr(workflow, "check_cells", slow)
+    monkeypatch.setattr(workflow, "check_ballots", slow)
     with pytest.raises(RecordError, match="changed in another window"):
         workflow.close(store, ID, who="Änne")
     assert not store.session(ID).closed

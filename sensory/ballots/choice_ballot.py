@@ -56,6 +56,11 @@ class CheckedBallots:
     faults: tuple[Fault, ...]
 
     @property
+    def ready(self) -> int:
+        """Ballots that can be counted."""
+        return len(self.ballots)
+
+    @property
     def blocking(self) -> tuple[Fault, ...]:
         """What has to be mended before counting."""
         return tuple(fault for fault in self.faults if fault.blocking)

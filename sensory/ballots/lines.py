@@ -11,12 +11,16 @@ from .cells import RawRow, Source, read_cells
 from .checks import check_choices
 from .choice_ballot import CheckedBallots
 from .codes import same_person
+from .columns import CHOICE, Headings
+from .method_columns import METHOD_COLUMNS
 
 Cells = Mapping[int, Mapping[str, str]]
 MOST_LINES = 5000
 
 
-def cells_of_file(source: Source) -> tuple[dict[int, dict[str, str]], list[Fault]]:
+def cells_of_file(
+    source: Source, headings: Headings = CHOICE
+) -> tuple[dict[int, dict[str, str]], list[Fault]]:
     """Ballots of a file as numbered lines, with remarks on its form.
 
     Lines keep their row number unless several sheets hold ballots or it is above 5,000.
@@ -26,7 +30,7 @@ def cells_of_file(source: Source) -> tuple[dict[int, dict[str, str]], list[Fault
     BallotError
         When the file cannot be read as a table; nothing is kept then.
     """
-    raw = read_cells(source)
+    raw = read_cells(source, headings)
     if blocking := [fault for fault in raw.faults if fault.blocking]:
         raise BallotError(blocking)
     if len(raw.rows) > MOST_LINES:
@@ -40,6 +44,27 @@ def cells_of_file(source: Source) -> tuple[dict[int, dict[str, str]], list[Fault
         for number, row in enumerate(raw.rows, start=2)
     }
     return lines, list(raw.faults)
+
+
+def headings_for(key: str) -> Headings:
+    """The columns of a ballot of this test."""
+    return METHOD_COLUMNS.get(key, CHOICE)
+
+
+def kind_of_file(source: bytes) -> str:
+    """Key of the test whose columns a file has; a forced choice where none fits better.
+
+    Raises
+    ------
+    BallotError
+        When the file cannot be read as a table.
+    """
+    for key, headings in (("", CHOICE), *METHOD_COLUMNS.items()):
+        rows = read_cells(source, headings).rows
+        needed = {column.name for column in headings.columns if column.required}
+        if rows and needed <= set(rows[0].cells):
+            return key or protocol_of_cells(dict(enumerate(row.cells for row in rows)))
+    return next(iter(PROTOCOLS))
 
 
 def protocol_of_cells(cells: Cells) -> str:

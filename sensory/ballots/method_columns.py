@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from ..base.errors import ArgumentError
-from .columns import CHOICE, Column, Headings
+from .columns import Column, Headings
 
 Kind = Literal["name", "count", "text", "choice", "grade", "sample", "rank", "score"]
 
@@ -161,21 +161,3 @@ def columns_for(key: str) -> MethodColumns:
     if key not in METHOD_COLUMNS:
         raise ArgumentError(f"no ballot is known for {key!r}: {', '.join(METHOD_COLUMNS)}.")
     return METHOD_COLUMNS[key]
-
-
-def method_of_headings(headings: list[str]) -> str | None:
-    """Key of the first method whose needed columns are all there; None for a choice ballot.
-
-    >>> method_of_headings(["Assessor", "Pair", "Answer"])
-    'SAME_DIFFERENT'
-    >>> method_of_headings(["assessor", "order", "code_1", "answer"]) is None
-    True
-    """
-    choice = {CHOICE.known(heading) for heading in headings}
-    if {"order", "answer"} <= choice and choice & {"codes", "code_1"}:
-        return None
-    for key, ballot in METHOD_COLUMNS.items():
-        there = {ballot.known(heading) for heading in headings}
-        if {rule.name for rule in ballot.rules if rule.required} <= there:
-            return key
-    return None

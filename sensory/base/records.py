@@ -96,6 +96,8 @@ class Question(_Plain):
     exclusion_rule, retest_rule : str
     standard : str
         The edition of the standard, stamped when the question is agreed.
+    settings : dict of str to float or str
+        What else is agreed where the test is no forced choice; see `methods.Method`.
     """
 
     protocol: str = "TRIANGLE"
@@ -114,11 +116,17 @@ class Question(_Plain):
     exclusion_rule: str = ""
     retest_rule: str = ""
     standard: str = ""
+    settings: dict[str, Any] = field(default_factory=dict)
 
     @property
     def digest(self) -> str:
         """SHA-256 of the question in a fixed spelling, 64 hexadecimal digits."""
         return digest_of(self.to_dict())
+
+    def to_dict(self) -> dict[str, Any]:
+        """The fields as plain data; settings only where there are any, as in older records."""
+        plain = asdict(self)
+        return plain if plain["settings"] else {k: v for k, v in plain.items() if k != "settings"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -11,6 +11,7 @@ from ..base.checks import counts
 from ..base.errors import ArgumentError
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 
 
 def one_of(name: str, value: int, of: str, total: int) -> tuple[int, int]:
@@ -38,3 +39,31 @@ def likelihood_ratio(table: Floats) -> float:
         + xlogy(total, total)
     )
     return float(chdtrc(1, max(float(g), 0.0)))
+
+
+def by_assessor_one_sided(table: Ints) -> float:
+    """Chance of so many 'yes' to the first kind, each assessor with a tendency of their own.
+
+    Parameters
+    ----------
+    table : int array, shape (assessors, 4)
+        Of each assessor: 'yes' to the first kind and how many of it were served, the same
+        of the second kind.
+
+    Notes
+    -----
+    Given how often each assessor said 'yes', those of the first kind are hypergeometric
+    when the kinds cannot be told apart; their sum is convolved exactly. With one sample of
+    each kind for everybody this is McNemar's exact test; with one assessor it is Fisher's.
+
+    Examples
+    --------
+    >>> round(by_assessor_one_sided(np.array([[1, 1, 0, 1]] * 12 + [[0, 1, 1, 1]] * 3)), 4)
+    0.0176
+    """
+    chances = np.ones(1)
+    for yes, served, other_yes, other in table.tolist():
+        said = yes + other_yes
+        possible = hypergeom.pmf(np.arange(min(said, served) + 1), served + other, served, said)
+        chances = np.convolve(chances, possible)
+    return float(min(chances[int(table[:, 0].sum()) :].sum(), 1.0))

@@ -8,6 +8,7 @@ from ..base.records import Question, SessionDetails, StoredSession
 from ..base.results import Cell, Table
 from ..protocols import Protocol
 from .findings import SessionFinding
+from .reading import told_by_conduct
 
 _Row = tuple[str, Cell, float | None, float | None, float | None]
 
@@ -65,19 +66,9 @@ class SessionSummary:
 
     def cannot_tell(self) -> tuple[str, ...]:
         """What the session cannot tell, the way it was conducted included."""
-        lines = list(self.result.cannot_tell)
-        if self.session.ballots_at_agreement:
-            lines.append(
-                f"{self.session.ballots_at_agreement} ballots had been entered when the question "
-                "was agreed: this record does not show that the limit was chosen before tasting."
-            )
-        if self.afterwards:
-            lines.insert(
-                0,
-                "Ballots or details were changed after a finding had been seen. The risks alpha "
-                "and beta hold for the first finding only; read this one as a correction.",
-            )
-        return tuple(lines)
+        by_conduct = told_by_conduct(self.session, self.afterwards)
+        changed, entered = by_conduct[: bool(self.afterwards)], by_conduct[bool(self.afterwards) :]
+        return (*changed, *self.result.cannot_tell, *entered)
 
     def table(self) -> Table:
         """Every number of the session; numbers are not rounded."""

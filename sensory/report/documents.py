@@ -9,13 +9,14 @@ from typing import Any
 
 import typst
 
-from ..base.records import ADVICE, CAUTIONS, Sample
+from ..base.records import ADVICE, CAUTIONS, Sample, StoredSession
 from ..base.results import Interval, several
 from ..decisions.summary import SessionSummary
-from .figures import FONTS, as_svg, interval_figure, interval_words
+from .figure_parts import FONTS, as_svg
+from .figures import interval_figure, interval_words
 from .words import count_or_none, number, p_value, percent
 
-_TEMPLATE = Path(__file__).parent / "templates" / "session.typ"
+_TEMPLATES = Path(__file__).parent / "templates"
 _FONT_OPTIONS: dict[str, Any] = {"font_paths": [str(FONTS)], "ignore_system_fonts": True}
 _SIZES = (8.6, 8.0, 7.4, 6.8)
 
@@ -37,13 +38,20 @@ def session_pdf(summary: SessionSummary) -> bytes:
     words = session_words(summary)
     for size in _SIZES:
         files = {
-            "main.typ": _TEMPLATE.read_bytes(),
+            "main.typ": (_TEMPLATES / "session.typ").read_bytes(),
             "figure.svg": figure,
             "data.json": json.dumps(words | {"size": size}).encode(),
         }
         if size == _SIZES[-1] or _pages(files) == 1:
             break
     moment = _moment(summary.printed_at)
+    return bytes(typst.compile(files, format="pdf", timestamp=moment, **_FONT_OPTIONS))
+
+
+def compiled(template: str, files: dict[str, bytes], printed_at: str) -> bytes:
+    """A PDF from a template of ours and the files that it reads."""
+    files = {"main.typ": (_TEMPLATES / template).read_bytes(), **files}
+    moment = _moment(printed_at)
     return bytes(typst.compile(files, format="pdf", timestamp=moment, **_FONT_OPTIONS))
 
 
@@ -64,7 +72,7 @@ def session_words(summary: SessionSummary) -> dict[str, Any]:
         "because": summary.result.because,
         "figure_words": interval_words(summary),
         "left": [
-            _block(
+            block(
                 "What was asked",
                 ("Differs", question.what_changed),
                 ("Decision", question.decision),
@@ -77,13 +85,13 @@ def session_words(summary: SessionSummary) -> dict[str, Any]:
                 ("Exclusions", question.exclusion_rule),
                 ("Retest", question.retest_rule),
             ),
-            *(_sample_block(sample) for sample in details.samples),
-            _agreement(summary),
+            *(sample_block(sample) for sample in details.samples),
+            agreement_block(summary.session),
         ],
         "right": [
             _results(summary),
             _risks(summary),
-            _block(
+            block(
                 "How it was done",
                 ("Method", _method(summary)),
                 ("Assessors", _assessors(summary)),
@@ -102,17 +110,18 @@ def session_words(summary: SessionSummary) -> dict[str, Any]:
         "advice": ADVICE,
         "sign": f"Decision of {details.decides or 'the authorised person'}:",
         "footer": f"Question SHA-256 {summary.session.digest} · "
-        f"printed {_time(summary.printed_at)} · program version {summary.version}",
+        f"printed {stamp(summary.printed_at)} · program version {summary.version}",
     }
 
 
-def _block(heading: str, *rows: tuple[str, str]) -> dict[str, Any]:
+def block(heading: str, *rows: tuple[str, str]) -> dict[str, Any]:
+    """A heading with labelled lines; empty ones are left out."""
     return {"heading": heading, "rows": [list(row) for row in rows if row[1].strip()]}
 
 
-def _sample_block(sample: Sample) -> dict[str, Any]:
+def sample_block(sample: Sample) -> dict[str, Any]:
     role = "reference" if sample.letter == "A" else "compared with it"
-    return _block(
+    return block(
         f"Sample {sample.letter}, {role}",
         ("Name", sample.name),
         ("Batch", sample.batch),
@@ -155,7 +164,7 @@ def _results(summary: SessionSummary) -> dict[str, Any]:
             ),
             ("p similarity", p_value(test.p_similarity)),
         ]
-    return _block("Results, with 95 % limits", *rows)
+    return block("Results, with 95 % limits", *rows)
 
 
 def _share(share: float, limits: Interval) -> str:
@@ -180,23 +189,24 @@ def _risks(summary: SessionSummary) -> dict[str, Any]:
             ("Wrong pass", f"{percent(risks.wrong_pass, 1)} at the agreed limit"),
             ("Power", f"{percent(risks.power, 1)} at the agreed limit"),
         ]
-    return _block("Risks", *rows)
+    return block("Risks", *rows)
 
 
-def _agreement(summary: SessionSummary) -> dict[str, Any]:
-    entered = summary.session.ballots_at_agreement
-    return _block(
+def agreement_block(session: StoredSession) -> dict[str, Any]:
+    """When and by whom the question was agreed and the ballots closed."""
+    entered = session.ballots_at_agreement
+    return block(
         "Agreement",
-        ("Agreed", f"{_time(summary.session.agreed_at)} by {summary.session.agreed_by}"),
+        ("Agreed", f"{stamp(session.agreed_at)} by {session.agreed_by}"),
         ("Ballots then", f"{entered} entered" if entered else "none entered"),
-        ("Closed", _time(summary.session.closed_at)),
-        ("Cautions", _cautions(summary)),
-        ("Decides", summary.details.decides),
+        ("Closed", stamp(session.closed_at)),
+        ("Cautions", _cautions(session)),
+        ("Decides", session.details.decides),
     )
 
 
-def _cautions(summary: SessionSummary) -> str:
-    answers = summary.session.cautions
+def _cautions(session: StoredSession) -> str:
+    answers = session.cautions
     unmet = [caution.asks for caution in CAUTIONS if answers.get(caution.key) is not True]
     return "Not answered with yes: " + " ".join(unmet) if unmet else "all answered with yes"
 
@@ -226,8 +236,9 @@ def _capped(lines: tuple[str, ...], most: int = 6) -> list[str]:
     return [*lines[:most], *more]
 
 
-def _time(stamp: str) -> str:
-    return _moment(stamp).strftime("%Y-%m-%d %H:%M UTC") if stamp else ""
+def stamp(moment: str) -> str:
+    """A time of the record to the minute; empty for none."""
+    return _moment(moment).strftime("%Y-%m-%d %H:%M UTC") if moment else ""
 
 
 def _moment(stamp: str) -> datetime:

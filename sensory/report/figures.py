@@ -6,9 +6,6 @@ same again. Text and rules are mid-grey, so that they stand on a light and a dar
 
 from __future__ import annotations
 
-import json
-from functools import lru_cache
-from pathlib import Path
 from typing import Any
 
 import altair as alt
@@ -16,11 +13,9 @@ import altair as alt
 from ..base.records import Finding
 from ..decisions.plans import PanelPlan
 from ..decisions.summary import SessionSummary
+from .figure_parts import BLUE, FONT, GREY, ORANGE, axis, values
 from .words import percent
 
-FONT = "Open Sans"
-FONTS = Path(__file__).parent / "fonts"
-_GREY, _BLUE, _ORANGE = "#7b7b7b", "#0072B2", "#D55E00"
 _ESTIMATE, _UPPER = "estimate, 95 % limits", "upper limit for similarity"
 
 
@@ -48,29 +43,27 @@ def interval_figure(summary: SessionSummary, width: int | str = "container") -> 
         replicated = summary.result.replicated
         upper = float(summary.protocol.pc_at(round(replicated.pd_upper, 6)))
         spans[1]["high"], ticks = upper, [{"row": upper_row, "pc": upper}]
-    y = alt.Y("row:N", sort=rows, title=None, axis=_axis(ticks=False, domain=False, labelLimit=260))
+    y = alt.Y("row:N", sort=rows, title=None, axis=axis(ticks=False, domain=False, labelLimit=260))
     x = alt.X(
         "low:Q",
         title="proportion of answers for B" if test.two_sided else "proportion of correct answers",
         scale=alt.Scale(domain=[0, 1], nice=False),
-        axis=_axis(format="%", tickCount=11, grid=False),
+        axis=axis(format="%", tickCount=11, grid=False),
     )
     layers = (
-        _level([guess], f"guessing {percent(guess)}", [2, 3], _GREY, "right"),
+        _level([guess], f"guessing {percent(guess)}", [2, 3], GREY, "right"),
         _level(
             limits,
             f"agreed limit {percent(limit)} ({percent(test.pd_limit)} notice)",
             [8, 4],
-            _ORANGE,
+            ORANGE,
             "left",
         ),
-        alt.Chart(_values(spans)).mark_rule(color=_BLUE, size=3).encode(x=x, x2="high:Q", y=y),
-        alt.Chart(_values(points))
-        .mark_point(color=_BLUE, size=130, filled=True, shape="circle", opacity=1)
+        alt.Chart(values(spans)).mark_rule(color=BLUE, size=3).encode(x=x, x2="high:Q", y=y),
+        alt.Chart(values(points))
+        .mark_point(color=BLUE, size=130, filled=True, shape="circle", opacity=1)
         .encode(x="pc:Q", y=y),
-        alt.Chart(_values(ticks))
-        .mark_tick(color=_BLUE, thickness=4, size=26)
-        .encode(x="pc:Q", y=y),
+        alt.Chart(values(ticks)).mark_tick(color=BLUE, thickness=4, size=26).encode(x="pc:Q", y=y),
     )
     chart: Any = alt.layer(*layers).properties(width=width, height=130)
     return chart.configure(font=FONT).configure_view(stroke=None)
@@ -88,46 +81,15 @@ def interval_words(summary: SessionSummary) -> str:
     )
 
 
-def as_svg(chart: alt.LayerChart) -> bytes:
-    """The chart as SVG with text as text, in the font that ships with the package."""
-    converter = _converter()
-    return converter.vegalite_to_svg(json.dumps(chart.to_dict())).encode()
-
-
-@lru_cache(maxsize=1)
-def _converter() -> Any:
-    import vl_convert
-
-    vl_convert.register_font_directory(str(FONTS))
-    return vl_convert
-
-
-def _values(rows: list[dict[str, Any]]) -> Any:
-    return alt.InlineData(values=rows)
-
-
 def _level(at: list[float], text: str, dash: list[int], colour: str, align: Any) -> Any:
-    data = _values([{"pc": value} for value in at])
+    data = values([{"pc": value} for value in at])
     rule = alt.Chart(data).mark_rule(color=colour, strokeDash=dash, size=2).encode(x="pc:Q")
     words = (
-        alt.Chart(_values([{"pc": at[0], "text": text}]))
-        .mark_text(align=align, dx=-5 if align == "right" else 5, dy=-8, color=_GREY, fontSize=12)
+        alt.Chart(values([{"pc": at[0], "text": text}]))
+        .mark_text(align=align, dx=-5 if align == "right" else 5, dy=-8, color=GREY, fontSize=12)
         .encode(x="pc:Q", y=alt.value(0), text="text:N")
     )
     return rule + words
-
-
-def _axis(**options: Any) -> alt.Axis:
-    return alt.Axis(
-        labelColor=_GREY,
-        titleColor=_GREY,
-        domainColor=_GREY,
-        tickColor=_GREY,
-        labelFontSize=12,
-        titleFontSize=12,
-        titleFontWeight="normal",
-        **options,
-    )
 
 
 _CURVES: dict[Finding, tuple[str, str, list[int]]] = {
@@ -149,21 +111,21 @@ def characteristic_figure(plan: PanelPlan, width: int | str = "container") -> al
     ]
     scale = alt.Scale(domain=names, range=[entry[1] for entry in _CURVES.values()])
     dashes = alt.Scale(domain=names, range=[entry[2] for entry in _CURVES.values()])
-    legend = alt.Legend(title="the session says", labelColor=_GREY, titleColor=_GREY, orient="top")
+    legend = alt.Legend(title="the session says", labelColor=GREY, titleColor=GREY, orient="top")
     lines = (
-        alt.Chart(_values(rows))
+        alt.Chart(values(rows))
         .mark_line(strokeWidth=3)
         .encode(
             x=alt.X(
                 "truth:Q",
                 title="share of people who truly notice",
-                axis=_axis(format="%", grid=False),
+                axis=axis(format="%", grid=False),
             ),
             y=alt.Y(
                 "chance:Q",
                 title="chance",
                 scale=alt.Scale(domain=[0, 1]),
-                axis=_axis(format="%", tickCount=5, grid=False),
+                axis=axis(format="%", tickCount=5, grid=False),
             ),
             color=alt.Color("finding:N", sort=names, scale=scale, legend=legend),
             strokeDash=alt.StrokeDash("finding:N", sort=names, scale=dashes, legend=legend),
@@ -171,13 +133,13 @@ def characteristic_figure(plan: PanelPlan, width: int | str = "container") -> al
     )
     limit = plan.risks.pd_limit
     mark = (
-        alt.Chart(_values([{"truth": limit}]))
-        .mark_rule(color=_GREY, strokeDash=[8, 4])
+        alt.Chart(values([{"truth": limit}]))
+        .mark_rule(color=GREY, strokeDash=[8, 4])
         .encode(x="truth:Q")
     )
     words = (
-        alt.Chart(_values([{"truth": limit, "text": f"agreed limit {percent(limit)}"}]))
-        .mark_text(align="right" if limit > 0.5 else "left", dy=-8, color=_GREY, fontSize=12)
+        alt.Chart(values([{"truth": limit, "text": f"agreed limit {percent(limit)}"}]))
+        .mark_text(align="right" if limit > 0.5 else "left", dy=-8, color=GREY, fontSize=12)
         .encode(x="truth:Q", y=alt.value(0), text="text:N")
     )
     chart: Any = alt.layer(lines, mark, words).properties(width=width, height=280)

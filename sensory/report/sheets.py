@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -22,6 +22,15 @@ def table_csv(table: Table) -> bytes:
     return out.getvalue().encode("utf-8-sig")
 
 
+def tables_csv(tables: Sequence[tuple[str, Table]]) -> bytes:
+    """Several tables in one CSV: a line with the heading, the table, an empty line."""
+    parts = []
+    for heading, table in tables:
+        text = table_csv(table).decode("utf-8-sig")
+        parts.append(f"{harmless(heading)}\r\n{text}")
+    return "\r\n".join(parts).encode("utf-8-sig")
+
+
 def _digits(cell: Cell) -> str:
     if cell is None or isinstance(cell, str):
         return harmless(cell or "")
@@ -32,7 +41,8 @@ def ballots_csv(cells: Mapping[int, Mapping[str, str]]) -> bytes:
     """The lines as typed, as CSV; text that a spreadsheet would run is quoted."""
     filled = {line: texts for line, texts in cells.items() if any(texts.values())}
     present = {name for line in filled.values() for name in line}
-    names = [column.name for column in CHOICE_COLUMNS if column.name in present]
+    known = [column.name for column in CHOICE_COLUMNS if column.name in present]
+    names = [*known, *sorted(present - set(known))]
     out = io.StringIO()
     writer = csv.writer(out)
     writer.writerow(["row", *names])

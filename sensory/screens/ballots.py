@@ -6,12 +6,12 @@ from dataclasses import replace
 
 import streamlit as st
 
-from ..ballots.choice_ballot import CheckedBallots
-from ..ballots.lines import cells_of_file
-from ..ballots.template import template_csv, template_xlsx
+from ..ballots.lines import cells_of_file, headings_for
+from ..ballots.template import template_columns, template_csv, template_xlsx
 from ..base.records import StoredSession
 from ..base.results import several
-from ..protocols import find_protocol
+from ..methods import Method, attributes_of, find_test
+from ..outcomes import Checked
 from ..workflow import checked_ballots, close, describe, enter_cells
 from .frame import chosen_session, current_frame, go, plain, show_faults, shown_errors, who
 from .grid import received, show_grid, typed_cells
@@ -23,7 +23,7 @@ def page() -> None:
     st.title("Ballots")
     st.markdown(
         f"**{plain(session.details.title or 'Untitled session')}** · "
-        f"{find_protocol(session.question.protocol).name} test, "
+        f"{find_test(session.question.protocol).name} test, "
         f"{session.question.assessors} ballots planned"
     )
     cells = current_frame().store.cells(session.id)
@@ -69,9 +69,9 @@ def _typed_too_late(session: StoredSession, cells: dict[int, dict[str, str]]) ->
         st.warning("Typed after the ballots were closed, and not kept: " + plain("; ".join(lost)))
 
 
-def _way_on(session: StoredSession, checked: CheckedBallots, any_cells: bool) -> None:
+def _way_on(session: StoredSession, checked: Checked, any_cells: bool) -> None:
     wrong = len(checked.blocking) if any_cells else 0
-    ready, remarks = len(checked.ballots), len(checked.remarks)
+    ready, remarks = checked.ready, len(checked.remarks)
     words, button = st.columns([3, 2], vertical_alignment="center")
     words.markdown(
         f"**{several(ready, 'ballot')}** ready, **{several(wrong, 'thing')}** to mend, "
@@ -101,21 +101,28 @@ def _way_on(session: StoredSession, checked: CheckedBallots, any_cells: bool) ->
 
 
 def _order_hint(session: StoredSession) -> str:
-    protocol = find_protocol(session.question.protocol)
-    labelled = ", the labelled reference in front" if protocol.labelled else ""
+    left = "Somebody who left: leave the answer empty. To take a row out, empty it."
+    test = find_test(session.question.protocol)
+    if isinstance(test, Method):
+        return f"{test.letters} {left}"
+    labelled = ", the labelled reference in front" if test.labelled else ""
     return (
         f"Order: A is the reference, B the sample compared, first served first{labelled}; "
-        f"possible are {', '.join(protocol.orders)}. Somebody who left: leave the answer empty. "
-        "To take a row out, empty it."
+        f"possible are {', '.join(test.orders)}. {left}"
     )
 
 
 def _names(session: StoredSession, cells: dict[int, dict[str, str]]) -> list[str]:
     """Columns of the grid: what the test needs, then what else the ballots bring."""
     present = dict.fromkeys(name for line in cells.values() for name in line)
-    coded = [f"code_{n}" for n in range(1, find_protocol(session.question.protocol).coded + 1)]
-    codes = ["codes"] if "codes" in present and "code_1" not in present else coded
-    needed = ["assessor", "order", *codes, "answer", "guess", "comment", "replicate"]
+    test = find_test(session.question.protocol)
+    if isinstance(test, Method):
+        columns = template_columns(test, attributes_of(session.question))
+        needed = [column.name for column in columns]
+    else:
+        coded = [f"code_{n}" for n in range(1, test.coded + 1)]
+        codes = ["codes"] if "codes" in present and "code_1" not in present else coded
+        needed = ["assessor", "order", *codes, "answer", "guess", "comment", "replicate"]
     return [*needed, *(name for name in present if name not in needed)]
 
 
@@ -134,9 +141,9 @@ def _lines(session: StoredSession, cells: dict[int, dict[str, str]]) -> list[int
     return list(range(start, last + 1))
 
 
-def _whole_faults(checked: CheckedBallots) -> None:
+def _whole_faults(checked: Checked) -> None:
     rows = [fault for fault in checked.faults if fault.row and fault.blocking]
-    whole = [fault for fault in checked.faults if not fault.row and checked.ballots]
+    whole = [fault for fault in checked.faults if not fault.row and checked.ready]
     for heading, faults in (("To mend", rows), ("About the table as a whole", whole)):
         if faults:
             st.subheader(heading)
@@ -150,19 +157,20 @@ def _listed(heading: str, lines: list[str]) -> None:
 
 
 def _files(session: StoredSession, cells: dict[int, dict[str, str]]) -> None:
-    protocol = find_protocol(session.question.protocol)
+    test = find_test(session.question.protocol)
+    attributes = attributes_of(session.question)
     with st.expander("Load a file, or get the template", expanded=not cells):
         xlsx, csv, _ = st.columns([1, 1, 2])
         xlsx.download_button(
             "Template, XLSX",
-            template_xlsx(protocol),
-            f"ballots-{protocol.name}.xlsx",
+            template_xlsx(test, attributes),
+            f"ballots-{test.name}.xlsx",
             key="template-xlsx",
         )
         csv.download_button(
             "Template, CSV",
-            template_csv(protocol),
-            f"ballots-{protocol.name}.csv",
+            template_csv(test, attributes),
+            f"ballots-{test.name}.csv",
             "text/csv",
             key="template-csv",
         )
@@ -174,7 +182,9 @@ def _files(session: StoredSession, cells: dict[int, dict[str, str]]) -> None:
         )
         if upload is not None:
             with shown_errors():
-                loaded, remarks = cells_of_file(upload.getvalue())
+                loaded, remarks = cells_of_file(
+                    upload.getvalue(), headings_for(session.question.protocol)
+                )
                 store, by = current_frame().store, who(session)
                 why = f"file {upload.name} loaded"
                 enter_cells(store, session.id, loaded, who=by, why=why)

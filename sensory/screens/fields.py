@@ -22,6 +22,25 @@ def field_key(session: StoredSession, name: str) -> str:
     return f"q-{name}-{session.id}"
 
 
+def level_field(session: StoredSession, name: str) -> float:
+    """alpha or beta, with what it means."""
+    meaning = {
+        "alpha": "alpha: risk of finding a difference where there is none",
+        "beta": "beta: risk of finding similarity where the difference is at the limit",
+    }
+    return float(
+        st.number_input(
+            meaning[name],
+            min_value=0.001,
+            max_value=0.5,
+            step=0.01,
+            format="%.3f",
+            value=getattr(session.question, name),
+            key=field_key(session, name),
+        )
+    )
+
+
 def limit_input(session: StoredSession, question: Question) -> float:
     """The agreed limit as a share of this test; carried over by d-prime when the test changes."""
     in_pd, in_dprime = "share of assessors who notice (this test only)", "d-prime (any test)"

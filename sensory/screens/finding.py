@@ -9,11 +9,13 @@ import streamlit as st
 from ..base.records import ADVICE, Finding, StoredSession
 from ..base.version import __version__
 from ..decisions.summary import SessionSummary
+from ..methods import find_method
 from ..report.figures import interval_figure, interval_words
 from ..report.sheets import ballots_csv, table_csv
 from ..report.words import number
 from ..workflow import reopen, summarise
 from .frame import chosen_session, current_frame, go, minute, plain, shown_errors, who
+from .reading import reading_page
 from .worker import pdf_of
 
 _SHOWN = 12
@@ -39,17 +41,24 @@ def page() -> None:
             go("ballots" if session.agreed else "question")
         return
     with shown_errors():
-        summary = summarise(current_frame().store, session.id, version=__version__)
-        _finding(summary)
-        numbers, words = st.columns([1, 1], gap="large")
-        with numbers:
-            _downloads(session, summary)
-            st.subheader("The numbers")
-            st.table(_rounded(summary), hide_index=True)
-        with words:
-            _cannot_tell(summary)
-            _agreed(summary)
+        _found(session)
     _open_again(session)
+
+
+def _found(session: StoredSession) -> None:
+    if find_method(session.question.protocol):
+        reading_page(session, _SIGNS, _file_name(session))
+        return
+    summary = summarise(current_frame().store, session.id, version=__version__)
+    _finding(summary)
+    numbers, words = st.columns([1, 1], gap="large")
+    with numbers:
+        _downloads(session, summary)
+        st.subheader("The numbers")
+        st.table(_rounded(summary), hide_index=True)
+    with words:
+        _cannot_tell(summary)
+        _agreed(summary)
 
 
 def _finding(summary: SessionSummary) -> None:
@@ -108,7 +117,7 @@ def _agreed(summary: SessionSummary) -> None:
 
 def _downloads(session: StoredSession, summary: SessionSummary) -> None:
     st.subheader("Take it along")
-    name = _file_name(summary)
+    name = _file_name(session)
     row = st.container(horizontal=True)  # wraps where the window is narrow
     row.download_button(
         "Report, PDF",
@@ -137,9 +146,9 @@ def _downloads(session: StoredSession, summary: SessionSummary) -> None:
     )
 
 
-def _file_name(summary: SessionSummary) -> str:
+def _file_name(session: StoredSession) -> str:
     """Title and date of the session, in letters that every file system takes."""
-    words = re.findall(r"[a-z0-9]+", f"{summary.details.title} {summary.details.held_on}".lower())
+    words = re.findall(r"[a-z0-9]+", f"{session.details.title} {session.details.held_on}".lower())
     return "-".join(words)[:60] or "session"
 
 

@@ -9,6 +9,7 @@ import streamlit as st
 
 from ..base.records import CAUTIONS, Question, StoredSession
 from ..base.results import several
+from ..methods import find_method, find_test
 from ..protocols import PROTOCOLS, find_protocol
 from ..report.words import number, percent
 from ..workflow import (
@@ -18,9 +19,10 @@ from ..workflow import (
     missing_in_question,
     unmet_cautions,
 )
-from .fields import details_form, field_key, limit_input, text_field
+from .fields import details_form, field_key, level_field, limit_input, text_field
 from .frame import chosen_session, current_frame, go, minute, plain, shown_errors, who
 from .merge import merged
+from .method_form import method_fields, method_panel, settings_agreed
 from .risks import risks_panel
 
 _TEXTS = (
@@ -44,7 +46,7 @@ def page() -> None:
             _frozen(session)
             _details_afterwards(session)
         with right:
-            risks_panel(session.question)
+            _panel(session.question)
             if st.button("To the ballots", key="to-ballots", type="primary"):
                 go("ballots")
         return
@@ -55,8 +57,15 @@ def page() -> None:
     typed = replace(session, question=question, details=details, cautions=cautions)
     session = _saved(session, typed)
     with right:
-        risks_panel(session.question)
+        _panel(session.question)
         _agree(session)
+
+
+def _panel(question: Question) -> None:
+    if method := find_method(question.protocol):
+        method_panel(method, question)
+    else:
+        risks_panel(question)
 
 
 def _saved(session: StoredSession, typed: StoredSession) -> StoredSession:
@@ -89,6 +98,8 @@ def _question(session: StoredSession) -> Question:
     texts: dict[str, Any] = {}
     for name, label in _TEXTS[:2]:
         texts[name] = text_field(session, name, label, getattr(asked, name))
+    if find_method(asked.protocol):
+        return _rules(session, replace(method_fields(session), **texts))
     names = [entry.name for entry in PROTOCOLS.values()]
     first, second = st.columns(2)
     with first:
@@ -109,14 +120,18 @@ def _question(session: StoredSession) -> Question:
         )
     st.markdown(f"The ballot asks: *{protocol.asks}* ({protocol.standard})")
     extra = _attribute(session, protocol.asks_attribute, protocol.takes_target, protocol.reversible)
-    alpha, beta = _level(session, "alpha", "alpha"), _level(session, "beta", "beta")
+    alpha, beta = level_field(session, "alpha"), level_field(session, "beta")
     question = replace(asked, protocol=protocol.key, assessors=int(assessors), **texts, **extra)
     question = replace(question, alpha=alpha, beta=beta)
-    question = replace(question, pd_limit=limit_input(session, question))
-    rest: dict[str, Any] = {}
+    return _rules(session, replace(question, pd_limit=limit_input(session, question)))
+
+
+def _rules(session: StoredSession, question: Question) -> Question:
+    """What will be done at each finding."""
+    asked = session.question
     opened = _once(session, "rules", not asked.if_different)
     with st.expander("What will be done, and the rules", expanded=opened):
-        rest = {
+        rest: dict[str, Any] = {
             name: text_field(session, name, label, getattr(asked, name))
             for name, label in _TEXTS[2:]
         }
@@ -152,24 +167,6 @@ def _attribute(
     )
     target, two_sided = choices[said]
     return {"attribute": attribute, "target": target, "two_sided": two_sided}
-
-
-def _level(session: StoredSession, name: str, label: str) -> float:
-    meaning = {
-        "alpha": "alpha: risk of finding a difference where there is none",
-        "beta": "beta: risk of finding similarity where the difference is at the limit",
-    }
-    return float(
-        st.number_input(
-            meaning[label],
-            min_value=0.001,
-            max_value=0.5,
-            step=0.01,
-            format="%.3f",
-            value=getattr(session.question, name),
-            key=field_key(session, name),
-        )
-    )
 
 
 def _cautions(session: StoredSession) -> dict[str, bool]:
@@ -228,22 +225,25 @@ def _frozen(session: StoredSession) -> None:
     question = session.question
     st.markdown(f"Agreed by {plain(session.agreed_by)} at {minute(session.agreed_at)}; frozen.")
     rows = [("title", session.details.title)]
-    rows += [("test", find_protocol(question.protocol).name)]
+    rows += [("test", find_test(question.protocol).name)]
     rows += [(label, getattr(question, name)) for name, label in _TEXTS]
-    rows += [
+    rows += [("alpha", number(question.alpha)), ("beta", number(question.beta))]
+    rows += settings_agreed(question) or _choice_agreed(question)
+    rows += [("ballots planned", str(question.assessors)), ("SHA-256", session.digest)]
+    st.table([{"": label, " ": plain(text)} for label, text in rows if text], hide_index=True)
+
+
+def _choice_agreed(question: Question) -> list[tuple[str, str]]:
+    """What only a forced choice agrees."""
+    limit = (
+        f"{percent(question.pd_limit, 1)} of assessors notice, d-prime "
+        f"{number(limit_as_dprime(question))}"
+    )
+    return [
         ("attribute", question.attribute),
         ("more expected in", _direction(question)),
-        ("alpha", number(question.alpha)),
-        ("beta", number(question.beta)),
-        (
-            "agreed limit",
-            f"{percent(question.pd_limit, 1)} of assessors notice, d-prime "
-            f"{number(limit_as_dprime(question))}",
-        ),
-        ("ballots planned", str(question.assessors)),
-        ("SHA-256", session.digest),
+        ("agreed limit", limit),
     ]
-    st.table([{"": label, " ": plain(text)} for label, text in rows if text], hide_index=True)
 
 
 def _direction(question: Question) -> str:

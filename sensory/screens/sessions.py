@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import streamlit as st
 
-from ..ballots.lines import cells_of_file, protocol_of_cells
+from ..ballots.lines import cells_of_file, headings_for, kind_of_file
 from ..ballots.template import template_xlsx
 from ..base.records import Question, SessionDetails, StoredSession
 from ..base.results import several
-from ..protocols import PROTOCOLS, find_protocol
+from ..methods import METHODS, find_test
+from ..protocols import PROTOCOLS
 from ..workflow import (
     new_session_id,
     open_session,
@@ -74,7 +75,9 @@ def _file() -> None:
     if upload is None:
         return
     with shown_errors():
-        cells, remarks = cells_of_file(upload.getvalue())
+        content = upload.getvalue()
+        key = _which_test("Ballots of which test?", kind_of_file(content), f"of-{upload.file_id}")
+        cells, remarks = cells_of_file(content, headings_for(key))
         if remarks:
             show_faults(remarks)
         if not cells:
@@ -86,25 +89,33 @@ def _file() -> None:
                 title=upload.name.rsplit(".", 1)[0],
                 file_remarks="\n".join(str(remark) for remark in remarks),
             )
-            question = Question(protocol=protocol_of_cells(cells), assessors=len(cells))
+            question = Question(protocol=key, assessors=len(cells))
             _new(question, details, cells, f"file {upload.name} loaded")
 
 
 def _empty() -> None:
     st.subheader("Type ballots from paper")
-    names = [entry.name for entry in PROTOCOLS.values()]
-    protocol = find_protocol(st.selectbox("Test", names, key="new-protocol"))
+    test = find_test(_which_test("Test", "TRIANGLE", "new-protocol"))
     title = st.text_input("Title of the session", key="new-title", placeholder="product, batch")
     row = st.container(horizontal=True)
     if row.button("New session", key="new-session"):
-        question = Question(protocol=protocol.key, assessors=24)
+        question = Question(protocol=test.key, assessors=24)
         _new(question, SessionDetails(title=title.strip()), {}, "typed from paper")
     row.download_button(
         "Template to fill in, XLSX",
-        template_xlsx(protocol),
-        f"ballots-{protocol.name}.xlsx",
+        template_xlsx(test),
+        f"ballots-{test.name}.xlsx",
         key="new-template",
     )
+
+
+def _which_test(label: str, key: str, widget: str) -> str:
+    """A choice among every test, forced choices first."""
+    keys = [*PROTOCOLS, *METHODS]
+    chosen = st.selectbox(
+        label, keys, index=keys.index(key), format_func=lambda one: find_test(one).name, key=widget
+    )
+    return str(chosen)
 
 
 def _new(
@@ -147,7 +158,7 @@ def _on_record() -> None:
 def _row(session: StoredSession) -> None:
     name, test, stage, when, button = st.columns([5, 2, 2, 2, 1], vertical_alignment="center")
     name.markdown(plain(session.details.title or "Untitled session"))
-    test.markdown(find_protocol(session.question.protocol).name)
+    test.markdown(find_test(session.question.protocol).name)
     stage.markdown(session.stage)
     when.markdown(minute(session.created_at))
     if button.button("Open", key=f"open-{session.id}"):
@@ -157,6 +168,4 @@ def _row(session: StoredSession) -> None:
 
 def _words(session: StoredSession) -> str:
     batches = [sample.batch for sample in session.details.samples]
-    return " ".join(
-        [session.details.title, find_protocol(session.question.protocol).name, *batches]
-    )
+    return " ".join([session.details.title, find_test(session.question.protocol).name, *batches])

@@ -38,7 +38,7 @@ DETAILS = SessionDetails(
     held_on="2026-09-14",
     leader="Änne",
 )
-OTHER_VALUE = {str: "something else", float: 0.123, int: 67, bool: True}
+OTHER_VALUE = {str: "something else", float: 0.123, int: 67, bool: True, dict: {"grades": "a; b"}}
 
 
 def test_sentences_of_the_findings():

@@ -1,0 +1,143 @@
+"""What the answers of one session say, in the same form for every method."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from ..base.records import Finding, Question, SessionDetails, StoredSession
+from ..base.results import Interval, Table
+from ..methods import Method
+
+TOGETHER = (
+    "Some assessors answered more than once, and answers of one person go together: the limits "
+    "treat them as if they did not, so similarity is not concluded from them."
+)
+SCOPE = "It speaks of these samples, these assessors and this serving; not of other batches."
+ATTRIBUTE = "The test does not say in which attribute the samples differ, if they do."
+ONE_SIDED = "One-sided test; a difference in the other direction is not looked for."
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Span:
+    """One row of the chart: an estimate with its limits.
+
+    Attributes
+    ----------
+    label : str
+    estimate : float
+    limits : Interval
+    margin : float or None
+        What was agreed for this row, drawn on both sides of zero.
+    """
+
+    label: str
+    estimate: float
+    limits: Interval
+    margin: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Reading:
+    """The finding of a session that is no forced choice, with its numbers.
+
+    Attributes
+    ----------
+    method : Method
+    finding : Finding
+    sentence, because : str
+        The finding for the user, and the counts or numbers behind it.
+    tables : tuple of (str, Table)
+        Headings and tables; the first one is the main one.
+    axis : str
+        What the chart shows.
+    spans : tuple of Span
+    cannot_tell : tuple of str
+    notes : tuple of str
+        What was computed how, and what else the reader has to know.
+    """
+
+    method: Method
+    finding: Finding
+    sentence: str
+    because: str
+    tables: tuple[tuple[str, Table], ...]
+    axis: str
+    spans: tuple[Span, ...]
+    cannot_tell: tuple[str, ...]
+    notes: tuple[str, ...] = field(default=())
+
+    def words(self) -> str:
+        """The chart in a sentence, for people who do not see it."""
+        return " ".join(
+            f"{span.label}: {span.estimate:.3g}, {100 * span.limits.level:g} % limits "
+            f"{span.limits.low:.3g} to {span.limits.high:.3g}."
+            for span in self.spans
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ReadSession:
+    """A session with its reading, as screens and reports show it.
+
+    Attributes
+    ----------
+    session : StoredSession
+    reading : Reading
+    answers, missing, assessors : int
+    remarks, afterwards : tuple of str
+        What the checks noticed; what was done after the finding had been seen.
+    printed_at, version : str
+    """
+
+    session: StoredSession
+    reading: Reading
+    answers: int
+    missing: int
+    assessors: int
+    remarks: tuple[str, ...]
+    afterwards: tuple[str, ...]
+    printed_at: str
+    version: str
+
+    @property
+    def details(self) -> SessionDetails:
+        """Samples and circumstances."""
+        return self.session.details
+
+    @property
+    def question(self) -> Question:
+        """What was agreed."""
+        return self.session.question
+
+    def cannot_tell(self) -> tuple[str, ...]:
+        """What the session cannot tell, the way it was conducted included."""
+        return (*told_by_conduct(self.session, self.afterwards), *self.reading.cannot_tell)
+
+
+def told_by_conduct(session: StoredSession, afterwards: tuple[str, ...]) -> list[str]:
+    """What the order of events takes away from a finding."""
+    lines = []
+    if afterwards:
+        lines.append(
+            "Ballots or details were changed after a finding had been seen. The risks alpha "
+            "and beta hold for the first finding only; read this one as a correction."
+        )
+    if session.ballots_at_agreement:
+        lines.append(
+            f"{session.ballots_at_agreement} ballots had been entered when the question "
+            "was agreed: this record does not show that the limit was chosen before tasting."
+        )
+    return lines
+
+
+def of_two(difference: bool, similar: bool) -> Finding:
+    """The finding of the four.
+
+    >>> of_two(True, True).value, of_two(False, False).value
+    ('DIFFERENT_WITHIN_LIMIT', 'UNDECIDED')
+    """
+    if difference and similar:
+        return Finding.DIFFERENT_WITHIN_LIMIT
+    if difference:
+        return Finding.DIFFERENT
+    return Finding.SIMILAR if similar else Finding.UNDECIDED

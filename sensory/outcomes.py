@@ -1,0 +1,90 @@
+"""What the ballots of a session amount to, whatever the test: checked, then read.
+
+The one place where ballots and decisions meet. A method is read by the function that
+stands beside its key in `READERS`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from typing import Any
+
+from .ballots.choice_ballot import CheckedBallots, Tally, tally
+from .ballots.lines import Cells, check_cells
+from .ballots.method_rows import CheckedRows, check_rows
+from .base.errors import RecordError
+from .base.records import Question
+from .decisions.findings import SessionFinding, session_finding
+from .decisions.graded import read_sureness
+from .decisions.reading import Reading
+from .decisions.yes_no import read_a_not_a, read_same_different
+from .methods import find_method, find_test
+from .protocols import find_protocol
+
+Checked = CheckedBallots | CheckedRows
+READERS: dict[str, Callable[[Sequence[dict[str, Any]], Question], Reading]] = {
+    "A_NOT_A": read_a_not_a,
+    "SAME_DIFFERENT": read_same_different,
+    "SURENESS": read_sureness,
+}
+
+
+def check_ballots(cells: Cells, question: Question) -> Checked:
+    """Judge numbered lines of cells as ballots of the test that the question names."""
+    method = find_method(question.protocol)
+    if method is None:
+        return check_cells(cells, question)
+    return check_rows(cells, method, question.settings)
+
+
+def outcome(checked: Checked, question: Question) -> str:
+    """The finding in a line, for the journal.
+
+    Raises
+    ------
+    RecordError
+        When there is no answer to count.
+    """
+    if isinstance(checked, CheckedRows):
+        reading = read_answers(checked, question)
+        return f"{reading.finding.heading}, {len(checked.rows)} answers"
+    counted = tally(checked.ballots)
+    if not counted.trials:
+        raise RecordError("No ballot has an answer, so there is nothing to count.")
+    found = choice_finding(question, counted).finding.heading
+    return f"{found}, {counted.correct} of {counted.trials} correct"
+
+
+def read_answers(checked: CheckedRows, question: Question) -> Reading:
+    """The reading of answers that are no forced choice.
+
+    Raises
+    ------
+    RecordError
+        When there is no answer. ArgumentError as the reader of the method says.
+    """
+    if not checked.rows:
+        raise RecordError("No ballot has an answer, so there is nothing to read.")
+    return READERS[question.protocol](checked.rows, question)
+
+
+def choice_finding(question: Question, counted: Tally) -> SessionFinding:
+    """The finding of a forced-choice session from its counts."""
+    return session_finding(
+        find_protocol(question.protocol),
+        counted.correct,
+        counted.trials,
+        alpha=question.alpha,
+        beta=question.beta,
+        pd_limit=question.pd_limit,
+        two_sided=question.two_sided,
+        by_assessor=counted.by_assessor,
+        planned=question.assessors,
+    )
+
+
+def edition(question: Question) -> str:
+    """The standard to be stamped at agreement, with the date of the last look."""
+    test = find_test(question.protocol)
+    checked = getattr(test.standard, "checked", "")
+    return f"{test.standard} (edition looked up {checked})" if checked else str(test.standard)

@@ -1,0 +1,45 @@
+"""What the charts share: colours, font, axes, and how one becomes SVG."""
+
+from __future__ import annotations
+
+import json
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+import altair as alt
+
+FONT = "Open Sans"
+FONTS = Path(__file__).parent / "fonts"
+GREY, BLUE, ORANGE = "#7b7b7b", "#0072B2", "#D55E00"
+
+
+def as_svg(chart: alt.LayerChart) -> bytes:
+    """The chart as SVG with text as text, in the font that ships with the package."""
+    converter = _converter()
+    return converter.vegalite_to_svg(json.dumps(chart.to_dict())).encode()
+
+
+@lru_cache(maxsize=1)
+def _converter() -> Any:
+    import vl_convert
+
+    vl_convert.register_font_directory(str(FONTS))
+    return vl_convert
+
+
+def values(rows: list[dict[str, Any]]) -> Any:
+    return alt.InlineData(values=rows)
+
+
+def axis(**options: Any) -> alt.Axis:
+    return alt.Axis(
+        labelColor=GREY,
+        titleColor=GREY,
+        domainColor=GREY,
+        tickColor=GREY,
+        labelFontSize=12,
+        titleFontSize=12,
+        titleFontWeight="normal",
+        **options,
+    )

@@ -1,0 +1,107 @@
+"""The report of a session that is no forced choice, as PDF."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from ..base.records import ADVICE
+from ..base.results import several
+from ..decisions.reading import ReadSession
+from .documents import agreement_block, block, compiled, sample_block, stamp
+from .figure_parts import as_svg
+from .reading_figures import reading_figure
+from .words import number
+
+_MOST_ROWS = 40
+
+
+def reading_pdf(read: ReadSession) -> bytes:
+    """The test report: aim, samples, method, assessors, results, finding and its limits.
+
+    Returns
+    -------
+    bytes
+        A PDF with text as text and the chart as vectors; the same reading gives the same
+        bytes. One page for a few attributes, more where the tables are long.
+    """
+    files = {
+        "figure.svg": as_svg(reading_figure(read.reading, width=640)),
+        "data.json": json.dumps(reading_words(read)).encode(),
+    }
+    return compiled("reading.typ", files, read.printed_at)
+
+
+def reading_words(read: ReadSession) -> dict[str, Any]:
+    """Every word and number of the report, as plain data for the template."""
+    details, reading = read.details, read.reading
+    return {
+        "kind": f"Report of a session: {reading.method.name}",
+        "title": details.title or "Untitled session",
+        "author": details.leader,
+        "finding": f"Finding: {reading.finding.heading}",
+        "sentence": reading.sentence,
+        "because": reading.because,
+        "figure_words": reading.words(),
+        "left": _asked(read),
+        "right": [_done(read), agreement_block(read.session)],
+        "tables": [_table(heading, table) for heading, table in reading.tables],
+        "notes": list(reading.notes),
+        "cannot_tell": list(read.cannot_tell()),
+        "below": [
+            {"heading": heading, "lines": list(lines[:12])}
+            for heading, lines in (
+                ("Remarks of the checks", read.remarks),
+                ("Done after the finding was seen", read.afterwards),
+            )
+            if lines
+        ],
+        "advice": ADVICE,
+        "sign": f"Decision of {details.decides or 'the authorised person'}:",
+        "footer": f"Question SHA-256 {read.session.digest} · printed {stamp(read.printed_at)} · "
+        f"program version {read.version}",
+    }
+
+
+def _asked(read: ReadSession) -> list[dict[str, Any]]:
+    question = read.question
+    asked = block(
+        "What was asked",
+        ("Differs", question.what_changed),
+        ("Decision", question.decision),
+        ("Ballot", read.reading.method.asks),
+        ("If different", question.if_different),
+        ("If similar", question.if_similar),
+        ("If undecided", question.if_undecided),
+        ("Exclusions", question.exclusion_rule),
+        ("Retest", question.retest_rule),
+    )
+    return [asked, *(sample_block(sample) for sample in read.details.samples)]
+
+
+def _done(read: ReadSession) -> dict[str, Any]:
+    question, details, method = read.question, read.details, read.reading.method
+    settings = [
+        (one.label, str(method.setting(question.settings, one.key))) for one in method.settings
+    ]
+    return block(
+        "How it was done",
+        ("Method", f"{method.name}, {question.standard}"),
+        ("alpha, beta", f"{number(question.alpha)}, {number(question.beta)}"),
+        *settings,
+        ("Answers", f"{read.answers} counted, {read.missing} missing"),
+        ("Assessors", f"{read.assessors}; {details.assessors}".strip("; ")),
+        ("Told", details.information),
+        ("Place", details.place),
+        ("Conditions", details.conditions),
+        ("Deviations", details.deviations),
+        ("Tasted on", details.held_on),
+        ("Led by", details.leader),
+    )
+
+
+def _table(heading: str, table: Any) -> dict[str, Any]:
+    rows = [[number(cell) for cell in row] for row in table.rows[:_MOST_ROWS]]
+    left = len(table.rows) - len(rows)
+    note = f"and {several(left, 'row')} more, in the CSV" if left > 0 else ""
+    return {"heading": heading, "columns": list(table.columns), "rows": rows, "note": note}

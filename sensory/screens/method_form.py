@@ -1,0 +1,88 @@
+"""What is agreed where the test is no forced choice."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import streamlit as st
+
+from ..base.records import Question, StoredSession
+from ..methods import METHODS, Method, find_method
+from ..report.words import number
+from .fields import field_key, level_field
+
+
+def method_fields(session: StoredSession) -> Question:
+    """The test, the ballots planned, alpha, beta and the settings of the method."""
+    asked = session.question
+    first, second = st.columns(2)
+    keys = list(METHODS)
+    with first:
+        key = st.selectbox(
+            "Test",
+            keys,
+            index=keys.index(asked.protocol),
+            format_func=lambda one: METHODS[one].name,
+            key=field_key(session, "method"),
+        )
+    with second:
+        planned = st.number_input(
+            "Ballots planned",
+            min_value=1,
+            max_value=5000,
+            value=asked.assessors,
+            key=field_key(session, "assessors"),
+        )
+    method = METHODS[key]
+    st.markdown(f"The ballot asks: *{method.asks}* ({method.standard}) {method.letters}")
+    alpha = level_field(session, "alpha")
+    beta = level_field(session, "beta") if method.similarity else asked.beta
+    settings = _settings(session, method)
+    return replace(
+        asked, protocol=key, assessors=int(planned), alpha=alpha, beta=beta, settings=settings
+    )
+
+
+def _settings(session: StoredSession, method: Method) -> dict[str, Any]:
+    typed: dict[str, Any] = {}
+    for one in method.settings:
+        now = method.setting(session.question.settings, one.key)
+        key = field_key(session, f"{method.key}-{one.key}")
+        if one.kind == "text":
+            typed[one.key] = st.text_input(one.label, value=str(now), key=key).strip()
+        else:
+            typed[one.key] = st.number_input(
+                one.label, float(one.low), float(one.high), float(now), key=key
+            )
+    return typed
+
+
+def method_panel(method: Method, question: Question) -> None:
+    """What such a session can find, beside its question."""
+    st.subheader("What this session can find")
+    st.markdown(
+        "A difference, with a risk of at most "
+        f"alpha = {number(question.alpha)} of finding one where there is none."
+    )
+    if method.similarity:
+        st.markdown(
+            f"Similarity, where the upper limit (risk beta = {number(question.beta)}) lies below "
+            "what was agreed."
+        )
+    else:
+        st.markdown("No similarity: 'no difference found' is not 'the same'.")
+
+
+def settings_agreed(question: Question) -> list[tuple[str, str]]:
+    """The settings as labelled text; empty for a forced choice."""
+    method = find_method(question.protocol)
+    if method is None:
+        return []
+    return [
+        (one.label, _shown(method.setting(question.settings, one.key))) for one in method.settings
+    ]
+
+
+def _shown(value: Any) -> str:
+    return value if isinstance(value, str) else number(value)

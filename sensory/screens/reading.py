@@ -1,0 +1,103 @@
+"""What does a session show that is no forced choice?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import streamlit as st
+
+from ..base.records import ADVICE, Finding, StoredSession
+from ..base.results import Table
+from ..base.version import __version__
+from ..decisions.reading import ReadSession
+from ..report.reading_figures import reading_figure
+from ..report.sheets import ballots_csv, tables_csv
+from ..report.words import number
+from ..workflow import read_session
+from .frame import current_frame, minute, plain
+from .worker import reading_pdf_of
+
+
+def reading_page(session: StoredSession, signs: Mapping[Finding, str], name: str) -> None:
+    """Show the reading: sentence, chart, tables, and what it cannot tell."""
+    read = read_session(current_frame().store, session.id, version=__version__)
+    reading = read.reading
+    st.markdown(plain(read.details.title or "Untitled session"))
+    st.title(f"{signs[reading.finding]}  {reading.sentence}", anchor=False)
+    st.markdown(f"**Finding: {reading.finding.heading}.** {plain(reading.because)}")
+    with st.container(key="reading-figure"):
+        figure = reading_figure(reading)
+        st.altair_chart(figure, theme=None, width="stretch", alt=reading.words())
+    if any(span.margin is not None for span in reading.spans):
+        st.markdown("Points with 95 % limits; the ticks are what was agreed.")
+    left, right = st.columns([3, 2], gap="large")
+    with left:
+        _downloads(read, name)
+        for heading, table in reading.tables:
+            st.subheader(heading)
+            st.table(_rounded(table), hide_index=True)
+        st.markdown("\n".join(f"- {plain(line)}" for line in reading.notes))
+    with right:
+        st.subheader("What this session cannot tell")
+        st.markdown("\n".join(f"- {plain(line)}" for line in read.cannot_tell()))
+        _agreed(read)
+
+
+def _agreed(read: ReadSession) -> None:
+    question = read.question
+    action = {
+        Finding.DIFFERENT: question.if_different,
+        Finding.UNDECIDED: question.if_undecided,
+    }.get(read.reading.finding, question.if_similar)
+    st.subheader("What was agreed")
+    st.markdown(
+        f"- For this finding: **{plain(action)}**\n"
+        f"- Decides: {plain(read.details.decides or 'not stated')}\n"
+        f"- Agreed by {plain(read.session.agreed_by)}, {minute(read.session.agreed_at)}, with "
+        f"{read.session.ballots_at_agreement} ballots entered by then"
+    )
+    for heading, lines in (
+        ("Remarks of the checks", read.remarks),
+        ("Done after the finding was seen", read.afterwards),
+    ):
+        if lines:
+            st.subheader(heading)
+            st.markdown("\n".join(f"- {plain(line)}" for line in lines[:12]))
+    st.markdown(ADVICE)
+
+
+def _downloads(read: ReadSession, name: str) -> None:
+    st.subheader("Take it along")
+    row = st.container(horizontal=True)
+    row.download_button(
+        "Report, PDF",
+        lambda: reading_pdf_of(read),
+        f"report-{name}.pdf",
+        "application/pdf",
+        key="pdf",
+        type="primary",
+        on_click="ignore",
+    )
+    row.download_button(
+        "Numbers, CSV",
+        tables_csv(read.reading.tables),
+        f"numbers-{name}.csv",
+        "text/csv",
+        key="numbers",
+        on_click="ignore",
+    )
+    row.download_button(
+        "Ballots, CSV",
+        ballots_csv(current_frame().store.cells(read.session.id)),
+        f"ballots-{name}.csv",
+        "text/csv",
+        key="ballots-csv",
+        on_click="ignore",
+    )
+
+
+def _rounded(table: Table) -> list[dict[str, str]]:
+    return [
+        {name: plain(number(cell)) for name, cell in zip(table.columns, row, strict=True)}
+        for row in table.rows
+    ]
