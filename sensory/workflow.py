@@ -15,7 +15,7 @@ from typing import Any
 from uuid import uuid4
 
 from .ballots.choice_ballot import CheckedBallots, tally
-from .ballots.lines import Cells, cells_of_file, filled_lines
+from .ballots.lines import Cells, cells_of_file, filled_lines, headings_for
 from .ballots.method_rows import CheckedRows
 from .base.errors import BallotError, RecordError
 from .base.records import CAUTIONS, JournalEntry, Question, SessionDetails, StoredSession, utc_now
@@ -351,10 +351,11 @@ def read_prepared(folder: Path, name: str) -> dict[str, Any]:
     `open_session`.
     """
     plain = json.loads((folder / f"{name}.json").read_text(encoding="utf-8"))
-    cells, _ = cells_of_file(folder / f"{name}.csv")
+    question = Question.from_dict(plain["question"])
+    cells, _ = cells_of_file(folder / f"{name}.csv", headings_for(question.protocol))
     return {
         "details": SessionDetails.from_dict(plain["details"]),
-        "question": Question.from_dict(plain["question"]),
+        "question": question,
         "cautions": {str(key): bool(value) for key, value in plain["cautions"].items()},
         "cells": cells,
     }

@@ -17,7 +17,7 @@ from ..base.results import Table
 from ..choices.sureness import GradedProduct, sureness_test
 from ..methods import SURENESS
 from ..models.binomial import upper_tail
-from .reading import ATTRIBUTE, SCOPE, TOGETHER, Reading, Span, of_two
+from .reading import ATTRIBUTE, SCOPE, TOGETHER, Reading, Span, chance, of_two
 
 Row = dict[str, Any]
 _COLUMNS = (
@@ -60,16 +60,11 @@ def read_sureness(rows: Sequence[Row], question: Question) -> Reading:
     return Reading(
         method=SURENESS,
         finding=_overall(findings),
-        sentence=_overall(findings).sentence,
+        sentence=_sentence(products, findings),
         because=_because(numbers, question.alpha),
         tables=(
             ("The numbers", Table(columns=_COLUMNS, rows=numbers)),
-            (
-                "The counts",
-                Table(
-                    columns=("sample", *grades), rows=tuple((name, *row) for name, row in counts)
-                ),
-            ),
+            ("The counts", Table(columns=("sample", *grades), rows=counts)),
         ),
         axis="d-prime against the reference; 0 is no difference",
         spans=tuple(
@@ -79,6 +74,13 @@ def read_sureness(rows: Sequence[Row], question: Question) -> Reading:
         cannot_tell=(*((TOGETHER,) if several_each else ()), ATTRIBUTE, SCOPE),
         notes=_notes(several_each, len(products)),
     )
+
+
+def _sentence(products: Sequence[str], findings: Sequence[Finding]) -> str:
+    if len(products) == 1:
+        return findings[0].sentence
+    each = zip(products, findings, strict=True)
+    return "; ".join(f"{name}: {finding.heading.lower()}" for name, finding in each) + "."
 
 
 def _line(
@@ -91,7 +93,8 @@ def _line(
 
 def _because(numbers: Sequence[tuple[Any, ...]], alpha: float) -> str:
     parts = [
-        f"{line[0]}: {line[1].lower()}, R-index {line[5]:.3f}, p {line[9]:.4f}" for line in numbers
+        f"{line[0]}: {line[1].lower()}, R-index {line[5]:.3f}, {chance(line[9])}"
+        for line in numbers
     ]
     return "; ".join(parts) + f"; alpha {alpha:g}."
 

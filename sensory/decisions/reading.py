@@ -130,6 +130,15 @@ def told_by_conduct(session: StoredSession, afterwards: tuple[str, ...]) -> list
     return lines
 
 
+def chance(p: float) -> str:
+    """A p-value in words.
+
+    >>> chance(0.03), chance(2e-9)
+    ('p 0.0300', 'p below 0.0001')
+    """
+    return f"p {p:.4f}" if p >= 0.0001 else "p below 0.0001"
+
+
 def of_two(difference: bool, similar: bool) -> Finding:
     """The finding of the four.
 

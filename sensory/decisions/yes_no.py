@@ -20,7 +20,7 @@ from ..choices.a_not_a import a_not_a, a_not_a_by_assessor
 from ..choices.same_different import same_different
 from ..choices.two_by_two import by_assessor_one_sided
 from ..methods import A_NOT_A, SAME_DIFFERENT
-from .reading import ATTRIBUTE, ONE_SIDED, SCOPE, TOGETHER, Reading, Span, of_two
+from .reading import ATTRIBUTE, ONE_SIDED, SCOPE, TOGETHER, Reading, Span, chance, of_two
 
 Row = dict[str, Any]
 Ints = NDArray[np.int64]
@@ -37,9 +37,9 @@ def read_a_not_a(rows: Sequence[Row], question: Question) -> Reading:
     """
     table = _by_assessor(rows, "sample", ("A",), "A")
     hits, a_served, alarms, not_a = _totals(table, "A", "B")
-    p = by_assessor_one_sided(table)
+    several_each = _several_each(table)
+    p = _p_one_sided(table, several_each)
     pooled = a_not_a(hits, a_served, alarms, not_a)
-    several_each = bool((table[:, 1] + table[:, 3] > 1).any()) and len(table) > 1
     numbers = [*pooled.table().rows[:2]]
     if several_each:
         clustered = a_not_a_by_assessor(table)
@@ -57,7 +57,7 @@ def read_a_not_a(rows: Sequence[Row], question: Question) -> Reading:
         finding=finding,
         sentence=finding.sentence,
         because=f"'A' was said of {hits} of {a_served} samples of A and of {alarms} of {not_a} "
-        f"of the sample compared; p {p:.4f}, alpha {question.alpha:g}.",
+        f"of the sample compared; {chance(p)}, alpha {question.alpha:g}.",
         tables=(
             ("The numbers", _numbers([*numbers, ("p, exact, one-sided", p, None, None, None)])),
             ("The counts", _counts("sample", ("A", "B"), ("A", "not A"), table)),
@@ -80,10 +80,10 @@ def read_same_different(rows: Sequence[Row], question: Question) -> Reading:
     table = _by_assessor(rows, "pair", ("AA", "BB"), "same")
     counts = _totals(table, "AA or BB", "AB or BA")
     limit = float(SAME_DIFFERENT.setting(question.settings, "dprime_limit"))
-    p = by_assessor_one_sided(table)
+    several_each = _several_each(table)
+    p = _p_one_sided(table, several_each)
     found = same_different(*counts)
     upper = same_different(*counts, level=1 - 2 * question.beta).limits.high
-    several_each = bool((table[:, 1] + table[:, 3] > 1).any())
     similar = bool(upper < limit) and not several_each
     finding = of_two(p <= question.alpha, similar)
     numbers = [
@@ -97,7 +97,7 @@ def read_same_different(rows: Sequence[Row], question: Question) -> Reading:
         finding=finding,
         sentence=finding.sentence,
         because=f"'Same' was said of {counts[0]} of {counts[1]} like pairs and of {counts[2]} of "
-        f"{counts[3]} pairs of the two samples; p {p:.4f}, alpha {question.alpha:g}; upper limit "
+        f"{counts[3]} pairs of the two samples; {chance(p)}, alpha {question.alpha:g}; upper limit "
         f"of d-prime {upper:.3g}, agreed {limit:g}.",
         tables=(
             ("The numbers", _numbers(numbers)),
@@ -127,6 +127,16 @@ def _totals(table: Ints, first: str, second: str) -> tuple[int, int, int, int]:
     if not (b and d):
         raise ArgumentError(f"{first} and {second} both need at least one answer.")
     return a, b, c, d
+
+
+def _several_each(table: Ints) -> bool:
+    return bool((table[:, 1] + table[:, 3] > 1).any()) and len(table) > 1
+
+
+def _p_one_sided(table: Ints, several_each: bool) -> float:
+    if several_each:
+        return by_assessor_one_sided(table)
+    return by_assessor_one_sided(table.sum(axis=0, keepdims=True))
 
 
 def _counts(what: str, kinds: tuple[str, str], said: tuple[str, str], table: Ints) -> Table:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 import streamlit as st
 
 from ..ballots.lines import cells_of_file, headings_for, kind_of_file
@@ -22,6 +24,11 @@ _PREPARED = {
     "suspect_batch": ("Suspect batch", "24 triangles: may this batch go out?"),
     "new_supplier": ("New supplier", "32 duo-trios: and if the session cannot tell?"),
     "mistakes": ("Typed in a hurry", "18 triangles with eight kinds of mistakes."),
+}
+_OTHER = {
+    "shop_light": ("Shop light", "A - not A, 24 assessors, both samples each."),
+    "new_thickener": ("Lingering ginger", "60 same-different pairs, one each."),
+    "water": ("Two waters", "Graded by sureness, two products at once."),
 }
 _LISTED = 20
 
@@ -44,10 +51,18 @@ def page() -> None:
 
 def _demo() -> None:
     st.subheader("Try it with invented sessions")
-    for column, (name, (title, words)) in zip(st.columns(4), _PREPARED.items(), strict=True):
+    _tiles(_PREPARED, primary=True)
+    with st.expander("Other methods"):
+        _tiles(_OTHER, primary=False)
+
+
+def _tiles(prepared: dict[str, tuple[str, str]], *, primary: bool) -> None:
+    columns = st.columns(len(prepared))
+    for column, (name, (title, words)) in zip(columns, prepared.items(), strict=True):
         with column, st.container(border=True, height="stretch"):
             st.markdown(f"**{title}**  \n{words}")
-            if st.button("Open", key=f"demo-{name}", type="primary"):
+            kind: Literal["primary", "secondary"] = "primary" if primary else "secondary"
+            if st.button("Open", key=f"demo-{name}", type=kind):
                 _open_prepared(name)
 
 
