@@ -40,6 +40,9 @@ class Setting:
     needed: bool = False
 
 
+_AT_LEAST_TWO = ("grades",)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Method:
     """A test that is no forced choice.
@@ -102,12 +105,23 @@ class Method:
                 raise ArgumentError(f"{self.name} has no setting {key!r}: {', '.join(known)}.")
             one = known[key]
             if one.kind == "text":
+                self._check_list(key, settings)
                 continue
             number = isinstance(value, (int, float)) and not isinstance(value, bool)
             if not (number and one.low <= value <= one.high):
                 raise ArgumentError(
                     f"{one.label} must be a number from {one.low:g} to {one.high:g}; got {value!r}."
                 )
+
+    def _check_list(self, key: str, settings: Mapping[str, Any]) -> None:
+        parts = self.listed(settings, key)
+        seen: set[str] = set()
+        for part in parts:
+            if part.casefold() in seen:
+                raise ArgumentError(f"{key.rstrip('s')} {part!r} stands twice.")
+            seen.add(part.casefold())
+        if key in _AT_LEAST_TWO and len(parts) < 2:
+            raise ArgumentError(f"at least two {key} are needed, separated by semicolons.")
 
 
 _DPRIME_LIMIT = Setting(

@@ -51,22 +51,6 @@ def headings_for(key: str) -> Headings:
     return METHOD_COLUMNS.get(key, CHOICE)
 
 
-def kind_of_file(source: bytes) -> str:
-    """Key of the test whose columns a file has; a forced choice where none fits better.
-
-    Raises
-    ------
-    BallotError
-        When the file cannot be read as a table.
-    """
-    for key, headings in (("", CHOICE), *METHOD_COLUMNS.items()):
-        rows = read_cells(source, headings).rows
-        needed = {column.name for column in headings.columns if column.required}
-        if rows and needed <= set(rows[0].cells):
-            return key or protocol_of_cells(dict(enumerate(row.cells for row in rows)))
-    return next(iter(PROTOCOLS))
-
-
 def protocol_of_cells(cells: Cells) -> str:
     """Key of the protocol that the ballots name, or of the triangle when they name none."""
     for line in cells.values():

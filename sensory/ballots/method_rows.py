@@ -11,10 +11,13 @@ from typing import Any
 
 from ..base.errors import Fault
 from ..base.results import several
-from ..methods import Method
+from ..methods import METHODS, Method
+from ..protocols import PROTOCOLS
+from .cells import read_cells
 from .codes import plain_width, same_person
-from .lines import Cells, filled_lines
-from .method_columns import MethodColumn, MethodColumns, columns_for
+from .columns import CHOICE
+from .lines import Cells, filled_lines, protocol_of_cells
+from .method_columns import METHOD_COLUMNS, MethodColumn, MethodColumns, columns_for
 
 _NUMBER = r"[+-]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)"
 Settings = Mapping[str, Any]
@@ -84,6 +87,29 @@ def check_rows(cells: Cells, method: Method, settings: Settings) -> CheckedRows:
     order = {fault.row: place for place, fault in enumerate(faults)}
     faults.sort(key=lambda fault: (fault.row or math.inf, order.get(fault.row, 0)))
     return CheckedRows(rows=rows, missing=missing, faults=tuple(faults))
+
+
+def kind_of_file(source: bytes) -> str:
+    """Key of the test whose ballots a file holds; a forced choice where none fits better.
+
+    Where several methods have the columns, the one with the fewest cells to mend is taken.
+
+    Raises
+    ------
+    BallotError
+        When the file cannot be read as a table.
+    """
+    candidates = []
+    for key, headings in (("", CHOICE), *METHOD_COLUMNS.items()):
+        rows = read_cells(source, headings).rows
+        needed = {column.name for column in headings.columns if column.required}
+        if not rows or not needed <= set(rows[0].cells):
+            continue
+        cells = {number: dict(row.cells) for number, row in enumerate(rows)}
+        if not key:
+            return protocol_of_cells(cells)
+        candidates.append((len(check_rows(cells, METHODS[key], {}).blocking), key))
+    return min(candidates, key=lambda one: one[0])[1] if candidates else next(iter(PROTOCOLS))
 
 
 class _Line:

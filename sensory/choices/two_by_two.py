@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import chdtrc, xlogy
+from scipy.special import chdtrc, comb, xlogy
 from scipy.stats import hypergeom
 
 from ..base.checks import counts
@@ -64,6 +64,7 @@ def by_assessor_one_sided(table: Ints) -> float:
     chances = np.ones(1)
     for yes, served, other_yes, other in table.tolist():
         said = yes + other_yes
-        possible = hypergeom.pmf(np.arange(min(said, served) + 1), served + other, served, said)
-        chances = np.convolve(chances, possible)
+        k = np.arange(min(said, served) + 1)
+        ways = comb(served, k) * comb(other, said - k)
+        chances = np.convolve(chances, ways / ways.sum())
     return float(min(chances[int(table[:, 0].sum()) :].sum(), 1.0))

@@ -9,6 +9,7 @@ import streamlit as st
 from ..base.records import Question, SessionDetails
 from ..decisions.advice import QUESTIONS, Advice, Situation, advise
 from ..decisions.plans import PanelPlan, panel_plan
+from ..methods import METHODS
 from ..protocols import find_protocol
 from ..report.figures import characteristic_figure
 from ..report.words import number, percent
@@ -19,6 +20,7 @@ from ..workflow import (
     open_session,
 )
 from .frame import current_frame, go, shown_errors
+from .stages import ballot_by_ballot, two_stage
 
 
 def page() -> None:
@@ -31,10 +33,7 @@ def page() -> None:
         advice = advise(situation)
         chosen = _method(advice)
         if not chosen.protocol:
-            st.info(
-                f"{chosen.method}: this page plans forced choices. Read such answers with the "
-                "library: see the list of methods in README.md."
-            )
+            _other_method(chosen)
             return
         question = _question(chosen, situation.people)
         plan = panel_plan(
@@ -50,7 +49,8 @@ def page() -> None:
         _verdict(plan)
     with shown_errors():
         _curves(plan)
-        _two_stage(plan)
+        two_stage(plan)
+        ballot_by_ballot(question)
         _open(plan, question, situation)
 
 
@@ -103,6 +103,17 @@ def _method(advice: tuple[Advice, ...]) -> Advice:
     key = "plan-method-" + "-".join(names)
     name = st.selectbox("Plan with", names, key=key)
     return next(one for one in possible if one.method == name)
+
+
+def _other_method(chosen: Advice) -> None:
+    """No number for a method that is no forced choice, but the session can be opened."""
+    st.info(
+        f"{chosen.method}: this page counts assessors for forced choices only. What such a "
+        "session can find hangs on the panel's own noise and habits."
+    )
+    method = next((one for one in METHODS.values() if one.name == chosen.method), None)
+    if method and st.button("Open such a session", key="plan-method-open", type="primary"):
+        _new_session(Question(protocol=method.key, assessors=24))
 
 
 def _question(chosen: Advice, people: int) -> Question:
@@ -163,25 +174,6 @@ def _curves(plan: PanelPlan) -> None:
         )
 
 
-def _two_stage(plan: PanelPlan) -> None:
-    if plan.two_stage is None:
-        return
-    stages = plan.two_stage
-    with st.expander("In two tastings: counts to pin to the wall"):
-        st.table(
-            [
-                dict(zip(("after", "correct", "then"), row, strict=True))
-                for row in stages.table().rows
-            ],
-            hide_index=True,
-        )
-        st.markdown(
-            f"Exact risks of the plan as a whole: false alarm {percent(stages.false_alarm, 1)}, "
-            f"wrong pass {percent(stages.wrong_pass, 1)}; {stages.expected:.0f} answers on "
-            "average. Tasting again without such a plan raises the risk of a wrong pass."
-        )
-
-
 def _open(plan: PanelPlan, question: Question, situation: Situation) -> None:
     st.subheader("The plan in words")
     st.markdown(
@@ -198,12 +190,16 @@ def _open(plan: PanelPlan, question: Question, situation: Situation) -> None:
         key="plan-size",
     )
     if st.button("Open a session with this plan", key="plan-open", type="primary"):
-        session = open_session(
-            current_frame().store,
-            new_session_id(),
-            details=SessionDetails(held_on=date.today().isoformat()),
-            question=Question.from_dict(question.to_dict() | {"assessors": int(size or 1)}),
-            who="unnamed, on this machine",
-            why="planned",
-        )
-        go("question", session.id)
+        _new_session(Question.from_dict(question.to_dict() | {"assessors": int(size or 1)}))
+
+
+def _new_session(question: Question) -> None:
+    session = open_session(
+        current_frame().store,
+        new_session_id(),
+        details=SessionDetails(held_on=date.today().isoformat()),
+        question=question,
+        who="unnamed, on this machine",
+        why="planned",
+    )
+    go("question", session.id)

@@ -6,7 +6,8 @@ from typing import Literal
 
 import streamlit as st
 
-from ..ballots.lines import cells_of_file, headings_for, kind_of_file
+from ..ballots.lines import cells_of_file, headings_for
+from ..ballots.method_rows import kind_of_file
 from ..ballots.template import template_xlsx
 from ..base.records import Question, SessionDetails, StoredSession
 from ..base.results import several

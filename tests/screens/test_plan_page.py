@@ -63,7 +63,7 @@ def test_triangle_at_thirty_per_cent_is_the_printed_size(app):
 def test_carry_over_speaks_against_many_tastings(app):
     app.checkbox(key="plan-carry").check().run()
     assert "Recommended: same-different" in words(app)
-    assert "this page plans forced choices" in words(app)
+    assert "counts assessors for forced choices only" in words(app)
 
 
 def test_enough_people_are_told_so(app):

@@ -1,0 +1,133 @@
+"""Ballots that are no forced choice: every bad cell is named, nothing is dropped in silence."""
+
+from __future__ import annotations
+
+import pytest
+
+from sensory.ballots.lines import cells_of_file, headings_for
+from sensory.ballots.method_rows import check_rows, kind_of_file
+from sensory.ballots.template import template_csv, template_xlsx
+from sensory.base.records import Question
+from sensory.methods import A_NOT_A, METHODS, SAME_DIFFERENT, SURENESS
+
+A_CELLS = {
+    2: {"assessor": "P01", "sample": "A", "code": "412", "answer": "A"},
+    3: {"assessor": "P01", "sample": "B", "code": "837", "answer": "not A"},
+    4: {"assessor": "P02", "sample": "A", "code": "265", "answer": "not A"},
+}
+
+
+def checked(cells, method=A_NOT_A, **settings):
+    return check_rows(cells, method, settings)
+
+
+def test_answers_come_back_as_they_were_given():
+    found = checked(A_CELLS)
+    assert found.faults == ()
+    assert found.ready == 3
+    assert [(row["assessor"], row["sample"], row["answer"]) for row in found.rows] == [
+        ("P01", "A", "A"),
+        ("P01", "B", "not A"),
+        ("P02", "A", "not A"),
+    ]
+    assert {row["replicate"] for row in found.rows} == {1}
+
+
+@pytest.mark.parametrize(
+    ("said", "stored"),
+    [("a", "A"), ("Yes", "A"), ("NOT a", "not A"), ("no", "not A"), ("ｎｏ", "not A")],
+)
+def test_other_spellings_of_an_answer(said, stored):
+    cells = {2: {**A_CELLS[2], "answer": said}}
+    assert checked(cells).rows[0]["answer"] == stored
+
+
+@pytest.mark.parametrize(
+    ("change", "rule", "column"),
+    [
+        ({"answer": "maybe"}, "unknown answer", "answer"),
+        ({"answer": "=A1"}, "unknown answer", "answer"),
+        ({"sample": "C"}, "unknown sample", "sample"),
+        ({"sample": ""}, "empty", "sample"),
+        ({"assessor": " "}, "empty", "assessor"),
+        ({"replicate": "0"}, "bad replicate", "replicate"),
+        ({"replicate": "one"}, "bad replicate", "replicate"),
+        ({"replicate": "1"}, "answer twice", "assessor"),
+    ],
+)
+def test_bad_cell_is_named_by_row_and_column(change, rule, column):
+    line = {"assessor": "p01 ", "sample": "A", "code": "999", "answer": "A", **change}
+    found = checked({**A_CELLS, 9: line})
+    (fault,) = found.blocking
+    assert (fault.row, fault.column, fault.rule) == (9, column, rule)
+    assert found.ready >= 2
+
+
+def test_missing_answer_is_left_out_and_reported():
+    found = checked({**A_CELLS, 5: {**A_CELLS[2], "assessor": "P03", "answer": ""}})
+    assert not found.blocking
+    assert (found.ready, found.missing) == (3, 1)
+    assert [fault.rule for fault in found.remarks] == ["no answer", "missing answers"]
+    assert "never counted as wrong" in found.remarks[1].problem
+
+
+def test_missing_column_is_one_fault():
+    found = checked({2: {"assessor": "P01", "answer": "A"}})
+    (fault,) = found.faults
+    assert fault.problem == "The column sample is missing."
+    assert found.ready == 0
+
+
+def test_nothing_typed_yet_is_no_fault():
+    assert checked({}).faults == ()
+    assert checked({2: {"assessor": " "}}).faults == ()
+
+
+def test_one_person_and_one_product_in_two_spellings_are_one():
+    cells = {
+        2: {"assessor": "Anna Berg", "sample": "Filtered", "answer": "surely A"},
+        3: {"assessor": "anna  berg", "sample": "filtered", "answer": "4", "replicate": "2"},
+    }
+    found = checked(cells, SURENESS)
+    assert {(row["assessor"], row["sample"]) for row in found.rows} == {("Anna Berg", "Filtered")}
+    assert [row["answer"] for row in found.rows] == [1, 4]
+
+
+@pytest.mark.parametrize("said", ["5", "0", "sure", "1.5"])
+def test_unknown_grade_names_the_agreed_ones(said):
+    found = checked(
+        {2: {"assessor": "P01", "sample": "A", "answer": said}}, SURENESS, grades="same; unsure; no"
+    )
+    (fault,) = found.blocking
+    assert "same; unsure; no" in fault.advice
+
+
+def test_pairs():
+    cells = {
+        2: {"assessor": "P01", "pair": "ab", "answer": "Different"},
+        3: {"assessor": "P02", "pair": "AC", "answer": "same"},
+    }
+    found = checked(cells, SAME_DIFFERENT)
+    assert found.rows[0]["pair"] == "AB"
+    assert found.blocking[0].problem == "'AC' is none of AA, AB, BA, BB."
+
+
+@pytest.mark.parametrize("method", METHODS.values(), ids=lambda one: one.key)
+def test_template_is_recognised_as_its_method(method):
+    headings = headings_for(method.key)
+    columns = template_csv(method).decode("utf-8-sig").strip().split(",")
+    assert [headings.known(name) for name in columns] == columns
+    example = {rule.name: rule.example for rule in headings.columns}
+    text = "\n".join([",".join(columns), ",".join(f'"{example[name]}"' for name in columns)])
+    assert kind_of_file(text.encode()) == method.key
+    cells, remarks = cells_of_file(text.encode(), headings)
+    assert not remarks
+    assert not check_rows(cells, method, {}).blocking
+    assert template_xlsx(method).startswith(b"PK")
+
+
+def test_forced_choice_file_is_still_one():
+    text = b"assessor,order,code_1,code_2,code_3,answer\nP01,ABB,1,2,3,1"
+    assert kind_of_file(text) == "TRIANGLE"
+    assert headings_for("TRIANGLE").known("order") == "order"
+    assert Question().protocol == "TRIANGLE"
