@@ -34,18 +34,16 @@ class CheckedRows:
         One an answer: the columns of the ballot; for attributes `attribute` and `score`.
     missing : int
         Answers left out because their cell is empty.
+    ready : int
+        Ballots without a blocking fault, those without an answer included.
     faults : tuple of Fault
         Blocking ones and remarks, in the order of the rows.
     """
 
     rows: tuple[Row, ...]
     missing: int
+    ready: int
     faults: tuple[Fault, ...]
-
-    @property
-    def ready(self) -> int:
-        """Answers that can be counted."""
-        return len(self.rows)
 
     @property
     def blocking(self) -> tuple[Fault, ...]:
@@ -73,7 +71,7 @@ def check_rows(cells: Cells, method: Method, settings: Settings) -> CheckedRows:
     filled = filled_lines(cells)
     faults = _missing_columns(ballot, filled.values())
     if faults:
-        return CheckedRows(rows=(), missing=0, faults=tuple(faults))
+        return CheckedRows(rows=(), missing=0, ready=0, faults=tuple(faults))
     readers = [
         _Line(number, texts, ballot, method, settings) for number, texts in sorted(filled.items())
     ]
@@ -81,12 +79,13 @@ def check_rows(cells: Cells, method: Method, settings: Settings) -> CheckedRows:
     for reader in readers:
         faults += reader.faults
     faults += _twice(readers, ballot)
-    rows = tuple(row for reader in readers if not reader.blocked for row in reader.answers())
+    sound = [reader for reader in readers if not reader.blocked]
+    rows = tuple(row for reader in sound for row in reader.answers())
     missing = sum(reader.missing for reader in readers)
     faults += _whole(rows, missing)
     order = {fault.row: place for place, fault in enumerate(faults)}
     faults.sort(key=lambda fault: (fault.row or math.inf, order.get(fault.row, 0)))
-    return CheckedRows(rows=rows, missing=missing, faults=tuple(faults))
+    return CheckedRows(rows=rows, missing=missing, ready=len(sound), faults=tuple(faults))
 
 
 def kind_of_file(source: bytes) -> str:

@@ -8,7 +8,7 @@ from typing import Any
 import streamlit as st
 
 from ..base.records import Question, StoredSession
-from ..methods import METHODS, Method, find_method
+from ..methods import METHODS, Method
 from ..report.words import number
 from .fields import field_key, level_field
 
@@ -74,11 +74,8 @@ def method_panel(method: Method, question: Question) -> None:
         st.markdown("No similarity: 'no difference found' is not 'the same'.")
 
 
-def settings_agreed(question: Question) -> list[tuple[str, str]]:
-    """The settings as labelled text; empty for a forced choice."""
-    method = find_method(question.protocol)
-    if method is None:
-        return []
+def settings_agreed(method: Method, question: Question) -> list[tuple[str, str]]:
+    """The settings as labelled text."""
     return [
         (one.label, _shown(method.setting(question.settings, one.key))) for one in method.settings
     ]

@@ -228,7 +228,8 @@ def _frozen(session: StoredSession) -> None:
     rows += [("test", find_test(question.protocol).name)]
     rows += [(label, getattr(question, name)) for name, label in _TEXTS]
     rows += [("alpha", number(question.alpha)), ("beta", number(question.beta))]
-    rows += settings_agreed(question) or _choice_agreed(question)
+    method = find_method(question.protocol)
+    rows += settings_agreed(method, question) if method else _choice_agreed(question)
     rows += [("ballots planned", str(question.assessors)), ("SHA-256", session.digest)]
     st.table([{"": label, " ": plain(text)} for label, text in rows if text], hide_index=True)
 

@@ -66,7 +66,7 @@ def test_bad_cell_is_named_by_row_and_column(change, rule, column):
 def test_missing_answer_is_left_out_and_reported():
     found = checked({**A_CELLS, 5: {**A_CELLS[2], "assessor": "P03", "answer": ""}})
     assert not found.blocking
-    assert (found.ready, found.missing) == (3, 1)
+    assert (len(found.rows), found.ready, found.missing) == (3, 4, 1)
     assert [fault.rule for fault in found.remarks] == ["no answer", "missing answers"]
     assert "never counted as wrong" in found.remarks[1].problem
 

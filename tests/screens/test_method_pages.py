@@ -1,0 +1,122 @@
+"""Pages of sessions that are no forced choice, and plans that stop early."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from sensory import workflow
+from sensory.methods import METHODS
+from sensory.protocols import TRIANGLE
+from sensory.store.repository import open_store
+
+from .test_pages import DEMO, run, words
+
+DEMOS = {"A_NOT_A": "shop_light", "SAME_DIFFERENT": "new_thickener", "SURENESS": "water"}
+
+
+@pytest.fixture
+def url(tmp_path):
+    return f"sqlite:///{tmp_path / 'record.sqlite3'}"
+
+
+@pytest.fixture
+def store(url):
+    return open_store(url)
+
+
+def prepared(store, name, stage="open"):
+    workflow.open_session(store, "s1", **workflow.read_prepared(DEMO, name), who="t", why="t")
+    if stage != "open":
+        workflow.agree(store, "s1", who="A. Leader")
+    if stage == "closed":
+        workflow.close(store, "s1", who="A. Leader")
+
+
+def test_every_method_has_a_demo():
+    assert set(DEMOS) <= set(METHODS)
+    assert all((Path(DEMO) / f"{name}.csv").exists() for name in DEMOS.values())
+
+
+@pytest.mark.parametrize("name", DEMOS.values())
+@pytest.mark.parametrize("stage", ["open", "agreed", "closed"])
+@pytest.mark.parametrize("page", ["sessions", "question", "ballots", "finding"])
+def test_pages_run_at_every_stage(store, url, name, stage, page):
+    prepared(store, name, stage)
+    app = run(page, url)
+    assert not app.exception
+    assert not app.error
+
+
+def test_settings_are_kept_and_frozen(store, url):
+    prepared(store, "water")
+    app = run("question", url)
+    limit = next(one for one in app.number_input if one.label == "Agreed limit: d-prime")
+    limit.set_value(0.8).run()
+    assert store.session("s1").question.settings["dprime_limit"] == 0.8
+    workflow.agree(store, "s1", who="A. Leader")
+    frozen = run("question", url)
+    assert not frozen.number_input
+    assert "surely A; perhaps A; perhaps not A; surely not A" in str(
+        [table.value.to_dict() for table in frozen.table]
+    )
+
+
+def test_a_not_a_asks_for_no_beta(store, url):
+    prepared(store, "shop_light")
+    labels = [one.label for one in run("question", url).number_input]
+    assert not any(label.startswith("beta") for label in labels)
+    assert any(label.startswith("alpha") for label in labels)
+
+
+def test_finding_page_shows_sentence_numbers_and_limits_of_knowledge(store, url):
+    prepared(store, "shop_light", "closed")
+    app = run("finding", url)
+    assert "The batch deviates perceptibly from the reference." in words(app)
+    assert "'A' was said of 17 of 23 samples" in words(app).replace("\\", "")
+    assert "does not show similarity" in words(app)
+    assert {"sample": "A", "said 'A'": "17", "said 'not A'": "6"} in [
+        row for table in app.table for row in table.value.to_dict("records")
+    ]
+
+
+PLAN = """
+from sensory.base.records import Question
+from sensory.decisions.plans import panel_plan
+from sensory.protocols import TRIANGLE
+from sensory.screens.stages import ballot_by_ballot, two_stage
+plan = panel_plan(TRIANGLE, 24)
+two_stage(plan)
+ballot_by_ballot(Question())
+"""
+
+
+@pytest.fixture
+def stages():
+    return AppTest.from_string(PLAN, default_timeout=60).run()
+
+
+def test_counts_so_far_of_two_tastings(stages):
+    from sensory.decisions.plans import panel_plan
+
+    plan = panel_plan(TRIANGLE, 24).two_stage
+    stages.number_input(key="plan-first").set_value(plan.first).run()
+    assert "DIFFERENT" in stages.info[0].value.upper()
+    between = next(x for x in range(plan.first) if plan.decide(x) is None)
+    stages.number_input(key="plan-first").set_value(between).run()
+    assert stages.info[0].value == f"Serve the {plan.second} more."
+    stages.number_input(key="plan-second").set_value(0).run()
+    assert plan.decide(between, 0).heading in stages.info[0].value
+
+
+def test_answers_so_far_ballot_by_ballot(stages):
+    stages.text_input(key="plan-answers").set_value("1 1 1 1, 1 1 1").run()
+    # Wald's line for 1/3 against 8/15 at 0.05 and 0.05: 7 right in a row cross log 19
+    # (7 log 1.6 = 3.29 > 2.94), and so do the first seven letters here.
+    assert "Different" in stages.info[0].value
+    stages.text_input(key="plan-answers").set_value("10").run()
+    assert stages.info[0].value == "2 ballots in: serve the next one."
+    stages.text_input(key="plan-answers").set_value("1?0").run()
+    assert "'?' is neither" in stages.error[0].value
