@@ -17,8 +17,6 @@ from scipy.special import chdtri, log_ndtr, ndtr, ndtri, xlogy
 
 Floats = NDArray[np.float64]
 FAR = 12.0
-_NODES, _RAW = np.polynomial.hermite_e.hermegauss(41)
-_LOG_WEIGHTS = np.log(_RAW / np.sqrt(2 * np.pi))
 
 
 def _least(loss: Any, start: Floats, method: str, **options: Any) -> Any:
@@ -34,24 +32,31 @@ def _least_on(loss: Callable[[float], float], low: float, high: float) -> float:
 
 
 def profile_limits(
-    profile: Callable[[float], float], best: float, level: float, low: float, high: float
+    profile: Callable[[float], float],
+    best: float,
+    level: float,
+    low: float,
+    high: float,
+    *,
+    top: float | None = None,
 ) -> tuple[float, float]:
     """Where the profile log-likelihood falls by half a chi-square quantile.
 
     `best` may lie at `low` or `high` (or be infinite); a side on which the profile never
-    falls so far is returned as that bound, infinite when the bound is +-FAR.
+    falls so far is returned as that bound, infinite when the bound is +-FAR or further.
+    `top` is the highest value where it is not the profile at `best`, but beyond the bounds.
     """
     start = float(np.clip(best, low, high))
-    target = profile(start) - float(chdtri(1, 1 - level)) / 2
+    drop = float(chdtri(1, 1 - level)) / 2
+    target = (profile(start) if top is None else top) - drop
 
     def side(outer: float) -> float:
         if profile(outer) >= target:
             return float(np.copysign(np.inf, outer)) if abs(outer) >= FAR else outer
-        inside, outside = start, outer
-        for _ in range(50):
-            middle = (inside + outside) / 2
-            inside, outside = (middle, outside) if profile(middle) >= target else (inside, middle)
-        return (inside + outside) / 2
+        if profile(start) <= target:
+            return start
+        find: Any = optimize.brentq
+        return float(find(lambda value: profile(value) - target, start, outer, xtol=1e-9))
 
     return side(low), side(high)
 
@@ -127,69 +132,6 @@ def same_different_estimate(same: float, different: float) -> tuple[float, float
             (middle, high) if same_different_rates(tau, middle)[1] > different else (low, middle)
         )
     return tau, (low + high) / 2
-
-
-def clustered_yes_no(counts: Floats) -> Callable[[float, float, float], float]:
-    """Log-likelihood of yes-no answers with a random criterion for each assessor.
-
-    Parameters
-    ----------
-    counts : float array, shape (assessors, 4)
-        Hits, misses, false alarms, correct rejections of each.
-
-    Returns
-    -------
-    callable
-        (d-prime, centre, sd of the criterion between assessors) to log-likelihood.
-    """
-
-    def at(dprime: float, centre: float, sd: float) -> float:
-        shift = centre + sd * _NODES[:, None]
-        up, down = shift + dprime / 2, shift - dprime / 2
-        logs = np.stack([log_ndtr(up), log_ndtr(-up), log_ndtr(down), log_ndtr(-down)])
-        inside = np.einsum("kn,ik->in", logs[:, :, 0], counts) + _LOG_WEIGHTS
-        top = inside.max(axis=1, keepdims=True)
-        return float((top[:, 0] + np.log(np.exp(inside - top).sum(axis=1))).sum())
-
-    return at
-
-
-def clustered_fit(counts: Floats) -> tuple[float, float, float, float]:
-    """Maximum likelihood of `clustered_yes_no`: d-prime, centre, sd, log-likelihood."""
-    likelihood = clustered_yes_no(counts)
-
-    def loss(theta: Floats) -> float:
-        return -likelihood(theta[0], theta[1], abs(theta[2]))
-
-    found = min(
-        (
-            _least(
-                loss, np.array([1.0, 0.0, sd]), "Nelder-Mead", xatol=1e-9, fatol=1e-11, maxiter=4000
-            )
-            for sd in (0.05, 0.8)
-        ),
-        key=lambda one: float(one.fun),
-    )
-    dprime, centre, sd = found.x
-    return float(dprime), float(centre), float(abs(sd)), -float(found.fun)
-
-
-def clustered_profile(counts: Floats) -> Callable[[float], float]:
-    """Profile log-likelihood of d-prime for `clustered_yes_no`."""
-    likelihood = clustered_yes_no(counts)
-    start = np.array(clustered_fit(counts)[1:3])
-
-    def at(dprime: float) -> float:
-        found = _least(
-            lambda theta: -likelihood(dprime, theta[0], abs(theta[1])),
-            start,
-            "Nelder-Mead",
-            xatol=1e-7,
-            fatol=1e-9,
-        )
-        return -float(found.fun)
-
-    return at
 
 
 class GradedLikelihood:
