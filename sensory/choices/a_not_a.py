@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import chdtrc, ndtri
+from scipy.special import ndtri
 
 from ..base.checks import counts, probability
 from ..base.errors import ArgumentError
@@ -20,7 +20,7 @@ from ..base.results import Interval, Table
 from ..models import signal
 from ..models.binomial import upper_tail
 from ..models.clustered import CLUSTERED_FAR, ClusteredYesNo
-from .two_by_two import fisher_one_sided, likelihood_ratio, one_of
+from .two_by_two import fisher_one_sided, likelihood_ratio, one_of, ratio_p
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -218,8 +218,13 @@ def a_not_a_by_assessor(answers: ArrayLike, *, level: float = 0.95) -> Clustered
     ).astype(float)
     model = ClusteredYesNo(cells)
     dprime, marginal, sd, top = model.infinite() or model.best()
-    low, high = signal.profile_limits(
-        model.profile, dprime, level, -CLUSTERED_FAR, CLUSTERED_FAR, top=top
+    silent = dprime == 0 and not np.isfinite(sd)  # the same answer to both kinds by everybody
+    low, high = (
+        (-np.inf, np.inf)
+        if silent
+        else signal.profile_limits(
+            model.profile, dprime, level, -CLUSTERED_FAR, CLUSTERED_FAR, top=top
+        )
     )
     both = a_only = not_a_only = None
     if (table[:, [1, 3]] == 1).all():
@@ -233,7 +238,7 @@ def a_not_a_by_assessor(answers: ArrayLike, *, level: float = 0.95) -> Clustered
         dprime_marginal=marginal,
         limits=Interval(low=low, high=high, level=level),
         sd_criterion=sd,
-        p_likelihood_ratio=float(chdtrc(1, max(2 * (top - model.profile(0.0)), 0.0))),
+        p_likelihood_ratio=1.0 if silent else ratio_p(top, model.profile(0.0)),
         a_only=a_only,
         not_a_only=not_a_only,
         p_mcnemar=both,

@@ -1,4 +1,4 @@
-"""What the tests on two-by-two tables share."""
+"""What the tests of A - not A, same-different and sureness share."""
 
 from __future__ import annotations
 
@@ -38,3 +38,8 @@ def likelihood_ratio(table: Floats) -> float:
         + xlogy(total, total)
     )
     return float(chdtrc(1, max(float(g), 0.0)))
+
+
+def ratio_p(top: float, null: float) -> float:
+    """p of two log-likelihoods, chi-square with one degree of freedom."""
+    return float(chdtrc(1, max(2 * (top - null), 0.0)))

@@ -63,7 +63,8 @@ class ClusteredYesNo:
 
         found = _least(loss, [np.array(start) for start in self._starts])
         root = float(np.sqrt(1 + found.x[2] ** 2))
-        return found.x[0] * root, found.x[1] * root, float(found.x[2]), -float(found.fun)
+        dprime, centre, sd = (float(value) for value in found.x)
+        return dprime * root, centre * root, sd, -float(found.fun)
 
     def profile(self, dprime: float) -> float:
         """Log-likelihood at `dprime`, centre and sd chosen best for it."""
@@ -74,7 +75,8 @@ class ClusteredYesNo:
             turned = slopes[2] + slopes[1] * theta[0] * theta[1] / root
             return -value, -np.array([slopes[1] * root, turned])
 
-        return -float(_least(loss, [np.array(start[1:]) for start in self._starts]).fun)
+        found = _least(loss, [np.array(start[1:]) for start in self._starts])
+        return -float(found.fun)
 
     def infinite(self) -> tuple[float, float, float, float] | None:
         """d-prime, marginal d-prime, sd and log-likelihood where the maximum lies at infinity.
@@ -111,7 +113,7 @@ class ClusteredYesNo:
         top, width = -float(found.fun), float(found.x[1] ** 2)
         if not ((h > 0) & (r > 0)).any():
             return 0.0, 0.0, np.inf, top
-        return (side * np.inf, side * width, np.inf, top) if top > self.fit()[3] else None
+        return (side * np.inf, side * width, np.inf, top) if top > self.fit()[3] - 1e-4 else None
 
     def _marginal(self, dprime: float, centre: float, sd: float) -> tuple[float, Floats]:
         """`_with_slopes` for d-prime and centre divided by sqrt(1 + sd^2).
@@ -128,12 +130,11 @@ class ClusteredYesNo:
         top, left, right = self._span(dprime, centre, sd)
         z = np.concatenate([top - left * _T, top + right * _T], axis=1)
         weight = np.concatenate([left * _WEIGHT, right * _WEIGHT], axis=1)
-        logs = self._log_under(z, dprime, centre, sd)
+        logs, own, other = self._under(z, dprime, centre, sd)
         most = logs.max(axis=1, keepdims=True)
         share = weight * np.exp(logs - most)
         total = share.sum(axis=1, keepdims=True)
         value = float(self.times @ (most + np.log(total))[:, 0]) - self.times.sum() * _LOG_ROOT
-        own, other = self._pulls(z, dprime, centre, sd)
         means = (
             ((share / total) * pull).sum(axis=1)
             for pull in ((own - other) / 2, own + other, (own + other) * z)
@@ -144,28 +145,29 @@ class ClusteredYesNo:
         """Place of the top and how far to go on both sides of it."""
         top = self._top(dprime, centre, sd)
         floor = self._log_under(top, dprime, centre, sd) - _DROP
-        ends = []
-        for side in (-1, 1):  # the normal density alone falls so far within sqrt(2 drop)
-            inner, outer = np.full_like(top, -9.0), np.full_like(top, np.log(2 * _DROP) / 2)
-            for _ in range(7):
-                middle = (inner + outer) / 2
-                under = self._log_under(top + side * np.exp(middle), dprime, centre, sd) < floor
-                inner, outer = np.where(under, inner, middle), np.where(under, middle, outer)
-            ends.append(np.exp(outer))
-        return top, ends[0], ends[1]
+        side = np.array([-1.0, 1.0])  # the normal density alone falls so far in sqrt(2 drop)
+        inner = np.full((top.size, 2), -np.log(20 * (1 + sd)))
+        outer = np.full((top.size, 2), np.log(2 * _DROP) / 2)
+        for _ in range(6):
+            middle = (inner + outer) / 2
+            under = self._log_under(top + side * np.exp(middle), dprime, centre, sd) < floor
+            inner, outer = np.where(under, inner, middle), np.where(under, middle, outer)
+        ends = np.exp(outer)
+        return top, ends[:, :1], ends[:, 1:]
 
     def _top(self, dprime: float, centre: float, sd: float) -> Floats:
         """Where the logarithm is highest: Newton's steps, every third one a bisection."""
         top = np.zeros((self.rows.shape[0], 1))
-        start = sd * sum(self._pulls(top, dprime, centre, sd))
+        start = sd * self._pull(top, dprime, centre, sd)[0]
         # the slope falls by 1 or more a unit, and the top lies not below the start
         far = np.sqrt(-2 * self._log_under(top, dprime, centre, sd))
         reach = np.clip(start, -far, far)
         low, high = np.minimum(reach, 0.0), np.maximum(reach, 0.0)
         for step in range(60):
-            slope = sd * sum(self._pulls(top, dprime, centre, sd)) - top
+            pull, bend = self._pull(top, dprime, centre, sd)
+            slope = sd * pull - top
             low, high = np.where(slope > 0, top, low), np.where(slope > 0, high, top)
-            move = top + slope / (1 - sd * sd * self._bend(top, dprime, centre, sd))
+            move = top + slope / (1 - sd * sd * bend)
             inside = (move > low) & (move < high) & (step % 3 < 2)
             before, top = top, np.where(inside, move, (low + high) / 2)
             if np.abs(top - before).max() < 1e-3 / (1 + sd):
@@ -179,25 +181,34 @@ class ClusteredYesNo:
         no = self._misses * log_ndtr(-up) + self._rejections * log_ndtr(-down)
         return np.asarray(yes + no - z * z / 2)
 
-    def _pulls(self, z: Floats, dprime: float, centre: float, sd: float) -> tuple[Floats, Floats]:
-        """Slopes of the logarithm in the shift of A samples and in that of the others."""
+    def _under(
+        self, z: Floats, dprime: float, centre: float, sd: float
+    ) -> tuple[Floats, Floats, Floats]:
+        """The logarithm, and its slopes in the shifts of A samples and of the others."""
+        logs, slopes = -z * z / 2, []
         up = centre + sd * z + dprime / 2
-        down = up - dprime
-        return (
-            self._hits * _mills(up) - self._misses * _mills(-up),
-            self._alarms * _mills(down) - self._rejections * _mills(-down),
-        )
-
-    def _bend(self, z: Floats, dprime: float, centre: float, sd: float) -> Floats:
-        """Second derivative of the logarithm in the shift, at most 0."""
-        up = centre + sd * z + dprime / 2
-        total = np.zeros_like(z)
         for yes, no, x in (
             (self._hits, self._misses, up),
             (self._alarms, self._rejections, up - dprime),
         ):
-            total -= yes * _mills(x) * (x + _mills(x)) + no * _mills(-x) * (_mills(-x) - x)
-        return total
+            above, below = log_ndtr(x), log_ndtr(-x)
+            density = -x * x / 2 - _LOG_ROOT
+            logs = logs + yes * above + no * below
+            slopes.append(yes * np.exp(density - above) - no * np.exp(density - below))
+        return logs, slopes[0], slopes[1]
+
+    def _pull(self, z: Floats, dprime: float, centre: float, sd: float) -> tuple[Floats, Floats]:
+        """Slope of the logarithm in the shift of all samples, and its own slope."""
+        up = centre + sd * z + dprime / 2
+        pull, bend = np.zeros_like(z), np.zeros_like(z)
+        for yes, no, x in (
+            (self._hits, self._misses, up),
+            (self._alarms, self._rejections, up - dprime),
+        ):
+            above, below = _mills(x), _mills(-x)
+            pull += yes * above - no * below
+            bend -= yes * above * (x + above) + no * below * (below - x)
+        return pull, bend
 
 
 _FINE = {"xatol": 1e-9, "fatol": 1e-12, "maxiter": 4000, "maxfev": 4000}

@@ -17,6 +17,7 @@ from scipy.special import chdtri, log_ndtr, ndtr, ndtri, xlogy
 
 Floats = NDArray[np.float64]
 FAR = 12.0
+ROOT = np.sqrt(2)
 
 
 def _least(loss: Any, start: Floats, method: str, **options: Any) -> Any:
@@ -50,13 +51,28 @@ def profile_limits(
     drop = float(chdtri(1, 1 - level)) / 2
     target = (profile(start) if top is None else top) - drop
 
+    def excess(value: float) -> float:
+        """Signed root of the fall, nearly straight in `value`, minus what is wanted."""
+        return float(np.sqrt(max(2 * (target + drop - profile(value)), 0.0)) - np.sqrt(2 * drop))
+
+    for _ in range(12):  # far out, bounded nuisance parameters may not follow any more
+        if np.isfinite(best) or excess(start) < 0:
+            break
+        start /= 2
+
     def side(outer: float) -> float:
-        if profile(outer) >= target:
+        if np.isinf(best) and best * outer > 0:
+            return best
+        if excess(outer) <= 0:
             return float(np.copysign(np.inf, outer)) if abs(outer) >= FAR else outer
-        if profile(start) <= target:
+        if excess(start) >= 0:
             return start
+        inside, step = start, 1.0
+        while step < abs(outer - start) and excess(start + np.copysign(step, outer - start)) < 0:
+            inside, step = start + np.copysign(step, outer - start), 2 * step
+        near = start + np.copysign(min(step, abs(outer - start)), outer - start)
         find: Any = optimize.brentq
-        return float(find(lambda value: profile(value) - target, start, outer, xtol=1e-9))
+        return float(find(excess, inside, near, xtol=1e-9))
 
     return side(low), side(high)
 
@@ -83,9 +99,8 @@ def yes_no_profile(
 
 def same_different_rates(tau: float, dprime: float) -> tuple[float, float]:
     """P(said same) for same and for different pairs under the differencing rule."""
-    root = np.sqrt(2)
-    same = 2 * ndtr(tau / root) - 1
-    different = ndtr((tau - dprime) / root) - ndtr((-tau - dprime) / root)
+    same = 2 * ndtr(tau / ROOT) - 1
+    different = ndtr((tau - dprime) / ROOT) - ndtr((-tau - dprime) / ROOT)
     return float(same), float(different)
 
 
@@ -100,14 +115,16 @@ def same_different_profile(
     def at(dprime: float) -> float:
         def loss(tau: float) -> float:
             same, different = same_different_rates(tau, dprime)
+            # what is left of 1 by upper tails, which keep their digits
+            over, under = ndtr((dprime - tau) / ROOT), ndtr((-tau - dprime) / ROOT)
             return -float(
                 xlogy(same_same, same)
-                + xlogy(same_different, 1 - same)
+                + xlogy(same_different, 2 * ndtr(-tau / ROOT))
                 + xlogy(different_same, different)
-                + xlogy(different_different, 1 - different)
+                + xlogy(different_different, over + under)
             )
 
-        return -_least_on(loss, 0, 14)
+        return -_least_on(loss, 0, 2 * FAR)
 
     return at
 
@@ -115,14 +132,15 @@ def same_different_profile(
 def same_different_estimate(same: float, different: float) -> tuple[float, float]:
     """tau and d-prime from the proportions 'same' for same and for different pairs.
 
-    Both are infinite when every same pair was called same; d-prime is 0 when 'same' is
-    no commoner for same pairs.
+    Both are infinite when every same pair was called same. Where 'same' is no commoner for
+    same pairs d-prime is 0, and tau belongs to the share over all pairs, which is then to
+    be given as both.
     """
-    if same >= 1:
-        return np.inf, np.inf
-    tau = float(np.sqrt(2) * ndtri((1 + same) / 2))
+    tau = float(ROOT * ndtri((1 + same) / 2))
     if different >= same:
         return tau, 0.0
+    if same >= 1:
+        return np.inf, np.inf
     if different <= 0:
         return tau, np.inf
     low, high = 0.0, 40.0
@@ -146,6 +164,31 @@ class GradedLikelihood:
     def __init__(self, table: Floats):
         self.table = table[:, table.sum(axis=0) > 0]
         self.products, self.grades = self.table.shape
+
+    def places(self) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """Places of products and of thresholds, which the likelihood drives apart.
+
+        Products at different places have an infinite distance in d-prime, those at one
+        place a finite one, or none that the answers fix where the place is even.
+
+        A product that uses the grades low .. high holds the thresholds between them
+        together: as all others run away, none of its answers becomes impossible only if
+        these move along with it. Thresholds so chained are one block, an odd place. A
+        product with one grade only lies in the block on both sides of the grade, or, where
+        the sides belong to different blocks, in the gap between them, an even place. The
+        log-likelihood is concave, and rises for ever just where blocks can part [a].
+
+        [a] Rockafellar, R.T. (1970). Convex Analysis, theorem 27.1: directions of
+            recession. (From memory.)
+        """
+        used = self.table > 0
+        low, high = used.argmax(axis=1), self.grades - 1 - used[:, ::-1].argmax(axis=1)
+        inner = np.arange(self.grades - 2)  # thresholds t and t + 1 are held together
+        chained = ((low[:, None] <= inner) & (inner + 1 < high[:, None])).any(axis=0)
+        block = 2 * np.concatenate([[0], np.cumsum(~chained)]) + 1
+        around = np.concatenate([[-1], block, [block[-1] + 2]])  # below and above each grade
+        below, above = around[low], around[low + 1]
+        return np.where(low < high, above, (below + above) // 2), block
 
     def at(self, thresholds: Floats, shifts: Floats) -> float:
         """Log-likelihood for ordered thresholds and the shifts of all products."""
