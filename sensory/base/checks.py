@@ -27,11 +27,18 @@ def probability(name: str, value: Any) -> float:
     array = _numbers(name, value, "a number between 0 and 1")
     if array.ndim:
         raise ArgumentError(f"{name} must be one number, got {array.size} of them.")
-    checked = float(array)
-    if not 0.0 < checked < 1.0:
-        hint = f" For {checked:g} % write {checked / 100:g}." if 1 <= checked < 100 else ""
-        raise ArgumentError(f"{name} must lie strictly between 0 and 1; got {checked:g}.{hint}")
-    return checked
+    return float(levels(name, array))
+
+
+def levels(name: str, value: ArrayLike) -> NDArray[np.float64]:
+    """Numbers strictly between 0 and 1, as an array of any shape."""
+    array = _numbers(name, value, "a number between 0 and 1")
+    bad = (array <= 0) | (array >= 1)
+    if bad.any():
+        first = _first(array, bad)
+        hint = f" For {first:g} % write {first / 100:g}." if 1 <= first < 100 else ""
+        raise ArgumentError(f"{name} must lie strictly between 0 and 1; got {first:g}.{hint}")
+    return array
 
 
 def counts(name: str, value: ArrayLike, *, at_least: int = 0) -> NDArray[np.int64]:
@@ -77,19 +84,42 @@ def within(name: str, value: ArrayLike, low: float, high: float) -> NDArray[np.f
     return array
 
 
+def one_number(name: str, value: Any, low: float, high: float) -> float:
+    """A single number from `low` to `high`, both included."""
+    array = within(name, value, low, high)
+    if array.ndim:
+        raise ArgumentError(f"{name} must be one number, got {array.size} of them.")
+    return float(array)
+
+
+def fitting(**arrays: NDArray[Any]) -> list[NDArray[Any]]:
+    """Arrays, given by the names of the arguments, broadcast to one shape that is not empty.
+
+    >>> [one.shape for one in fitting(trials=np.ones((2, 1)), alpha=np.ones(3))]
+    [(2, 3), (2, 3)]
+    """
+    for name, array in arrays.items():
+        if array.size == 0:
+            raise ArgumentError(f"{name} is empty; give at least one number.")
+    try:
+        return list(np.broadcast_arrays(*arrays.values()))
+    except ValueError as error:
+        first, *others = (f"{name} {array.shape}" for name, array in arrays.items())
+        *between, last = others
+        shapes = f"{', '.join([first.replace(' ', ' has shape ', 1), *between])} and {last}"
+        raise ArgumentError(
+            f"{shapes}; give them the same shape, or all but one as single numbers, or a column "
+            "against a row."
+        ) from error
+
+
 def correct_of_trials(
     correct: ArrayLike, trials: ArrayLike
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Counts of correct answers and of answers, broadcast to one shape."""
-    right = counts("correct", correct)
-    total = counts("trials", trials, at_least=1)
-    try:
-        right, total = np.broadcast_arrays(right, total)
-    except ValueError as error:
-        raise ArgumentError(
-            f"correct has shape {right.shape} and trials {total.shape}; "
-            "give them the same shape, or one of them as a single number."
-        ) from error
+    right, total = fitting(
+        correct=counts("correct", correct), trials=counts("trials", trials, at_least=1)
+    )
     bad = right > total
     if bad.any():
         raise ArgumentError(

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import chdtrc, stdtrit
 
-from ..base.checks import correct_of_trials, one_count, probability, within
+from ..base.checks import correct_of_trials, one_count, one_number, probability
 from ..base.errors import ArgumentError
 from ..base.records import FINDINGS, Finding
 from ..base.results import Interval, Table
@@ -67,6 +67,16 @@ class ReplicatedTest:
     pd_upper: float
     p_overdispersion: float
     finding: Finding
+
+    @property
+    def similarity_withheld(self) -> str | None:
+        """Why similarity is not concluded whatever the limit; None where it may be."""
+        if self.assessors >= FEWEST_ASSESSORS:
+            return None
+        return (
+            f"With fewer than {FEWEST_ASSESSORS} assessors similarity is not concluded from "
+            "replicates."
+        )
 
     def table(self) -> Table:
         """Estimates with their limits."""
@@ -221,13 +231,14 @@ def replicate_gain(
     assessors, replicates : int
         People, and answers of each.
     pd, spread : float
-        Mean proportion of distinguishing, and how much people differ, in [0, 1).
+        Mean proportion of distinguishing, and how much people differ, from 0 to 1
+        and to 0.999.
     alpha : float
 
     Raises
     ------
     ArgumentError
-        For impossible counts, pd or spread.
+        For impossible counts, more than 40 replicates, or an impossible pd or spread.
 
     Notes
     -----
@@ -247,9 +258,11 @@ def replicate_gain(
     check_protocol(protocol)
     people = one_count("assessors", assessors, at_least=1)
     times = one_count("replicates", replicates, at_least=1)
+    if times > _MOST_REPLICATES:
+        raise ArgumentError(f"replicates must be at most {_MOST_REPLICATES}; got {times}.")
     alpha = probability("alpha", alpha)
-    mean = float(within("pd", pd, 0.0, 1.0))
-    differ = float(within("spread", spread, 0.0, 0.999))
+    mean = one_number("pd", pd, 0.0, 1.0)
+    differ = one_number("spread", spread, 0.0, 0.999)
     guess = float(protocol.guess)
     pc = guess + (1 - guess) * mean
     answers = people * times
@@ -280,7 +293,7 @@ def _sum_of(mass: Any, times: int) -> Any:
 
 
 def _beyond(total: Any, critical: int | None) -> float:
-    return 0.0 if critical is None else float(total[critical:].sum())
+    return 0.0 if critical is None else min(float(total[critical:].sum()), 1.0)
 
 
 def _single(protocol: Protocol, trials: int, pc: float, alpha: float) -> float:
