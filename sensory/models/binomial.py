@@ -178,5 +178,12 @@ def exact_upper_tail(count: int, trials: int, p: Fraction) -> Fraction:
     Fraction(1, 10)
     """
     a, b = p.numerator, p.denominator - p.numerator
-    ways = sum(comb(trials, k) * a**k * b ** (trials - k) for k in range(max(count, 0), trials + 1))
-    return Fraction(ways, p.denominator**trials)
+    first = max(count, 0)
+    if first > trials:
+        return Fraction(0)
+    # Horner's scheme from the far end: ways of k, over a^first b^(trials - k), one by one
+    ways, total, power = comb(trials, first), 0, 1
+    for k in range(first, trials + 1):
+        total = total * b + ways * power
+        ways, power = ways * (trials - k) // (k + 1), power * a
+    return Fraction(total * a**first, p.denominator**trials)
