@@ -217,9 +217,7 @@ def _deciding(
 _CLOSED = 10  # counts between which nothing is undecided
 
 
-def _closed(
-    gap: Callable[[NDArray[np.int64]], NDArray[np.int64]], last: int
-) -> NDArray[np.bool_]:
+def _closed(gap: Callable[[NDArray[np.int64]], NDArray[np.int64]], last: int) -> NDArray[np.bool_]:
     """Whether the gap is 0 or less at 1 .. last, looking at few of them.
 
     With one answer more both counts stay or rise by one, so that the gap changes by one at

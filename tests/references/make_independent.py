@@ -147,6 +147,7 @@ def dprime_values():
         ("TRIANGLE", 26, 66),
         ("DUO_TRIO", 29, 40),
         ("DUO_TRIO", 21, 36),
+        ("DUO_TRIO", 51, 100),
         ("THREE_AFC", 20, 30),
         ("THREE_AFC", 15, 36),
         ("TETRAD", 22, 40),
