@@ -45,6 +45,7 @@ ORDER = {
         "risks",
         "forced_choice",
         "dprime",
+        "teeth",
         "size",
         "two_stage",
         "sequential",

@@ -15,19 +15,18 @@ from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import ndtri
 
 from ..base.checks import counts, fitting, levels, one_count, probability, within
 from ..base.errors import ArgumentError
 from ..base.records import Finding
-from ..models.binomial import least_count, lower_tail, most_count, most_trials, upper_tail
+from ..models.binomial import least_count, lower_tail, most_count, upper_tail
 from ..protocols import Protocol
 from .counts import check_protocol, critical_counts, similar_counts
+from .teeth import first_sizes, reach, refuse_unless, stable_sizes, teeth
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Rule = Literal["first", "stable"]
-MOST_ASSESSORS = 200_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -104,13 +103,13 @@ def panel_size(
     found, critical = np.empty(a.shape, np.int64), np.empty(a.shape, np.int64)
     for level in np.unique(a):
         truths = np.unique(p[a == level])
-        teeth = _teeth(protocol, float(level), float(truths[0]), float(b[a == level].min()))
+        ends = teeth(protocol, float(level), float(truths[0]), float(b[a == level].min()))
         for truth in truths:
             cells = (a == level) & (p == truth)
             betas, back = np.unique(b[cells], return_inverse=True)
-            last = _reach(float(protocol.guess), float(truth), float(level), float(betas[0]))
-            pick = _stable_sizes if stable else _first_sizes
-            sizes, needed = pick(teeth[: np.searchsorted(teeth, last) + 1], float(truth), betas)
+            last = reach(float(protocol.guess), float(truth), float(level), float(betas[0]))
+            pick = stable_sizes if stable else first_sizes
+            sizes, needed = pick(ends[: np.searchsorted(ends, last) + 1], float(truth), betas)
             found[cells], critical[cells] = sizes[back], needed[back]
     reached = upper_tail(critical, found, float(protocol.guess))
     return PanelSize(
@@ -330,79 +329,16 @@ def _search(
 ) -> int:
     """First or stable size at which `chance_of` reaches `chance`."""
     wanted, stable = probability("chance", chance), _is_stable(rule)
-    last = _reach(float(protocol.guess), float(protocol.pc_at(pd_limit)), alpha, beta)
+    last = reach(float(protocol.guess), float(protocol.pc_at(pd_limit)), alpha, beta)
     sizes = np.arange(1, last + 1)
     return int(_picked(chance_of(sizes) >= wanted, stable))
 
 
-def _teeth(protocol: Protocol, alpha: float, pc: float, beta: float) -> Ints:
-    """The last size with the critical count 0, 1, 2 ... up to a size that keeps both risks.
-
-    Power is a saw: along a tooth, the sizes of one critical count, it rises, and falls where
-    the next count begins. So the ends of the teeth hold the first size that keeps a risk,
-    and their beginnings the last that does not.
-    """
-    last = _reach(float(protocol.guess), pc, alpha, beta)
-    counts_to = int(least_count(np.array([last]), protocol.guess, alpha)[0])
-    ends = most_trials(np.arange(1, counts_to + 1), protocol.guess, alpha)
-    return np.concatenate([[0], ends])
-
-
-def _first_sizes(teeth: Ints, pc: float, betas: Floats) -> tuple[Ints, Ints]:
-    """First size that keeps each of the risks, and its critical count."""
-    needed, served = np.arange(1, teeth.size), np.diff(teeth) > 0
-    kept = served & (lower_tail(needed - 1, teeth[1:], pc) <= betas[:, None])
-    _refuse_unless(kept[:, -1].all())
-    tooth = kept.argmax(axis=1)
-    return _along(teeth, tooth, pc, betas)
-
-
-def _stable_sizes(teeth: Ints, pc: float, betas: Floats) -> tuple[Ints, Ints]:
-    """The size from which every one keeps each of the risks, and its critical count."""
-    needed, served = np.arange(1, teeth.size), np.diff(teeth) > 0
-    lost = served & (lower_tail(needed - 1, teeth[:-1] + 1, pc) > betas[:, None])
-    tooth = np.where(lost.any(axis=1), lost.shape[1] - 1 - lost[:, ::-1].argmax(axis=1), 0)
-    return _along(teeth, tooth, pc, betas)
-
-
-def _along(teeth: Ints, tooth: Ints, pc: float, betas: Floats) -> tuple[Ints, Ints]:
-    """First size on each tooth that keeps the risk, or the next tooth's first."""
-    sizes = teeth[tooth][:, None] + np.arange(1, np.diff(teeth).max() + 1)
-    sizes = np.minimum(sizes, teeth[tooth + 1][:, None])
-    kept = lower_tail(tooth[:, None], sizes, pc) <= betas[:, None]
-    inside = kept.any(axis=1)
-    _refuse_unless(bool((inside | (tooth + 2 < teeth.size)).all()))
-    first = sizes[np.arange(tooth.size), kept.argmax(axis=1)]
-    return np.where(inside, first, teeth[tooth + 1] + 1), np.where(inside, tooth + 1, tooth + 2)
-
-
-def _reach(guess: float, pc: float, alpha: float, beta: float) -> int:
-    """A size by which both risks are kept whatever the teeth of the saw do."""
-    if pc <= guess:
-        raise ArgumentError(
-            "no panel finds a difference that is not there: choose a larger pd or dprime than 0."
-        )
-    spread = -ndtri(min(alpha, 0.5)) * np.sqrt(guess * (1 - guess))
-    spread -= ndtri(min(beta, 0.5)) * np.sqrt(pc * (1 - pc))
-    last = int(1.4 * (spread / (pc - guess)) ** 2 + 25 / (pc - guess) + 40)
-    if last > MOST_ASSESSORS:
-        raise ArgumentError(
-            f"so small a difference would need more than {MOST_ASSESSORS:,} assessors; "
-            "choose a larger pd or dprime."
-        )
-    return last
-
-
 def _picked(kept: NDArray[np.bool_], stable: bool) -> int:
-    _refuse_unless(bool(kept[-1]))
+    refuse_unless(bool(kept[-1]))
     if not stable:
         return int(np.argmax(kept)) + 1
     return int(kept.size - np.argmin(kept[::-1])) + 1 if not kept.all() else 1
-
-
-def _refuse_unless(kept: bool) -> None:
-    if not kept:
-        raise ArgumentError("no size was found that keeps these risks.")
 
 
 def _truth_as_pc(protocol: Protocol, pd: ArrayLike | None, dprime: ArrayLike | None) -> Floats:

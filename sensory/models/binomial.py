@@ -140,13 +140,14 @@ def most_trials(counts: Ints, p: Fraction, alpha: float | Fraction) -> Ints:
     """
     rate, z = float(p), -float(special.ndtri(float(alpha)))
     spread = z * np.sqrt(rate * (1 - rate))
-    wanted = np.maximum(counts - 0.5 - (z * z - 1) * (1 - 2 * rate) / 6, 0)
-    root = (np.sqrt(spread * spread + 4 * rate * wanted) - spread) / (2 * rate)
+    middle = np.maximum(counts - 0.5 - (z * z - 1) * (1 - 2 * rate) / 6, 0)
+    root = (np.sqrt(spread * spread + 4 * rate * middle) - spread) / (2 * rate)
     n = np.maximum(np.floor(root * root), counts - 1)  # below count the tail is 0
-    kept = _at_most(counts, n, p, alpha)
+    wanted = counts.astype(float)
+    kept = _at_most(wanted, n, p, alpha)
     for wrong, step in ((np.flatnonzero(~kept), -1), (np.flatnonzero(kept), 1)):
         while wrong.size:
-            small = _at_most(counts[wrong], n[wrong] + step, p, alpha)
+            small = _at_most(wanted[wrong], n[wrong] + step, p, alpha)
             n[wrong] += np.where(small, step, 0) if step > 0 else step
             wrong = wrong[small == (step > 0)]
     return n.astype(np.int64)
