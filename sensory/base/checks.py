@@ -1,4 +1,7 @@
-"""Checks of arguments: each returns the checked value or raises one clear sentence."""
+"""Checks of arguments: each returns the checked value or raises one clear sentence.
+
+All raise `ArgumentError`, which names the argument, says what came, and what is allowed.
+"""
 
 from __future__ import annotations
 
@@ -23,7 +26,11 @@ def as_fraction(value: float | str | Fraction) -> Fraction:
 
 
 def probability(name: str, value: Any) -> float:
-    """A single number strictly between 0 and 1."""
+    """A single number strictly between 0 and 1.
+
+    >>> probability("alpha", 0.05)
+    0.05
+    """
     array = _numbers(name, value, "a number between 0 and 1")
     if array.ndim:
         raise ArgumentError(f"{name} must be one number, got {array.size} of them.")
@@ -42,7 +49,11 @@ def levels(name: str, value: ArrayLike) -> NDArray[np.float64]:
 
 
 def counts(name: str, value: ArrayLike, *, at_least: int = 0) -> NDArray[np.int64]:
-    """Whole numbers from `at_least` to ten million, as an integer array of any shape."""
+    """Whole numbers from `at_least` to ten million, as an integer array of any shape.
+
+    >>> counts("trials", [24.0, 36])
+    array([24, 36])
+    """
     array = _numbers(name, value)
     if array.size == 0:
         raise ArgumentError(f"{name} is empty; give at least one number.")
@@ -59,7 +70,11 @@ def counts(name: str, value: ArrayLike, *, at_least: int = 0) -> NDArray[np.int6
 
 
 def one_count(name: str, value: Any, *, at_least: int = 0) -> int:
-    """A single whole number."""
+    """A single whole number.
+
+    >>> one_count("trials", 24)
+    24
+    """
     array = counts(name, value, at_least=at_least)
     if array.ndim:
         raise ArgumentError(f"{name} must be one number, got {array.size} of them.")
@@ -116,7 +131,11 @@ def fitting(**arrays: NDArray[Any]) -> list[NDArray[Any]]:
 def correct_of_trials(
     correct: ArrayLike, trials: ArrayLike
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Counts of correct answers and of answers, broadcast to one shape."""
+    """Counts of correct answers and of answers, broadcast to one shape.
+
+    >>> [one.tolist() for one in correct_of_trials([8, 9], 24)]
+    [[8, 9], [24, 24]]
+    """
     right, total = fitting(
         correct=counts("correct", correct), trials=counts("trials", trials, at_least=1)
     )
