@@ -159,7 +159,7 @@ class Protocol:
         Examples
         --------
         >>> round(float(TRIANGLE.slope(1.0)), 4)
-        0.1579
+        0.156
         """
         return self.link.slope(dprime)
 
