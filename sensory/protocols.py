@@ -99,6 +99,13 @@ class Protocol:
         None when the order does not fit the target: in a 3-AFC the odd sample is the one
         expected to have more.
 
+        Raises
+        ------
+        ArgumentError
+            For an order that the protocol does not serve, or another target than A and B.
+
+        Examples
+        --------
         >>> DUO_TRIO.right_answers("BAB")
         (frozenset({1}),)
         """
@@ -112,25 +119,76 @@ class Protocol:
         return self.right(order[self.labelled :], order[: self.labelled] or target)
 
     def proportion_correct(self, dprime: ArrayLike) -> Floats:
-        """Proportion correct at `dprime`, array in, array out."""
+        """Proportion correct at `dprime`, array in, array out.
+
+        Raises
+        ------
+        ArgumentError
+            For a negative d-prime, or what is no number.
+
+        Examples
+        --------
+        >>> TRIANGLE.proportion_correct([0.0, 1.0, 2.0]).round(3).tolist()
+        [0.333, 0.418, 0.605]
+        """
         return self.link.proportion_correct(dprime)
 
     def dprime(self, pc: ArrayLike) -> Floats:
-        """d-prime at proportion correct `pc`: 0 at or below guessing, infinite at 1."""
+        """d-prime at proportion correct `pc`: 0 at or below guessing, infinite at 1.
+
+        Raises
+        ------
+        ArgumentError
+            For a proportion outside [0, 1].
+
+        Examples
+        --------
+        >>> TRIANGLE.dprime([0.2, 0.6, 1.0]).round(3).tolist()
+        [0.0, 1.976, inf]
+        """
         return self.link.dprime(pc)
 
     def slope(self, dprime: ArrayLike) -> Floats:
-        """Derivative of the proportion correct with respect to d-prime."""
+        """Derivative of the proportion correct with respect to d-prime.
+
+        Raises
+        ------
+        ArgumentError
+            For a negative d-prime, or what is no number.
+
+        Examples
+        --------
+        >>> round(float(TRIANGLE.slope(1.0)), 4)
+        0.156
+        """
         return self.link.slope(dprime)
 
     def distinguishers(self, pc: ArrayLike) -> Floats:
-        """Proportion of distinguishers pd at proportion correct `pc`, not floored at 0."""
+        """Proportion of distinguishers pd at proportion correct `pc`, not floored at 0.
+
+        Raises
+        ------
+        ArgumentError
+            For a proportion outside [0, 1].
+
+        Examples
+        --------
+        >>> TRIANGLE.distinguishers([0.2, 0.6]).round(3).tolist()
+        [-0.2, 0.4]
+        """
         guess = float(self.guess)
         return (within("pc", pc, 0.0, 1.0) - guess) / (1 - guess)
 
     def pc_at(self, pd: float | Fraction) -> Fraction:
         """Proportion correct when a share `pd` of assessors distinguishes, exact.
 
+        Raises
+        ------
+        ArgumentError
+            For a share outside [0, 1].
+
+        Examples
+        --------
         >>> TRIANGLE.pc_at(0.3)
         Fraction(8, 15)
         """
@@ -249,6 +307,13 @@ PROTOCOLS: dict[str, Protocol] = {
 def find_protocol(text: str) -> Protocol:
     """The protocol of that key or name, however it is spaced or capitalised.
 
+    Raises
+    ------
+    ArgumentError
+        For a name that no protocol has; the message lists those there are.
+
+    Examples
+    --------
     >>> find_protocol("Duo-Trio")
     DUO_TRIO
     """

@@ -41,12 +41,13 @@ FRONT = 60  # app.py
 # Inside a folder a file may import those that stand before it.
 ORDER = {
     "base": ("version", "errors", "checks", "results", "standards", "records"),
-    "models": ("binomial", "links", "likelihood", "stages", "beta_binomial", "signal"),
+    "models": ("binomial", "links", "likelihood", "stages", "beta_binomial", "signal", "clustered"),
     "choices": (
         "counts",
         "risks",
         "forced_choice",
         "dprime",
+        "teeth",
         "size",
         "two_stage",
         "sequential",

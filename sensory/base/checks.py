@@ -1,4 +1,7 @@
-"""Checks of arguments: each returns the checked value or raises one clear sentence."""
+"""Checks of arguments: each returns the checked value or raises one clear sentence.
+
+All raise `ArgumentError`, which names the argument, says what came, and what is allowed.
+"""
 
 from __future__ import annotations
 
@@ -23,19 +26,34 @@ def as_fraction(value: float | str | Fraction) -> Fraction:
 
 
 def probability(name: str, value: Any) -> float:
-    """A single number strictly between 0 and 1."""
+    """A single number strictly between 0 and 1.
+
+    >>> probability("alpha", 0.05)
+    0.05
+    """
     array = _numbers(name, value, "a number between 0 and 1")
     if array.ndim:
         raise ArgumentError(f"{name} must be one number, got {array.size} of them.")
-    checked = float(array)
-    if not 0.0 < checked < 1.0:
-        hint = f" For {checked:g} % write {checked / 100:g}." if 1 <= checked < 100 else ""
-        raise ArgumentError(f"{name} must lie strictly between 0 and 1; got {checked:g}.{hint}")
-    return checked
+    return float(levels(name, array))
+
+
+def levels(name: str, value: ArrayLike) -> NDArray[np.float64]:
+    """Numbers strictly between 0 and 1, as an array of any shape."""
+    array = _numbers(name, value, "a number between 0 and 1")
+    bad = (array <= 0) | (array >= 1)
+    if bad.any():
+        first = _first(array, bad)
+        hint = f" For {first:g} % write {first / 100:g}." if 1 <= first < 100 else ""
+        raise ArgumentError(f"{name} must lie strictly between 0 and 1; got {first:g}.{hint}")
+    return array
 
 
 def counts(name: str, value: ArrayLike, *, at_least: int = 0) -> NDArray[np.int64]:
-    """Whole numbers from `at_least` to ten million, as an integer array of any shape."""
+    """Whole numbers from `at_least` to ten million, as an integer array of any shape.
+
+    >>> counts("trials", [24.0, 36])
+    array([24, 36])
+    """
     array = _numbers(name, value)
     if array.size == 0:
         raise ArgumentError(f"{name} is empty; give at least one number.")
@@ -52,7 +70,11 @@ def counts(name: str, value: ArrayLike, *, at_least: int = 0) -> NDArray[np.int6
 
 
 def one_count(name: str, value: Any, *, at_least: int = 0) -> int:
-    """A single whole number."""
+    """A single whole number.
+
+    >>> one_count("trials", 24)
+    24
+    """
     array = counts(name, value, at_least=at_least)
     if array.ndim:
         raise ArgumentError(f"{name} must be one number, got {array.size} of them.")
@@ -77,19 +99,46 @@ def within(name: str, value: ArrayLike, low: float, high: float) -> NDArray[np.f
     return array
 
 
+def one_number(name: str, value: Any, low: float, high: float) -> float:
+    """A single number from `low` to `high`, both included."""
+    array = within(name, value, low, high)
+    if array.ndim:
+        raise ArgumentError(f"{name} must be one number, got {array.size} of them.")
+    return float(array)
+
+
+def fitting(**arrays: NDArray[Any]) -> list[NDArray[Any]]:
+    """Arrays, given by the names of the arguments, broadcast to one shape that is not empty.
+
+    >>> [one.shape for one in fitting(trials=np.ones((2, 1)), alpha=np.ones(3))]
+    [(2, 3), (2, 3)]
+    """
+    for name, array in arrays.items():
+        if array.size == 0:
+            raise ArgumentError(f"{name} is empty; give at least one number.")
+    try:
+        return list(np.broadcast_arrays(*arrays.values()))
+    except ValueError as error:
+        first, *others = (f"{name} {array.shape}" for name, array in arrays.items())
+        *between, last = others
+        shapes = f"{', '.join([first.replace(' ', ' has shape ', 1), *between])} and {last}"
+        raise ArgumentError(
+            f"{shapes}; give them the same shape, or all but one as single numbers, or a column "
+            "against a row."
+        ) from error
+
+
 def correct_of_trials(
     correct: ArrayLike, trials: ArrayLike
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Counts of correct answers and of answers, broadcast to one shape."""
-    right = counts("correct", correct)
-    total = counts("trials", trials, at_least=1)
-    try:
-        right, total = np.broadcast_arrays(right, total)
-    except ValueError as error:
-        raise ArgumentError(
-            f"correct has shape {right.shape} and trials {total.shape}; "
-            "give them the same shape, or one of them as a single number."
-        ) from error
+    """Counts of correct answers and of answers, broadcast to one shape.
+
+    >>> [one.tolist() for one in correct_of_trials([8, 9], 24)]
+    [[8, 9], [24, 24]]
+    """
+    right, total = fitting(
+        correct=counts("correct", correct), trials=counts("trials", trials, at_least=1)
+    )
     bad = right > total
     if bad.any():
         raise ArgumentError(

@@ -12,14 +12,15 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import chdtrc, ndtri
+from scipy.special import ndtri
 
 from ..base.checks import counts, probability
 from ..base.errors import ArgumentError
 from ..base.results import Interval, Table
 from ..models import signal
 from ..models.binomial import upper_tail
-from .two_by_two import fisher_one_sided, likelihood_ratio, one_of
+from ..models.clustered import CLUSTERED_FAR, ClusteredYesNo
+from .two_by_two import fisher_one_sided, likelihood_ratio, one_of, ratio_p
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -138,13 +139,16 @@ class ClusteredANotATest:
     ----------
     assessors : int
     dprime : float
-        Conditional on the assessor, from the model with a criterion for each.
+        Conditional on the assessor, from the model with a criterion for each; 0 when the
+        same answer was given to everything.
     dprime_marginal : float
-        dprime / sqrt(1 + sd_criterion^2): comparable with `a_not_a`.
+        dprime / sqrt(1 + sd_criterion^2): comparable with `a_not_a`. Finite where only
+        the spread of the criteria has no bound.
     limits : Interval
         Profile-likelihood limits of the conditional d-prime.
     sd_criterion : float
-        Standard deviation of the criterion between assessors.
+        Standard deviation of the criterion between assessors; infinite where criteria
+        that differ without bound explain every answer, nan where nothing fixes it.
     p_likelihood_ratio : float
         Two-sided, of d-prime 0 in that model.
     a_only, not_a_only : int or None
@@ -186,9 +190,11 @@ def a_not_a_by_assessor(answers: ArrayLike, *, level: float = 0.95) -> Clustered
 
     Notes
     -----
-    Probit model with a normal criterion for each assessor, integrated over 41
-    Gauss-Hermite nodes. Where each judged one sample of both kinds, McNemar's exact test
-    needs no model.
+    Probit model with a normal criterion for each assessor, integrated around the top of
+    each. d-prime is infinite where the likelihood has no top: when no A sample was called
+    'not A' or no other sample 'A', and when each assessor gave one answer to all samples
+    of a kind and nobody was the other way round. Where each judged one sample of both
+    kinds, McNemar's exact test needs no model.
 
     Examples
     --------
@@ -210,9 +216,16 @@ def a_not_a_by_assessor(answers: ArrayLike, *, level: float = 0.95) -> Clustered
     cells = np.stack(
         [table[:, 0], table[:, 1] - table[:, 0], table[:, 2], table[:, 3] - table[:, 2]], axis=1
     ).astype(float)
-    dprime, _, sd, top = signal.clustered_fit(cells)
-    profile = signal.clustered_profile(cells)
-    low, high = signal.profile_limits(profile, dprime, level, -signal.FAR, signal.FAR)
+    model = ClusteredYesNo(cells)
+    dprime, marginal, sd, top = model.infinite() or model.best()
+    silent = dprime == 0 and not np.isfinite(sd)  # the same answer to both kinds by everybody
+    low, high = (
+        (-np.inf, np.inf)
+        if silent
+        else signal.profile_limits(
+            model.profile, dprime, level, -CLUSTERED_FAR, CLUSTERED_FAR, top=top
+        )
+    )
     both = a_only = not_a_only = None
     if (table[:, [1, 3]] == 1).all():
         a_only = int(((table[:, 0] == 1) & (table[:, 2] == 0)).sum())
@@ -222,10 +235,10 @@ def a_not_a_by_assessor(answers: ArrayLike, *, level: float = 0.95) -> Clustered
     return ClusteredANotATest(
         assessors=int(table.shape[0]),
         dprime=dprime,
-        dprime_marginal=dprime / float(np.sqrt(1 + sd**2)),
+        dprime_marginal=marginal,
         limits=Interval(low=low, high=high, level=level),
         sd_criterion=sd,
-        p_likelihood_ratio=float(chdtrc(1, max(2 * (top - profile(0.0)), 0.0))),
+        p_likelihood_ratio=1.0 if silent else ratio_p(top, model.profile(0.0)),
         a_only=a_only,
         not_a_only=not_a_only,
         p_mcnemar=both,

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from ..base.checks import as_fraction, counts, probability, truth
+from ..base.checks import as_fraction, counts, fitting, levels, probability, truth
 from ..base.errors import ArgumentError
 from ..models.binomial import least_count, most_count
 from ..protocols import Protocol
@@ -136,18 +136,7 @@ def check_protocol(protocol: Protocol, two_sided: bool = False) -> None:
 
 def _grid(name: str, trials: ArrayLike, level: ArrayLike) -> tuple[Ints, NDArray[np.float64]]:
     sizes = counts("trials", trials, at_least=1)
-    if np.size(np.asarray(level, dtype=object)) == 0:
-        raise ArgumentError(f"{name} is empty; give at least one number.")
-    checked = np.vectorize(lambda one: probability(name, one), otypes=[float])(
-        np.asarray(level, dtype=object)
-    )
-    try:
-        both = np.broadcast_arrays(sizes, checked)
-    except ValueError as error:
-        raise ArgumentError(
-            f"trials has shape {sizes.shape} and {name} {checked.shape}; "
-            "they must fit together, for example a column against a row."
-        ) from error
+    both = fitting(**{"trials": sizes, name: levels(name, level)})
     return both[0], both[1]
 
 

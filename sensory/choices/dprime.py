@@ -117,13 +117,13 @@ def carried_pd(pd: ArrayLike, *, source: Protocol, target: Protocol) -> Any:
     Parameters
     ----------
     pd : float or array of float
-        Proportion of distinguishers in `source`, in [0, 1).
+        Proportion of distinguishers in `source`, in [0, 1]; 0 carries to 0 and 1 to 1.
     source, target : Protocol
 
     Raises
     ------
     ArgumentError
-        When pd is no number in [0, 1].
+        When pd is no number in [0, 1], or source or target no protocol.
 
     Examples
     --------
@@ -137,5 +137,7 @@ def carried_pd(pd: ArrayLike, *, source: Protocol, target: Protocol) -> Any:
     check_protocol(target)
     guess = float(source.guess)
     pc = guess + (1 - guess) * within("pd", pd, 0.0, 1.0)
-    carried = target.distinguishers(target.proportion_correct(source.dprime(pc)))
+    dprime = source.dprime(np.minimum(pc, 1.0))
+    carried = target.distinguishers(target.proportion_correct(dprime))
+    carried = np.where(dprime > 0, carried, 0.0)  # at guessing rounding leaves 1e-16
     return float(carried) if np.ndim(pd) == 0 else carried

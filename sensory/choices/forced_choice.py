@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from ..base.checks import correct_of_trials, probability
+from ..base.errors import ArgumentError
 from ..base.records import FINDINGS
 from ..base.results import Interval, Table
 from ..models import binomial
@@ -93,7 +94,18 @@ class ChoiceTest:
         return float(self.protocol.dprime(self.pc_at_limit))
 
     def table(self) -> Table:
-        """Estimates with their limits, one row a quantity."""
+        """Estimates with their limits, one row a quantity.
+
+        Raises
+        ------
+        ArgumentError
+            When the result holds several sessions.
+        """
+        if np.ndim(self.p_difference):
+            raise ArgumentError(
+                f"table is for one session, this result holds {np.size(self.p_difference)}; call "
+                "choice_test for one of them."
+            )
 
         def row(name: str, estimate: Any, limits: Interval, upper: Any) -> tuple[Any, ...]:
             return (name, estimate, limits.low, limits.high, limits.level, upper)

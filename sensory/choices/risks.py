@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -157,9 +158,13 @@ def next_deciding_size(
     """Smallest panel above each of `trials` with the planned risks; -1 where none is found.
 
     Such a panel has a critical count at most one above its similar count, so that no
-    outcome is UNDECIDED; the same thing as power at least 1 - beta at the limit.
-    Above the normal approximation by half nothing is undecided any more, so the search
-    ends there. Panels above 250,000 are not searched.
+    outcome is UNDECIDED; the same thing as power at least 1 - beta at the limit. Panels
+    above 250,000 are not searched; above the last size that was looked at each decides.
+
+    Raises
+    ------
+    ArgumentError
+        As in `choice_test`.
     """
     check_protocol(protocol, two_sided)
     for name, value in (("alpha", alpha), ("beta", beta), ("pd_limit", pd_limit)):
@@ -186,22 +191,55 @@ def _search(
 def _deciding(
     protocol: Protocol, alpha: float, beta: float, pd_limit: float, two_sided: bool
 ) -> NDArray[np.int64]:
-    """For n = 0, 1, 2 ... the smallest deciding size above n; [-1] when the limit is too fine."""
+    """For n = 0, 1, 2 ... the smallest deciding size above n; [-1] when the limit is too fine.
+
+    It ends where the gap between the counts has closed by far: there the normal
+    approximation falls with n, and the true gap keeps within 2 of it.
+    """
     tail = as_fraction(alpha) / (2 if two_sided else 1)
     at_limit = protocol.pc_at(pd_limit)
     p, q = float(protocol.guess), float(at_limit)
     reach = -ndtri(float(tail)) * np.sqrt(p * (1 - p)) - ndtri(beta) * np.sqrt(q * (1 - q))
-    last = int(1.5 * (max(reach, 0.0) / (q - p)) ** 2) + 150
+    last = int(1.3 * (max(reach, 0.0) / (q - p)) ** 2 + 2 * _CLOSED / (q - p)) + 150
     if last > 1.5 * MOST_ASSESSORS:
         return np.array([-1])
-    able = np.zeros(1, bool)
-    while not able[-1]:  # the approximation falls short only at risks of 1e-50 and less
-        sizes = np.arange(1, last + 1)
-        critical = least_count(sizes, protocol.guess, tail)
-        able = (critical <= most_count(sizes, at_limit, beta) + 1) & (critical <= sizes)
+
+    def gap(sizes: NDArray[np.int64]) -> NDArray[np.int64]:
+        return least_count(sizes, protocol.guess, tail) - most_count(sizes, at_limit, beta) - 1
+
+    while gap(np.array([last]))[0] > -_CLOSED:  # risks far out or above one half
         last *= 2
-    following = np.where(able, sizes, sizes[-1] + 1)
+    sizes = np.arange(1, last + 1)
+    following = np.where(_closed(gap, last), sizes, last + 1)
     return np.minimum.accumulate(following[::-1])[::-1]
+
+
+_CLOSED = 10  # counts between which nothing is undecided
+
+
+def _closed(gap: Callable[[NDArray[np.int64]], NDArray[np.int64]], last: int) -> NDArray[np.bool_]:
+    """Whether the gap is 0 or less at 1 .. last, looking at few of them.
+
+    With one answer more both counts stay or rise by one, so that the gap changes by one at
+    most: a gap of k settles all sizes nearer than k.
+    """
+    settled, answer = np.zeros(last + 2, bool), np.zeros(last + 2, bool)
+    for stride in (256, 64, 16, 4, 1):
+        sizes = np.arange(stride, last + 1, stride)
+        sizes = sizes[~settled[sizes]]
+        if not sizes.size:
+            continue
+        found = gap(sizes)
+        near = np.where(found > 0, found - 1, -found)
+        for value in (True, False):
+            ours = (found <= 0) == value
+            ends = np.zeros(last + 2, np.int64)
+            np.add.at(ends, np.maximum(sizes[ours] - near[ours], 0), 1)
+            np.add.at(ends, np.minimum(sizes[ours] + near[ours] + 1, last + 1), -1)
+            covered = np.cumsum(ends) > 0
+            settled |= covered
+            answer[covered] = value
+    return answer[1 : last + 1]
 
 
 def _none_if_missing(size: np.int64) -> int | None:

@@ -29,7 +29,8 @@ class SameDifferentTest:
         0 when 'same' is no commoner for same pairs; infinite at empty cells.
     tau : float
         Difference of percepts from which on people say 'different'; infinite when every
-        same pair was called same.
+        same pair was called same. At d-prime 0 both kinds of pair share it: that of all
+        pairs together.
     limits : Interval
         Profile-likelihood limits of d-prime, relative to the maximum over d-prime >= 0.
     p_fisher : float
@@ -106,7 +107,9 @@ def same_different(
     b, m = one_of(
         "said_same_of_different", said_same_of_different, "different_pairs", different_pairs
     )
-    tau, dprime = signal.same_different_estimate(a / n, b / m)
+    pooled = (a + b) / (n + m)
+    shares = (a / n, b / m) if a * m > b * n else (pooled, pooled)
+    tau, dprime = signal.same_different_estimate(*shares)
     profile = signal.same_different_profile(a, n - a, b, m - b)
     low, high = signal.profile_limits(profile, dprime, level, 0.0, signal.FAR)
     return SameDifferentTest(

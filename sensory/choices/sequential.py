@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from math import floor, log
 
-from ..base.checks import as_fraction, one_count, probability, truth
+from ..base.checks import as_fraction, one_count, one_number, probability, truth
 from ..base.errors import ArgumentError
 from ..base.records import Finding
 from ..base.results import Table
@@ -45,12 +45,18 @@ class SequentialPlan:
     different_from: tuple[int, ...]
 
     def outcomes(self, pd: float) -> Outcomes:
-        """Exact chances and expected number of ballots when a share `pd` distinguishes."""
+        """Exact chances and expected number of ballots when a share `pd` distinguishes.
+
+        Raises
+        ------
+        ArgumentError
+            When pd is not one number in [0, 1].
+        """
         return walk(
             [1] * self.most,
             list(self.similar_to),
             list(self.different_from),
-            float(self.protocol.pc_at(pd)),
+            float(self.protocol.pc_at(one_number("pd", pd, 0.0, 1.0))),
         )
 
     @property
@@ -80,7 +86,7 @@ class SequentialPlan:
         Raises
         ------
         ArgumentError
-            When an answer is not True or False.
+            When there is no sequence of answers, or one is not True or False.
 
         Examples
         --------
@@ -89,14 +95,20 @@ class SequentialPlan:
         >>> plan.decide([True] * 7)
         (<Finding.DIFFERENT: 'DIFFERENT'>, 7)
         """
+        try:
+            given = list(answers)
+        except TypeError:
+            raise ArgumentError(
+                f"answers must be a sequence of True and False; got {answers!r}."
+            ) from None
         right = 0
-        for place, answer in enumerate(answers[: self.most]):
+        for place, answer in enumerate(given[: self.most]):
             right += truth(f"answers[{place}]", answer)
             if right <= self.similar_to[place]:
                 return Finding.SIMILAR, place + 1
             if right >= self.different_from[place]:
                 return Finding.DIFFERENT, place + 1
-        reached = min(len(answers), self.most)
+        reached = min(len(given), self.most)
         return (Finding.UNDECIDED if reached == self.most else None), reached
 
     def table(self) -> Table:

@@ -15,19 +15,18 @@ from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import ndtri
 
-from ..base.checks import counts, probability, within
+from ..base.checks import counts, fitting, levels, one_count, probability, within
 from ..base.errors import ArgumentError
 from ..base.records import Finding
 from ..models.binomial import least_count, lower_tail, most_count, upper_tail
 from ..protocols import Protocol
 from .counts import check_protocol, critical_counts, similar_counts
+from .teeth import first_sizes, reach, refuse_unless, stable_sizes, teeth
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Rule = Literal["first", "stable"]
-MOST_ASSESSORS = 200_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -82,8 +81,8 @@ def panel_size(
     Raises
     ------
     ArgumentError
-        When not exactly one of pd and dprime is given, a value is outside (0, 1), or the
-        size would exceed 200,000.
+        When not exactly one of pd and dprime is given, a risk is outside (0, 1), pd outside
+        (0, 1] or dprime not above 0, shapes do not fit, or the size would exceed 200,000.
 
     Examples
     --------
@@ -96,18 +95,22 @@ def panel_size(
     """
     check_protocol(protocol)
     stable = _is_stable(rule)
-    pc = _truth_as_pc(protocol, pd, dprime)
-    a, b, p = np.broadcast_arrays(_levels("alpha", alpha), _levels("beta", beta), pc)
-    found = np.empty(a.shape, np.int64)
+    a, b, p = fitting(
+        alpha=levels("alpha", alpha),
+        beta=levels("beta", beta),
+        **{"dprime" if pd is None else "pd": _truth_as_pc(protocol, pd, dprime)},
+    )
+    found, critical = np.empty(a.shape, np.int64), np.empty(a.shape, np.int64)
     for level in np.unique(a):
-        for truth in np.unique(p[a == level]):
+        truths = np.unique(p[a == level])
+        ends = teeth(protocol, float(level), float(truths[0]), float(b[a == level].min()))
+        for truth in truths:
             cells = (a == level) & (p == truth)
             betas, back = np.unique(b[cells], return_inverse=True)
-            found[cells] = _sizes(protocol, float(level), float(truth), betas, stable)[back]
-    critical = np.empty(a.shape, np.int64)
-    for level in np.unique(a):
-        cells = a == level
-        critical[cells] = np.ma.getdata(critical_counts(protocol, found[cells], float(level)))
+            last = reach(float(protocol.guess), float(truth), float(level), float(betas[0]))
+            pick = stable_sizes if stable else first_sizes
+            sizes, needed = pick(ends[: np.searchsorted(ends, last) + 1], float(truth), betas)
+            found[cells], critical[cells] = sizes[back], needed[back]
     reached = upper_tail(critical, found, float(protocol.guess))
     return PanelSize(
         protocol=protocol,
@@ -145,7 +148,8 @@ def power(
     Raises
     ------
     ArgumentError
-        As in `panel_size`.
+        For trials below 1 or not whole, alpha outside (0, 1), pd outside [0, 1] or a
+        negative dprime, both or none of the two, or shapes that do not fit.
 
     Examples
     --------
@@ -154,10 +158,11 @@ def power(
     [0.63, 0.93, 0.99]
     """
     check_protocol(protocol)
-    pc = _truth_as_pc(protocol, pd, dprime)
-    n = counts("trials", trials, at_least=1)
-    critical = np.ma.filled(critical_counts(protocol, np.atleast_1d(n), alpha), -1)
-    needed = np.where(critical < 0, np.atleast_1d(n) + 1, critical).reshape(n.shape)
+    n, pc = fitting(
+        trials=counts("trials", trials, at_least=1),
+        **{"dprime" if pd is None else "pd": _truth_as_pc(protocol, pd, dprime)},
+    )
+    needed = least_count(n, protocol.guess, probability("alpha", alpha))
     return _plain(upper_tail(needed, n, pc))
 
 
@@ -201,9 +206,9 @@ def operating_characteristic(
     """
     check_protocol(protocol)
     pc = _truth_as_pc(protocol, pd, dprime)
-    n = int(counts("trials", trials, at_least=1))
-    critical = critical_counts(protocol, n, alpha)
-    similar = similar_counts(protocol, n, beta, pd_limit)
+    n = one_count("trials", trials, at_least=1)
+    critical = critical_counts(protocol, n, probability("alpha", alpha))
+    similar = similar_counts(protocol, n, probability("beta", beta), pd_limit)
     c = n + 1 if critical is None else critical
     s = -1 if similar is None else similar
     both = upper_tail(c, n, pc) - upper_tail(s + 1, n, pc) if c <= s else np.zeros(pc.shape)
@@ -211,8 +216,8 @@ def operating_characteristic(
     return {
         Finding.DIFFERENT: _plain(upper_tail(max(c, s + 1), n, pc)),
         Finding.SIMILAR: _plain(lower_tail(min(s, c - 1), n, pc)),
-        Finding.DIFFERENT_WITHIN_LIMIT: _plain(both),
-        Finding.UNDECIDED: _plain(neither),
+        Finding.DIFFERENT_WITHIN_LIMIT: _plain(np.maximum(both, 0.0)),
+        Finding.UNDECIDED: _plain(np.maximum(neither, 0.0)),
     }
 
 
@@ -251,7 +256,8 @@ def deciding_size(
     >>> deciding_size(TRIANGLE, pd=0.0)
     48
     """
-    pc = float(_truth_as_pc(protocol, pd, dprime))
+    check_protocol(protocol)
+    pc = _one_truth(protocol, pd, dprime)
     limits = _session_counts(protocol, alpha, beta, pd_limit)
 
     def decides(n: Ints) -> Floats:
@@ -291,6 +297,7 @@ def fair_pass_size(
     >>> fair_pass_size(TRIANGLE), fair_pass_size(TRIANGLE, rule="stable")
     (54, 58)
     """
+    check_protocol(protocol)
     guess = float(protocol.guess)
     at_limit = protocol.pc_at(probability("pd_limit", pd_limit))
     beta = probability("beta", beta)
@@ -306,7 +313,6 @@ def fair_pass_size(
 def _session_counts(
     protocol: Protocol, alpha: float, beta: float, pd_limit: float
 ) -> Callable[[Ints], tuple[Ints, Ints]]:
-    check_protocol(protocol)
     alpha, beta = probability("alpha", alpha), probability("beta", beta)
     at_limit = protocol.pc_at(probability("pd_limit", pd_limit))
     return lambda n: (least_count(n, protocol.guess, alpha), most_count(n, at_limit, beta))
@@ -323,34 +329,13 @@ def _search(
 ) -> int:
     """First or stable size at which `chance_of` reaches `chance`."""
     wanted, stable = probability("chance", chance), _is_stable(rule)
-    last = _reach(float(protocol.guess), float(protocol.pc_at(pd_limit)), alpha, beta)
+    last = reach(float(protocol.guess), float(protocol.pc_at(pd_limit)), alpha, beta)
     sizes = np.arange(1, last + 1)
     return int(_picked(chance_of(sizes) >= wanted, stable))
 
 
-def _sizes(protocol: Protocol, alpha: float, pc: float, betas: Floats, stable: bool) -> Ints:
-    last = _reach(float(protocol.guess), pc, alpha, float(betas.min()))
-    n = np.arange(1, last + 1)
-    missed = lower_tail(least_count(n, protocol.guess, alpha) - 1, n, pc)
-    return np.array([_picked(missed <= beta, stable) for beta in betas])
-
-
-def _reach(guess: float, pc: float, alpha: float, beta: float) -> int:
-    """A size by which both risks are kept whatever the teeth of the saw do."""
-    spread = -ndtri(min(alpha, 0.5)) * np.sqrt(guess * (1 - guess))
-    spread -= ndtri(min(beta, 0.5)) * np.sqrt(pc * (1 - pc))
-    last = int(1.4 * (spread / (pc - guess)) ** 2 + 25 / (pc - guess) + 40)
-    if last > MOST_ASSESSORS:
-        raise ArgumentError(
-            f"so small a difference would need more than {MOST_ASSESSORS:,} assessors; "
-            "choose a larger pd or dprime."
-        )
-    return last
-
-
 def _picked(kept: NDArray[np.bool_], stable: bool) -> int:
-    if not kept[-1]:
-        raise ArgumentError("no size was found that keeps these risks.")
+    refuse_unless(bool(kept[-1]))
     if not stable:
         return int(np.argmax(kept)) + 1
     return int(kept.size - np.argmin(kept[::-1])) + 1 if not kept.all() else 1
@@ -362,14 +347,15 @@ def _truth_as_pc(protocol: Protocol, pd: ArrayLike | None, dprime: ArrayLike | N
     if pd is None:
         return protocol.proportion_correct(dprime)  # type: ignore[arg-type]
     guess = float(protocol.guess)
-    return guess + (1 - guess) * within("pd", pd, 0.0, 1.0)
+    return np.minimum(guess + (1 - guess) * within("pd", pd, 0.0, 1.0), 1.0)
 
 
-def _levels(name: str, value: ArrayLike) -> Floats:
-    array = within(name, value, 0.0, 1.0)
-    if ((array <= 0) | (array >= 1)).any():
-        raise ArgumentError(f"{name} must lie strictly between 0 and 1.")
-    return array
+def _one_truth(protocol: Protocol, pd: float | None, dprime: float | None) -> float:
+    pc = _truth_as_pc(protocol, pd, dprime)
+    if pc.ndim:
+        name = "dprime" if pd is None else "pd"
+        raise ArgumentError(f"{name} must be one number, got {pc.size} of them.")
+    return float(pc)
 
 
 def _is_stable(rule: str) -> bool:

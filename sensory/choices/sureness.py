@@ -16,12 +16,13 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import chdtrc, ndtr, ndtri
+from scipy.special import ndtr, ndtri
 
 from ..base.checks import counts, probability
 from ..base.errors import ArgumentError
 from ..base.results import Interval, Table
 from ..models.signal import FAR, GradedLikelihood, profile_limits
+from .two_by_two import ratio_p
 
 Floats = NDArray[np.float64]
 
@@ -34,7 +35,8 @@ class GradedProduct:
     ----------
     dprime : float
         Shift of the product on the probit scale; positive when it is graded further from
-        the reference's end. Infinite when no grades overlap.
+        the reference's end. Infinite where the likelihood has no top: with one product,
+        when no answer to the one lies beyond any to the other. 0 where nothing fixes it.
     limits : Interval
         Profile-likelihood limits.
     p_likelihood_ratio : float
@@ -66,7 +68,8 @@ class SurenessTest:
     grades : int
         Grades in use; empty ones are merged away.
     thresholds : tuple of float
-        Between neighbouring grades, the reference at 0.
+        Between neighbouring grades, the reference at 0; infinite where d-prime is for all
+        products whose answers lie around it.
     products : tuple of GradedProduct
         In the order of the rows after the first.
     """
@@ -152,33 +155,38 @@ def sureness_test(table: ArrayLike, *, level: float = 0.95) -> SurenessTest:
     if likelihood.grades < 2:
         raise ArgumentError("all answers have the same grade: nothing can be told apart.")
     thresholds, shifts, top = likelihood.fit()
+    places, cuts = likelihood.places()
+    silent = (places == places[0]) & (places % 2 == 0)
+    shifts = np.where(silent, 0.0, _apart(shifts, places - places[0]))
     return SurenessTest(
         grades=likelihood.grades,
-        thresholds=tuple(float(value) for value in thresholds),
+        thresholds=tuple(float(value) for value in _apart(thresholds, cuts - places[0])),
         products=tuple(
-            _product(likelihood, k, float(shifts[k]), top, level)
+            _product(likelihood, k, float(shifts[k]), top, level, bool(silent[k]))
             for k in range(1, likelihood.products)
         ),
     )
 
 
+def _apart(values: Floats, distance: NDArray[np.int64]) -> Floats:
+    """Infinite where the likelihood rises for ever with the distance from the reference."""
+    return np.where(distance == 0, values, np.copysign(np.inf, distance))
+
+
 def _product(
-    likelihood: GradedLikelihood, k: int, shift: float, top: float, level: float
+    likelihood: GradedLikelihood, k: int, shift: float, top: float, level: float, silent: bool
 ) -> GradedProduct:
     reference, graded = likelihood.table[0], likelihood.table[k]
     r_index, r_limits, p_r = _r_index(reference, graded, level)
-    best = shift
-    if r_index in (0.0, 1.0):
-        best = float(np.copysign(np.inf, r_index - 0.5))
 
     def profile(value: float) -> float:
         return likelihood.fit({k: value})[2]
 
-    low, high = profile_limits(profile, best, level, -FAR, FAR)
+    low, high = (-np.inf, np.inf) if silent else profile_limits(profile, shift, level, -FAR, FAR)
     return GradedProduct(
-        dprime=best,
+        dprime=shift,
         limits=Interval(low=low, high=high, level=level),
-        p_likelihood_ratio=float(chdtrc(1, max(2 * (top - profile(0.0)), 0.0))),
+        p_likelihood_ratio=1.0 if silent else ratio_p(top, profile(0.0)),
         r_index=r_index,
         r_limits=r_limits,
         p_r_index=p_r,

@@ -1,4 +1,4 @@
-"""What the tests on two-by-two tables share."""
+"""What the tests of A - not A, same-different and sureness share."""
 
 from __future__ import annotations
 
@@ -68,3 +68,8 @@ def by_assessor_one_sided(table: Ints) -> float:
         ways = comb(served, k) * comb(other, said - k)
         chances = np.convolve(chances, ways / ways.sum())
     return float(min(chances[int(table[:, 0].sum()) :].sum(), 1.0))
+
+
+def ratio_p(top: float, null: float) -> float:
+    """p of two log-likelihoods, chi-square with one degree of freedom."""
+    return float(chdtrc(1, max(2 * (top - null), 0.0)))

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..base.checks import counts, one_count, probability
+from ..base.checks import one_count, one_number, probability
 from ..base.errors import ArgumentError
 from ..base.records import Finding
 from ..base.results import Table
@@ -20,6 +20,7 @@ from ..models.binomial import least_count, lower_tail, most_count, upper_tail
 from ..models.stages import Outcomes, binomial_masses, walk
 from ..protocols import Protocol
 from .counts import check_protocol, critical_counts, similar_counts
+from .size import panel_size
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -53,12 +54,18 @@ class TwoStagePlan:
     different_total: int
 
     def outcomes(self, pd: float) -> Outcomes:
-        """Exact chances and expected number of answers when a share `pd` distinguishes."""
+        """Exact chances and expected number of answers when a share `pd` distinguishes.
+
+        Raises
+        ------
+        ArgumentError
+            When pd is not one number in [0, 1].
+        """
         return walk(
             [self.first, self.second],
             [self.similar_first, self.different_total - 1],
             [self.different_first, self.different_total],
-            float(self.protocol.pc_at(pd)),
+            float(self.protocol.pc_at(one_number("pd", pd, 0.0, 1.0))),
         )
 
     @property
@@ -109,23 +116,21 @@ class TwoStagePlan:
 
     def table(self) -> Table:
         """The counts as a table to pin to the wall."""
-        between = f"{self.similar_first + 1} to {self.different_first - 1}"
+        first, both = f"{self.first} answers", f"{self.first + self.second} answers in all"
+        stops = []  # a plan may have no count that ends the first tasting one way
+        if self.similar_first >= 0:
+            stops.append((first, f"{self.similar_first} or fewer", "SIMILAR, stop"))
+        if self.different_first <= self.first:
+            stops.append((first, f"{self.different_first} or more", "DIFFERENT, stop"))
+        last = min(self.different_first - 1, self.first)
+        between = f"{self.similar_first + 1} to {last}"
         return Table(
             columns=("after", "correct", "then"),
             rows=(
-                (f"{self.first} answers", f"{self.similar_first} or fewer", "SIMILAR, stop"),
-                (f"{self.first} answers", f"{self.different_first} or more", "DIFFERENT, stop"),
-                (f"{self.first} answers", between, f"serve {self.second} more"),
-                (
-                    f"{self.first + self.second} answers in all",
-                    f"{self.different_total - 1} or fewer",
-                    "SIMILAR",
-                ),
-                (
-                    f"{self.first + self.second} answers in all",
-                    f"{self.different_total} or more",
-                    "DIFFERENT",
-                ),
+                *stops,
+                (first, between, f"serve {self.second} more"),
+                (both, f"{self.different_total - 1} or fewer", "SIMILAR"),
+                (both, f"{self.different_total} or more", "DIFFERENT"),
             ),
         )
 
@@ -182,9 +187,10 @@ def two_stage_plan(
         for first in range(1, total):
             search.look(first, total - first)
     if search.best is None:
+        once = panel_size(protocol, alpha=alpha, beta=beta, pd=pd_limit).assessors
         raise ArgumentError(
             f"no two-stage plan with {cap} answers or fewer keeps both risks at this limit; "
-            "raise most, the limit or a risk."
+            f"one single tasting needs {once}. Raise most, the limit or a risk."
         )
     first, second, low, high, total = search.best
     return TwoStagePlan(
@@ -340,6 +346,8 @@ def retest_risk(
     """
     check_protocol(protocol)
     n, times = one_count("trials", trials, at_least=1), one_count("tries", tries, at_least=1)
+    pd = one_number("pd", pd, 0.0, 1.0)
+    alpha, beta = probability("alpha", alpha), probability("beta", beta)
     pc = float(protocol.pc_at(pd))
     if passes == "not significant":
         critical = critical_counts(protocol, n, alpha)
@@ -353,14 +361,14 @@ def retest_risk(
         protocol=protocol,
         trials=n,
         tries=times,
-        pd=float(pd),
+        pd=pd,
         passes_once=once,
         passes_any=1 - (1 - once) ** times,
     )
 
 
 def _possible(name: str, value: Any, most: int) -> int:
-    count = int(counts(name, value))
+    count = one_count(name, value)
     if count > most:
         raise ArgumentError(f"{name} must be at most {most}, the answers served; got {count}.")
     return count

@@ -12,7 +12,7 @@ from ..base.checks import one_count
 from ..base.errors import ArgumentError
 from ..base.records import Finding
 from ..choices.forced_choice import ChoiceTest, choice_test
-from ..choices.replicates import FEWEST_ASSESSORS, ReplicatedTest, replicated_choice_test
+from ..choices.replicates import ReplicatedTest, replicated_choice_test
 from ..choices.risks import SessionRisks, next_deciding_size, session_risks
 from ..models.binomial import lower_tail
 from ..protocols import Protocol
@@ -241,12 +241,8 @@ def _of_replicates(test: ChoiceTest, replicated: ReplicatedTest) -> str:
         f"differ (spread {replicated.spread:.2f}, p {replicated.p_overdispersion:.3f}); answers "
         "of one person are not more people."
     )
-    if replicated.assessors < FEWEST_ASSESSORS:
-        words += (
-            f" With fewer than {FEWEST_ASSESSORS} assessors similarity is not concluded from "
-            "replicates."
-        )
-    return words
+    withheld = replicated.similarity_withheld
+    return f"{words} {withheld}" if withheld else words
 
 
 def _of_finding(test: ChoiceTest, replicated: ReplicatedTest | None, finding: Finding) -> str:

@@ -112,14 +112,45 @@ def least_count(trials: Ints, p: Fraction, alpha: float | Fraction) -> Ints:
     The comparison is exact: ties between a tail and alpha, taken as the decimal that
     was written, count as <=.
     """
-    n, rate, wanted = trials.astype(float), float(p), float(alpha)
-    spread = np.sqrt(n * rate * (1 - rate))
-    x = np.clip(np.floor(n * rate + -special.ndtri(wanted) * spread), 0, n + 1)
-    while (up := (x <= n) & ~_at_most(x, trials, p, alpha)).any():
-        x = x + up
-    while (down := (x > 0) & _at_most(x - 1, trials, p, alpha)).any():
-        x = x - down
-    return x.astype(np.int64)
+    n, rate, z = trials.ravel(), float(p), -float(special.ndtri(float(alpha)))
+    # normal approximation with its term for skewness: wrong by 1 at most, but for small n
+    skew = (z * z - 1) * (1 - 2 * rate) / 6
+    near = n * rate + z * np.sqrt(n * rate * (1 - rate)) + skew + 0.5
+    x = np.clip(np.ceil(near), 0, n + 1)
+    kept = (x > n) | _at_most(x, n, p, alpha)
+    for wrong, step in ((np.flatnonzero(~kept), 1), (np.flatnonzero(kept), -1)):
+        while wrong.size:  # up while the tail is too large; down while the next is small enough
+            tried = x[wrong] + step
+            small = (tried > n[wrong]) | _at_most(tried, n[wrong], p, alpha)
+            moved = small if step < 0 else np.ones_like(small)
+            moved &= tried >= 0
+            x[wrong] = np.where(moved, tried, x[wrong])
+            wrong = wrong[small & moved] if step < 0 else wrong[~small]
+    return x.astype(np.int64).reshape(trials.shape)
+
+
+def most_trials(counts: Ints, p: Fraction, alpha: float | Fraction) -> Ints:
+    """Largest n with P(X >= count | n, p) <= alpha, for counts of 1 or more.
+
+    `least_count` the other way round: sizes above that of count - 1 and up to that of count
+    have the least count `count`. Ties as there.
+
+    >>> most_trials(np.array([1, 2, 3]), Fraction(1, 3), 0.05).tolist()
+    [0, 1, 3]
+    """
+    rate, z = float(p), -float(special.ndtri(float(alpha)))
+    spread = z * np.sqrt(rate * (1 - rate))
+    middle = np.maximum(counts - 0.5 - (z * z - 1) * (1 - 2 * rate) / 6, 0)
+    root = (np.sqrt(spread * spread + 4 * rate * middle) - spread) / (2 * rate)
+    n = np.maximum(np.floor(root * root), counts - 1)  # below count the tail is 0
+    wanted = counts.astype(float)
+    kept = _at_most(wanted, n, p, alpha)
+    for wrong, step in ((np.flatnonzero(~kept), -1), (np.flatnonzero(kept), 1)):
+        while wrong.size:
+            small = _at_most(wanted[wrong], n[wrong] + step, p, alpha)
+            n[wrong] += np.where(small, step, 0) if step > 0 else step
+            wrong = wrong[small == (step > 0)]
+    return n.astype(np.int64)
 
 
 def most_count(trials: Ints, p: Fraction, beta: float | Fraction) -> Ints:
@@ -148,5 +179,12 @@ def exact_upper_tail(count: int, trials: int, p: Fraction) -> Fraction:
     Fraction(1, 10)
     """
     a, b = p.numerator, p.denominator - p.numerator
-    ways = sum(comb(trials, k) * a**k * b ** (trials - k) for k in range(max(count, 0), trials + 1))
-    return Fraction(ways, p.denominator**trials)
+    first = max(count, 0)
+    if first > trials:
+        return Fraction(0)
+    # Horner's scheme from the far end: ways of k, over a^first b^(trials - k), one by one
+    ways, total, power = comb(trials, first), 0, 1
+    for k in range(first, trials + 1):
+        total = total * b + ways * power
+        ways, power = ways * (trials - k) // (k + 1), power * a
+    return Fraction(total * a**first, p.denominator**trials)

@@ -178,8 +178,7 @@ class Link:
         return result.reshape(shape)
 
     def _solve(self, target: Floats) -> Floats:
-        grid, values = _start_table(self)
-        d = np.interp(target, values, grid)
+        d = _start(self, target)
         low, high = np.zeros_like(d), np.full_like(d, _FARTHEST)
         active = np.arange(d.size)
         for _ in range(100):
@@ -189,12 +188,14 @@ class Link:
             high[active] = np.where(gap >= 0, here, high[active])
             with np.errstate(divide="ignore", invalid="ignore"):
                 step = here - gap / self._apply(self.curve_slope, here)
-            inside = (step > low[active]) & (step < high[active])
-            step = np.where(inside, step, (low[active] + high[active]) / 2)
             step = np.where(gap == 0, here, step)
+            inside = (step >= low[active]) & (step <= high[active])
+            step = np.where(inside, step, (low[active] + high[active]) / 2)
             d[active] = step
-            moving = np.abs(step - here) > 1e-15 * (1 + here)
-            active = active[moving]
+            # the error left is about curvature / (2 slope), at most 1 / d + d, times the step^2
+            left = (step - here) ** 2 * (1 / np.maximum(step, 1e-300) + step)
+            narrow = high[active] - low[active] <= 1e-15 * (1 + step)
+            active = active[~narrow & (~inside | (left > 1e-16 * (1 + step)))]
             if not active.size:
                 break
         return d
@@ -205,9 +206,24 @@ class Link:
 
 
 @lru_cache(maxsize=16)
-def _start_table(link: Link) -> tuple[Floats, Floats]:
-    grid = np.concatenate([np.linspace(0, 1, 41), np.linspace(1.05, 14, 260)])
-    return grid, np.maximum.accumulate(link.curve(grid))
+def _start_table(link: Link) -> tuple[Floats, Floats, Floats]:
+    grid = np.concatenate([np.linspace(0, 6, 1201), np.linspace(6.02, 14, 400)])
+    return grid, np.maximum.accumulate(link.curve(grid)), link.curve_slope(grid)
+
+
+def _start(link: Link, target: Floats) -> Floats:
+    """d-prime to some 10 digits: cubic between the points of a table, by their slopes."""
+    grid, values, slopes = _start_table(link)
+    i = np.clip(np.searchsorted(values, target) - 1, 0, grid.size - 2)
+    left, right = grid[i], grid[i + 1]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        wide = values[i + 1] - values[i]
+        t = (target - values[i]) / wide
+        bend = wide * (t * (1 - t) ** 2 / slopes[i] - t * t * (1 - t) / slopes[i + 1])
+        start = left + (right - left) * t * t * (3 - 2 * t) + bend
+    # at guessing, where slopes are 0, and beyond the table a step of Newton has to do more
+    sound = (start >= left) & (start <= right)
+    return np.where(sound, start, (left + right) / 2)
 
 
 TRIANGLE_LINK = Link(1 / 3, _triangle, _triangle_slope)

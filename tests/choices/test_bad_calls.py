@@ -210,7 +210,7 @@ BAD_CALLS = [
         TRIANGLE,
         [24, 30],
         [0.1, 0.05, 0.01],
-        message="trials has shape (2,) and alpha (3,); they must fit together",
+        message="trials has shape (2,) and alpha (3,); give them the same shape",
     ),
     call(
         critical_counts,

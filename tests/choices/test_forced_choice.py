@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from sensory.base.errors import ArgumentError
 from sensory.base.records import Finding
 from sensory.choices.forced_choice import choice_test
 from sensory.protocols import DUO_TRIO, PAIRED, PROTOCOLS, TETRAD, TRIANGLE, TWO_OUT_OF_FIVE
@@ -288,3 +289,9 @@ def test_smaller_alpha_never_finds_more(n, data, alpha):
     wide, strict = (choice_test(TRIANGLE, x, n, alpha=level) for level in (alpha, alpha / 3))
     significant = (Finding.DIFFERENT, Finding.DIFFERENT_WITHIN_LIMIT)
     assert strict.finding not in significant or wide.finding in significant
+
+
+def test_table_of_several_sessions_is_refused():
+    result = choice_test(TRIANGLE, [8, 9], 24)
+    with pytest.raises(ArgumentError, match="this result holds 2"):
+        result.table()

@@ -88,10 +88,13 @@ def test_assessors_who_are_clearly_alike_and_clearly_not():
 def test_similarity_is_not_concluded_below_eight_assessors(people):
     found = replicated_choice_test(DUO_TRIO, [1] * people, 20)
     assert found.finding not in SIMILAR
+    assert "fewer than 8 assessors" in found.similarity_withheld
 
 
 def test_similarity_is_possible_with_eight():
-    assert replicated_choice_test(DUO_TRIO, [1] * 8, 20).finding is Finding.SIMILAR
+    found = replicated_choice_test(DUO_TRIO, [1] * 8, 20)
+    assert found.finding is Finding.SIMILAR
+    assert found.similarity_withheld is None
 
 
 @pytest.mark.parametrize(("protocol", "correct", "replicates"), PANELS)

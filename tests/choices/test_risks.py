@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from sensory.base.records import Finding
+from sensory.choices.counts import critical_counts, similar_counts
 from sensory.choices.forced_choice import choice_test
 from sensory.choices.risks import next_deciding_size, session_risks
 from sensory.protocols import DUO_TRIO, PAIRED, PROTOCOLS, TETRAD, TRIANGLE, TWO_OUT_OF_FIVE
@@ -226,3 +227,20 @@ def test_risks_in_a_table():
     expected = [risks.fair_pass, risks.false_alarm, risks.wrong_pass, risks.power]
     assert [row["chance"] for row in rows] == expected
     assert rows[2]["if in truth"] == "30 % of assessors notice"
+
+
+@pytest.mark.parametrize(
+    ("protocol", "alpha", "beta", "limit"),
+    [*PLANS, (DUO_TRIO, 0.5, 0.5, 0.3), (TRIANGLE, 0.9, 0.3, 0.1), (TRIANGLE, 0.05, 0.1, 0.05)],
+)
+def test_no_deciding_size_is_passed_over(protocol, alpha, beta, limit):
+    """Every size looked at, beyond the last that the search itself looks at."""
+    last = 6000 if limit < 0.1 else 900
+    sizes = np.arange(1, last + 1)
+    critical = np.ma.filled(critical_counts(protocol, sizes, alpha), last + 2)
+    similar = np.ma.filled(similar_counts(protocol, sizes, beta, limit), -1)
+    able = sizes[critical <= similar + 1]
+    starts = np.arange(able[-1])
+    expected = able[np.searchsorted(able, starts, side="right")]
+    found = next_deciding_size(protocol, starts, alpha, beta, limit)
+    assert found.tolist() == expected.tolist()

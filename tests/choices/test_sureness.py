@@ -2,10 +2,12 @@
 
 import numpy as np
 import pytest
+from scipy.optimize import linprog
 from scipy.stats import mannwhitneyu
 
 from sensory.choices.a_not_a import a_not_a
 from sensory.choices.sureness import sureness_test
+from sensory.models.signal import GradedLikelihood
 
 THREE = [[18, 9, 3], [11, 12, 7], [2, 9, 19]]
 
@@ -59,6 +61,82 @@ def test_separated_grades_have_no_finite_dprime(table):
     (one,) = sureness_test(table).products
     assert one.dprime == one.limits.high == np.inf
     assert 0.5 < one.limits.low < 5
+
+
+def recession(table):
+    """Ends of each shift, by linear programming over the directions of recession.
+
+    A direction keeps every answer possible when a used grade's upper threshold rises at
+    least as fast as the product, and its lower one no faster.
+    """
+    table = np.array(table)
+    table = table[:, table.sum(axis=0) > 0]
+    products, grades = table.shape
+    bounds_of = [(0, 0)] + [(-1, 1)] * (products - 1) + [(-1, 1)] * (grades - 1)
+    rows = []
+    for k, j in np.argwhere(table > 0):
+        for threshold, sign in ((j, -1), (j - 1, 1)):
+            if 0 <= threshold < grades - 1:
+                row = np.zeros(products + grades - 1)
+                row[products + threshold], row[k] = sign, -sign
+                rows.append(row)
+    ends = []
+    for k in range(1, products):
+        aim = np.zeros(products + grades - 1)
+        aim[k] = 1
+        reach = [
+            linprog(side * aim, A_ub=rows, b_ub=np.zeros(len(rows)), bounds=bounds_of).fun
+            for side in (1, -1)
+        ]
+        ends.append((reach[0] < -0.1, reach[1] < -0.1))
+    return ends
+
+
+SPARSE = [
+    [[10, 0, 0], [0, 0, 9], [0, 8, 0]],
+    [[5, 5, 0, 0], [0, 3, 4, 0], [0, 0, 2, 6]],
+    [[5, 5, 0, 0], [0, 3, 4, 0], [0, 2, 2, 6]],
+    [[0, 6, 0], [0, 5, 0], [3, 0, 4]],
+    [[0, 6, 0], [0, 5, 0], [3, 0, 0], [0, 0, 2]],
+    [[0, 7, 0, 0], [4, 3, 0, 0], [0, 0, 5, 2], [0, 1, 0, 3]],
+    [[6, 0], [7, 0], [2, 5]],
+    [[0, 0, 4, 4], [4, 4, 0, 0], [0, 9, 0, 0]],
+]
+
+
+def sparse_tables():
+    rng = np.random.default_rng(6)
+    for _ in range(60):
+        table = rng.integers(1, 9, (3, 4)) * (rng.random((3, 4)) < 0.4)
+        if (table.sum(axis=1) > 0).all() and (table.sum(axis=0) > 0).sum() > 1:
+            yield table.tolist()
+
+
+def test_ends_of_dprime_are_the_directions_in_which_the_likelihood_never_falls():
+    for table in [*SPARSE, *sparse_tables()]:
+        likelihood = GradedLikelihood(np.array(table, float))
+        places, _ = likelihood.places()
+        for place, (falls, rises) in zip(places[1:], recession(table), strict=True):
+            if place == places[0]:
+                assert falls == rises == (place % 2 == 0), table
+            else:
+                assert (falls, rises) == (place < places[0], place > places[0]), table
+
+
+def test_a_product_at_the_same_lonely_grade_is_not_told_apart():
+    one, two, three = sureness_test(SPARSE[4]).products
+    assert (one.dprime, one.p_likelihood_ratio) == (0, 1)
+    assert (one.limits.low, one.limits.high) == (-np.inf, np.inf)
+    assert (two.dprime, three.dprime) == (-np.inf, np.inf)
+
+
+def test_finite_products_keep_their_numbers_beside_an_infinite_one():
+    # The third product shares no grade with the others: it says nothing about them.
+    beside = sureness_test([[10, 6, 4, 0], [5, 8, 7, 0], [0, 0, 0, 12]])
+    (alone,) = sureness_test([[10, 6, 4], [5, 8, 7]]).products
+    assert numbers(beside.products[0])[:4] == pytest.approx(numbers(alone)[:4], abs=1e-4)
+    assert beside.products[1].dprime == beside.thresholds[2] == np.inf
+    assert np.isfinite(beside.thresholds[:2]).all()
 
 
 def test_no_overlap_at_all_leaves_the_r_index_open_on_one_side():

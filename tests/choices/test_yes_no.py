@@ -8,6 +8,7 @@ from scipy.stats import binomtest, chi2_contingency, fisher_exact, norm
 from sensory.base.errors import ArgumentError
 from sensory.choices.a_not_a import a_not_a, a_not_a_by_assessor, a_not_a_counts
 from sensory.choices.two_by_two import fisher_one_sided, likelihood_ratio
+from sensory.models.clustered import ClusteredYesNo
 
 TABLES = [(32, 40, 14, 40), (11, 25, 19, 31), (5, 5, 1, 6), (0, 9, 3, 12), (700, 900, 400, 800)]
 
@@ -155,6 +156,54 @@ def test_perfect_assessors_have_no_finite_dprime():
     assert found.dprime == found.dprime_marginal == np.inf
     assert found.limits.high == np.inf
     assert np.isfinite(found.limits.low)
+
+
+@pytest.mark.parametrize(
+    "counts", [(10, 1, 20, 20), (8, 2, 5, 9), (30, 1, 60, 60), (3, 2, 9, 1)], ids=str
+)
+def test_three_parameters_explain_three_shares(counts):
+    # One sample of each kind: the four patterns have three free shares, so that the top is
+    # that of the shares themselves.
+    patterns = (A_ONLY, OTHER_ONLY, BOTH, NEITHER)
+    found = ClusteredYesNo(cells(rows(*zip(patterns, counts, strict=True))))
+    shares = np.array(counts) / sum(counts)
+    if counts[2] * counts[3] > counts[0] * counts[1]:  # else sd would have to be below 0
+        assert found.fit()[3] == pytest.approx(np.array(counts) @ np.log(shares), abs=1e-5)
+    assert found.infinite() is None
+
+
+def cells(answers):
+    h, n, f, m = np.array(answers, float).T
+    return np.stack([h, n - h, f, m - f], axis=1)
+
+
+@pytest.mark.parametrize("times", [1, 3])
+@pytest.mark.parametrize("sign", [1, -1])
+def test_criteria_without_bound_explain_who_never_contradicts_himself(times, sign):
+    # 6 told them apart, 4 said A to all, 5 to none, nobody was the other way round: a
+    # threshold for each and no noise gives each pattern its own share, the most there is.
+    apart = A_ONLY if sign > 0 else OTHER_ONLY
+    answers = np.array(rows((apart, 6), (BOTH, 4), (NEITHER, 5))) * times
+    model = ClusteredYesNo(cells(answers))
+    counts = np.array([6, 4, 5])
+    assert model.infinite()[3] == pytest.approx(counts @ np.log(counts / 15), abs=1e-8)
+    assert max(model.at(sign * s, -0.08 * s, s) for s in (1, 4, 16, 64)) < model.infinite()[3]
+    found = a_not_a_by_assessor(answers)
+    assert found.dprime == sign * np.inf
+    assert found.sd_criterion == np.inf
+    marginal = norm.ppf(10 / 15) - norm.ppf(4 / 15)
+    assert found.dprime_marginal == pytest.approx(sign * marginal, abs=1e-4)
+    near, far = (found.limits.low, found.limits.high)[::sign]
+    assert far == sign * np.inf
+    assert 0 < sign * near < 20
+    assert found.p_likelihood_ratio < 0.05
+
+
+def test_assessors_of_one_answer_each_say_nothing_about_the_products():
+    found = a_not_a_by_assessor(rows((BOTH, 6), (NEITHER, 5)))
+    assert (found.dprime, found.dprime_marginal, found.sd_criterion) == (0, 0, np.inf)
+    assert (found.limits.low, found.limits.high) == (-np.inf, np.inf)
+    assert found.p_likelihood_ratio == 1
 
 
 def test_one_answer_to_everything_says_nothing_by_assessor():

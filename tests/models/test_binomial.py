@@ -17,6 +17,7 @@ from sensory.models.binomial import (
     lower_limit,
     lower_tail,
     most_count,
+    most_trials,
     upper_limit,
     upper_tail,
 )
@@ -154,6 +155,17 @@ def test_least_count_against_a_scan(p, alpha):
 def test_most_count_against_a_scan(p, beta):
     expected = [scan_most(n, p, Fraction(beta)) for n in SCANNED]
     assert most_count(np.array(SCANNED), p, float(beta)).tolist() == expected
+
+
+@pytest.mark.parametrize("alpha", [*ALPHAS, "0.9"])
+@pytest.mark.parametrize("p", [*RATES, Fraction(9, 10)], ids=str)
+def test_most_trials_turn_the_least_count_round(p, alpha):
+    sizes = np.arange(1, 400)
+    counts = least_count(sizes, p, float(alpha))
+    ends = most_trials(np.arange(1, counts.max() + 1), p, float(alpha))
+    assert (np.diff(ends) >= 0).all()
+    # the least count of a size is the first whose end it does not pass
+    assert (np.searchsorted(ends, sizes) + 1).tolist() == counts.tolist()
 
 
 @pytest.mark.parametrize(("n", "alpha"), [(1, 0.1), (2, 0.01), (3, 0.001)])

@@ -9,6 +9,7 @@ from scipy.special import log_ndtr, ndtr
 from scipy.stats import chi2, norm
 
 from sensory.models import signal
+from sensory.models.clustered import ClusteredYesNo
 
 CENTRES = np.linspace(-8, 8, 160_001)
 
@@ -129,17 +130,16 @@ def test_clustered_likelihood_by_integration(answers, sd):
     for hit, alarm in shares:
         h, f = round(answers * hit), round(answers * alarm)
         rows.append([h, answers - h, f, answers - f])
-    ours = signal.clustered_yes_no(np.array(rows, float))(1.1, 0.2, sd)
+    ours = ClusteredYesNo(np.array(rows, float)).at(1.1, 0.2, sd)
     exact = sum(by_integration(row, 1.1, 0.2, sd) for row in rows)
-    # Mixed models agree to four significant digits when differences of this size do not
-    # move the maximum: a thousandth of a log unit in all.
-    assert ours == pytest.approx(exact, abs=1e-3, rel=0)
+    assert ours == pytest.approx(exact, abs=1e-8, rel=0)
 
 
 def test_clustered_profile_touches_the_top():
     cells = np.array([[2, 1, 1, 2], [3, 0, 1, 2], [1, 2, 0, 3], [3, 0, 3, 0], [2, 1, 0, 3]], float)
-    dprime, _, _, top = signal.clustered_fit(cells)
-    profile = signal.clustered_profile(cells)
+    model = ClusteredYesNo(cells)
+    profile = model.profile
+    dprime, _, _, top = model.fit()
     assert profile(dprime) == pytest.approx(top, abs=1e-7)
     assert profile(dprime + 0.4) < top
     assert profile(dprime - 0.4) < top

@@ -147,6 +147,7 @@ def dprime_values():
         ("TRIANGLE", 26, 66),
         ("DUO_TRIO", 29, 40),
         ("DUO_TRIO", 21, 36),
+        ("DUO_TRIO", 51, 100),
         ("THREE_AFC", 20, 30),
         ("THREE_AFC", 15, 36),
         ("TETRAD", 22, 40),
@@ -434,8 +435,13 @@ def fitted_mixture(name, table):
             lambda s: -value(mean, s), bounds=(0.0005, 0.998), options={"xatol": 1e-11}
         )
 
+    mean, spread = found.x
+    pc = g + (1 - g) * mean
+    rho = (1 - g) ** 2 * mean * (1 - mean) * spread / (pc * (1 - pc))
+    freedom = sum(table) * m / (1 + (m - 1) * rho) - 1
+
     def profile(mean):
-        return -at(mean).fun + found.fun + HALF
+        return -at(mean).fun + found.fun + stats.t.ppf(0.975, freedom) ** 2 / 2
 
     inputs = {"protocol": name, "table": table}
     how = "Gauss-Jacobi mixture, Nelder-Mead from nine starts; profile by brentq"
