@@ -34,6 +34,8 @@ if TYPE_CHECKING:
     from .protocols import TRIANGLE as TRIANGLE
     from .protocols import TWO_OUT_OF_FIVE as TWO_OUT_OF_FIVE
     from .protocols import Protocol as Protocol
+    from .ratings.ranking import RankingTest as RankingTest
+    from .ratings.ranking import ranking_test as ranking_test
 
 
 _HOME = {
@@ -56,6 +58,8 @@ _HOME = {
     "session_risks": ".choices.risks",
     "ChoiceTest": ".choices.forced_choice",
     "choice_test": ".choices.forced_choice",
+    "RankingTest": ".ratings.ranking",
+    "ranking_test": ".ratings.ranking",
     "read_ballots": ".ballots.reading",
     "SessionFinding": ".decisions.findings",
     "session_finding": ".decisions.findings",

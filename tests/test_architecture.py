@@ -39,7 +39,7 @@ FRONT = 60  # app.py
 # Inside a folder a file may import those that stand before it.
 ORDER = {
     "base": ("version", "errors", "checks", "results", "standards", "records"),
-    "models": ("binomial", "links", "likelihood", "stages", "beta_binomial", "signal"),
+    "models": ("binomial", "links", "likelihood", "stages", "beta_binomial", "signal", "ranks"),
     "choices": (
         "counts",
         "risks",
@@ -54,6 +54,7 @@ ORDER = {
         "same_different",
         "sureness",
     ),
+    "ratings": ("rank_ballots", "ranking", "sample_map"),
     "ballots": (
         "columns",
         "codes",
@@ -65,7 +66,7 @@ ORDER = {
         "reading",
         "template",
     ),
-    "decisions": ("advice", "plans", "afterwards", "findings", "summary"),
+    "decisions": ("advice", "plans", "afterwards", "findings", "summary", "screening"),
     "store": ("tables", "journal", "repository"),
     "report": ("words", "sheets", "figures", "documents"),
 }
