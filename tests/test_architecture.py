@@ -54,7 +54,7 @@ ORDER = {
         "same_different",
         "sureness",
     ),
-    "ratings": ("rank_ballots", "ranking", "sample_map"),
+    "ratings": ("rank_ballots", "rank_pairs", "ranking", "sample_map"),
     "ballots": (
         "columns",
         "codes",

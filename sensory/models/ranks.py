@@ -85,8 +85,9 @@ def range_tail(samples: int, ballots: int) -> tuple[Ints, Floats] | None:
         return None
     sums, chances = found
     ranges = (sums.max(1) - sums.min(1)) // 2
-    masses = np.bincount(ranges, weights=chances)
-    return np.arange(masses.size), np.cumsum(masses[::-1])[::-1]
+    masses = np.asarray(np.bincount(ranges, weights=chances), dtype=np.float64)
+    tails: Floats = np.cumsum(masses[::-1])[::-1]
+    return np.arange(masses.size), tails
 
 
 def shuffled_tail(ranks: Floats, draws: int, rng: np.random.Generator) -> float:
@@ -205,12 +206,13 @@ def _rank_sums(ranks: Floats) -> tuple[Ints, Floats] | None:
     if float(base) ** (samples - 1) > _MOST_KEY:
         return None
     sums, chances, work = np.zeros((1, samples), np.int64), np.ones(1), 0
-    for row in _doubled(ranks):
+    for done, row in enumerate(_doubled(ranks)):
         where = np.flatnonzero(~np.isnan(row))
         orders = _arrangements(tuple(sorted(row[where].astype(int))))
-        work += len(sums) * len(orders)
-        if work > _MOST_WORK:
+        step = len(sums) * len(orders)
+        if work + step * (len(ranks) - done) > _MOST_WORK:  # steps to come are hardly shorter
             return None
+        work += step
         wide = np.zeros((len(orders), samples), np.int64)
         wide[:, where] = orders
         sums, chances = _add(sums, chances, wide, base, complete)
@@ -228,4 +230,5 @@ def _add(
     keys = onward[:, :-1] @ (base ** np.arange(samples - 1, dtype=np.int64))
     _, where, back = np.unique(keys, return_index=True, return_inverse=True)
     weights = np.repeat(chances / len(orders), len(orders))
-    return onward[where], np.bincount(back.ravel(), weights=weights)
+    together = np.asarray(np.bincount(back.ravel(), weights=weights), dtype=np.float64)
+    return onward[where], together
