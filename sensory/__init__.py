@@ -36,6 +36,8 @@ if TYPE_CHECKING:
     from .protocols import Protocol as Protocol
     from .ratings.ranking import RankingTest as RankingTest
     from .ratings.ranking import ranking_test as ranking_test
+    from .ratings.sample_map import SampleMap as SampleMap
+    from .ratings.sample_map import sample_map as sample_map
 
 
 _HOME = {
@@ -60,6 +62,8 @@ _HOME = {
     "choice_test": ".choices.forced_choice",
     "RankingTest": ".ratings.ranking",
     "ranking_test": ".ratings.ranking",
+    "SampleMap": ".ratings.sample_map",
+    "sample_map": ".ratings.sample_map",
     "read_ballots": ".ballots.reading",
     "SessionFinding": ".decisions.findings",
     "session_finding": ".decisions.findings",
