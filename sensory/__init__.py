@@ -26,6 +26,11 @@ if TYPE_CHECKING:
     from .choices.risks import session_risks as session_risks
     from .decisions.findings import SessionFinding as SessionFinding
     from .decisions.findings import session_finding as session_finding
+    from .decisions.screening import Screening as Screening
+    from .decisions.screening import screening as screening
+    from .decisions.screening_rules import choice_rule as choice_rule
+    from .decisions.screening_rules import matching_rule as matching_rule
+    from .decisions.screening_rules import order_rule as order_rule
     from .protocols import DUO_TRIO as DUO_TRIO
     from .protocols import PAIRED as PAIRED
     from .protocols import PROTOCOLS as PROTOCOLS
@@ -67,6 +72,11 @@ _HOME = {
     "read_ballots": ".ballots.reading",
     "SessionFinding": ".decisions.findings",
     "session_finding": ".decisions.findings",
+    "Screening": ".decisions.screening",
+    "screening": ".decisions.screening",
+    "choice_rule": ".decisions.screening_rules",
+    "matching_rule": ".decisions.screening_rules",
+    "order_rule": ".decisions.screening_rules",
 }
 
 __all__ = [*_HOME, "__version__"]  # noqa: PLE0604

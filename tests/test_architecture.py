@@ -39,7 +39,16 @@ FRONT = 60  # app.py
 # Inside a folder a file may import those that stand before it.
 ORDER = {
     "base": ("version", "errors", "checks", "results", "standards", "records"),
-    "models": ("binomial", "links", "likelihood", "stages", "beta_binomial", "signal", "ranks"),
+    "models": (
+        "binomial",
+        "links",
+        "likelihood",
+        "stages",
+        "beta_binomial",
+        "signal",
+        "ranks",
+        "arrangements",
+    ),
     "choices": (
         "counts",
         "risks",
@@ -66,7 +75,15 @@ ORDER = {
         "reading",
         "template",
     ),
-    "decisions": ("advice", "plans", "afterwards", "findings", "summary", "screening"),
+    "decisions": (
+        "advice",
+        "plans",
+        "afterwards",
+        "findings",
+        "summary",
+        "screening_rules",
+        "screening",
+    ),
     "store": ("tables", "journal", "repository"),
     "report": ("words", "sheets", "figures", "documents"),
 }
