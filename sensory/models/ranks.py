@@ -12,7 +12,7 @@ ranks; every distribution here is conditional on the ranks given, ties included.
 
 from __future__ import annotations
 
-from functools import cache
+from functools import cache, lru_cache
 from itertools import permutations
 
 import numpy as np
@@ -64,7 +64,9 @@ def block_tail(ranks: Floats) -> float | None:
     Convolution over rows of the vectors of rank sums. In a complete design the order of the
     sums does not matter, so only sorted vectors are kept.
     """
-    found = _rank_sums(ranks)
+    ballots, samples = ranks.shape
+    untied = (np.sort(ranks, axis=1) == np.arange(1, samples + 1)).all()
+    found = _untied_sums(samples, ballots) if untied else _rank_sums(ranks)
     if found is None:
         return None
     sums, chances = found
@@ -79,8 +81,7 @@ def range_tail(samples: int, ballots: int) -> tuple[Ints, Floats] | None:
 
     Complete ballots without ties.
     """
-    ranks = np.tile(np.arange(1.0, samples + 1), (ballots, 1))
-    found = _rank_sums(ranks)
+    found = _untied_sums(samples, ballots)
     if found is None:
         return None
     sums, chances = found
@@ -194,6 +195,12 @@ def _place_sums(places: tuple[int, ...], values: tuple[int, ...]) -> tuple[int, 
     sums = _arrangements(values) @ np.array(places, dtype=np.int64)
     low = int(sums.min())
     return low, np.bincount(sums - low) / sums.size
+
+
+@lru_cache(maxsize=16)
+def _untied_sums(samples: int, ballots: int) -> tuple[Ints, Floats] | None:
+    """`_rank_sums` of complete ballots without ties, which depend on their numbers only."""
+    return _rank_sums(np.tile(np.arange(1.0, samples + 1), (ballots, 1)))
 
 
 def _rank_sums(ranks: Floats) -> tuple[Ints, Floats] | None:
