@@ -293,7 +293,9 @@ def _page(read: RankBallots, order: tuple[str, ...]) -> Page:
     statistic, mean, variance = trend(ranks)
     p, method = trend_tail(ranks), "exact"
     if p is None:
-        p, method = float(ndtr((mean - statistic) / sqrt(variance))), "normal"
+        p, method = 1.0, "normal"  # where everybody tied all samples
+        if variance > 0:
+            p = float(ndtr((mean - statistic) / sqrt(variance)))
     return Page(
         expected=order, statistic=statistic, mean=mean, se=sqrt(variance), p=p, method=method
     )

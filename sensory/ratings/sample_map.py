@@ -351,7 +351,7 @@ def _rows(ballots: Any) -> pd.DataFrame:
         raise ArgumentError("ballots hold no row.")
     names = [name for name in (*OPTIONAL, *COLUMNS[:3]) if name in ballots.columns]
     rows = pd.DataFrame(
-        {name: ballots[name].map(_text) for name in names}
+        {name: ballots[name].astype(object).map(_text) for name in names}
         | {"score": pd.to_numeric(ballots["score"], errors="coerce")}
     ).reset_index(drop=True)
     faults = [*_empty_names(rows), *_no_numbers(rows, ballots["score"]), *_twice(rows, names)]

@@ -335,6 +335,19 @@ def test_nobody_told_samples_apart():
     assert not any(row["one_pair"] or row["all_pairs"] for row in found.pairs.records())
 
 
+def test_nine_samples_that_nobody_told_apart():
+    letters = "ABCDEFGHI"
+    found = ranking_test(frame(np.full((4, 9), 5.0), letters), expected=list(letters))
+    assert (found.page.p, found.page.se, found.page.method) == (1.0, 0.0, "normal")
+    assert found.friedman.p == 1.0
+
+
+def test_columns_of_categories():
+    ballots = frame([[1, 2, 3], [1, 3, 2], [2, 1, 3]])
+    found = ranking_test(ballots.astype({"assessor": "category", "sample": "category"}))
+    assert found.friedman == ranking_test(ballots).friedman
+
+
 # Bad ballots.
 
 

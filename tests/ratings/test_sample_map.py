@@ -213,6 +213,13 @@ def test_samples_on_a_line_still_have_a_second_axis():
     assert found.coordinates.shape == (3, 2)
 
 
+def test_columns_of_categories():
+    ballots = frame(panel(13))
+    names = dict.fromkeys(["session", "assessor", "sample", "attribute"], "category")
+    one, other = sample_map(ballots), sample_map(ballots.astype(names))
+    assert np.array_equal(one.coordinates, other.coordinates)
+
+
 # Bad ballots.
 
 
