@@ -26,6 +26,11 @@ if TYPE_CHECKING:
     from .choices.risks import session_risks as session_risks
     from .decisions.findings import SessionFinding as SessionFinding
     from .decisions.findings import session_finding as session_finding
+    from .decisions.screening import Screening as Screening
+    from .decisions.screening import screening as screening
+    from .decisions.screening_rules import choice_rule as choice_rule
+    from .decisions.screening_rules import matching_rule as matching_rule
+    from .decisions.screening_rules import order_rule as order_rule
     from .protocols import DUO_TRIO as DUO_TRIO
     from .protocols import PAIRED as PAIRED
     from .protocols import PROTOCOLS as PROTOCOLS
@@ -34,6 +39,10 @@ if TYPE_CHECKING:
     from .protocols import TRIANGLE as TRIANGLE
     from .protocols import TWO_OUT_OF_FIVE as TWO_OUT_OF_FIVE
     from .protocols import Protocol as Protocol
+    from .ratings.ranking import RankingTest as RankingTest
+    from .ratings.ranking import ranking_test as ranking_test
+    from .ratings.sample_map import SampleMap as SampleMap
+    from .ratings.sample_map import sample_map as sample_map
 
 
 _HOME = {
@@ -56,9 +65,18 @@ _HOME = {
     "session_risks": ".choices.risks",
     "ChoiceTest": ".choices.forced_choice",
     "choice_test": ".choices.forced_choice",
+    "RankingTest": ".ratings.ranking",
+    "ranking_test": ".ratings.ranking",
+    "SampleMap": ".ratings.sample_map",
+    "sample_map": ".ratings.sample_map",
     "read_ballots": ".ballots.reading",
     "SessionFinding": ".decisions.findings",
     "session_finding": ".decisions.findings",
+    "Screening": ".decisions.screening",
+    "screening": ".decisions.screening",
+    "choice_rule": ".decisions.screening_rules",
+    "matching_rule": ".decisions.screening_rules",
+    "order_rule": ".decisions.screening_rules",
 }
 
 __all__ = [*_HOME, "__version__"]  # noqa: PLE0604

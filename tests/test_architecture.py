@@ -41,7 +41,17 @@ FRONT = 60  # app.py
 # Inside a folder a file may import those that stand before it.
 ORDER = {
     "base": ("version", "errors", "checks", "results", "standards", "records"),
-    "models": ("binomial", "links", "likelihood", "stages", "beta_binomial", "signal", "clustered"),
+    "models": (
+        "binomial",
+        "links",
+        "likelihood",
+        "stages",
+        "beta_binomial",
+        "signal",
+        "clustered",
+        "ranks",
+        "arrangements",
+    ),
     "choices": (
         "counts",
         "risks",
@@ -57,6 +67,7 @@ ORDER = {
         "same_different",
         "sureness",
     ),
+    "ratings": ("rank_ballots", "rank_pairs", "ranking", "sample_map"),
     "ballots": (
         "columns",
         "method_columns",
@@ -79,6 +90,8 @@ ORDER = {
         "summary",
         "yes_no",
         "graded",
+        "screening_rules",
+        "screening",
     ),
     "store": ("tables", "journal", "repository"),
     "report": (

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from math import floor, log
 
-from ..base.checks import as_fraction, one_count, one_number, probability, truth
+from ..base.checks import as_fraction, one_count, one_number, probability, truth, within
 from ..base.errors import ArgumentError
 from ..base.records import Finding
 from ..base.results import Table
@@ -29,7 +29,7 @@ class SequentialPlan:
 
     Attributes
     ----------
-    protocol, alpha, beta, pd_limit, most
+    protocol, alpha, beta, pd_limit, most, pd_null
         As given; alpha and beta are Wald's nominal risks.
     similar_to, different_from : tuple of int
         After ballot k + 1 the test stops as SIMILAR with up to, as DIFFERENT from so many
@@ -43,6 +43,7 @@ class SequentialPlan:
     most: int
     similar_to: tuple[int, ...]
     different_from: tuple[int, ...]
+    pd_null: float = 0.0
 
     def outcomes(self, pd: float) -> Outcomes:
         """Exact chances and expected number of ballots when a share `pd` distinguishes.
@@ -61,8 +62,8 @@ class SequentialPlan:
 
     @property
     def false_alarm(self) -> float:
-        """True chance of DIFFERENT when everybody guesses."""
-        return self.outcomes(0.0).different
+        """True chance of DIFFERENT when a share `pd_null` distinguishes, by default nobody."""
+        return self.outcomes(self.pd_null).different
 
     @property
     def wrong_pass(self) -> float:
@@ -129,6 +130,7 @@ def sequential_plan(
     alpha: float = 0.05,
     beta: float = 0.05,
     pd_limit: float = 0.30,
+    pd_null: float = 0.0,
 ) -> SequentialPlan:
     """Stopping counts of Wald's probability ratio test, cut off at `most` ballots.
 
@@ -141,6 +143,9 @@ def sequential_plan(
         Wald's nominal risks; the true ones are `false_alarm` and `wrong_pass`.
     pd_limit : float
         The difference to be found, as in `choice_test`.
+    pd_null : float
+        The difference that alpha speaks of, from 0 to below pd_limit: 0 is guessing; more
+        where some distinguishing is not enough, as in the screening of assessors.
 
     Returns
     -------
@@ -149,11 +154,12 @@ def sequential_plan(
     Raises
     ------
     ArgumentError
-        For impossible arguments, or alpha + beta of 1 or more, where the lines cross.
+        For impossible arguments, alpha + beta of 1 or more, where the lines cross, or
+        pd_null at or above pd_limit.
 
     Notes
     -----
-    With p0 guessing and p1 at the limit, it stops as DIFFERENT when
+    With p0 at pd_null and p1 at the limit, it stops as DIFFERENT when
     (p1/p0)^x ((1-p1)/(1-p0))^(n-x) >= (1-beta)/alpha and as SIMILAR when it is at most
     beta/(1-alpha) [1]. A point exactly on a line stops; whether it lies there is settled
     in rational arithmetic.
@@ -173,14 +179,20 @@ def sequential_plan(
         raise ArgumentError(f"most must be at most 2,000; got {cap}.")
     if alpha + beta >= 1:
         raise ArgumentError(f"alpha + beta must lie below 1; got {alpha + beta:g}.")
+    pd_null = float(within("pd_null", pd_null, 0.0, 1.0))
+    if pd_null >= pd_limit:
+        raise ArgumentError(
+            f"pd_null must lie below pd_limit; got {pd_null:g} and pd_limit {pd_limit:g}."
+        )
     a, b = as_fraction(alpha), as_fraction(beta)
-    lines = _Lines(protocol.guess, protocol.pc_at(pd_limit))
+    lines = _Lines(protocol.pc_at(pd_null), protocol.pc_at(pd_limit))
     upper, lower = (1 - b) / a, b / (1 - a)
     return SequentialPlan(
         protocol=protocol,
         alpha=alpha,
         beta=beta,
         pd_limit=pd_limit,
+        pd_null=pd_null,
         most=cap,
         similar_to=tuple(max(lines.at_most(n, lower), -1) for n in range(1, cap + 1)),
         different_from=tuple(min(lines.at_least(n, upper), n + 1) for n in range(1, cap + 1)),
