@@ -18,14 +18,34 @@ if TYPE_CHECKING:
     from .base.errors import SensoryError as SensoryError
     from .base.records import Finding as Finding
     from .base.results import Interval as Interval
+    from .choices.a_not_a import a_not_a as a_not_a
+    from .choices.a_not_a import a_not_a_by_assessor as a_not_a_by_assessor
+    from .choices.a_not_a import a_not_a_counts as a_not_a_counts
     from .choices.counts import critical_counts as critical_counts
     from .choices.counts import similar_counts as similar_counts
+    from .choices.dprime import carried_pd as carried_pd
+    from .choices.dprime import estimate_dprime as estimate_dprime
     from .choices.forced_choice import ChoiceTest as ChoiceTest
     from .choices.forced_choice import choice_test as choice_test
+    from .choices.replicates import replicate_gain as replicate_gain
+    from .choices.replicates import replicated_choice_test as replicated_choice_test
     from .choices.risks import SessionRisks as SessionRisks
     from .choices.risks import session_risks as session_risks
+    from .choices.same_different import same_different as same_different
+    from .choices.sequential import sequential_plan as sequential_plan
+    from .choices.size import deciding_size as deciding_size
+    from .choices.size import fair_pass_size as fair_pass_size
+    from .choices.size import operating_characteristic as operating_characteristic
+    from .choices.size import panel_size as panel_size
+    from .choices.size import power as power
+    from .choices.sureness import sureness_test as sureness_test
+    from .choices.two_stage import retest_risk as retest_risk
+    from .choices.two_stage import two_stage_plan as two_stage_plan
+    from .decisions.advice import Situation as Situation
+    from .decisions.advice import advise as advise
     from .decisions.findings import SessionFinding as SessionFinding
     from .decisions.findings import session_finding as session_finding
+    from .decisions.plans import panel_plan as panel_plan
     from .decisions.screening import Screening as Screening
     from .decisions.screening import screening as screening
     from .decisions.screening_rules import choice_rule as choice_rule
@@ -46,6 +66,26 @@ if TYPE_CHECKING:
 
 
 _HOME = {
+    "carried_pd": ".choices.dprime",
+    "estimate_dprime": ".choices.dprime",
+    "deciding_size": ".choices.size",
+    "fair_pass_size": ".choices.size",
+    "operating_characteristic": ".choices.size",
+    "panel_size": ".choices.size",
+    "power": ".choices.size",
+    "retest_risk": ".choices.two_stage",
+    "two_stage_plan": ".choices.two_stage",
+    "sequential_plan": ".choices.sequential",
+    "replicate_gain": ".choices.replicates",
+    "replicated_choice_test": ".choices.replicates",
+    "a_not_a": ".choices.a_not_a",
+    "a_not_a_by_assessor": ".choices.a_not_a",
+    "a_not_a_counts": ".choices.a_not_a",
+    "same_different": ".choices.same_different",
+    "sureness_test": ".choices.sureness",
+    "advise": ".decisions.advice",
+    "Situation": ".decisions.advice",
+    "panel_plan": ".decisions.plans",
     "BallotError": ".base.errors",
     "BallotWarning": ".base.errors",
     "SensoryError": ".base.errors",

@@ -285,7 +285,7 @@ def test_order_of_candidates_and_parts_does_not_matter(people, parts):
         ),
         (
             lambda: screening(rules(), {"Ada": {"triangles": 5}}),
-            "Ada, triangles: 5 is no answer to this part",
+            "Ada, triangles: answers must be a sequence of True and False; got 5",
         ),
         (
             lambda: screening(rules(), {"Ada": {"sweetness": ["1 %"]}}),
