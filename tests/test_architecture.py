@@ -54,6 +54,7 @@ ORDER = {
         "same_different",
         "sureness",
     ),
+    "ratings": ("tables",),
     "ballots": (
         "columns",
         "codes",
