@@ -39,7 +39,18 @@ FRONT = 60  # app.py
 # Inside a folder a file may import those that stand before it.
 ORDER = {
     "base": ("version", "errors", "checks", "results", "standards", "records"),
-    "models": ("binomial", "links", "likelihood", "stages", "beta_binomial", "signal"),
+    "models": (
+        "binomial",
+        "links",
+        "likelihood",
+        "stages",
+        "beta_binomial",
+        "signal",
+        "crossed",
+        "mixed",
+        "mean_squares",
+        "multiplicity",
+    ),
     "choices": (
         "counts",
         "risks",
