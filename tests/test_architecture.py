@@ -49,6 +49,7 @@ ORDER = {
         "crossed",
         "mixed",
         "mean_squares",
+        "studentized",
         "multiplicity",
     ),
     "choices": (
