@@ -66,7 +66,7 @@ ORDER = {
         "same_different",
         "sureness",
     ),
-    "ratings": ("tables",),
+    "ratings": ("tables", "fitting", "variance", "contrasts", "scaling", "profile"),
     "ballots": (
         "columns",
         "codes",

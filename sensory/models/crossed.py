@@ -180,7 +180,9 @@ def profile_deviance(products: CrossProducts, ratios: Floats) -> Profile:
         - np.linalg.slogdet(inverse)[1]
         + free * np.log(error)
     )
-    to_fixed = np.concatenate([-pulled[:, :p].swapaxes(1, 2), np.tile(np.eye(p), (len(free), 1, 1))], 1)
+    to_fixed = np.concatenate(
+        [-pulled[:, :p].swapaxes(1, 2), np.tile(np.eye(p), (len(free), 1, 1))], 1
+    )
     whole = to_fixed @ inverse @ to_fixed.swapaxes(1, 2)
     whole[:, :q, :q] += hat
     trace, square, traces, squares = _terms(products, shrink, thin, gram, whole)
@@ -217,9 +219,8 @@ def _terms(
     score_c = thin[:, :, m] - (held @ gram[:, :m, m:])[:, :, 0]
     folded = (edge.swapaxes(1, 2) @ score_c[:, :, None])[:, :, 0]
 
-    trace = np.empty((len(own), terms))
-    square, traces, squares = trace.copy(), np.empty((len(own), terms, terms)), 0.0
-    squares = traces.copy()
+    trace, square = np.empty((2, len(own), terms))
+    traces, squares = np.empty((2, len(own), terms, terms))
     trace[:, 0] = (diagonal - own).sum(1)
     square[:, 0] = (score_c**2).sum(1)
     traces[:, 0, 0] = (diagonal**2 - 2 * diagonal * own).sum(1)

@@ -71,7 +71,11 @@ def mean_squares(scores: Floats) -> MeanSquares:
     total = assessors * samples * each
     middle = scores - scores.mean((0, 1, 2, 3))
     cell = middle.mean((2, 3))
-    sample, assessor, occasion = middle.mean((0, 2, 3)), middle.mean((1, 2, 3)), middle.mean((0, 1, 3))
+    sample, assessor, occasion = (
+        middle.mean((0, 2, 3)),
+        middle.mean((1, 2, 3)),
+        middle.mean((0, 1, 3)),
+    )
     both = cell - assessor[:, None] - sample[None]
     within = middle - cell[:, :, None, None]
     if occasions > 1:

@@ -26,6 +26,7 @@ Ints = NDArray[np.int64]
 
 ERROR = "error"
 MOST_STEPS = 200
+_START = 0.5
 _SMALLEST_STEP = 1e-9  # relative; Newton steps square it, so the last one taken is exact
 
 
@@ -167,16 +168,10 @@ def restricted_likelihood(scores: Floats, fixed: Ints, random: Mapping[str, Ints
     >>> scores[5] = np.nan
     >>> fit = restricted_likelihood(scores, sample, {"assessor": assessor})
     >>> fit.terms, fit.means.round(1)
-    (('assessor', 'error'), array([[0.1, 1.3, 2.2]]))
+    (('assessor', 'error'), array([[0.2, 1.2, 2.1]]))
     """
-    names = list(random)
-    widest = max(range(len(names)), key=lambda k: int(random[names[k]].max()))
-    order = [widest, *(k for k in range(len(names)) if k != widest)]
-    centre = np.nanmean(scores, axis=0)
-    scale = np.nanstd(scores, axis=0)
-    codes = [random[names[k]] for k in order]
-    products = cross_products((scores - centre) / scale, fixed, codes[0], codes[1:])
-    ratios = _best_ratios(products, np.full((scores.shape[1], len(names)), 0.5))
+    names, order, products, centre, scale = _prepared(scores, fixed, random)
+    ratios = _best_ratios(products, np.full((scores.shape[1], len(names)), _START))
     at = profile_deviance(products, ratios)
     back = np.argsort(order)
     spread = _spread(at, ratios)
@@ -196,14 +191,53 @@ def restricted_likelihood(scores: Floats, fixed: Ints, random: Mapping[str, Ints
     )
 
 
-def _best_ratios(products: CrossProducts, start: Floats) -> Floats:
-    """Ratios >= 0 at which the restricted deviance is lowest."""
+def likelihood_ratios(
+    scores: Floats, fixed: Ints, random: Mapping[str, Ints], fit: MixedFit
+) -> Floats:
+    """What the restricted deviance loses when one random term is left out.
+
+    Under a variance of zero, which is on the boundary, half of the time exactly 0 and half
+    of the time chi-square with 1 degree of freedom.
+
+    Returns
+    -------
+    statistic : float array, (responses, random terms)
+        In the order of `random`.
+    """
+    names, order, products, _, scale = _prepared(scores, fixed, random)
+    lost = np.empty((scores.shape[1], len(names)))
+    for place, term in enumerate(order):
+        start = np.full(lost.shape, _START)
+        start[:, place] = 0.0
+        at = profile_deviance(products, _best_ratios(products, start, without=place))
+        lost[:, term] = at.deviance + at.free * 2 * np.log(scale) - fit.deviance
+    return np.maximum(lost, 0.0)
+
+
+def _prepared(
+    scores: Floats, fixed: Ints, random: Mapping[str, Ints]
+) -> tuple[list[str], list[int], CrossProducts, Floats, Floats]:
+    """Cross-products of centred and scaled scores, the factor with the most levels first."""
+    names = list(random)
+    widest = max(range(len(names)), key=lambda k: int(random[names[k]].max()))
+    order = [widest, *(k for k in range(len(names)) if k != widest)]
+    centre, scale = np.nanmean(scores, axis=0), np.nanstd(scores, axis=0)
+    codes = [random[names[k]] for k in order]
+    products = cross_products((scores - centre) / scale, fixed, codes[0], codes[1:])
+    return names, order, products, centre, scale
+
+
+def _best_ratios(products: CrossProducts, start: Floats, without: int | None = None) -> Floats:
+    """Ratios >= 0 at which the restricted deviance is lowest, one of them held at its start."""
     ratios = start.copy()
     left = np.arange(len(start))
     now = profile_deviance(products, ratios)
     for _ in range(MOST_STEPS):
         gradient, curvature = _derivatives(now)
-        step = _newton_step(ratios[left], gradient, curvature)
+        held = (ratios[left] <= 0) & (gradient >= 0)
+        if without is not None:
+            held[:, without] = True
+        step = _newton_step(held, gradient, curvature)
         target = np.clip(ratios[left] + step, 0.0, 10 * ratios[left] + 10)
         move = target - ratios[left]
         done = np.abs(move).max(1) <= _SMALLEST_STEP * (1e-3 + ratios[left].max(1))
@@ -242,10 +276,11 @@ def _derivatives(at: Profile) -> tuple[Floats, tuple[Floats, Floats]]:
     return gradient, (true, expected)
 
 
-def _newton_step(ratios: Floats, gradient: Floats, curvature: tuple[Floats, Floats]) -> Floats:
-    held = (ratios <= 0) & (gradient >= 0)
+def _newton_step(
+    held: NDArray[np.bool_], gradient: Floats, curvature: tuple[Floats, Floats]
+) -> Floats:
     pair = held[:, :, None] | held[:, None, :]
-    eye = np.eye(ratios.shape[1])
+    eye = np.eye(held.shape[1])
     true, expected = (np.where(pair, eye, matrix) for matrix in curvature)
     scale = np.sqrt(np.einsum("akk->ak", expected))
     outer = scale[:, :, None] * scale[:, None, :]

@@ -64,12 +64,10 @@ def studentized_quantile(
     return np.exp(chebyshev.chebval(_scaled(1 / unique, *ends), series))[back]
 
 
-def _solved(
-    alpha: float, df: Floats, tail: Tail, comparisons: int, two_sided: bool
-) -> Floats:
+def _solved(alpha: float, df: Floats, tail: Tail, comparisons: int, two_sided: bool) -> Floats:
     sides = 2 if two_sided else 1
-    low = -stdtrit(df, alpha / sides) - 1e-9
-    high = -stdtrit(df, alpha / sides / comparisons) + 1e-9
+    low: Floats = np.asarray(-stdtrit(df, alpha / sides) - 1e-9, float)
+    high: Floats = np.asarray(-stdtrit(df, alpha / sides / comparisons) + 1e-9, float)
     nodes, weights = _scale(df)
     inner = _logarithm(tail, (low[:, None] * nodes).min(), (high[:, None] * nodes).max())
 
@@ -77,7 +75,7 @@ def _solved(
         return np.log(_mean(value[:, None] * nodes, weights, inner) / alpha)
 
     at_low, at_high = excess(low), excess(high)
-    middle = low
+    middle: Floats = low
     for _ in range(60):
         middle = (low * at_high - high * at_low) / (at_high - at_low)
         at_middle = excess(middle)
