@@ -240,7 +240,7 @@ def _best_ratios(products: CrossProducts, start: Floats, without: int | None = N
         step = _newton_step(held, gradient, curvature)
         target = np.clip(ratios[left] + step, 0.0, 10 * ratios[left] + 10)
         move = target - ratios[left]
-        done = np.abs(move).max(1) <= _SMALLEST_STEP * (1e-3 + ratios[left].max(1))
+        done = (np.abs(move) <= _SMALLEST_STEP * (1e-3 + ratios[left])).all(1)
         ratios[left[done]] = target[done]
         left, move = left[~done], move[~done]
         if not left.size:

@@ -133,4 +133,6 @@ def _scale(df: Floats) -> tuple[Floats, Floats]:
     half = finite / 2
     peak = np.log(2) + half * np.log(half) - gammaln(half) - half
     weights = np.exp(peak + finite * (u - np.expm1(2 * u) / 2)) * (high - low) / (count - 1)
+    known = df >= HUGE_DF
+    u[known], weights[known] = 0.0, 1.0
     return np.exp(u), weights / weights.sum(1, keepdims=True)
