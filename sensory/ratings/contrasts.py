@@ -48,7 +48,8 @@ def reference_table(panel: FittedPanel, reference: Hashable, alpha: float) -> pd
     Columns ``attribute sample reference estimate se df statistic p p_adjusted p_holm
     p_false_discovery low high level effect``. ``p_adjusted`` is over the samples of an
     attribute; ``p_holm`` and ``p_false_discovery`` carry it on over the attributes of a
-    sample. ``effect`` is the difference in repeatability standard deviations.
+    sample. ``effect`` is the difference in repeatability standard deviations (the root of the error
+    variance; with one score a sample this holds the interaction), NaN where these are 0.
     """
     weights, names = against(panel, reference)
     estimate, se, df = _contrasts(panel, weights)
@@ -154,6 +155,7 @@ def _compared(
     alpha: float,
 ) -> dict[str, Floats]:
     statistic = estimate / se
+    noise = np.where(panel.repeatability > 0, panel.repeatability, np.nan)[:, None]
     return {
         "estimate": estimate,
         "se": se,
@@ -166,7 +168,7 @@ def _compared(
         "low": estimate - critical * se,
         "high": estimate + critical * se,
         "level": np.full_like(se, 1 - alpha),
-        "effect": estimate / panel.repeatability[:, None],
+        "effect": estimate / noise,
     }
 
 

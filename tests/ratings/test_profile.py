@@ -305,7 +305,8 @@ def test_single_scores_are_tested_against_interaction_and_error_together():
 
 def test_result_hands_out_copies_and_remembers():
     found = profile(panel(), reference="lime", margins=1.0)
-    found.anova["p"] = 0.0
+    handed_out = found.anova
+    handed_out["p"] = 0.0
     assert (found.anova["p"].dropna() > 0).all()
     assert (found.reference, found.alpha) == ("lime", 0.05)
     assert found.margins["sour"] == 1.0

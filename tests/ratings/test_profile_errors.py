@@ -31,6 +31,12 @@ def with_scores(attribute, score):
 
 
 PLAIN = ballots()
+SAME_TWICE = PLAIN.assign(
+    score=PLAIN["score"].where(
+        PLAIN["attribute"] == "sour",
+        PLAIN.groupby(["assessor", "sample", "attribute"])["score"].transform("first"),
+    )
+)
 ALIKE = PLAIN.assign(score=PLAIN["sample"].str.len() + PLAIN["sample"].eq("plum"))
 
 
@@ -68,8 +74,9 @@ ALIKE = PLAIN.assign(score=PLAIN["sample"].str.len() + PLAIN["sample"].eq("plum"
             "ballots cannot be tested for sour: given the same score everywhere. "
             "Leave out with the argument attributes.",
         ),
-        (ALIKE, {}, "ballots cannot be tested for sour, sweet: assessors agree without any"),
-        (ALIKE.drop(index=3), {}, "ballots cannot be tested for"),
+        (ALIKE, {}, "ballots cannot be tested for sour, sweet: scores leave no scatter"),
+        (ALIKE.drop(index=3), {}, "ballots cannot be tested for sour, sweet: scores leave no"),
+        (SAME_TWICE.drop(index=3), {}, "ballots cannot be tested for sweet: scores leave no"),
         (PLAIN.assign(score=np.nan), {}, "ballots hold no score at all"),
     ],
 )
@@ -95,3 +102,11 @@ def test_missing_scores_are_counted_and_shown():
     assert found.table.dropped == 3
     assert len(found.table.missing) == 3
     assert "Rows without a score, left out: 3." in found.notes
+
+
+def test_replicates_that_agree_exactly_are_no_hindrance_to_mean_squares():
+    found = profile(SAME_TWICE, reference="lime")
+    sweet = found.anova.query("attribute == 'sweet' and source == 'sample'")
+    assert np.isfinite(sweet["p"]).all()
+    effect = found.against_reference.query("attribute == 'sweet'")["effect"]
+    assert effect.isna().all()
