@@ -59,11 +59,12 @@ if TYPE_CHECKING:
     from .protocols import TRIANGLE as TRIANGLE
     from .protocols import TWO_OUT_OF_FIVE as TWO_OUT_OF_FIVE
     from .protocols import Protocol as Protocol
+    from .ratings.profile import Profile as Profile
+    from .ratings.profile import profile as profile
     from .ratings.ranking import RankingTest as RankingTest
     from .ratings.ranking import ranking_test as ranking_test
     from .ratings.sample_map import SampleMap as SampleMap
     from .ratings.sample_map import sample_map as sample_map
-
 
 _HOME = {
     "carried_pd": ".choices.dprime",
@@ -109,6 +110,8 @@ _HOME = {
     "ranking_test": ".ratings.ranking",
     "SampleMap": ".ratings.sample_map",
     "sample_map": ".ratings.sample_map",
+    "Profile": ".ratings.profile",
+    "profile": ".ratings.profile",
     "read_ballots": ".ballots.reading",
     "SessionFinding": ".decisions.findings",
     "session_finding": ".decisions.findings",

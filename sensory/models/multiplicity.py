@@ -1,0 +1,230 @@
+"""Many comparisons at once: Dunnett, Tukey, Holm, Benjamini-Hochberg.
+
+Tails are integrated by fixed quadrature and keep their digits when small: none is one
+less a number close to one. Degrees of freedom need not be whole.
+
+[1] Dunnett, C.W. (1955). Journal of the American Statistical Association 50, 1096-1121.
+[2] Plackett, R.L. (1954). Biometrika 41, 351-360: derivative of a normal integral by a
+    correlation.
+[3] Kramer, C.Y. (1956). Biometrics 12, 307-310: Tukey's limits for unequal numbers.
+[4] Holm, S. (1979). Scandinavian Journal of Statistics 6, 65-70.
+[5] Benjamini, Y. and Hochberg, Y. (1995). Journal of the Royal Statistical Society B 57,
+    289-300.
+"""
+
+from __future__ import annotations
+
+from functools import partial
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.special import ndtr
+
+from ..base.errors import ArgumentError
+from .studentized import studentized_quantile, studentized_tail
+
+Floats = NDArray[np.float64]
+
+_REACH = 9.0  # standard deviations beyond which the normal density is nothing
+_STEP = 0.4  # of the trapezoid sum over the common factor, in units of the narrowest change
+_STEEPEST = 0.999  # loadings on the common factor are kept below this
+
+
+def dunnett_p(
+    statistic: ArrayLike, df: ArrayLike, correlation: ArrayLike, *, two_sided: bool = True
+) -> Floats:
+    """P that the largest of correlated t's exceeds each statistic.
+
+    Parameters
+    ----------
+    statistic : float array, (values,)
+        t of each comparison; its size counts when `two_sided`.
+    df : float or float array, (values,)
+        Degrees of freedom, inf for known scatter; each p is taken at its own.
+    correlation : float array, (comparisons, comparisons)
+        Of the estimated differences. Against one reference with independent means of
+        n_i and n_0 scores it is l_i l_j with l_i = sqrt(n_i / (n_i + n_0)).
+
+    Returns
+    -------
+    p : float array, (values,)
+
+    Notes
+    -----
+    Correlations l_i l_j come from one common factor, and given it the differences are
+    independent: one integral [1], exact for equal and unequal numbers. Estimates of a mixed
+    model with gaps depart a little from this; the departure enters to second order by the
+    derivatives of [2] at the closest l_i l_j (least squares). Relative error of p below
+    1e-5 for a `departure` of 0.02.
+
+    Examples
+    --------
+    >>> half = np.full((2, 2), 0.5) + np.eye(2) / 2
+    >>> dunnett_p([2.38], 20, half).round(3)
+    array([0.05])
+    """
+    t = np.atleast_1d(np.asarray(statistic, float))
+    free = np.broadcast_to(np.asarray(df, float), t.shape)
+    tail = _largest(correlation, two_sided)
+    return studentized_tail(np.abs(t) if two_sided else t, free, tail)
+
+
+def dunnett_quantile(
+    alpha: float, df: ArrayLike, correlation: ArrayLike, *, two_sided: bool = True
+) -> Floats:
+    """Critical value of `dunnett_p` at each df.
+
+    >>> half = np.full((4, 4), 0.5) + np.eye(4) / 2
+    >>> dunnett_quantile(0.05, 20, half).round(2)
+    array([2.65])
+    """
+    free = np.atleast_1d(np.asarray(df, float))
+    tail = _largest(correlation, two_sided)
+    return studentized_quantile(alpha, free, tail, np.shape(correlation)[0], two_sided)
+
+
+def tukey_p(statistic: ArrayLike, df: ArrayLike, means: int) -> Floats:
+    """P that some pair among so many equal means exceeds each |t|.
+
+    The studentized range at |t| sqrt 2, with each comparison at its own standard error
+    [3] and degrees of freedom.
+
+    >>> tukey_p([3.96 / 2**0.5], 20, 4).round(3)
+    array([0.05])
+    """
+    t = np.abs(np.atleast_1d(np.asarray(statistic, float)))
+    free = np.broadcast_to(np.asarray(df, float), t.shape)
+    return studentized_tail(t, free, partial(_range_tail, means=means))
+
+
+def tukey_quantile(alpha: float, df: ArrayLike, means: int) -> Floats:
+    """Critical |t| of `tukey_p` at each df.
+
+    >>> (tukey_quantile(0.05, 20, 4) * 2**0.5).round(2)
+    array([3.96])
+    """
+    free = np.atleast_1d(np.asarray(df, float))
+    tail = partial(_range_tail, means=means)
+    return studentized_quantile(alpha, free, tail, means * (means - 1) // 2)
+
+
+def holm(p: ArrayLike) -> Floats:
+    """Holm's adjusted p [4], along the first axis.
+
+    >>> holm([0.01, 0.04, 0.03])
+    array([0.03, 0.06, 0.06])
+    """
+    return _stepped(p, down=True)
+
+
+def benjamini_hochberg(p: ArrayLike) -> Floats:
+    """Adjusted p for the false discovery rate [5], along the first axis.
+
+    >>> benjamini_hochberg([0.01, 0.04, 0.03])
+    array([0.03, 0.04, 0.04])
+    """
+    return _stepped(p, down=False)
+
+
+def _stepped(p: ArrayLike, *, down: bool) -> Floats:
+    given = np.asarray(p, float)
+    order = np.argsort(given, axis=0, kind="stable")
+    count = len(given)
+    rank = np.arange(count).reshape(-1, *[1] * (given.ndim - 1))
+    scale = count - rank if down else count / (rank + 1)
+    raised = np.take_along_axis(given, order, 0) * scale
+    if down:
+        raised = np.maximum.accumulate(raised, axis=0)
+    else:
+        raised = np.minimum.accumulate(raised[::-1], axis=0)[::-1]
+    adjusted = np.empty_like(given)
+    np.put_along_axis(adjusted, order, np.minimum(raised, 1.0), 0)
+    return adjusted
+
+
+def loadings(correlation: ArrayLike) -> Floats:
+    """The l_i whose products l_i l_j lie closest to the correlations (least squares)."""
+    matrix = np.array(correlation, float)
+    if matrix.ndim != 2 or matrix.shape[0] != matrix.shape[1]:
+        raise ArgumentError(f"correlation must be a square matrix; got shape {matrix.shape}.")
+    np.fill_diagonal(matrix, 0.0)
+    if not matrix.any():
+        return np.zeros(len(matrix))
+    values, vectors = np.linalg.eigh(matrix + np.eye(len(matrix)) / 2)
+    found = vectors[:, -1] * np.sqrt(values[-1]) * np.sign(vectors[:, -1].sum() or 1.0)
+    for _ in range(500):
+        before = found
+        found = matrix @ found / ((found**2).sum() - found**2)
+        found = np.clip((found + before) / 2, -_STEEPEST, _STEEPEST)
+        if np.abs(found - before).max() < 1e-15:
+            break
+    return found
+
+
+def departure(correlation: ArrayLike) -> float:
+    """Largest difference between a correlation and its l_i l_j; 0 for one common factor."""
+    found = loadings(correlation)
+    left = np.asarray(correlation, float) - np.outer(found, found)
+    np.fill_diagonal(left, 0.0)
+    return float(np.abs(left).max())
+
+
+def _largest(correlation: ArrayLike, two_sided: bool) -> partial[Floats]:
+    loading = loadings(correlation)
+    left = np.asarray(correlation, float) - np.outer(loading, loading)
+    np.fill_diagonal(left, 0.0)
+    left[np.abs(left) < 1e-13] = 0.0
+    return partial(_largest_tail, loading=loading, left=left, two_sided=two_sided)
+
+
+def _largest_tail(h: Floats, loading: Floats, left: Floats, two_sided: bool) -> Floats:
+    """P(max X_i > h), or of |X_i|, for standard normals with correlations l_i l_j + left."""
+    own = np.sqrt(1 - loading**2)
+    steepest = np.abs(loading).max()
+    reach = _REACH + steepest * np.abs(h).max()
+    step = _STEP * min(1.0, own.min() / max(steepest, 1e-3))
+    z = np.linspace(-reach, reach, 2 * int(np.ceil(reach / step)) + 1)
+    density = np.exp(-(z**2) / 2) / np.sqrt(2 * np.pi) * (z[1] - z[0])
+    above = (loading * z[:, None] - h[:, None, None]) / own  # (h, z, comparisons)
+    below = (-loading * z[:, None] - h[:, None, None]) / own
+    outside = np.minimum(ndtr(above) + ndtr(below), 1.0) if two_sided else ndtr(above)
+    with np.errstate(divide="ignore"):
+        logs = np.log1p(-outside).sum(2)
+    tail = -np.expm1(logs) @ density
+    if left.any():
+        first = _density(above) - (_density(below) if two_sided else 0.0)
+        second = above * _density(above) + (below * _density(below) if two_sided else 0.0)
+        inside = np.where(outside < 1 - 1e-9, 1 - outside, np.inf)
+        change = _change(first / own / inside, second / own**2 / inside, left)
+        tail = tail - (change * np.exp(logs)) @ density
+    return np.asarray(np.maximum(tail, 1e-320))
+
+
+def _change(first: Floats, second: Floats, left: Floats) -> Floats:
+    """Relative change of a product of functions by correlations `left` between their shifts.
+
+    By [2] the correlations act as exp(sum_{i<j} left_ij d_i d_j) on the product; here to
+    second order, with the first and second derivative of each function over itself.
+    """
+    pulled = first @ left
+    once = (pulled * first).sum(-1) / 2
+    squared, bent = left**2, second - first**2
+    twice = (bent * (pulled**2 - first**2 @ squared)).sum(-1)
+    twice += ((second @ squared) * second - (first**2 @ squared) * first**2).sum(-1) / 2
+    return np.asarray(once + (once**2 + twice) / 2)
+
+
+def _range_tail(t: Floats, means: int) -> Floats:
+    """P(range of so many standard normals > t sqrt 2)."""
+    width = t[:, None] * np.sqrt(2)
+    reach = _REACH + width.max()
+    z = np.linspace(-_REACH, reach, int(np.ceil((reach + _REACH) / (_STEP / 2))) + 1)
+    highest = means * _density(z) * ndtr(z) ** (means - 1) * (z[1] - z[0])
+    inside = ndtr(z - width) / ndtr(z)  # chance that another mean lies too far below
+    with np.errstate(divide="ignore"):
+        missed = -np.expm1((means - 1) * np.log1p(-inside))
+    return np.asarray(np.maximum(missed @ highest, 1e-320))
+
+
+def _density(x: Floats) -> Floats:
+    return np.asarray(np.exp(-(x**2) / 2) / np.sqrt(2 * np.pi))

@@ -1,0 +1,183 @@
+"""Means of the samples and what lies between them: reference, pairs, margins.
+
+[1] Schuirmann, D.J. (1987). Journal of Pharmacokinetics and Biopharmaceutics 15,
+    657-680: two one-sided tests.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Mapping
+from itertools import combinations
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy.special import stdtr, stdtrit
+
+from ..base.errors import ArgumentError
+from ..models.multiplicity import (
+    benjamini_hochberg,
+    dunnett_p,
+    dunnett_quantile,
+    holm,
+    tukey_p,
+    tukey_quantile,
+)
+from .fitting import FittedPanel
+
+Floats = NDArray[np.float64]
+
+
+def mean_table(panel: FittedPanel, alpha: float) -> pd.DataFrame:
+    """Estimated means: ``attribute sample estimate se df low high level scores``."""
+    estimate, se, df = _contrasts(panel, np.eye(len(panel.table.samples)))
+    there = np.isfinite(panel.grid.scores)
+    counts = np.stack(
+        [there[panel.grid.sample == level].sum(0) for level in range(estimate.shape[1])], 1
+    )
+    half = se * -stdtrit(df, alpha / 2)
+    columns = {"estimate": estimate, "se": se, "df": df, "low": estimate - half}
+    columns |= {"high": estimate + half, "level": np.full_like(se, 1 - alpha), "scores": counts}
+    return _frame(panel, {"sample": panel.table.samples}, columns)
+
+
+def reference_table(panel: FittedPanel, reference: Hashable, alpha: float) -> pd.DataFrame:
+    """Each sample less the reference, with Dunnett's p and simultaneous limits.
+
+    Columns ``attribute sample reference estimate se df statistic p p_adjusted p_holm
+    p_false_discovery low high level effect``. ``p_adjusted`` is over the samples of an
+    attribute; ``p_holm`` and ``p_false_discovery`` carry it on over the attributes of a
+    sample. ``effect`` is the difference in repeatability standard deviations (the root of the error
+    variance; with one score a sample this holds the interaction), NaN where these are 0.
+    """
+    weights, names = against(panel, reference)
+    estimate, se, df = _contrasts(panel, weights)
+    statistic = estimate / se
+    adjusted, critical = np.empty_like(se), np.empty_like(se)
+    for places, correlation in _correlations(panel, weights):
+        t, free = statistic[places], df[places]
+        adjusted[places] = dunnett_p(t.ravel(), free.ravel(), correlation).reshape(t.shape)
+        critical[places] = dunnett_quantile(alpha, free.ravel(), correlation).reshape(t.shape)
+    columns = _compared(panel, estimate, se, df, adjusted, critical, alpha)
+    fixed = {"sample": names, "reference": (reference,) * len(names)}
+    return _frame(panel, fixed, columns)
+
+
+def pair_table(panel: FittedPanel, alpha: float) -> pd.DataFrame:
+    """All pairs, with Tukey-Kramer p and simultaneous limits.
+
+    Columns as in `reference_table`, with ``other`` instead of ``reference``.
+    """
+    samples = panel.table.samples
+    pairs = list(combinations(range(len(samples)), 2))
+    weights = np.zeros((len(pairs), len(samples)))
+    rows = np.arange(len(pairs))
+    weights[rows, [one for one, _ in pairs]] = 1.0
+    weights[rows, [other for _, other in pairs]] = -1.0
+    estimate, se, df = _contrasts(panel, weights)
+    statistic, count = estimate / se, len(samples)
+    adjusted = tukey_p(statistic.ravel(), df.ravel(), count).reshape(se.shape)
+    critical = tukey_quantile(alpha, df.ravel(), count).reshape(se.shape)
+    names = [tuple(samples[pair[side]] for pair in pairs) for side in (0, 1)]
+    columns = _compared(panel, estimate, se, df, adjusted, critical, alpha)
+    return _frame(panel, {"sample": names[0], "other": names[1]}, columns)
+
+
+def equivalence_table(
+    panel: FittedPanel, reference: Hashable, margins: Mapping[Any, float], alpha: float
+) -> pd.DataFrame:
+    """Two one-sided tests [1] against the margin of each attribute that has one.
+
+    Columns ``attribute sample reference margin estimate se df p low high level
+    equivalent``. ``p`` is the larger of the two; `low` and `high` are the 1 - 2 alpha limits,
+    which lie inside the margin exactly when p <= alpha. Not adjusted: that all attributes
+    are equivalent may be said at alpha when each of them is.
+    """
+    weights, names = against(panel, reference)
+    estimate, se, df = _contrasts(panel, weights)
+    margin = np.array([margins.get(name, np.nan) for name in panel.table.attributes])[:, None]
+    p = np.maximum(stdtr(df, (estimate - margin) / se), stdtr(df, (-margin - estimate) / se))
+    half = se * -stdtrit(df, alpha)
+    columns = {"margin": np.broadcast_to(margin, se.shape), "estimate": estimate, "se": se}
+    columns |= {"df": df, "p": p, "low": estimate - half, "high": estimate + half}
+    columns |= {"level": np.full_like(se, 1 - 2 * alpha), "equivalent": p <= alpha}
+    fixed = {"sample": names, "reference": (reference,) * len(names)}
+    table = _frame(panel, fixed, columns)
+    return table[table["margin"].notna()].reset_index(drop=True)
+
+
+def against(panel: FittedPanel, reference: Hashable) -> tuple[Floats, tuple[Any, ...]]:
+    """Weights of each sample less the reference, and the names of these samples."""
+    samples = panel.table.samples
+    if reference not in samples:
+        raise ArgumentError(
+            f"reference must be one of the samples {', '.join(map(str, samples))}; got {reference}."
+        )
+    at = samples.index(reference)
+    others = [place for place in range(len(samples)) if place != at]
+    weights = np.eye(len(samples))[others]
+    weights[:, at] = -1.0
+    return weights, tuple(samples[place] for place in others)
+
+
+def _contrasts(panel: FittedPanel, weights: Floats) -> tuple[Floats, Floats, Floats]:
+    """Estimate, se and df, each (attributes, contrasts)."""
+    parts = {id(group): group.fit.contrasts(weights) for group in panel.groups}
+
+    def part(which: int) -> Floats:
+        return panel.gathered(lambda group: parts[id(group)][which])
+
+    return part(0), part(1), part(2)
+
+
+def _correlations(panel: FittedPanel, weights: Floats) -> list[tuple[NDArray[np.intp], Floats]]:
+    """Correlation of the differences, for each set of attributes that share it."""
+    shared = []
+    for group in panel.groups:
+        covariance = group.fit.covariance_of(weights)
+        sd = np.sqrt(np.einsum("acc->ac", covariance))
+        correlation = covariance / (sd[:, :, None] * sd[:, None, :])
+        if group.squares is not None:
+            shared.append((group.places, correlation[0]))
+        else:
+            shared.extend((group.places[[i]], matrix) for i, matrix in enumerate(correlation))
+    return shared
+
+
+def _compared(
+    panel: FittedPanel,
+    estimate: Floats,
+    se: Floats,
+    df: Floats,
+    adjusted: Floats,
+    critical: Floats,
+    alpha: float,
+) -> dict[str, Floats]:
+    statistic = estimate / se
+    noise = np.where(panel.repeatability > 0, panel.repeatability, np.nan)[:, None]
+    return {
+        "estimate": estimate,
+        "se": se,
+        "df": df,
+        "statistic": statistic,
+        "p": 2 * stdtr(df, -np.abs(statistic)),
+        "p_adjusted": adjusted,
+        "p_holm": holm(adjusted),
+        "p_false_discovery": benjamini_hochberg(adjusted),
+        "low": estimate - critical * se,
+        "high": estimate + critical * se,
+        "level": np.full_like(se, 1 - alpha),
+        "effect": estimate / noise,
+    }
+
+
+def _frame(
+    panel: FittedPanel, fixed: Mapping[str, tuple[Any, ...]], columns: Mapping[str, Any]
+) -> pd.DataFrame:
+    """Tidy rows, attribute by attribute."""
+    count = len(next(iter(fixed.values())))
+    attributes = panel.table.attributes
+    names: dict[str, Any] = {"attribute": [name for name in attributes for _ in range(count)]}
+    names |= {name: list(values) * len(attributes) for name, values in fixed.items()}
+    return pd.DataFrame(names | {name: np.ravel(values) for name, values in columns.items()})

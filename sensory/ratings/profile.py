@@ -1,0 +1,234 @@
+"""The sensory profile: which attributes differ between samples, and by how much.
+
+[1] ISO 13299:2016, sensory profile (scope and excerpts).
+[2] Næs, T., Brockhoff, P.B. and Tomic, O. (2010). Statistics for Sensory and Consumer
+    Science, chapter 5: assessors and their interaction with samples as random.
+    (From memory.)
+"""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Iterable, Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Any
+
+import pandas as pd
+
+from ..base.checks import probability, truth, within
+from ..base.errors import ArgumentError
+from ..base.results import several
+from .contrasts import against, equivalence_table, mean_table, pair_table, reference_table
+from .fitting import fit_panel
+from .scaling import scaling_tables
+from .tables import RatingTable, rating_table
+from .variance import anova_table, component_table, remarks
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Profile:
+    """Result of `profile`: tidy tables, handed out as copies.
+
+    Attributes
+    ----------
+    table : RatingTable
+        The checked scores, with the rows that were left out.
+    reference, alpha, occasion
+        As given; `occasion` is the further random term that was used, or None.
+    margins : mapping
+        Margin of each attribute that has one.
+    notes : tuple of str
+        How the numbers came about, where the reader has to know.
+    anova : DataFrame
+        ``attribute source ss df ms against df_error statistic p p_holm p_false_discovery
+        method``, the adjusted p for samples, across attributes.
+    means : DataFrame
+        ``attribute sample estimate se df low high level scores``.
+    against_reference : DataFrame or None
+        ``attribute sample reference estimate se df statistic p p_adjusted p_holm
+        p_false_discovery low high level effect``: sample less reference, Dunnett.
+    pairs : DataFrame
+        The same with ``other`` instead of ``reference``: sample less other, Tukey.
+    equivalence : DataFrame or None
+        ``attribute sample reference margin estimate se df p low high level equivalent``.
+    components : DataFrame
+        ``attribute source estimate sd share``: variances, and their roots.
+    scaling, slopes : DataFrame or None
+        Where asked for: the interaction split into scaling and disagreement, and the slope
+        of each assessor.
+    """
+
+    table: RatingTable
+    reference: Hashable | None
+    margins: Mapping[Any, float]
+    alpha: float
+    occasion: str | None
+    notes: tuple[str, ...]
+    _tables: Mapping[str, pd.DataFrame]
+
+    @property
+    def anova(self) -> pd.DataFrame:
+        return self._tables["anova"].copy()
+
+    @property
+    def means(self) -> pd.DataFrame:
+        return self._tables["means"].copy()
+
+    @property
+    def pairs(self) -> pd.DataFrame:
+        return self._tables["pairs"].copy()
+
+    @property
+    def components(self) -> pd.DataFrame:
+        return self._tables["components"].copy()
+
+    @property
+    def against_reference(self) -> pd.DataFrame | None:
+        return self._copy("against_reference")
+
+    @property
+    def equivalence(self) -> pd.DataFrame | None:
+        return self._copy("equivalence")
+
+    @property
+    def scaling(self) -> pd.DataFrame | None:
+        return self._copy("scaling")
+
+    @property
+    def slopes(self) -> pd.DataFrame | None:
+        return self._copy("slopes")
+
+    def _copy(self, name: str) -> pd.DataFrame | None:
+        return self._tables[name].copy() if name in self._tables else None
+
+    def __repr__(self) -> str:
+        anova = self._tables["anova"]
+        moved = anova.loc[anova["p_holm"] <= self.alpha, "attribute"]
+        return (
+            f"<Profile: {several(len(self.table.attributes), 'attribute')}, "
+            f"{several(len(self.table.samples), 'sample')}, "
+            f"{several(len(self.table.assessors), 'assessor')}; samples differ in "
+            f"{', '.join(map(str, moved)) or 'none'} (Holm, alpha {self.alpha:g})>"
+        )
+
+    def _repr_html_(self) -> str:
+        anova = self._tables["anova"]
+        samples = anova[anova["source"] == "sample"].drop(columns=["ss", "ms"])
+        notes = "".join(f"<p>{note}</p>" for note in self.notes)
+        return f"{samples.to_html(index=False)}{notes}"
+
+
+def profile(
+    ballots: pd.DataFrame,
+    *,
+    reference: Hashable | None = None,
+    margins: float | Mapping[Any, float] | None = None,
+    attributes: Iterable[Hashable] | None = None,
+    alpha: float = 0.05,
+    occasion: str | None = None,
+    scaling: bool = False,
+) -> Profile:
+    """Which attributes differ between samples, and by how much?
+
+    Parameters
+    ----------
+    ballots : DataFrame
+        One score a row, see `rating_table`.
+    reference : name of a sample, optional
+        Each other sample is compared with it.
+    margins : float or mapping of attribute to float, optional
+        Differences from the reference that are agreed to be too small to matter, in units
+        of the scale; one number holds for every attribute.
+    attributes : names, optional
+        Only these, in this order.
+    alpha : float
+        Risk of error of the tests; limits have the level 1 - alpha.
+    occasion : {"session", "replicate"}, optional
+        A further random term; if not given, session where there is more than one.
+    scaling : bool
+        Also correct for the use of the scale.
+
+    Returns
+    -------
+    Profile
+
+    Raises
+    ------
+    ArgumentError, BallotError
+        See `rating_table` and `fit_panel`; an unknown reference or attribute, a margin that
+        is not positive, margins without a reference.
+
+    Notes
+    -----
+    score = sample (fixed) + assessor + assessor x sample [+ occasion] + error [2]. A panel
+    speaks for other panels, so samples are tested against assessor x sample, never against
+    error: on complete balanced scores by mean squares, even where the interaction
+    lies below error. Where scores are missing or unequal in number, restricted likelihood
+    with Satterthwaite's degrees of freedom (not those of Kenward and Roger, from which
+    they can differ by a third). With one score a sample the interaction is part of the error.
+    Dunnett's and Tukey's p and limits take the degrees of freedom of each comparison,
+    whole or not.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> rng = np.random.default_rng(7)
+    >>> rows = [(a, s, r, 4 + 2 * (s == "lime") + rng.normal())
+    ...         for a in "ABCDEFGH" for s in ("lime", "pear", "plum") for r in (1, 2)]
+    >>> ballots = pd.DataFrame(rows, columns=["assessor", "sample", "replicate", "score"])
+    >>> result = profile(ballots.assign(attribute="sour"), reference="plum", margins=1.0)
+    >>> result
+    <Profile: 1 attribute, 3 samples, 8 assessors; samples differ in sour (Holm, alpha 0.05)>
+    >>> result.against_reference[["sample", "estimate", "p_adjusted"]].round(4)
+      sample  estimate  p_adjusted
+    0   lime    1.8304      0.0001
+    1   pear   -0.4681      0.2362
+    """
+    alpha, wanted = probability("alpha", alpha), truth("scaling", scaling)
+    table = rating_table(ballots, attributes=attributes)
+    agreed = _margins(table, margins, reference)
+    panel = fit_panel(table, occasion)
+    if reference is not None:
+        against(panel, reference)
+    tables = {
+        "anova": anova_table(panel),
+        "means": mean_table(panel, alpha),
+        "pairs": pair_table(panel, alpha),
+        "components": component_table(panel),
+    }
+    if reference is not None:
+        tables["against_reference"] = reference_table(panel, reference, alpha)
+    if agreed:
+        tables["equivalence"] = equivalence_table(panel, reference, agreed, alpha)
+    if wanted:
+        tables["scaling"], tables["slopes"] = scaling_tables(panel)
+    return Profile(
+        table=table,
+        reference=reference,
+        margins=MappingProxyType(agreed),
+        alpha=alpha,
+        occasion=panel.occasion,
+        notes=remarks(panel),
+        _tables=MappingProxyType(tables),
+    )
+
+
+def _margins(
+    table: RatingTable, margins: float | Mapping[Any, float] | None, reference: Hashable | None
+) -> dict[Any, float]:
+    if margins is None:
+        return {}
+    if reference is None:
+        raise ArgumentError("margins need a reference, the sample to compare with.")
+    given = margins if isinstance(margins, Mapping) else dict.fromkeys(table.attributes, margins)
+    unknown = [str(name) for name in given if name not in table.attributes]
+    if unknown:
+        raise ArgumentError(
+            f"margins must be for attributes among {', '.join(map(str, table.attributes))}; "
+            f"got {', '.join(unknown)}."
+        )
+    checked = {name: float(within("margins", value, 0, 1e9)) for name, value in given.items()}
+    zero = [str(name) for name, value in checked.items() if not value]
+    if zero:
+        raise ArgumentError(f"margins must be above 0; got 0 for {', '.join(zero)}.")
+    return checked

@@ -1,0 +1,267 @@
+"""The rating table: one score a row, checked whole before anything is computed."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Iterable, Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from ..base.errors import ArgumentError, BallotError, Fault
+
+NAMES = ("session", "assessor", "sample", "replicate", "attribute")
+OPTIONAL = ("session", "replicate")
+COLUMNS = (*NAMES, "score")
+_UNIT = ["session", "assessor", "sample", "replicate"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class RatingGrid:
+    """The table as arrays: a row for each sample tasted, a column for each attribute.
+
+    Attributes
+    ----------
+    scores : float array, (tastings, attributes)
+        NaN where no score was given.
+    session, assessor, sample, replicate : int array, (tastings,)
+        Positions in the tuples of names of the `RatingTable`.
+    """
+
+    scores: NDArray[np.float64]
+    session: NDArray[np.int64]
+    assessor: NDArray[np.int64]
+    sample: NDArray[np.int64]
+    replicate: NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class RatingTable:
+    """Result of `rating_table`: checked scores and the names that occur in them.
+
+    Attributes
+    ----------
+    sessions, assessors, samples, replicates : tuple
+        Names in sorted order, or in the order of the categories where a column has them.
+    attributes : tuple
+        Names in the order in which they were asked for, else first occur.
+    rows, missing : DataFrame
+        Columns ``session assessor sample replicate attribute score``, as copies: the
+        scores, and the rows that were left out because they hold no score.
+    """
+
+    sessions: tuple[Any, ...]
+    assessors: tuple[Any, ...]
+    samples: tuple[Any, ...]
+    replicates: tuple[Any, ...]
+    attributes: tuple[Any, ...]
+    _rows: pd.DataFrame
+    _missing: pd.DataFrame
+    _codes: NDArray[np.int64]  # (rows, 5), in the order of NAMES
+
+    @property
+    def rows(self) -> pd.DataFrame:
+        return self._rows.copy()
+
+    @property
+    def missing(self) -> pd.DataFrame:
+        return self._missing.copy()
+
+    @property
+    def dropped(self) -> int:
+        """How many rows held no score."""
+        return len(self._missing)
+
+    def grid(self) -> RatingGrid:
+        """The scores as an array with one column an attribute.
+
+        >>> table = rating_table(pd.DataFrame({
+        ...     "assessor": ["Ada", "Ada", "Bo"], "sample": ["lime", "plum", "plum"],
+        ...     "attribute": "sour", "score": [7.0, 2.0, 3.0]}))
+        >>> table.grid().scores.ravel(), table.grid().sample
+        (array([7., 2., 3.]), array([0, 1, 1]))
+        """
+        session, assessor, sample, replicate, attribute = self._codes.T
+        sizes = [len(self.sessions), len(self.assessors), len(self.samples), len(self.replicates)]
+        key = np.ravel_multi_index((session, assessor, sample, replicate), sizes)
+        unit, place = np.unique(key, return_inverse=True)
+        scores = np.full((len(unit), len(self.attributes)), np.nan)
+        scores[place, attribute] = self._rows["score"].to_numpy()
+        codes = np.unravel_index(unit, sizes)
+        return RatingGrid(
+            scores=scores,
+            session=codes[0],
+            assessor=codes[1],
+            sample=codes[2],
+            replicate=codes[3],
+        )
+
+
+def rating_table(
+    ballots: pd.DataFrame, *, attributes: Iterable[Hashable] | None = None
+) -> RatingTable:
+    """Check a tidy table of scores.
+
+    Parameters
+    ----------
+    ballots : DataFrame
+        One score a row, columns ``assessor sample attribute score`` and, where there is
+        more than one, ``session`` and ``replicate``. Other columns are left out. Rows
+        without a score are dropped and kept in `RatingTable.missing`.
+    attributes : names, optional
+        Only these, in this order.
+
+    Returns
+    -------
+    RatingTable
+
+    Raises
+    ------
+    ArgumentError
+        No table, a missing column, an unknown attribute, no score at all.
+    BallotError
+        Cells that cannot be used, all of them at once: a score that is no finite number,
+        a name left empty, an assessor who scored a sample twice in one replicate. Rows
+        count as in a file with the header as row 1.
+
+    Examples
+    --------
+    >>> ballots = pd.DataFrame({
+    ...     "assessor": ["Ada", "Ada", "Bo", "Bo"], "sample": ["lime", "plum"] * 2,
+    ...     "attribute": "sour", "score": [7.0, 2.0, 6.0, None]})
+    >>> table = rating_table(ballots)
+    >>> table.samples, len(table.rows), table.dropped
+    (('lime', 'plum'), 3, 1)
+    """
+    frame = _with_columns(ballots)
+    frame, wanted = _only(frame, attributes)
+    number = _numbers(frame["score"])
+    faults = [*_bad_cells(frame, number), *_twice(frame, number)]
+    if faults:
+        raise BallotError(sorted(faults, key=lambda fault: (fault.row, fault.column)))
+    frame["score"] = number
+    there = np.isfinite(number)
+    if not there.any():
+        raise ArgumentError("ballots hold no score at all; every cell of score is empty.")
+    rows = frame.loc[there].reset_index(drop=True)
+    levels = {name: _levels(rows[name]) for name in NAMES}
+    present = set(levels["attribute"])
+    levels["attribute"] = tuple(name for name in wanted if name in present)
+    codes = np.column_stack([_codes(rows[name], levels[name]) for name in NAMES])
+    return RatingTable(
+        sessions=levels["session"],
+        assessors=levels["assessor"],
+        samples=levels["sample"],
+        replicates=levels["replicate"],
+        attributes=levels["attribute"],
+        _rows=rows,
+        _missing=frame.loc[~there].reset_index(drop=True),
+        _codes=codes,
+    )
+
+
+def _with_columns(ballots: pd.DataFrame) -> pd.DataFrame:
+    """A copy with the six columns in order; session and replicate are 1 where absent."""
+    if not isinstance(ballots, pd.DataFrame):
+        raise ArgumentError(
+            f"ballots must be a pandas DataFrame with one score a row; "
+            f"got {type(ballots).__name__}."
+        )
+    doubled = sorted({str(name) for name in ballots.columns[ballots.columns.duplicated()]})
+    if doubled:
+        raise ArgumentError(f"ballots have the column {doubled[0]} more than once.")
+    absent = [name for name in COLUMNS if name not in ballots and name not in OPTIONAL]
+    if absent:
+        raise ArgumentError(
+            f"ballots lack the column{'s' * (len(absent) > 1)} {', '.join(absent)}; "
+            f"needed are assessor, sample, attribute, score, and session and replicate "
+            f"where there is more than one; got {', '.join(map(str, ballots.columns))}."
+        )
+    if not len(ballots):
+        raise ArgumentError("ballots are empty; give at least one row.")
+    given = {name: ballots.get(name, 1) for name in COLUMNS}
+    return pd.DataFrame(given, index=ballots.index).reset_index(drop=True)
+
+
+def _only(
+    frame: pd.DataFrame, attributes: Iterable[Hashable] | None
+) -> tuple[pd.DataFrame, tuple[Any, ...]]:
+    there = tuple(frame["attribute"].dropna().unique())
+    if attributes is None:
+        return frame, there
+    wanted = (attributes,) if isinstance(attributes, str) else tuple(dict.fromkeys(attributes))
+    unknown = [str(name) for name in wanted if name not in there]
+    if unknown or not wanted:
+        raise ArgumentError(
+            f"attributes must be among {', '.join(map(str, there))}; "
+            f"got {', '.join(unknown) or 'none'}."
+        )
+    kept = frame["attribute"].isin(wanted) | frame["attribute"].isna()
+    return frame.loc[kept].copy(), wanted
+
+
+def _numbers(score: pd.Series[Any]) -> NDArray[np.float64]:
+    """Scores as floats; NaN where empty or no number."""
+    if score.dtype == bool:
+        return np.full(len(score), np.nan)
+    numeric = pd.to_numeric(score, errors="coerce")
+    return np.asarray(numeric.to_numpy(dtype=float, na_value=np.nan), float)
+
+
+def _bad_cells(frame: pd.DataFrame, number: NDArray[np.float64]) -> Iterator[Fault]:
+    score = frame["score"]
+    truth = np.array([isinstance(cell, (bool, np.bool_)) for cell in score])
+    wrong = (np.isnan(number) & score.notna().to_numpy()) | np.isinf(number) | truth
+    for place in np.flatnonzero(wrong):
+        yield _fault(
+            frame, place, "score", "score", "The score is not a number.", "Give a finite number."
+        )
+    for name in NAMES:
+        empty = frame[name].isna() | (frame[name].astype(str).str.strip() == "")
+        for place in np.flatnonzero(empty):
+            yield _fault(
+                frame, place, name, "name", f"The {name} is left empty.", f"Name the {name}."
+            )
+
+
+def _twice(frame: pd.DataFrame, number: NDArray[np.float64]) -> Iterator[Fault]:
+    scored = frame.loc[np.isfinite(number)].dropna(subset=list(NAMES))
+    for index in scored.index[scored.duplicated(list(NAMES))]:
+        row = frame.loc[index]
+        problem = (
+            f"Assessor {row['assessor']} scored sample {row['sample']} twice in replicate "
+            f"{row['replicate']} of session {row['session']} for {row['attribute']}."
+        )
+        advice = "Number the replicates, or keep one of the scores."
+        place = int(frame.index.get_indexer(pd.Index([index]))[0])
+        yield _fault(frame, place, "replicate", "twice", problem, advice)
+
+
+def _fault(
+    frame: pd.DataFrame, place: Any, column: str, rule: str, problem: str, advice: str
+) -> Fault:
+    return Fault(
+        sheet="",
+        row=int(frame.index[int(place)]) + 2,
+        column=column,
+        value=str(frame[column].iloc[int(place)]),
+        rule=rule,
+        problem=problem,
+        advice=advice,
+    )
+
+
+def _levels(column: pd.Series[Any]) -> tuple[Any, ...]:
+    if isinstance(column.dtype, pd.CategoricalDtype):
+        present = set(column.unique())
+        return tuple(name for name in column.cat.categories if name in present)
+    return tuple(sorted(column.unique().tolist(), key=lambda name: (isinstance(name, str), name)))
+
+
+def _codes(column: pd.Series[Any], levels: tuple[Any, ...]) -> NDArray[np.int64]:
+    codes, uniques = pd.factorize(column)
+    place = {name: code for code, name in enumerate(levels)}
+    order = np.array([place[name] for name in uniques], np.int64)
+    return order[codes]

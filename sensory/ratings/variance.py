@@ -1,0 +1,182 @@
+"""Tables of variance: what differs, against what it is tested, and the panel's own noise."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy.special import chdtrc, fdtrc
+
+from ..models.mean_squares import ASSESSOR, BOTH, OCCASION, SAMPLE, MeanSquares
+from ..models.mixed import ERROR
+from ..models.multiplicity import benjamini_hochberg, holm
+from .fitting import FittedGroup, FittedPanel
+
+Floats = NDArray[np.float64]
+
+POOLED = f"{BOTH} and error"
+SQUARES, LIKELIHOOD = "mean squares", "restricted likelihood"
+_COLUMNS = ("ss", "df", "ms", "statistic", "df_error", "p")
+
+
+def anova_table(panel: FittedPanel) -> pd.DataFrame:
+    """One row a source and attribute; samples are never tested against error alone.
+
+    Columns ``attribute source ss df ms against df_error statistic p p_holm
+    p_false_discovery method``. On complete balanced scores F of mean squares: sample and
+    assessor against assessor x sample, this and the occasion against error. With gaps the
+    F of the fixed samples, and a likelihood ratio for each random term with the p of
+    1/2 chi2(0) + 1/2 chi2(1).
+    """
+    blocks: list[pd.DataFrame] = []
+    for group in panel.groups:
+        names = [panel.table.attributes[place] for place in group.places]
+        lines = _square_lines(group.squares, panel) if group.squares else _other_lines(group, panel)
+        count, lengths = len(lines), len(names)
+        block = {
+            "attribute": np.repeat(_objects(names), count),
+            "source": np.tile(_objects([line["source"] for line in lines]), lengths),
+            "against": np.tile(_objects([line["against"] for line in lines]), lengths),
+            "method": SQUARES if group.squares else LIKELIHOOD,
+            "_order": np.repeat(group.places, count),
+        }
+        for column in _COLUMNS:
+            block[column] = np.column_stack(
+                [np.broadcast_to(line.get(column, np.nan), lengths) for line in lines]
+            ).ravel()
+        blocks.append(pd.DataFrame(block))
+    table = pd.concat(blocks).sort_values("_order", kind="stable", ignore_index=True)
+    first = (table["source"] == SAMPLE).to_numpy()
+    for column, adjust in (("p_holm", holm), ("p_false_discovery", benjamini_hochberg)):
+        adjusted = np.full(len(table), np.nan)
+        adjusted[first] = adjust(table["p"].to_numpy()[first])
+        table[column] = adjusted
+    order = ["attribute", "source", "ss", "df", "ms", "against", "df_error", "statistic", "p"]
+    return table[[*order, "p_holm", "p_false_discovery", "method"]]
+
+
+def _square_lines(squares: MeanSquares, panel: FittedPanel) -> list[dict[str, Any]]:
+    at = {source: place for place, source in enumerate(squares.sources)}
+    lines = []
+    for source, place in at.items():
+        line = {
+            "source": source_name(source, BOTH in at, panel.occasion),
+            "against": None,
+            "ss": squares.ss[:, place],
+            "df": squares.df[place],
+            "ms": squares.ms[:, place],
+        }
+        if source != ERROR:
+            against = BOTH if source in (SAMPLE, ASSESSOR) and BOTH in at else ERROR
+            below = at[against]
+            with np.errstate(divide="ignore", invalid="ignore"):
+                statistic = squares.ms[:, place] / squares.ms[:, below]
+            line |= {
+                "against": source_name(against, BOTH in at, panel.occasion),
+                "df_error": squares.df[below],
+                "statistic": statistic,
+                "p": fdtrc(squares.df[place], squares.df[below], statistic),
+            }
+        lines.append(line)
+    return lines
+
+
+def _other_lines(group: FittedGroup, panel: FittedPanel) -> list[dict[str, Any]]:
+    statistic, df, df_error = group.fit.equality()
+    lines = [
+        {
+            "source": SAMPLE,
+            "against": "estimated variances",
+            "df": df,
+            "df_error": df_error,
+            "statistic": statistic,
+            "p": fdtrc(df, df_error, statistic),
+        }
+    ]
+    ratios = group.ratios if group.ratios is not None else np.empty((len(statistic), 0))
+    for term, ratio in zip(group.fit.terms, ratios.T, strict=False):
+        lines.append(
+            {
+                "source": source_name(term, group.interaction, panel.occasion),
+                "against": "likelihood ratio",
+                "statistic": ratio,
+                "p": np.where(ratio > 0, chdtrc(1, ratio) / 2, 1.0),
+            }
+        )
+    return lines
+
+
+def component_table(panel: FittedPanel) -> pd.DataFrame:
+    """Variance components: columns ``attribute source estimate sd share``.
+
+    ``estimate`` is a variance, ``sd`` its root in units of the scale: of error the
+    repeatability, of assessor the spread between assessors. ``share`` is of their sum.
+    """
+    blocks = []
+    for group in panel.groups:
+        variances = group.fit.variances
+        names = [source_name(t, group.interaction, panel.occasion) for t in group.fit.terms]
+        attributes = [panel.table.attributes[place] for place in group.places]
+        block = {
+            "attribute": np.repeat(_objects(attributes), len(names)),
+            "source": np.tile(_objects(names), len(attributes)),
+            "estimate": variances.ravel(),
+            "sd": np.sqrt(variances).ravel(),
+            "share": (variances / variances.sum(1, keepdims=True)).ravel(),
+            "_order": np.repeat(group.places, len(names)),
+        }
+        blocks.append(pd.DataFrame(block))
+    table = pd.concat(blocks).sort_values("_order", kind="stable", ignore_index=True)
+    return table.drop(columns="_order")
+
+
+def remarks(panel: FittedPanel) -> tuple[str, ...]:
+    """What the reader has to know about how the numbers came about."""
+    said: list[str] = []
+    for group in panel.groups:
+        names = _objects([str(panel.table.attributes[place]) for place in group.places])
+        if group.squares is None:
+            said.append(
+                f"{_listed(names)}: scores are missing or unequal in number; restricted "
+                "likelihood with Satterthwaite degrees of freedom."
+            )
+        if not group.interaction:
+            said.append(
+                f"{_listed(names)}: one score a sample; assessor x sample cannot be told from "
+                "error, and samples are tested against both together."
+            )
+            continue
+        at = group.fit.terms.index(BOTH)
+        below = names[group.fit.variances[:, at] <= 0]
+        if below.size and group.squares is not None:
+            said.append(
+                f"{_listed(below)}: assessor x sample lies below error; samples are tested "
+                "against assessor x sample all the same."
+            )
+        elif below.size:
+            said.append(
+                f"{_listed(below)}: the variance of assessor x sample is estimated as zero; the "
+                "degrees of freedom of samples rest on the other variances, and are many."
+            )
+    if panel.table.dropped:
+        said.append(f"Rows without a score, left out: {panel.table.dropped}.")
+    return tuple(said)
+
+
+def source_name(source: str, interaction: bool, occasion: str | None) -> str:
+    """The source as the reader knows it."""
+    if source == ERROR and not interaction:
+        return POOLED
+    return (occasion or source) if source == OCCASION else source
+
+
+def _listed(names: NDArray[np.object_]) -> str:
+    return ", ".join(names)
+
+
+def _objects(values: list[Any]) -> NDArray[np.object_]:
+    array = np.empty(len(values), object)
+    array[:] = values
+    return array
