@@ -106,12 +106,42 @@ class Method:
             one = known[key]
             if one.kind == "text":
                 self._check_list(key, settings)
+                if key == "margins":
+                    self.margins(settings)
                 continue
             number = isinstance(value, (int, float)) and not isinstance(value, bool)
             if not (number and one.low <= value <= one.high):
                 raise ArgumentError(
                     f"{one.label} must be a number from {one.low:g} to {one.high:g}; got {value!r}."
                 )
+
+    def margins(self, settings: Mapping[str, Any]) -> dict[str, float]:
+        """Margins by attribute from a setting such as 'sweet 1; sour 0,8', or one for all.
+
+        Raises
+        ------
+        ArgumentError
+            For a part that is no attribute with a positive number.
+
+        >>> PROFILE.margins({"attributes": "sweet; after taste", "margins": "after taste 0,8"})
+        {'after taste': 0.8}
+        """
+        attributes = {name.casefold(): name for name in self.listed(settings, "attributes")}
+        found: dict[str, float] = {}
+        for part in self.listed(settings, "margins"):
+            name, _, size = part.rpartition(" ")
+            known = attributes.get(name.casefold().rstrip(":= "))
+            try:
+                margin = float(size.replace(",", "."))
+            except ValueError:
+                margin = 0.0
+            if not 0 < margin < 1e6 or (name and known is None):
+                raise ArgumentError(
+                    f"margin {part!r} must be one of the attributes and a number above 0, "
+                    f"or one number for all; attributes are {', '.join(attributes.values())}."
+                )
+            found |= {known: margin} if known else dict.fromkeys(attributes.values(), margin)
+        return found
 
     def _check_list(self, key: str, settings: Mapping[str, Any]) -> None:
         parts = self.listed(settings, key)
@@ -167,7 +197,101 @@ SURENESS = Method(
         _DPRIME_LIMIT,
     ),
 )
-METHODS = {one.key: one for one in (A_NOT_A, SAME_DIFFERENT, SURENESS)}
+RANKING = Method(
+    key="RANKING",
+    name="ranking",
+    standard=str(STANDARDS["ISO 8587"]),
+    asks="Put the samples in order, 1 for the least of the attribute.",
+    letters="Samples by name; tied samples share the mean of their ranks, such as 2.5.",
+    settings=(
+        Setting(
+            key="attribute", label="Attribute asked about", kind="text", default="", needed=True
+        ),
+        Setting(
+            key="expected",
+            kind="text",
+            default="",
+            label="Expected order, lowest first, separated by semicolons (if any)",
+        ),
+        Setting(
+            key="reference",
+            kind="text",
+            default="",
+            label="Reference, if the others are compared with it only",
+        ),
+    ),
+    similarity=False,
+)
+PROFILE = Method(
+    key="PROFILE",
+    name="profile",
+    standard=str(STANDARDS["ISO 13299"]),
+    asks="How strong is each attribute in this sample?",
+    letters="One row a sample served, one column an attribute.",
+    settings=(
+        Setting(
+            key="attributes",
+            kind="text",
+            default="",
+            label="Attributes, separated by semicolons",
+            needed=True,
+        ),
+        Setting(
+            key="reference",
+            kind="text",
+            default="reference",
+            label="Name of the reference among the samples",
+            needed=True,
+        ),
+        Setting(
+            key="margins",
+            kind="text",
+            default="",
+            label="Margins: one number for all, or 'sweet 1; sour 0.8' (empty: none)",
+        ),
+        Setting(
+            key="samples",
+            kind="text",
+            default="",
+            label="Samples in the plan, separated by semicolons (empty: any)",
+        ),
+        *_SCALE,
+    ),
+)
+DIFFERENCE_FROM_CONTROL = Method(
+    key="DIFFERENCE_FROM_CONTROL",
+    name="difference from control",
+    standard="DIN 10976:2016",
+    asks="How far is this sample from the labelled reference?",
+    letters="Coded samples by name; the blind reference is one of them.",
+    settings=(
+        Setting(
+            key="control",
+            kind="text",
+            default="blind reference",
+            needed=True,
+            label="Name of the blind reference among the samples",
+        ),
+        Setting(
+            key="limit",
+            kind="number",
+            default=1.5,
+            low=0.01,
+            label="Action limit: difference from the blind reference",
+        ),
+        Setting(
+            key="samples",
+            kind="text",
+            default="",
+            label="Samples in the plan, separated by semicolons (empty: any)",
+        ),
+        *_SCALE,
+    ),
+)
+METHODS = {
+    one.key: one
+    for one in (A_NOT_A, SAME_DIFFERENT, SURENESS, RANKING, PROFILE, DIFFERENCE_FROM_CONTROL)
+}
 
 
 def find_test(key: str) -> Protocol | Method:

@@ -93,6 +93,7 @@ ORDER = {
         "choice_row",
         "checks",
         "lines",
+        "method_line",
         "method_rows",
         "reading",
         "template",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
@@ -149,6 +150,58 @@ METHOD_COLUMNS: dict[str, MethodColumns] = {
     ),
 }
 
+_SAMPLE = MethodColumn(
+    name="sample",
+    required=True,
+    kind="sample",
+    also=("product", "served"),
+    meaning="What was served, by the name used in the plan.",
+    example="reference",
+)
+METHOD_COLUMNS |= {
+    "RANKING": _ballot(
+        _ASSESSOR,
+        _SAMPLE,
+        _CODE,
+        MethodColumn(
+            name="rank",
+            required=True,
+            kind="rank",
+            also=("place", "order_given"),
+            meaning="1 for the least of the attribute; tied samples share the mean of their ranks.",
+            example="1",
+        ),
+        _COMMENT,
+        once=("assessor", "sample"),
+    ),
+    "DIFFERENCE_FROM_CONTROL": _ballot(
+        _ASSESSOR,
+        _SAMPLE,
+        _CODE,
+        MethodColumn(
+            name="score",
+            required=True,
+            kind="score",
+            answer=True,
+            also=("difference", "rating"),
+            meaning="How far from the labelled reference, on the agreed scale.",
+            example="2.5",
+        ),
+        _REPLICATE,
+        _COMMENT,
+        once=("assessor", "sample", "replicate"),
+    ),
+    "PROFILE": _ballot(
+        _ASSESSOR,
+        _SAMPLE,
+        _REPLICATE,
+        _CODE,
+        _COMMENT,
+        once=("assessor", "sample", "replicate"),
+        attributes=True,
+    ),
+}
+
 
 def columns_for(key: str) -> MethodColumns:
     """The ballot of a method.
@@ -161,3 +214,17 @@ def columns_for(key: str) -> MethodColumns:
     if key not in METHOD_COLUMNS:
         raise ArgumentError(f"no ballot is known for {key!r}: {', '.join(METHOD_COLUMNS)}.")
     return METHOD_COLUMNS[key]
+
+
+def attributes_in(lines: Iterable[Mapping[str, str]], ballot: MethodColumns) -> list[str]:
+    """The attributes that a table names, in a column of their own or in `attribute`."""
+    if not ballot.attributes:
+        return []
+    known = {rule.name for rule in ballot.rules} | {"attribute", "score"}
+    found: dict[str, None] = {}
+    for line in lines:
+        if "attribute" in line:
+            found[" ".join(line["attribute"].split())] = None
+        else:
+            found |= dict.fromkeys(name for name in line if name not in known)
+    return [name for name in found if name]

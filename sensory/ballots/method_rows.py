@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import math
-import re
 from collections import Counter
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,14 +13,11 @@ from ..base.results import several
 from ..methods import METHODS, Method
 from ..protocols import PROTOCOLS
 from .cells import read_cells
-from .codes import plain_width, same_person
+from .codes import same_person
 from .columns import CHOICE
 from .lines import Cells, filled_lines, protocol_of_cells
-from .method_columns import METHOD_COLUMNS, MethodColumn, MethodColumns, columns_for
-
-_NUMBER = r"[+-]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)"
-Settings = Mapping[str, Any]
-Row = dict[str, Any]
+from .method_columns import METHOD_COLUMNS, MethodColumns, attributes_in, columns_for
+from .method_line import MethodLine, Row, Settings
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,7 +69,8 @@ def check_rows(cells: Cells, method: Method, settings: Settings) -> CheckedRows:
     if faults:
         return CheckedRows(rows=(), missing=0, ready=0, faults=tuple(faults))
     readers = [
-        _Line(number, texts, ballot, method, settings) for number, texts in sorted(filled.items())
+        MethodLine(number, texts, ballot, method, settings)
+        for number, texts in sorted(filled.items())
     ]
     _one_spelling(readers, ballot)
     for reader in readers:
@@ -83,6 +80,12 @@ def check_rows(cells: Cells, method: Method, settings: Settings) -> CheckedRows:
     rows = tuple(row for reader in sound for row in reader.answers())
     missing = sum(reader.missing for reader in readers)
     faults += _whole(rows, missing)
+    if ballot.attributes:
+        agreed = method.listed(settings, "attributes")
+        faults += _not_agreed(filled.values(), ballot, agreed)
+        if agreed:
+            wanted = set(map(same_person, agreed))
+            rows = tuple(row for row in rows if same_person(row["attribute"]) in wanted)
     order = {fault.row: place for place, fault in enumerate(faults)}
     faults.sort(key=lambda fault: (fault.row or math.inf, order.get(fault.row, 0)))
     return CheckedRows(rows=rows, missing=missing, ready=len(sound), faults=tuple(faults))
@@ -111,180 +114,15 @@ def kind_of_file(source: bytes) -> str:
     return min(candidates, key=lambda one: one[0])[1] if candidates else next(iter(PROTOCOLS))
 
 
-class _Line:
-    """One line, read cell by cell."""
-
-    def __init__(
-        self,
-        number: int,
-        texts: Mapping[str, str],
-        ballot: MethodColumns,
-        method: Method,
-        settings: Settings,
-    ):
-        self.number, self.texts, self.ballot = number, texts, ballot
-        self.method, self.settings = method, settings
-        self.faults: list[Fault] = []
-        self.values: Row = {}
-        self.missing = 0
-        for rule in ballot.rules:
-            self.values[rule.name] = self._read(rule)
-        self.scores = self._scores() if ballot.attributes else {}
-
-    @property
-    def blocked(self) -> bool:
-        return any(fault.blocking for fault in self.faults)
-
-    @property
-    def key(self) -> tuple[Any, ...]:
-        """What belongs to one line only; persons without the differences of typing."""
-        values = (self.values.get(name) for name in self.ballot.once)
-        return tuple(same_person(str(value)) for value in values)
-
-    def answers(self) -> Iterable[Row]:
-        """The answers of this line, a row each."""
-        given = {name: value for name, value in self.values.items() if name not in _ANSWERS}
-        if self.ballot.attributes:
-            for attribute, score in self.scores.items():
-                yield given | {"attribute": attribute, "score": score}
-        elif not self.missing:
-            yield dict(self.values)
-
-    def text(self, name: str) -> str:
-        return " ".join(plain_width(self.texts.get(name, "")).split())
-
-    def _read(self, rule: MethodColumn) -> Any:
-        text = self.text(rule.name)
-        if not text and rule.answer:
-            self.missing += 1
-            self._note(rule.name, "no answer", "No answer was given.", "Left out.", blocking=False)
-            return None
-        if not text and rule.required:
-            self._note(rule.name, "empty", f"The {rule.name} is missing.", rule.meaning)
-            return None
-        return _READERS[rule.kind](self, rule, text)
-
-    def _scores(self) -> dict[str, float]:
-        """Scores of the attributes; long tables name theirs in a column."""
-        known = {rule.name for rule in self.ballot.rules}
-        names = [name for name in self.texts if name not in known]
-        if "attribute" in self.texts:
-            names = ["score"]
-        found = {}
-        for name in names:
-            text = self.text(name)
-            attribute = self.text("attribute") if name == "score" else name
-            if not attribute:
-                self._note(
-                    "attribute", "empty", "The attribute is missing.", "Name what is scored."
-                )
-            elif text:
-                score = self.score(name, text)
-                if score is not None:
-                    found[attribute] = score
-            else:
-                self.missing += 1
-        return found
-
-    def score(self, name: str, text: str) -> float | None:
-        """A number on the agreed scale, decimal comma or point."""
-        low = float(self.method.setting(self.settings, "scale_low"))
-        high = float(self.method.setting(self.settings, "scale_high"))
-        if not re.fullmatch(_NUMBER, text, flags=re.ASCII):
-            self._note(name, "no number", f"{_shown(text)} is no number.", "Write the score alone.")
-            return None
-        value = float(text.replace(",", "."))
-        if not low <= value <= high:
-            self._note(
-                name,
-                "off the scale",
-                f"{text} lies off the scale of {low:g} to {high:g}.",
-                "Look at the ballot, or agree another scale.",
-            )
-            return None
-        return value
-
-    def _note(
-        self, column: str, rule: str, problem: str, advice: str, *, blocking: bool = True
-    ) -> None:
-        self.faults.append(
-            Fault(
-                sheet="",
-                row=self.number,
-                column=column,
-                value=self.texts.get(column, ""),
-                rule=rule,
-                problem=problem,
-                advice=advice,
-                blocking=blocking,
-            )
-        )
-
-    def _text(self, rule: MethodColumn, text: str) -> str:
-        return text
-
-    def _count(self, rule: MethodColumn, text: str) -> int:
-        whole = re.fullmatch(r"([0-9]{1,4})(?:[.,]0*)?", text or "1", flags=re.ASCII)
-        if not whole or not int(whole.group(1)):
-            self._note(
-                rule.name,
-                f"bad {rule.name}",
-                f"The {rule.name} {_shown(text)} is no whole number from 1.",
-                "Write 1, 2 ... or leave it empty for 1.",
-            )
-            return 1
-        return int(whole.group(1))
-
-    def _choice(self, rule: MethodColumn, text: str) -> str | None:
-        said = text.casefold().strip()
-        for names in rule.choices:
-            if said in (name.casefold() for name in names):
-                return names[0]
-        allowed = ", ".join(names[0] for names in rule.choices)
-        self._note(
-            rule.name,
-            f"unknown {rule.name}",
-            f"{_shown(text)} is none of {allowed}.",
-            "Look at the ballot and at the serving plan."
-            if rule.answer
-            else f"Write one of {allowed}.",
-        )
-        return None
-
-    def _grade(self, rule: MethodColumn, text: str) -> int | None:
-        grades = self.method.listed(self.settings, "grades")
-        said = [grade.casefold() for grade in grades]
-        if text.casefold() in said:
-            return said.index(text.casefold()) + 1
-        whole = re.fullmatch(r"([0-9]{1,2})(?:[.,]0*)?", text, flags=re.ASCII)
-        if whole and 1 <= int(whole.group(1)) <= len(grades):
-            return int(whole.group(1))
-        self._note(
-            rule.name,
-            "unknown grade",
-            f"{_shown(text)} is none of the agreed grades.",
-            f"Write {'; '.join(grades)}, or the number of the grade.",
-        )
-        return None
-
-    def _score(self, rule: MethodColumn, text: str) -> float | None:
-        return self.score(rule.name, text)
+def settings_of_file(key: str, cells: Cells) -> dict[str, str]:
+    """What a file says about the settings: the attributes of a profile."""
+    if key not in METHOD_COLUMNS:
+        return {}
+    attributes = attributes_in(cells.values(), METHOD_COLUMNS[key])
+    return {"attributes": "; ".join(attributes)} if attributes else {}
 
 
-_ANSWERS = ("attribute", "score")
-_READERS: dict[str, Callable[[_Line, MethodColumn, str], Any]] = {
-    "name": _Line._text,
-    "sample": _Line._text,
-    "text": _Line._text,
-    "count": _Line._count,
-    "choice": _Line._choice,
-    "grade": _Line._grade,
-    "score": _Line._score,
-    "rank": _Line._text,
-}
-
-
-def _one_spelling(readers: list[_Line], ballot: MethodColumns) -> None:
+def _one_spelling(readers: list[MethodLine], ballot: MethodColumns) -> None:
     """Persons and samples in the spelling in which they came first."""
     for rule in ballot.rules:
         if rule.kind not in ("name", "sample"):
@@ -296,6 +134,24 @@ def _one_spelling(readers: list[_Line], ballot: MethodColumns) -> None:
                 reader.values[rule.name] = first.setdefault(same_person(text), text)
 
 
+def _not_agreed(
+    lines: Iterable[Mapping[str, str]], ballot: MethodColumns, agreed: list[str]
+) -> list[Fault]:
+    """A remark for attributes that nobody agreed; they are not read."""
+    wanted = set(map(same_person, agreed))
+    extra = [name for name in attributes_in(lines, ballot) if same_person(name) not in wanted]
+    if not (agreed and extra):
+        return []
+    return [
+        _table_fault(
+            "attribute not agreed",
+            f"Not among the agreed attributes, and not read: {', '.join(extra)}.",
+            "Agree them before tasting, or leave them out.",
+            blocking=False,
+        )
+    ]
+
+
 def _missing_columns(ballot: MethodColumns, lines: Iterable[Mapping[str, str]]) -> list[Fault]:
     there = {name for line in lines for name in line}
     return [
@@ -305,7 +161,7 @@ def _missing_columns(ballot: MethodColumns, lines: Iterable[Mapping[str, str]]) 
     ]
 
 
-def _twice(readers: list[_Line], ballot: MethodColumns) -> list[Fault]:
+def _twice(readers: list[MethodLine], ballot: MethodColumns) -> list[Fault]:
     """Two lines for one person, sample and replicate (and attribute, in a long table)."""
     first: dict[tuple[Any, ...], int] = {}
     faults = []
@@ -344,14 +200,14 @@ def _whole(rows: tuple[Row, ...], missing: int) -> list[Fault]:
     scored: dict[tuple[str, str], Counter[float]] = {}
     for row in rows:
         if "score" in row:
-            pair = (str(row["assessor"]), str(row["attribute"]))
+            pair = (str(row["assessor"]), str(row.get("attribute", "every sample")))
             scored.setdefault(pair, Counter())[row["score"]] += 1
     for (assessor, attribute), counts in scored.items():
         if len(counts) == 1 and counts.total() >= 3:
             faults.append(
                 _table_fault(
                     "constant scorer",
-                    f"{assessor} gave {attribute} the same score {counts.total()} times.",
+                    f"{assessor} gave {attribute} the same score, {counts.total()} times.",
                     "Ask whether the scale was used; the scores are counted as they are.",
                     blocking=False,
                 )
@@ -370,7 +226,3 @@ def _table_fault(rule: str, problem: str, advice: str, *, blocking: bool = True)
         advice=advice,
         blocking=blocking,
     )
-
-
-def _shown(text: str) -> str:
-    return repr(text if len(text) <= 40 else text[:37] + "...")

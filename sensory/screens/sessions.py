@@ -7,7 +7,7 @@ from typing import Literal
 import streamlit as st
 
 from ..ballots.lines import cells_of_file, headings_for
-from ..ballots.method_rows import kind_of_file
+from ..ballots.method_rows import kind_of_file, settings_of_file
 from ..ballots.template import template_xlsx
 from ..base.records import Question, SessionDetails, StoredSession
 from ..base.results import several
@@ -105,7 +105,9 @@ def _file() -> None:
                 title=upload.name.rsplit(".", 1)[0],
                 file_remarks="\n".join(str(remark) for remark in remarks),
             )
-            question = Question(protocol=key, assessors=len(cells))
+            question = Question(
+                protocol=key, assessors=len(cells), settings=settings_of_file(key, cells)
+            )
             _new(question, details, cells, f"file {upload.name} loaded")
 
 
