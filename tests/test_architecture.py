@@ -66,7 +66,15 @@ ORDER = {
         "same_different",
         "sureness",
     ),
-    "ratings": ("tables", "fitting", "variance", "contrasts", "scaling", "profile"),
+    "ratings": (
+        "tables",
+        "fitting",
+        "variance",
+        "contrasts",
+        "scaling",
+        "profile",
+        "control",
+    ),
     "ballots": (
         "columns",
         "codes",
