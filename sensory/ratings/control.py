@@ -230,7 +230,7 @@ def difference_from_control(
         alpha=alpha,
         beta=beta,
         level=level,
-        notes=(*remarks(panel), *_without_control(table, control), *low),
+        notes=(*remarks(panel), *_without_control(panel, control), *low),
         _means=mean_table(panel, 1 - level),
         _against=found,
     )
@@ -279,17 +279,21 @@ def _against(
     for group in panel.groups:
         numbers = group.fit.contrasts(weights)
         covariance = group.fit.covariance_of(weights)
-        for row, place in enumerate(group.places):
-            name = panel.table.attributes[place]
-            sd = np.sqrt(np.diag(covariance[row]))
+        sd = np.sqrt(np.einsum("acc->ac", covariance))
+        correlation = covariance / (sd[:, :, None] * sd[:, None, :])
+        rows = np.arange(len(group.places))
+        for some in [rows] if group.squares is not None else rows[:, None]:
+            names = [panel.table.attributes[group.places[row]] for row in some]
             columns = _compared(
-                *(part[row] for part in numbers),
-                correlation=covariance[row] / np.outer(sd, sd),
-                limit=limits[name],
+                *(part[some] for part in numbers),
+                correlation=correlation[some[0]],
+                limit=np.array([[limits[name]] for name in names]),
                 risks=(alpha, beta, level),
             )
-            head = {"attribute": [name] * len(batches), "sample": list(batches)}
-            blocks[place] = pd.DataFrame(head | columns)
+            for row, name in zip(some, names, strict=True):
+                head = {"attribute": [name] * len(batches), "sample": list(batches)}
+                own = {column: value[row - some[0]] for column, value in columns.items()}
+                blocks[group.places[row]] = pd.DataFrame(head | own)
     table = pd.concat([blocks[place] for place in sorted(blocks)], ignore_index=True)
     low = [_below(batch) for batch in table.loc[table["below"], "sample"]]
     return table.drop(columns="below"), low
@@ -301,18 +305,22 @@ def _compared(
     df: Floats,
     *,
     correlation: Floats,
-    limit: float,
+    limit: Floats,
     risks: tuple[float, float, float],
-) -> dict[str, Any]:
-    """Columns for the batches of one attribute."""
+) -> dict[str, NDArray[Any]]:
+    """Columns for the batches of attributes that share their correlation."""
     alpha, beta, level = risks
     statistic = estimate / se
-    adjusted = dunnett_p(statistic, df, correlation, two_sided=False)
-    critical = dunnett_quantile(alpha, df, correlation, two_sided=False)
+
+    def tail(t: Floats) -> Floats:
+        return dunnett_p(t.ravel(), df.ravel(), correlation, two_sided=False).reshape(t.shape)
+
+    adjusted = tail(statistic)
+    critical = dunnett_quantile(alpha, df.ravel(), correlation, two_sided=False)
     half = se * stdtrit(df, (1 + level) / 2)
     upper = estimate + se * stdtrit(df, 1 - beta)
-    below = dunnett_p(-statistic, df, correlation, two_sided=False) <= TOO_LOW
-    pairs = zip(adjusted <= alpha, (upper < limit) & ~below, strict=True)
+    below = tail(-statistic) <= TOO_LOW
+    found = 2 * (adjusted <= alpha) + ((upper < limit) & ~below)
     return {
         "estimate": estimate,
         "se": se,
@@ -322,9 +330,9 @@ def _compared(
         "p_adjusted": adjusted,
         "low": estimate - half,
         "high": estimate + half,
-        "lower": estimate - critical * se,
+        "lower": estimate - critical.reshape(se.shape) * se,
         "upper": upper,
-        "finding": [FINDINGS[2 * bool(moved) + bool(alike)].value for moved, alike in pairs],
+        "finding": np.array([finding.value for finding in FINDINGS])[found],
         "below": below,
     }
 
@@ -336,16 +344,18 @@ def _below(batch: Any) -> str:
     )
 
 
-def _without_control(table: RatingTable, control: Hashable) -> list[str]:
-    rows = table.rows
-    lines = []
-    for attribute in table.attributes:
-        here = rows[rows["attribute"] == attribute]
-        served = set(here.loc[here["sample"] == control, "assessor"])
-        missed = [str(n) for n in table.assessors if n in set(here["assessor"]) - served]
-        if missed:
-            lines.append(
-                f"{', '.join(missed)}: no score of the blind control for {attribute}; kept, and "
-                "compared by way of the scatter between assessors."
-            )
-    return lines
+def _without_control(panel: FittedPanel, control: Hashable) -> list[str]:
+    table, grid = panel.table, panel.grid
+    there = np.isfinite(grid.scores)
+    tasted = np.zeros((len(table.assessors), there.shape[1]), bool)
+    np.logical_or.at(tasted, grid.assessor, there)
+    blind = grid.sample == table.samples.index(control)
+    had_control = np.zeros_like(tasted)
+    np.logical_or.at(had_control, grid.assessor[blind], there[blind])
+    missed = tasted & ~had_control
+    return [
+        f"{', '.join(str(table.assessors[a]) for a in np.flatnonzero(missed[:, place]))}: no "
+        f"score of the blind control for {table.attributes[place]}; kept, and compared by way "
+        "of the scatter between assessors."
+        for place in np.flatnonzero(missed.any(0))
+    ]
