@@ -74,6 +74,9 @@ ORDER = {
         "scaling",
         "profile",
         "control",
+        "performance",
+        "flags",
+        "scorecard",
     ),
     "ballots": (
         "columns",
