@@ -77,6 +77,8 @@ ORDER = {
         "performance",
         "flags",
         "scorecard",
+        "drift",
+        "spikes",
     ),
     "ballots": (
         "columns",

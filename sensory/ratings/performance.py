@@ -50,19 +50,21 @@ class Cells:
     free: Floats
 
 
-def cells(table: RatingTable) -> Cells:
-    """Cell means and the scatter of replicates about them, over all sessions."""
+def cells(table: RatingTable, session: int | None = None) -> Cells:
+    """Cell means and the scatter of replicates about them, of all sessions or of one place."""
     grid = table.grid()
     assessors, samples = len(table.assessors), len(table.samples)
     width = grid.scores.shape[1]
     there = np.isfinite(grid.scores)
+    if session is not None:
+        there &= (grid.session == session)[:, None]
     middle = np.nanmean(grid.scores, 0)
     scores = np.where(there, grid.scores - middle, 0.0)
     flat = ((grid.assessor * samples + grid.sample)[:, None] * width + np.arange(width)).ravel()
 
     def summed(values: NDArray[np.generic]) -> Floats:
         total = np.bincount(flat, values.ravel().astype(float), assessors * samples * width)
-        return total.reshape(assessors, samples, width)
+        return np.asarray(total.reshape(assessors, samples, width), float)
 
     number, total = summed(there), summed(scores)
     with np.errstate(invalid="ignore"):
@@ -148,8 +150,10 @@ def agreement(of: Cells, alpha: float) -> dict[str, Floats]:
     usable = here & (number > 1)[None]
     own, others = np.where(usable, own, np.nan), np.where(usable, others, np.nan)
     count = usable.sum(1).astype(float)
-    r, slope, slope_se = _regression(own, others, count)
-    rank_r, _, _ = _regression(_ranks(own), _ranks(np.round(others, DECIMALS)), count)
+    r, slope, slope_se = regression(own, others, count)
+    rank_r, _, _ = regression(
+        _ranks(own), _ranks(np.asarray(np.round(others, DECIMALS), float)), count
+    )
     with np.errstate(divide="ignore", invalid="ignore"):
         t_r = np.abs(r) * np.sqrt((count - 2) / np.maximum(1 - r**2, 0.0))
         half = slope_se * stdtrit(count - 2, 1 - alpha / 2)
@@ -193,8 +197,11 @@ def _spread_of_others(level: Floats) -> Floats:
     return np.asarray(np.sqrt(np.maximum(square - total**2 / number, 0.0) / (number - 1)))
 
 
-def _regression(y: Floats, x: Floats, count: Floats) -> tuple[Floats, Floats, Floats]:
-    """Correlation, slope of y on x and its standard error, along the samples."""
+def regression(y: Floats, x: Floats, count: Floats) -> tuple[Floats, Floats, Floats]:
+    """Correlation, slope of y on x and its standard error, along the second axis.
+
+    Both NaN in the same places; NaN where there are fewer than three points.
+    """
     with np.errstate(divide="ignore", invalid="ignore"):
         dx = x - (np.nansum(x, 1) / count)[:, None]
         dy = y - (np.nansum(y, 1) / count)[:, None]
@@ -292,4 +299,4 @@ def noncentrality(df: Floats, alpha: float, power: float) -> Floats:
         middle = (low + high) / 2
         reached = 1 - nctdtr(df, middle, critical) + nctdtr(df, middle, -critical) >= power
         low, high = np.where(reached, low, middle), np.where(reached, middle, high)
-    return high
+    return np.asarray(high)

@@ -196,7 +196,7 @@ def panel_scorecard(
     >>> result
     <PanelScorecard: 8 assessors, judged on 1 of 1 attribute; 1 flag>
     >>> print(result.says()[1].split(". ")[0])
-    Ed scores sour in the opposite direction, correlation with the others -0.97
+    Ed scores sour in the opposite direction, correlation with the others -1.00
     """
     alpha, power = probability("alpha", alpha), probability("power", power)
     limits = _limits(limits)
@@ -328,8 +328,8 @@ def cannot_say(of: Cells, alpha: float) -> list[str]:
     if free:
         p = 1 - alpha
         lines.append(
-            f"One assessor's F of sample has {samples - 1} and {free:g} degrees of freedom and must "
-            f"exceed {fdtri(samples - 1, free, p):.2f}; repeats of one assessor must scatter "
+            f"One assessor's F of sample has {samples - 1} and {free:g} degrees of freedom and "
+            f"must exceed {fdtri(samples - 1, free, p):.2f}; repeats of one assessor must scatter "
             f"{np.sqrt(fdtri(free, max(others, 1), p)):.1f} times as much as those of the others "
             "before it shows, before adjustment for the many comparisons."
         )
