@@ -110,8 +110,8 @@ class DifferenceFromControl:
         for row in self._against.to_dict("records"):
             se = row["se"] * np.sqrt(there / size)
             df = row["df"] * (size - 1) / (there - 1)
-            shift = -self.limits[row["attribute"]] / se
-            reached = nctdtr(df, shift, -stdtrit(df, 1 - self.beta)) >= wanted
+            shift = self.limits[row["attribute"]] / se
+            reached = 1 - nctdtr(df, shift, stdtrit(df, 1 - self.beta)) >= wanted
             needed.append(int(size[reached.argmax()]) if reached.any() else None)
         count = pd.array(needed, dtype="Int64")
         return self._against[["attribute", "sample"]].assign(assessors=count)

@@ -4,7 +4,8 @@
     discriminates. (Excerpt.) The standard sets no limits of its own.
 [2] Stone, H. and Sidel, J.L. Sensory Evaluation Practices: p of sample up to 0.50 as the
     least that is asked of an assessor. (From memory.)
-[3] ISO 5725-2: scatter of one laboratory against the others (k). (From memory.)
+[3] ISO 5725-2: level and scatter of one laboratory against the others (h and k). (From
+    memory.)
 """
 
 from __future__ import annotations
@@ -150,7 +151,7 @@ def raised(
         Attributes that the panel as a whole discriminates [1]; nothing is raised elsewhere.
     limits : ScorecardLimits
     alpha : float
-        Level of the tests. Those of repeatability, slope and bias are adjusted for the
+        Level of the tests. Those of repeatability, slope and level are adjusted for the
         false discovery rate over all judged assessors and attributes.
     width : float or None
         Highest less lowest mark of the scale.
@@ -159,7 +160,7 @@ def raised(
     -----
     A convention alone raises no flag where chance would do it often: a low correlation
     counts as disagreement only where the assessor tells the samples apart, else as poor
-    discrimination; a slope must differ from 1, a bias from 0.
+    discrimination; a slope must differ from 1, and a level stand out of the others'.
     """
     at = {name: np.where(judged, values, np.nan) for name, values in numbers.items()}
     with np.errstate(invalid="ignore"):
@@ -167,8 +168,8 @@ def raised(
         unknown = np.isnan(at["p"]) & judged
         opposite = (at["r"] <= -limits.least_r) & (apart | (at["r_p"] <= alpha))
         follows = at["r"] >= limits.least_r
-        slope, bias = _discovered(at["slope_p"], alpha), _discovered(at["bias_p"], alpha)
-        steady = bias & (np.abs(at["bias_sd"]) >= limits.bias_sd) & (at["throughout"] > 0)
+        slope, level = _discovered(at["slope_p"], alpha), _discovered(at["level_p"], alpha)
+        steady = level & (np.abs(at["bias_sd"]) >= limits.bias_sd) & (at["throughout"] > 0)
         poorly = _discovered(at["sd_p"], alpha)
         if width is not None:
             poorly |= at["sd"] > limits.scale_share * width

@@ -8,6 +8,8 @@ is computed at once.
     correlations ICC(A,1), ICC(C,1), ICC(C,k).
 [3] Kendall, M.G. and Babington Smith, B. (1939). Annals of Mathematical Statistics 10,
     275-287: coefficient of concordance; with ties by Friedman's corrected statistic.
+[4] ISO 5725-2, consistency between laboratories (h), here with the one left out of the
+    scatter: t with others - 1 degrees of freedom. (From memory.)
 """
 
 from __future__ import annotations
@@ -133,7 +135,8 @@ def agreement(of: Cells, alpha: float) -> dict[str, Floats]:
         in the direction of its sign), rank correlation ``rank_r``; ``slope`` with
         ``slope_low slope_high`` at 1 - alpha and ``slope_p`` of slope 1; ``bias``, mean
         of own less others, with two-sided ``bias_p`` over samples; ``bias_sd``, the bias in
-        standard deviations between the means of the others; ``throughout``, 1 where own
+        standard deviations between the means of the others, with two-sided ``level_p`` of
+        such a distance between one assessor and the others [4]; ``throughout``, 1 where own
         is on the same side of the others for every sample.
 
     Notes
@@ -177,24 +180,26 @@ def _bias(apart: Floats, mean: Floats, count: Floats) -> dict[str, Floats]:
         spread = np.nansum((apart - bias[:, None]) ** 2, 1) / (count - 1)
         t = np.abs(bias) / np.sqrt(spread / count)
         level = np.nansum(mean, 1) / np.isfinite(mean).sum(1)
-        between = _spread_of_others(level)
+        between, many = _spread_of_others(level)
         side = np.nansum(np.sign(apart), 1)
         return {
             "bias": bias,
             "bias_p": 2 * stdtr(count - 1, -t),
             "bias_sd": bias / between,
+            "level_p": 2 * stdtr(many - 1, -np.abs(bias / between) / np.sqrt(1 + 1 / many)),
             "throughout": (np.abs(side) == count).astype(float),
         }
 
 
-def _spread_of_others(level: Floats) -> Floats:
-    """Standard deviation between the means of the other assessors."""
+def _spread_of_others(level: Floats) -> tuple[Floats, Floats]:
+    """Standard deviation between the means of the other assessors, and how many they are."""
     there = np.isfinite(level)
     middle = np.nansum(level, 0) / there.sum(0)
     part = np.where(there, level - middle, 0.0)
     number = there.sum(0) - there
     total, square = part.sum(0) - part, (part**2).sum(0) - part**2
-    return np.asarray(np.sqrt(np.maximum(square - total**2 / number, 0.0) / (number - 1)))
+    spread = np.sqrt(np.maximum(square - total**2 / number, 0.0) / (number - 1))
+    return np.asarray(spread, float), np.asarray(number, float)
 
 
 def regression(y: Floats, x: Floats, count: Floats) -> tuple[Floats, Floats, Floats]:
@@ -297,6 +302,8 @@ def noncentrality(df: Floats, alpha: float, power: float) -> Floats:
     low, high = np.zeros(len(df)), critical + 40.0
     for _ in range(60):
         middle = (low + high) / 2
-        reached = 1 - nctdtr(df, middle, critical) + nctdtr(df, middle, -critical) >= power
+        # The other tail is below 1e-8 from 5 on, and NaN further out in scipy 1.17.
+        other = np.where(middle < 5, nctdtr(df, np.minimum(middle, 5.0), -critical), 0.0)
+        reached = 1 - nctdtr(df, middle, critical) + other >= power
         low, high = np.where(reached, low, middle), np.where(reached, middle, high)
     return np.asarray(high)

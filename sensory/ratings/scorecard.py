@@ -57,7 +57,7 @@ class PanelScorecard:
         One row an assessor and attribute: ``assessor attribute judged statistic df df_error
         p`` (own F of sample), ``sd sd_df sd_ratio sd_p`` (repeatability, and against the
         others), ``samples r r_p rank_r`` (agreement with the others), ``slope slope_low
-        slope_high slope_p`` (use of the scale), ``bias bias_p bias_sd throughout``.
+        slope_high slope_p`` (use of the scale), ``bias bias_p bias_sd level_p throughout``.
     attributes : DataFrame
         One row an attribute, the panel as a whole: ``attribute judged statistic df df_error
         p p_false_discovery`` (sample against assessor x sample), ``interaction_statistic
