@@ -200,10 +200,11 @@ def flag_table(
             words = f"{assessors[a]} {says.format(attributes[k])}, {shown.format(value)}."
             rows.append((a, k, flag, value, words, train.format(attributes[k])))
     rows.sort(key=lambda row: (row[0], row[1], RULES.index(row[2])))
+    names = None if rows else object
     return pd.DataFrame(
         {
-            "assessor": [assessors[row[0]] for row in rows],
-            "attribute": [attributes[row[1]] for row in rows],
+            "assessor": pd.Series([assessors[row[0]] for row in rows], dtype=names),
+            "attribute": pd.Series([attributes[row[1]] for row in rows], dtype=names),
             "flag": pd.Series([row[2] for row in rows], dtype=str),
             "value": pd.Series([row[3] for row in rows], dtype=float),
             "says": pd.Series([row[4] for row in rows], dtype=str),
