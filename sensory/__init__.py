@@ -34,7 +34,8 @@ if TYPE_CHECKING:
     from .protocols import TRIANGLE as TRIANGLE
     from .protocols import TWO_OUT_OF_FIVE as TWO_OUT_OF_FIVE
     from .protocols import Protocol as Protocol
-
+    from .ratings.profile import Profile as Profile
+    from .ratings.profile import profile as profile
 
 _HOME = {
     "BallotError": ".base.errors",
@@ -56,6 +57,8 @@ _HOME = {
     "session_risks": ".choices.risks",
     "ChoiceTest": ".choices.forced_choice",
     "choice_test": ".choices.forced_choice",
+    "Profile": ".ratings.profile",
+    "profile": ".ratings.profile",
     "read_ballots": ".ballots.reading",
     "SessionFinding": ".decisions.findings",
     "session_finding": ".decisions.findings",

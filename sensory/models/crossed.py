@@ -23,6 +23,8 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
+_ROUNDING = 1e-14  # of the sum of squares; less is left of it only by rounding
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class CrossProducts:
@@ -173,7 +175,7 @@ def profile_deviance(products: CrossProducts, ratios: Floats) -> Profile:
     means = (inverse @ levels[:, :p, p:])[:, :, 0]
     free = products.scores - p
     left = levels[:, p, p] - (levels[:, p, :p] * means).sum(1)
-    error = np.maximum(left, 1e-300) / free
+    error = np.maximum(left, _ROUNDING * products.rest[:, -1, -1]) / free
     deviance = (
         -np.log(shrink).sum(1)
         + np.linalg.slogdet(small)[1]

@@ -27,6 +27,8 @@ Ints = NDArray[np.int64]
 ERROR = "error"
 MOST_STEPS = 200
 _START = 0.5
+_LARGEST = 1e12  # ratio; more, and the error variance is nothing but rounding
+_SMALLEST_LOSS = 1e-9  # of deviance; less is rounding
 _SMALLEST_STEP = 1e-9  # relative; Newton steps square it, so the last one taken is exact
 
 
@@ -211,7 +213,8 @@ def likelihood_ratios(
         start[:, place] = 0.0
         at = profile_deviance(products, _best_ratios(products, start, without=place))
         lost[:, term] = at.deviance + at.free * 2 * np.log(scale) - fit.deviance
-    return np.maximum(lost, 0.0)
+    there = (fit.variances[:, :-1] > 0) & (lost > _SMALLEST_LOSS)
+    return np.where(there, lost, 0.0)
 
 
 def _prepared(
@@ -238,9 +241,10 @@ def _best_ratios(products: CrossProducts, start: Floats, without: int | None = N
         if without is not None:
             held[:, without] = True
         step = _newton_step(held, gradient, curvature)
-        target = np.clip(ratios[left] + step, 0.0, 10 * ratios[left] + 10)
+        limit = np.minimum(10 * ratios[left] + 10, _LARGEST)
+        target = np.clip(ratios[left] + step, 0.0, limit)
         move = target - ratios[left]
-        done = np.abs(move).max(1) <= _SMALLEST_STEP * (1e-3 + ratios[left].max(1))
+        done = (np.abs(move) <= _SMALLEST_STEP * (1e-3 + ratios[left])).all(1)
         ratios[left[done]] = target[done]
         left, move = left[~done], move[~done]
         if not left.size:

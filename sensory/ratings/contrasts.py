@@ -18,8 +18,7 @@ from scipy.special import stdtr, stdtrit
 from ..base.errors import ArgumentError
 from ..models.multiplicity import (
     benjamini_hochberg,
-    dunnett_p,
-    dunnett_quantile,
+    dunnett_limits,
     holm,
     tukey_p,
     tukey_quantile,
@@ -48,7 +47,8 @@ def reference_table(panel: FittedPanel, reference: Hashable, alpha: float) -> pd
     Columns ``attribute sample reference estimate se df statistic p p_adjusted p_holm
     p_false_discovery low high level effect``. ``p_adjusted`` is over the samples of an
     attribute; ``p_holm`` and ``p_false_discovery`` carry it on over the attributes of a
-    sample. ``effect`` is the difference in repeatability standard deviations.
+    sample. ``effect`` is the difference in repeatability standard deviations (the root of the error
+    variance; with one score a sample this holds the interaction), NaN where these are 0.
     """
     weights, names = against(panel, reference)
     estimate, se, df = _contrasts(panel, weights)
@@ -56,8 +56,8 @@ def reference_table(panel: FittedPanel, reference: Hashable, alpha: float) -> pd
     adjusted, critical = np.empty_like(se), np.empty_like(se)
     for places, correlation in _correlations(panel, weights):
         t, free = statistic[places], df[places]
-        adjusted[places] = dunnett_p(t.ravel(), free.ravel(), correlation).reshape(t.shape)
-        critical[places] = dunnett_quantile(alpha, free.ravel(), correlation).reshape(t.shape)
+        p, limit = dunnett_limits(alpha, t.ravel(), free.ravel(), correlation)
+        adjusted[places], critical[places] = p.reshape(t.shape), limit.reshape(t.shape)
     columns = _compared(panel, estimate, se, df, adjusted, critical, alpha)
     fixed = {"sample": names, "reference": (reference,) * len(names)}
     return _frame(panel, fixed, columns)
@@ -154,6 +154,7 @@ def _compared(
     alpha: float,
 ) -> dict[str, Floats]:
     statistic = estimate / se
+    noise = np.where(panel.repeatability > 0, panel.repeatability, np.nan)[:, None]
     return {
         "estimate": estimate,
         "se": se,
@@ -166,7 +167,7 @@ def _compared(
         "low": estimate - critical * se,
         "high": estimate + critical * se,
         "level": np.full_like(se, 1 - alpha),
-        "effect": estimate / panel.repeatability[:, None],
+        "effect": estimate / noise,
     }
 
 

@@ -17,7 +17,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 OCCASIONS = ("session", "replicate")
-_NOTHING = 1e-20  # of the total sum of squares
+_NOTHING, _ROUNDING = 1e-20, 1e-10  # of the total variance
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -215,9 +215,20 @@ def _by_likelihood(
 
 
 def _scatter(panel: FittedPanel) -> None:
-    """Refuse attributes where assessors agree so fully that there is nothing to test against."""
+    """Refuse attributes where assessors agree so fully that there is nothing to test against.
+
+    Likelihood also needs replicates that differ; mean squares do not.
+    """
     total = np.nanvar(panel.grid.scores, 0)
     contrast = np.zeros((1, len(panel.table.samples)))
     contrast[0, :2] = 1.0, -1.0
     variance = panel.gathered(lambda group: group.fit.contrasts(contrast)[1] ** 2)[:, 0]
-    _refuse(panel.table, variance <= _NOTHING * total, "assessors agree without any scatter")
+    error = panel.gathered(
+        lambda group: (
+            group.fit.variances[:, -1]
+            if group.squares is None
+            else np.full(len(group.places), np.inf)
+        )
+    )
+    none = (variance <= _NOTHING * total) | (error <= _ROUNDING * total)
+    _refuse(panel.table, none, "scores leave no scatter to test against")

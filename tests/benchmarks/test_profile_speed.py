@@ -1,0 +1,131 @@
+"""Time for a whole profile, as ratios to one attribute after another; asserts no time.
+
+Run with: python -m pytest -q --override-ini addopts= --import-mode=importlib tests/benchmarks
+"""
+
+import warnings
+from time import perf_counter
+
+import numpy as np
+import pandas as pd
+import pytest
+from statsmodels.formula.api import mixedlm, ols
+from statsmodels.stats.anova import anova_lm
+
+from sensory.ratings.fitting import fit_panel
+from sensory.ratings.profile import profile
+from sensory.ratings.tables import rating_table
+from sensory.ratings.variance import anova_table
+
+USUAL = {"attributes": 40, "assessors": 12, "samples": 10, "replicates": 3}
+SINGLES = 4  # attributes timed one by one
+
+
+def ballots(attributes, assessors, samples, replicates, missing=0.0):
+    rng = np.random.default_rng(8)
+    shape = (assessors, samples, replicates, attributes)
+    score = rng.normal(size=shape) + rng.normal(size=(assessors, 1, 1, attributes))
+    score += 0.5 * rng.normal(size=(assessors, samples, 1, attributes))
+    score += 0.4 * rng.normal(size=(1, samples, 1, attributes))
+    score[rng.random(shape) < missing] = np.nan
+    a, s, r, k = (code.ravel() for code in np.indices(shape))
+    columns = {"assessor": a, "sample": s, "replicate": r, "attribute": k, "score": score.ravel()}
+    return pd.DataFrame(columns).dropna()
+
+
+def anova_of(table):
+    return anova_table(fit_panel(table))
+
+
+def by_least_squares(rows):
+    return anova_lm(ols("score ~ C(sample) * C(assessor)", rows).fit())
+
+
+def by_mixedlm(rows):
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        model = mixedlm(
+            "score ~ C(sample)",
+            rows,
+            groups="assessor",
+            re_formula="1",
+            vc_formula={"both": "0 + C(sample)"},
+        )
+        return model.fit(reml=True)
+
+
+def best(function, *args, rounds=3):
+    times = []
+    for _ in range(rounds):
+        start = perf_counter()
+        function(*args)
+        times.append(perf_counter() - start)
+    return min(times)
+
+
+def seconds_of_singles(function, frame, rounds):
+    """Seconds for all attributes one after another, from some of them."""
+    groups = [rows for _, rows in frame.groupby("attribute")][:SINGLES]
+    each = sum(best(function, rows, rounds=rounds) for rows in groups) / len(groups)
+    return each * frame["attribute"].nunique()
+
+
+@pytest.mark.parametrize(
+    ("missing", "other", "rounds"), [(0.0, by_least_squares, 3), (0.05, by_mixedlm, 1)]
+)
+def test_profile_against_one_attribute_after_another(benchmark, capsys, missing, other, rounds):
+    frame = ballots(**USUAL, missing=missing)
+    table = rating_table(frame)
+    anova = benchmark.pedantic(anova_of, args=(table,), rounds=5, warmup_rounds=1)
+    rows = frame[frame["attribute"] == 0]
+    first = anova[(anova["attribute"] == 0)].set_index("source")
+    if missing:
+        fit = other(rows)
+        error, both = first.loc["sample", "statistic"], fit.scale
+        own = profile(frame, attributes=[0]).components.set_index("source")["estimate"]
+        assert own["error"] == pytest.approx(both, rel=1e-2)
+        assert np.isfinite(error)
+    else:
+        ss = other(rows)["sum_sq"]
+        assert first.loc["sample", "ss"] == pytest.approx(ss["C(sample)"], rel=1e-9)
+    ours = benchmark.stats.stats.min
+    whole = best(profile, frame)
+    theirs = seconds_of_singles(other, frame, rounds)
+    with capsys.disabled():
+        print(
+            f"\n40 attributes x 12 assessors x 10 samples x 3 replicates, {missing:.0%} missing"
+            f"\n  analysis of variance: {1e3 * ours:.1f} ms"
+            f"\n  profile with means, pairs, limits: {1e3 * whole:.0f} ms"
+            f"\n  {other.__name__}, analysis of variance only: {1e3 * theirs:.0f} ms, "
+            f"ratio {theirs / ours:.0f} (to the whole profile {theirs / whole:.0f})"
+        )
+
+
+def test_cost_against_attributes_and_assessors(benchmark, capsys):
+    lines = [
+        "\nms for   attributes  assessors   complete: anova, profile   5 % missing: anova, profile"
+    ]
+    frames = []
+    for attributes, assessors in (
+        (1, 12),
+        (10, 12),
+        (40, 12),
+        (160, 12),
+        (40, 6),
+        (40, 24),
+        (40, 48),
+    ):
+        times = []
+        for missing in (0.0, 0.05):
+            frame = ballots(attributes, assessors, 10, 3, missing)
+            frames.append(frame)
+            times += [
+                best(anova_of, rating_table(frame)),
+                best(lambda f=frame: profile(f, reference=0)),
+            ]
+        cells = "".join(f"{1e3 * seconds:12.1f}" for seconds in times)
+        lines.append(f"{attributes:19} {assessors:10}   {cells}")
+    found = benchmark.pedantic(profile, args=(frames[0],), rounds=3)
+    assert len(found.means) == 10
+    with capsys.disabled():
+        print("\n".join(lines))

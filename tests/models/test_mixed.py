@@ -1,0 +1,251 @@
+"""The mixed model against R, against a dense likelihood, and against its own symmetries."""
+
+import csv
+import json
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy.optimize import minimize
+from scipy.special import fdtrc
+
+from sensory.models.crossed import cross_products, profile_deviance
+from sensory.models.mean_squares import mean_squares
+from sensory.models.mixed import likelihood_ratios, orthonormal_contrasts, restricted_likelihood
+
+# How each number was made stands in tests/references/ratings.R, the versions in the file.
+REFERENCES = Path(__file__).resolve().parents[1] / "references"
+CASES = {
+    case["id"]: case for case in json.loads((REFERENCES / "ratings.json").read_text())["cases"]
+}
+
+
+@cache
+def rows_of(name):
+    with open(REFERENCES / "ratings" / f"{name}.csv", newline="") as file:
+        return list(csv.DictReader(file))
+
+
+def kept_rows(case):
+    """Rows of a case, as dictionaries of text, those without a score left out."""
+    out = set(np.atleast_1d(case["dropped"]).astype(int).tolist())
+    return [
+        row
+        for place, row in enumerate(rows_of(case["set"]), start=1)
+        if place not in out and row[case["attribute"]] not in ("", "NA")
+    ]
+
+
+def engine_input(case):
+    """Scores (rows, 1), sample codes in the order of the case, and random factors."""
+    rows = kept_rows(case)
+    scores = np.array([[float(row[case["attribute"]])] for row in rows])
+    names = list(case["samples"])
+    sample = np.array([names.index(row["sample"]) for row in rows])
+
+    def codes(column):
+        return np.unique([row[column] for row in rows], return_inverse=True)[1]
+
+    random = {"assessor": codes("assessor")}
+    if case["interaction"]:
+        random["assessor x sample"] = random["assessor"] * len(names) + sample
+    if case["session"]:
+        random["session"] = codes("session")
+    return scores, sample, random
+
+
+def comparisons(levels):
+    """Each mean, each mean less the first, each pair."""
+    eye = np.eye(levels)
+    pairs = [eye[i] - eye[j] for i in range(levels) for j in range(i + 1, levels)]
+    return eye, eye[1:] - eye[0], np.array(pairs)
+
+
+# Program against program: both optimisers stop within 1e-7 of the optimum in relative
+# terms; ten times that is left to other machines.
+CLOSE = {"rtol": 1e-6}
+
+
+@pytest.mark.parametrize("case", CASES.values(), ids=CASES)
+def test_fit_against_r(case):
+    scores, sample, random = engine_input(case)
+    fit = restricted_likelihood(scores, sample, random)
+    assert fit.terms == (*random, "error")
+    whole = sum(case["variances"])
+    np.testing.assert_allclose(fit.variances[0], case["variances"], rtol=1e-6, atol=1e-6 * whole)
+    statistic, df, df_error = fit.equality()
+    assert df == case["df"]
+    np.testing.assert_allclose(statistic, case["F"], **CLOSE)
+    np.testing.assert_allclose(df_error, case["df_error"], **CLOSE)
+    np.testing.assert_allclose(fdtrc(df, df_error, statistic), case["p"], **CLOSE)
+    # The program's own basis of contrasts is another one.
+    np.testing.assert_allclose(df_error, case["df_error_program_basis"], rtol=2e-3)
+    ratios = likelihood_ratios(scores, sample, random, fit)[0]
+    np.testing.assert_allclose(ratios, np.atleast_1d(case["likelihood_ratios"]), atol=1e-7)
+
+
+@pytest.mark.parametrize("case", CASES.values(), ids=CASES)
+def test_means_and_comparisons_against_r(case):
+    fit = restricted_likelihood(*engine_input(case))
+    for weights, name in zip(
+        comparisons(len(case["samples"])), ("means", "against", "pairs"), strict=True
+    ):
+        estimate, se, df = (found[0] for found in fit.contrasts(weights))
+        np.testing.assert_allclose(estimate, case[name], **CLOSE)
+        np.testing.assert_allclose(se, case[f"{name}_se"], **CLOSE)
+        np.testing.assert_allclose(df, case[f"{name}_df"], **CLOSE)
+
+
+def test_the_cases_hold_components_at_zero_and_above():
+    zeros = [min(case["variances"]) < 1e-9 for case in CASES.values()]
+    assert 5 <= sum(zeros) <= len(zeros) - 5
+
+
+def panel(assessors=6, samples=4, replicates=3, responses=5, missing=0.1, interaction=0.7, seed=1):
+    """Scores with assessor, interaction and occasion effects; about a tenth missing."""
+    rng = np.random.default_rng(seed)
+    grid = np.meshgrid(*map(np.arange, (assessors, samples, replicates)), indexing="ij")
+    a, s, r = (code.ravel() for code in grid)
+    scores = rng.normal(size=(assessors, responses))[a] + rng.normal(size=(samples, responses))[s]
+    scores += interaction * rng.normal(size=(assessors * samples, responses))[a * samples + s]
+    scores += 0.5 * rng.normal(size=(replicates, responses))[r]
+    scores += rng.normal(size=scores.shape)
+    scores[rng.random(scores.shape) < missing] = np.nan
+    return scores, s, {"assessor": a, "both": a * samples + s, "occasion": r}
+
+
+def dense_deviance(variances, scores, sample, random):
+    """-2 log restricted likelihood by matrices as long as the scores; no constants."""
+    there = np.isfinite(scores)
+    y, x = scores[there], np.eye(sample.max() + 1)[sample[there]]
+    v = variances[-1] * np.eye(len(y))
+    for variance, code in zip(variances, random.values(), strict=False):
+        z = np.eye(code.max() + 1)[code[there]]
+        v = v + variance * z @ z.T
+    inverse = np.linalg.inv(v)
+    information = x.T @ inverse @ x
+    residual = y - x @ np.linalg.solve(information, x.T @ inverse @ y)
+    logs = np.linalg.slogdet(v)[1] + np.linalg.slogdet(information)[1]
+    return logs + residual @ inverse @ residual
+
+
+@pytest.mark.parametrize("interaction", [0.0, 0.7])
+def test_against_a_dense_likelihood(interaction):
+    scores, sample, random = panel(interaction=interaction)
+    fit = restricted_likelihood(scores, sample, random)
+    for column, variances in enumerate(fit.variances):
+
+        def deviance(v, column=column):
+            return dense_deviance(v, scores[:, column], sample, random)
+
+        bounds = [(0, None)] * 3 + [(1e-3, None)]
+        other = minimize(deviance, variances + 0.05, method="L-BFGS-B", bounds=bounds)
+        assert deviance(variances) <= other.fun + 1e-9
+        np.testing.assert_allclose(variances, other.x, atol=2e-3)
+        active = np.flatnonzero(variances > 0)
+        step = 1e-3 * np.diag(variances)
+
+        def second(i, j, deviance=deviance, at=variances, step=step):
+            corners = [
+                p * q * deviance(at + p * step[i] + q * step[j]) for p in (1, -1) for q in (1, -1)
+            ]
+            return sum(corners) / (4 * step[i, i] * step[j, j])
+
+        information = np.array([[second(i, j) for j in active] for i in active])
+        spread = fit.spread[column]
+        np.testing.assert_allclose(
+            spread[np.ix_(active, active)], 2 * np.linalg.inv(information), rtol=1e-4
+        )
+        held = variances == 0
+        assert not spread[held].any()
+
+
+def test_slopes_are_the_derivatives_of_the_covariance():
+    scores, sample, random = panel(responses=1)
+    products = cross_products(scores, sample, random["both"], [random["assessor"]])
+    at = np.array([[0.4, 0.8]])
+    slopes = profile_deviance(products, at).slopes[0]
+    for term in (0, 1):
+        move = np.zeros((1, 2))
+        move[0, term] = 1e-5
+        up, down = (profile_deviance(products, at + d * move).inverse[0] for d in (1, -1))
+        np.testing.assert_allclose(slopes[term], (up - down) / 2e-5, rtol=1e-6, atol=1e-9)
+
+
+@pytest.mark.parametrize("occasions", [1, 3])
+def test_both_roads_agree_where_all_variances_are_positive(occasions):
+    rng = np.random.default_rng(5)
+    shape = (8, 5, occasions, 6 // occasions, 40)
+    cube = rng.normal(size=shape) + rng.normal(size=(8, 1, 1, 1, 40))
+    cube += rng.normal(size=(8, 5, 1, 1, 40)) + rng.normal(size=(1, 1, occasions, 1, 40))
+    codes = np.indices(shape[:4]).reshape(4, -1)
+    random = {"assessor": codes[0], "both": codes[0] * 5 + codes[1]}
+    if occasions > 1:
+        random["occasion"] = codes[2]
+    fit = restricted_likelihood(cube.reshape(-1, 40), codes[1], random)
+    closed = mean_squares(cube).fit
+    positive = (fit.variances > 0).all(1)
+    assert positive.sum() >= 30
+    np.testing.assert_allclose(fit.variances[positive], closed.variances[positive], rtol=1e-8)
+    weights = np.vstack(comparisons(5))
+    for one, other in zip(fit.contrasts(weights), closed.contrasts(weights), strict=True):
+        np.testing.assert_allclose(one[positive], other[positive], rtol=1e-8, atol=1e-10)
+    for one, other in zip(fit.equality(), closed.equality(), strict=True):
+        one, other = np.broadcast_to(one, 40), np.broadcast_to(other, 40)
+        np.testing.assert_allclose(one[positive], other[positive], rtol=1e-8)
+
+
+def test_each_response_is_fitted_as_if_alone():
+    scores, sample, random = panel()
+    together = restricted_likelihood(scores, sample, random)
+    for column in range(scores.shape[1]):
+        alone = restricted_likelihood(scores[:, [column]], sample, random)
+        np.testing.assert_allclose(
+            alone.variances[0], together.variances[column], rtol=1e-7, atol=1e-9
+        )
+        np.testing.assert_allclose(alone.means[0], together.means[column], rtol=1e-9)
+
+
+def test_order_of_the_random_terms_does_not_matter():
+    scores, sample, random = panel()
+    one = restricted_likelihood(scores, sample, random)
+    turned = restricted_likelihood(scores, sample, dict(reversed(random.items())))
+    np.testing.assert_allclose(one.variances[:, [2, 1, 0, 3]], turned.variances, rtol=1e-9)
+    np.testing.assert_allclose(one.equality()[2], turned.equality()[2], rtol=1e-7)
+
+
+def test_unit_and_origin_of_the_scale():
+    scores, sample, random = panel()
+    plain = restricted_likelihood(scores, sample, random)
+    other = restricted_likelihood(1e5 - 1e-3 * scores, sample, random)
+    np.testing.assert_allclose(other.variances, 1e-6 * plain.variances, rtol=1e-5, atol=1e-14)
+    np.testing.assert_allclose(other.means, 1e5 - 1e-3 * plain.means, rtol=1e-12)
+    np.testing.assert_allclose(other.equality()[0], plain.equality()[0], rtol=1e-5)
+    np.testing.assert_allclose(other.equality()[2], plain.equality()[2], rtol=1e-5)
+    differ = other.deviance - plain.deviance
+    free = np.isfinite(scores).sum(0) - 4
+    np.testing.assert_allclose(differ, free * np.log(1e-6), rtol=1e-7)
+
+
+def test_variances_that_are_far_apart():
+    """A tiny error beside huge assessors, and the other way round."""
+    scores, sample, random = panel(missing=0.05)
+    effect = np.random.default_rng(2).normal(size=(6, 1))[random["assessor"]]
+    for size in (10.0, 1e-3):
+        y = scores / 1e2 + size * effect
+        fit = restricted_likelihood(y, sample, random)
+        for column in range(y.shape[1]):
+            best = dense_deviance(fit.variances[column], y[:, column], sample, random)
+            for factor in (0.98, 1.02):
+                for term in range(4):
+                    moved = fit.variances[column].copy()
+                    moved[term] *= factor
+                    assert dense_deviance(moved, y[:, column], sample, random) >= best - 1e-7
+
+
+def test_orthonormal_contrasts():
+    for levels in (2, 3, 7):
+        basis = orthonormal_contrasts(levels)
+        np.testing.assert_allclose(basis @ basis.T, np.eye(levels - 1), atol=1e-15)
+        np.testing.assert_allclose(basis.sum(1), 0, atol=1e-15)

@@ -1,0 +1,244 @@
+"""Dunnett, Tukey, Holm and Benjamini-Hochberg by other programs, tables and limiting cases."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy import stats
+from statsmodels.stats.multitest import multipletests
+
+from sensory.base.errors import ArgumentError
+from sensory.models.multiplicity import (
+    benjamini_hochberg,
+    departure,
+    dunnett_p,
+    dunnett_quantile,
+    holm,
+    loadings,
+    tukey_p,
+    tukey_quantile,
+)
+
+REFERENCES = Path(__file__).resolve().parents[1] / "references"
+PUBLISHED = {
+    entry["id"]: entry
+    for entry in json.loads((REFERENCES / "published_ratings.json").read_text())["values"]
+}
+R_CASES = json.loads((REFERENCES / "ratings.json").read_text())["cases"]
+
+
+def equal(comparisons):
+    """Correlation against a reference with as many scores as each sample."""
+    return (np.ones((comparisons, comparisons)) + np.eye(comparisons)) / 2
+
+
+def unequal(reference, *others):
+    loading = np.sqrt(np.array(others) / (np.array(others) + reference))
+    matrix = np.outer(loading, loading)
+    np.fill_diagonal(matrix, 1.0)
+    return matrix
+
+
+def normal_tail(h, correlation, two_sided=True):
+    """scipy's integral, to about 1e-6: two of its runs differ by so much."""
+    count = len(correlation)
+    low = np.full(count, -h if two_sided else -np.inf)
+    normal = stats.multivariate_normal(
+        cov=correlation, abseps=1e-9, releps=1e-9, maxpts=300_000, seed=1
+    )
+    return 1 - normal.cdf(np.full(count, h), lower_limit=low)
+
+
+# Published.
+
+
+def test_published_two_sided_quantiles():
+    entry = PUBLISHED["pv108"]
+    for (count, df), value in zip(
+        entry["inputs"]["(k treatments, df)"], entry["value"], strict=True
+    ):
+        found = dunnett_quantile(0.05, df, equal(count))[0]
+        assert found == pytest.approx(value, abs=entry["tolerance"])
+
+
+def test_published_one_sided_table():
+    entry = PUBLISHED["dunnett-1s-table"]
+    columns = [2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 15, 20]
+    assert str(columns) in entry["quantity"]
+    for place, count in enumerate(columns):
+        dfs = [float(df) for df in entry["value"]]
+        printed = [row[place] for row in entry["value"].values()]
+        found = dunnett_quantile(0.05, dfs, equal(count), two_sided=False)
+        np.testing.assert_allclose(found, printed, atol=entry["tolerance"])
+
+
+def test_published_critical_difference():
+    entry = PUBLISHED["dunnett-mont"]
+    critical = dunnett_quantile(0.05, 20, equal(4))[0]
+    assert critical == pytest.approx(entry["value"][0], abs=entry["tolerance"])
+    assert critical * np.sqrt(2 * 8.06 / 5) == pytest.approx(entry["value"][1], abs=0.02)
+
+
+def test_published_range_quantiles():
+    entry = PUBLISHED["pv110"]
+    for (count, df), value in zip(entry["inputs"]["(k,df)"], entry["value"], strict=True):
+        found = tukey_quantile(0.05, df, count)[0] * np.sqrt(2)
+        assert found == pytest.approx(value, abs=entry["tolerance"])
+
+
+def test_published_limits_of_a_pair():
+    entry = PUBLISHED["mont-hard-CI"]
+    given = entry["inputs"]
+    half = tukey_quantile(0.05, given["df"], given["k"])[0] * np.sqrt(2 * given["MSE"] / given["n"])
+    difference = given["means"][0] - given["means"][1]
+    np.testing.assert_allclose(
+        [difference - half, difference + half], entry["value"], atol=entry["tolerance"]
+    )
+
+
+# Other programs.
+
+
+@pytest.mark.parametrize("case", R_CASES, ids=lambda case: case["id"])
+def test_p_against_r(case):
+    """R: Miwa's rule averaged over chi, and ptukey; both to about 1e-9 absolute."""
+    count = len(case["samples"])
+    t, df = np.atleast_1d(case["against_t"]), np.atleast_1d(case["against_df"])
+    correlation = np.reshape(case["correlation"], (count - 1, count - 1))
+    np.testing.assert_allclose(dunnett_p(t, df, correlation), case["dunnett"], rtol=1e-7, atol=1e-9)
+    pairs = np.atleast_1d(case["pairs"]) / np.atleast_1d(case["pairs_se"])
+    found = tukey_p(pairs, np.atleast_1d(case["pairs_df"]), count)
+    np.testing.assert_allclose(found, case["tukey"], rtol=1e-6, atol=1e-9)
+
+
+@pytest.mark.parametrize("df", [1, 3, 18, 100, 1000])
+@pytest.mark.parametrize("means", [2, 3, 10])
+def test_tukey_against_scipy(means, df):
+    t = np.array([0.3, 1.0, 2.0, 3.0, 4.5])
+    other = stats.studentized_range.sf(t * np.sqrt(2), means, df)
+    np.testing.assert_allclose(tukey_p(t, df, means), other, rtol=1e-6, atol=1e-11)
+
+
+def test_dunnett_against_scipy_on_data():
+    rng = np.random.default_rng(11)
+    groups = [rng.normal(loc, size=n) for loc, n in ((0.2, 7), (0.9, 12), (0.1, 5))]
+    control = rng.normal(size=9)
+    other = stats.dunnett(*groups, control=control, rng=np.random.default_rng(1))
+    everyone = [control, *groups]
+    df = sum(map(len, everyone)) - 4
+    pooled = np.sqrt(sum(((g - g.mean()) ** 2).sum() for g in everyone) / df)
+    t = [(g.mean() - control.mean()) / pooled / np.sqrt(1 / len(g) + 1 / 9) for g in groups]
+    found = dunnett_p(t, df, unequal(9, 7, 12, 5))
+    np.testing.assert_allclose(found, other.pvalue, atol=1e-4)
+
+
+@pytest.mark.parametrize("df", [5, 18])
+def test_dunnett_against_the_multivariate_t(df):
+    correlation = unequal(6, 4, 7, 5, 9)
+    for t in (1.0, 2.0, 3.0):
+        other = 1 - stats.multivariate_t(shape=correlation, df=df).cdf(
+            np.full(4, t), lower_limit=np.full(4, -t), maxpts=200_000, random_state=1
+        )
+        assert dunnett_p(t, df, correlation)[0] == pytest.approx(other, abs=1e-5)
+
+
+@pytest.mark.parametrize("size", [0.01, 0.05, 0.1])
+@pytest.mark.parametrize("two_sided", [True, False])
+def test_correlations_that_no_common_factor_gives(size, two_sided):
+    rng = np.random.default_rng(4)
+    shift = rng.uniform(-size, size, (5, 5))
+    correlation = unequal(6, 4, 7, 5, 9, 6) + (shift + shift.T) / 2
+    np.fill_diagonal(correlation, 1.0)
+    far = departure(correlation)
+    assert size / 10 < far < size
+    for h in (1.5, 2.5):
+        found = dunnett_p(h, np.inf, correlation, two_sided=two_sided)[0]
+        other = normal_tail(h, correlation, two_sided)
+        assert found == pytest.approx(other, abs=3e-6 + 3 * far**3 * other)
+
+
+def test_holm_and_benjamini_hochberg_against_other_programs():
+    p = np.random.default_rng(2).random((25, 3)) ** 2
+    p[3] = p[4]
+    for column in range(3):
+        one = p[:, column]
+        np.testing.assert_allclose(holm(p)[:, column], multipletests(one, method="holm")[1])
+        np.testing.assert_allclose(
+            benjamini_hochberg(p)[:, column], stats.false_discovery_control(one)
+        )
+
+
+# Limiting cases and inversions.
+
+
+def test_one_comparison_is_student():
+    t, df = np.array([0.5, 2.0, 7.0, 30.0]), np.array([2.5, 11.0, 40.0, 9.0])
+    student = 2 * stats.t.sf(t, df)
+    np.testing.assert_allclose(dunnett_p(t, df, [[1.0]]), student, rtol=1e-8)
+    np.testing.assert_allclose(tukey_p(t, df, 2), student, rtol=1e-8)
+    np.testing.assert_allclose(
+        dunnett_p(-t, df, [[1.0]], two_sided=False), stats.t.cdf(t, df), rtol=1e-9
+    )
+
+
+def test_without_correlation_it_is_sidak():
+    t = np.array([0.7, 2.0, 3.0, 9.0])
+    one = 2 * stats.norm.sf(t)
+    np.testing.assert_allclose(
+        dunnett_p(t, np.inf, np.eye(4)), -np.expm1(4 * np.log1p(-one)), rtol=1e-7
+    )
+
+
+def test_far_tails_tend_to_bonferroni_and_keep_their_digits():
+    t = np.array([12.0, 20.0])
+    found = dunnett_p(t, np.inf, equal(3))
+    np.testing.assert_allclose(found, 3 * 2 * stats.norm.sf(t), rtol=1e-6)
+
+
+def test_not_whole_degrees_of_freedom_by_direct_integration():
+    """Two nested Gauss rules of scipy's densities, with the loadings of Dunnett's paper."""
+    df, t = 7.3, 2.4
+    loading = np.sqrt(np.array([5 / 10, 8 / 13]))
+    own = np.sqrt(1 - loading**2)
+    x, weight = np.polynomial.legendre.leggauss(200)
+    s, z = 2 * (x + 1), 9 * x
+    chi = stats.chi(df).pdf(s * np.sqrt(df)) * np.sqrt(df) * 2 * weight
+    upper = (t * s[:, None, None] - loading * z[:, None]) / own
+    lower = (-t * s[:, None, None] - loading * z[:, None]) / own
+    inside = (stats.norm.cdf(upper) - stats.norm.cdf(lower)).prod(2)
+    direct = 1 - chi @ (inside @ (stats.norm.pdf(z) * 9 * weight))
+    assert dunnett_p(t, df, unequal(5, 5, 8))[0] == pytest.approx(direct, abs=1e-9)
+
+
+@pytest.mark.parametrize("two_sided", [True, False])
+def test_quantiles_invert_the_tails(two_sided):
+    df = np.array([1.0, 3.0, 8.0, 25.0, 400.0, np.inf])
+    correlation = unequal(6, 4, 7, 5)
+    critical = dunnett_quantile(0.05, df, correlation, two_sided=two_sided)
+    p = dunnett_p(critical, df, correlation, two_sided=two_sided)
+    np.testing.assert_allclose(p, 0.05, rtol=1e-8)
+    np.testing.assert_allclose(tukey_p(tukey_quantile(0.01, df, 6), df, 6), 0.01, rtol=1e-8)
+
+
+def test_many_quantiles_at_once_equal_single_ones():
+    df = np.geomspace(4, 300, 90)
+    many = tukey_quantile(0.05, df, 5)
+    single = [tukey_quantile(0.05, each, 5)[0] for each in df[::17]]
+    np.testing.assert_allclose(many[::17], single, rtol=1e-8)
+
+
+def test_loadings_give_back_the_correlations():
+    correlation = unequal(3, 1, 8, 4)
+    np.testing.assert_allclose(loadings(correlation), np.sqrt([1 / 4, 8 / 11, 4 / 7]), rtol=1e-9)
+    assert departure(correlation) < 1e-12
+    assert departure(np.eye(4)) == 0
+
+
+def test_no_square_matrix():
+    with pytest.raises(ArgumentError, match=r"correlation must be a square matrix; got shape"):
+        dunnett_p(2.0, 10, [[1.0, 0.5]])
+
+
+def test_no_comparison_at_all():
+    assert dunnett_p([], 5, equal(2)).shape == (0,)

@@ -1,0 +1,353 @@
+"""The profile against R, against sums of squares of a general program, and in its words."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy import stats
+from statsmodels.formula.api import ols
+from statsmodels.stats.anova import anova_lm
+from statsmodels.stats.multicomp import pairwise_tukeyhsd
+
+from sensory.ratings.profile import profile
+
+REFERENCES = Path(__file__).resolve().parents[1] / "references"
+CASES = {
+    case["id"]: case for case in json.loads((REFERENCES / "ratings.json").read_text())["cases"]
+}
+# On balanced scores with a variance at zero, mean squares and likelihood answer different
+# models; everywhere else the profile must give R's numbers.
+BALANCED = ("fries_balanced", "fries_one_week", "wine_balanced", "wine_single", "cake_balanced")
+SHARED = {
+    name: case
+    for name, case in CASES.items()
+    if min(case["variances"]) > 1e-9 or not name.startswith(BALANCED) or "gaps" in name
+}
+UNIT = ["session", "assessor", "sample", "replicate"]
+
+
+def case_ballots(case):
+    """The rows of a reference case as tidy ballots."""
+    wide = pd.read_csv(REFERENCES / "ratings" / f"{case['set']}.csv", dtype={"sample": str})
+    kept = wide.drop(index=[place - 1 for place in np.atleast_1d(case["dropped"]).astype(int)])
+    tidy = kept.melt(UNIT, [case["attribute"]], var_name="attribute", value_name="score")
+    return tidy.astype({"sample": pd.CategoricalDtype(list(case["samples"]))})
+
+
+def by_mean_squares(found):
+    return (found.anova["method"] == "mean squares").all()
+
+
+def panel(assessors=8, samples=4, replicates=3, attributes=5, seed=1, interaction=0.8):
+    """Scores of an invented cordial panel; attribute k separates the samples by k / 2."""
+    rng = np.random.default_rng(seed)
+    a, s, r, k = (
+        code.ravel()
+        for code in np.indices((assessors, samples, replicates, attributes)).astype(int)
+    )
+    score = rng.normal(size=(assessors, attributes))[a, k]
+    score += interaction * rng.normal(size=(assessors, samples, attributes))[a, s, k]
+    score += 5 + 0.5 * k * s + rng.normal(size=a.size)
+    names = np.array(["lime", "pear", "plum", "quince", "rose", "sloe"])
+    return pd.DataFrame(
+        {
+            "session": 1,
+            "assessor": [f"P{code:02}" for code in a],
+            "sample": names[s],
+            "replicate": r + 1,
+            "attribute": np.array(["clean", "sour", "sweet", "body", "bitter"])[k],
+            "score": score,
+        }
+    )
+
+
+# R.
+
+
+@pytest.mark.parametrize("case", SHARED.values(), ids=SHARED)
+def test_profile_against_r(case):
+    """Where likelihood is the road, and on balanced scores where it gives the same answer."""
+    first = case["samples"][0]
+    found = profile(case_ballots(case), reference=first)
+    sample = found.anova.iloc[0]
+    close = {"rtol": 1e-6}
+    assert len(found.table.rows) == case["rows"]
+    assert sample["source"] == "sample"
+    assert sample["df"] == case["df"]
+    for column, name in (("statistic", "F"), ("df_error", "df_error"), ("p", "p")):
+        np.testing.assert_allclose(sample[column], case[name], **close)
+    for table, name in (
+        (found.means, "means"),
+        (found.against_reference, "against"),
+        (found.pairs, "pairs"),
+    ):
+        np.testing.assert_allclose(table["estimate"], case[name], **close)
+        np.testing.assert_allclose(table["se"], case[f"{name}_se"], **close)
+        np.testing.assert_allclose(table["df"], case[f"{name}_df"], **close)
+    against = found.against_reference
+    np.testing.assert_allclose(against["p"], case["against_p"], **close)
+    np.testing.assert_allclose(against["p_adjusted"], case["dunnett"], rtol=1e-5, atol=1e-8)
+    np.testing.assert_allclose(found.pairs["p_adjusted"], case["tukey"], rtol=1e-5, atol=1e-8)
+    np.testing.assert_allclose(
+        found.components["estimate"], case["variances"], rtol=1e-6, atol=1e-7
+    )
+    if not by_mean_squares(found):
+        ratios = found.anova["statistic"].to_numpy()[1:]
+        np.testing.assert_allclose(ratios, case["likelihood_ratios"], atol=1e-6)
+
+
+def test_balanced_scores_with_interaction_below_error_stand_against_interaction():
+    """R's likelihood puts the interaction at zero and tests against error: not here."""
+    case = CASES["fries_one_week_potato"]
+    assert case["variances"][1] < 1e-9
+    found = profile(case_ballots(case), reference="1")
+    sample = found.anova.iloc[0]
+    assert by_mean_squares(found)
+    assert (sample["against"], sample["df_error"]) == ("assessor x sample", 22)
+    assert case["df_error"] > 30
+    assert any("lies below error; samples are tested against" in note for note in found.notes)
+    t = found.against_reference["statistic"]
+    np.testing.assert_allclose(found.against_reference["df"], 22)
+    assert len(t) == 2
+
+
+# A general program and plain formulas.
+
+
+def test_anova_of_balanced_scores():
+    ballots = panel()
+    found = profile(ballots).anova
+    for name, rows in ballots.groupby("attribute"):
+        other = anova_lm(ols("score ~ C(sample) * C(assessor)", rows).fit())
+        own = found[found["attribute"] == name].set_index("source")
+        pairs = {
+            "sample": "C(sample)",
+            "assessor": "C(assessor)",
+            "assessor x sample": "C(sample):C(assessor)",
+            "error": "Residual",
+        }
+        for ours, theirs in pairs.items():
+            assert own.loc[ours, "ss"] == pytest.approx(other.loc[theirs, "sum_sq"], rel=1e-9)
+            assert own.loc[ours, "df"] == other.loc[theirs, "df"]
+        both = own.loc["assessor x sample"]
+        assert own.loc["sample", "statistic"] == pytest.approx(own.loc["sample", "ms"] / both["ms"])
+        assert own.loc["sample", "p"] == pytest.approx(
+            stats.f.sf(own.loc["sample", "statistic"], 3, 21), rel=1e-9
+        )
+        assert both["statistic"] == pytest.approx(both["ms"] / own.loc["error", "ms"])
+        assert both["against"] == "error"
+
+
+def test_samples_are_never_tested_against_error():
+    for ballots in (panel(interaction=0), panel(interaction=2)):
+        anova = profile(ballots).anova
+        assert set(anova.loc[anova["source"] == "sample", "against"]) == {"assessor x sample"}
+
+
+def test_pairs_as_tukey_on_the_cell_means():
+    """On balanced scores the interaction is the residual of assessor means and samples."""
+    ballots = panel(attributes=1)
+    found = profile(ballots).pairs
+    cells = ballots.groupby(["assessor", "sample"], as_index=False)["score"].mean()
+    cells["centred"] = cells["score"] - cells.groupby("assessor")["score"].transform("mean")
+    other = pairwise_tukeyhsd(cells["centred"], cells["sample"])
+    np.testing.assert_allclose(found["estimate"], -other.meandiffs, rtol=1e-9)
+    ms = profile(ballots).anova.set_index("source").loc["assessor x sample", "ms"]
+    q = stats.studentized_range.isf(0.05, 4, 21) * np.sqrt(ms / 24)
+    np.testing.assert_allclose(found["high"] - found["estimate"], q, rtol=1e-6)
+
+
+def test_against_reference_as_scipy_does_it_for_one_score_an_assessor():
+    """Assessor effects removed by hand; pooled variance and df put in by hand."""
+    ballots = panel(replicates=1, attributes=1)
+    found = profile(ballots, reference="lime").against_reference
+    ms = profile(ballots).anova.set_index("source").loc["assessor x sample and error", "ms"]
+    means = ballots.groupby("sample")["score"].mean()
+    np.testing.assert_allclose(found["estimate"], means.drop("lime") - means["lime"], rtol=1e-9)
+    np.testing.assert_allclose(found["se"], np.sqrt(2 * ms / 8), rtol=1e-9)
+    corr = (np.ones((3, 3)) + np.eye(3)) / 2
+    for t, p in zip(found["statistic"], found["p_adjusted"], strict=True):
+        inside = stats.multivariate_t(shape=corr, df=21).cdf(
+            np.full(3, abs(t)), lower_limit=np.full(3, -abs(t)), maxpts=10**6, random_state=1
+        )
+        assert p == pytest.approx(1 - inside, abs=2e-5)
+
+
+def test_limits_exclude_zero_exactly_when_p_is_small():
+    ballots = panel(seed=4)
+    ballots.loc[ballots.index % 17 == 3, "score"] = np.nan
+    found = profile(ballots, reference="plum", alpha=0.1)
+    for table in (found.against_reference, found.pairs):
+        outside = (table["low"] > 0) | (table["high"] < 0)
+        assert (outside == (table["p_adjusted"] <= 0.1)).all()
+        assert 0 < outside.sum() < len(table)
+        assert (table["level"] == 0.9).all()
+        assert (table["p_adjusted"] >= table["p"]).all()
+
+
+def test_equivalence_by_two_one_sided_tests():
+    found = profile(panel(), reference="pear", margins={"sour": 1.5, "clean": 0.8})
+    table = found.equivalence
+    assert set(table["attribute"]) == {"sour", "clean"}
+    assert (table["level"] == 0.9).all()
+    for row in table.itertuples():
+        upper = stats.t.cdf((row.estimate - row.margin) / row.se, row.df)
+        lower = stats.t.sf((row.estimate + row.margin) / row.se, row.df)
+        assert row.p == pytest.approx(max(upper, lower), rel=1e-9)
+        inside = -row.margin < row.low and row.high < row.margin
+        assert row.equivalent == inside == (row.p <= 0.05)
+    assert profile(panel(), reference="pear", margins=2).equivalence["margin"].eq(2).all()
+
+
+def test_adjusted_across_attributes():
+    found = profile(panel(), reference="lime")
+    p = found.anova.loc[found.anova["source"] == "sample"]
+    np.testing.assert_allclose(
+        p["p_false_discovery"], stats.false_discovery_control(p["p"]), rtol=1e-12
+    )
+    assert (p["p_holm"] >= p["p_false_discovery"] - 1e-15).all()
+    pear = found.against_reference.query("sample == 'pear'")
+    np.testing.assert_allclose(
+        pear["p_false_discovery"], stats.false_discovery_control(pear["p_adjusted"]), rtol=1e-12
+    )
+
+
+def test_effect_is_in_repeatability_standard_deviations():
+    found = profile(panel(), reference="lime")
+    sd = found.components.query("source == 'error'").set_index("attribute")["sd"]
+    rows = found.against_reference
+    np.testing.assert_allclose(rows["effect"], rows["estimate"] / rows["attribute"].map(sd))
+
+
+def test_components_add_up_and_are_found_back():
+    """Known variances: assessor 1, interaction 0.64, error 1; a large panel."""
+    found = profile(panel(assessors=150, replicates=4, attributes=1)).components
+    np.testing.assert_allclose(found["estimate"], [1, 0.64, 1], atol=0.15)
+    np.testing.assert_allclose(found["sd"] ** 2, found["estimate"])
+    assert found["share"].sum() == pytest.approx(1)
+
+
+# Sessions, gaps, single scores.
+
+
+def test_session_is_a_random_term_where_there_is_more_than_one():
+    ballots = panel()
+    ballots["session"] = ballots["replicate"]
+    found = profile(ballots)
+    assert found.occasion == "session"
+    other = anova_lm(
+        ols(
+            "score ~ C(sample) * C(assessor) + C(session)", ballots.query("attribute == 'sour'")
+        ).fit()
+    )
+    own = found.anova.query("attribute == 'sour'").set_index("source")
+    assert own.loc["session", "ss"] == pytest.approx(other.loc["C(session)", "sum_sq"])
+    assert own.loc["error", "df"] == other.loc["Residual", "df"]
+    assert "session" in set(found.components["source"])
+
+
+def test_replicate_may_serve_as_occasion():
+    found = profile(panel(), occasion="replicate")
+    assert found.occasion == "replicate"
+    assert "replicate" in set(found.anova["source"])
+    assert profile(panel()).occasion is None
+
+
+def test_attributes_with_and_without_gaps_each_take_their_road():
+    ballots = panel()
+    ballots.loc[(ballots["attribute"] == "sweet") & (ballots.index % 9 == 0), "score"] = np.nan
+    found = profile(ballots, reference="lime")
+    whole = profile(panel(), reference="lime")
+    methods = found.anova.groupby("attribute", sort=False)["method"].first()
+    assert methods["sweet"] == "restricted likelihood"
+    assert (methods.drop("sweet") == "mean squares").all()
+    assert list(methods.index) == list(found.table.attributes)
+    for name in ("means", "pairs", "against_reference", "components"):
+        one, other = getattr(found, name), getattr(whole, name)
+        assert list(one["attribute"]) == list(other["attribute"])
+        kept = (one["attribute"] != "sweet").to_numpy()
+        columns = ["estimate"] + (["se", "df"] if name != "components" else [])
+        pd.testing.assert_frame_equal(one.loc[kept, columns], other.loc[kept, columns])
+    assert found.table.dropped == ballots["score"].isna().sum()
+    assert f"Rows without a score, left out: {found.table.dropped}." in found.notes
+
+
+def test_attributes_scored_in_different_replicates_only():
+    ballots = panel()
+    some = ballots[~((ballots["attribute"] == "sour") & (ballots["replicate"] == 2))]
+    found = profile(some)
+    assert by_mean_squares(found)
+    alone = profile(some, attributes=["sour"])
+    own = found.anova.query("attribute == 'sour'")["ss"]
+    np.testing.assert_allclose(own, alone.anova["ss"])
+
+
+def test_an_assessor_who_missed_a_session():
+    ballots = panel()
+    ballots["session"] = ballots["replicate"]
+    missed = ballots[~((ballots["assessor"] == "P03") & (ballots["session"] == 2))]
+    found = profile(missed, reference="lime")
+    assert (found.anova.query("source == 'sample'")["method"] == "restricted likelihood").all()
+    assert found.means["scores"].eq(23).all()
+    assert np.isfinite(found.against_reference["p_adjusted"]).all()
+
+
+def test_single_scores_are_tested_against_interaction_and_error_together():
+    found = profile(panel(replicates=1), reference="lime")
+    pooled = "assessor x sample and error"
+    assert set(found.anova.query("source == 'sample'")["against"]) == {pooled}
+    assert set(found.components["source"]) == {"assessor", pooled}
+    assert any("one score a sample" in note for note in found.notes)
+    gaps = panel(replicates=1).drop(index=[3, 17, 40])
+    found = profile(gaps)
+    assert pooled in set(found.components["source"])
+    assert "assessor x sample" not in set(found.components["source"])
+
+
+# Result.
+
+
+def test_result_hands_out_copies_and_remembers():
+    found = profile(panel(), reference="lime", margins=1.0)
+    handed_out = found.anova
+    handed_out["p"] = 0.0
+    assert (found.anova["p"].dropna() > 0).all()
+    assert (found.reference, found.alpha) == ("lime", 0.05)
+    assert found.margins["sour"] == 1.0
+    with pytest.raises(AttributeError):
+        found.alpha = 0.1
+    with pytest.raises(TypeError):
+        found.margins["sour"] = 3.0
+    assert "<Profile: 5 attributes, 4 samples, 8 assessors; samples differ in" in repr(found)
+    assert "<table" in found._repr_html_()
+
+
+def test_without_reference_there_is_no_comparison_with_it():
+    found = profile(panel())
+    assert found.against_reference is None
+    assert found.equivalence is None
+    assert found.scaling is None
+    assert found.slopes is None
+
+
+def test_columns_are_spelled_as_everywhere():
+    found = profile(panel(), reference="lime", margins=1.0)
+    assert list(found.against_reference) == [
+        *("attribute", "sample", "reference", "estimate", "se", "df", "statistic", "p"),
+        *("p_adjusted", "p_holm", "p_false_discovery", "low", "high", "level", "effect"),
+    ]
+    assert list(found.means) == [
+        *("attribute", "sample", "estimate", "se", "df", "low", "high", "level", "scores"),
+    ]
+
+
+def test_two_samples():
+    found = profile(panel(samples=2, attributes=2), reference="lime", scaling=True)
+    against, pairs = found.against_reference, found.pairs
+    np.testing.assert_allclose(against["p_adjusted"], against["p"], rtol=1e-7)
+    np.testing.assert_allclose(pairs["p_adjusted"], against["p"], rtol=1e-7)
+    f = found.anova.query("source == 'sample'")["p"]
+    np.testing.assert_allclose(f, against["p"], rtol=1e-9)
+    assert found.scaling.empty
