@@ -83,6 +83,12 @@ ORDER = {
         "scaling",
         "profile",
         "sample_map",
+        "control",
+        "performance",
+        "flags",
+        "scorecard",
+        "drift",
+        "spikes",
     ),
     "ballots": (
         "columns",

@@ -21,7 +21,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import ndtr
 
 from ..base.errors import ArgumentError
-from .studentized import studentized_quantile, studentized_tail
+from .studentized import StudentizedTail
 
 Floats = NDArray[np.float64]
 
@@ -65,8 +65,7 @@ def dunnett_p(
     """
     t = np.atleast_1d(np.asarray(statistic, float))
     free = np.broadcast_to(np.asarray(df, float), t.shape)
-    tail = _largest(correlation, two_sided)
-    return studentized_tail(np.abs(t) if two_sided else t, free, tail)
+    return _largest(correlation, two_sided).p(np.abs(t) if two_sided else t, free)
 
 
 def dunnett_quantile(
@@ -79,8 +78,17 @@ def dunnett_quantile(
     array([2.65])
     """
     free = np.atleast_1d(np.asarray(df, float))
-    tail = _largest(correlation, two_sided)
-    return studentized_quantile(alpha, free, tail, np.shape(correlation)[0], two_sided)
+    return _largest(correlation, two_sided).quantile(alpha, free, len(np.asarray(correlation)))
+
+
+def dunnett_limits(
+    alpha: float, statistic: ArrayLike, df: ArrayLike, correlation: ArrayLike
+) -> tuple[Floats, Floats]:
+    """`dunnett_p`, two-sided, and the critical values, in one go."""
+    t = np.abs(np.atleast_1d(np.asarray(statistic, float)))
+    free = np.broadcast_to(np.asarray(df, float), t.shape)
+    tail = _largest(correlation, two_sided=True)
+    return tail.p(t, free), tail.quantile(alpha, free, len(np.asarray(correlation)))
 
 
 def tukey_p(statistic: ArrayLike, df: ArrayLike, means: int) -> Floats:
@@ -94,7 +102,7 @@ def tukey_p(statistic: ArrayLike, df: ArrayLike, means: int) -> Floats:
     """
     t = np.abs(np.atleast_1d(np.asarray(statistic, float)))
     free = np.broadcast_to(np.asarray(df, float), t.shape)
-    return studentized_tail(t, free, partial(_range_tail, means=means))
+    return StudentizedTail(partial(_range_tail, means=means)).p(t, free)
 
 
 def tukey_quantile(alpha: float, df: ArrayLike, means: int) -> Floats:
@@ -104,8 +112,8 @@ def tukey_quantile(alpha: float, df: ArrayLike, means: int) -> Floats:
     array([3.96])
     """
     free = np.atleast_1d(np.asarray(df, float))
-    tail = partial(_range_tail, means=means)
-    return studentized_quantile(alpha, free, tail, means * (means - 1) // 2)
+    tail = StudentizedTail(partial(_range_tail, means=means))
+    return tail.quantile(alpha, free, means * (means - 1) // 2)
 
 
 def holm(p: ArrayLike) -> Floats:
@@ -169,12 +177,13 @@ def departure(correlation: ArrayLike) -> float:
     return float(np.abs(left).max())
 
 
-def _largest(correlation: ArrayLike, two_sided: bool) -> partial[Floats]:
+def _largest(correlation: ArrayLike, two_sided: bool) -> StudentizedTail:
     loading = loadings(correlation)
     left = np.asarray(correlation, float) - np.outer(loading, loading)
     np.fill_diagonal(left, 0.0)
     left[np.abs(left) < 1e-13] = 0.0
-    return partial(_largest_tail, loading=loading, left=left, two_sided=two_sided)
+    tail = partial(_largest_tail, loading=loading, left=left, two_sided=two_sided)
+    return StudentizedTail(tail, two_sided=two_sided)
 
 
 def _largest_tail(h: Floats, loading: Floats, left: Floats, two_sided: bool) -> Floats:

@@ -21,95 +21,106 @@ Floats = NDArray[np.float64]
 Tail = Callable[[Floats], Floats]
 
 HUGE_DF = 1e8  # from here on s is 1
-_TERMS, _FINE = 128, 4096
+_FEW, _MANY, _FINE = 64, 128, 4096
+_USUAL = 6.0  # statistics reach so far at least
 _TOP = 37.0  # a normal tail further out is below 1e-300
 _DROP = 60.0  # the density of log s is cut where it is exp(-60) of its peak
 _WIDEST = 0.15  # step of the trapezoid sum
 _MOST_SOLVED = 24  # more quantiles than this are interpolated in 1 / df
 
 
-def studentized_tail(statistic: Floats, df: Floats, tail: Tail) -> Floats:
-    """P(X > statistic * s) for each pair of statistic and degrees of freedom.
+class StudentizedTail:
+    """P(X > t s) for one X, at any t and degrees of freedom.
 
     Parameters
     ----------
-    statistic, df : float array, (values,)
     tail : function
         P(X > h) for an array of h.
+    two_sided : bool
+        Whether X is never negative.
     """
-    if not statistic.size:
-        return np.empty(0)
-    unique, back = np.unique(df, return_inverse=True)
-    nodes, weights = _scale(unique)
-    points = statistic[:, None] * nodes[back]
-    return _mean(points, weights[back], _logarithm(tail, points.min(), points.max()))
 
+    def __init__(self, tail: Tail, *, two_sided: bool = True):
+        self._tail = tail
+        self._two_sided = two_sided
+        self._logarithm: CubicSpline | None = None
 
-def studentized_quantile(
-    alpha: float, df: Floats, tail: Tail, comparisons: int, two_sided: bool = True
-) -> Floats:
-    """The statistic whose tail is `alpha`, for each df.
+    def p(self, statistic: Floats, df: Floats) -> Floats:
+        """P(X > statistic * s) for each pair of statistic and degrees of freedom."""
+        if not statistic.size:
+            return np.empty(0)
+        unique, back = np.unique(df, return_inverse=True)
+        nodes, weights = _scale(unique)
+        return self._mean(statistic[:, None] * nodes[back], weights[back])
 
-    It lies between the quantile of one comparison and that of Bonferroni; regula falsi
-    (Illinois) on the logarithm of the tail. Where many df are asked for, their quantiles
-    are interpolated in 1 / df between Chebyshev points.
-    """
-    unique, back = np.unique(np.minimum(df, HUGE_DF), return_inverse=True)
-    if unique.size <= _MOST_SOLVED:
-        return _solved(alpha, unique, tail, comparisons, two_sided)[back]
-    spots = chebyshev.chebpts1(_MOST_SOLVED)
-    ends = 1 / unique[[-1, 0]]
-    some = _solved(alpha, 1 / _stretched(spots, *ends), tail, comparisons, two_sided)
-    series = chebyshev.chebfit(spots, np.log(some), _MOST_SOLVED - 1)
-    return np.exp(chebyshev.chebval(_scaled(1 / unique, *ends), series))[back]
+    def quantile(self, alpha: float, df: Floats, comparisons: int) -> Floats:
+        """The statistic whose tail is `alpha`, for each df.
 
+        It lies between the quantile of one comparison and that of Bonferroni; regula falsi
+        (Illinois) on the logarithm of the tail. Where many df are asked for, their
+        quantiles are interpolated in 1 / df between Chebyshev points.
+        """
+        unique, back = np.unique(np.minimum(df, HUGE_DF), return_inverse=True)
+        if unique.size <= _MOST_SOLVED:
+            return self._solved(alpha, unique, comparisons)[back]
+        spots = chebyshev.chebpts1(_MOST_SOLVED)
+        ends = 1 / unique[[-1, 0]]
+        some = self._solved(alpha, 1 / _stretched(spots, *ends), comparisons)
+        series = chebyshev.chebfit(spots, np.log(some), _MOST_SOLVED - 1)
+        return np.exp(chebyshev.chebval(_scaled(1 / unique, *ends), series))[back]
 
-def _solved(alpha: float, df: Floats, tail: Tail, comparisons: int, two_sided: bool) -> Floats:
-    sides = 2 if two_sided else 1
-    low: Floats = np.asarray(-stdtrit(df, alpha / sides) - 1e-9, float)
-    high: Floats = np.asarray(-stdtrit(df, alpha / sides / comparisons) + 1e-9, float)
-    nodes, weights = _scale(df)
-    inner = _logarithm(tail, (low[:, None] * nodes).min(), (high[:, None] * nodes).max())
+    def _solved(self, alpha: float, df: Floats, comparisons: int) -> Floats:
+        sides = 2 if self._two_sided else 1
+        low: Floats = np.asarray(-stdtrit(df, alpha / sides) - 1e-9, float)
+        high: Floats = np.asarray(-stdtrit(df, alpha / sides / comparisons) + 1e-9, float)
+        nodes, weights = _scale(df)
 
-    def excess(value: Floats) -> Floats:
-        return np.log(_mean(value[:, None] * nodes, weights, inner) / alpha)
+        def excess(value: Floats) -> Floats:
+            return np.log(self._mean(value[:, None] * nodes, weights) / alpha)
 
-    at_low, at_high = excess(low), excess(high)
-    middle: Floats = low
-    for _ in range(60):
-        middle = (low * at_high - high * at_low) / (at_high - at_low)
-        at_middle = excess(middle)
-        if np.abs(at_middle).max() < 1e-12:
-            break
-        right = at_middle > 0
-        at_high = np.where(right, at_high / 2, at_middle)
-        at_low = np.where(right, at_middle, at_low / 2)
-        low, high = np.where(right, middle, low), np.where(right, high, middle)
-    return middle
+        at_high, at_low = excess(high), excess(low)
+        middle: Floats = low
+        for _ in range(60):
+            middle = (low * at_high - high * at_low) / (at_high - at_low)
+            at_middle = excess(middle)
+            if np.abs(at_middle).max() < 1e-12:
+                break
+            right = at_middle > 0
+            at_high = np.where(right, at_high / 2, at_middle)
+            at_low = np.where(right, at_middle, at_low / 2)
+            low, high = np.where(right, middle, low), np.where(right, high, middle)
+        return middle
 
+    def _mean(self, points: Floats, weights: Floats) -> Floats:
+        spline = self._over(float(points.min()), float(points.max()))
+        low, high = spline.x[[0, -1]]
+        inner = np.exp(spline(np.clip(points, low, high)))
+        inner[points > _TOP] = 0.0
+        return np.minimum((inner * weights).sum(1), 1.0)
 
-def _mean(points: Floats, weights: Floats, logarithm: CubicSpline) -> Floats:
-    low, high = logarithm.x[[0, -1]]
-    inner = np.exp(logarithm(np.clip(points, low, high)))
-    inner[points > _TOP] = 0.0
-    return np.minimum((inner * weights).sum(1), 1.0)
+    def _over(self, low: float, high: float) -> CubicSpline:
+        """The logarithm of the tail from `low` to `high`: at Chebyshev points, then splined.
 
-
-def _logarithm(tail: Tail, low: float, high: float) -> CubicSpline:
-    """The logarithm of a tail, at 128 Chebyshev points, then splined on a fine grid."""
-    low, high = max(float(low), -_TOP), min(float(high), _TOP)
-    high = max(high, low + 1.0)
-    logs = np.log(tail(_stretched(chebyshev.chebpts1(_TERMS), low, high)))
-    return CubicSpline(np.linspace(low, high, _FINE), _refined() @ logs)
+        It is kept, and made anew only where it does not reach far enough.
+        """
+        low, high = max(low, -_TOP), min(high, _TOP)
+        kept = self._logarithm
+        if kept is None or low < kept.x[0] or high > kept.x[-1]:
+            low = 0.0 if self._two_sided else min(low, -_USUAL)
+            high = max(high, _USUAL)
+            terms = _FEW if high - low <= 2 * _USUAL else _MANY
+            logs = np.log(self._tail(_stretched(chebyshev.chebpts1(terms), low, high)))
+            kept = CubicSpline(np.linspace(low, high, _FINE), _refined(terms) @ logs)
+            self._logarithm = kept
+        return kept
 
 
 @cache
-def _refined() -> Floats:
+def _refined(terms: int) -> Floats:
     """Matrix from values at the Chebyshev points to values on the fine grid."""
-    spots = chebyshev.chebpts1(_TERMS)
-    to_series = chebyshev.chebvander(spots, _TERMS - 1).T * 2 / _TERMS
+    to_series = chebyshev.chebvander(chebyshev.chebpts1(terms), terms - 1).T * 2 / terms
     to_series[0] /= 2
-    fine = chebyshev.chebvander(np.linspace(-1, 1, _FINE), _TERMS - 1)
+    fine = chebyshev.chebvander(np.linspace(-1, 1, _FINE), terms - 1)
     return np.asarray(fine @ to_series)
 
 

@@ -18,8 +18,7 @@ from scipy.special import stdtr, stdtrit
 from ..base.errors import ArgumentError
 from ..models.multiplicity import (
     benjamini_hochberg,
-    dunnett_p,
-    dunnett_quantile,
+    dunnett_limits,
     holm,
     tukey_p,
     tukey_quantile,
@@ -57,8 +56,8 @@ def reference_table(panel: FittedPanel, reference: Hashable, alpha: float) -> pd
     adjusted, critical = np.empty_like(se), np.empty_like(se)
     for places, correlation in _correlations(panel, weights):
         t, free = statistic[places], df[places]
-        adjusted[places] = dunnett_p(t.ravel(), free.ravel(), correlation).reshape(t.shape)
-        critical[places] = dunnett_quantile(alpha, free.ravel(), correlation).reshape(t.shape)
+        p, limit = dunnett_limits(alpha, t.ravel(), free.ravel(), correlation)
+        adjusted[places], critical[places] = p.reshape(t.shape), limit.reshape(t.shape)
     columns = _compared(panel, estimate, se, df, adjusted, critical, alpha)
     fixed = {"sample": names, "reference": (reference,) * len(names)}
     return _frame(panel, fixed, columns)

@@ -181,8 +181,8 @@ def profile(
     <Profile: 1 attribute, 3 samples, 8 assessors; samples differ in sour (Holm, alpha 0.05)>
     >>> result.against_reference[["sample", "estimate", "p_adjusted"]].round(4)
       sample  estimate  p_adjusted
-    0   lime    1.8304      0.0001
-    1   pear   -0.4681      0.2362
+    0   lime    1.8297      0.0001
+    1   pear   -0.4680      0.2363
     """
     alpha, wanted = probability("alpha", alpha), truth("scaling", scaling)
     table = rating_table(ballots, attributes=attributes)

@@ -47,7 +47,7 @@ def share(hits):
 
 
 def near(found, nominal, slack=0.0):
-    value, _ = found
+    value = found[0]
     return abs(value - nominal) <= 4.5 * np.sqrt(nominal * (1 - nominal) / SESSIONS) + slack
 
 

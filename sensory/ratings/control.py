@@ -1,0 +1,361 @@
+"""Difference from control: how far a batch lies from the labelled reference, beyond placebo.
+
+[1] DIN 10976:2016, difference from control: the tolerated value is fixed beforehand.
+    (Scope.)
+[2] Aust, L.B. et al. (1985). Journal of Food Science 50, 511-513: blind control, samples
+    that vary within a batch. (From memory.)
+[3] Dunnett, C.W. (1955). Journal of the American Statistical Association 50, 1096-1121.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy.special import nctdtr, stdtr, stdtrit
+
+from ..base.checks import probability, within
+from ..base.errors import ArgumentError
+from ..base.records import FINDINGS, Finding
+from ..base.results import Cell, Table, several
+from ..models.multiplicity import dunnett_p, dunnett_quantile
+from .contrasts import against, mean_table
+from .fitting import FittedPanel, fit_panel
+from .tables import RatingTable, rating_table
+from .variance import remarks
+
+Floats = NDArray[np.float64]
+
+SCORE = "difference"  # the attribute where the ballots name none
+TOO_LOW = 0.001  # chance of a batch so far below the blind control, from which it is no pass
+_MOST_ASSESSORS = 2000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class DifferenceFromControl:
+    """Result of `difference_from_control`: tidy tables, handed out as copies.
+
+    Attributes
+    ----------
+    scores : RatingTable
+        The checked scores.
+    control : name of a sample
+    limits : mapping
+        Limit of each attribute.
+    alpha, beta, level : float
+        As given.
+    notes : tuple of str
+        What the reader has to know about how the numbers came about.
+    placebo : DataFrame
+        ``attribute sample estimate se df low high level scores``: mean of the blind control.
+    means : DataFrame
+        The same for every sample, as scored, nothing taken off.
+    against_control : DataFrame
+        ``attribute sample estimate se df statistic p p_adjusted low high lower upper
+        finding``: batch less blind control. `p` is one-sided, `p_adjusted` Dunnett's; `low`
+        and `high` are two-sided limits at `level`; `lower` is Dunnett's simultaneous lower
+        limit (above 0 exactly when p_adjusted < alpha), `upper` the one-sided upper limit at
+        1 - beta.
+    """
+
+    scores: RatingTable
+    control: Hashable
+    limits: Mapping[Any, float]
+    alpha: float
+    beta: float
+    level: float
+    notes: tuple[str, ...]
+    _means: pd.DataFrame
+    _against: pd.DataFrame
+
+    @property
+    def placebo(self) -> pd.DataFrame:
+        chosen = self._means[self._means["sample"] == self.control]
+        return chosen.reset_index(drop=True)
+
+    @property
+    def means(self) -> pd.DataFrame:
+        return self._means.copy()
+
+    @property
+    def against_control(self) -> pd.DataFrame:
+        return self._against.copy()
+
+    def assessors_needed(self, chance: float = 0.8) -> pd.DataFrame:
+        """How many assessors a new session needs for an unchanged batch to be shown as similar.
+
+        Parameters
+        ----------
+        chance : float
+            Of the upper limit lying below the limit when the batch is as the reference.
+
+        Returns
+        -------
+        DataFrame
+            ``attribute sample assessors``; missing where 2000 are not enough.
+
+        Notes
+        -----
+        Noncentral t with the scatter of this session, samples and replicates as in it. The
+        scatter is itself an estimate: take the number as an order of size.
+        """
+        wanted, there = probability("chance", chance), len(self.scores.assessors)
+        size = np.arange(2, _MOST_ASSESSORS + 1)
+        needed = []
+        for row in self._against.to_dict("records"):
+            se = row["se"] * np.sqrt(there / size)
+            df = row["df"] * (size - 1) / (there - 1)
+            shift = self.limits[row["attribute"]] / se
+            reached = 1 - nctdtr(df, shift, stdtrit(df, 1 - self.beta)) >= wanted
+            needed.append(int(size[reached.argmax()]) if reached.any() else None)
+        count = pd.array(needed, dtype="Int64")
+        return self._against[["attribute", "sample"]].assign(assessors=count)
+
+    def table(self) -> Table:
+        """One row a batch: what lies beyond the blind control, its upper limit, the finding."""
+        several_attributes = len(self.scores.attributes) > 1
+        columns = ("sample", "beyond blind control", "p", "upper limit", "limit", "finding")
+        rows: list[tuple[Cell, ...]] = []
+        for row in self._against.to_dict("records"):
+            line: tuple[Cell, ...] = (str(row["sample"]), row["estimate"], row["p_adjusted"])
+            line += (row["upper"], self.limits[row["attribute"]])
+            line += (Finding(row["finding"]).sentence,)
+            rows.append((str(row["attribute"]), *line) if several_attributes else line)
+        head = ("attribute", *columns) if several_attributes else columns
+        return Table(columns=head, rows=tuple(rows))
+
+    def __repr__(self) -> str:
+        rows = self._against.to_dict("records")
+        said = ", ".join(f"{row['sample']} {row['finding']}" for row in rows)
+        count = several(len(self.scores.assessors), "assessor")
+        return f"<DifferenceFromControl: {count}, blind control {self.control}; {said}>"
+
+    def _repr_html_(self) -> str:
+        notes = "".join(f"<p>{note}</p>" for note in self.notes)
+        return f"{self.table()._repr_html_()}{notes}"
+
+
+def difference_from_control(
+    ballots: pd.DataFrame,
+    *,
+    control: Hashable,
+    limit: float | Mapping[Any, float],
+    alpha: float = 0.05,
+    beta: float = 0.05,
+    level: float = 0.95,
+) -> DifferenceFromControl:
+    """Does a batch lie further from the reference than the reference itself, served blind?
+
+    Each assessor scores how far each coded sample is from a labelled reference. One coded
+    sample is the reference itself, the blind control. People expect differences, so its
+    mean is not zero: a batch is judged by its score less that of the blind control.
+
+    Parameters
+    ----------
+    ballots : DataFrame
+        One score a row, columns ``assessor sample score`` and, where there is more than
+        one, ``session replicate attribute``. 0 is no difference; larger is further away.
+    control : name of a sample
+        The blind control.
+    limit : float or mapping of attribute to float
+        Difference beyond the blind control, in units of the scale, from which a batch is
+        not tolerated. A decision of management, from consumers or from a review of real
+        batches, made before tasting [1]; no statistic of the session can give it.
+    alpha : float
+        Risk of calling any batch different when all are as the reference.
+    beta : float
+        Risk of calling a batch similar when it lies at the limit.
+    level : float
+        Of the two-sided limits.
+
+    Returns
+    -------
+    DifferenceFromControl
+
+    Raises
+    ------
+    ArgumentError, BallotError
+        See `rating_table` and `fit_panel`; a control that is not among the samples, one
+        assessor, a limit that is not above 0 or not given for an attribute.
+
+    Notes
+    -----
+    score = sample (fixed) + assessor + assessor x sample + error, so that with replicates
+    the scatter is that of assessor x sample, and with one batch and no replicate this is the
+    paired t-test. Difference: one-sided Dunnett [3] against the blind control, with the
+    degrees of freedom of the interaction, or Satterthwaite's where scores are missing.
+    Similarity: upper limit of the batch below `limit`, each batch at its own beta.
+
+    An assessor without a score of the blind control is kept: the model compares that
+    assessor's batches with the others' by what it knows of the scatter between assessors, which
+    is little information, and `notes` says who it is.
+
+    A batch that lies so far *below* the blind control that this has a chance of 0.001 or
+    less is not called similar: codes were mixed up, or the control was not the reference.
+
+    Examples
+    --------
+    >>> ballots = pd.DataFrame({
+    ...     "assessor": list("ABCDEFGH") * 3,
+    ...     "sample": ["blind"] * 8 + ["batch 7"] * 8 + ["batch 8"] * 8,
+    ...     "score": [1, 2, 1, 0, 1, 2, 1, 1, 1, 2, 2, 0, 1, 1, 1, 2, 4, 5, 3, 4, 6, 4, 5, 4]})
+    >>> result = difference_from_control(ballots, control="blind", limit=1.5)
+    >>> result.against_control[["sample", "estimate", "p_adjusted", "upper"]].round(3)
+        sample  estimate  p_adjusted  upper
+    0  batch 7     0.125       0.521  0.751
+    1  batch 8     3.250       0.000  3.876
+    >>> list(result.against_control["finding"])
+    ['SIMILAR', 'DIFFERENT']
+    """
+    alpha, beta = probability("alpha", alpha), probability("beta", beta)
+    level = probability("level", level)
+    table = rating_table(_named(ballots))
+    if control not in table.samples:
+        raise ArgumentError(
+            "control must be one of the samples, the blind control among "
+            f"{', '.join(map(str, table.samples))}; got {control}."
+        )
+    limits = _limits(table, limit)
+    panel = fit_panel(table)
+    found, low = _against(panel, control, limits, alpha, beta, level)
+    return DifferenceFromControl(
+        scores=table,
+        control=control,
+        limits=MappingProxyType(limits),
+        alpha=alpha,
+        beta=beta,
+        level=level,
+        notes=(*remarks(panel), *_without_control(panel, control), *low),
+        _means=mean_table(panel, 1 - level),
+        _against=found,
+    )
+
+
+def _named(ballots: Any) -> Any:
+    """With an attribute, where the ballots are a table without one."""
+    if isinstance(ballots, pd.DataFrame) and "attribute" not in ballots:
+        return ballots.assign(attribute=SCORE)
+    return ballots
+
+
+def _limits(table: RatingTable, limit: float | Mapping[Any, float]) -> dict[Any, float]:
+    given = limit if isinstance(limit, Mapping) else dict.fromkeys(table.attributes, limit)
+    absent = [str(name) for name in table.attributes if name not in given]
+    if absent:
+        raise ArgumentError(f"limit must be given for every attribute; none for {absent[0]}.")
+    unknown = [str(name) for name in given if name not in table.attributes]
+    if unknown:
+        raise ArgumentError(
+            f"limit must be for attributes among {', '.join(map(str, table.attributes))}; "
+            f"got {', '.join(unknown)}."
+        )
+    checked = {}
+    for name in table.attributes:
+        number = within("limit", given[name], -1e9, 1e9)
+        if number.ndim or number <= 0:
+            raise ArgumentError(
+                f"limit must be one number above 0, in units of the scale; got {given[name]}."
+            )
+        checked[name] = float(number)
+    return checked
+
+
+def _against(
+    panel: FittedPanel,
+    control: Hashable,
+    limits: Mapping[Any, float],
+    alpha: float,
+    beta: float,
+    level: float,
+) -> tuple[pd.DataFrame, list[str]]:
+    """The table against the blind control, and remarks on batches that lie below it."""
+    weights, batches = against(panel, control)
+    blocks: dict[int, pd.DataFrame] = {}
+    for group in panel.groups:
+        numbers = group.fit.contrasts(weights)
+        covariance = group.fit.covariance_of(weights)
+        sd = np.sqrt(np.einsum("acc->ac", covariance))
+        correlation = covariance / (sd[:, :, None] * sd[:, None, :])
+        rows = np.arange(len(group.places))
+        for some in [rows] if group.squares is not None else rows[:, None]:
+            names = [panel.table.attributes[group.places[row]] for row in some]
+            columns = _compared(
+                *(part[some] for part in numbers),
+                correlation=correlation[some[0]],
+                limit=np.array([[limits[name]] for name in names]),
+                risks=(alpha, beta, level),
+            )
+            for row, name in zip(some, names, strict=True):
+                head = {"attribute": [name] * len(batches), "sample": list(batches)}
+                own = {column: value[row - some[0]] for column, value in columns.items()}
+                blocks[group.places[row]] = pd.DataFrame(head | own)
+    table = pd.concat([blocks[place] for place in sorted(blocks)], ignore_index=True)
+    low = [_below(batch) for batch in table.loc[table["below"], "sample"]]
+    return table.drop(columns="below"), low
+
+
+def _compared(
+    estimate: Floats,
+    se: Floats,
+    df: Floats,
+    *,
+    correlation: Floats,
+    limit: Floats,
+    risks: tuple[float, float, float],
+) -> dict[str, NDArray[Any]]:
+    """Columns for the batches of attributes that share their correlation."""
+    alpha, beta, level = risks
+    statistic = estimate / se
+
+    def tail(t: Floats) -> Floats:
+        return dunnett_p(t.ravel(), df.ravel(), correlation, two_sided=False).reshape(t.shape)
+
+    adjusted = tail(statistic)
+    critical = dunnett_quantile(alpha, df.ravel(), correlation, two_sided=False)
+    half = se * stdtrit(df, (1 + level) / 2)
+    upper = estimate + se * stdtrit(df, 1 - beta)
+    below = tail(-statistic) <= TOO_LOW
+    found = 2 * (adjusted <= alpha) + ((upper < limit) & ~below)
+    return {
+        "estimate": estimate,
+        "se": se,
+        "df": df,
+        "statistic": statistic,
+        "p": stdtr(df, -statistic),
+        "p_adjusted": adjusted,
+        "low": estimate - half,
+        "high": estimate + half,
+        "lower": estimate - critical.reshape(se.shape) * se,
+        "upper": upper,
+        "finding": np.array([finding.value for finding in FINDINGS])[found],
+        "below": below,
+    }
+
+
+def _below(batch: Any) -> str:
+    return (
+        f"{batch} scores far below the blind control, which chance hardly gives: look whether "
+        "codes were mixed up. It is not called similar."
+    )
+
+
+def _without_control(panel: FittedPanel, control: Hashable) -> list[str]:
+    table, grid = panel.table, panel.grid
+    there = np.isfinite(grid.scores)
+    tasted = np.zeros((len(table.assessors), there.shape[1]), bool)
+    np.logical_or.at(tasted, grid.assessor, there)
+    blind = grid.sample == table.samples.index(control)
+    had_control = np.zeros_like(tasted)
+    np.logical_or.at(had_control, grid.assessor[blind], there[blind])
+    missed = tasted & ~had_control
+    return [
+        f"{', '.join(str(table.assessors[a]) for a in np.flatnonzero(missed[:, place]))}: no "
+        f"score of the blind control for {table.attributes[place]}; kept, and compared by way "
+        "of the scatter between assessors."
+        for place in np.flatnonzero(missed.any(0))
+    ]

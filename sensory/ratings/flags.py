@@ -1,0 +1,222 @@
+"""What stands out in a scorecard, in words, and what to train; the limits behind it.
+
+[1] ISO 11132:2021, 4.1.3: assessors are judged on attributes that the panel as a whole
+    discriminates. (Excerpt.) The standard sets no limits of its own.
+[2] Stone, H. and Sidel, J.L. Sensory Evaluation Practices: p of sample up to 0.50 as the
+    least that is asked of an assessor. (From memory.)
+[3] ISO 5725-2: level and scatter of one laboratory against the others (h and k). (From
+    memory.)
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, fields
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from ..base.checks import probability, within
+from ..base.errors import ArgumentError
+from ..base.results import Table
+from ..models.multiplicity import benjamini_hochberg
+
+Floats = NDArray[np.float64]
+Truths = NDArray[np.bool_]
+
+_PRACTICE = "common practice, no source"
+
+
+def _limit(default: float, source: str) -> Any:
+    return field(default=default, metadata={"source": source})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ScorecardLimits:
+    """Limits behind the flags: conventions, not statistics, and therefore settings.
+
+    Attributes
+    ----------
+    discrimination_p : float
+        An assessor whose own p of sample lies above does not tell the samples apart.
+    least_r : float
+        Correlation with the others below which an assessor does not follow them; as far
+        below 0, the samples are scored in the opposite direction.
+    narrow_slope, wide_slope : float
+        Slopes on the mean of the others beyond which the use of the scale stands out.
+    bias_sd : float
+        Bias in standard deviations between the means of the other assessors.
+    scale_share : float
+        Standard deviation of replicates as a share of the scale; used where the ends of
+        the scale are given.
+
+    Examples
+    --------
+    >>> print(ScorecardLimits(least_r=0.7).table())
+    limit             value  source
+    discrimination_p  0.5    Stone and Sidel, Sensory Evaluation Practices (from memory)
+    least_r           0.7    common practice, no source
+    narrow_slope      0.5    common practice, no source
+    wide_slope        2      common practice, no source
+    bias_sd           2      common practice, no source
+    scale_share       0.15   common practice, no source
+    """
+
+    discrimination_p: float = _limit(
+        0.50, "Stone and Sidel, Sensory Evaluation Practices (from memory)"
+    )
+    least_r: float = _limit(0.5, _PRACTICE)
+    narrow_slope: float = _limit(0.5, _PRACTICE)
+    wide_slope: float = _limit(2.0, _PRACTICE)
+    bias_sd: float = _limit(2.0, _PRACTICE)
+    scale_share: float = _limit(0.15, _PRACTICE)
+
+    def __post_init__(self) -> None:
+        for name in ("discrimination_p", "least_r", "narrow_slope", "scale_share"):
+            probability(name, getattr(self, name))
+        for name, least in (("wide_slope", 1.0), ("bias_sd", 0.0)):
+            if within(name, getattr(self, name), -1e9, 1e9).ndim or getattr(self, name) <= least:
+                raise ArgumentError(
+                    f"{name} must be one number above {least:g}; got {getattr(self, name)}."
+                )
+
+    def table(self) -> Table:
+        """Each limit with its value and where it comes from."""
+        rows = [(one.name, getattr(self, one.name), one.metadata["source"]) for one in fields(self)]
+        return Table(columns=("limit", "value", "source"), rows=tuple(rows))
+
+
+# For each flag: what is said, the column shown with it and its name in words, the training.
+_WORDS = {
+    "opposite": (
+        "scores {} in the opposite direction",
+        ("r", "correlation with the others {:.2f}"),
+        "Taste a low and a high reference of {} side by side; ask which end of the scale is which.",
+    ),
+    "agreement": (
+        "does not follow the others in {}",
+        ("r", "correlation with the others {:.2f}"),
+        "Taste references of {} together, and agree on what the word means.",
+    ),
+    "discrimination": (
+        "does not tell the samples apart by {}",
+        ("p", "own p {:.2g}"),
+        "Train {} on samples far apart, then closer; test whether it is perceived at all.",
+    ),
+    "repeatability": (
+        "repeats {} poorly",
+        ("sd", "standard deviation of repeats {:.2g}"),
+        "Repeat blind duplicates for {}; look at pace, rinsing and number of samples a sitting.",
+    ),
+    "narrow": (
+        "uses a narrow part of the scale for {}",
+        ("slope", "slope on the others {:.2f}"),
+        "Show references of {} for both ends of the scale, and ask for the whole of it.",
+    ),
+    "wide": (
+        "uses a wider part of the scale for {} than the others",
+        ("slope", "slope on the others {:.2f}"),
+        "Anchor {} with references at several places of the scale.",
+    ),
+    "above": (
+        "scores {} above the others throughout",
+        ("bias", "by {:.2g} on average"),
+        "Anchor {} with one reference of agreed score; it matters little while it is steady.",
+    ),
+    "below": (
+        "scores {} below the others throughout",
+        ("bias", "by {:.2g} on average"),
+        "Anchor {} with one reference of agreed score; it matters little while it is steady.",
+    ),
+}
+RULES = tuple(_WORDS)
+
+
+def raised(
+    numbers: Mapping[str, Floats],
+    judged: Truths,
+    limits: ScorecardLimits,
+    alpha: float,
+    width: float | None,
+) -> dict[str, Truths]:
+    """Which flags are raised, each (assessors, attributes).
+
+    Parameters
+    ----------
+    numbers : dict of float array, (assessors, attributes)
+        From `performance`.
+    judged : bool array, (attributes,)
+        Attributes that the panel as a whole discriminates [1]; nothing is raised elsewhere.
+    limits : ScorecardLimits
+    alpha : float
+        Level of the tests. Those of repeatability, slope and level are adjusted for the
+        false discovery rate over all judged assessors and attributes.
+    width : float or None
+        Highest less lowest mark of the scale.
+
+    Notes
+    -----
+    A convention alone raises no flag where chance would do it often: a low correlation
+    counts as disagreement only where the assessor tells the samples apart, else as poor
+    discrimination; a slope must differ from 1, and a level stand out of the others'.
+    """
+    at = {name: np.where(judged, values, np.nan) for name, values in numbers.items()}
+    with np.errstate(invalid="ignore"):
+        apart, low = at["p"] <= alpha, at["r"] < limits.least_r
+        unknown = np.isnan(at["p"]) & judged
+        opposite = (at["r"] <= -limits.least_r) & (apart | (at["r_p"] <= alpha))
+        follows = at["r"] >= limits.least_r
+        slope, level = _discovered(at["slope_p"], alpha), _discovered(at["level_p"], alpha)
+        steady = level & (np.abs(at["bias_sd"]) >= limits.bias_sd) & (at["throughout"] > 0)
+        poorly = _discovered(at["sd_p"], alpha)
+        if width is not None:
+            poorly |= at["sd"] > limits.scale_share * width
+        none = (at["p"] > limits.discrimination_p) | ((at["p"] > alpha) & ~follows)
+        return {
+            "opposite": opposite,
+            "agreement": low & (apart | unknown) & ~opposite,
+            "discrimination": none & ~opposite,
+            "repeatability": poorly,
+            "narrow": slope & follows & (at["slope"] <= limits.narrow_slope),
+            "wide": slope & follows & (at["slope"] >= limits.wide_slope),
+            "above": steady & (at["bias"] > 0),
+            "below": steady & (at["bias"] < 0),
+        }
+
+
+def flag_table(
+    found: Mapping[str, Truths],
+    numbers: Mapping[str, Floats],
+    assessors: Sequence[Any],
+    attributes: Sequence[Any],
+) -> pd.DataFrame:
+    """One row a flag: ``assessor attribute flag value says train``."""
+    rows = []
+    for flag, (says, (column, shown), train) in _WORDS.items():
+        for a, k in np.argwhere(found[flag]):
+            value = float(numbers[column][a, k])
+            words = f"{assessors[a]} {says.format(attributes[k])}, {shown.format(value)}."
+            rows.append((a, k, flag, value, words, train.format(attributes[k])))
+    rows.sort(key=lambda row: (row[0], row[1], RULES.index(row[2])))
+    names = None if rows else object
+    return pd.DataFrame(
+        {
+            "assessor": pd.Series([assessors[row[0]] for row in rows], dtype=names),
+            "attribute": pd.Series([attributes[row[1]] for row in rows], dtype=names),
+            "flag": pd.Series([row[2] for row in rows], dtype=str),
+            "value": pd.Series([row[3] for row in rows], dtype=float),
+            "says": pd.Series([row[4] for row in rows], dtype=str),
+            "train": pd.Series([row[5] for row in rows], dtype=str),
+        }
+    )
+
+
+def _discovered(p: Floats, alpha: float) -> Truths:
+    """p adjusted for the false discovery rate over all that were tested, at alpha."""
+    tested = np.isfinite(p)
+    answer = np.zeros(p.shape, bool)
+    if tested.any():
+        answer[tested] = benjamini_hochberg(p[tested]) <= alpha
+    return answer

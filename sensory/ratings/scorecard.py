@@ -1,0 +1,338 @@
+"""The panel's scorecard: who tells samples apart, repeats, and agrees with the others.
+
+[1] ISO 11132:2021, performance of a panel; ISO 8586:2023, training of assessors. (Scope and
+    excerpts.)
+"""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Iterable, Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy.special import fdtri, stdtrit
+
+from ..base.checks import probability, within
+from ..base.errors import ArgumentError
+from ..base.results import several
+from ..models.mean_squares import BOTH, SAMPLE
+from .fitting import FittedPanel, fit_panel
+from .flags import ScorecardLimits, flag_table, raised
+from .performance import (
+    Cells,
+    agreement,
+    cells,
+    concordance,
+    discrimination,
+    intraclass,
+    not_empty,
+    repeatability,
+    smallest_difference,
+)
+from .tables import RatingTable, rating_table
+from .variance import anova_table, remarks
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PanelScorecard:
+    """Result of `panel_scorecard`: tidy tables, handed out as copies.
+
+    Attributes
+    ----------
+    scores : RatingTable
+        The checked scores.
+    limits, scale, alpha, power
+        As given.
+    judged : tuple
+        Attributes that the panel as a whole discriminates; flags are raised on these only.
+    notes : tuple of str
+        How the numbers came about, and what a table of this size cannot say.
+    assessors : DataFrame
+        One row an assessor and attribute: ``assessor attribute judged statistic df df_error
+        p`` (own F of sample), ``sd sd_df sd_ratio sd_p`` (repeatability, and against the
+        others), ``samples r r_p rank_r`` (agreement with the others), ``slope slope_low
+        slope_high slope_p`` (use of the scale), ``bias bias_p bias_sd level_p throughout``.
+    attributes : DataFrame
+        One row an attribute, the panel as a whole: ``attribute judged statistic df df_error
+        p p_false_discovery`` (sample against assessor x sample), ``interaction_statistic
+        interaction_p`` (against error), ``sd`` (repeatability), ``icc icc_consistency
+        icc_panel kendall_w kendall_p smallest_difference``.
+    panel : DataFrame
+        One row an assessor, over the judged attributes: ``assessor attributes apart r slope
+        sd_ratio flags``: how many were judged, on how many the own p is at most alpha,
+        medians, and the number of flags.
+    flags : DataFrame
+        ``assessor attribute flag value says train``.
+    """
+
+    scores: RatingTable
+    limits: ScorecardLimits
+    scale: tuple[float, float] | None
+    alpha: float
+    power: float
+    judged: tuple[Any, ...]
+    notes: tuple[str, ...]
+    _tables: Mapping[str, pd.DataFrame]
+
+    @property
+    def assessors(self) -> pd.DataFrame:
+        return self._tables["assessors"].copy()
+
+    @property
+    def attributes(self) -> pd.DataFrame:
+        return self._tables["attributes"].copy()
+
+    @property
+    def panel(self) -> pd.DataFrame:
+        return self._tables["panel"].copy()
+
+    @property
+    def flags(self) -> pd.DataFrame:
+        return self._tables["flags"].copy()
+
+    def says(self) -> tuple[str, ...]:
+        """The scorecard in sentences: the panel, each flag with its training, the notes."""
+        flags = self._tables["flags"]
+        lines = [
+            f"{says} {train}" for says, train in zip(flags["says"], flags["train"], strict=True)
+        ]
+        return (*self._panel_says(), *(lines or self._no_flag()), *self.notes)
+
+    def _panel_says(self) -> list[str]:
+        names, judged = self.scores.attributes, set(self.judged)
+        rest = [str(name) for name in names if name not in judged]
+        lines = [
+            f"The panel tells the samples apart by {len(judged)} of "
+            f"{several(len(names), 'attribute')}; assessors are judged on these alone."
+        ]
+        if rest:
+            lines.append(
+                f"Not told apart by {', '.join(rest)}: the samples may be alike there; look again "
+                "with samples that are further apart."
+            )
+        return lines
+
+    def _no_flag(self) -> list[str]:
+        return ["No assessor stands out."] if self.judged else ["No assessor can be judged."]
+
+    def __repr__(self) -> str:
+        return (
+            f"<PanelScorecard: {several(len(self.scores.assessors), 'assessor')}, judged on "
+            f"{len(self.judged)} of {several(len(self.scores.attributes), 'attribute')}; "
+            f"{several(len(self._tables['flags']), 'flag')}>"
+        )
+
+    def _repr_html_(self) -> str:
+        lines = "".join(f"<p>{line}</p>" for line in self.says())
+        return f"{self._tables['panel'].to_html(index=False)}{lines}"
+
+
+def panel_scorecard(
+    ballots: pd.DataFrame,
+    *,
+    attributes: Iterable[Hashable] | None = None,
+    limits: ScorecardLimits | None = None,
+    scale: tuple[float, float] | None = None,
+    alpha: float = 0.05,
+    power: float = 0.8,
+) -> PanelScorecard:
+    """How does the panel work, and who needs which training?
+
+    Parameters
+    ----------
+    ballots : DataFrame
+        One score a row, see `rating_table`. Scores of the routine will do; samples that
+        differ, and two replicates or more, say most.
+    attributes : names, optional
+        Only these, in this order.
+    limits : ScorecardLimits, optional
+        Limits behind the flags.
+    scale : (lowest, highest), optional
+        Ends of the scale, for the limit of repeatability as a share of it.
+    alpha : float
+        Level of the tests.
+    power : float
+        With which `smallest_difference` would be seen.
+
+    Returns
+    -------
+    PanelScorecard
+
+    Raises
+    ------
+    ArgumentError, BallotError
+        See `rating_table` and `fit_panel`; a scale whose ends are not in order or do not
+        hold the scores.
+
+    Notes
+    -----
+    Discrimination, repeatability and agreement of assessor and panel after [1]. An assessor
+    who disagrees on an attribute that the panel does not discriminate has shown nothing:
+    flags are raised only where p of sample against assessor x sample, adjusted for
+    the false discovery rate over attributes, is at most alpha. Each assessor is compared with
+    the mean of the *others*. Over several sessions the scatter of replicates holds what
+    changed between sessions.
+
+    The slope on the others is drawn a little towards 0 by the noise of their mean. ICC and
+    W are of cell means. ICC is computed for all attributes at once; pingouin, one attribute
+    at a time, gives the same numbers.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> rng = np.random.default_rng(1)
+    >>> level = {"lime": 2, "pear": 4, "plum": 5, "quince": 6, "rhubarb": 7, "sloe": 9}
+    >>> rows = [(a, s, r, (11 - m if a == "Ed" else m) + rng.normal(0, 0.6))
+    ...         for a in ("Ada", "Bo", "Cy", "Di", "Ed", "Flo", "Gus", "Hal")
+    ...         for s, m in level.items() for r in (1, 2)]
+    >>> ballots = pd.DataFrame(rows, columns=["assessor", "sample", "replicate", "score"])
+    >>> result = panel_scorecard(ballots.assign(attribute="sour"), scale=(0, 10))
+    >>> result
+    <PanelScorecard: 8 assessors, judged on 1 of 1 attribute; 1 flag>
+    >>> print(result.says()[1].split(". ")[0])
+    Ed scores sour in the opposite direction, correlation with the others -1.00
+    """
+    alpha, power = probability("alpha", alpha), probability("power", power)
+    limits = _limits(limits)
+    table = rating_table(ballots, attributes=attributes)
+    ends = _scale(scale, table)
+    panel = fit_panel(table)
+    of = cells(table)
+    whole = _attribute_table(panel, of, alpha, power)
+    judged = whole["judged"].to_numpy()
+    numbers = {**discrimination(of), **repeatability(of), **agreement(of, alpha)}
+    found = raised(numbers, judged, limits, alpha, ends[1] - ends[0] if ends else None)
+    flags = flag_table(found, numbers, table.assessors, table.attributes)
+    tables = {
+        "attributes": whole,
+        "flags": flags,
+        "assessors": _assessor_table(table, numbers, judged),
+        "panel": _summary(table, numbers, judged, found, alpha),
+    }
+    return PanelScorecard(
+        scores=table,
+        limits=limits,
+        scale=ends,
+        alpha=alpha,
+        power=power,
+        judged=tuple(name for name, yes in zip(table.attributes, judged, strict=True) if yes),
+        notes=(*remarks(panel), *_gaps(table, of), *cannot_say(of, alpha)),
+        _tables=MappingProxyType(tables),
+    )
+
+
+def _limits(limits: Any) -> ScorecardLimits:
+    if limits is None:
+        return ScorecardLimits()
+    if not isinstance(limits, ScorecardLimits):
+        raise ArgumentError(f"limits must be ScorecardLimits; got {type(limits).__name__}.")
+    return limits
+
+
+def _scale(scale: Any, table: RatingTable) -> tuple[float, float] | None:
+    if scale is None:
+        return None
+    ends = within("scale", scale, -1e9, 1e9)
+    if ends.shape != (2,) or not ends[0] < ends[1]:
+        raise ArgumentError(f"scale must be its lowest and highest mark, in order; got {scale}.")
+    scores = table.rows["score"]
+    if scores.min() < ends[0] or scores.max() > ends[1]:
+        raise ArgumentError(
+            f"scale must hold every score; got {ends[0]:g} to {ends[1]:g}, and scores from "
+            f"{scores.min():g} to {scores.max():g}."
+        )
+    return float(ends[0]), float(ends[1])
+
+
+def _attribute_table(panel: FittedPanel, of: Cells, alpha: float, power: float) -> pd.DataFrame:
+    variance = anova_table(panel)
+    sample = variance[variance["source"] == SAMPLE].set_index("attribute")
+    both = variance[variance["source"] == BOTH].set_index("attribute")
+    names = list(panel.table.attributes)
+    found = sample.loc[names, ["statistic", "df", "df_error", "p", "p_false_discovery"]]
+    table = found.reset_index()
+    table.insert(1, "judged", table["p_false_discovery"] <= alpha)
+    for column in ("statistic", "p"):
+        table[f"interaction_{column}"] = both[column].reindex(names).to_numpy()
+    told = panel.gathered(lambda group: np.full(len(group.places), float(group.interaction)))
+    table["sd"] = np.where(told > 0, panel.repeatability, np.nan)
+    indices = {**intraclass(of), **concordance(of)}
+    indices["smallest_difference"] = smallest_difference(panel, alpha, power)
+    return table.assign(**indices)
+
+
+def _assessor_table(
+    table: RatingTable, numbers: Mapping[str, Floats], judged: NDArray[np.bool_]
+) -> pd.DataFrame:
+    many, count = len(table.assessors), len(table.attributes)
+    head = {
+        "assessor": [name for name in table.assessors for _ in range(count)],
+        "attribute": list(table.attributes) * many,
+        "judged": np.tile(judged, many),
+    }
+    frame = pd.DataFrame(head | {name: values.ravel() for name, values in numbers.items()})
+    return frame.assign(throughout=frame["throughout"] > 0)
+
+
+def _summary(
+    table: RatingTable,
+    numbers: Mapping[str, Floats],
+    judged: NDArray[np.bool_],
+    found: Mapping[str, NDArray[np.bool_]],
+    alpha: float,
+) -> pd.DataFrame:
+    chosen = {name: pd.DataFrame(numbers[name][:, judged]) for name in ("r", "slope", "sd_ratio")}
+    own = numbers["p"][:, judged]
+    scored = numbers["samples"][:, judged] > 0
+    return pd.DataFrame(
+        {
+            "assessor": list(table.assessors),
+            "attributes": scored.sum(1),
+            "apart": (own <= alpha).sum(1),
+            **{name: frame.median(axis=1) for name, frame in chosen.items()},
+            "flags": sum(flag.sum(1) for flag in found.values()),
+        }
+    )
+
+
+def _gaps(table: RatingTable, of: Cells) -> list[str]:
+    names = [str(table.attributes[place]) for place in np.flatnonzero(~not_empty(of))]
+    if not names:
+        return []
+    return [
+        f"{', '.join(names)}: some assessors did not score every sample; ICC and W are left out, "
+        "and the mean of the others is of those who scored the sample."
+    ]
+
+
+def cannot_say(of: Cells, alpha: float) -> list[str]:
+    """What a table of this size cannot show about one assessor, in numbers."""
+    samples = int((of.number > 0).sum(1).max())
+    free, others = of.free.max(), (of.free.sum(0) - of.free).max()
+    lines = []
+    if samples > 2:
+        t = stdtrit(samples - 2, 1 - alpha)
+        least = t / np.sqrt(samples - 2 + t**2)
+        lines.append(
+            f"With {samples} samples a correlation up to {least:.2f} can be chance (one-sided, "
+            f"alpha {alpha:g})."
+        )
+    else:
+        lines.append("With two samples no correlation can be computed.")
+    if free:
+        p = 1 - alpha
+        lines.append(
+            f"One assessor's F of sample has {samples - 1} and {free:g} degrees of freedom and "
+            f"must exceed {fdtri(samples - 1, free, p):.2f}; repeats of one assessor must scatter "
+            f"{np.sqrt(fdtri(free, max(others, 1), p)):.1f} times as much as those of the others "
+            "before it shows, before adjustment for the many comparisons."
+        )
+    else:
+        lines.append("Without replicates nothing can be said about how an assessor repeats.")
+    return lines

@@ -1,0 +1,216 @@
+"""Spiked samples: does an assessor find a fault that was put in, and only then?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from scipy.stats import hypergeom
+
+from ..base.checks import probability
+from ..base.errors import ArgumentError, BallotError, Fault
+from ..base.results import several
+from ..models.binomial import clopper_pearson
+
+_NEEDED = ("assessor", "spiked", "found")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SpikedSamples:
+    """Result of `spiked_samples`: tidy tables, handed out as copies.
+
+    Attributes
+    ----------
+    level : float
+        Of the limits.
+    dropped : int
+        Rows without an answer, left out.
+    assessors : DataFrame
+        One row an assessor: ``assessor hits spiked hit_rate hit_low hit_high false_alarms
+        blind false_rate false_low false_high p``.
+    faults : DataFrame
+        One row an assessor and fault: ``assessor fault hits spiked hit_rate hit_low
+        hit_high``; empty without the column ``fault``.
+    """
+
+    level: float
+    dropped: int
+    _tables: Mapping[str, pd.DataFrame]
+
+    @property
+    def assessors(self) -> pd.DataFrame:
+        return self._tables["assessors"].copy()
+
+    @property
+    def faults(self) -> pd.DataFrame:
+        return self._tables["faults"].copy()
+
+    def __repr__(self) -> str:
+        table = self._tables["assessors"]
+        return (
+            f"<SpikedSamples: {several(len(table), 'assessor')}, {table['hits'].sum()} of "
+            f"{table['spiked'].sum()} spiked found, {table['false_alarms'].sum()} of "
+            f"{table['blind'].sum()} blind duplicates called faulty>"
+        )
+
+    def _repr_html_(self) -> str:
+        return self._tables["assessors"].to_html(index=False)
+
+
+def spiked_samples(answers: pd.DataFrame, *, level: float = 0.95) -> SpikedSamples:
+    """How often does each assessor find a spiked sample, and call a blind duplicate faulty?
+
+    Parameters
+    ----------
+    answers : DataFrame
+        One answer a row: ``assessor``, ``spiked`` (True where a fault was put in, False for
+        a blind duplicate of the reference), ``found`` (True where the assessor reported a
+        fault or a difference), optional ``fault``, the name of what was put in. Truth values
+        or 0 and 1. Rows without an answer are dropped and counted.
+    level : float
+        Of the two-sided exact limits (Clopper and Pearson), each rate by itself.
+
+    Returns
+    -------
+    SpikedSamples
+
+    Raises
+    ------
+    ArgumentError
+        No table, a missing column, nothing answered.
+    BallotError
+        Every cell that is neither true nor false, or names no assessor.
+
+    Notes
+    -----
+    `p` is one-sided: the chance of so many hits, given how often the assessor said 'found',
+    were spiked samples and blind duplicates alike to him or her (Fisher's exact test).
+    A hit rate alone says nothing: who always says 'found' has hit rate 1. Ten trials are
+    few: 6 of 10 has 95 % limits of 0.26 to 0.88.
+
+    Examples
+    --------
+    >>> answers = pd.DataFrame({
+    ...     "assessor": ["Ada"] * 8 + ["Bo"] * 8, "spiked": [1, 1, 1, 1, 0, 0, 0, 0] * 2,
+    ...     "found": [1, 1, 1, 1, 0, 0, 0, 0, 1, 1, 1, 1, 1, 1, 1, 0]})
+    >>> result = spiked_samples(answers)
+    >>> result.assessors[["assessor", "hits", "false_alarms", "hit_low", "p"]].round(3)
+      assessor  hits  false_alarms  hit_low      p
+    0      Ada     4             0    0.398  0.014
+    1       Bo     4             3    0.398  0.500
+    """
+    level = probability("level", level)
+    frame, dropped = _checked(answers)
+    tables = {"assessors": _rates(frame, level), "faults": _by_fault(frame, level)}
+    return SpikedSamples(level=level, dropped=dropped, _tables=MappingProxyType(tables))
+
+
+def _checked(answers: Any) -> tuple[pd.DataFrame, int]:
+    if not isinstance(answers, pd.DataFrame):
+        raise ArgumentError(
+            f"answers must be a pandas DataFrame with one answer a row; "
+            f"got {type(answers).__name__}."
+        )
+    absent = [name for name in _NEEDED if name not in answers]
+    if absent:
+        raise ArgumentError(
+            f"answers lack the column{'s' * (len(absent) > 1)} {', '.join(absent)}; needed are "
+            f"assessor, spiked and found; got {', '.join(map(str, answers.columns))}."
+        )
+    kept = [*_NEEDED, *(["fault"] if "fault" in answers else [])]
+    frame = answers[kept].reset_index(drop=True)
+    wrong = [
+        Fault(
+            sheet="",
+            row=place + 2,
+            column=column,
+            value=str(cell),
+            rule="truth",
+            problem=f"{cell!r} is neither true nor false.",
+            advice="Give True or False, or 1 or 0.",
+        )
+        for column in ("spiked", "found")
+        for place, cell in enumerate(frame[column])
+        if not (_empty(cell) and column == "found") and not _is_truth(cell)
+    ]
+    wrong += [
+        Fault(
+            sheet="",
+            row=place + 2,
+            column="assessor",
+            value=str(name),
+            rule="name",
+            problem="The assessor is left empty.",
+            advice="Name the assessor.",
+        )
+        for place, name in enumerate(frame["assessor"])
+        if _empty(name) or not str(name).strip()
+    ]
+    if wrong:
+        raise BallotError(sorted(wrong, key=lambda fault: (fault.row, fault.column)))
+    answered = frame["found"].notna().to_numpy()
+    if not answered.any():
+        raise ArgumentError("answers hold no answer at all; every cell of found is empty.")
+    there = frame[answered].astype({"spiked": bool, "found": bool})
+    return there.reset_index(drop=True), int((~answered).sum())
+
+
+def _empty(cell: Any) -> bool:
+    return bool(pd.isna(cell))
+
+
+def _is_truth(cell: Any) -> bool:
+    if isinstance(cell, (bool, np.bool_)):
+        return True
+    return isinstance(cell, (int, float, np.integer, np.floating)) and float(cell) in (0.0, 1.0)
+
+
+def _rates(frame: pd.DataFrame, level: float) -> pd.DataFrame:
+    by = frame.groupby("assessor", sort=True, observed=True)
+    counts = pd.DataFrame(
+        {
+            "hits": (frame["spiked"] & frame["found"]).groupby(frame["assessor"]).sum(),
+            "spiked": by["spiked"].sum(),
+            "false_alarms": (~frame["spiked"] & frame["found"]).groupby(frame["assessor"]).sum(),
+        }
+    ).astype(np.int64)
+    counts["blind"] = by.size() - counts["spiked"]
+    table = _with_limits(counts.reset_index(), "hit", "hits", "spiked", level)
+    table = _with_limits(table, "false", "false_alarms", "blind", level)
+    said = table["hits"] + table["false_alarms"]
+    total = table["spiked"] + table["blind"]
+    p = hypergeom.sf(table["hits"] - 1, total, table["spiked"], said)
+    p = np.where((table["spiked"] > 0) & (table["blind"] > 0), p, np.nan)
+    order = ["assessor", "hits", "spiked", "hit_rate", "hit_low", "hit_high"]
+    order += ["false_alarms", "blind", "false_rate", "false_low", "false_high"]
+    return table[order].assign(p=p)
+
+
+def _by_fault(frame: pd.DataFrame, level: float) -> pd.DataFrame:
+    names = ["assessor", "fault", "hits", "spiked", "hit_rate", "hit_low", "hit_high"]
+    if "fault" not in frame:
+        return pd.DataFrame(columns=names)
+    spiked = frame[frame["spiked"]]
+    by = spiked.groupby(["assessor", "fault"], observed=True)["found"]
+    table = by.agg(hits="sum", spiked="size").astype(np.int64).reset_index()
+    return _with_limits(table, "hit", "hits", "spiked", level)[names]
+
+
+def _with_limits(
+    table: pd.DataFrame, name: str, correct: str, trials: str, level: float
+) -> pd.DataFrame:
+    """Rate and exact limits; NaN where there was no trial."""
+    count, of = table[correct].to_numpy(), table[trials].to_numpy()
+    low, high = clopper_pearson(count, np.maximum(of, 1), level)
+    tried = of > 0
+    return table.assign(
+        **{
+            f"{name}_rate": np.where(tried, count / np.maximum(of, 1), np.nan),
+            f"{name}_low": np.where(tried, low, np.nan),
+            f"{name}_high": np.where(tried, high, np.nan),
+        }
+    )
