@@ -67,6 +67,66 @@ def water(truths: dict[str, float], assessors: int, rng: Rng) -> Rows:
     return rows
 
 
+ATTRIBUTES = {
+    "sweet": 6.0,
+    "sour": 4.5,
+    "raspberry": 6.5,
+    "cooked": 2.0,
+    "bitter": 1.5,
+    "body": 5.0,
+}
+
+
+def pressing(truths: dict[str, dict[str, float]], assessors: int, rng: Rng) -> Rows:
+    """A profile in two replicates; P04 turns the scale for 'sour' round."""
+    own = rng.normal(0, 0.5, (assessors, len(ATTRIBUTES)))
+    apart = {sample: rng.normal(0, 0.25, (assessors, len(ATTRIBUTES))) for sample in truths}
+    rows = []
+    for person in range(assessors):
+        for replicate in (1, 2):
+            for sample in rng.permutation(list(truths)):
+                row = {"assessor": f"P{person + 1:02d}", "sample": str(sample),
+                       "replicate": str(replicate)}  # fmt: skip
+                for at, (name, level) in enumerate(ATTRIBUTES.items()):
+                    moved = truths[str(sample)].get(name, 0.0)
+                    moved = -moved if (name, person) == ("sour", 3) else moved
+                    score = level + moved + own[person, at] + apart[str(sample)][person, at]
+                    row[name] = f"{np.clip(score + rng.normal(0, 0.55), 0, 10):.1f}"
+                rows.append(row)
+    rows[17]["body"] = ""
+    return rows
+
+
+def distance(truths: dict[str, float], assessors: int, rng: Rng) -> Rows:
+    """Difference from the labelled reference, 0 to 10; the blind reference is never 0."""
+    rows = []
+    for person in range(assessors):
+        habit = rng.uniform(0.4, 1.6)
+        for replicate in (1, 2):
+            for sample in rng.permutation(list(truths)):
+                score = habit + truths[str(sample)] + rng.normal(0, 0.6)
+                rows.append(
+                    {"assessor": f"P{person + 1:02d}", "sample": str(sample),
+                     "replicate": str(replicate), "code": code(rng),
+                     "score": f"{np.clip(score, 0, 10):.1f}", "comment": ""}
+                )  # fmt: skip
+    return rows
+
+
+def sweeteners(truths: dict[str, float], assessors: int, rng: Rng) -> Rows:
+    """Ranks of the aftertaste, 1 for the weakest."""
+    rows = []
+    for person in range(assessors):
+        percepts = {sample: rng.normal(truth) for sample, truth in truths.items()}
+        order = sorted(percepts, key=lambda sample: percepts[sample])
+        for sample in rng.permutation(list(truths)):
+            rows.append(
+                {"assessor": f"P{person + 1:02d}", "sample": str(sample), "code": code(rng),
+                 "rank": str(order.index(str(sample)) + 1), "comment": ""}
+            )  # fmt: skip
+    return rows
+
+
 SESSIONS: dict[str, dict[str, Any]] = {
     "shop_light": {
         "make": lambda rng: shop_light(1.9, 24, rng),
@@ -80,6 +140,7 @@ SESSIONS: dict[str, dict[str, Any]] = {
             "if_undecided": "A triangle session with the number of assessors planned for it.",
         },
         "samples": ["reference, dark store", "six months in light"],
+        "batches": ["EF-0502", "EF-0502, light"],
     },
     "new_thickener": {
         "make": lambda rng: new_thickener(2.6, 60, rng),
@@ -94,6 +155,7 @@ SESSIONS: dict[str, dict[str, Any]] = {
             "settings": {"dprime_limit": 1.5},
         },
         "samples": ["reference, xanthan", "pectin"],
+        "batches": ["GI-0233", "GI-T08"],
     },
     "water": {
         "make": lambda rng: water({"softened": 0.25, "filtered": 1.6}, 30, rng),
@@ -108,6 +170,77 @@ SESSIONS: dict[str, dict[str, Any]] = {
             "settings": {"grades": "; ".join(GRADES), "dprime_limit": 1.0},
         },
         "samples": ["reference, well water", "softened or filtered"],
+        "batches": ["RB-0719", "RB-T21, RB-T22"],
+    },
+    "pressing": {
+        "make": lambda rng: pressing(
+            {
+                "reference": {},
+                "new press": {"cooked": 1.4, "sour": -0.9, "raspberry": -0.3},
+                "old press, warm": {"cooked": 0.3, "sour": 1.2},
+            },
+            10,
+            rng,
+        ),
+        "protocol": "PROFILE",
+        "title": "Raspberry cordial from a new press: what moved?",
+        "question": {
+            "what_changed": "A new press; and the old one run warm.",
+            "decision": "Whether the new press replaces the old one.",
+            "if_different": "Adjust the press; profile again.",
+            "if_similar": "Use the new press.",
+            "if_undecided": "A larger session with the attributes in doubt.",
+            "settings": {
+                "attributes": "; ".join(ATTRIBUTES),
+                "reference": "reference",
+                "margins": "1",
+                "samples": "",
+                "scale_low": 0.0,
+                "scale_high": 10.0,
+            },
+        },
+        "samples": ["reference, old press", "new press; old press run warm"],
+        "batches": ["RB-0726", "RB-T30, RB-T31"],
+    },
+    "gasket": {
+        "make": lambda rng: distance(
+            {"blind reference": 0.0, "batch 118": 0.2, "batch 119": 2.4}, 12, rng
+        ),
+        "protocol": "DIFFERENCE_FROM_CONTROL",
+        "title": "Two batches after a worn gasket: how far from the reference?",
+        "question": {
+            "what_changed": "A gasket of the filler was worn; cleared by food safety.",
+            "decision": "Which of the two batches is released.",
+            "if_different": "Hold that batch.",
+            "if_similar": "Release it.",
+            "if_undecided": "Hold; one planned session more.",
+            "settings": {
+                "control": "blind reference",
+                "limit": 1.5,
+                "samples": "",
+                "scale_low": 0.0,
+                "scale_high": 10.0,
+            },
+        },
+        "samples": ["reference", "batches 118 and 119"],
+        "batches": ["RB-0097", "RB-0118, RB-0119"],
+    },
+    "aftertaste": {
+        "make": lambda rng: sweeteners(
+            {"sugar": 0.0, "blend 1": 0.3, "blend 2": 1.3, "blend 3": 1.6}, 16, rng
+        ),
+        "protocol": "RANKING",
+        "title": "Four sweetenings of a lemon cordial, ranked by aftertaste",
+        "question": {
+            "what_changed": "The sweetening.",
+            "decision": "Which blends are developed further.",
+            "if_different": "Drop the blends that differ from sugar.",
+            "if_similar": "Ranking does not show similarity.",
+            "if_undecided": "Go on with all of them.",
+            "settings": {"attribute": "aftertaste", "reference": "sugar", "expected": ""},
+        },
+        "samples": ["sugar", "three blends"],
+        "batches": ["LE-0310", "LE-T41 to LE-T43"],
     },
 }
 
@@ -115,10 +248,10 @@ SESSIONS: dict[str, dict[str, Any]] = {
 def write_words(name: str, plan: dict[str, Any], ballots: int) -> None:
     """Question, samples and circumstances of a session."""
     samples = [
-        {"letter": letter, "name": words, "batch": "", "made_on": "2026-10-19",
+        {"letter": letter, "name": words, "batch": batch, "made_on": "2026-10-19",
          "storage": "12 °C", "preparation": "40 ml, diluted 1 + 6 with still water at 14 °C",
          "allergens": "sulphites above 10 mg/kg"}
-        for letter, words in zip("AB", plan["samples"], strict=True)
+        for letter, words, batch in zip("AB", plan["samples"], plan["batches"], strict=True)
     ]  # fmt: skip
     words = {
         "details": {

@@ -16,6 +16,8 @@ from .base.errors import RecordError
 from .base.records import Question
 from .decisions.findings import SessionFinding, session_finding
 from .decisions.graded import read_sureness
+from .decisions.ranked import read_ranking
+from .decisions.rated import read_difference_from_control, read_profile
 from .decisions.reading import Reading
 from .decisions.yes_no import read_a_not_a, read_same_different
 from .methods import find_method, find_test
@@ -26,6 +28,9 @@ READERS: dict[str, Callable[[Sequence[dict[str, Any]], Question], Reading]] = {
     "A_NOT_A": read_a_not_a,
     "SAME_DIFFERENT": read_same_different,
     "SURENESS": read_sureness,
+    "RANKING": read_ranking,
+    "PROFILE": read_profile,
+    "DIFFERENCE_FROM_CONTROL": read_difference_from_control,
 }
 
 

@@ -113,6 +113,8 @@ ORDER = {
         "summary",
         "yes_no",
         "graded",
+        "ranked",
+        "rated",
         "screening_rules",
         "screening",
     ),

@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from sensory import workflow
+from sensory.ballots.lines import check_cells
 from sensory.base.errors import BallotError
 from sensory.base.records import Finding
 from sensory.store.repository import Repository, open_store
@@ -93,7 +94,7 @@ def test_prepared_sessions_state_all_that_a_report_needs(name):
 def test_mistakes_show_eight_kinds():
     cells, remarks = workflow.cells_of_file(DEMO / "mistakes.csv")
     question = workflow.read_prepared(DEMO, "suspect_batch")["question"]
-    checked = workflow.check_cells(cells, question)
+    checked = check_cells(cells, question)
     assert remarks == []
     assert len(cells) == 18
     assert {(fault.rule, fault.row) for fault in checked.blocking} == {

@@ -17,7 +17,7 @@ from ..base.results import Table
 from ..choices.sureness import GradedProduct, sureness_test
 from ..methods import SURENESS
 from ..models.binomial import upper_tail
-from .reading import ATTRIBUTE, SCOPE, TOGETHER, Reading, Span, chance, of_two
+from .reading import ATTRIBUTE, SCOPE, TOGETHER, Reading, Span, chance, each_named, of_two, overall
 
 Row = dict[str, Any]
 _COLUMNS = (
@@ -59,8 +59,8 @@ def read_sureness(rows: Sequence[Row], question: Question) -> Reading:
     counts = tuple((name, *row) for name, row in zip(("A", *products), table.tolist(), strict=True))
     return Reading(
         method=SURENESS,
-        finding=_overall(findings),
-        sentence=_sentence(products, findings),
+        finding=overall(findings),
+        sentence=each_named(products, findings),
         because=_because(numbers, question.alpha),
         tables=(
             ("The numbers", Table(columns=_COLUMNS, rows=numbers)),
@@ -74,13 +74,6 @@ def read_sureness(rows: Sequence[Row], question: Question) -> Reading:
         cannot_tell=(*((TOGETHER,) if several_each else ()), ATTRIBUTE, SCOPE),
         notes=_notes(several_each, len(products)),
     )
-
-
-def _sentence(products: Sequence[str], findings: Sequence[Finding]) -> str:
-    if len(products) == 1:
-        return findings[0].sentence
-    each = zip(products, findings, strict=True)
-    return "; ".join(f"{name}: {finding.heading.lower()}" for name, finding in each) + "."
 
 
 def _line(
@@ -139,11 +132,3 @@ def _holm(raw: Sequence[float]) -> list[float]:
         worst = max(worst, min((len(raw) - step) * raw[at], 1.0))
         adjusted[at] = worst
     return adjusted
-
-
-def _overall(findings: Sequence[Finding]) -> Finding:
-    """The finding that a batch-by-batch list amounts to: the least favourable one."""
-    for finding in (Finding.DIFFERENT, Finding.UNDECIDED, Finding.DIFFERENT_WITHIN_LIMIT):
-        if finding in findings:
-            return finding
-    return Finding.SIMILAR

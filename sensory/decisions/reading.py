@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from ..base.records import Finding, Question, SessionDetails, StoredSession
@@ -36,6 +37,44 @@ class Span:
     margin: float | None = None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MeanPoint:
+    """Mean of one sample in one attribute, for the profile chart.
+
+    Attributes
+    ----------
+    attribute, sample : str
+    estimate : float
+    limits : Interval
+    """
+
+    attribute: str
+    sample: str
+    estimate: float
+    limits: Interval
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AssessorPoint:
+    """One assessor in one attribute, for the chart of the panel.
+
+    Attributes
+    ----------
+    assessor, attribute : str
+    agreement : float
+        Correlation with the mean of the others.
+    slope : float
+        Use of the scale against theirs, 1 for the same.
+    flags : int
+    """
+
+    assessor: str
+    attribute: str
+    agreement: float
+    slope: float
+    flags: int
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Reading:
     """The finding of a session that is no forced choice, with its numbers.
@@ -50,10 +89,19 @@ class Reading:
         Headings and tables; the first one is the main one.
     axis : str
         What the chart shows.
+    origin : float or None
+        Where no difference lies on that axis, if anywhere.
     spans : tuple of Span
     cannot_tell : tuple of str
     notes : tuple of str
         What was computed how, and what else the reader has to know.
+    means : tuple of MeanPoint
+        Of a profile.
+    panel : tuple of AssessorPoint
+        Of a profile: the assessors, on attributes that the panel tells apart.
+    panel_says : tuple of str
+        The scorecard in sentences.
+    panel_tables : tuple of (str, Table)
     """
 
     method: Method
@@ -65,6 +113,11 @@ class Reading:
     spans: tuple[Span, ...]
     cannot_tell: tuple[str, ...]
     notes: tuple[str, ...] = field(default=())
+    origin: float | None = 0.0
+    means: tuple[MeanPoint, ...] = ()
+    panel: tuple[AssessorPoint, ...] = ()
+    panel_says: tuple[str, ...] = ()
+    panel_tables: tuple[tuple[str, Table], ...] = ()
 
     def words(self) -> str:
         """The chart in a sentence, for people who do not see it."""
@@ -128,6 +181,26 @@ def told_by_conduct(session: StoredSession, afterwards: tuple[str, ...]) -> list
             "was agreed: this record does not show that the limit was chosen before tasting."
         )
     return lines
+
+
+def overall(findings: Sequence[Finding]) -> Finding:
+    """What several findings amount to: the least favourable one.
+
+    >>> overall([Finding.SIMILAR, Finding.UNDECIDED]).value
+    'UNDECIDED'
+    """
+    for finding in (Finding.DIFFERENT, Finding.UNDECIDED, Finding.DIFFERENT_WITHIN_LIMIT):
+        if finding in findings:
+            return finding
+    return Finding.SIMILAR
+
+
+def each_named(names: Sequence[str], findings: Sequence[Finding]) -> str:
+    """The finding of one sample in its sentence, those of several by name."""
+    if len(names) == 1:
+        return findings[0].sentence
+    each = zip(names, findings, strict=True)
+    return "; ".join(f"{name}: {finding.heading.lower()}" for name, finding in each) + "."
 
 
 def chance(p: float) -> str:

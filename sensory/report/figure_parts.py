@@ -12,6 +12,7 @@ import altair as alt
 FONT = "Open Sans"
 FONTS = Path(__file__).parent / "fonts"
 GREY, BLUE, ORANGE = "#7b7b7b", "#0072B2", "#D55E00"
+PALETTE = (BLUE, ORANGE, "#009E73", "#CC79A7", "#56B4E9", "#E69F00", GREY)
 
 
 def as_svg(chart: alt.LayerChart) -> bytes:

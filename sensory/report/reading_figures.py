@@ -7,15 +7,15 @@ from typing import Any
 
 import altair as alt
 
-from ..decisions.reading import Reading, Span
-from .figure_parts import BLUE, FONT, GREY, ORANGE, axis, values
+from ..decisions.reading import Reading
+from .figure_parts import BLUE, FONT, GREY, ORANGE, PALETTE, axis, values
 
 _ROW = 34
 
 
 def reading_figure(reading: Reading, width: int | str = "container") -> alt.LayerChart:
     """One row an estimate: point, limits, zero line, and a tick at each agreed margin."""
-    low, high = _range(reading.spans)
+    low, high = _range(reading)
     rows = [span.label for span in reading.spans]
     y = alt.Y("row:N", sort=rows, title=None, axis=axis(ticks=False, domain=False, labelLimit=260))
     x = alt.X(
@@ -44,9 +44,11 @@ def reading_figure(reading: Reading, width: int | str = "container") -> alt.Laye
     point = alt.Chart(values(spans)).mark_point(
         color=BLUE, size=110, filled=True, shape="circle", opacity=1
     )
-    zero = alt.Chart(values([{"at": 0.0}])).mark_rule(color=GREY, strokeDash=[2, 3], size=2)
+    zero = alt.Chart(values([{"at": reading.origin}])).mark_rule(
+        color=GREY, strokeDash=[2, 3], size=2
+    )
     layers: list[Any] = [
-        zero.encode(x="at:Q"),
+        *([] if reading.origin is None else [zero.encode(x="at:Q")]),
         rule.encode(x=x, x2="high:Q", y=y),
         point.encode(x="estimate:Q", y=y),
     ]
@@ -58,12 +60,106 @@ def reading_figure(reading: Reading, width: int | str = "container") -> alt.Laye
     return chart.configure(font=FONT).configure_view(stroke=None)
 
 
-def _range(spans: tuple[Span, ...]) -> tuple[float, float]:
-    """From the lowest to the highest finite mark, zero and margins included, with air."""
-    marks = [0.0]
-    for span in spans:
-        margin = span.margin or 0.0
-        marks += [span.estimate, span.limits.low, span.limits.high, margin, -margin]
+def profile_figure(reading: Reading, width: int | str = "container") -> alt.LayerChart:
+    """Mean of each sample in each attribute with its limits; samples by colour and shape."""
+    attributes = list(dict.fromkeys(one.attribute for one in reading.means))
+    samples = list(dict.fromkeys(one.sample for one in reading.means))
+    rows = [
+        {
+            "attribute": one.attribute,
+            "sample": one.sample,
+            "mean": one.estimate,
+            "low": one.limits.low,
+            "high": one.limits.high,
+        }
+        for one in reading.means
+    ]
+    y = alt.Y(
+        "attribute:N",
+        sort=attributes,
+        title=None,
+        axis=axis(ticks=False, domain=False, labelLimit=260, grid=True),
+    )
+    offset = alt.YOffset("sample:N", sort=samples)
+    legend = alt.Legend(title=None, labelColor=GREY, orient="top", labelFontSize=12)
+    colour = alt.Color(
+        "sample:N", sort=samples, scale=alt.Scale(range=list(PALETTE)), legend=legend
+    )
+    base = alt.Chart(values(rows))
+    rule = base.mark_rule(size=2).encode(
+        x=alt.X(
+            "low:Q",
+            title="mean score with 95 % limits",
+            scale=alt.Scale(zero=False),
+            axis=axis(grid=False),
+        ),
+        x2="high:Q",
+        y=y,
+        yOffset=offset,
+        color=colour,
+    )
+    point = base.mark_point(size=90, filled=True, opacity=1).encode(
+        x="mean:Q",
+        y=y,
+        yOffset=offset,
+        color=colour,
+        shape=alt.Shape("sample:N", sort=samples, legend=legend),
+    )
+    height = len(attributes) * max(_ROW, 15 * len(samples) + 8)
+    chart: Any = alt.layer(rule, point).properties(width=width, height=height)
+    return chart.configure(font=FONT).configure_view(stroke=None)
+
+
+def panel_figure(reading: Reading, across: int = 4) -> alt.FacetChart:
+    """Small multiples: an attribute a panel, an assessor a row, agreement with the others.
+
+    A flagged assessor has a hollow diamond instead of a dot.
+    """
+    rows = [
+        {
+            "assessor": one.assessor,
+            "attribute": one.attribute,
+            "r": one.agreement if math.isfinite(one.agreement) else None,
+            "state": "flagged" if one.flags else "no flag",
+        }
+        for one in reading.panel
+    ]
+    states = ["no flag", "flagged"]
+    points = (
+        alt.Chart()
+        .mark_point(size=70, opacity=1, strokeWidth=2)
+        .encode(
+            x=alt.X(
+                "r:Q",
+                title="agreement",
+                scale=alt.Scale(domain=[-1, 1]),
+                axis=axis(values=[-1, 0, 1], grid=True),
+            ),
+            y=alt.Y("assessor:N", title=None, axis=axis(ticks=False, domain=False, grid=True)),
+            color=alt.Color(
+                "state:N", scale=alt.Scale(domain=states, range=[BLUE, ORANGE]), legend=None
+            ),
+            shape=alt.Shape(
+                "state:N",
+                scale=alt.Scale(domain=states, range=["circle", "diamond"]),
+                legend=alt.Legend(title=None, orient="top", labelColor=GREY),
+            ),
+        )
+        .properties(width=120, height=alt.Step(16))
+    )
+    header = alt.Header(labelColor=GREY, labelFontSize=12, title=None)
+    chart: Any = points.facet(
+        facet=alt.Facet("attribute:N", header=header), columns=across, data=values(rows)
+    )
+    return chart.configure(font=FONT).configure_view(stroke=GREY, strokeOpacity=0.3)
+
+
+def _range(reading: Reading) -> tuple[float, float]:
+    """From the lowest to the highest finite mark, origin and margins included, with air."""
+    marks = [] if reading.origin is None else [reading.origin]
+    for span in reading.spans:
+        marks += [span.estimate, span.limits.low, span.limits.high]
+        marks += [] if span.margin is None else [span.margin, -span.margin]
     finite = [mark for mark in marks if math.isfinite(mark)]
     low, high = min(finite), max(finite)
     low, high = (low - 1, high + 1) if low == high else (low, high)

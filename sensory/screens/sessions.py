@@ -30,6 +30,9 @@ _OTHER = {
     "shop_light": ("Shop light", "A - not A, 24 assessors, both samples each."),
     "new_thickener": ("Lingering ginger", "60 same-different pairs, one each."),
     "water": ("Two waters", "Graded by sureness, two products at once."),
+    "pressing": ("New press", "A profile: six attributes, ten assessors, twice."),
+    "gasket": ("Worn gasket", "Difference from control: two batches."),
+    "aftertaste": ("Aftertaste", "Four sweetenings in order."),
 }
 _LISTED = 20
 
@@ -54,7 +57,9 @@ def _demo() -> None:
     st.subheader("Try it with invented sessions")
     _tiles(_PREPARED, primary=True)
     with st.expander("Other methods"):
-        _tiles(_OTHER, primary=False)
+        names = list(_OTHER)
+        for row in (names[:3], names[3:]):
+            _tiles({name: _OTHER[name] for name in row}, primary=False)
 
 
 def _tiles(prepared: dict[str, tuple[str, str]], *, primary: bool) -> None:

@@ -136,7 +136,10 @@ class Visitor:
         self.page.locator(f".st-key-{key} button").click()
 
     def heading(self, words: str) -> None:
-        self.page.get_by_role("heading", name=words).first.wait_for(timeout=30_000)
+        try:
+            self.page.get_by_role("heading", name=words).first.wait_for(timeout=30_000)
+        except Exception as error:
+            raise AssertionError(f"no heading {words!r} on the page:\n{self.text()}") from error
         self.settled()
 
     def saved(self) -> None:

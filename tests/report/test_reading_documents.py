@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -81,10 +82,9 @@ def test_chart_draws_infinite_limits_at_the_edge(store):
             margin=1.0,
         ),
     )
-    from dataclasses import replace
-
     drawn = reading_figure(replace(read.reading, spans=spans)).to_dict()
-    rows = drawn["layer"][1]["data"]["values"]
+    name = drawn["layer"][1]["data"]["name"]
+    rows = drawn["datasets"][name]
     assert all(math.isfinite(row[key]) for row in rows for key in ("low", "high", "estimate"))
     assert rows[0]["high"] == rows[0]["estimate"] > 1
 
