@@ -72,6 +72,13 @@ def read_profile(rows: Sequence[Row], question: Question) -> Reading:
         because=_moved(compared, question.alpha),
         tables=(
             (f"Against {name}", _differences(compared, agreed, equivalent)),
+            (
+                "Do the samples differ? (against assessor x sample)",
+                _table(
+                    result.anova[result.anova["source"] == "sample"],
+                    "attribute df df_error statistic p p_holm method",
+                ),
+            ),
             ("Means", _table(result.means, "attribute sample estimate se low high scores")),
             (
                 "Analysis of variance",

@@ -6,11 +6,11 @@ import json
 from typing import Any
 
 from ..base.records import ADVICE
-from ..base.results import several
-from ..decisions.reading import ReadSession
+from ..base.results import Table, several
+from ..decisions.reading import Reading, ReadSession
 from .documents import agreement_block, block, compiled, sample_block, stamp
 from .figure_parts import as_svg
-from .reading_figures import reading_figure
+from .reading_figures import panel_figure, profile_figure, reading_figure
 from .words import number
 
 _MOST_ROWS = 40
@@ -25,10 +25,15 @@ def reading_pdf(read: ReadSession) -> bytes:
         A PDF with text as text and the chart as vectors; the same reading gives the same
         bytes. One page for a few attributes, more where the tables are long.
     """
+    reading = read.reading
     files = {
-        "figure.svg": as_svg(reading_figure(read.reading, width=640)),
+        "figure.svg": as_svg(reading_figure(reading, width=640)),
         "data.json": json.dumps(reading_words(read)).encode(),
     }
+    if reading.means:
+        files["profile.svg"] = as_svg(profile_figure(reading, width=640))
+    if reading.panel:
+        files["panel.svg"] = as_svg(panel_figure(reading))
     return compiled("reading.typ", files, read.printed_at)
 
 
@@ -45,8 +50,12 @@ def reading_words(read: ReadSession) -> dict[str, Any]:
         "figure_words": reading.words(),
         "left": _asked(read),
         "right": [_done(read), agreement_block(read.session)],
-        "tables": [_table(heading, table) for heading, table in reading.tables],
+        "tables": [_table(heading, table) for heading, table in _printed(reading)],
         "notes": list(reading.notes),
+        "with_profile": bool(reading.means),
+        "with_panel": bool(reading.panel),
+        "panel_says": list(reading.panel_says),
+        "panel_tables": [_table(heading, table) for heading, table in reading.panel_tables[:2]],
         "cannot_tell": list(read.cannot_tell()),
         "below": [
             {"heading": heading, "lines": list(lines[:12])}
@@ -100,7 +109,12 @@ def _done(read: ReadSession) -> dict[str, Any]:
     )
 
 
-def _table(heading: str, table: Any) -> dict[str, Any]:
+def _printed(reading: Reading) -> tuple[tuple[str, Table], ...]:
+    """The tables of the report; those of a profile fill pages, and the rest is in the CSV."""
+    return reading.tables[:2] if reading.means else reading.tables
+
+
+def _table(heading: str, table: Table) -> dict[str, Any]:
     rows = [[number(cell) for cell in row] for row in table.rows[:_MOST_ROWS]]
     left = len(table.rows) - len(rows)
     note = f"and {several(left, 'row')} more, in the CSV" if left > 0 else ""

@@ -81,9 +81,9 @@ def profile_figure(reading: Reading, width: int | str = "container") -> alt.Laye
         axis=axis(ticks=False, domain=False, labelLimit=260, grid=True),
     )
     offset = alt.YOffset("sample:N", sort=samples)
-    legend = alt.Legend(title=None, labelColor=GREY, orient="top", labelFontSize=12)
+    legend = alt.Legend(labelColor=GREY, orient="top", labelFontSize=12)
     colour = alt.Color(
-        "sample:N", sort=samples, scale=alt.Scale(range=list(PALETTE)), legend=legend
+        "sample:N", sort=samples, title=None, scale=alt.Scale(range=list(PALETTE)), legend=legend
     )
     base = alt.Chart(values(rows))
     rule = base.mark_rule(size=2).encode(
@@ -103,7 +103,7 @@ def profile_figure(reading: Reading, width: int | str = "container") -> alt.Laye
         y=y,
         yOffset=offset,
         color=colour,
-        shape=alt.Shape("sample:N", sort=samples, legend=legend),
+        shape=alt.Shape("sample:N", sort=samples, title=None, legend=legend),
     )
     height = len(attributes) * max(_ROW, 15 * len(samples) + 8)
     chart: Any = alt.layer(rule, point).properties(width=width, height=height)

@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import streamlit as st
 
 from ..base.records import ADVICE, Finding, StoredSession
 from ..base.results import Table
 from ..base.version import __version__
-from ..decisions.reading import ReadSession
-from ..report.reading_figures import reading_figure
+from ..decisions.reading import Reading, ReadSession
+from ..report.reading_figures import panel_figure, profile_figure, reading_figure
 from ..report.sheets import ballots_csv, tables_csv
 from ..report.words import number
 from ..workflow import read_session
 from .frame import current_frame, minute, plain
 from .worker import reading_pdf_of
+
+_LONG = 14
 
 
 def reading_page(session: StoredSession, signs: Mapping[Finding, str], name: str) -> None:
@@ -33,14 +35,57 @@ def reading_page(session: StoredSession, signs: Mapping[Finding, str], name: str
     left, right = st.columns([3, 2], gap="large")
     with left:
         _downloads(read, name)
-        for heading, table in reading.tables:
-            st.subheader(heading)
-            st.table(_rounded(table), hide_index=True)
+        wide = bool(reading.means)
+        if not wide:
+            _tables(reading.tables)
+        st.subheader("How it was computed")
         st.markdown("\n".join(f"- {plain(line)}" for line in reading.notes))
     with right:
         st.subheader("What this session cannot tell")
         st.markdown("\n".join(f"- {plain(line)}" for line in read.cannot_tell()))
         _agreed(read)
+    if wide:
+        _profile(reading)
+        _tables(reading.tables[:1])
+        with st.expander("More tables: analysis of variance, means, components"):
+            _tables(reading.tables[1:])
+    if reading.panel_says:
+        _panel(reading)
+
+
+def _profile(reading: Reading) -> None:
+    st.subheader("The profile")
+    with st.container(key="profile-figure"):
+        words = "; ".join(
+            f"{one.attribute}, {one.sample}: {one.estimate:.2f}" for one in reading.means
+        )
+        st.altair_chart(profile_figure(reading), theme=None, width="stretch", alt=words)
+
+
+def _panel(reading: Reading) -> None:
+    """The panel's own scorecard: could these people have seen it?"""
+    st.subheader("How did the panel do?")
+    st.markdown("\n".join(f"- {plain(line)}" for line in reading.panel_says))
+    if reading.panel:
+        with st.container(key="panel-figure"):
+            words = "Agreement of each assessor with the others; the numbers are below."
+            st.altair_chart(panel_figure(reading), theme=None, width="content", alt=words)
+        st.markdown(
+            "Agreement is the correlation with the mean of the other assessors, on attributes "
+            "that the panel as a whole tells apart."
+        )
+    with st.expander("The panel in numbers"):
+        _tables(reading.panel_tables)
+
+
+def _tables(tables: Sequence[tuple[str, Table]]) -> None:
+    """The first as a table; long ones scroll."""
+    for heading, table in tables:
+        st.subheader(heading)
+        if len(table.rows) > _LONG:
+            st.dataframe(_rounded(table), hide_index=True, width="stretch", height=380)
+        else:
+            st.table(_rounded(table), hide_index=True)
 
 
 def _agreed(read: ReadSession) -> None:
@@ -80,7 +125,7 @@ def _downloads(read: ReadSession, name: str) -> None:
     )
     row.download_button(
         "Numbers, CSV",
-        tables_csv(read.reading.tables),
+        tables_csv((*read.reading.tables, *read.reading.panel_tables)),
         f"numbers-{name}.csv",
         "text/csv",
         key="numbers",
