@@ -66,6 +66,11 @@ def test_missing_answers_are_dropped_and_counted():
     assert "6 of 9 spiked found, 3 of 5 blind duplicates" in repr(result)
 
 
+def test_names_that_occur_in_no_answer_have_no_row():
+    names = pd.Categorical(answers()["assessor"], categories=["Bo", "Zoe", "Ada"])
+    assert list(spiked_samples(answers(assessor=names)).assessors["assessor"]) == ["Bo", "Ada"]
+
+
 def test_order_and_level():
     plain = spiked_samples(answers()).assessors
     mixed = spiked_samples(answers().sample(frac=1, random_state=2)).assessors
