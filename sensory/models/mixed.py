@@ -31,7 +31,10 @@ MOST_STEPS = 200
 _START = 0.5
 _LARGEST = 1e12  # ratio; more, and the error variance is nothing but rounding
 _SMALLEST_LOSS = 1e-9  # of deviance; less is rounding
+_LEAST_DF, _MOST_DF = 0.5, 1e8
 _MOST_DAMPING = 1e10
+_ROUNDING = 1e-13
+_LEAST_KNOWN = 1e-8  # eigenvalue of the scaled information
 _SMALLEST_STEP = 1e-9  # relative; Newton steps square it, so the last one taken is exact
 
 
@@ -113,8 +116,10 @@ class MixedFit:
         return statistic, float(levels - 1), _joint_df(df)
 
     def _df(self, variance: Floats, slope: Floats) -> Floats:
+        """2 variance^2 / its own variance, kept where a t distribution can be computed."""
         noise = np.einsum("ack,akl,acl->ac", slope, self.spread, slope, optimize=True)
-        return 2 * variance**2 / noise
+        least = np.maximum(noise, 2 * variance**2 / _MOST_DF)
+        return np.maximum(2 * variance**2 / np.maximum(least, 1e-300), _LEAST_DF)
 
 
 def orthonormal_contrasts(levels: int) -> Floats:
@@ -235,8 +240,7 @@ def _prepared(
 
 def _best_ratios(products: CrossProducts, start: Floats, without: int | None = None) -> Floats:
     """Ratios >= 0 at which the restricted deviance is lowest, one of them held at its start."""
-    now = profile_deviance(products, start)
-    flat = _flat(now)  # no score tells these from error: they stay at zero
+    flat = _flat(profile_deviance(products, np.zeros_like(start)))  # these stay at zero
     ratios = np.where(flat, 0.0, start)
     now = profile_deviance(products, ratios)
     if without is not None:
@@ -265,7 +269,7 @@ def _best_ratios(products: CrossProducts, start: Floats, without: int | None = N
 
 
 def _flat(at: Profile) -> NDArray[np.bool_]:
-    """Terms on which the likelihood does not depend."""
+    """Terms that no score tells from error, seen at ratios of zero."""
     _, (_, expected) = _derivatives(at)
     own = np.einsum("akk->ak", at.traces)
     return np.asarray(np.einsum("akk->ak", expected) <= 1e-9 * own)
@@ -289,7 +293,8 @@ def _newton_step(
     pair = held[:, :, None] | held[:, None, :]
     eye = np.eye(held.shape[1])
     true, expected = (np.where(pair, eye, matrix) for matrix in curvature)
-    scale = np.sqrt(np.einsum("akk->ak", expected))
+    least = _ROUNDING * np.abs(np.einsum("akk->ak", true)) + 1e-300
+    scale = np.sqrt(np.maximum(np.einsum("akk->ak", expected), least))
     outer = scale[:, :, None] * scale[:, None, :]
     convex = np.linalg.eigvalsh(true / outer)[:, 0] > 1e-3
     matrix = np.where(convex[:, None, None], true / outer, expected / outer + 1e-10 * eye)
@@ -320,4 +325,9 @@ def _spread(at: Profile, ratios: Floats) -> Floats:
     there = np.column_stack([ratios > 0, np.ones(len(ratios), bool)])
     both = there[:, :, None] & there[:, None, :]
     information = np.where(both, information / error**2, np.eye(terms + 1))
-    return np.where(both, 2 * np.linalg.inv(information), 0.0)
+    size = np.sqrt(np.maximum(np.abs(np.einsum("akk->ak", information)), 1e-300))
+    outer = size[:, :, None] * size[:, None, :]
+    values, vectors = np.linalg.eigh(information / outer)
+    known = values > _LEAST_KNOWN  # a direction that the scores say nothing about is left out
+    turned = vectors * np.where(known, 1 / np.where(known, values, 1.0), 0.0)[:, None, :]
+    return np.where(both, 2 * (turned @ vectors.swapaxes(1, 2)) / outer, 0.0)
