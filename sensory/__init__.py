@@ -59,12 +59,21 @@ if TYPE_CHECKING:
     from .protocols import TRIANGLE as TRIANGLE
     from .protocols import TWO_OUT_OF_FIVE as TWO_OUT_OF_FIVE
     from .protocols import Protocol as Protocol
+    from .ratings.control import DifferenceFromControl as DifferenceFromControl
+    from .ratings.control import difference_from_control as difference_from_control
+    from .ratings.drift import AssessorDrift as AssessorDrift
+    from .ratings.drift import assessor_drift as assessor_drift
+    from .ratings.flags import ScorecardLimits as ScorecardLimits
     from .ratings.profile import Profile as Profile
     from .ratings.profile import profile as profile
     from .ratings.ranking import RankingTest as RankingTest
     from .ratings.ranking import ranking_test as ranking_test
     from .ratings.sample_map import SampleMap as SampleMap
     from .ratings.sample_map import sample_map as sample_map
+    from .ratings.scorecard import PanelScorecard as PanelScorecard
+    from .ratings.scorecard import panel_scorecard as panel_scorecard
+    from .ratings.spikes import SpikedSamples as SpikedSamples
+    from .ratings.spikes import spiked_samples as spiked_samples
 
 _HOME = {
     "carried_pd": ".choices.dprime",
@@ -112,6 +121,15 @@ _HOME = {
     "sample_map": ".ratings.sample_map",
     "Profile": ".ratings.profile",
     "profile": ".ratings.profile",
+    "DifferenceFromControl": ".ratings.control",
+    "difference_from_control": ".ratings.control",
+    "PanelScorecard": ".ratings.scorecard",
+    "ScorecardLimits": ".ratings.flags",
+    "panel_scorecard": ".ratings.scorecard",
+    "AssessorDrift": ".ratings.drift",
+    "assessor_drift": ".ratings.drift",
+    "SpikedSamples": ".ratings.spikes",
+    "spiked_samples": ".ratings.spikes",
     "read_ballots": ".ballots.reading",
     "SessionFinding": ".decisions.findings",
     "session_finding": ".decisions.findings",

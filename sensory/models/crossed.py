@@ -151,6 +151,18 @@ class Profile:
     slopes: Floats
     free: Floats
 
+    def only(self, index: NDArray[np.bool_]) -> Profile:
+        """The same for some of the responses."""
+        return Profile(**{name: getattr(self, name)[index] for name in self.__slots__})
+
+    def where(self, index: NDArray[np.bool_], other: Profile) -> Profile:
+        """This for some of the responses, the other for the rest."""
+        picked = {}
+        for name in self.__slots__:
+            mine, theirs = getattr(self, name), getattr(other, name)
+            picked[name] = np.where(index.reshape(-1, *[1] * (mine.ndim - 1)), mine, theirs)
+        return Profile(**picked)
+
 
 def profile_deviance(products: CrossProducts, ratios: Floats) -> Profile:
     """Deviance and everything its first two derivatives need.

@@ -9,6 +9,8 @@ session), all responses (attributes) at once, with scores missing anywhere.
     Software 82(13), section 2: Satterthwaite degrees of freedom for one and for several
     contrasts.
 [3] Satterthwaite, F.E. (1946). Biometrics Bulletin 2, 110-114: mean squares.
+[4] Marquardt, D.W. (1963). Journal of the Society for Industrial and Applied Mathematics
+    11, 431-441.
 """
 
 from __future__ import annotations
@@ -29,6 +31,10 @@ MOST_STEPS = 200
 _START = 0.5
 _LARGEST = 1e12  # ratio; more, and the error variance is nothing but rounding
 _SMALLEST_LOSS = 1e-9  # of deviance; less is rounding
+_LEAST_DF, _MOST_DF = 0.5, 1e8
+_MOST_DAMPING = 1e10
+_ROUNDING = 1e-13
+_LEAST_KNOWN = 1e-8  # eigenvalue of the scaled information
 _SMALLEST_STEP = 1e-9  # relative; Newton steps square it, so the last one taken is exact
 
 
@@ -110,8 +116,10 @@ class MixedFit:
         return statistic, float(levels - 1), _joint_df(df)
 
     def _df(self, variance: Floats, slope: Floats) -> Floats:
+        """2 variance^2 / its own variance, kept where a t distribution can be computed."""
         noise = np.einsum("ack,akl,acl->ac", slope, self.spread, slope, optimize=True)
-        return 2 * variance**2 / noise
+        least = np.maximum(noise, 2 * variance**2 / _MOST_DF)
+        return np.maximum(2 * variance**2 / np.maximum(least, 1e-300), _LEAST_DF)
 
 
 def orthonormal_contrasts(levels: int) -> Floats:
@@ -159,8 +167,8 @@ def restricted_likelihood(scores: Floats, fixed: Ints, random: Mapping[str, Ints
     relative standard deviation, hence this component neither adds to the uncertainty of
     the others nor to any degrees of freedom: the covariance of the variances is taken
     over the positive ones. Each step is a Newton step of the deviance (by its
-    expectation where that is not convex), kept at ratios >= 0 and halved until the
-    deviance falls.
+    expectation where that is not convex), kept at ratios >= 0 and damped [4] until the
+    deviance falls. A term that no score can tell from error is put at zero.
 
     Examples
     --------
@@ -232,41 +240,39 @@ def _prepared(
 
 def _best_ratios(products: CrossProducts, start: Floats, without: int | None = None) -> Floats:
     """Ratios >= 0 at which the restricted deviance is lowest, one of them held at its start."""
-    ratios = start.copy()
-    left = np.arange(len(start))
+    flat = _flat(profile_deviance(products, np.zeros_like(start)))  # these stay at zero
+    ratios = np.where(flat, 0.0, start)
     now = profile_deviance(products, ratios)
+    if without is not None:
+        flat[:, without] = True
+    left, damping = np.arange(len(start)), np.zeros(len(start))
     for _ in range(MOST_STEPS):
         gradient, curvature = _derivatives(now)
-        held = (ratios[left] <= 0) & (gradient >= 0)
-        if without is not None:
-            held[:, without] = True
-        step = _newton_step(held, gradient, curvature)
-        limit = np.minimum(10 * ratios[left] + 10, _LARGEST)
-        target = np.clip(ratios[left] + step, 0.0, limit)
-        move = target - ratios[left]
-        done = (np.abs(move) <= _SMALLEST_STEP * (1e-3 + ratios[left])).all(1)
-        ratios[left[done]] = target[done]
-        left, move = left[~done], move[~done]
+        here = ratios[left]
+        held = ((here <= 0) & (gradient >= 0)) | flat[left]
+        step = _newton_step(held, gradient, curvature, damping)
+        target = np.clip(here + step, 0.0, np.minimum(10 * here + 10, _LARGEST))
+        small = (np.abs(target - here) <= _SMALLEST_STEP * (1e-3 + here)).all(1)
+        done = (small & (damping == 0)) | (damping > _MOST_DAMPING)
+        ratios[left[done & small]] = target[done & small]
+        left, damping, target = left[~done], damping[~done], target[~done]
         if not left.size:
             break
-        now = _descend(products.only(left), ratios, left, move, now.deviance[~done])
+        now = now.only(~done)
+        trial = profile_deviance(products.only(left), target)
+        better = trial.deviance <= now.deviance + 1e-10 * (1 + np.abs(now.deviance))
+        ratios[left[better]] = target[better]
+        now = trial.where(better, now)
+        less = np.where(damping > 1e-3, damping / 10, 0.0)
+        damping = np.where(better, less, np.maximum(10 * damping, 1e-2))
     return ratios
 
 
-def _descend(
-    products: CrossProducts, ratios: Floats, left: NDArray[np.intp], move: Floats, before: Floats
-) -> Profile:
-    """Take the moves, halved as often as the deviance asks for; changes `ratios`."""
-    start = ratios[left]
-    share = np.ones(len(left))
-    for _ in range(40):
-        ratios[left] = start + share[:, None] * move
-        now = profile_deviance(products, ratios[left])
-        worse = now.deviance > before + 1e-10 * (1 + np.abs(before))
-        if not worse.any():
-            break
-        share[worse] /= 2
-    return now
+def _flat(at: Profile) -> NDArray[np.bool_]:
+    """Terms that no score tells from error, seen at ratios of zero."""
+    _, (_, expected) = _derivatives(at)
+    own = np.einsum("akk->ak", at.traces)
+    return np.asarray(np.einsum("akk->ak", expected) <= 1e-9 * own)
 
 
 def _derivatives(at: Profile) -> tuple[Floats, tuple[Floats, Floats]]:
@@ -281,17 +287,20 @@ def _derivatives(at: Profile) -> tuple[Floats, tuple[Floats, Floats]]:
 
 
 def _newton_step(
-    held: NDArray[np.bool_], gradient: Floats, curvature: tuple[Floats, Floats]
+    held: NDArray[np.bool_], gradient: Floats, curvature: tuple[Floats, Floats], damping: Floats
 ) -> Floats:
+    """Newton's step; by the expected curvature where the true one is not convex."""
     pair = held[:, :, None] | held[:, None, :]
     eye = np.eye(held.shape[1])
     true, expected = (np.where(pair, eye, matrix) for matrix in curvature)
-    scale = np.sqrt(np.einsum("akk->ak", expected))
+    least = _ROUNDING * np.abs(np.einsum("akk->ak", true)) + 1e-300
+    scale = np.sqrt(np.maximum(np.einsum("akk->ak", expected), least))
     outer = scale[:, :, None] * scale[:, None, :]
     convex = np.linalg.eigvalsh(true / outer)[:, 0] > 1e-3
-    matrix = np.where(convex[:, None, None], true, expected + 1e-10 * outer * eye)
-    slope = np.where(held, 0.0, gradient)
-    return -np.linalg.solve(matrix, slope[:, :, None])[:, :, 0]
+    matrix = np.where(convex[:, None, None], true / outer, expected / outer + 1e-10 * eye)
+    slope = np.where(held, 0.0, gradient) / scale
+    damped = matrix + damping[:, None, None] * eye
+    return -np.linalg.solve(damped, slope[:, :, None])[:, :, 0] / scale
 
 
 def _spread(at: Profile, ratios: Floats) -> Floats:
@@ -316,4 +325,9 @@ def _spread(at: Profile, ratios: Floats) -> Floats:
     there = np.column_stack([ratios > 0, np.ones(len(ratios), bool)])
     both = there[:, :, None] & there[:, None, :]
     information = np.where(both, information / error**2, np.eye(terms + 1))
-    return np.where(both, 2 * np.linalg.inv(information), 0.0)
+    size = np.sqrt(np.maximum(np.abs(np.einsum("akk->ak", information)), 1e-300))
+    outer = size[:, :, None] * size[:, None, :]
+    values, vectors = np.linalg.eigh(information / outer)
+    known = values > _LEAST_KNOWN  # a direction that the scores say nothing about is left out
+    turned = vectors * np.where(known, 1 / np.where(known, values, 1.0), 0.0)[:, None, :]
+    return np.where(both, 2 * (turned @ vectors.swapaxes(1, 2)) / outer, 0.0)

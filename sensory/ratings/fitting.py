@@ -222,7 +222,7 @@ def _scatter(panel: FittedPanel) -> None:
     total = np.nanvar(panel.grid.scores, 0)
     contrast = np.zeros((1, len(panel.table.samples)))
     contrast[0, :2] = 1.0, -1.0
-    variance = panel.gathered(lambda group: group.fit.contrasts(contrast)[1] ** 2)[:, 0]
+    variance = panel.gathered(lambda group: group.fit.covariance_of(contrast)[:, 0, 0])
     error = panel.gathered(
         lambda group: (
             group.fit.variances[:, -1]

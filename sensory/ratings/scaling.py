@@ -38,12 +38,13 @@ def scaling_tables(panel: FittedPanel) -> tuple[pd.DataFrame, pd.DataFrame]:
     Notes
     -----
     Unequal numbers of replicates enter with their harmonic mean (unweighted means). An
-    attribute with an empty cell of assessor and sample is left out, and so are all
-    when there are two samples only, since scaling is then the whole interaction.
+    attribute with an empty cell of assessor and sample or with equal sample means is left
+    out, and so are all when there are two samples only, since scaling is then the whole
+    interaction.
     """
     cells, numbers = _cells(panel)
     assessors, samples, _ = cells.shape
-    usable = np.flatnonzero((numbers > 0).all((0, 1))) if samples > 2 else np.array([], int)
+    usable = np.flatnonzero(_usable(cells, numbers))
     cells, numbers = cells[:, :, usable], numbers[:, :, usable]
     each = 1 / (1 / numbers).mean((0, 1)) if usable.size else np.ones(0)
     level = cells.mean(0)
@@ -72,6 +73,14 @@ def scaling_tables(panel: FittedPanel) -> tuple[pd.DataFrame, pd.DataFrame]:
     return _variance(names, ss, df, *_error(panel, usable)), slopes
 
 
+def _usable(cells: Floats, numbers: Floats) -> NDArray[np.bool_]:
+    """Attributes with slopes to be had."""
+    full = (numbers > 0).all((0, 1)) & (cells.shape[1] > 2)
+    level = np.where(full, cells, 0.0).mean(0)
+    size = np.abs(np.where(full, cells, 0.0)).max((0, 1))
+    return np.asarray(full & (np.ptp(level, axis=0) > 1e-12 * size))
+
+
 def _error(panel: FittedPanel, usable: NDArray[np.intp]) -> tuple[Floats, Floats]:
     """Mean square of error and its degrees of freedom; NaN where it cannot be told."""
     there = np.isfinite(panel.grid.scores)
@@ -96,7 +105,8 @@ def _variance(
         last = source == DISAGREEMENT
         below = np.where(np.isnan(df_error), np.nan, error) if last else ms[DISAGREEMENT]
         free = df_error if last else np.full(len(names), float(df[DISAGREEMENT]))
-        statistic = ms[source] / below
+        with np.errstate(divide="ignore", invalid="ignore"):
+            statistic = ms[source] / below
         block = {
             "attribute": names,
             "source": source,

@@ -170,15 +170,16 @@ def _is_truth(cell: Any) -> bool:
 
 
 def _rates(frame: pd.DataFrame, level: float) -> pd.DataFrame:
-    by = frame.groupby("assessor", sort=True, observed=True)
-    counts = pd.DataFrame(
+    each = pd.DataFrame(
         {
-            "hits": (frame["spiked"] & frame["found"]).groupby(frame["assessor"]).sum(),
-            "spiked": by["spiked"].sum(),
-            "false_alarms": (~frame["spiked"] & frame["found"]).groupby(frame["assessor"]).sum(),
+            "assessor": frame["assessor"],
+            "hits": frame["spiked"] & frame["found"],
+            "spiked": frame["spiked"],
+            "false_alarms": ~frame["spiked"] & frame["found"],
+            "blind": ~frame["spiked"],
         }
-    ).astype(np.int64)
-    counts["blind"] = by.size() - counts["spiked"]
+    )
+    counts = each.groupby("assessor", observed=True).sum().astype(np.int64)
     table = _with_limits(counts.reset_index(), "hit", "hits", "spiked", level)
     table = _with_limits(table, "false", "false_alarms", "blind", level)
     said = table["hits"] + table["false_alarms"]

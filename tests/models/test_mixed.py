@@ -249,3 +249,39 @@ def test_orthonormal_contrasts():
         basis = orthonormal_contrasts(levels)
         np.testing.assert_allclose(basis @ basis.T, np.eye(levels - 1), atol=1e-15)
         np.testing.assert_allclose(basis.sum(1), 0, atol=1e-15)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_no_ratios_give_a_lower_deviance(seed):
+    """Designs with few assessors and up to a third missing, against 60 random points."""
+    rng = np.random.default_rng(seed)
+    shape = (rng.integers(3, 9), rng.integers(2, 6), rng.integers(2, 4))
+    a, s, r = (code.ravel() for code in np.indices(shape))
+    both = a * shape[1] + s
+    scores = rng.normal(size=(a.size, 20)) + rng.choice([0, 3, 30]) * rng.normal(size=(9, 20))[a]
+    scores += rng.choice([0, 0.3, 3]) * rng.normal(size=(45, 20))[both]
+    scores[rng.random(scores.shape) < rng.choice([0.05, 0.3])] = np.nan
+    seen = np.stack([np.isfinite(scores[s == level]).any(0) for level in range(shape[1])]).all(0)
+    scores = scores[:, seen]
+    fit = restricted_likelihood(scores, s, {"both": both, "assessor": a, "occasion": r})
+    products = cross_products(scores, s, both, [a, r])
+    ratios = fit.variances[:, :-1] / fit.variances[:, -1:]
+    at = profile_deviance(products, ratios)
+    gradient = at.trace - at.square / at.error[:, None]
+    np.testing.assert_allclose(np.where(ratios > 0, gradient * ratios, 0), 0, atol=1e-5)
+    assert (gradient[ratios == 0] >= -1e-7).all()
+    for _ in range(60):
+        other = 10 ** rng.uniform(-3, 2.5, ratios.shape) * (rng.random(ratios.shape) < 0.7)
+        assert (profile_deviance(products, other).deviance >= at.deviance - 1e-7).all()
+
+
+def test_a_term_that_cannot_be_told_from_error_is_put_at_zero():
+    rng = np.random.default_rng(1)
+    sample = np.tile([0, 1], 6)
+    scores = rng.normal(size=(12, 3))
+    random = {"assessor": np.repeat(np.arange(6), 2), "row": np.arange(12)}
+    fit = restricted_likelihood(scores, sample, random)
+    assert (fit.variances[:, 1] == 0).all()
+    alone = restricted_likelihood(scores, sample, {"assessor": random["assessor"]})
+    np.testing.assert_allclose(fit.equality()[0], alone.equality()[0], rtol=1e-9)
+    np.testing.assert_allclose(fit.equality()[2], alone.equality()[2], rtol=1e-7)

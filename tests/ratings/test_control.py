@@ -220,6 +220,46 @@ def test_risk_of_passing_a_batch_at_the_limit_is_beta():
     assert abs(passed - 100) < 4 * np.sqrt(1000 * 0.1 * 0.9)
 
 
+def test_a_batch_that_scatters_more_is_not_passed_on_the_steadiness_of_the_others():
+    """Two good batches beside one at the limit with 2.4 times their scatter."""
+    rng = np.random.default_rng(3)
+    sessions, sd = 1000, np.array([0.5, 0.5, 0.5, 1.2])
+    scores = rng.normal(0, 1, (8, 1, 1, sessions)) + sd[None, :, None, None] * rng.normal(
+        size=(8, 4, 1, sessions)
+    )
+    scores[:, 3] += 1.0
+    names = ["blind", "batch 1", "batch 2", "batch 3"]
+    ballots = pd.concat([frame(scores[..., k], names, f"session {k}") for k in range(sessions)])
+    found = difference_from_control(ballots, control="blind", limit=1.0).against_control
+    last = found[found["sample"] == "batch 3"]
+    by_model = last["estimate"] + stats.t.ppf(0.95, last["df"]) * last["se"]
+    assert (by_model < 1.0).mean() > 0.08
+    assert abs((last["upper"] < 1.0).sum() - 50) < 4 * np.sqrt(1000 * 0.05 * 0.95)
+
+
+def test_upper_limit_is_the_larger_of_model_and_own_differences():
+    scores = session(replicates=2)
+    rows = difference_from_control(frame(scores), control="blind", limit=1.0).against_control
+    cells = scores.mean(2)
+    for place, row in rows.iterrows():
+        own = cells[:, place + 1] - cells[:, 0]
+        paired = own.mean() + stats.t.ppf(0.95, 8) * own.std(ddof=1) / 3
+        model = row["estimate"] + stats.t.ppf(0.95, row["df"]) * row["se"]
+        assert row["upper"] == pytest.approx(max(paired, model))
+
+
+def test_nothing_is_shown_as_similar_by_fewer_than_two_who_scored_both():
+    ballots = frame(session(), attribute="overall")
+    half = ballots["assessor"].isin(["A00", "A01", "A02", "A03", "A04"])
+    left = ballots[
+        ~((half & (ballots["sample"] == "blind")) | (~half & (ballots["sample"] == "batch 1")))
+    ]
+    rows = difference_from_control(left, control="blind", limit=9.0).against_control
+    first = rows[rows["sample"] == "batch 1"].iloc[0]
+    assert np.isnan(first["upper"])
+    assert first["finding"] in (Finding.UNDECIDED, Finding.DIFFERENT)
+
+
 def test_assessors_needed_gives_the_chance_that_was_asked_for():
     """Scatter of one session made exact, then new sessions of that size are drawn."""
     sd = 0.8 * np.sqrt(2)

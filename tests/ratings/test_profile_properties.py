@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from sensory.base.errors import SensoryError
 from sensory.ratings.profile import profile
 
 NAMES = ["lime", "pear", "plum", "quince"]
@@ -137,3 +138,32 @@ def test_a_copy_of_an_attribute_gets_the_same_numbers():
                 assert halves[0][column].to_numpy() == pytest.approx(
                     halves[1][column].to_numpy(), nan_ok=True
                 )
+
+
+@settings(max_examples=40, deadline=None, derandomize=True)
+@given(st.integers(0, 10**6), st.sampled_from([0.0, 0.05, 0.3, 0.6]), st.sampled_from([0, 1, 9]))
+def test_any_ballots_give_numbers_or_a_clear_sentence(seed, missing, digits):
+    """Few assessors, many gaps, coarse scales: no other error, no number that is none."""
+    rng = np.random.default_rng(seed)
+    shape = (*rng.integers(2, 6, 2), rng.integers(1, 4), 2)
+    a, s, r, k = (code.ravel() for code in np.indices(shape))
+    score = (rng.normal(size=a.size) + rng.choice([0, 2]) * rng.normal(size=shape[0])[a]).round(
+        digits
+    )
+    session = rng.integers(1, 3, a.size) if seed % 3 == 0 else 1
+    columns = {"session": session, "assessor": a, "sample": s, "replicate": r, "attribute": k}
+    table = pd.DataFrame(columns | {"score": score})[rng.random(a.size) >= missing]
+    try:
+        found = profile(table, reference=0, margins=1.0, scaling=True)
+    except SensoryError as error:
+        said = str(error)
+        found = None
+    if found is None:
+        assert said.startswith(("ballots", "reference must be one of"))
+        return
+    for name in ("against_reference", "pairs", "means", "equivalence", "components"):
+        values = getattr(found, name).drop(columns="effect", errors="ignore")
+        assert np.isfinite(values.select_dtypes("number")).all(axis=None)
+    for compared in (found.against_reference, found.pairs):
+        assert (compared["p_adjusted"] >= compared["p"] - 1e-9).all()
+        assert compared["p"].between(0, 1).all()

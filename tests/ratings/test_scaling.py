@@ -89,3 +89,19 @@ def test_single_scores_have_no_error_to_test_disagreement_against():
     rows = found.set_index("source")
     assert np.isnan(rows.loc["disagreement", "p"])
     assert rows.loc[["sample", "scaling"], "p"].notna().all()
+
+
+def test_equal_sample_means_have_no_slopes():
+    table = panel([1.0, 1.0, 1.0], noise=1.0)
+    level = table.groupby("sample")["score"].transform("mean")
+    flat = table.assign(score=(table["score"] - level).round(12), attribute="flat")
+    flat["score"] = cancelling(flat)
+    found = profile(pd.concat([table, flat]), scaling=True)
+    assert set(found.slopes["attribute"]) == {"sour"}
+
+
+def cancelling(table):
+    """Scores of +-1 that cancel exactly over the assessors of each sample, with one at 0."""
+    sign = {"P0": 1.0, "P1": -1.0, "P2": 0.0}
+    turn = np.where(table["sample"].isin(["S0", "S3"]), 1, -1) * np.where(table["replicate"], 1, 2)
+    return table["assessor"].map(sign) * turn
