@@ -134,6 +134,8 @@ def _enough(table: RatingTable, scores: Floats, grid: RatingGrid) -> None:
         )
     assessors = _counts(scores, grid.assessor, len(table.assessors)) > 0
     _refuse(table, assessors.sum(0) < 2, "scored by one assessor only")
+    few = np.isfinite(scores).sum(0) <= len(table.samples)
+    _refuse(table, few, "there are no more scores than samples")
     _refuse(table, np.nanmin(scores, 0) == np.nanmax(scores, 0), "given the same score everywhere")
 
 

@@ -56,7 +56,9 @@ def scaling_tables(panel: FittedPanel) -> tuple[pd.DataFrame, pd.DataFrame]:
         "sample": each * assessors * spread,
         SCALING: each * spread * (lean**2).sum(0),
     }
-    ss[DISAGREEMENT] = each * (both**2).sum((0, 1)) - ss[SCALING]
+    whole = each * (both**2).sum((0, 1))
+    rest = whole - ss[SCALING]
+    ss[DISAGREEMENT] = np.where(rest > 1e-12 * whole, rest, 0.0)  # less is rounding
     df = {"sample": samples - 1, SCALING: assessors - 1}
     df[DISAGREEMENT] = (assessors - 1) * (samples - 2)
     names = [panel.table.attributes[place] for place in usable]

@@ -31,6 +31,10 @@ def with_scores(attribute, score):
 
 
 PLAIN = ballots()
+FEW = PLAIN.query(
+    "attribute == 'sour' and replicate == 1 and "
+    "(assessor == 'P0' and sample != 'plum' or assessor == 'P1' and sample == 'plum')"
+)
 SAME_TWICE = PLAIN.assign(
     score=PLAIN["score"].where(
         PLAIN["attribute"] == "sour",
@@ -74,6 +78,7 @@ ALIKE = PLAIN.assign(score=PLAIN["sample"].str.len() + PLAIN["sample"].eq("plum"
             "ballots cannot be tested for sour: given the same score everywhere. "
             "Leave out with the argument attributes.",
         ),
+        (FEW, {}, "ballots cannot be tested for sour: there are no more scores than samples."),
         (ALIKE, {}, "ballots cannot be tested for sour, sweet: scores leave no scatter"),
         (ALIKE.drop(index=3), {}, "ballots cannot be tested for sour, sweet: scores leave no"),
         (SAME_TWICE.drop(index=3), {}, "ballots cannot be tested for sweet: scores leave no"),
