@@ -8,12 +8,13 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from ..base.errors import ArgumentError
+from ..base.errors import ArgumentError, BallotError
 from ..base.records import Finding, Question
 from ..base.results import Cell, Interval, Table
 from ..methods import DIFFERENCE_FROM_CONTROL, PROFILE
-from ..ratings.control import difference_from_control
+from ..ratings.control import DifferenceFromControl, difference_from_control
 from ..ratings.profile import Profile, profile
+from ..ratings.sample_map import SampleMap, sample_map
 from ..ratings.scorecard import PanelScorecard, panel_scorecard
 from .reading import (
     SCOPE,
@@ -91,6 +92,7 @@ def read_profile(rows: Sequence[Row], question: Question) -> Reading:
         cannot_tell=_cannot_tell(missing, result),
         notes=(*result.notes, *_how(agreed, question)),
         means=_means(result),
+        places=_places(frame),
         **_panel(frame, question),
     )
 
@@ -125,27 +127,9 @@ def read_difference_from_control(rows: Sequence[Row], question: Question) -> Rea
         sentence=each_named(names, findings),
         because="; ".join(said) + f"; action limit {limit:g}, alpha {question.alpha:g}. The blind "
         f"reference itself was scored {placebo['estimate']:.2f}.",
-        tables=(
-            (
-                "Beyond the blind reference",
-                _table(beyond, "sample finding estimate se df low high upper p p_adjusted"),
-            ),
-            ("As scored, nothing taken off", _table(result.means, "sample estimate se low high")),
-            (
-                "Assessors for an unchanged batch to be shown as similar (80 %)",
-                _table(result.assessors_needed(), "sample assessors"),
-            ),
-        ),
+        tables=_control_tables(result),
         axis="score beyond the blind reference",
-        spans=tuple(
-            Span(
-                label=str(row["sample"]),
-                estimate=float(row["estimate"]),
-                limits=Interval(low=float(row["low"]), high=float(row["high"]), level=result.level),
-                margin=limit,
-            )
-            for row in beyond.to_dict("records")
-        ),
+        spans=_beyond(result, limit),
         cannot_tell=(
             "It does not say in which attribute a batch lies off, nor in which direction.",
             "The action limit is a decision of management; no number of this session gives it.",
@@ -156,6 +140,30 @@ def read_difference_from_control(rows: Sequence[Row], question: Question) -> Rea
             "p: one-sided, p_adjusted: Dunnett over the batches; upper: one-sided limit at 1 - "
             f"beta = {1 - question.beta:g}, each batch at its own risk.",
         ),
+    )
+
+
+def _control_tables(result: DifferenceFromControl) -> tuple[tuple[str, Table], ...]:
+    beyond = "sample finding estimate se df low high upper p p_adjusted"
+    return (
+        ("Beyond the blind reference", _table(result.against_control, beyond)),
+        ("As scored, nothing taken off", _table(result.means, "sample estimate se low high")),
+        (
+            "Assessors for an unchanged batch to be shown as similar (80 %)",
+            _table(result.assessors_needed(), "sample assessors"),
+        ),
+    )
+
+
+def _beyond(result: DifferenceFromControl, limit: float) -> tuple[Span, ...]:
+    return tuple(
+        Span(
+            label=str(row["sample"]),
+            estimate=float(row["estimate"]),
+            limits=Interval(low=float(row["low"]), high=float(row["high"]), level=result.level),
+            margin=limit,
+        )
+        for row in result.against_control.to_dict("records")
     )
 
 
@@ -275,6 +283,16 @@ def _how(margins: dict[str, float], question: Question) -> tuple[str, ...]:
         *lines,
         f"equivalent: two one-sided tests against the margin at beta = {question.beta:g}.",
     )
+
+
+def _places(frame: pd.DataFrame) -> SampleMap | None:
+    """The map of the samples, where there are enough and no cell is empty."""
+    if frame["sample"].nunique() < 3 or frame["attribute"].nunique() < 2:
+        return None
+    try:
+        return sample_map(frame)
+    except (ArgumentError, BallotError):
+        return None
 
 
 def _panel(frame: pd.DataFrame, question: Question) -> dict[str, Any]:

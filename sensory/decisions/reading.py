@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from ..base.records import Finding, Question, SessionDetails, StoredSession
 from ..base.results import Interval, Table
 from ..methods import Method
+from ..ratings.sample_map import SampleMap
 
 TOGETHER = (
     "Some assessors answered more than once, and answers of one person go together: the limits "
@@ -97,6 +98,8 @@ class Reading:
         What was computed how, and what else the reader has to know.
     means : tuple of MeanPoint
         Of a profile.
+    places : SampleMap or None
+        Of a profile with three samples or more and no empty cell.
     panel : tuple of AssessorPoint
         Of a profile: the assessors, on attributes that the panel tells apart.
     panel_says : tuple of str
@@ -115,6 +118,7 @@ class Reading:
     notes: tuple[str, ...] = field(default=())
     origin: float | None = 0.0
     means: tuple[MeanPoint, ...] = ()
+    places: SampleMap | None = None
     panel: tuple[AssessorPoint, ...] = ()
     panel_says: tuple[str, ...] = ()
     panel_tables: tuple[tuple[str, Table], ...] = ()

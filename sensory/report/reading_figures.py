@@ -8,7 +8,9 @@ from typing import Any
 import altair as alt
 
 from ..decisions.reading import Reading
+from ..ratings.sample_map import SampleMap
 from .figure_parts import BLUE, FONT, GREY, ORANGE, PALETTE, axis, values
+from .words import percent
 
 _ROW = 34
 
@@ -107,6 +109,48 @@ def profile_figure(reading: Reading, width: int | str = "container") -> alt.Laye
     )
     height = len(attributes) * max(_ROW, 15 * len(samples) + 8)
     chart: Any = alt.layer(rule, point).properties(width=width, height=height)
+    return chart.configure(font=FONT).configure_view(stroke=None)
+
+
+def map_figure(places: SampleMap, size: int = 380) -> alt.LayerChart:
+    """Samples on the first two axes with their regions; attributes as lines from the middle."""
+    shares = [percent(float(share)) for share in places.share[:2]]
+    outline = [
+        {"sample": region.sample, "x": float(x), "y": float(y), "step": step}
+        for region in places.regions
+        for step, (x, y) in enumerate([*region.outline(), region.outline()[0]])
+    ]
+    middle = [
+        {"sample": region.sample, "x": region.centre[0], "y": region.centre[1]}
+        for region in places.regions
+    ]
+    reach = float(max(abs(region.outline()).max() for region in places.regions))
+    lines = [
+        {"attribute": name, "x": 0.0, "y": 0.0, "x2": reach * float(a), "y2": reach * float(b)}
+        for name, a, b in zip(places.attributes, *places.loadings[:, :2].T, strict=True)
+    ]
+    scale = alt.Scale(domain=[-1.1 * reach, 1.1 * reach], nice=False)
+    x = alt.X("x:Q", title=f"axis 1, {shares[0]}", scale=scale, axis=axis(grid=False))
+    y = alt.Y("y:Q", title=f"axis 2, {shares[1]}", scale=scale, axis=axis(grid=False))
+    colour = alt.Color(
+        "sample:N",
+        scale=alt.Scale(domain=list(places.samples), range=list(PALETTE)),
+        legend=None,
+    )
+    arrows = alt.Chart(values(lines)).mark_rule(color=GREY, strokeDash=[2, 2])
+    names = alt.Chart(values(lines)).mark_text(color=GREY, fontSize=11, dy=-6)
+    region = alt.Chart(values(outline)).mark_line(strokeWidth=2)
+    point = alt.Chart(values(middle)).mark_point(filled=True, size=70, opacity=1)
+    label = alt.Chart(values(middle)).mark_text(fontSize=12, dy=-10, fontWeight="bold")
+    chart: Any = alt.layer(
+        arrows.encode(x=x, y=y, x2="x2:Q", y2="y2:Q"),
+        names.encode(
+            x=alt.X("x2:Q", scale=scale), y=alt.Y("y2:Q", scale=scale), text="attribute:N"
+        ),
+        region.encode(x=x, y=y, order="step:O", detail="sample:N", color=colour),
+        point.encode(x=x, y=y, color=colour, shape=alt.Shape("sample:N", legend=None)),
+        label.encode(x=x, y=y, text="sample:N", color=colour),
+    ).properties(width=size, height=size)
     return chart.configure(font=FONT).configure_view(stroke=None)
 
 

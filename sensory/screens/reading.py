@@ -10,9 +10,15 @@ from ..base.records import ADVICE, Finding, StoredSession
 from ..base.results import Table
 from ..base.version import __version__
 from ..decisions.reading import Reading, ReadSession
-from ..report.reading_figures import panel_figure, profile_figure, reading_figure
+from ..ratings.sample_map import SampleMap
+from ..report.reading_figures import (
+    map_figure,
+    panel_figure,
+    profile_figure,
+    reading_figure,
+)
 from ..report.sheets import ballots_csv, tables_csv
-from ..report.words import number
+from ..report.words import number, percent
 from ..workflow import read_session
 from .frame import current_frame, minute, plain
 from .worker import reading_pdf_of
@@ -47,6 +53,8 @@ def reading_page(session: StoredSession, signs: Mapping[Finding, str], name: str
     if wide:
         _profile(reading)
         _tables(reading.tables[:1])
+        if reading.places is not None:
+            _map(reading.places)
         with st.expander("More tables: analysis of variance, means, components"):
             _tables(reading.tables[1:])
     if reading.panel_says:
@@ -60,6 +68,19 @@ def _profile(reading: Reading) -> None:
             f"{one.attribute}, {one.sample}: {one.estimate:.2f}" for one in reading.means
         )
         st.altair_chart(profile_figure(reading), theme=None, width="stretch", alt=words)
+
+
+def _map(places: SampleMap) -> None:
+    with st.expander("The map of the samples"):
+        with st.container(key="map-figure"):
+            words = "Samples on the first two principal axes; the numbers are below."
+            st.altair_chart(map_figure(places), theme=None, width="content", alt=words)
+        st.markdown(
+            "Principal components of the sample means, not standardised; ellipses are where the "
+            f"sample would lie with other assessors ({percent(places.regions[0].level)}). Dotted "
+            "lines are the attributes. The map describes; it tests nothing."
+        )
+        _tables((("Places", places.table()), ("Axes and loadings", places.axes())))
 
 
 def _panel(reading: Reading) -> None:
