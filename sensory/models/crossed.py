@@ -116,7 +116,7 @@ def cross_products(
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Profile:
+class ProfiledDeviance:
     """The restricted deviance at ratios of variances to the error variance.
 
     With P the projection that the restricted likelihood uses, at error variance 1:
@@ -151,20 +151,20 @@ class Profile:
     slopes: Floats
     free: Floats
 
-    def only(self, index: NDArray[np.bool_]) -> Profile:
+    def only(self, index: NDArray[np.bool_]) -> ProfiledDeviance:
         """The same for some of the responses."""
-        return Profile(**{name: getattr(self, name)[index] for name in self.__slots__})
+        return ProfiledDeviance(**{name: getattr(self, name)[index] for name in self.__slots__})
 
-    def where(self, index: NDArray[np.bool_], other: Profile) -> Profile:
+    def where(self, index: NDArray[np.bool_], other: ProfiledDeviance) -> ProfiledDeviance:
         """This for some of the responses, the other for the rest."""
         picked = {}
         for name in self.__slots__:
             mine, theirs = getattr(self, name), getattr(other, name)
             picked[name] = np.where(index.reshape(-1, *[1] * (mine.ndim - 1)), mine, theirs)
-        return Profile(**picked)
+        return ProfiledDeviance(**picked)
 
 
-def profile_deviance(products: CrossProducts, ratios: Floats) -> Profile:
+def profile_deviance(products: CrossProducts, ratios: Floats) -> ProfiledDeviance:
     """Deviance and everything its first two derivatives need.
 
     Parameters
@@ -201,7 +201,7 @@ def profile_deviance(products: CrossProducts, ratios: Floats) -> Profile:
     whole[:, :q, :q] += hat
     trace, square, traces, squares = _terms(products, shrink, thin, gram, whole)
     slopes = _slopes(products, thin, gram, to_fixed, inverse)
-    return Profile(
+    return ProfiledDeviance(
         deviance=deviance,
         error=error,
         trace=trace,

@@ -21,7 +21,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from .crossed import CrossProducts, Profile, cross_products, profile_deviance
+from .crossed import CrossProducts, ProfiledDeviance, cross_products, profile_deviance
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -216,8 +216,9 @@ def likelihood_ratios(
     """
     names, order, products, _, scale = _prepared(scores, fixed, random)
     lost = np.empty((scores.shape[1], len(names)))
+    found = fit.variances[:, order] / fit.variances[:, -1:]
     for place, term in enumerate(order):
-        start = np.full(lost.shape, _START)
+        start = np.clip(found, 1e-3, _LARGEST)  # the fit is close to what is looked for
         start[:, place] = 0.0
         at = profile_deviance(products, _best_ratios(products, start, without=place))
         lost[:, term] = at.deviance + at.free * 2 * np.log(scale) - fit.deviance
@@ -268,14 +269,14 @@ def _best_ratios(products: CrossProducts, start: Floats, without: int | None = N
     return ratios
 
 
-def _flat(at: Profile) -> NDArray[np.bool_]:
+def _flat(at: ProfiledDeviance) -> NDArray[np.bool_]:
     """Terms that no score tells from error, seen at ratios of zero."""
     _, (_, expected) = _derivatives(at)
     own = np.einsum("akk->ak", at.traces)
     return np.asarray(np.einsum("akk->ak", expected) <= 1e-9 * own)
 
 
-def _derivatives(at: Profile) -> tuple[Floats, tuple[Floats, Floats]]:
+def _derivatives(at: ProfiledDeviance) -> tuple[Floats, tuple[Floats, Floats]]:
     """Gradient of the deviance by the ratios; its second derivatives and their expectation."""
     square = at.square / at.error[:, None]
     gradient = at.trace - square
@@ -303,7 +304,7 @@ def _newton_step(
     return -np.linalg.solve(damped, slope[:, :, None])[:, :, 0] / scale
 
 
-def _spread(at: Profile, ratios: Floats) -> Floats:
+def _spread(at: ProfiledDeviance, ratios: Floats) -> Floats:
     """Covariance of the variances from the observed information; zero for those at zero.
 
     The terms of the error variance follow from P V P = P.

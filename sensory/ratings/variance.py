@@ -139,26 +139,26 @@ def remarks(panel: FittedPanel) -> tuple[str, ...]:
         names = _objects([str(panel.table.attributes[place]) for place in group.places])
         if group.squares is None:
             said.append(
-                f"{_listed(names)}: scores are missing or unequal in number; restricted "
+                f"{_listed(names, panel)}: scores are missing or unequal in number; restricted "
                 "likelihood with Satterthwaite degrees of freedom."
             )
         if not group.interaction:
             said.append(
-                f"{_listed(names)}: one score a sample; assessor x sample cannot be told from "
-                "error, and samples are tested against both together."
+                f"{_listed(names, panel)}: one score a sample; assessor x sample cannot be "
+                "told from error, and samples are tested against both together."
             )
             continue
         at = group.fit.terms.index(BOTH)
         below = names[group.fit.variances[:, at] <= 0]
         if below.size and group.squares is not None:
             said.append(
-                f"{_listed(below)}: assessor x sample lies below error; samples are tested "
+                f"{_listed(below, panel)}: assessor x sample lies below error; samples are tested "
                 "against assessor x sample all the same."
             )
         elif below.size:
             said.append(
-                f"{_listed(below)}: the variance of assessor x sample is estimated as zero; the "
-                "degrees of freedom of samples rest on the other variances, and are many."
+                f"{_listed(below, panel)}: the variance of assessor x sample is estimated as "
+                "zero; the degrees of freedom of samples rest on the others, and are many."
             )
     if panel.table.dropped:
         said.append(f"Rows without a score, left out: {panel.table.dropped}.")
@@ -172,8 +172,9 @@ def source_name(source: str, interaction: bool, occasion: str | None) -> str:
     return (occasion or source) if source == OCCASION else source
 
 
-def _listed(names: NDArray[np.object_]) -> str:
-    return ", ".join(names)
+def _listed(names: NDArray[np.object_], panel: FittedPanel) -> str:
+    several = len(names) > 1 and len(names) == len(panel.table.attributes)
+    return "All attributes" if several else ", ".join(names)
 
 
 def _objects(values: list[Any]) -> NDArray[np.object_]:
