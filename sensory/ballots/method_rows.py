@@ -103,15 +103,17 @@ def kind_of_file(source: bytes) -> str:
     """
     candidates = []
     for key, headings in (("", CHOICE), *METHOD_COLUMNS.items()):
-        rows = read_cells(source, headings).rows
+        table = read_cells(source, headings)
+        rows = table.rows
         needed = {column.name for column in headings.columns if column.required}
         if not rows or not needed <= set(rows[0].cells):
             continue
         cells = {number: dict(row.cells) for number, row in enumerate(rows)}
         if not key:
             return protocol_of_cells(cells)
-        candidates.append((len(check_rows(cells, METHODS[key], {}).blocking), key))
-    return min(candidates, key=lambda one: one[0])[1] if candidates else next(iter(PROTOCOLS))
+        to_mend = len(check_rows(cells, METHODS[key], {}).blocking)
+        candidates.append((to_mend, len(table.faults), key))
+    return min(candidates, key=lambda one: one[:2])[2] if candidates else next(iter(PROTOCOLS))
 
 
 def settings_of_file(key: str, cells: Cells) -> dict[str, str]:

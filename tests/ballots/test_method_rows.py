@@ -5,10 +5,10 @@ from __future__ import annotations
 import pytest
 
 from sensory.ballots.lines import cells_of_file, headings_for
-from sensory.ballots.method_rows import check_rows, kind_of_file
+from sensory.ballots.method_rows import check_rows, kind_of_file, settings_of_file
 from sensory.ballots.template import template_csv, template_xlsx
 from sensory.base.records import Question
-from sensory.methods import A_NOT_A, METHODS, SAME_DIFFERENT, SURENESS
+from sensory.methods import A_NOT_A, METHODS, PROFILE, RANKING, SAME_DIFFERENT, SURENESS
 
 A_CELLS = {
     2: {"assessor": "P01", "sample": "A", "code": "412", "answer": "A"},
@@ -118,6 +118,8 @@ def test_template_is_recognised_as_its_method(method):
     columns = template_csv(method).decode("utf-8-sig").strip().split(",")
     assert [headings.known(name) for name in columns] == columns
     example = {rule.name: rule.example for rule in headings.columns}
+    if method is PROFILE:
+        columns, example = [*columns, "sweet"], {**example, "sweet": "4"}
     text = "\n".join([",".join(columns), ",".join(f'"{example[name]}"' for name in columns)])
     assert kind_of_file(text.encode()) == method.key
     cells, remarks = cells_of_file(text.encode(), headings)
@@ -131,3 +133,105 @@ def test_forced_choice_file_is_still_one():
     assert kind_of_file(text) == "TRIANGLE"
     assert headings_for("TRIANGLE").known("order") == "order"
     assert Question().protocol == "TRIANGLE"
+
+
+PROFILE_CELLS = {
+    2: {"assessor": "P01", "sample": "reference", "sweet": "5,5", "sour": "3", "replicate": "1"},
+    3: {"assessor": "P01", "sample": "batch", "sweet": "6", "sour": "", "replicate": "1"},
+}
+
+
+def test_wide_profile_becomes_one_row_a_score_and_counts_what_is_missing():
+    found = checked(PROFILE_CELLS, PROFILE, attributes="sweet; sour")
+    assert not found.blocking
+    assert [(row["sample"], row["attribute"], row["score"]) for row in found.rows] == [
+        ("reference", "sweet", 5.5),
+        ("reference", "sour", 3.0),
+        ("batch", "sweet", 6.0),
+    ]
+    assert found.missing == 1
+
+
+def test_long_profile_is_the_same():
+    cells = {
+        n: {"assessor": "P01", "sample": "batch", "attribute": name, "score": score}
+        for n, (name, score) in enumerate({"sweet": "6", "sour": "2.5"}.items(), start=2)
+    }
+    found = checked(cells, PROFILE, attributes="sweet; sour")
+    assert not found.blocking
+    assert [(row["attribute"], row["score"]) for row in found.rows] == [
+        ("sweet", 6.0),
+        ("sour", 2.5),
+    ]
+    twice = checked({**cells, 9: cells[2]}, PROFILE, attributes="sweet; sour")
+    assert [fault.rule for fault in twice.blocking] == ["answer twice"]
+
+
+@pytest.mark.parametrize(
+    ("change", "rule"),
+    [
+        ({"sweet": "11"}, "off the scale"),
+        ({"sweet": "-0.1"}, "off the scale"),
+        ({"sweet": "lots"}, "no number"),
+        ({"sweet": "1e2"}, "no number"),
+        ({"sample": "batch 9"}, "not in the plan"),
+    ],
+)
+def test_bad_scores_and_samples_name_their_cell(change, rule):
+    cells = {2: {**PROFILE_CELLS[2], **change}}
+    found = checked(cells, PROFILE, attributes="sweet; sour", samples="reference; batch")
+    (fault,) = found.blocking
+    assert (fault.row, fault.column, fault.rule) == (2, next(iter(change)), rule)
+
+
+def test_scale_is_an_agreement():
+    cells = {2: {**PROFILE_CELLS[2], "sweet": "55"}}
+    assert not checked(cells, PROFILE, attributes="sweet; sour", scale_high=100.0).blocking
+
+
+def test_attribute_that_nobody_agreed_is_reported_and_not_read():
+    cells = {2: {**PROFILE_CELLS[2], "colour": "4"}}
+    found = checked(cells, PROFILE, attributes="sweet; sour")
+    assert {row["attribute"] for row in found.rows} == {"sweet", "sour"}
+    assert "not read: colour" in found.remarks[0].problem
+
+
+def test_constant_scorer_is_a_remark():
+    cells = {
+        n: {"assessor": "P01", "sample": f"s{n}", "sweet": "5", "sour": str(n)} for n in (2, 3, 4)
+    }
+    found = checked(cells, PROFILE, attributes="sweet; sour")
+    assert [fault.rule for fault in found.remarks] == ["constant scorer"]
+    assert "P01 gave sweet the same score, 3 times" in found.remarks[0].problem
+
+
+@pytest.mark.parametrize("rank", ["0", "first", "1.3", "-1"])
+def test_no_rank(rank):
+    (fault,) = checked({2: {"assessor": "P", "sample": "a", "rank": rank}}, RANKING).blocking
+    assert fault.rule == "no rank"
+
+
+def test_attributes_of_a_file_are_its_settings():
+    assert settings_of_file("PROFILE", PROFILE_CELLS) == {"attributes": "sweet; sour"}
+    assert settings_of_file("A_NOT_A", A_CELLS) == {}
+    assert settings_of_file("TRIANGLE", {}) == {}
+
+
+@pytest.mark.parametrize(
+    ("headings", "method"),
+    [
+        ("assessor,sample,sweet,sour", "PROFILE"),
+        ("Panelist,Product,Replicate,Attribute,Score", None),
+        ("person,product,round,attribute,score", "PROFILE"),
+        ("assessor,sample,score", "DIFFERENCE_FROM_CONTROL"),
+        ("assessor,sample,rank", "RANKING"),
+    ],
+)
+def test_kind_of_file_by_its_headings(headings, method):
+    words = {"sample": "reference", "product": "reference", "attribute": "sweet"}
+    cells = [
+        words.get(name, "P01" if name in ("assessor", "person") else "2")
+        for name in headings.lower().split(",")
+    ]
+    text = f"{headings}\n{','.join(cells)}".encode()
+    assert kind_of_file(text) == (method or "TRIANGLE")

@@ -21,7 +21,7 @@ from sensory.report.sheets import ballots_csv, tables_csv
 from sensory.store.repository import open_store
 
 DEMO = Path(__file__).parents[2] / "demo_data"
-METHOD_DEMOS = ("shop_light", "new_thickener", "water")
+METHOD_DEMOS = ("shop_light", "new_thickener", "water", "gasket", "aftertaste", "pressing")
 
 
 @pytest.fixture(scope="module")
@@ -43,7 +43,7 @@ def test_pdf_states_what_a_report_has_to(store, name):
     made = reading_pdf(read)
     reader = PdfReader(io.BytesIO(made))
     words = " ".join(" ".join(page.extract_text() for page in reader.pages).split())
-    assert len(reader.pages) == 1
+    assert len(reader.pages) <= {"pressing": 4, "aftertaste": 2}.get(name, 1)
     for text in (
         read.reading.sentence,
         read.reading.because,
