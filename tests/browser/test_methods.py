@@ -12,7 +12,7 @@ METHODS = {
     "shop_light": "The batch deviates perceptibly from the reference.",
     "new_thickener": "The batch deviates perceptibly from the reference.",
     "water": "filtered: different; softened: undecided.",
-    "pressing": "new press: different; old press, warm: different.",
+    "pressing": "new press: different; old press, warm: undecided.",
     "gasket": "batch 118: similar; batch 119: different.",
     "aftertaste": "Perceptibly different from sugar: blend 2, blend 3.",
 }
