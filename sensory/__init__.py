@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from .base.version import __version__ as __version__
 
 if TYPE_CHECKING:
+    from .ballots.reading import read_answers as read_answers
     from .ballots.reading import read_ballots as read_ballots
     from .base.errors import BallotError as BallotError
     from .base.errors import BallotWarning as BallotWarning
@@ -51,6 +52,8 @@ if TYPE_CHECKING:
     from .decisions.screening_rules import choice_rule as choice_rule
     from .decisions.screening_rules import matching_rule as matching_rule
     from .decisions.screening_rules import order_rule as order_rule
+    from .methods import METHODS as METHODS
+    from .methods import Method as Method
     from .protocols import DUO_TRIO as DUO_TRIO
     from .protocols import PAIRED as PAIRED
     from .protocols import PROTOCOLS as PROTOCOLS
@@ -130,7 +133,10 @@ _HOME = {
     "assessor_drift": ".ratings.drift",
     "SpikedSamples": ".ratings.spikes",
     "spiked_samples": ".ratings.spikes",
+    "read_answers": ".ballots.reading",
     "read_ballots": ".ballots.reading",
+    "METHODS": ".methods",
+    "Method": ".methods",
     "SessionFinding": ".decisions.findings",
     "session_finding": ".decisions.findings",
     "Screening": ".decisions.screening",

@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import warnings
+from dataclasses import replace
+from typing import Any
 
 import pandas as pd
 
 from ..base.errors import BallotError, BallotWarning
+from ..methods import Method
 from ..protocols import Protocol
 from .cells import Source, read_cells
 from .checks import check_choices
 from .choice_ballot import CheckedBallots, ChoiceBallot
+from .method_columns import columns_for
+from .method_rows import check_rows
 
 _TYPES = {
     "session": "string",
@@ -82,6 +87,65 @@ def read_ballots(
         lines = "\n".join(f"  {fault}" for fault in faults)
         warnings.warn(f"Ballots were read, with remarks:\n{lines}", BallotWarning, stacklevel=2)
     return ballot_frame(checked)
+
+
+def read_answers(source: Source, method: Method, **settings: Any) -> pd.DataFrame:
+    """Read ballots that are no forced choice from CSV or XLSX and check every cell.
+
+    Parameters
+    ----------
+    source : path, bytes or binary file
+        As in `read_ballots`. A profile has one column an attribute, or the columns
+        `attribute` and `score`.
+    method : Method
+        One of `sensory.METHODS`.
+    **settings
+        What was agreed: see `method.settings`, such as ``scale_high=100`` or
+        ``samples="reference; batch"``.
+
+    Returns
+    -------
+    DataFrame
+        One row an answer: `assessor` and the columns of the method; a profile as `assessor
+        sample replicate attribute score`. Rows count for `ranking_test`, `profile`,
+        `difference_from_control`, `panel_scorecard` and `sample_map`.
+
+    Raises
+    ------
+    BallotError
+        When anything has to be mended; its `faults` name row and column. ArgumentError for
+        a setting that the method does not have.
+
+    Warns
+    -----
+    BallotWarning
+        Once, listing remarks: missing answers, attributes nobody agreed, constant scorers.
+
+    Examples
+    --------
+    >>> from sensory.methods import PROFILE
+    >>> text = "assessor;sample;sweet;sour\\nP01;reference;5,5;3\\nP01;batch;6;2,5"
+    >>> read_answers(text.encode(), PROFILE).groupby("attribute").score.mean().to_dict()
+    {'sour': 2.75, 'sweet': 5.75}
+    """
+    method.check(settings)
+    raw = read_cells(source, columns_for(method.key))
+    lines = {number: dict(row.cells) for number, row in enumerate(raw.rows, start=1)}
+    places = dict(enumerate(raw.rows, start=1))
+    checked = check_rows(lines, method, settings)
+    moved = [
+        replace(fault, sheet=places[fault.row].sheet, row=places[fault.row].row)
+        if fault.row in places and fault.column
+        else fault
+        for fault in checked.faults
+    ]
+    faults = (*raw.faults, *moved)
+    if blocking := [fault for fault in faults if fault.blocking]:
+        raise BallotError(blocking)
+    if faults:
+        listed = "\n".join(f"  {fault}" for fault in faults)
+        warnings.warn(f"Ballots were read, with remarks:\n{listed}", BallotWarning, stacklevel=2)
+    return pd.DataFrame(list(checked.rows))
 
 
 def ballot_frame(checked: CheckedBallots) -> pd.DataFrame:

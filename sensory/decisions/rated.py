@@ -297,8 +297,11 @@ def _places(frame: pd.DataFrame) -> SampleMap | None:
 
 def _panel(frame: pd.DataFrame, question: Question) -> dict[str, Any]:
     """The scorecard, where the scores allow one."""
+    ends = tuple(
+        float(PROFILE.setting(question.settings, f"scale_{end}")) for end in ("low", "high")
+    )
     try:
-        card = panel_scorecard(frame, alpha=question.alpha)
+        card = panel_scorecard(frame, alpha=question.alpha, scale=(ends[0], ends[1]))
     except ArgumentError as error:
         return {"panel_says": (f"No scorecard of the panel: {error}",)}
     judged = card.assessors[card.assessors["judged"]]

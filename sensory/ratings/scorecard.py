@@ -6,6 +6,7 @@
 
 from __future__ import annotations
 
+import warnings
 from collections.abc import Hashable, Iterable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -95,6 +96,36 @@ class PanelScorecard:
     @property
     def flags(self) -> pd.DataFrame:
         return self._tables["flags"].copy()
+
+    def intraclass(self, attribute: Hashable) -> pd.DataFrame:
+        """Intraclass correlations of the cell means of one attribute, with their limits.
+
+        Returns
+        -------
+        DataFrame
+            As pingouin names them: ``Type Description ICC F df1 df2 pval CI95``, six kinds.
+
+        Raises
+        ------
+        ArgumentError
+            For another attribute, or where a cell is empty.
+        """
+        if attribute not in self.scores.attributes:
+            known = ", ".join(map(str, self.scores.attributes))
+            raise ArgumentError(f"attribute must be one of {known}; got {attribute}.")
+        rows = self.scores.rows
+        chosen = rows[rows["attribute"] == attribute]
+        means = chosen.groupby(["sample", "assessor"], as_index=False)["score"].mean()
+        if len(means) < len(self.scores.samples) * len(self.scores.assessors):
+            raise ArgumentError(f"{attribute}: some assessors did not score every sample.")
+        import pingouin
+
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", DeprecationWarning)
+            warnings.simplefilter("ignore", FutureWarning)
+            return pingouin.intraclass_corr(
+                means, targets="sample", raters="assessor", ratings="score"
+            )
 
     def says(self) -> tuple[str, ...]:
         """The scorecard in sentences: the panel, each flag with its training, the notes."""

@@ -6,7 +6,9 @@ import pytest
 
 from sensory.ballots.lines import cells_of_file, headings_for
 from sensory.ballots.method_rows import check_rows, kind_of_file, settings_of_file
+from sensory.ballots.reading import read_answers
 from sensory.ballots.template import template_csv, template_xlsx
+from sensory.base.errors import ArgumentError, BallotError, BallotWarning
 from sensory.base.records import Question
 from sensory.methods import A_NOT_A, METHODS, PROFILE, RANKING, SAME_DIFFERENT, SURENESS
 
@@ -235,3 +237,28 @@ def test_kind_of_file_by_its_headings(headings, method):
     ]
     text = f"{headings}\n{','.join(cells)}".encode()
     assert kind_of_file(text) == (method or "TRIANGLE")
+
+
+def test_read_answers_names_the_row_of_the_file():
+    text = b"\n".join([b"assessor;sample;sweet", b"P01;reference;5,5", b"", b"P01;batch;12"])
+    with pytest.raises(BallotError) as caught:
+        read_answers(text, PROFILE)
+    (fault,) = caught.value.faults
+    assert (fault.row, fault.column, fault.rule) == (4, "sweet", "off the scale")
+    frame = read_answers(text, PROFILE, scale_high=20.0)
+    assert frame["score"].tolist() == [5.5, 12.0]
+
+
+def test_read_answers_warns_of_what_is_missing(tmp_path):
+    import openpyxl
+
+    book = openpyxl.Workbook()
+    for row in (["assessor", "sample", "rank"], ["P1", "a", 1], ["P1", "b", 2.0], ["P2", "a", 1]):
+        book.active.append(row)
+    book.save(tmp_path / "ranks.xlsx")
+    frame = read_answers(tmp_path / "ranks.xlsx", RANKING)
+    assert frame["rank"].tolist() == [1.0, 2.0, 1.0]
+    with pytest.warns(BallotWarning, match="1 answer missing"):
+        read_answers(b"assessor,sample,score\nP1,a,\nP1,b,3", METHODS["DIFFERENCE_FROM_CONTROL"])
+    with pytest.raises(ArgumentError, match="ranking has no setting 'scale'"):
+        read_answers(tmp_path / "ranks.xlsx", RANKING, scale=3)

@@ -413,3 +413,23 @@ def test_limits_that_cannot_be_used(given, message):
 def test_one_assessor():
     with pytest.raises(ArgumentError, match="one assessor only, A00"):
         panel_scorecard(frame(clean()[:1]))
+
+
+def test_limits_of_the_intraclass_correlation_are_those_of_pingouin():
+    rng = np.random.default_rng(3)
+    rows = [
+        {"assessor": a, "sample": s, "replicate": r, "attribute": "sour",
+         "score": level + rng.normal(0, 0.7)}
+        for a in "ABCDEF" for s, level in zip("uvwxy", (2, 3, 5, 6, 8), strict=True) for r in (1, 2)
+    ]  # fmt: skip
+    card = panel_scorecard(pd.DataFrame(rows))
+    limits = card.intraclass("sour").set_index("Type")
+    whole = card.attributes.iloc[0]
+    assert limits.loc["ICC(A,1)", "ICC"] == pytest.approx(whole["icc"], rel=1e-8)
+    low, high = limits.loc["ICC(A,1)", "CI95"]
+    assert low < whole["icc"] < high
+    with pytest.raises(ArgumentError, match="attribute must be one of sour; got sweet"):
+        card.intraclass("sweet")
+    gaps = panel_scorecard(pd.DataFrame(rows[2:]))
+    with pytest.raises(ArgumentError, match="did not score every sample"):
+        gaps.intraclass("sour")
