@@ -40,7 +40,7 @@ FRONT = 60  # app.py
 
 # Inside a folder a file may import those that stand before it.
 ORDER = {
-    "base": ("version", "errors", "checks", "results", "standards", "records"),
+    "base": ("version", "errors", "checks", "results", "standards", "languages", "records"),
     "models": (
         "binomial",
         "links",
