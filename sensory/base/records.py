@@ -252,6 +252,9 @@ class StoredSession:
         Empty as long as it has not happened.
     ballots_at_agreement : int
         How many ballots had been entered by then.
+    serving : dict
+        The serving plan, the language of the ballots and the hashed links of the booths;
+        empty where ballots are typed from paper.
     """
 
     id: str
@@ -264,6 +267,7 @@ class StoredSession:
     digest: str = ""
     closed_at: str = ""
     ballots_at_agreement: int = 0
+    serving: dict[str, Any] = field(default_factory=dict)
 
     @property
     def agreed(self) -> bool:

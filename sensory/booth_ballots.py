@@ -1,0 +1,185 @@
+"""What an assessor sees of one ballot: codes, what is asked, and nothing of the key."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from .base.errors import RecordError
+from .base.languages import ballot_words
+from .base.records import Question, StoredSession
+from .methods import find_test
+from .protocols import Protocol
+
+Mine = Mapping[int, Mapping[str, str]]
+"""The ballot lines of one assessor."""
+_CHOICES = {"A_NOT_A": ("A", "not A"), "SAME_DIFFERENT": ("same", "different")}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """One answer that a ballot asks for.
+
+    Attributes
+    ----------
+    name : str
+        Column of the ballot line; for a ranking `rank` of the line `line`.
+    line : int
+    kind : {'one', 'two', 'scale', 'place'}
+        One of the choices, two of them, a mark on a line, a place from 1.
+    label : str
+        What is asked about: an attribute or a code; empty where the ballot asks it.
+    choices : tuple of (str, str)
+        What is stored, and what is shown.
+    given : str
+        The answer so far.
+    """
+
+    name: str
+    line: int
+    kind: str
+    label: str = ""
+    choices: tuple[tuple[str, str], ...] = ()
+    given: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BoothBallot:
+    """What one assessor sees of one ballot.
+
+    Attributes
+    ----------
+    line : int
+        First line of the ballot on record; names it when it is sent.
+    number, all : int
+        Which of how many.
+    codes : tuple of str
+        In the order of tasting; a labelled reference is an empty code in front.
+    asks : str
+    asked : tuple of Asked
+    guess : bool or None
+        Mark of a guess; None where the test has none.
+    comment : str
+    """
+
+    line: int
+    number: int
+    all: int
+    codes: tuple[str, ...]
+    asks: str
+    asked: tuple[Asked, ...]
+    guess: bool | None
+    comment: str
+
+
+def ballots_of(session: StoredSession, mine: Mine) -> list[tuple[int, ...]]:
+    """Lines of each ballot: one, or for a ranking all of one replicate."""
+    if session.question.protocol != "RANKING":
+        return [(line,) for line in mine]
+    groups: dict[str, list[int]] = {}
+    for line, texts in mine.items():
+        groups.setdefault(texts.get("replicate", ""), []).append(line)
+    return [tuple(lines) for lines in groups.values()]
+
+
+def booth_ballot(
+    session: StoredSession,
+    mine: Mine,
+    lines: tuple[int, ...],
+    ballots: Sequence[tuple[int, ...]],
+) -> BoothBallot:
+    """The ballot of these lines, in the language of the session."""
+    words = ballot_words(session.serving["language"])
+    question, test = session.question, find_test(session.question.protocol)
+    texts = mine[lines[0]]
+    attribute = question.attribute or str(question.settings.get("attribute", ""))
+    labelled = test.labelled if isinstance(test, Protocol) else 0
+    return BoothBallot(
+        line=lines[0],
+        number=ballots.index(lines) + 1,
+        all=len(ballots),
+        codes=("",) * labelled + tuple(_codes(mine, lines)),
+        asks=words["asks"][test.key].format(attribute=attribute),
+        asked=tuple(_asked(question, mine, lines, words)),
+        guess=bool(texts.get("guess")) if isinstance(test, Protocol) else None,
+        comment=texts.get("comment", ""),
+    )
+
+
+def _codes(mine: Mine, lines: tuple[int, ...]) -> list[str]:
+    found = []
+    for line in lines:
+        texts = mine[line]
+        single = [texts[name] for name in ("code", "codes") if texts.get(name)]
+        found += [code for text in single for code in text.split()]
+        found += [texts[f"code_{n}"] for n in range(1, 6) if texts.get(f"code_{n}")]
+    return found
+
+
+def _asked(
+    question: Question,
+    mine: Mine,
+    lines: tuple[int, ...],
+    words: Mapping[str, Any],
+) -> Iterable[Asked]:
+    """The answers that a ballot asks for."""
+    test, line = find_test(question.protocol), lines[0]
+    texts, codes = mine[line], _codes(mine, lines)
+    if isinstance(test, Protocol):
+        kind = "two" if test.picks == 2 else "one"
+        choices = tuple((code, code) for code in codes)
+        yield Asked(name="answer", line=line, kind=kind, choices=choices,
+                    given=texts.get("answer", ""))  # fmt: skip
+    elif test.key in _CHOICES:
+        choices = tuple((one, words["answers"][one]) for one in _CHOICES[test.key])
+        yield Asked(name="answer", line=line, kind="one", choices=choices,
+                    given=texts.get("answer", ""))  # fmt: skip
+    elif test.key == "SURENESS":
+        grades = test.listed(question.settings, "grades")
+        yield Asked(name="answer", line=line, kind="one", given=texts.get("answer", ""),
+                    choices=tuple((one, one) for one in grades))  # fmt: skip
+    elif test.key == "RANKING":
+        places = tuple((str(n), str(n)) for n in range(1, len(lines) + 1))
+        for at, code in zip(lines, codes, strict=True):
+            yield Asked(name="rank", line=at, kind="place", label=code, choices=places,
+                        given=mine[at].get("rank", ""))  # fmt: skip
+    else:
+        scales = test.listed(question.settings, "attributes") if test.key == "PROFILE" else [""]
+        for name in scales:
+            column = name or "score"
+            yield Asked(name=column, line=line, kind="scale", label=name,
+                        given=texts.get(column, ""))  # fmt: skip
+
+
+def check_answer(asked: Asked, text: str, scale: tuple[float, float], ballot: BoothBallot) -> None:
+    """Refuse what the ballot does not offer; an empty text takes an answer back."""
+    if not text:
+        return
+    offered = {stored for stored, _ in asked.choices}
+    if asked.kind == "two":
+        parts = text.split()
+        sound = len(set(parts)) == len(parts) <= 2 and set(parts) <= offered
+    elif asked.kind == "scale":
+        sound = bool(re.fullmatch(r"-?[0-9]{1,6}(\.[0-9]{1,4})?", text, flags=re.ASCII))
+        sound = sound and scale[0] <= float(text) <= scale[1]
+    else:
+        sound = text in offered
+    if not sound:
+        raise RecordError(f"This ballot does not offer the answer {text!r}.")
+
+
+def still_open(ballot: BoothBallot) -> list[str]:
+    """What a ballot still waits for, by label; '?' stands for its one question."""
+    return [
+        one.label or "?"
+        for one in ballot.asked
+        if len(one.given.split()) < 2 and (one.kind == "two" or not one.given)
+    ]
+
+
+def scale_of(question: Question) -> tuple[float, float]:
+    """Lowest and highest score of a line scale."""
+    settings = question.settings
+    return float(settings.get("scale_low", 0.0)), float(settings.get("scale_high", 10.0))

@@ -1,0 +1,286 @@
+"""Use cases of the booth: a link for each assessor, one ballot at a time, sent once.
+
+A booth knows its codes and nothing of the key. A link holds the session and a secret of
+192 bits, of which the record keeps the SHA-256 only. Every answer is kept as it is given;
+a ballot that was sent is not shown again and cannot be changed from the booth.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import hmac
+import re
+import secrets
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from .base.errors import RecordError
+from .base.languages import ballot_words
+from .base.records import StoredSession, utc_now
+from .booth_ballots import (
+    BoothBallot,
+    ballots_of,
+    booth_ballot,
+    check_answer,
+    scale_of,
+    still_open,
+)
+from .workflow import Store
+
+SENT, CONSENT = "sent", "consent"
+"""Columns of a ballot line that say when it was sent, and when its assessor consented."""
+_TOKEN = re.compile(r"([0-9a-f]{32})\.([A-Za-z0-9_-]{32})")
+_LONGEST = 300
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BoothVisit:
+    """What a valid link shows.
+
+    Attributes
+    ----------
+    assessor, language, allergens : str
+    consented, closed : bool
+    ballot : BoothBallot or None
+        The next one to be answered; None when all are sent.
+    sent : int
+    scale : (float, float)
+    """
+
+    assessor: str
+    language: str
+    allergens: str
+    consented: bool
+    closed: bool
+    ballot: BoothBallot | None
+    sent: int
+    scale: tuple[float, float]
+
+
+def serve(
+    store: Store,
+    session_id: str,
+    plan: Mapping[str, Any],
+    lines: Mapping[int, Mapping[str, str]],
+    *,
+    language: str = "en",
+    who: str,
+) -> StoredSession:
+    """Put the serving plan on record, hashed into the journal, and lay out its ballots.
+
+    Parameters
+    ----------
+    store, session_id
+    plan : mapping
+        The plan as plain data, `ServingPlan.to_dict`.
+    lines : mapping of int to mapping of str to str
+        Ballot lines of the plan, `serving.ballot_lines`: assessor, order or sample, codes.
+    language : str
+        Of the ballots.
+
+    Raises
+    ------
+    RecordError
+        When the question is not agreed, the session is closed or has ballots already.
+    """
+    ballot_words(language)
+    session = store.session(session_id)
+    if not session.agreed:
+        raise RecordError("Agree the question first; then plan the serving.")
+    if session.closed:
+        raise RecordError("The session is closed.")
+    if store.cells(session_id):
+        raise RecordError("This session has ballots already; open a new one for another plan.")
+    served = replace(session, serving={"plan": dict(plan), "language": language, "booths": {}})
+    why = f"plan SHA-256 {plan.get('digest', '')}"
+    store.update(served, expect=session, who=who, what="planned", why=why)
+    store.write_cells(session_id, lines, who=who, why="laid out by the serving plan")
+    return served
+
+
+def open_booths(store: Store, session_id: str, *, who: str) -> dict[str, str]:
+    """A fresh link for every assessor of the plan; links given before are no longer valid.
+
+    Returns
+    -------
+    dict of str to str
+        Token by assessor. It is shown once: the record keeps its SHA-256 only.
+
+    Raises
+    ------
+    RecordError
+        When there is no serving plan, or the session is closed.
+    """
+    session = store.session(session_id)
+    if not session.serving:
+        raise RecordError("Plan the serving first.")
+    if session.closed:
+        raise RecordError("The session is closed.")
+    people = dict.fromkeys(
+        texts["assessor"] for _, texts in sorted(store.cells(session_id).items())
+    )
+    tokens = {person: f"{session_id}.{secrets.token_urlsafe(24)}" for person in people}
+    hashed = {_hash(token): person for person, token in tokens.items()}
+    opened = replace(session, serving={**session.serving, "booths": hashed})
+    store.update(opened, expect=session, who=who, what="booths opened", why=f"{len(people)} links")
+    return tokens
+
+
+def visit(store: Store, token: str) -> BoothVisit | None:
+    """What a link shows; None when it is not valid."""
+    found = _found(store, token)
+    if found is None:
+        return None
+    session, assessor = found
+    mine = _mine(store, session, assessor)
+    ballots = ballots_of(session, mine)
+    waiting = [one for one in ballots if not mine[one[0]].get(SENT)]
+    return BoothVisit(
+        assessor=assessor,
+        language=session.serving["language"],
+        allergens="; ".join(
+            dict.fromkeys(one.allergens for one in session.details.samples if one.allergens)
+        ),
+        consented=any(texts.get(CONSENT) for texts in mine.values()),
+        closed=session.closed,
+        ballot=booth_ballot(session, mine, waiting[0], ballots) if waiting else None,
+        sent=len(ballots) - len(waiting),
+        scale=scale_of(session.question),
+    )
+
+
+def consent(store: Store, token: str) -> None:
+    """Record that the assessor read the cautions and wants to taste."""
+    session, assessor, mine = _open(store, token)
+    first = min(mine)
+    if not mine[first].get(CONSENT):
+        _write(store, session, {first: {CONSENT: utc_now()}}, assessor, "consent given")
+
+
+def keep(store: Store, token: str, line: int, answers: Mapping[int, Mapping[str, str]]) -> None:
+    """Keep answers of the ballot that waits, as they are given.
+
+    Parameters
+    ----------
+    line : int
+        First line of the ballot.
+    answers : mapping of int to mapping of str to str
+        By line and column; only what the ballot asks for is taken.
+
+    Raises
+    ------
+    RecordError
+        For a link that is not valid, a closed session, no consent, another ballot than the
+        one that waits, or an answer that the ballot does not offer.
+    """
+    session, assessor, mine = _open(store, token)
+    ballot = _waiting(session, mine, line)
+    allowed = {(one.line, one.name): one for one in ballot.asked}
+    changes: dict[int, dict[str, str]] = {}
+    for at, texts in answers.items():
+        for name, text in texts.items():
+            if (at, name) in allowed:
+                check_answer(allowed[at, name], text, scale_of(session.question), ballot)
+            elif at != line or name not in _beside(ballot):
+                raise RecordError(f"This ballot does not ask for {name!r}.")
+            changes.setdefault(at, {})[name] = " ".join(str(text).split())[:_LONGEST]
+    _write(store, session, changes, assessor, "answered")
+
+
+def _beside(ballot: BoothBallot) -> tuple[str, ...]:
+    return ("comment",) if ballot.guess is None else ("comment", "guess")
+
+
+def send(store: Store, token: str, line: int) -> None:
+    """Send the ballot; sending it again changes nothing.
+
+    Raises
+    ------
+    RecordError
+        When something is still to be answered, and as in `keep`.
+    """
+    session, assessor, mine = _open(store, token)
+    if mine.get(line, {}).get(SENT):
+        return
+    ballot = _waiting(session, mine, line)
+    if missing := still_open(ballot):
+        raise RecordError(f"Still to be answered: {', '.join(missing)}.")
+    lines = next(one for one in ballots_of(session, mine) if one[0] == line)
+    now = utc_now()
+    _write(store, session, {at: {SENT: now} for at in lines}, assessor, "ballot sent")
+
+
+def progress(store: Store, session_id: str) -> list[tuple[str, int, int]]:
+    """Assessor, ballots sent, ballots in all; never an answer."""
+    session = store.session(session_id)
+    cells = store.cells(session_id)
+    people: dict[str, dict[int, dict[str, str]]] = {}
+    for line, texts in sorted(cells.items()):
+        people.setdefault(texts.get("assessor", ""), {})[line] = texts
+    return [
+        (name, sum(bool(mine[one[0]].get(SENT)) for one in ballots), len(ballots))
+        for name, mine in people.items()
+        for ballots in [ballots_of(session, mine)]
+    ]
+
+
+def _found(store: Store, token: str) -> tuple[StoredSession, str] | None:
+    """The session and the assessor of a token, compared in constant time."""
+    match = _TOKEN.fullmatch(token or "")
+    if not match:
+        return None
+    try:
+        session = store.session(match.group(1))
+    except RecordError:
+        return None
+    hashed = _hash(token)
+    for known, person in session.serving.get("booths", {}).items():
+        if hmac.compare_digest(known, hashed):
+            return session, str(person)
+    return None
+
+
+def _open(store: Store, token: str) -> tuple[StoredSession, str, dict[int, dict[str, str]]]:
+    found = _found(store, token)
+    if found is None:
+        raise RecordError("This link is not valid, or no longer.")
+    session, assessor = found
+    if session.closed:
+        raise RecordError("This session is closed.")
+    return session, assessor, _mine(store, session, assessor)
+
+
+def _mine(store: Store, session: StoredSession, assessor: str) -> dict[int, dict[str, str]]:
+    cells = store.cells(session.id)
+    return {
+        line: texts for line, texts in sorted(cells.items()) if texts.get("assessor") == assessor
+    }
+
+
+def _waiting(
+    session: StoredSession, mine: Mapping[int, Mapping[str, str]], line: int
+) -> BoothBallot:
+    """The ballot that waits; RecordError for any other, or before consent."""
+    if not any(texts.get(CONSENT) for texts in mine.values()):
+        raise RecordError("Not before the cautions are read and consent is given.")
+    ballots = ballots_of(session, mine)
+    waiting = [one for one in ballots if not mine[one[0]].get(SENT)]
+    if not waiting or waiting[0][0] != line:
+        raise RecordError("This ballot is not the one that waits.")
+    return booth_ballot(session, mine, waiting[0], ballots)
+
+
+def _write(
+    store: Store,
+    session: StoredSession,
+    changes: Mapping[int, Mapping[str, str]],
+    assessor: str,
+    why: str,
+) -> None:
+    if changes:
+        store.write_cells(session.id, changes, who=f"booth of {assessor}", why=why)
+
+
+def _hash(token: str) -> str:
+    return hashlib.sha256(token.encode()).hexdigest()
