@@ -171,11 +171,16 @@ def check_answer(asked: Asked, text: str, scale: tuple[float, float], ballot: Bo
 
 
 def still_open(ballot: BoothBallot) -> list[str]:
-    """What a ballot still waits for, by label; '?' stands for its one question."""
+    """What a ballot still waits for, by label; '?' stands for its one question.
+
+    Two samples with one place are both still to be answered."""
+    places = [one.given for one in ballot.asked if one.kind == "place"]
     return [
         one.label or "?"
         for one in ballot.asked
-        if len(one.given.split()) < 2 and (one.kind == "two" or not one.given)
+        if not one.given
+        or (one.kind == "two" and len(one.given.split()) < 2)
+        or (one.kind == "place" and places.count(one.given) > 1)
     ]
 
 
