@@ -17,7 +17,7 @@ from math import comb
 
 from ..base.checks import one_count
 from ..base.errors import ArgumentError, SensoryError
-from .squares import Groups, Order, williams_squares
+from .squares import Order, williams_squares
 
 MOST_SAMPLES = 13
 """Samples up to which designs are made."""
@@ -88,15 +88,16 @@ class IncompleteBlocks:
     repeats: int
     together: int
 
-    def orders(self) -> Groups:
-        """The whole design once for each row of a Williams design of the positions.
+    def orders(self) -> tuple[tuple[Order, ...], ...]:
+        """For each set its orders, one for each row of a Williams design of its positions.
 
-        Position is balanced in each group; over all groups each two samples that meet
-        follow each other in either direction equally often.
+        Of all sets together, the first orders are balanced in position, as are the second
+        and so on; in all of them any two samples that meet follow each other equally often
+        in either direction.
         """
         rows = [row for square in williams_squares(self.set_size) for row in square]
         return tuple(
-            tuple(tuple(block[place] for place in row) for block in self.blocks) for row in rows
+            tuple(tuple(block[place] for place in row) for row in rows) for block in self.blocks
         )
 
     def check_sets(self, sets: int) -> None:
@@ -181,8 +182,7 @@ def _sets(v: int, k: int) -> tuple[Order, ...]:
         return tuple(block for starter in starters for block in _turned(starter, turn, v))
     if (v, v - k) in _STARTERS:
         return tuple(
-            tuple(sample for sample in range(v) if sample not in block)
-            for block in _sets(v, v - k)
+            tuple(sample for sample in range(v) if sample not in block) for block in _sets(v, v - k)
         )
     return tuple(combinations(range(v), k))
 

@@ -13,9 +13,7 @@ def _remembered(number: int) -> bool:
     """Whether people remember the number, or read something into it."""
     first, second, third = (int(digit) for digit in str(number))
     steps = (second - first, third - second)
-    return (
-        steps in ((0, 0), (1, 1), (-1, -1)) or number % 100 == 0 or number in _OF_EVERYDAY_LIFE
-    )
+    return steps in ((0, 0), (1, 1), (-1, -1)) or number % 100 == 0 or number in _OF_EVERYDAY_LIFE
 
 
 _OF_EVERYDAY_LIFE = frozenset({112, 911})

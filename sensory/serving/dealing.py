@@ -9,17 +9,21 @@ from math import gcd
 
 from .chance import Draw
 
-Groups = tuple[tuple[str, ...], ...]
-"""Orders in groups, each of them balanced in itself, such as one square of two."""
+Choices = tuple[tuple[str, ...], ...]
+"""What may be served: for each choice its versions, such as an order and its mirror image,
+or the orders of one set of samples. Versions are as many for each choice, and the first ones
+of all choices are balanced together, and the second ones, and so on."""
+
+Dealt = list[list[str]]
+"""Orders of each assessor."""
 
 
-def deal(groups: Groups, assessors: int, times: int, draw: Draw) -> list[list[str]]:
-    """Orders for each assessor, each possible order equally often, in randomised blocks.
+def deal(choices: Choices, assessors: int, times: int, draw: Draw) -> Dealt:
+    """Orders for each assessor, every choice equally often, in randomised blocks.
 
     Parameters
     ----------
-    groups : tuple of tuples of str
-        The possible orders. A block goes through group after group.
+    choices : tuple of tuples of str
     assessors : int
     times : int
         How many orders each assessor gets.
@@ -32,58 +36,53 @@ def deal(groups: Groups, assessors: int, times: int, draw: Draw) -> list[list[st
 
     Notes
     -----
-    Let there be K orders and m assessors in a block, K of them but for the last. In a block
-    assessor j has at time t the order in place j + s(t) (modulo K) of a random sequence of
-    all orders, with s(t) = t m + floor(t gcd(m, K) / K). Then
+    Let there be K choices and m assessors in a block, K of them but for the last. In a block
+    assessor j has at time t the choice in place j + s(t) (modulo K) of a random sequence of
+    all choices, with s(t) = t m + floor((t mod K) gcd(m, K) / K). Then
 
-    - at one time all orders of a block differ;
+    - at one time all choices within a block differ;
     - the places of successive times follow on each other round the sequence, so that after
-      any number of times the counts of two orders differ by one at most;
-    - s(t) takes all K values before one comes again, so an assessor meets an order a second
+      any number of times the counts of two choices differ by one at most;
+    - s(t) takes all K values before one comes again, so an assessor meets a choice a second
       time only after all the others.
+
+    The versions of a choice take turns, time by time and assessor by assessor, in a random
+    sequence that is the same for all choices.
 
     Examples
     --------
-    >>> served = deal((("AB", "BA"),), 4, 2, Draw(7))
+    >>> served = deal((("AB",), ("BA",)), 4, 2, Draw(7))
     >>> [sorted(orders) for orders in served]
     [['AB', 'BA'], ['AB', 'BA'], ['AB', 'BA'], ['AB', 'BA']]
     """
-    size = sum(map(len, groups))
-    dealt: list[list[str]] = []
-    while len(dealt) < assessors:
-        block = min(size, assessors - len(dealt))
-        sequence = _sequence(groups, draw)
+    size = len(choices)
+    places: list[list[int]] = []
+    while len(places) < assessors:
+        block = min(size, assessors - len(places))
+        sequence = draw.shuffled(range(size))
         shared = gcd(block, size)
         shifts = [t * block + (t % size) * shared // size for t in range(times)]
-        dealt += [[sequence[(j + s) % size] for s in shifts] for j in range(block)]
+        places += [[sequence[(j + s) % size] for s in shifts] for j in range(block)]
+    turns = draw.shuffled(range(len(choices[0])))
+    seen: Counter[int] = Counter()
+    dealt: Dealt = [[] for _ in range(assessors)]
+    for time in range(times):
+        for mine, place in zip(dealt, (one[time] for one in places), strict=True):
+            mine.append(choices[place][turns[seen[place] % len(turns)]])
+            seen[place] += 1
     return dealt
 
 
-def _sequence(groups: Groups, draw: Draw) -> list[str]:
-    """All orders, the groups in random order, each in random order.
-
-    Groups of one length share their random order, each turned by one place more, so that
-    who gets several orders rarely meets the like of one, such as the same samples of a set.
-    """
-    places = {len(group): draw.shuffled(range(len(group))) for group in groups}
-    sequence = []
-    for number, group in enumerate(draw.shuffled(groups)):
-        turned = places[len(group)]
-        sequence += [group[turned[(at + number) % len(group)]] for at in range(len(group))]
-    return sequence
-
-
-def next_orders(orders: Sequence[str], served: Iterable[Sequence[str]], times: int, draw: Draw) -> (
-    list[str]
-):  # fmt: skip
+def next_orders(
+    choices: Choices, served: Iterable[Sequence[str]], times: int, draw: Draw
+) -> list[str]:
     """Orders for one more assessor, such that the counts come as close together as they can.
 
     Parameters
     ----------
-    orders : sequence of str
-        All possible orders.
+    choices : tuple of tuples of str
     served : iterable of sequences of str
-        The orders of the other assessors, one a time.
+        The orders of the other assessors.
     times : int
         How many orders the assessor gets.
     draw : Draw
@@ -91,31 +90,40 @@ def next_orders(orders: Sequence[str], served: Iterable[Sequence[str]], times: i
     Returns
     -------
     list of str
-        Each the least served of those that this assessor has not had yet; among equals the
-        one least served at this time, then the one after which positions and successions of
-        samples are served most evenly, then by chance.
+        Each from the least served of the choices that this assessor has not had yet; among
+        equals the one least served at this time, then the order after which positions and
+        successions of samples are served most evenly, then by chance.
     """
     there = [list(one) for one in served]
-    counts = Counter(order for one in there for order in one)
+    choice_of = {order: number for number, group in enumerate(choices) for order in group}
+    orders = Counter(order for one in there for order in one)
+    counts = Counter(choice_of[order] for order in orders.elements())
+    mine: Counter[int] = Counter()
     found: list[str] = []
     for time in range(times):
-        mine = Counter(found)
-        now = Counter(one[time] for one in there if time < len(one))
-        fewest = min(mine[order] for order in orders)
-        free = [order for order in orders if mine[order] == fewest]
-        least = min((counts[order], now[order]) for order in free)
-        among = [order for order in free if (counts[order], now[order]) == least]
-        found.append(draw.pick(_most_even(among, counts)))
-        counts[found[-1]] += 1
+        now = Counter(choice_of[one[time]] for one in there)
+        ranks = {n: (mine[n], counts[n], now[n]) for n in range(len(choices))}
+        least = min(ranks.values())
+        free = [order for n, rank in ranks.items() if rank == least for order in _least(
+            choices[n], orders)]  # fmt: skip
+        found.append(draw.pick(_most_even(free, orders)))
+        orders[found[-1]] += 1
+        counts[choice_of[found[-1]]] += 1
+        mine[choice_of[found[-1]]] += 1
     return found
 
 
-def _most_even(among: Sequence[str], counts: Counter[str]) -> list[str]:
-    """Those that stand where, and follow what, was served least so far."""
+def _least(versions: Sequence[str], orders: Counter[str]) -> list[str]:
+    fewest = min(orders[order] for order in versions)
+    return [order for order in versions if orders[order] == fewest]
+
+
+def _most_even(among: Sequence[str], orders: Counter[str]) -> list[str]:
+    """Those whose positions and successions were served least so far."""
     if len(among) == 1:
         return list(among)
     steps: Counter[object] = Counter()
-    for order, times in counts.items():
+    for order, times in orders.items():
         for step in _steps(order):
             steps[step] += times
     costs = {order: sum(steps[step] for step in _steps(order)) for order in among}

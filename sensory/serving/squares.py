@@ -10,14 +10,14 @@ from ..base.checks import one_count
 from ..base.errors import ArgumentError
 
 Order = tuple[int, ...]
-Groups = tuple[tuple[Order, ...], ...]
+Square = tuple[Order, ...]
 
 FEWEST, MOST = 2, 12
 """Samples for which squares are made. More than 12 nobody scores in one row; serve them in
 several sittings or in incomplete blocks."""
 
 
-def williams_squares(samples: int) -> Groups:
+def williams_squares(samples: int) -> tuple[Square, ...]:
     """Latin squares in which every sample follows every other one equally often.
 
     Parameters
