@@ -1,0 +1,1 @@
+"""Floor 2: who gets which samples in which order, under which codes."""

@@ -1,0 +1,94 @@
+"""How evenly a plan serves: orders, positions, carry-over, and samples in one set."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import combinations, groupby, pairwise, permutations, product
+
+from ..base.results import Cell, Table
+from .layout import ServedSet, ServingDesign, ServingRow, served_sets
+
+COLUMNS = ("what", "set", "order", "sample", "position", "after", "times")
+
+
+def balance_table(design: ServingDesign, rows: Sequence[ServingRow]) -> Table:
+    """How often each order was served, each sample at each position, and after each other.
+
+    Returns
+    -------
+    Table
+        Columns `what` ('order', 'position', 'carry-over', 'together'), `set` (of a test of
+        two samples; None where all sets count together), `order`, `sample`, `position`,
+        `after` and `times`; what could have been served and was not has 0 times. Carry-over
+        is counted inside a set, and not over a break between sittings. 'together' counts
+        the sets that hold both samples where a set holds only some.
+    """
+    numbers: list[int | None] = [*range(1, design.sets + 1)] if design.compares_two else [None]
+    out: list[tuple[Cell, ...]] = []
+    for number in numbers:
+        mine = [row for row in rows if row.position and number in (None, row.set)]
+        names = design.names(number or 1)
+        out += _orders(design, number, served_sets(mine))
+        out += _positions(design, number, names, mine)
+        out += _carry_over(design, number, names, mine)
+        out += _together(design, number, names, served_sets(mine))
+    return Table(columns=COLUMNS, rows=tuple(out))
+
+
+def evenness_table(balance: Table) -> Table:
+    """The fewest and the most times of each part of a balance table.
+
+    Returns
+    -------
+    Table
+        Columns `what`, `set`, `fewest`, `most`.
+    """
+    parts = groupby(balance.rows, key=lambda row: (row[0], row[1]))
+    rows = []
+    for (what, number), lines in parts:
+        times = [line[-1] for line in lines if isinstance(line[-1], int)]
+        rows.append((what, number, min(times), max(times)))
+    return Table(columns=("what", "set", "fewest", "most"), rows=tuple(rows))
+
+
+def _orders(
+    design: ServingDesign, number: int | None, sets: Iterable[ServedSet]
+) -> Iterator[tuple[Cell, ...]]:
+    counts = Counter(one.order for one in sets)
+    for order in design.orders:
+        yield ("order", number, order, None, None, None, counts[order])
+
+
+def _positions(
+    design: ServingDesign, number: int | None, names: Sequence[str], rows: Iterable[ServingRow]
+) -> Iterator[tuple[Cell, ...]]:
+    counts = Counter((row.sample, row.position) for row in rows)
+    for sample, position in product(names, range(1, design.set_size + 1)):
+        times = counts[(sample, position)]
+        yield ("position", number, None, sample, position, None, times)
+
+
+def _carry_over(
+    design: ServingDesign, number: int | None, names: Sequence[str], rows: Iterable[ServingRow]
+) -> Iterator[tuple[Cell, ...]]:
+    counts: Counter[tuple[str, str]] = Counter()
+    keys = groupby(rows, key=lambda row: (row.assessor, row.sitting, row.replicate, row.set))
+    for _, cups in keys:
+        counts.update(pairwise(cup.sample for cup in cups))
+    twice = any(one == other for order in design.orders for one, other in pairwise(order))
+    for before, sample in product(names, repeat=2) if twice else permutations(names, 2):
+        yield ("carry-over", number, None, sample, None, before, counts[(before, sample)])
+
+
+def _together(
+    design: ServingDesign, number: int | None, names: Sequence[str], sets: Iterable[ServedSet]
+) -> Iterator[tuple[Cell, ...]]:
+    if not design.together:
+        return
+    counts = Counter(
+        frozenset(pair) for one in sets for pair in combinations(sorted(one.samples), 2)
+    )
+    for one, other in combinations(names, 2):
+        times = counts[frozenset((one, other))]
+        yield ("together", number, None, one, None, other, times)

@@ -1,0 +1,109 @@
+"""From a plan to ballot lines: the cells that are known before anybody tastes."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+
+from ..base.checks import one_count
+from ..base.errors import ArgumentError
+from ..methods import METHODS
+from .layout import ServedSet
+from .plan import ServingPlan
+from .rules import PAIR_ORDERS
+
+# Columns of the ballots, by name as in the ballots themselves: whether a method has one row
+# for a set (whose order then stands in this column), and whether it counts replicates.
+_ORDER_COLUMN = {"SAME_DIFFERENT": "pair"}
+_NO_REPLICATE = frozenset({"RANKING"})
+
+
+def ballot_lines(
+    plan: ServingPlan,
+    *,
+    set_number: int | None = None,
+    replicate: int | None = None,
+    first: int = 1,
+) -> dict[int, dict[str, str]]:
+    """Ballot lines of a plan, with everything filled in but the answers.
+
+    Parameters
+    ----------
+    plan : ServingPlan
+    set_number : int
+        Only this set; needed where the sets of a plan are different comparisons, since each
+        is a question of its own.
+    replicate : int
+        Only this replicate.
+    first : int
+        Number of the first line.
+
+    Returns
+    -------
+    dict of int to dict of str to str
+        By line the texts by column. A forced choice has a line a set, with `assessor`,
+        `order`, `code_1` ... and `replicate`; same-different has `pair` and `codes`; all
+        others have a line a cup, with `assessor`, `sample`, `code` and `replicate`. Lines
+        stand in the order of serving, assessor by assessor.
+
+    Raises
+    ------
+    ArgumentError
+        When lines of different comparisons, or several rankings of one assessor, would come
+        into one table.
+
+    Examples
+    --------
+    >>> from sensory.serving.planning import serving_plan
+    >>> lines = ballot_lines(serving_plan("triangle", ["Anna", "Bo"], seed=7))
+    >>> lines[1]["assessor"], sorted(lines[1])
+    ('Anna', ['assessor', 'code_1', 'code_2', 'code_3', 'order', 'replicate'])
+    """
+    start = one_count("first", first)
+    design = plan.design
+    if set_number is not None and not 1 <= one_count("set_number", set_number) <= design.sets:
+        raise ArgumentError(f"set_number must be from 1 to {design.sets}; got {set_number}.")
+    if replicate is not None and not 1 <= one_count("replicate", replicate) <= design.replicates:
+        raise ArgumentError(f"replicate must be from 1 to {design.replicates}; got {replicate}.")
+    if design.compares_two and design.sets > 1 and set_number is None:
+        raise ArgumentError(
+            f"the plan has {design.sets} sets, each a comparison of its own: give set_number."
+        )
+    chosen = [
+        one
+        for one in plan.sets
+        if set_number in (None, one.set) and replicate in (None, one.replicate)
+    ]
+    if design.test in _NO_REPLICATE and len({one.assessor for one in chosen}) < len(chosen):
+        raise ArgumentError(
+            f"an assessor has {len(chosen) // len(plan.assessors)} sets, and a table of rankings "
+            "holds one: give replicate or set_number, and a session to each."
+        )
+    return dict(enumerate(_lines(plan, chosen), start=start))
+
+
+def _lines(plan: ServingPlan, chosen: list[ServedSet]) -> Iterator[dict[str, str]]:
+    design = plan.design
+    by_set = design.test not in METHODS or design.test in _ORDER_COLUMN
+    met: Counter[tuple[str, str]] = Counter()
+    for one in chosen:
+        if by_set:
+            yield _line_of_set(design.test, one)
+            continue
+        names = tuple(one.order) if design.test in PAIR_ORDERS else one.samples
+        for sample, code in zip(names, one.codes, strict=True):
+            met[(one.assessor, sample)] += 1
+            line = {"assessor": one.assessor, "sample": sample, "code": code}
+            if design.test not in _NO_REPLICATE:
+                line["replicate"] = str(met[(one.assessor, sample)])
+            yield line
+
+
+def _line_of_set(test: str, one: ServedSet) -> dict[str, str]:
+    codes = (
+        {"codes": " ".join(one.codes)}
+        if test in METHODS
+        else {f"code_{place}": code for place, code in enumerate(one.codes, start=1)}
+    )
+    order = {_ORDER_COLUMN.get(test, "order"): one.order}
+    return {"assessor": one.assessor, **order, **codes, "replicate": str(one.replicate)}
