@@ -15,6 +15,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
+from .ballots.columns import CONSENT, SENT
 from .base.errors import RecordError
 from .base.languages import ballot_words
 from .base.records import StoredSession, utc_now
@@ -28,8 +29,6 @@ from .booth_ballots import (
 )
 from .workflow import Store
 
-SENT, CONSENT = "sent", "consent"
-"""Columns of a ballot line that say when it was sent, and when its assessor consented."""
 _TOKEN = re.compile(r"([0-9a-f]{32})\.([A-Za-z0-9_-]{32})")
 _LONGEST = 300
 

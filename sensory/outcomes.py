@@ -10,6 +10,7 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 from .ballots.choice_ballot import CheckedBallots, Tally, tally
+from .ballots.columns import CONSENT, MOST_CODES, SENT
 from .ballots.lines import Cells, check_cells
 from .ballots.method_rows import CheckedRows, check_rows
 from .base.errors import RecordError
@@ -23,6 +24,8 @@ from .decisions.yes_no import read_a_not_a, read_same_different
 from .methods import find_method, find_test
 from .protocols import find_protocol
 
+_SERVED = {"assessor", "order", "pair", "sample", "replicate", "code", "codes"}
+_SERVED |= {f"code_{number}" for number in range(1, MOST_CODES + 1)}
 Checked = CheckedBallots | CheckedRows
 READERS: dict[str, Callable[[Sequence[dict[str, Any]], Question], Reading]] = {
     "A_NOT_A": read_a_not_a,
@@ -35,11 +38,29 @@ READERS: dict[str, Callable[[Sequence[dict[str, Any]], Question], Reading]] = {
 
 
 def check_ballots(cells: Cells, question: Question) -> Checked:
-    """Judge numbered lines of cells as ballots of the test that the question names."""
+    """Judge numbered lines of cells as ballots of the test that the question names.
+
+    Of a session at booths only the ballots that were sent have answers.
+    """
+    cells = _as_sent(cells)
     method = find_method(question.protocol)
     if method is None:
         return check_cells(cells, question)
     return check_rows(cells, method, question.settings)
+
+
+def _as_sent(cells: Cells) -> Cells:
+    """Lines without the marks of the booth, and without answers that were never sent."""
+    if not any(SENT in texts or CONSENT in texts for texts in cells.values()):
+        return cells
+    return {
+        line: {
+            name: text
+            for name, text in texts.items()
+            if name not in (SENT, CONSENT) and (texts.get(SENT) or name in _SERVED)
+        }
+        for line, texts in cells.items()
+    }
 
 
 def outcome(checked: Checked, question: Question) -> str:

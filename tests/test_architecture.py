@@ -129,6 +129,7 @@ ORDER = {
         "reading_figures",
         "documents",
         "reading_documents",
+        "serving_sheets",
     ),
 }
 
@@ -156,7 +157,7 @@ MAY_USE = {
     "decisions": {"numpy", "scipy", "pandas"},
     "workflow": {"numpy", "scipy", "pandas"},
     "store": {"sqlalchemy"},
-    "report": {"numpy", "pandas", "openpyxl", "altair", "typst", "vl_convert"},
+    "report": {"numpy", "pandas", "openpyxl", "altair", "typst", "vl_convert", "segno"},
     "screens": {"numpy", "pandas", "streamlit"},
     "app": {"streamlit"},
 }

@@ -6,6 +6,8 @@ import re
 from dataclasses import dataclass
 
 MOST_CODES = 5
+SENT, CONSENT = "sent", "consent"
+"""Columns of a ballot from a booth: when it was sent, and when its assessor consented."""
 NOTES_SHEET = "how to fill in"
 
 

@@ -50,7 +50,7 @@ class ServingPlan:
     @property
     def codes(self) -> dict[str, tuple[str, ...]]:
         """The codes of each assessor, for `used_codes` of the next plan."""
-        found: dict[str, tuple[str, ...]] = {name: () for name in self.assessors}
+        found: dict[str, tuple[str, ...]] = dict.fromkeys(self.assessors, ())
         for row in self.rows:
             if row.code:
                 found[row.assessor] += (row.code,)

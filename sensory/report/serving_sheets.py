@@ -1,0 +1,156 @@
+"""Sheets of a serving as PDF: preparation, labels, booth cards, paper ballots, and the key.
+
+Each is a document of its own, so that the key never lies with the ballots.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+from collections.abc import Mapping
+from typing import Any
+
+from ..base.languages import ballot_words
+from ..base.records import Question, SessionDetails
+from ..methods import find_test
+from ..protocols import Protocol
+from ..serving.plan import ServingPlan
+from .documents import compiled
+
+_NO_DATE = "2000-01-01T00:00:00+00:00"
+
+
+def preparation_pdf(plan: ServingPlan, details: SessionDetails) -> bytes:
+    """What to pour into which cup, tray by tray in the order of serving. Names the samples."""
+    trays: dict[tuple[str, int], list[list[str]]] = {}
+    portions: dict[str, int] = {}
+    for row in plan.rows:
+        trays.setdefault((row.assessor, row.sitting), []).append(
+            [row.code or "labelled", row.sample]
+        )
+        portions[row.sample] = portions.get(row.sample, 0) + 1
+    return _sheet(
+        "preparation",
+        {
+            "title": details.title,
+            "head": "Preparation: for the kitchen only",
+            "samples": [
+                [one.letter, one.name, one.batch, one.preparation, one.allergens]
+                for one in details.samples
+            ],
+            "portions": [[name, str(count)] for name, count in portions.items()],
+            "trays": [
+                {"assessor": assessor, "sitting": sitting, "cups": cups}
+                for (assessor, sitting), cups in trays.items()
+            ],
+            "digest": plan.digest,
+        },
+    )
+
+
+def key_pdf(plan: ServingPlan, details: SessionDetails) -> bytes:
+    """Which sample is under which code. Kept away from ballots and booths."""
+    return _sheet(
+        "key",
+        {
+            "title": details.title,
+            "head": "Key: not for assessors, not beside the ballots",
+            "rows": [[str(cell) for cell in row] for row in plan.key().rows],
+            "digest": plan.digest,
+        },
+    )
+
+
+def labels_pdf(plan: ServingPlan) -> bytes:
+    """Labels for the cups: the code, and small the assessor and the place on the tray."""
+    rows = [
+        [row.code, f"{row.assessor} · {row.sitting}.{row.set}.{row.position}"]
+        for row in plan.rows
+        if row.code
+    ]
+    return _sheet("labels", {"title": "Labels", "head": "", "rows": rows})
+
+
+def booth_cards_pdf(links: Mapping[str, str], language: str) -> bytes:
+    """A card for each assessor with the link as a QR code."""
+    import segno
+
+    words = ballot_words(language)
+    pictures, cards = {}, []
+    for number, (assessor, link) in enumerate(links.items()):
+        picture = io.BytesIO()
+        segno.make(link, error="m").save(picture, kind="svg", border=2, scale=4)
+        pictures[f"qr{number}.svg"] = picture.getvalue()
+        greeting = words["welcome"].format(assessor=assessor)
+        cards.append({"assessor": greeting, "link": link, "picture": f"qr{number}.svg"})
+    return _sheet("cards", {"title": "Booth cards", "head": "", "cards": cards}, pictures)
+
+
+def ballots_pdf(
+    lines: Mapping[int, Mapping[str, str]],
+    question: Question,
+    details: SessionDetails,
+    language: str,
+) -> bytes:
+    """Paper ballots, one an assessor and set, with codes only; cautions on each."""
+    words, test = ballot_words(language), find_test(question.protocol)
+    allergens = "; ".join(dict.fromkeys(one.allergens for one in details.samples if one.allergens))
+    attribute = question.attribute or str(question.settings.get("attribute", ""))
+    cautions = [words["caution_general"], words["caution_swallow"]]
+    if allergens:
+        cautions.insert(0, words["caution_allergens"].format(allergens=allergens))
+    return _sheet(
+        "ballots",
+        {
+            "title": "Ballots",
+            "head": "",
+            "asks": words["asks"][test.key].format(attribute=attribute),
+            "cautions": cautions,
+            "words": {name: words[name] for name in ("guess", "comment", "samples", "reference")},
+            "guess": isinstance(test, Protocol),
+            "lines": _paper_lines(question, words),
+            "choices": _paper_choices(question, words),
+            "ballots": _papers(lines, test.labelled if isinstance(test, Protocol) else 0, question),
+        },
+    )
+
+
+def _papers(
+    lines: Mapping[int, Mapping[str, str]], labelled: int, question: Question
+) -> list[dict[str, Any]]:
+    """Codes ballot by ballot; a ranking has all samples of an assessor on one."""
+    together = question.protocol == "RANKING"
+    papers: dict[Any, dict[str, Any]] = {}
+    for line, texts in sorted(lines.items()):
+        key = (texts["assessor"], texts.get("replicate", "")) if together else line
+        paper = papers.setdefault(
+            key, {"assessor": texts["assessor"], "labelled": labelled, "codes": []}
+        )
+        single = [texts[name] for name in ("code", "codes") if texts.get(name)]
+        paper["codes"] += [code for text in single for code in text.split()]
+        paper["codes"] += [texts[f"code_{n}"] for n in range(1, 6) if texts.get(f"code_{n}")]
+    return list(papers.values())
+
+
+def _paper_lines(question: Question, words: Mapping[str, Any]) -> list[list[str]]:
+    """Label and ends of each line to mark."""
+    if question.protocol == "DIFFERENCE_FROM_CONTROL":
+        return [["", words["far_low"], words["far_high"]]]
+    if question.protocol != "PROFILE":
+        return []
+    names = [name.strip() for name in str(question.settings.get("attributes", "")).split(";")]
+    return [[name, words["scale_low"], words["scale_high"]] for name in names if name]
+
+
+def _paper_choices(question: Question, words: Mapping[str, Any]) -> list[str]:
+    """Words to tick, where the answer is not a code."""
+    if question.protocol == "SURENESS":
+        grades = str(question.settings.get("grades", "")).split(";")
+        return [grade.strip() for grade in grades if grade.strip()]
+    offered = {"A_NOT_A": ("A", "not A"), "SAME_DIFFERENT": ("same", "different")}
+    return [words["answers"][one] for one in offered.get(question.protocol, ())]
+
+
+def _sheet(kind: str, data: dict[str, Any], pictures: Mapping[str, bytes] | None = None) -> bytes:
+    files = {"data.json": json.dumps(data | {"kind": kind}).encode(), **(pictures or {})}
+    return compiled("sheets.typ", files, _NO_DATE)
