@@ -8,12 +8,12 @@ last hash has to be kept elsewhere: the report prints the digest of its question
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from ..base.records import digest_of, utc_now
 
-_START = "0" * 64
+START = "0" * 64
 
 
 def next_entry(last: Any, *, content: Any, **words: str) -> dict[str, Any]:
@@ -23,22 +23,32 @@ def next_entry(last: Any, *, content: Any, **words: str) -> dict[str, Any]:
         "at": utc_now(),
         **words,
         "content": json.dumps(content, sort_keys=True, ensure_ascii=False),
-        "before": last.sha256 if last else _START,
+        "before": last.sha256 if last else START,
     }
     return entry | {"sha256": _sha(entry)}
 
 
-def broken_links(entries: Sequence[Mapping[str, Any]]) -> list[str]:
+def broken_links(entries: Iterable[Mapping[str, Any]]) -> list[str]:
     """A sentence for each entry that is not as it was written, is missing, or was put in."""
-    broken, before, number = [], _START, 0
+    broken, before, number = [], START, 0
     for entry in entries:
         number += 1
-        sound = entry["number"] == number and entry["before"] == before
-        if not sound or _sha(entry) != entry["sha256"]:
-            broken.append(f"Journal entry {entry['number']} is not as it was written.")
+        if not sound(entry, number=number, before=before):
+            broken.append(not_as_written(entry))
             number = entry["number"]
         before = entry["sha256"]
     return broken
+
+
+def sound(entry: Mapping[str, Any], *, number: int, before: str) -> bool:
+    """Whether an entry is as it was written, and follows on the one before it."""
+    in_place = bool(entry["number"] == number and entry["before"] == before)
+    return in_place and _sha(entry) == entry["sha256"]
+
+
+def not_as_written(entry: Mapping[str, Any]) -> str:
+    """The sentence for a broken entry."""
+    return f"Journal entry {entry['number']} is not as it was written."
 
 
 def differences(
@@ -65,12 +75,38 @@ def differences(
     ]
 
 
+def differing_people(
+    contents: Iterable[Mapping[str, Any]], people: Iterable[Mapping[str, Any]]
+) -> list[str]:
+    """Persons whose names are not those that the journal has sealed."""
+    seals: dict[str, Any] = {}
+    for content in contents:
+        seals |= content.get("people", {})
+        seals |= dict.fromkeys(content.get("erased", ()), content.get("shown_as"))
+    there = {row["id"]: _sealed(row) for row in people}
+    return [
+        f"The name of person {one} is not as it was written."
+        for one in sorted(seals.keys() | there.keys())
+        if seals.get(one) != there.get(one)
+    ]
+
+
+def _sealed(row: Mapping[str, Any]) -> Any:
+    """What the journal has to hold for a row of people; of an erased one, its number."""
+    texts = (row["name"], row["sought"], row["salt"])
+    if row["erased"] is not None:
+        return row["erased"] if texts == (None, None, None) else ""
+    if row["sought"] != digest_of(row["name"]):
+        return ""
+    return digest_of([row["salt"], row["name"]])
+
+
 def _played_again(
     entries: Iterable[Mapping[str, Any]],
 ) -> tuple[dict[str, dict[str, Any]], dict[tuple[str, int, str], str]]:
     sessions: dict[str, dict[str, Any]] = {}
     cells: dict[tuple[str, int, str], str] = {}
-    for entry in entries:
+    for entry in (one for one in entries if one["session"]):
         content, key = json.loads(entry["content"]), entry["session"]
         if "session" in content:
             sessions[key] = content["session"]

@@ -2,31 +2,30 @@
 
 from __future__ import annotations
 
-import json
-import threading
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import sqlalchemy as sa
-from sqlalchemy.engine import Connection, Engine, Row
+from sqlalchemy.engine import Connection, Engine
 
+from ..ballots.codes import same_person
 from ..base.errors import RecordError
-from ..base.records import (
-    JournalEntry,
-    Question,
-    SessionDetails,
-    StoredSession,
-)
-from . import journal, tables
+from ..base.records import JournalEntry, StoredSession
+from . import checking, journal, people, tables
+from .backup import copies_beside, copy_sqlite, without_traces
+from .connections import engine_for, reading, writing
+from .rows import cells_of, columns_of, entries_of, sessions_of
+from .versions import prepare
 
-_WRITING = threading.RLock()
-_LOCKED = "The record is busy or cannot be written. What is on the screen is not saved yet: "
+Cells = Mapping[int, Mapping[str, str]]
 
 
 def open_store(url: str) -> Repository:
-    """Open, and if need be create, the record at a SQLAlchemy URL.
+    """Open, and if need be create or bring up to date, the record at a SQLAlchemy URL.
+
+    Before an older SQLite record is brought up to date, it is copied beside itself.
 
     Parameters
     ----------
@@ -38,42 +37,32 @@ def open_store(url: str) -> Repository:
     RecordError
         When it cannot be opened, or was written by a newer version.
     """
-    address = None
+    engine = engine_for(url)
     try:
-        address = sa.make_url(url)
-        if address.get_backend_name() == "sqlite" and address.database:
-            Path(address.database).parent.mkdir(parents=True, exist_ok=True)
-        engine = sa.create_engine(address)
-    except (sa.exc.ArgumentError, sa.exc.NoSuchModuleError, ImportError, OSError) as error:
-        shown = str(address) if address is not None else "that URL"
-        raise RecordError(f"The record at {shown} cannot be opened: {error}.") from error
-    if engine.dialect.name == "sqlite":
-        _sqlite_settings(engine)
-    store = Repository(engine)
-    try:
-        store.prepare()
+        prepare(engine)
     except BaseException:
         engine.dispose()
         raise
-    return store
+    return Repository(engine)
 
 
-def _sqlite_settings(engine: Engine) -> None:
-    @sa.event.listens_for(engine, "connect")
-    def _on_connect(connection: Any, _record: Any) -> None:
-        connection.isolation_level = None  # transactions begin in _on_begin below
-        for pragma in (
-            "busy_timeout = 30000",
-            "journal_mode = WAL",
-            "synchronous = FULL",
-            "foreign_keys = ON",
-        ):
-            connection.execute(f"PRAGMA {pragma}")
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Erasure:
+    """What erasing a person did, and what it could not reach.
 
-    @sa.event.listens_for(engine, "begin")
-    def _on_begin(connection: Connection) -> None:
-        write = connection.get_execution_options().get("write", False)
-        connection.exec_driver_sql("BEGIN IMMEDIATE" if write else "BEGIN")
+    Attributes
+    ----------
+    shown_as : str
+        What stands in the place of the name from now on.
+    spellings : int
+        How many spellings of the name were erased.
+    remains : tuple of str
+        Places that may still hold the name: free texts, copies of the record.
+    """
+
+    shown_as: str
+    spellings: int
+    remains: tuple[str, ...]
 
 
 class Repository:
@@ -85,63 +74,74 @@ class Repository:
     def __init__(self, engine: Engine):
         self._engine = engine
 
-    def prepare(self) -> None:
-        """Create the tables of an empty record; refuse one of a newer version."""
-        with self._writing() as connection:
-            tables.metadata.create_all(connection)
-            version = connection.scalar(sa.select(tables.schema.c.version))
-            if version is None:
-                connection.execute(sa.insert(tables.schema).values(version=tables.SCHEMA_VERSION))
-            elif version > tables.SCHEMA_VERSION:
-                raise RecordError(
-                    f"The record has version {version}, this program knows "
-                    f"{tables.SCHEMA_VERSION}. Install the newer program."
-                )
+    def add(self, session: StoredSession, cells: Cells, *, who: str, why: str) -> None:
+        """Write a new session and its cells."""
+        nested = {str(line): dict(texts) for line, texts in cells.items()}
+        content = {"session": columns_of(session), "cells": nested}
+        with writing(self._engine) as connection:
+            entry = _entry(connection, session.id, who, "opened", why, content)
+            _put(connection, entry["content"]["session"], entry["content"]["cells"])
+            _append(connection, entry)
 
-    def add(
+    def add_imported(
         self,
         session: StoredSession,
-        cells: Mapping[int, Mapping[str, str]],
+        cells: Cells,
+        entries: list[JournalEntry],
         *,
+        digest: str,
         who: str,
         why: str,
     ) -> None:
-        """Write a new session and its cells."""
-        rows = [
-            {"session": session.id, "line": line, "name": name, "text": text}
-            for line, texts in cells.items()
-            for name, text in texts.items()
-            if text
-        ]
-        with self._writing() as connection:
-            connection.execute(sa.insert(tables.sessions).values(**_columns(session)))
-            if rows:
-                connection.execute(sa.insert(tables.ballot_cells), rows)
-            content = {"session": _columns(session), "cells": _nested(cells)}
-            _append(connection, session.id, who, "opened", why, content)
+        """Write a session with the journal that it had elsewhere.
+
+        Its entries follow the one that says so, in their order and with their own times.
+
+        Raises
+        ------
+        RecordError
+            When the session is on record already, or its journal does not lead to it.
+        """
+        nested = {str(line): dict(texts) for line, texts in cells.items()}
+        with writing(self._engine) as connection:
+            at = tables.sessions.c.id == session.id
+            if connection.scalar(sa.select(tables.sessions.c.id).where(at)):
+                raise RecordError("This session is on record already; nothing was imported.")
+            whole = {"session": columns_of(session), "cells": nested}
+            hidden = _entry(connection, session.id, who, "imported", why, whole)
+            _put(connection, hidden["content"]["session"], hidden["content"]["cells"])
+            seals = {k: v for k, v in hidden["content"].items() if k == "people"}
+            content = {"archive": digest, "entries": len(entries), **seals}
+            _append(connection, hidden | {"content": content})
+            for old in entries:
+                content = {**old.content, "imported": old.number}
+                entry = _entry(connection, session.id, old.who, old.what, old.why, content)
+                _append(connection, entry | {"at": old.at})
+            if broken := checking.tables_against_journal(connection, [session.id]):
+                raise RecordError("The journal does not lead to the session: " + " ".join(broken))
 
     def sessions(self, most: int = 50) -> list[StoredSession]:
         """The latest sessions, newest first."""
         table = tables.sessions
         query = sa.select(table).order_by(table.c.created_at.desc(), table.c.id).limit(most)
-        with self._reading() as connection:
-            return [_session(row) for row in connection.execute(query)]
+        with reading(self._engine) as connection:
+            return sessions_of(connection, query)
 
     def session(self, session_id: str) -> StoredSession:
         """One session; RecordError when there is none of that id."""
         query = sa.select(tables.sessions).where(tables.sessions.c.id == session_id)
-        with self._reading() as connection:
-            row = connection.execute(query).one_or_none()
-        if row is None:
+        with reading(self._engine) as connection:
+            found = sessions_of(connection, query)
+        if not found:
             raise RecordError("There is no such session on record. Choose one from the list.")
-        return _session(row)
+        return found[0]
 
     def update(
         self,
         session: StoredSession,
         *,
         expect: StoredSession,
-        expect_cells: Mapping[int, Mapping[str, str]] | None = None,
+        expect_cells: Cells | None = None,
         who: str,
         what: str,
         why: str,
@@ -154,33 +154,31 @@ class Repository:
             When somebody was faster; nothing is changed then.
         """
         table = tables.sessions
-        with self._writing() as connection:
+        with writing(self._engine) as connection:
             query = sa.select(table).where(table.c.id == session.id).with_for_update()
-            row = connection.execute(query).one_or_none()
-            moved = row is None or _session(row) != expect
+            moved = sessions_of(connection, query) != [expect]
             if not moved and expect_cells is not None:
-                moved = _cells(connection, session.id) != expect_cells
+                moved = cells_of(connection, session.id) != expect_cells
             if moved:
                 raise RecordError(
                     "The session was changed in another window meanwhile. Reload the page."
                 )
-            new, old = _columns(session), _columns(expect)
+            new, old = columns_of(session), columns_of(expect)
             changed = {name: value for name, value in new.items() if value != old[name]}
-            connection.execute(sa.update(table).where(table.c.id == session.id).values(**changed))
             content = {"changed": changed, "old": {name: old[name] for name in changed}}
-            _append(connection, session.id, who, what, why, content)
+            entry = _entry(connection, session.id, who, what, why, content)
+            changed = entry["content"]["changed"]
+            connection.execute(sa.update(table).where(table.c.id == session.id).values(**changed))
+            _append(connection, entry)
 
     def cells(self, session_id: str) -> dict[int, dict[str, str]]:
         """Cells of a session by line and column name."""
-        with self._reading() as connection:
-            return _cells(connection, session_id)
+        with reading(self._engine) as connection:
+            return cells_of(connection, session_id)
 
-    def write_cells(
-        self, session_id: str, changes: Mapping[int, Mapping[str, str]], *, who: str, why: str
-    ) -> int:
+    def write_cells(self, session_id: str, changes: Cells, *, who: str, why: str) -> int:
         """Write the cells that differ from the record; an empty text removes a cell."""
-        table = tables.ballot_cells
-        with self._writing() as connection:
+        with writing(self._engine) as connection:
             closed = connection.scalar(
                 sa.select(tables.sessions.c.closed_at)
                 .where(tables.sessions.c.id == session_id)
@@ -188,82 +186,96 @@ class Repository:
             )
             if closed:
                 raise RecordError("The ballots were closed meanwhile; nothing was changed.")
-            known = {
-                (line, name): text
-                for line, name, text in connection.execute(
-                    sa.select(table.c.line, table.c.name, table.c.text).where(
-                        table.c.session == session_id, table.c.line.in_(list(changes))
-                    )
-                )
-            }
-            done = []
-            for line, texts in changes.items():
-                for name, text in texts.items():
-                    old = known.get((line, name), "")
-                    if old == text:
-                        continue
-                    done.append({"line": line, "name": name, "old": old, "new": text})
+            known = cells_of(connection, session_id, only=changes)
+            done = [
+                {"line": line, "name": name, "old": old, "new": text}
+                for line, texts in changes.items()
+                for name, text in texts.items()
+                if (old := known.get(line, {}).get(name, "")) != text
+            ]
             if done:
-                _write(connection, session_id, done)
-                _append(connection, session_id, who, "cells", why, {"changes": done})
+                entry = _entry(connection, session_id, who, "cells", why, {"changes": done})
+                _change(connection, session_id, entry["content"]["changes"])
+                _append(connection, entry)
         return len(done)
 
     def entries(self, session_id: str) -> list[JournalEntry]:
-        """The journal of one session, oldest first."""
+        """The journal of one session, oldest first; of the record as a whole where it is ""."""
         table = tables.journal
         query = sa.select(table).where(table.c.session == session_id).order_by(table.c.number)
-        with self._reading() as connection:
-            return [_entry(row) for row in connection.execute(query)]
+        with reading(self._engine) as connection:
+            return entries_of(connection, query)
 
-    def verify(self) -> list[str]:
+    def verify(self, session_id: str | None = None) -> list[str]:
         """Check the chain of the journal, then the tables against the journal played again.
+
+        Parameters
+        ----------
+        session_id : str, optional
+            Check the entries of this session, their neighbours in the chain, that no number
+            is missing, and the session with its cells. The rest of the chain is left out.
 
         Returns
         -------
         list of str
-            A sentence for each entry, session or cell that is not as it was written.
+            A sentence for each entry, session, cell or name that is not as it was written.
         """
-        with self._reading() as connection:
-            query = sa.select(tables.journal).order_by(tables.journal.c.number)
-            entries = [dict(row._mapping) for row in connection.execute(query)]
-            found = [dict(row._mapping) for row in connection.execute(sa.select(tables.sessions))]
-            cells = [tuple(row) for row in connection.execute(sa.select(tables.ballot_cells))]
-        if broken := journal.broken_links(entries):
-            return broken
-        return journal.differences(entries, found, cells)
+        with reading(self._engine) as connection:
+            if session_id is None:
+                return checking.whole_record(connection)
+            return checking.one_session(connection, session_id)
 
-    @contextmanager
-    def _writing(self) -> Iterator[Connection]:
-        engine = self._engine.execution_options(write=True)
-        try:
-            with _WRITING, engine.begin() as connection:
-                if engine.dialect.name != "sqlite":
-                    connection.execute(sa.text("SELECT pg_advisory_xact_lock(7214025)"))
-                yield connection
-        except sa.exc.IntegrityError as error:
-            raise RecordError(f"This does not fit what is on record: {error.orig}.") from error
-        except (sa.exc.DBAPIError, sa.exc.TimeoutError) as error:
-            raise RecordError(f"{_LOCKED}{_reason(error)}.") from error
+    def erase_person(self, name: str, *, who: str, why: str) -> Erasure:
+        """Take a name out of the record; ``erased`` and a number stands there afterwards.
 
-    @contextmanager
-    def _reading(self) -> Iterator[Connection]:
-        try:
-            with self._engine.connect() as connection:
-                yield connection
-        except (sa.exc.DBAPIError, sa.exc.TimeoutError) as error:
-            raise RecordError(f"The record cannot be read: {_reason(error)}.") from error
+        All spellings that differ in case, spaces and width only are erased together. The
+        ballots stay, and belong to one unnamed person. Free texts are part of the chain and
+        stay as they are: `Erasure.remains` lists those that seem to hold the name.
+
+        Raises
+        ------
+        RecordError
+            When nobody of that name is on record, or the reason holds the name.
+        """
+        if same_person(name) and same_person(name) in same_person(why):
+            raise RecordError("The reason stays in the journal: write it without the name.")
+        with writing(self._engine) as connection:
+            entry = _entry(connection, "", who, "person erased", why, {})
+            number, gone = people.erase(connection, name)
+            content = {**entry["content"], "erased": sorted(gone), "shown_as": number}
+            _append(connection, entry | {"content": content})
+            remains = people.mentions(connection, sorted({name, *gone.values()}))
+        remains += [f"The copy {path}" for path in copies_beside(self._engine)]
+        remains += without_traces(self._engine)
+        return Erasure(shown_as=f"erased {number}", spellings=len(gone), remains=tuple(remains))
+
+    def backup(self, to_path: Path | str) -> None:
+        """Copy a SQLite record to a new file while it is in use.
+
+        Raises
+        ------
+        RecordError
+            When the file exists or cannot be written, or the record is on a server.
+        """
+        copy_sqlite(self._engine, Path(to_path))
 
 
-def _cells(connection: Connection, session_id: str) -> dict[int, dict[str, str]]:
-    table = tables.ballot_cells
-    query = sa.select(table.c.line, table.c.name, table.c.text).where(table.c.session == session_id)
-    lines: dict[int, dict[str, str]] = {}
-    for line, name, text in connection.execute(query.order_by(table.c.line, table.c.name)):
-        lines.setdefault(line, {})[name] = text
-    return lines
+def _put(
+    connection: Connection, columns: dict[str, Any], cells: Mapping[str, Mapping[str, str]]
+) -> None:
+    """Write a new session with its cells, both with references for names."""
+    rows = [
+        {"session": columns["id"], "line": int(line), "name": name, "text": text}
+        for line, texts in cells.items()
+        for name, text in texts.items()
+        if text
+    ]
+    connection.execute(sa.insert(tables.sessions).values(**columns))
+    if rows:
+        connection.execute(sa.insert(tables.ballot_cells), rows)
 
 
-def _write(connection: Connection, session_id: str, changes: list[dict[str, Any]]) -> None:
+def _change(connection: Connection, session_id: str, changes: list[dict[str, Any]]) -> None:
     """Put the new texts in the place of the old ones."""
     table = tables.ballot_cells
     at = sa.and_(
@@ -283,62 +295,17 @@ def _write(connection: Connection, session_id: str, changes: list[dict[str, Any]
         connection.execute(sa.insert(table), put)
 
 
-def _reason(error: sa.exc.SQLAlchemyError) -> object:
-    return getattr(error, "orig", None) or error
+def _entry(
+    connection: Connection, session: str, who: str, what: str, why: str, content: dict[str, Any]
+) -> dict[str, Any]:
+    """An entry to be appended, with references for names."""
+    plain = {"session": session, "who": who, "what": what, "why": why, "content": content}
+    return people.hidden(connection, plain)
 
 
-def _append(
-    connection: Connection, session: str, who: str, what: str, why: str, content: Any
-) -> None:
+def _append(connection: Connection, entry: dict[str, Any]) -> None:
     table = tables.journal
     last = connection.execute(
         sa.select(table.c.number, table.c.sha256).order_by(table.c.number.desc()).limit(1)
     ).one_or_none()
-    entry = journal.next_entry(last, session=session, who=who, what=what, why=why, content=content)
-    connection.execute(sa.insert(table).values(**entry))
-
-
-def _columns(session: StoredSession) -> dict[str, Any]:
-    return {
-        "id": session.id,
-        "created_at": session.created_at,
-        "details": session.details.to_dict(),
-        "question": session.question.to_dict(),
-        "cautions": session.cautions,
-        "agreed_at": session.agreed_at or None,
-        "agreed_by": session.agreed_by or None,
-        "digest": session.digest or None,
-        "ballots_at_agreement": session.ballots_at_agreement,
-        "closed_at": session.closed_at or None,
-    }
-
-
-def _session(row: Row[Any]) -> StoredSession:
-    return StoredSession(
-        id=row.id,
-        created_at=row.created_at,
-        details=SessionDetails.from_dict(row.details),
-        question=Question.from_dict(row.question),
-        cautions=dict(row.cautions),
-        agreed_at=row.agreed_at or "",
-        agreed_by=row.agreed_by or "",
-        digest=row.digest or "",
-        ballots_at_agreement=row.ballots_at_agreement or 0,
-        closed_at=row.closed_at or "",
-    )
-
-
-def _entry(row: Row[Any]) -> JournalEntry:
-    return JournalEntry(
-        number=row.number,
-        at=row.at,
-        session=row.session,
-        who=row.who,
-        what=row.what,
-        why=row.why,
-        content=json.loads(row.content),
-    )
-
-
-def _nested(cells: Mapping[int, Mapping[str, str]]) -> dict[str, dict[str, str]]:
-    return {str(line): dict(texts) for line, texts in cells.items()}
+    connection.execute(sa.insert(table).values(**journal.next_entry(last, **entry)))

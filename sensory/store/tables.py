@@ -1,4 +1,7 @@
-"""The tables of the record."""
+"""The tables of the record, as the newest version has them.
+
+Older versions, and the steps from one to the next, stand in `migrations`.
+"""
 
 from __future__ import annotations
 
@@ -6,15 +9,17 @@ from sqlalchemy import (
     JSON,
     Column,
     ForeignKey,
+    Index,
     Integer,
     MetaData,
     PrimaryKeyConstraint,
     String,
     Table,
     Text,
+    UniqueConstraint,
 )
 
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 2
 
 metadata = MetaData()
 
@@ -33,6 +38,7 @@ sessions = Table(
     Column("digest", String(64)),
     Column("ballots_at_agreement", Integer),
     Column("closed_at", String(32)),
+    Index("ix_sessions_created_at", "created_at"),
 )
 
 ballot_cells = Table(
@@ -43,6 +49,17 @@ ballot_cells = Table(
     Column("name", String(40), nullable=False),
     Column("text", Text, nullable=False),
     PrimaryKeyConstraint("session", "line", "name"),
+)
+
+people = Table(
+    "people",
+    metadata,
+    Column("id", String(32), primary_key=True),
+    Column("name", Text),
+    Column("sought", String(64)),
+    Column("salt", String(32)),
+    Column("erased", Integer),
+    UniqueConstraint("sought", name="uq_people_sought"),
 )
 
 journal = Table(

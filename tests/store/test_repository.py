@@ -441,7 +441,9 @@ def test_record_of_a_newer_version_is_refused_and_left_closed(any_url):
 def test_opening_twice_keeps_one_version(store, any_url):
     open_store(any_url)._engine.dispose()
     with store._engine.connect() as connection:
-        assert connection.scalars(sa.select(tables.schema.c.version)).all() == [1]
+        assert connection.scalars(sa.select(tables.schema.c.version)).all() == [
+            tables.SCHEMA_VERSION
+        ]
 
 
 @pytest.mark.parametrize(

@@ -1,0 +1,98 @@
+"""How the record is reached: engine, transactions, and database errors put into words."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.engine import Connection, Engine
+
+from ..base.errors import RecordError
+
+_WRITING = threading.RLock()
+_LOCKED = "The record is busy or cannot be written. What is on the screen is not saved yet: "
+
+
+def engine_for(url: str) -> Engine:
+    """An engine for a SQLAlchemy URL, with the settings that SQLite needs.
+
+    Raises
+    ------
+    RecordError
+        When the URL cannot be read, has no driver here, or its folder cannot be made.
+    """
+    address = None
+    try:
+        address = sa.make_url(url)
+        if address.get_backend_name() == "sqlite" and address.database:
+            Path(address.database).parent.mkdir(parents=True, exist_ok=True)
+        engine = sa.create_engine(address)
+    except (sa.exc.ArgumentError, sa.exc.NoSuchModuleError, ImportError, OSError) as error:
+        shown = str(address) if address is not None else "that URL"
+        raise RecordError(f"The record at {shown} cannot be opened: {error}.") from error
+    if engine.dialect.name == "sqlite":
+        _sqlite_settings(engine)
+    return engine
+
+
+def file_of(engine: Engine) -> Path | None:
+    """The file of a SQLite record, or None where the record is no file."""
+    name = engine.url.database
+    if engine.dialect.name != "sqlite" or not name or name == ":memory:":
+        return None
+    return Path(name)
+
+
+@contextmanager
+def writing(engine: Engine) -> Iterator[Connection]:
+    """A transaction that alone may write; RecordError where the database refuses."""
+    engine = engine.execution_options(write=True)
+    try:
+        with _WRITING, engine.begin() as connection:
+            if engine.dialect.name != "sqlite":
+                connection.execute(sa.text("SELECT pg_advisory_xact_lock(7214025)"))
+            yield connection
+    except sa.exc.IntegrityError as error:
+        raise RecordError(f"This does not fit what is on record: {error.orig}.") from error
+    except (sa.exc.DBAPIError, sa.exc.TimeoutError) as error:
+        raise RecordError(f"{_LOCKED}{reason(error)}.") from error
+
+
+@contextmanager
+def reading(engine: Engine) -> Iterator[Connection]:
+    """A transaction that sees one state of the record throughout, whoever writes meanwhile."""
+    if engine.dialect.name != "sqlite":  # SQLite does so by itself
+        engine = engine.execution_options(isolation_level="REPEATABLE READ")
+    try:
+        with engine.connect() as connection:
+            yield connection
+    except (sa.exc.DBAPIError, sa.exc.TimeoutError) as error:
+        raise RecordError(f"The record cannot be read: {reason(error)}.") from error
+
+
+def reason(error: sa.exc.SQLAlchemyError) -> object:
+    """What the database itself said."""
+    return getattr(error, "orig", None) or error
+
+
+def _sqlite_settings(engine: Engine) -> None:
+    @sa.event.listens_for(engine, "connect")
+    def _on_connect(connection: Any, _record: Any) -> None:
+        connection.isolation_level = None  # transactions begin in _on_begin below
+        for pragma in (
+            "busy_timeout = 30000",
+            "journal_mode = WAL",
+            "synchronous = FULL",
+            "foreign_keys = ON",
+            "secure_delete = ON",
+        ):
+            connection.execute(f"PRAGMA {pragma}")
+
+    @sa.event.listens_for(engine, "begin")
+    def _on_begin(connection: Connection) -> None:
+        write = connection.get_execution_options().get("write", False)
+        connection.exec_driver_sql("BEGIN IMMEDIATE" if write else "BEGIN")

@@ -1,0 +1,89 @@
+"""Rows of the tables as the nouns of the job, and back."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.engine import Connection, Row
+
+from ..base.records import JournalEntry, Question, SessionDetails, StoredSession
+from . import people
+from .tables import ballot_cells
+
+
+def columns_of(session: StoredSession) -> dict[str, Any]:
+    """The columns of a session."""
+    return {
+        "id": session.id,
+        "created_at": session.created_at,
+        "details": session.details.to_dict(),
+        "question": session.question.to_dict(),
+        "cautions": session.cautions,
+        "agreed_at": session.agreed_at or None,
+        "agreed_by": session.agreed_by or None,
+        "digest": session.digest or None,
+        "ballots_at_agreement": session.ballots_at_agreement,
+        "closed_at": session.closed_at or None,
+    }
+
+
+def session_of(columns: Mapping[str, Any]) -> StoredSession:
+    """The session that has these columns."""
+    return StoredSession(
+        id=columns["id"],
+        created_at=columns["created_at"],
+        details=SessionDetails.from_dict(columns["details"]),
+        question=Question.from_dict(columns["question"]),
+        cautions=dict(columns["cautions"]),
+        agreed_at=columns["agreed_at"] or "",
+        agreed_by=columns["agreed_by"] or "",
+        digest=columns["digest"] or "",
+        ballots_at_agreement=columns["ballots_at_agreement"] or 0,
+        closed_at=columns["closed_at"] or "",
+    )
+
+
+def sessions_of(connection: Connection, query: sa.Select[Any]) -> list[StoredSession]:
+    """The sessions that a query finds, with names."""
+    found = [dict(row._mapping) for row in connection.execute(query)]
+    named = people.shown(
+        connection, lambda rows, change: [people.in_columns(row, change) for row in rows], found
+    )
+    return [session_of(columns) for columns in named]
+
+
+def cells_of(
+    connection: Connection, session_id: str, only: Iterable[int] | None = None
+) -> dict[int, dict[str, str]]:
+    """Cells of a session, or of some of its lines, by line and column name; with names."""
+    table = ballot_cells
+    query = sa.select(table.c.line, table.c.name, table.c.text).where(table.c.session == session_id)
+    if only is not None:
+        query = query.where(table.c.line.in_(list(only)))
+    lines: dict[int, dict[str, str]] = {}
+    for line, name, text in connection.execute(query.order_by(table.c.line, table.c.name)):
+        lines.setdefault(line, {})[name] = text
+    return dict(people.shown(connection, people.in_cells, lines))
+
+
+def unpacked(row: Row[Any]) -> dict[str, Any]:
+    """A row of the journal with its content read."""
+    return dict(row._mapping) | {"content": json.loads(row.content)}
+
+
+def entries_of(connection: Connection, query: sa.Select[Any]) -> list[JournalEntry]:
+    """The entries that a query finds, with names; seals and the chain are left out."""
+    found = [unpacked(row) for row in connection.execute(query)]
+    named = people.shown(
+        connection, lambda rows, change: [people.in_entry(row, change) for row in rows], found
+    )
+    return [
+        JournalEntry(
+            **{key: entry[key] for key in ("number", "at", "session", "who", "what", "why")},
+            content={key: value for key, value in entry["content"].items() if key != "people"},
+        )
+        for entry in named
+    ]
