@@ -7,7 +7,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from sensory.screens import ballots, finding, plan, question, sessions
+from sensory.screens import ballots, finding, plan, question, serve, sessions
 from sensory.screens.frame import Frame, remember, shown_errors
 from sensory.store.repository import Repository, open_store
 
@@ -29,6 +29,7 @@ def main() -> None:
         st.Page(sessions.page, title="Sessions", url_path="sessions", default=True),
         st.Page(plan.page, title="Plan", url_path="plan"),
         st.Page(question.page, title="Question", url_path="question"),
+        st.Page(serve.page, title="Serve", url_path="serve"),
         st.Page(ballots.page, title="Ballots", url_path="ballots"),
         st.Page(finding.page, title="Finding", url_path="finding"),
     ]

@@ -18,7 +18,7 @@ from typing import Any
 from .ballots.columns import CONSENT, SENT
 from .base.errors import RecordError
 from .base.languages import ballot_words
-from .base.records import StoredSession, utc_now
+from .base.records import StoredSession, digest_of, utc_now
 from .booth_ballots import (
     BoothBallot,
     ballots_of,
@@ -31,6 +31,7 @@ from .workflow import Store
 
 _TOKEN = re.compile(r"([0-9a-f]{32})\.([A-Za-z0-9_-]{32})")
 _LONGEST = 300
+_SEAT = "seat "
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,11 +92,43 @@ def serve(
         raise RecordError("The session is closed.")
     if store.cells(session_id):
         raise RecordError("This session has ballots already; open a new one for another plan.")
-    served = replace(session, serving={"plan": dict(plan), "language": language, "booths": {}})
-    why = f"plan SHA-256 {plan.get('digest', '')}"
+    people = list(dict.fromkeys(texts["assessor"] for _, texts in sorted(lines.items())))
+    seats = {name: f"{_SEAT}{number}" for number, name in enumerate(people, start=1)}
+    seated = _renamed(dict(plan), seats)
+    served = replace(session, serving={"plan": seated, "language": language, "booths": {}})
+    why = f"plan SHA-256 {digest_of(seated)}, seed {plan.get('seed')}"
     store.update(served, expect=session, who=who, what="planned", why=why)
     store.write_cells(session_id, lines, who=who, why="laid out by the serving plan")
     return served
+
+
+def served_plan(store: Store, session_id: str) -> dict[str, Any] | None:
+    """The plan as plain data, with the names of the assessors; None where there is none.
+
+    On record the plan holds seats instead of names, so that a name can be erased.
+    """
+    session = store.session(session_id)
+    if not session.serving:
+        return None
+    names = {
+        f"{_SEAT}{number}": name for number, name in enumerate(_people(store, session_id), start=1)
+    }
+    renamed: dict[str, Any] = _renamed(session.serving["plan"], names)
+    return renamed
+
+
+def _people(store: Store, session_id: str) -> list[str]:
+    cells = store.cells(session_id)
+    return list(dict.fromkeys(texts["assessor"] for _, texts in sorted(cells.items())))
+
+
+def _renamed(plain: Any, names: Mapping[str, str]) -> Any:
+    """Plain data with names exchanged, wherever they stand."""
+    if isinstance(plain, dict):
+        return {key: _renamed(value, names) for key, value in plain.items()}
+    if isinstance(plain, (list, tuple)):
+        return [_renamed(value, names) for value in plain]
+    return names.get(plain, plain) if isinstance(plain, str) else plain
 
 
 def open_booths(store: Store, session_id: str, *, who: str) -> dict[str, str]:
@@ -116,11 +149,9 @@ def open_booths(store: Store, session_id: str, *, who: str) -> dict[str, str]:
         raise RecordError("Plan the serving first.")
     if session.closed:
         raise RecordError("The session is closed.")
-    people = dict.fromkeys(
-        texts["assessor"] for _, texts in sorted(store.cells(session_id).items())
-    )
+    people = _people(store, session_id)
     tokens = {person: f"{session_id}.{secrets.token_urlsafe(24)}" for person in people}
-    hashed = {_hash(token): person for person, token in tokens.items()}
+    hashed = {_hash(token): f"{_SEAT}{seat}" for seat, token in enumerate(tokens.values(), 1)}
     opened = replace(session, serving={**session.serving, "booths": hashed})
     store.update(opened, expect=session, who=who, what="booths opened", why=f"{len(people)} links")
     return tokens
@@ -234,9 +265,10 @@ def _found(store: Store, token: str) -> tuple[StoredSession, str] | None:
     except RecordError:
         return None
     hashed = _hash(token)
-    for known, person in session.serving.get("booths", {}).items():
+    for known, seat in session.serving.get("booths", {}).items():
         if hmac.compare_digest(known, hashed):
-            return session, str(person)
+            people = _people(store, session.id)
+            return session, people[int(seat.removeprefix(_SEAT)) - 1]
     return None
 
 

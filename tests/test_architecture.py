@@ -123,6 +123,7 @@ ORDER = {
     "store": (
         "migrations.versions.v0001_first_tables",
         "migrations.versions.v0002_names_outside",
+        "migrations.versions.v0003_serving",
         "tables",
         "journal",
         "connections",
@@ -132,8 +133,6 @@ ORDER = {
         "rows",
         "checking",
         "repository",
-        "archive_form",
-        "archive",
     ),
     "report": (
         "words",

@@ -15,6 +15,7 @@ from ..outcomes import Checked
 from ..workflow import checked_ballots, close, describe, enter_cells
 from .frame import chosen_session, current_frame, go, plain, show_faults, shown_errors, who
 from .grid import received, show_grid, typed_cells
+from .serve import sent_so_far
 
 
 def page() -> None:
@@ -35,6 +36,9 @@ def page() -> None:
         )
         st.dataframe(_read_only(_names(session, cells), cells), hide_index=True, width="stretch")
         return
+    if session.serving.get("booths"):
+        _at_booths(session)
+        return
     names, key = _names(session, cells), _key(session)
     number, changes = typed_cells(key, names)
     if number:
@@ -52,6 +56,16 @@ def page() -> None:
     _listed("Remarks on the file", session.details.file_remarks.splitlines())
     _whole_faults(checked)
     _files(session, cells)
+
+
+def _at_booths(session: StoredSession) -> None:
+    """Counts of what was sent, never an answer; closing opens the finding."""
+    checked = checked_ballots(current_frame().store, session.id)
+    _way_on(session, checked, True)
+    st.markdown(
+        "Assessors answer at booths. What they answered is shown when the ballots are closed."
+    )
+    sent_so_far(session)
 
 
 def _typed_too_late(session: StoredSession, cells: dict[int, dict[str, str]]) -> None:

@@ -17,7 +17,7 @@ from ..workflow import Store
 
 _MARKUP = frozenset(r"\`*_{}[]()#+!|<>~:$&")
 _FRAME, _PAGES, _CHOSEN = "frame", "pages", "session"
-_ORDER = ("sessions", "plan", "question", "ballots", "finding")
+_ORDER = ("sessions", "plan", "question", "serve", "ballots", "finding")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -122,7 +122,9 @@ def _played_again(
 
 
 def _normal(row: Mapping[str, Any] | None) -> str:
-    return json.dumps(row, sort_keys=True, default=repr)
+    """A row in a fixed spelling; a column that is empty may be one that came later."""
+    there = row if row is None else {name: cell for name, cell in row.items() if cell is not None}
+    return json.dumps(there, sort_keys=True, default=repr)
 
 
 def _sha(entry: Mapping[str, Any]) -> str:

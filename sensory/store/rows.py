@@ -27,6 +27,7 @@ def columns_of(session: StoredSession) -> dict[str, Any]:
         "digest": session.digest or None,
         "ballots_at_agreement": session.ballots_at_agreement,
         "closed_at": session.closed_at or None,
+        "serving": session.serving or None,
     }
 
 
@@ -43,6 +44,7 @@ def session_of(columns: Mapping[str, Any]) -> StoredSession:
         digest=columns["digest"] or "",
         ballots_at_agreement=columns["ballots_at_agreement"] or 0,
         closed_at=columns["closed_at"] or "",
+        serving=dict(columns.get("serving") or {}),
     )
 
 

@@ -19,7 +19,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-SCHEMA_VERSION = 2
+SCHEMA_VERSION = 3
 
 metadata = MetaData()
 
@@ -38,6 +38,7 @@ sessions = Table(
     Column("digest", String(64)),
     Column("ballots_at_agreement", Integer),
     Column("closed_at", String(32)),
+    Column("serving", JSON(none_as_null=True)),
     Index("ix_sessions_created_at", "created_at"),
 )
 

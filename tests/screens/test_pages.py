@@ -19,7 +19,7 @@ from sensory.screens.frame import Frame, remember
 from sensory.store.repository import open_store
 
 frame = Frame(store=open_store({url!r}), demo=Path({demo!r}))
-pages = [st.Page(lambda: None, title=name, url_path=name) for name in "abcde"]
+pages = [st.Page(lambda: None, title=name, url_path=name) for name in "abcdef"]
 remember(frame, pages)
 st.query_params["session"] = {session!r}
 {page}.page()

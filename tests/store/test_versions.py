@@ -116,7 +116,7 @@ def test_the_new_chain_says_what_it_stands_for(upgraded):
 
 
 def test_a_whole_copy_is_kept_beside_the_record(upgraded, old_file):
-    copy = old_file.with_name("panel-before-version-2.sqlite3")
+    copy = old_file.with_name(f"panel-before-version-{tables.SCHEMA_VERSION}.sqlite3")
     for table in ("schema", "sessions", "ballot_cells", "journal"):
         assert rows_of(copy, f"SELECT * FROM {table}") == rows_of(OLD, f"SELECT * FROM {table}")
     assert sorted(path.name for path in old_file.parent.iterdir() if "-before-" in path.name) == [
@@ -125,11 +125,11 @@ def test_a_whole_copy_is_kept_beside_the_record(upgraded, old_file):
 
 
 def test_a_copy_that_is_there_is_not_written_over(old_file):
-    taken = old_file.with_name("panel-before-version-2.sqlite3")
+    taken = old_file.with_name(f"panel-before-version-{tables.SCHEMA_VERSION}.sqlite3")
     taken.write_text("cordial")
     open_store(f"sqlite:///{old_file}")._engine.dispose()
     assert taken.read_text() == "cordial"
-    other = old_file.with_name("panel-before-version-2-2.sqlite3")
+    other = old_file.with_name(f"panel-before-version-{tables.SCHEMA_VERSION}-2.sqlite3")
     assert rows_of(other, "SELECT version FROM schema") == [(1,)]
 
 

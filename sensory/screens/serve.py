@@ -1,0 +1,212 @@
+"""What to serve to whom, under which code; sheets, and links for the booths."""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Mapping, Sequence
+from urllib.parse import urlsplit
+
+import streamlit as st
+
+from ..base.languages import languages
+from ..base.records import StoredSession
+from ..booths import open_booths, progress, serve, served_plan
+from ..methods import Method, find_test
+from ..report.serving_sheets import (
+    ballots_pdf,
+    booth_cards_pdf,
+    key_pdf,
+    labels_pdf,
+    preparation_pdf,
+)
+from ..serving.lines import ballot_lines
+from ..serving.plan import ServingPlan
+from ..serving.planning import serving_plan
+from .frame import chosen_session, current_frame, go, minute, plain, shown_errors, who
+
+
+def page() -> None:
+    """Plan the serving of the chosen session, then hand out what it needs."""
+    session = chosen_session()
+    st.title("What is served to whom?")
+    st.markdown(f"**{plain(session.details.title or 'Untitled session')}**")
+    if not session.agreed:
+        st.info("The question comes first: agree it, then plan the serving.")
+        if st.button("To the question", key="to-question", type="primary"):
+            go("question")
+        return
+    with shown_errors():
+        plain_plan = served_plan(current_frame().store, session.id)
+        if plain_plan is None:
+            _make(session)
+        else:
+            _hand_out(session, ServingPlan.from_dict(plain_plan))
+
+
+def _make(session: StoredSession) -> None:
+    if current_frame().store.cells(session.id):
+        st.info(
+            "This session has ballots already, typed or loaded. A serving plan belongs into a "
+            "new session, before anything is tasted."
+        )
+        return
+    st.markdown(
+        "Ballots from paper need no plan here. With one, orders and codes are balanced and "
+        "random, and assessors can answer at booths."
+    )
+    left, right = st.columns(2, gap="large")
+    with left:
+        people = st.text_area(
+            "Assessors, one a line (or only how many)",
+            value=str(session.question.assessors),
+            key=f"people-{session.id}",
+        )
+        samples = _samples(session)
+        replicates = int(st.number_input("How often each", 1, 10, 1, key=f"times-{session.id}"))
+    with right:
+        known = languages()
+        language = st.selectbox(
+            "Language of the ballots",
+            list(known),
+            format_func=lambda code: known[code],
+            key=f"language-{session.id}",
+        )
+        seed = st.session_state.setdefault(f"seed-{session.id}", secrets.randbelow(10**6))
+        st.markdown(f"Seed of the random orders: **{seed}**; it is kept with the plan.")
+    with shown_errors():
+        plan = serving_plan(
+            find_test(session.question.protocol),
+            _people(people),
+            seed=seed,
+            samples=samples,
+            replicates=replicates,
+            target=session.question.target,
+        )
+        st.subheader("Is it balanced?")
+        st.table(_rows(plan.evenness.records()), hide_index=True)
+        if st.button("Put this plan on record", key="plan-serving", type="primary"):
+            serve(
+                current_frame().store,
+                session.id,
+                plan.to_dict(),
+                ballot_lines(plan),
+                language=str(language),
+                who=who(session),
+            )
+            st.rerun()
+
+
+def _samples(session: StoredSession) -> list[str] | None:
+    """Names of the samples, where the method serves several by name."""
+    question = session.question
+    if not isinstance(find_test(question.protocol), Method) or question.protocol in (
+        "A_NOT_A",
+        "SAME_DIFFERENT",
+    ):
+        return None
+    agreed = str(question.settings.get("samples", ""))
+    names = [part.strip() for part in agreed.split(";") if part.strip()]
+    first = str(question.settings.get("control") or question.settings.get("reference") or "A")
+    typed = st.text_area(
+        "Samples, one a line",
+        value="\n".join(names or [first]),
+        key=f"samples-{session.id}",
+        help="The names are for the key and the finding; booths and ballots show codes only.",
+    )
+    return [line.strip() for line in typed.splitlines() if line.strip()]
+
+
+def _people(text: str) -> int | list[str]:
+    lines = [line.strip() for line in text.splitlines() if line.strip()]
+    if len(lines) == 1 and lines[0].isdecimal():
+        return int(lines[0])
+    return lines
+
+
+def _hand_out(session: StoredSession, plan: ServingPlan) -> None:
+    st.markdown(f"Plan on record, seed {plan.seed}, {len(plan.assessors)} assessors.")
+    left, right = st.columns(2, gap="large")
+    with left:
+        _sheets(session, plan)
+    with right:
+        _booths(session)
+
+
+def _sheets(session: StoredSession, plan: ServingPlan) -> None:
+    st.subheader("Sheets")
+    st.markdown("The key and the preparation sheet name the samples: keep them off the booths.")
+    lines, language = ballot_lines(plan), session.serving["language"]
+    makers = {
+        "Preparation": lambda: preparation_pdf(plan, session.details),
+        "Labels": lambda: labels_pdf(plan),
+        "Paper ballots": lambda: ballots_pdf(lines, session.question, session.details, language),
+        "Key": lambda: key_pdf(plan, session.details),
+    }
+    row = st.container(horizontal=True)
+    for name, make in makers.items():
+        row.download_button(
+            f"{name}, PDF",
+            make,
+            f"{name.lower().replace(' ', '-')}-{session.id[:8]}.pdf",
+            "application/pdf",
+            key=f"sheet-{name.split()[0].lower()}",
+            on_click="ignore",
+        )
+    with st.expander("The plan, with its key"):
+        st.dataframe(_rows(plan.table().records()), hide_index=True, width="stretch")
+
+
+def _booths(session: StoredSession) -> None:
+    st.subheader("Booths")
+    if session.closed:
+        st.markdown(f"Closed {minute(session.closed_at)}.")
+        return
+    store, key = current_frame().store, f"links-{session.id}"
+    opened = bool(session.serving.get("booths"))
+    st.markdown(
+        "Each assessor gets a link of their own. Links are shown once; new ones make the old "
+        "ones useless."
+    )
+    if st.button(
+        "New links for all booths" if opened else "Open the booths",
+        key="open-booths",
+        type="secondary" if opened else "primary",
+    ):
+        tokens = open_booths(store, session.id, who=who(session))
+        st.session_state[key] = {name: _link(token) for name, token in tokens.items()}
+    links = st.session_state.get(key)
+    if links:
+        st.download_button(
+            "Booth cards, PDF",
+            lambda: booth_cards_pdf(links, session.serving["language"]),
+            f"booth-cards-{session.id[:8]}.pdf",
+            "application/pdf",
+            key="sheet-cards",
+            on_click="ignore",
+        )
+        st.table([{"assessor": plain(name), "link": link} for name, link in links.items()])
+    if opened or links:
+        sent_so_far(session)
+
+
+@st.fragment(run_every=5.0)
+def sent_so_far(session: StoredSession) -> None:
+    """Who has sent how many; counts, never answers."""
+    counts = progress(current_frame().store, session.id)
+    sent, planned = sum(done for _, done, _ in counts), sum(whole for _, _, whole in counts)
+    st.markdown(f"**{sent} of {planned} ballots** are sent.")
+    st.dataframe(
+        [{"assessor": name, "sent": done, "of": whole} for name, done, whole in counts],
+        hide_index=True,
+        width="stretch",
+    )
+
+
+def _link(token: str) -> str:
+    parts = urlsplit(str(st.context.url or ""))
+    host = f"{parts.scheme}://{parts.netloc}" if parts.netloc else ""
+    return f"{host}/?booth={token}"
+
+
+def _rows(records: Sequence[Mapping[str, object]]) -> list[dict[str, str]]:
+    return [{name: plain(str(cell)) for name, cell in row.items()} for row in records]
