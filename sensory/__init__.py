@@ -65,6 +65,8 @@ if TYPE_CHECKING:
     from .ratings.ranking import ranking_test as ranking_test
     from .ratings.sample_map import SampleMap as SampleMap
     from .ratings.sample_map import sample_map as sample_map
+    from .serving.plan import ServingPlan as ServingPlan
+    from .serving.planning import serving_plan as serving_plan
 
 _HOME = {
     "carried_pd": ".choices.dprime",
@@ -112,6 +114,8 @@ _HOME = {
     "sample_map": ".ratings.sample_map",
     "Profile": ".ratings.profile",
     "profile": ".ratings.profile",
+    "ServingPlan": ".serving.plan",
+    "serving_plan": ".serving.planning",
     "read_ballots": ".ballots.reading",
     "SessionFinding": ".decisions.findings",
     "session_finding": ".decisions.findings",
