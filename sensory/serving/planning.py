@@ -276,10 +276,12 @@ def _used(used_codes: Any) -> dict[str, tuple[str, ...]]:
         raise ArgumentError(
             f"used_codes must be the codes by assessor, as the codes of a plan; got {used_codes!r}."
         )
-    return {
-        " ".join(str(name).split()).casefold(): tuple(map(str, codes))
-        for name, codes in used_codes.items()
-    }
+    found = {}
+    for name, codes in used_codes.items():
+        if isinstance(codes, str) or not isinstance(codes, Iterable):
+            raise ArgumentError(f"used_codes of {name} must be a list of codes; got {codes!r}.")
+        found[" ".join(str(name).split()).casefold()] = tuple(map(str, codes))
+    return found
 
 
 def _check_sittings(test: Test, design: ServingDesign) -> None:

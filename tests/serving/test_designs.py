@@ -41,9 +41,7 @@ def test_every_two_samples_meet_equally_often(samples, set_size):
     assert all(len(set(block)) == len(block) == set_size for block in design.blocks)
     times = Counter(sample for block in design.blocks for sample in block)
     assert times == Counter(dict.fromkeys(range(samples), design.repeats))
-    pairs = Counter(
-        pair for block in design.blocks for pair in combinations(sorted(block), 2)
-    )
+    pairs = Counter(pair for block in design.blocks for pair in combinations(sorted(block), 2))
     assert pairs == Counter(dict.fromkeys(combinations(range(samples), 2), design.together))
 
 
