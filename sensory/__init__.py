@@ -77,6 +77,8 @@ if TYPE_CHECKING:
     from .ratings.scorecard import panel_scorecard as panel_scorecard
     from .ratings.spikes import SpikedSamples as SpikedSamples
     from .ratings.spikes import spiked_samples as spiked_samples
+    from .serving.plan import ServingPlan as ServingPlan
+    from .serving.planning import serving_plan as serving_plan
 
 _HOME = {
     "carried_pd": ".choices.dprime",
@@ -134,6 +136,8 @@ _HOME = {
     "SpikedSamples": ".ratings.spikes",
     "spiked_samples": ".ratings.spikes",
     "read_answers": ".ballots.reading",
+    "ServingPlan": ".serving.plan",
+    "serving_plan": ".serving.planning",
     "read_ballots": ".ballots.reading",
     "METHODS": ".methods",
     "Method": ".methods",

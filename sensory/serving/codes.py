@@ -44,7 +44,7 @@ def blinding_codes(count: int, *, draw: Draw, used: Iterable[str] = ()) -> tuple
     Raises
     ------
     ArgumentError
-        When fewer codes are left than needed.
+        When fewer codes are left than needed, or `used` is one text.
 
     Examples
     --------
@@ -52,7 +52,9 @@ def blinding_codes(count: int, *, draw: Draw, used: Iterable[str] = ()) -> tuple
     >>> len(set(codes)), all(100 < int(code) < 1000 for code in codes)
     (3, True)
     """
-    taken = set(used)
+    if isinstance(used, str):
+        raise ArgumentError(f"used codes must be a list of codes, not one text; got {used!r}.")
+    taken = {str(code) for code in used}
     free = [code for code in CODES if code not in taken]
     if count > len(free):
         raise ArgumentError(

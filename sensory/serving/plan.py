@@ -285,9 +285,11 @@ def _rounds(design: ServingDesign, mine: list[ServedSet]) -> Iterator[str]:
         yield "".join(LETTERS_OF_SETS[one.set - 1] for one in mine if one.replicate == replicate)
 
 
-def _known(kind: type, plain: Mapping[str, Any]) -> dict[str, Any]:
+def _known(kind: type, plain: Any) -> dict[str, Any]:
     """The fields of a record, all of them and no others."""
     wanted = {entry.name for entry in fields(kind)}
+    if not isinstance(plain, Mapping):
+        raise RecordError(f"{kind.__name__} needs a mapping of its fields; got {plain!r}.")
     if strange := sorted(set(plain) ^ wanted):
         raise RecordError(
             f"{kind.__name__} needs exactly the fields {', '.join(sorted(wanted))}; "

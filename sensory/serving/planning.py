@@ -17,7 +17,7 @@ from ..protocols import Protocol
 from . import rules
 from .chance import Draw
 from .codes import CODES, blinding_codes
-from .layout import ServingDesign, rows_of
+from .layout import ServingDesign, ServingRow, rows_of
 from .plan import ServingPlan, assessor_names, first_courses
 from .rules import Possible, Test
 
@@ -93,9 +93,9 @@ def serving_plan(
     -----
     All orders that a test allows are served equally often, in randomised blocks [1]: their
     counts differ by one at most, whatever the number of assessors. Several samples take the
-    rows of Williams squares, which balance position and first-order carry-over when the
-    number of sets is a multiple of the samples (twice the samples where these are odd); else
-    positions differ by one at most. Incomplete sets [2] need a whole number of designs.
+    rows of Williams squares. Position is balanced when the number of sets is a multiple of
+    the samples, first-order carry-over too (where the samples are odd, of twice the samples);
+    else positions differ by one at most. Incomplete sets [2] need a whole number of designs.
 
     Codes have three digits, none is served to an assessor twice, and none is a number that
     people remember.
@@ -147,7 +147,7 @@ def serving_plan(
 def _served(
     design: ServingDesign, people: tuple[str, ...], seed: int, used: dict[str, tuple[str, ...]]
 ) -> ServingPlan:
-    rows = []
+    rows: list[ServingRow] = []
     codes = {
         name: blinding_codes(
             design.coded, draw=Draw(seed, "codes", name), used=used.get(name.casefold(), ())
@@ -187,15 +187,14 @@ def _pairs(samples: Names | None, sets: int) -> tuple[tuple[str, ...], ...]:
     """A pair of names for each set."""
     if sets > len(rules.LETTERS) - 1:
         raise ArgumentError(f"sets must be at most {len(rules.LETTERS) - 1}; got {sets}.")
-    if sets == 1:
-        given: Any = [("A", "B") if samples is None else samples]
-        if samples is not None and len(samples) == 1 and not isinstance(samples[0], str):
-            given = samples
-    else:
-        given = samples
+    given: Any = samples
+    if sets == 1 and isinstance(samples, Sequence):
+        given = samples if len(samples) == 1 and not isinstance(samples[0], str) else [samples]
+    elif sets == 1 and samples is None:
+        given = [("A", "B")]
     if not isinstance(given, Sequence) or isinstance(given, str) or len(given) != sets:
         raise ArgumentError(
-            f"samples must be one pair of names for each of the {sets} sets; got {given!r}. "
+            f"samples must be one pair of names for each set, sets being {sets}; got {samples!r}. "
             "For the same pair again give replicates."
         )
     pairs = tuple(_sample_names(pair) for pair in given)
@@ -277,10 +276,12 @@ def _used(used_codes: Any) -> dict[str, tuple[str, ...]]:
         raise ArgumentError(
             f"used_codes must be the codes by assessor, as the codes of a plan; got {used_codes!r}."
         )
-    return {
-        " ".join(str(name).split()).casefold(): tuple(map(str, codes))
-        for name, codes in used_codes.items()
-    }
+    found = {}
+    for name, codes in used_codes.items():
+        if isinstance(codes, str) or not isinstance(codes, Iterable):
+            raise ArgumentError(f"used_codes of {name} must be a list of codes; got {codes!r}.")
+        found[" ".join(str(name).split()).casefold()] = tuple(map(str, codes))
+    return found
 
 
 def _check_sittings(test: Test, design: ServingDesign) -> None:

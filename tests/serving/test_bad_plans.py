@@ -1,0 +1,121 @@
+"""What cannot be planned is refused in one sentence that says what can."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from sensory import serving_plan
+from sensory.base.errors import ArgumentError
+from sensory.serving.lines import ballot_lines
+
+FOUR = ("A", "new press", "old press", "less sugar")
+SEVEN = [f"press {number}" for number in range(1, 8)]
+
+
+@pytest.mark.parametrize(
+    ("given", "message"),
+    [
+        ({"test": "trangle"}, "test 'trangle' is not known; possible are TRIANGLE"),
+        ({"test": 3}, "test must be a protocol, a method or the name of one; got 3"),
+        ({"assessors": 0}, "assessors must be from 1 to 1000; got 0"),
+        ({"assessors": 10**7}, "assessors must be from 1 to 1000; got 10000000"),
+        ({"assessors": 2.5}, "assessors must be whole numbers; got 2.5"),
+        ({"assessors": []}, "assessors must be from 1 to 1000; got 0"),
+        ({"assessors": "Anna"}, "assessors must be names or a number of them; got 'Anna'"),
+        ({"assessors": ["Anna", " anna "]}, "assessor 'anna' stands twice"),
+        ({"assessors": ["Anna", ""]}, "assessors must be names, none of them empty; got ''"),
+        ({"seed": -1}, "seed must be a whole number from 0; got -1"),
+        ({"seed": 1.5}, "seed must be a whole number from 0; got 1.5"),
+        ({"seed": True}, "seed must be a whole number from 0; got True"),
+        ({"replicates": 0}, "replicates must be at least 1; got 0"),
+        ({"replicates": 10**6}, "each assessor would get 3000000 coded samples"),
+        ({"sittings": 0}, "sittings must be at least 1; got 0"),
+        ({"sittings": 2}, "sittings must be at most 1, the sets of one assessor"),
+        ({"samples": ("A",)}, "samples must be two names, the reference first; got A"),
+        ({"samples": ("A", "B", "C")}, "samples must be two names, the reference first; got A, B"),
+        ({"samples": ("A", "a")}, "sample 'a' stands twice"),
+        ({"samples": ("A", " ")}, "samples must be names, none of them empty"),
+        ({"samples": ("A", 2)}, "samples must be text; got 2"),
+        ({"samples": 5}, "samples must be one pair of names for each set"),
+        ({"samples": "AB"}, "samples must be a sequence of names; got 'AB'"),
+        ({"sets": 2}, "samples must be one pair of names for each set, sets being 2"),
+        ({"sets": 2, "samples": ("A", "B")}, "samples must be a sequence of names; got 'A'"),
+        ({"sets": 13}, "sets must be at most 12; got 13"),
+        ({"set_size": 3}, "set_size is for methods of several samples; a triangle test compares"),
+        ({"reference": "stock"}, "reference is for methods of several samples"),
+        ({"target": "C"}, "target must be 'A' or 'B'; got 'C'"),
+        ({"balanced_reference": True}, "balanced_reference is for tests with a labelled"),
+        ({"balanced_reference": 1}, "balanced_reference must be True or False; got 1"),
+        ({"warm_up": 3}, "warm_up must be text; got 3"),
+        ({"used_codes": ["412"]}, "used_codes must be the codes by assessor"),
+    ],
+)  # fmt: skip
+def test_refused(given, message):
+    wanted = {"test": "triangle", "assessors": 6, "seed": 1, **given}
+    with pytest.raises(ArgumentError, match=re.escape(message)):
+        serving_plan(wanted.pop("test"), wanted.pop("assessors"), **wanted)
+
+
+@pytest.mark.parametrize(
+    ("given", "message"),
+    [
+        ({"samples": None}, "samples must be given: the names of the samples of the profile"),
+        ({"samples": ["A"]}, "samples must be two or more; got A"),
+        ({"samples": list("ABCDEFGHIJKLM")}, "samples must be from 2 to 12 in one order; got 13"),
+        ({"samples": list("ABCDEFGHIJKLMN"), "set_size": 3}, "samples must be from 3 to 13"),
+        ({"samples": SEVEN, "set_size": 8}, "set_size must be from 2 to 6"),
+        ({"samples": SEVEN, "set_size": 3}, "balanced in 7 sets or a multiple of it"),
+        ({"sets": 2}, "sets is 2, but one set of a profile holds all samples"),
+        ({"sittings": 5}, "sittings must be at most 1, the sets of one assessor"),
+        ({"replicates": 2, "sittings": 3}, "or a multiple of it up to 8; got 3"),
+        ({"test": "ranking", "sittings": 2}, "A set of a ranking test is not broken up"),
+        ({"test": "sureness", "samples": SEVEN}, "must have the reference under the name A"),
+        ({"replicates": 217}, "each assessor would get 868 coded samples, and there are 865"),
+    ],
+)  # fmt: skip
+def test_refused_for_several_samples(given, message):
+    wanted = {"test": "profile", "samples": FOUR, "seed": 1, **given}
+    with pytest.raises(ArgumentError, match=re.escape(message)):
+        serving_plan(wanted.pop("test"), 10, **wanted)
+
+
+def test_codes_that_run_out():
+    used = [str(code) for code in range(100, 998)]
+    with pytest.raises(ArgumentError, match="needs 3 codes, and of 865 three-digit codes only 1"):
+        serving_plan("triangle", 6, seed=1, used_codes={"P01": used})
+    with pytest.raises(ArgumentError, match="used_codes of P01 must be a list of codes; got '412 "):
+        serving_plan("triangle", 6, seed=1, used_codes={"P01": "412 837"})
+    with pytest.raises(ArgumentError, match="used_codes of P01 must be a list of codes; got 412"):
+        serving_plan("triangle", 6, seed=1, used_codes={"P01": 412})
+    with pytest.raises(ArgumentError, match="not one text; got '412 837'"):
+        serving_plan("triangle", 6, seed=1).with_late("Ida", used_codes="412 837")
+
+
+def test_late_and_missing():
+    plan = serving_plan("triangle", 2, seed=1)
+    with pytest.raises(ArgumentError, match="assessor 'p01' is in the plan already"):
+        plan.with_late("p01")
+    with pytest.raises(ArgumentError, match="names, none of them empty; got 3"):
+        plan.with_late(3)
+    with pytest.raises(ArgumentError, match="assessor 'P07' is not in the plan; there are P01, P0"):
+        plan.without("P07")
+    with pytest.raises(ArgumentError, match="is not in the plan"):
+        plan.for_assessor("P07")
+    with pytest.raises(ArgumentError, match="P02 is the only assessor of the plan"):
+        plan.without("P01").without("P02")
+
+
+def test_lines():
+    pairs = [("reference", "batch 118"), ("reference", "batch 119")]
+    plan = serving_plan("triangle", 6, seed=1, sets=2, samples=pairs)
+    with pytest.raises(ArgumentError, match="2 sets, each a comparison of its own: give set_num"):
+        ballot_lines(plan)
+    with pytest.raises(ArgumentError, match="set_number must be from 1 to 2; got 3"):
+        ballot_lines(plan, set_number=3)
+    with pytest.raises(ArgumentError, match="replicate must be from 1 to 1; got 0"):
+        ballot_lines(plan, set_number=1, replicate=0)
+    ranking = serving_plan("ranking", 6, seed=1, samples=FOUR, replicates=2)
+    with pytest.raises(ArgumentError, match="has 2 sets, and a table of rankings holds one"):
+        ballot_lines(ranking)
