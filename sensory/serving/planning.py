@@ -97,6 +97,10 @@ def serving_plan(
     the samples, first-order carry-over too (where the samples are odd, of twice the samples);
     else positions differ by one at most. Incomplete sets [2] need a whole number of designs.
 
+    In A - not A each replicate is one A and one B, so whoever were told so would know the second
+    from the first: do not tell. Carry-over from one set to the next is not balanced; leave a
+    pause, rinse, and spread long work over sittings.
+
     Codes have three digits, none is served to an assessor twice, and none is a number that
     people remember.
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from itertools import pairwise
 
 import pytest
 from hypothesis import given, settings
@@ -11,7 +12,7 @@ from hypothesis import strategies as st
 from sensory.protocols import PROTOCOLS
 from sensory.serving.chance import Draw
 from sensory.serving.dealing import deal, next_orders
-from sensory.serving.rules import PAIR_ORDERS
+from sensory.serving.rules import LETTERS, PAIR_ORDERS, several_sample_orders
 
 ORDER_SETS = {
     **{
@@ -45,6 +46,22 @@ def test_counts_differ_by_one_at_most_for_1_to_200_assessors(orders, times):
         assert spread(orders, (order for mine in dealt for order in mine)) <= 1
         for time in range(times):
             assert spread(orders, (mine[time] for mine in dealt)) <= 1
+
+
+@pytest.mark.parametrize("samples", range(3, 13))
+def test_squares_are_even_for_1_to_200_assessors(samples):
+    """Orders and positions differ by one at most; at whole designs carry-over does not differ."""
+    possible = several_sample_orders(samples, None, Draw(samples)).choices
+    whole = samples * len(possible[0])
+    for assessors in range(1, 201):
+        served = [mine[0] for mine in deal(possible, assessors, 1, Draw(assessors))]
+        assert spread([order for versions in possible for order in versions], served) <= 1
+        for place in range(samples):
+            assert spread(LETTERS[:samples], (order[place] for order in served)) <= 1
+        if assessors % whole == 0:
+            follow = Counter(pair for order in served for pair in pairwise(order))
+            assert len(follow) == samples * (samples - 1)
+            assert len(set(follow.values())) == 1
 
 
 @each_set

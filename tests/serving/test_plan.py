@@ -244,6 +244,16 @@ def test_codes_of_the_sitting_before_do_not_come_again():
     assert not set(late.codes["P13"]) & set(before.codes["P01"])
 
 
+def test_late_assessors_have_codes_of_their_own():
+    plan = serving_plan("triangle", 6, seed=1)
+    for name in ("Ida", "Jon", "Kim"):
+        plan = plan.with_late(name)
+    again = plan.without("Ida").with_late("Ida")
+    codes = {frozenset(mine) for mine in plan.codes.values()}
+    assert len(codes) == 9
+    assert frozenset(again.codes["Ida"]) not in codes  # cups put down before are not mixed up
+
+
 def test_codes_differ_between_assessors_and_from_sample_to_sample():
     plan = serving_plan("triangle", 200, seed=1)
     assert len({one.codes for one in plan.sets}) > 195
