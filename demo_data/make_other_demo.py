@@ -217,7 +217,6 @@ SESSIONS: dict[str, dict[str, Any]] = {
                 "control": "blind reference",
                 "limit": 1.5,
                 "samples": "",
-                "scale_low": 0.0,
                 "scale_high": 10.0,
             },
         },

@@ -71,7 +71,7 @@ class Method:
 
     def setting(self, settings: Mapping[str, Any], key: str) -> Any:
         """An agreed setting, or its default."""
-        default = next(one.default for one in self.settings if one.key == key)
+        default = next((one.default for one in self.settings if one.key == key), 0.0)
         return settings.get(key, default)
 
     def listed(self, settings: Mapping[str, Any], key: str) -> list[str]:
@@ -114,6 +114,28 @@ class Method:
                 raise ArgumentError(
                     f"{one.label} must be a number from {one.low:g} to {one.high:g}; got {value!r}."
                 )
+        self._check_together(settings)
+
+    def _check_together(self, settings: Mapping[str, Any]) -> None:
+        """Scale, margins, limit and names have to fit each other."""
+        known = {one.key for one in self.settings}
+        if "scale_high" not in known:
+            return
+        low, high = (float(self.setting(settings, f"scale_{end}")) for end in ("low", "high"))
+        if not low < high:
+            raise ArgumentError(f"the scale must go upwards; got {low:g} to {high:g}.")
+        widths = list(self.margins(settings).values()) if "margins" in known else []
+        widths += [float(self.setting(settings, "limit"))] if "limit" in known else []
+        if widths and max(widths) >= high - low:
+            raise ArgumentError(
+                f"a margin or limit of {max(widths):g} is as wide as the scale of {low:g} to "
+                f"{high:g}: every batch would pass."
+            )
+        planned = [name.casefold() for name in self.listed(settings, "samples")]
+        for key in ("reference", "control"):
+            name = str(self.setting(settings, key) or "").strip()
+            if key in known and planned and name.casefold() not in planned:
+                raise ArgumentError(f"{key} {name!r} is none of the samples in the plan.")
 
     def margins(self, settings: Mapping[str, Any]) -> dict[str, float]:
         """Margins by attribute from a setting such as 'sweet 1; sour 0,8', or one for all.
@@ -202,7 +224,8 @@ RANKING = Method(
     name="ranking",
     standard=str(STANDARDS["ISO 8587"]),
     asks="Put the samples in order, 1 for the least of the attribute.",
-    letters="Samples by name; tied samples share the mean of their ranks, such as 2.5.",
+    letters="Samples by name; tied samples share the mean of their ranks, such as 2.5. Somebody "
+    "who did not rank every sample: take out all rows of that person.",
     settings=(
         Setting(
             key="attribute", label="Attribute asked about", kind="text", default="", needed=True
@@ -263,7 +286,7 @@ DIFFERENCE_FROM_CONTROL = Method(
     name="difference from control",
     standard="DIN 10976:2016",
     asks="How far is this sample from the labelled reference?",
-    letters="Coded samples by name; the blind reference is one of them.",
+    letters="Coded samples by name; the blind reference is one of them. 0 is no difference.",
     settings=(
         Setting(
             key="control",
@@ -285,7 +308,7 @@ DIFFERENCE_FROM_CONTROL = Method(
             default="",
             label="Samples in the plan, separated by semicolons (empty: any)",
         ),
-        *_SCALE,
+        _SCALE[1],
     ),
 )
 METHODS = {

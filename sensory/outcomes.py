@@ -13,15 +13,16 @@ from .ballots.choice_ballot import CheckedBallots, Tally, tally
 from .ballots.columns import CONSENT, MOST_CODES, SENT
 from .ballots.lines import Cells, check_cells
 from .ballots.method_rows import CheckedRows, check_rows
-from .base.errors import RecordError
+from .base.errors import ArgumentError, RecordError
 from .base.records import Question
+from .decisions.controlled import read_difference_from_control
 from .decisions.findings import SessionFinding, session_finding
 from .decisions.graded import read_sureness
 from .decisions.ranked import read_ranking
-from .decisions.rated import read_difference_from_control, read_profile
-from .decisions.reading import Reading
+from .decisions.rated import read_profile
+from .decisions.reading import Reading, cannot_read, plain_reason
 from .decisions.yes_no import read_a_not_a, read_same_different
-from .methods import find_method, find_test
+from .methods import METHODS, find_method, find_test
 from .protocols import find_protocol
 
 _SERVED = {"assessor", "order", "pair", "sample", "replicate", "code", "codes"}
@@ -84,14 +85,20 @@ def outcome(checked: Checked, question: Question) -> str:
 def read_answers(checked: CheckedRows, question: Question) -> Reading:
     """The reading of answers that are no forced choice.
 
+    Answers from which nothing can be computed are UNDECIDED, with the reason: the question
+    is frozen by then, and true answers are not to be taken out to please a formula.
+
     Raises
     ------
     RecordError
-        When there is no answer. ArgumentError as the reader of the method says.
+        When there is no answer. BallotError when ballots have to be mended.
     """
     if not checked.rows:
         raise RecordError("No ballot has an answer, so there is nothing to read.")
-    return READERS[question.protocol](checked.rows, question)
+    try:
+        return READERS[question.protocol](checked.rows, question)
+    except ArgumentError as error:
+        return cannot_read(METHODS[question.protocol], len(checked.rows), plain_reason(error))
 
 
 def choice_finding(question: Question, counted: Tally) -> SessionFinding:

@@ -157,14 +157,17 @@ def unmet_cautions(session: StoredSession) -> list[str]:
 def missing_in_question(question: Question) -> list[str]:
     """What has to be stated before a question can be agreed."""
     needed = {
-        "what_changed": "What differs between the two samples?",
+        "what_changed": "What differs between the samples?",
         "decision": "Which decision hangs on the finding?",
         "if_different": "What will be done if the finding is different?",
         "if_similar": "What will be done if the finding is similar?",
         "if_undecided": "What will be done if the session cannot tell?",
     }
+    method = find_method(question.protocol)
+    if method and not method.similarity:
+        del needed["if_similar"]
     missing = [asks for name, asks in needed.items() if not str(getattr(question, name)).strip()]
-    if method := find_method(question.protocol):
+    if method:
         return missing + method.missing(question.settings)
     protocol = find_protocol(question.protocol)
     if protocol.asks_attribute and not question.attribute.strip():

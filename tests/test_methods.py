@@ -7,7 +7,15 @@ import pytest
 from sensory.ballots.method_columns import METHOD_COLUMNS
 from sensory.base.errors import ArgumentError
 from sensory.base.records import Question
-from sensory.methods import METHODS, SURENESS, attributes_of, find_method, find_test
+from sensory.methods import (
+    DIFFERENCE_FROM_CONTROL,
+    METHODS,
+    PROFILE,
+    SURENESS,
+    attributes_of,
+    find_method,
+    find_test,
+)
 from sensory.outcomes import READERS
 from sensory.protocols import PROTOCOLS, TRIANGLE
 
@@ -59,3 +67,20 @@ def test_needed_text_is_missed():
         "Grades, from the reference's end, separated by semicolons?"
     ]
     assert SURENESS.missing({}) == []
+
+
+@pytest.mark.parametrize(
+    ("method", "settings", "message"),
+    [
+        (PROFILE, {"scale_low": 10.0, "scale_high": 0.0}, "the scale must go upwards"),
+        (PROFILE, {"attributes": "sweet", "margins": "11"}, "as wide as the scale of 0 to 10"),
+        (PROFILE, {"attributes": "sweet", "margins": "sour 1"}, "margin 'sour 1' must be one of"),
+        (PROFILE, {"attributes": "sweet", "margins": "-1"}, "a number above 0"),
+        (PROFILE, {"samples": "a; b", "reference": "c"}, "reference 'c' is none of the samples"),
+        (DIFFERENCE_FROM_CONTROL, {"limit": 20.0}, "every batch would pass"),
+        (DIFFERENCE_FROM_CONTROL, {"scale_low": -5.0}, "has no setting 'scale_low'"),
+    ],
+)
+def test_settings_that_do_not_fit_each_other(method, settings, message):
+    with pytest.raises(ArgumentError, match=message):
+        method.check(settings)

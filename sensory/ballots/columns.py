@@ -102,6 +102,9 @@ CHOICE_COLUMNS = (
 )
 
 
+_LONG = ("attribute", "score")  # headings of a long table of scores
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Headings:
     """The columns of one kind of table, found by their headings.
@@ -128,7 +131,8 @@ class Headings:
         """As `known`; an attribute keeps its heading, without needless spaces."""
         found = self.known(heading)
         if found is None and self.attributes:
-            return " ".join(heading.split()) or None
+            words = " ".join(heading.split())
+            return words.casefold() if words.casefold() in _LONG else words or None
         return found
 
 

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from ..base.errors import ArgumentError
 from .columns import Column, Headings
 
 Kind = Literal["name", "count", "text", "choice", "grade", "sample", "rank", "score"]
+
+CIRCUMSTANCES = frozenset({"session", "order", "position", "serving order", "date", "time"})
+"""Columns of a profile that are no attributes, whatever stands in them."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -194,7 +197,7 @@ METHOD_COLUMNS |= {
     "PROFILE": _ballot(
         _ASSESSOR,
         _SAMPLE,
-        _REPLICATE,
+        replace(_REPLICATE, also=("repetition",)),
         _CODE,
         _COMMENT,
         once=("assessor", "sample", "replicate"),
@@ -220,11 +223,11 @@ def attributes_in(lines: Iterable[Mapping[str, str]], ballot: MethodColumns) -> 
     """The attributes that a table names, in a column of their own or in `attribute`."""
     if not ballot.attributes:
         return []
-    known = {rule.name for rule in ballot.rules} | {"attribute", "score"}
+    known = {rule.name for rule in ballot.rules} | CIRCUMSTANCES
     found: dict[str, None] = {}
     for line in lines:
         if "attribute" in line:
             found[" ".join(line["attribute"].split())] = None
         else:
-            found |= dict.fromkeys(name for name in line if name not in known)
+            found |= dict.fromkeys(name for name in line if name.casefold() not in known)
     return [name for name in found if name]

@@ -75,10 +75,12 @@ class MethodLine:
 
     def _scores(self) -> dict[str, float]:
         """Scores of the attributes; long tables name theirs in a column."""
+        agreed = self.method.listed(self.settings, "attributes")
         if "attribute" in self.texts:
-            places = {self.text("attribute"): "score"}
+            as_agreed = {same_person(name): name for name in agreed}
+            name = self.text("attribute")
+            places = {as_agreed.get(same_person(name), name): "score"}
         else:
-            agreed = self.method.listed(self.settings, "attributes")
             beyond = attributes_in([self.texts], self.ballot)
             spelled = {same_person(name): name for name in beyond}
             places = {name: spelled.get(same_person(name), name) for name in agreed or beyond}

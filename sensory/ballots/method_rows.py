@@ -73,9 +73,10 @@ def check_rows(cells: Cells, method: Method, settings: Settings) -> CheckedRows:
         for number, texts in sorted(filled.items())
     ]
     _one_spelling(readers, ballot)
+    _one_attribute(readers)
     for reader in readers:
         faults += reader.faults
-    faults += _twice(readers, ballot)
+    faults += _twice(readers, ballot) + _not_ranks(readers)
     sound = [reader for reader in readers if not reader.blocked]
     rows = tuple(row for reader in sound for row in reader.answers())
     missing = sum(reader.missing for reader in readers)
@@ -112,7 +113,9 @@ def kind_of_file(source: bytes) -> str:
         if not key:
             return protocol_of_cells(cells)
         to_mend = len(check_rows(cells, METHODS[key], {}).blocking)
-        candidates.append((to_mend, len(table.faults), key))
+        # a table with an attribute column is a profile; else the one that needs most columns
+        fits = 9 if key == "PROFILE" and "attribute" in rows[0].cells else len(needed)
+        candidates.append((to_mend, -fits, key))
     return min(candidates, key=lambda one: one[:2])[2] if candidates else next(iter(PROTOCOLS))
 
 
@@ -154,6 +157,16 @@ def _not_agreed(
     ]
 
 
+def _one_attribute(readers: list[MethodLine]) -> None:
+    """Attributes of a long table in the spelling in which they came first."""
+    first: dict[str, str] = {}
+    for reader in readers:
+        reader.scores = {
+            first.setdefault(same_person(name), name): score
+            for name, score in reader.scores.items()
+        }
+
+
 def _missing_columns(ballot: MethodColumns, lines: Iterable[Mapping[str, str]]) -> list[Fault]:
     there = {name for line in lines for name in line}
     return [
@@ -180,10 +193,41 @@ def _twice(readers: list[MethodLine], ballot: MethodColumns) -> list[Fault]:
                     value=reader.text(ballot.once[0]),
                     rule="answer twice",
                     problem=f"The same {', '.join(ballot.once)} stand in row {first[key]}.",
-                    advice="Give the second a replicate of 2, or take one out.",
+                    advice="Give the second a replicate of 2, or take one out."
+                    if "replicate" in ballot.once
+                    else "Take one of them out.",
                 )
             )
         first.setdefault(key, reader.number)
+    return faults
+
+
+def _not_ranks(readers: list[MethodLine]) -> list[Fault]:
+    """Ranks of one person have to be 1, 2 ..., tied samples sharing the mean of theirs."""
+    given: dict[str, list[MethodLine]] = {}
+    for reader in readers:
+        if reader.values.get("rank") is not None and not reader.blocked:
+            given.setdefault(same_person(str(reader.values["assessor"])), []).append(reader)
+    faults = []
+    for mine in given.values():
+        ranks = sorted(float(reader.values["rank"]) for reader in mine)
+        shared = [
+            (ranks.index(rank) + 1 + len(ranks) - ranks[::-1].index(rank)) / 2 for rank in ranks
+        ]
+        if ranks != shared:
+            faults.append(
+                Fault(
+                    sheet="",
+                    row=mine[-1].number,
+                    column="rank",
+                    value=mine[-1].text("rank"),
+                    rule="not ranks",
+                    problem=f"The ranks of {mine[-1].values['assessor']} are "
+                    f"{', '.join(f'{rank:g}' for rank in ranks)}.",
+                    advice="They have to be 1, 2 ...; tied samples share the mean, such as 1.5 "
+                    "and 1.5.",
+                )
+            )
     return faults
 
 

@@ -168,7 +168,25 @@ _METHODS: tuple[tuple[str, str, str, int, tuple[_Clause, ...]], ...] = (
         _not(_asks("more", "size"), "Answers another question.", -_NEVER),
         _not(lambda s: not s.reference_known, "Assessors must know the reference by heart.", 4),
     )),
-    ("difference from control", "", "DIN 10976", 3, (
+    ("profile", "", str(STANDARDS["ISO 13299"]), 3, (
+        _for(_asks("size"), "Says in which attributes the samples differ, and by how much.", 4),
+        _not(_asks("different", "similar", "more", "reference from memory"),
+             "Answers another question.", -_NEVER),
+        _not(lambda s: True, "Needs a panel trained on the attributes.", 1),
+        _not(lambda s: s.carry_over, "Several samples in a row with carry-over.", 2),
+    )),
+    ("ranking", "", str(STANDARDS["ISO 8587"]), 4, (
+        _for(_asks("more"), "Puts three samples or more in order of the attribute.", 1),
+        _not(_asks("different", "similar", "size", "reference from memory"),
+             "Answers another question.", -_NEVER),
+        _not(lambda s: s.carry_over, "Several tastings with carry-over.", 2),
+    )),
+    ("A - not A with sureness", "", f"after {STANDARDS['ISO 8588']}", 1, (
+        _for(_asks("reference from memory"), "Says more a ballot than yes and no.", 4),
+        _not(_asks("different", "similar", "more", "size"), "Answers another question.", -_NEVER),
+        _not(lambda s: not s.reference_known, "Assessors must know the reference by heart.", 4),
+    )),
+    ("difference from control", "", "DIN 10976:2016", 3, (
         _for(_asks("size"), "Gives the size of the difference.", 5),
         _for(lambda s: s.question in ("different", "similar") and not s.homogeneous,
              "Bears portions that differ, by a blind reference.", 5),

@@ -7,6 +7,11 @@ from typing import Any
 
 from ..base.records import JournalEntry
 
+# Every other column is an answer: a code, a rank, a grade, or the score of an attribute.
+_NO_ANSWER = {"assessor", "session", "replicate", "protocol", "order", "pair", "sample"}
+_NO_ANSWER |= {"code", "codes", "guess", "comment", "correct", "attribute", "sent", "consent"}
+_NO_ANSWER |= {f"code_{number}" for number in range(1, 6)}
+
 
 def done_afterwards(entries: Sequence[JournalEntry]) -> tuple[str, ...]:
     """What happened once the finding had been shown for the first time, in words.
@@ -39,7 +44,7 @@ def _lines(entry: JournalEntry) -> list[str]:
 
 
 def _summed_up(changes: Sequence[Mapping[str, Any]]) -> str:
-    answers = [change for change in changes if change["name"] == "answer"]
+    answers = [change for change in changes if change["name"] not in _NO_ANSWER]
     added = sum(not change["old"] for change in answers)
     changed = sum(bool(change["old"]) for change in answers)
     return (

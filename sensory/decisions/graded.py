@@ -17,7 +17,20 @@ from ..base.results import Table
 from ..choices.sureness import GradedProduct, sureness_test
 from ..methods import SURENESS
 from ..models.binomial import upper_tail
-from .reading import ATTRIBUTE, SCOPE, TOGETHER, Reading, Span, chance, each_named, of_two, overall
+from .reading import (
+    ALONE,
+    ATTRIBUTE,
+    SCOPE,
+    TOGETHER,
+    TURNED,
+    TURNED_ROUND,
+    Reading,
+    Span,
+    chance,
+    each_named,
+    of_two,
+    overall,
+)
 
 Row = dict[str, Any]
 _COLUMNS = (
@@ -35,6 +48,7 @@ def read_sureness(rows: Sequence[Row], question: Question) -> Reading:
         one grade.
     """
     grades = SURENESS.listed(question.settings, "grades")
+    rows = [row | {"sample": "A"} if str(row["sample"]).casefold() == "a" else row for row in rows]
     products = list(dict.fromkeys(str(row["sample"]) for row in rows if row["sample"] != "A"))
     if not products or not any(row["sample"] == "A" for row in rows):
         raise ArgumentError("sample A, the reference, and at least one product need answers.")
@@ -49,9 +63,10 @@ def read_sureness(rows: Sequence[Row], question: Question) -> Reading:
         for name, one in zip(products, found, strict=True)
     ]
     adjusted = _holm(raw)
+    turned = [1 - p <= TURNED and one.r_index < 0.5 for p, one in zip(raw, found, strict=True)]
     findings = [
-        of_two(p <= question.alpha, high < limit and not several_each)
-        for p, high in zip(adjusted, upper, strict=True)
+        of_two(p <= question.alpha, high < limit and not several_each and not round_about)
+        for p, high, round_about in zip(adjusted, upper, turned, strict=True)
     ]
     numbers = tuple(
         _line(*entry) for entry in zip(products, findings, found, raw, adjusted, strict=True)
@@ -71,7 +86,13 @@ def read_sureness(rows: Sequence[Row], question: Question) -> Reading:
             Span(label=name, estimate=one.dprime, limits=one.limits, margin=limit)
             for name, one in zip(products, found, strict=True)
         ),
-        cannot_tell=(*((TOGETHER,) if several_each else ()), ATTRIBUTE, SCOPE),
+        cannot_tell=(
+            *((ALONE,) if len(set(people)) == 1 else ()),
+            *((TURNED_ROUND,) if any(turned) else ()),
+            *((TOGETHER,) if several_each else ()),
+            ATTRIBUTE,
+            SCOPE,
+        ),
         notes=_notes(several_each, len(products)),
     )
 

@@ -1,21 +1,20 @@
-"""Profile and difference from control: from checked scores to a finding."""
+"""Profile: from checked scores to a finding."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from ..base.errors import ArgumentError, BallotError
 from ..base.records import Finding, Question
-from ..base.results import Cell, Interval, Table
-from ..methods import DIFFERENCE_FROM_CONTROL, PROFILE
-from ..ratings.control import DifferenceFromControl, difference_from_control
+from ..base.results import Interval, Table
+from ..methods import PROFILE
 from ..ratings.profile import Profile, profile
 from ..ratings.sample_map import SampleMap, sample_map
 from ..ratings.scorecard import PanelScorecard, panel_scorecard
+from .frames import Row, absent_samples, frame_of, not_served, spelled, table_of
 from .reading import (
     SCOPE,
     AssessorPoint,
@@ -26,9 +25,9 @@ from .reading import (
     each_named,
     of_two,
     overall,
+    plain_reason,
 )
 
-Row = dict[str, Any]
 _NO_MARGIN = (
     "No margin was agreed, so similarity is not concluded: a difference that was not found is "
     "not a difference that is not there."
@@ -47,137 +46,106 @@ def read_profile(rows: Sequence[Row], question: Question) -> Reading:
     ArgumentError, BallotError
         As in `profile`; an unknown reference or margin.
     """
-    settings = question.settings
-    reference = str(PROFILE.setting(settings, "reference"))
-    frame = _frame(rows)
-    name = _spelled(frame, reference)
-    margins = PROFILE.margins(settings)
-    agreed = {key: size for key, size in margins.items() if key in set(frame["attribute"])}
-    result = profile(frame, reference=name, alpha=question.alpha)
-    equivalent = _equivalent(frame, name, agreed, question.beta)
+    frame = frame_of(rows)
+    name = spelled(frame, str(PROFILE.setting(question.settings, "reference")))
+    kept, left_out = _testable(frame, name, question)
+    margins = PROFILE.margins(question.settings)
+    agreed = {key: size for key, size in margins.items() if key in set(kept["attribute"])}
+    result = profile(kept, reference=name, alpha=question.alpha)
+    equivalent = _equivalent(kept, name, agreed, question.beta)
     compared = _of(result.against_reference)
+    without = [str(one) for one in result.table.attributes if one not in agreed]
     samples = [one for one in result.table.samples if one != name]
-    missing = [str(one) for one in result.table.attributes if one not in agreed]
     findings = [
         of_two(
             bool((compared.loc[compared["sample"] == one, "p_holm"] <= question.alpha).any()),
-            not missing and all(equivalent[one, at] for at in result.table.attributes),
+            not (without or left_out)
+            and all(equivalent[one, at] for at in result.table.attributes),
         )
         for one in samples
     ]
-    names = [str(one) for one in samples]
+    absent = absent_samples(PROFILE, question, frame)
+    findings += [Finding.UNDECIDED] * len(absent)
+    names = [*map(str, samples), *absent]
     return Reading(
         method=PROFILE,
         finding=overall(findings),
         sentence=each_named(names, findings),
         because=_moved(compared, question.alpha),
-        tables=(
-            (f"Against {name}", _differences(compared, agreed, equivalent)),
-            (
-                "Do the samples differ? (against assessor x sample)",
-                _table(
-                    result.anova[result.anova["source"] == "sample"],
-                    "attribute df df_error statistic p p_holm method",
-                ),
-            ),
-            ("Means", _table(result.means, "attribute sample estimate se low high scores")),
-            (
-                "Analysis of variance",
-                _table(result.anova, "attribute source df ms against df_error statistic p p_holm"),
-            ),
-            ("Components of variance", _table(result.components, "attribute source sd share")),
-        ),
+        tables=_profile_tables(result, compared, agreed, equivalent, name),
         axis=f"difference from {name}, in points of the scale",
         spans=_spans(compared, agreed, len(samples)),
-        cannot_tell=_cannot_tell(missing, result),
+        cannot_tell=(*not_served(absent), *left_out, *_cannot_tell(without, result)),
         notes=(*result.notes, *_how(agreed, question)),
         means=_means(result),
-        places=_places(frame),
-        **_panel(frame, question),
+        places=_places(kept),
+        **_panel(kept, question),
     )
 
 
-def read_difference_from_control(rows: Sequence[Row], question: Question) -> Reading:
-    """Each batch beyond the blind reference, against the action limit.
+def _testable(
+    frame: pd.DataFrame, reference: str, question: Question
+) -> tuple[pd.DataFrame, list[str]]:
+    """The attributes that can be tested, and a sentence for each that cannot.
 
-    Raises
-    ------
-    ArgumentError, BallotError
-        As in `difference_from_control`.
+    An attribute that was agreed and never scored, one with the same score everywhere, and
+    one that was not scored for a sample bar similarity; they are named, never dropped in
+    silence.
     """
-    settings, setting = question.settings, DIFFERENCE_FROM_CONTROL.setting
-    frame = _frame(rows)
-    control = _spelled(frame, str(setting(settings, "control")))
-    limit = float(setting(settings, "limit"))
-    result = difference_from_control(
-        frame, control=control, limit=limit, alpha=question.alpha, beta=question.beta
-    )
-    beyond = result.against_control
-    findings = [Finding(one) for one in beyond["finding"]]
-    names = [str(one) for one in beyond["sample"]]
-    placebo = result.placebo.iloc[0]
-    said = [
-        f"{row['sample']} lies {row['estimate']:.2f} beyond the blind reference "
-        f"({chance(row['p_adjusted'])}, upper limit {row['upper']:.2f})"
-        for row in beyond.to_dict("records")
+    there = list(dict.fromkeys(frame["attribute"]))
+    seen = {str(one).casefold() for one in there}
+    left_out = [
+        f"{one} was agreed and never scored, so similarity is not concluded."
+        for one in PROFILE.listed(question.settings, "attributes")
+        if one.casefold() not in seen
     ]
-    return Reading(
-        method=DIFFERENCE_FROM_CONTROL,
-        finding=overall(findings),
-        sentence=each_named(names, findings),
-        because="; ".join(said) + f"; action limit {limit:g}, alpha {question.alpha:g}. The blind "
-        f"reference itself was scored {placebo['estimate']:.2f}.",
-        tables=_control_tables(result),
-        axis="score beyond the blind reference",
-        spans=_beyond(result, limit),
-        cannot_tell=(
-            "It does not say in which attribute a batch lies off, nor in which direction.",
-            "The action limit is a decision of management; no number of this session gives it.",
-            SCOPE,
-        ),
-        notes=(
-            *result.notes,
-            "p: one-sided, p_adjusted: Dunnett over the batches; upper: one-sided limit at 1 - "
-            f"beta = {1 - question.beta:g}, each batch at its own risk.",
-        ),
-    )
+    try:
+        profile(frame, reference=reference, alpha=question.alpha)
+    except ArgumentError as error:
+        unfit = {}
+        for one in there:
+            try:
+                profile(frame[frame["attribute"] == one], reference=reference)
+            except ArgumentError as reason:
+                unfit[one] = plain_reason(reason)
+        if len(unfit) == len(there) or not unfit:
+            raise ArgumentError(str(error)) from error
+        left_out += [
+            f"{one} cannot be tested, so similarity is not concluded: {_why_not(frame, one, why)}"
+            for one, why in unfit.items()
+        ]
+        frame = frame[~frame["attribute"].isin(list(unfit))]
+    return frame, left_out
 
 
-def _control_tables(result: DifferenceFromControl) -> tuple[tuple[str, Table], ...]:
-    beyond = "sample finding estimate se df low high upper p p_adjusted"
+def _why_not(frame: pd.DataFrame, attribute: str, why: str) -> str:
+    scores = frame.loc[frame["attribute"] == attribute, "score"]
+    if scores.nunique() == 1:
+        return f"every score was {scores.iloc[0]:g}, so that there is no scatter to judge by."
+    return why
+
+
+def _profile_tables(
+    result: Profile,
+    compared: pd.DataFrame,
+    margins: dict[str, float],
+    equivalent: dict[tuple[Any, Any], bool],
+    reference: str,
+) -> tuple[tuple[str, Table], ...]:
+    differ = result.anova[result.anova["source"] == "sample"]
     return (
-        ("Beyond the blind reference", _table(result.against_control, beyond)),
-        ("As scored, nothing taken off", _table(result.means, "sample estimate se low high")),
+        (f"Against {reference}", _differences(compared, margins, equivalent)),
         (
-            "Assessors for an unchanged batch to be shown as similar (80 %)",
-            _table(result.assessors_needed(), "sample assessors"),
+            "Do the samples differ? (against assessor x sample)",
+            table_of(differ, "attribute df df_error statistic p p_holm method"),
         ),
+        ("Means", table_of(result.means, "attribute sample estimate se low high scores")),
+        (
+            "Analysis of variance",
+            table_of(result.anova, "attribute source df ms against df_error statistic p p_holm"),
+        ),
+        ("Components of variance", table_of(result.components, "attribute source sd share")),
     )
-
-
-def _beyond(result: DifferenceFromControl, limit: float) -> tuple[Span, ...]:
-    return tuple(
-        Span(
-            label=str(row["sample"]),
-            estimate=float(row["estimate"]),
-            limits=Interval(low=float(row["low"]), high=float(row["high"]), level=result.level),
-            margin=limit,
-        )
-        for row in result.against_control.to_dict("records")
-    )
-
-
-def _frame(rows: Sequence[Row]) -> pd.DataFrame:
-    return pd.DataFrame(list(rows))
-
-
-def _spelled(frame: pd.DataFrame, name: str) -> str:
-    """The sample of that name, however it is capitalised."""
-    there = list(dict.fromkeys(frame["sample"]))
-    for one in there:
-        if str(one).casefold() == name.casefold():
-            return str(one)
-    raise ArgumentError(f"{name!r} is none of the samples: {', '.join(map(str, there))}.")
 
 
 def _of(frame: pd.DataFrame | None) -> pd.DataFrame:
@@ -217,17 +185,19 @@ def _differences(
     compared: pd.DataFrame, margins: dict[str, float], equivalent: dict[tuple[Any, Any], bool]
 ) -> Table:
     columns = "attribute sample estimate se low high p_adjusted p_holm p_false_discovery effect"
-    within = [
+    judged = [
         (
             margins.get(row["attribute"]),
             {True: "yes", False: "no", None: ""}[equivalent.get((row["sample"], row["attribute"]))],
         )
         for row in compared.to_dict("records")
     ]
-    plain = _table(compared, columns)
+    whole = table_of(compared, columns)
     return Table(
-        columns=(*plain.columns, "margin", "equivalent"),
-        rows=tuple((*row, *extra) for row, extra in zip(plain.rows, within, strict=True)),
+        columns=(*whole.columns[:2], "margin", "equivalent", *whole.columns[2:]),
+        rows=tuple(
+            (*row[:2], *extra, *row[2:]) for row, extra in zip(whole.rows, judged, strict=True)
+        ),
     )
 
 
@@ -240,6 +210,7 @@ def _spans(compared: pd.DataFrame, margins: dict[str, float], samples: int) -> t
                 low=float(row["low"]), high=float(row["high"]), level=float(row["level"])
             ),
             margin=margins.get(row["attribute"]),
+            two_sided=True,
         )
         for row in compared.to_dict("records")
     )
@@ -302,7 +273,7 @@ def _panel(frame: pd.DataFrame, question: Question) -> dict[str, Any]:
     )
     try:
         card = panel_scorecard(frame, alpha=question.alpha, scale=(ends[0], ends[1]))
-    except ArgumentError as error:
+    except (ArgumentError, BallotError) as error:
         return {"panel_says": (f"No scorecard of the panel: {error}",)}
     judged = card.assessors[card.assessors["judged"]]
     flags = card.flags.groupby(["assessor", "attribute"]).size()
@@ -326,28 +297,8 @@ def _panel_tables(card: PanelScorecard) -> tuple[tuple[str, Table], ...]:
     attributes = "attribute judged statistic p interaction_p sd icc kendall_w smallest_difference"
     assessors = "assessor attribute statistic p sd sd_ratio r slope bias"
     return (
-        ("The panel, attribute by attribute", _table(card.attributes, attributes)),
-        ("Each assessor over the judged attributes", _table(
+        ("The panel, attribute by attribute", table_of(card.attributes, attributes)),
+        ("Each assessor over the judged attributes", table_of(
             card.panel, "assessor attributes apart r slope sd_ratio flags")),
-        ("Each assessor in each attribute", _table(card.assessors, assessors)),
+        ("Each assessor in each attribute", table_of(card.assessors, assessors)),
     )  # fmt: skip
-
-
-def _table(frame: pd.DataFrame, columns: str) -> Table:
-    names = tuple(columns.split())
-    rows = tuple(
-        tuple(_cell(value) for value in row)
-        for row in frame[list(names)].itertuples(index=False, name=None)
-    )
-    return Table(columns=names, rows=rows)
-
-
-def _cell(value: Any) -> Cell:
-    """A plain cell; what is missing is empty."""
-    if value is None or value is pd.NA or (isinstance(value, float) and np.isnan(value)):
-        return None
-    if isinstance(value, (bool, np.bool_)):
-        return "yes" if value else "no"
-    if isinstance(value, (int, np.integer)):
-        return int(value)
-    return float(value) if isinstance(value, (float, np.floating)) else str(value)

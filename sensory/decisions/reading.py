@@ -16,6 +16,13 @@ TOGETHER = (
 )
 SCOPE = "It speaks of these samples, these assessors and this serving; not of other batches."
 ATTRIBUTE = "The test does not say in which attribute the samples differ, if they do."
+ALONE = "One assessor answered: the finding speaks for that person only."
+TURNED = 0.001
+"""Chance of answers so far the wrong way round, from which similarity is not concluded."""
+TURNED_ROUND = (
+    "The answers lie so far the wrong way round that chance hardly explains it: look for codes "
+    "that were mixed up. Similarity is not concluded."
+)
 ONE_SIDED = "One-sided test; a difference in the other direction is not looked for."
 
 
@@ -29,13 +36,16 @@ class Span:
     estimate : float
     limits : Interval
     margin : float or None
-        What was agreed for this row, drawn on both sides of zero.
+        What was agreed for this row.
+    two_sided : bool
+        Whether it holds in both directions.
     """
 
     label: str
     estimate: float
     limits: Interval
     margin: float | None = None
+    two_sided: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -130,6 +140,25 @@ class Reading:
             f"{span.limits.low:.3g} to {span.limits.high:.3g}."
             for span in self.spans
         )
+
+
+def plain_reason(error: Exception) -> str:
+    """The reason of an error, without the advice that is for callers of the library."""
+    return str(error).split(" Leave out with the argument")[0].strip()
+
+
+def cannot_read(method: Method, answers: int, why: str) -> Reading:
+    """The reading of answers from which nothing can be computed."""
+    return Reading(
+        method=method,
+        finding=Finding.UNDECIDED,
+        sentence=Finding.UNDECIDED.sentence,
+        because=f"Nothing can be computed from these {answers} answers: {why}",
+        tables=(("The counts", Table(columns=("answers",), rows=((answers,),))),),
+        axis="",
+        spans=(),
+        cannot_tell=(why, SCOPE),
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

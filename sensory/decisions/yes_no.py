@@ -20,7 +20,19 @@ from ..choices.a_not_a import a_not_a, a_not_a_by_assessor
 from ..choices.same_different import same_different
 from ..choices.two_by_two import by_assessor_one_sided
 from ..methods import A_NOT_A, SAME_DIFFERENT
-from .reading import ATTRIBUTE, ONE_SIDED, SCOPE, TOGETHER, Reading, Span, chance, of_two
+from .reading import (
+    ALONE,
+    ATTRIBUTE,
+    ONE_SIDED,
+    SCOPE,
+    TOGETHER,
+    TURNED,
+    TURNED_ROUND,
+    Reading,
+    Span,
+    chance,
+    of_two,
+)
 
 Row = dict[str, Any]
 Ints = NDArray[np.int64]
@@ -41,7 +53,7 @@ def read_a_not_a(rows: Sequence[Row], question: Question) -> Reading:
     p = _p_one_sided(table, several_each)
     pooled = a_not_a(hits, a_served, alarms, not_a)
     numbers = [*pooled.table().rows[:2]]
-    if several_each:
+    if several_each and len(table) > 1:
         clustered = a_not_a_by_assessor(table)
         limits, dprime = clustered.limits, clustered.dprime
         numbers = [
@@ -64,7 +76,7 @@ def read_a_not_a(rows: Sequence[Row], question: Question) -> Reading:
         ),
         axis="d-prime; 0 is no difference",
         spans=(Span(label="sample compared", estimate=dprime, limits=limits),),
-        cannot_tell=(_NO_SIMILARITY, ATTRIBUTE, SCOPE),
+        cannot_tell=(*_alone(table), _NO_SIMILARITY, ATTRIBUTE, SCOPE),
         notes=(_how(several_each), ONE_SIDED),
     )
 
@@ -84,7 +96,8 @@ def read_same_different(rows: Sequence[Row], question: Question) -> Reading:
     p = _p_one_sided(table, several_each)
     found = same_different(*counts)
     upper = same_different(*counts, level=1 - 2 * question.beta).limits.high
-    similar = bool(upper < limit) and not several_each
+    turned = _p_one_sided(table[:, [2, 3, 0, 1]], several_each) <= TURNED
+    similar = bool(upper < limit) and not several_each and not turned
     finding = of_two(p <= question.alpha, similar)
     numbers = [
         *found.table().rows[:2],
@@ -106,7 +119,13 @@ def read_same_different(rows: Sequence[Row], question: Question) -> Reading:
         axis="d-prime; 0 is no difference",
         spans=(Span(label="sample compared", estimate=found.dprime, limits=found.limits,
                     margin=limit),),
-        cannot_tell=(*((TOGETHER,) if several_each else ()), ATTRIBUTE, SCOPE),
+        cannot_tell=(
+            *_alone(table),
+            *((TURNED_ROUND,) if turned else ()),
+            *((TOGETHER,) if several_each else ()),
+            ATTRIBUTE,
+            SCOPE,
+        ),
         notes=(_how(several_each), ONE_SIDED),
     )  # fmt: skip
 
@@ -129,8 +148,12 @@ def _totals(table: Ints, first: str, second: str) -> tuple[int, int, int, int]:
     return a, b, c, d
 
 
+def _alone(table: Ints) -> tuple[str, ...]:
+    return (ALONE,) if len(table) == 1 else ()
+
+
 def _several_each(table: Ints) -> bool:
-    return bool((table[:, 1] + table[:, 3] > 1).any()) and len(table) > 1
+    return bool((table[:, 1] + table[:, 3] > 1).any())
 
 
 def _p_one_sided(table: Ints, several_each: bool) -> float:

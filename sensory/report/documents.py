@@ -227,10 +227,11 @@ def _below(summary: SessionSummary) -> list[dict[str, Any]]:
         ("Remarks of the checks", summary.remarks),
         ("Done after the finding was seen", summary.afterwards),
     )
-    return [{"heading": heading, "lines": _capped(lines)} for heading, lines in parts if lines]
+    return [{"heading": heading, "lines": capped(lines)} for heading, lines in parts if lines]
 
 
-def _capped(lines: tuple[str, ...], most: int = 6) -> list[str]:
+def capped(lines: tuple[str, ...], most: int = 6) -> list[str]:
+    """The first lines, and how many more there are."""
     rest = len(lines) - most
     more = [f"and {rest} more, in the record"] if rest > 0 else []
     return [*lines[:most], *more]

@@ -8,7 +8,7 @@ from typing import Any
 from ..base.records import ADVICE
 from ..base.results import Table, several
 from ..decisions.reading import Reading, ReadSession
-from .documents import agreement_block, block, compiled, sample_block, stamp
+from .documents import agreement_block, block, capped, compiled, sample_block, stamp
 from .figure_parts import as_svg
 from .reading_figures import panel_figure, profile_figure, reading_figure
 from .words import number
@@ -27,9 +27,10 @@ def reading_pdf(read: ReadSession) -> bytes:
     """
     reading = read.reading
     files = {
-        "figure.svg": as_svg(reading_figure(reading, width=640)),
         "data.json": json.dumps(reading_words(read)).encode(),
     }
+    if reading.spans:
+        files["figure.svg"] = as_svg(reading_figure(reading, width=640))
     if reading.means:
         files["profile.svg"] = as_svg(profile_figure(reading, width=640))
     if reading.panel:
@@ -52,13 +53,14 @@ def reading_words(read: ReadSession) -> dict[str, Any]:
         "right": [_done(read), agreement_block(read.session)],
         "tables": [_table(heading, table) for heading, table in _printed(reading)],
         "notes": list(reading.notes),
+        "with_figure": bool(reading.spans),
         "with_profile": bool(reading.means),
         "with_panel": bool(reading.panel),
         "panel_says": list(reading.panel_says),
         "panel_tables": [_table(heading, table) for heading, table in reading.panel_tables[:2]],
         "cannot_tell": list(read.cannot_tell()),
         "below": [
-            {"heading": heading, "lines": list(lines[:12])}
+            {"heading": heading, "lines": capped(lines, 12)}
             for heading, lines in (
                 ("Remarks of the checks", read.remarks),
                 ("Done after the finding was seen", read.afterwards),
@@ -80,7 +82,7 @@ def _asked(read: ReadSession) -> list[dict[str, Any]]:
         ("Decision", question.decision),
         ("Ballot", read.reading.method.asks),
         ("If different", question.if_different),
-        ("If similar", question.if_similar),
+        ("If similar", question.if_similar if read.reading.method.similarity else ""),
         ("If undecided", question.if_undecided),
         ("Exclusions", question.exclusion_rule),
         ("Retest", question.retest_rule),
@@ -96,7 +98,8 @@ def _done(read: ReadSession) -> dict[str, Any]:
     return block(
         "How it was done",
         ("Method", f"{method.name}, {question.standard}"),
-        ("alpha, beta", f"{number(question.alpha)}, {number(question.beta)}"),
+        ("alpha", number(question.alpha)),
+        ("beta", number(question.beta) if method.similarity else ""),
         *settings,
         ("Answers", f"{read.answers} counted, {read.missing} missing"),
         ("Assessors", f"{read.assessors}; {details.assessors}".strip("; ")),

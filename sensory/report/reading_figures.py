@@ -32,6 +32,7 @@ def reading_figure(reading: Reading, width: int | str = "container") -> alt.Laye
             "low": max(span.limits.low, low),
             "high": min(span.limits.high, high),
             "estimate": min(max(span.estimate, low), high),
+            "state": "beyond the chart" if not low <= span.estimate <= high else "estimate",
         }
         for span in reading.spans
     ]
@@ -39,12 +40,17 @@ def reading_figure(reading: Reading, width: int | str = "container") -> alt.Laye
         {"row": span.label, "at": side * span.margin}
         for span in reading.spans
         if span.margin is not None
-        for side in (-1, 1)
+        for side in ((-1, 1) if span.two_sided else (1,))
         if low <= side * span.margin <= high
     ]
     rule = alt.Chart(values(spans)).mark_rule(color=BLUE, size=3)
-    point = alt.Chart(values(spans)).mark_point(
-        color=BLUE, size=110, filled=True, shape="circle", opacity=1
+    point = alt.Chart(values(spans)).mark_point(color=BLUE, size=110, filled=True, opacity=1)
+    states = ["estimate", "beyond the chart"]
+    beyond = any(row["state"] == states[1] for row in spans)
+    shape = alt.Shape(
+        "state:N",
+        scale=alt.Scale(domain=states, range=["circle", "triangle-right"]),
+        legend=alt.Legend(title=None, orient="top", labelColor=GREY) if beyond else None,
     )
     zero = alt.Chart(values([{"at": reading.origin}])).mark_rule(
         color=GREY, strokeDash=[2, 3], size=2
@@ -52,7 +58,7 @@ def reading_figure(reading: Reading, width: int | str = "container") -> alt.Laye
     layers: list[Any] = [
         *([] if reading.origin is None else [zero.encode(x="at:Q")]),
         rule.encode(x=x, x2="high:Q", y=y),
-        point.encode(x="estimate:Q", y=y),
+        point.encode(x="estimate:Q", y=y, shape=shape),
     ]
     if margins:
         tick = alt.Chart(values(margins)).mark_tick(color=ORANGE, thickness=3, size=26)
@@ -91,7 +97,7 @@ def profile_figure(reading: Reading, width: int | str = "container") -> alt.Laye
     rule = base.mark_rule(size=2).encode(
         x=alt.X(
             "low:Q",
-            title="mean score with 95 % limits",
+            title=f"mean score with {percent(reading.means[0].limits.level)} limits",
             scale=alt.Scale(zero=False),
             axis=axis(grid=False),
         ),
@@ -203,7 +209,8 @@ def _range(reading: Reading) -> tuple[float, float]:
     marks = [] if reading.origin is None else [reading.origin]
     for span in reading.spans:
         marks += [span.estimate, span.limits.low, span.limits.high]
-        marks += [] if span.margin is None else [span.margin, -span.margin]
+        marks += [] if span.margin is None else [span.margin]
+        marks += [-span.margin] if span.margin is not None and span.two_sided else []
     finite = [mark for mark in marks if math.isfinite(mark)]
     low, high = min(finite), max(finite)
     low, high = (low - 1, high + 1) if low == high else (low, high)

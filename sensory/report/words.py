@@ -31,8 +31,10 @@ def number(value: float | str | None) -> str:
     """
     if value is None or isinstance(value, str):
         return value or ""
+    if isinstance(value, float) and math.isnan(value):
+        return ""
     if isinstance(value, float) and math.isinf(value):
-        return "infinite"
+        return "infinite" if value > 0 else "minus infinite"
     if float(value).is_integer() and abs(value) < 1e6:
         return str(int(value))
     return f"{value:.4g}"

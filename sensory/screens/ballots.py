@@ -115,8 +115,11 @@ def _way_on(session: StoredSession, checked: Checked, any_cells: bool) -> None:
 
 
 def _order_hint(session: StoredSession) -> str:
-    left = "Somebody who left: leave the answer empty. To take a row out, empty it."
     test = find_test(session.question.protocol)
+    out = "To take a row out, empty it."
+    if isinstance(test, Method) and "take out" in test.letters:
+        return f"{test.letters} {out}"
+    left = f"Somebody who left: leave the answer empty. {out}"
     if isinstance(test, Method):
         return f"{test.letters} {left}"
     labelled = ", the labelled reference in front" if test.labelled else ""

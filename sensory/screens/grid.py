@@ -21,6 +21,7 @@ _NOTE = "what to look at"
 _SIZES = {
     "assessor": 9,
     "order": 6,
+    "sample": 13,
     "codes": 14,
     "comment": 14,
     "guess": 3,

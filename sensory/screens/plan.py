@@ -33,7 +33,7 @@ def page() -> None:
         advice = advise(situation)
         chosen = _method(advice)
         if not chosen.protocol:
-            _other_method(chosen)
+            _other_method(chosen, situation.people)
             return
         question = _question(chosen, situation.people)
         plan = panel_plan(
@@ -105,7 +105,7 @@ def _method(advice: tuple[Advice, ...]) -> Advice:
     return next(one for one in possible if one.method == name)
 
 
-def _other_method(chosen: Advice) -> None:
+def _other_method(chosen: Advice, people: int) -> None:
     """No number for a method that is no forced choice, but the session can be opened."""
     st.info(
         f"{chosen.method}: this page counts assessors for forced choices only. What such a "
@@ -113,7 +113,7 @@ def _other_method(chosen: Advice) -> None:
     )
     method = next((one for one in METHODS.values() if one.name == chosen.method), None)
     if method and st.button("Open such a session", key="plan-method-open", type="primary"):
-        _new_session(Question(protocol=method.key, assessors=24))
+        _new_session(Question(protocol=method.key, assessors=people))
 
 
 def _question(chosen: Advice, people: int) -> Question:

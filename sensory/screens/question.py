@@ -26,7 +26,7 @@ from .method_form import method_fields, method_panel, settings_agreed
 from .risks import risks_panel
 
 _TEXTS = (
-    ("what_changed", "What differs between the two samples?"),
+    ("what_changed", "What differs between the samples?"),
     ("decision", "Which decision hangs on it?"),
     ("if_different", "If different, we will"),
     ("if_similar", "If similar, we will"),

@@ -23,7 +23,7 @@ from ..workflow import read_session
 from .frame import current_frame, minute, plain
 from .worker import reading_pdf_of
 
-_LONG = 14
+_LONG, _SHOWN = 14, 12
 
 
 def reading_page(session: StoredSession, signs: Mapping[Finding, str], name: str) -> None:
@@ -31,13 +31,15 @@ def reading_page(session: StoredSession, signs: Mapping[Finding, str], name: str
     read = read_session(current_frame().store, session.id, version=__version__)
     reading = read.reading
     st.markdown(plain(read.details.title or "Untitled session"))
-    st.title(f"{signs[reading.finding]}  {reading.sentence}", anchor=False)
+    st.title(f"{signs[reading.finding]}  {plain(reading.sentence)}", anchor=False)
     st.markdown(f"**Finding: {reading.finding.heading}.** {plain(reading.because)}")
-    with st.container(key="reading-figure"):
-        figure = reading_figure(reading)
-        st.altair_chart(figure, theme=None, width="stretch", alt=reading.words())
-    if any(span.margin is not None for span in reading.spans):
-        st.markdown("Points with 95 % limits; the ticks are what was agreed.")
+    if reading.spans:
+        with st.container(key="reading-figure"):
+            figure = reading_figure(reading)
+            st.altair_chart(figure, theme=None, width="stretch", alt=reading.words())
+        words = f"Points with {percent(reading.spans[0].limits.level)} limits"
+        agreed = any(span.margin is not None for span in reading.spans)
+        st.markdown(words + ("; the ticks are what was agreed." if agreed else "."))
     left, right = st.columns([3, 2], gap="large")
     with left:
         _downloads(read, name)
@@ -102,7 +104,7 @@ def _panel(reading: Reading) -> None:
 def _tables(tables: Sequence[tuple[str, Table]]) -> None:
     """The first as a table; long ones scroll."""
     for heading, table in tables:
-        st.subheader(heading)
+        st.subheader(plain(heading))
         if len(table.rows) > _LONG:
             st.dataframe(_rounded(table), hide_index=True, width="stretch", height=380)
         else:
@@ -128,7 +130,9 @@ def _agreed(read: ReadSession) -> None:
     ):
         if lines:
             st.subheader(heading)
-            st.markdown("\n".join(f"- {plain(line)}" for line in lines[:12]))
+            st.markdown("\n".join(f"- {plain(line)}" for line in lines[:_SHOWN]))
+            if len(lines) > _SHOWN:
+                st.markdown(f"and {len(lines) - _SHOWN} more, in the record")
     st.markdown(ADVICE)
 
 

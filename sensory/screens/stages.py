@@ -15,7 +15,7 @@ from ..protocols import find_protocol
 from ..report.words import percent
 from .frame import shown_errors
 
-_RIGHT, _WRONG = set("1rRxX+"), set("0wW-")
+_RIGHT, _WRONG = {"1"}, {"0"}
 
 
 def two_stage(plan: PanelPlan) -> None:
@@ -93,7 +93,9 @@ def _say(finding: Finding | None, go_on: str) -> None:
     if finding is None:
         st.info(go_on)
     else:
-        st.info(f"**{finding.heading}**: {finding.sentence}")
+        st.info(
+            f"Stop: **{finding.heading.lower()}** by this plan, if it was agreed before tasting."
+        )
 
 
 def _wall(table: Table, names: tuple[str, ...]) -> None:

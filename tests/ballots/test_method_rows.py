@@ -223,7 +223,10 @@ def test_attributes_of_a_file_are_its_settings():
     ("headings", "method"),
     [
         ("assessor,sample,sweet,sour", "PROFILE"),
-        ("Panelist,Product,Replicate,Attribute,Score", None),
+        ("Person,Product,Replicate,Attribute,Score", "PROFILE"),
+        ("Taster,Drink,Sweet", None),
+        ("assessor,sample,session,order,date,sweet", "PROFILE"),
+        ("assessor,sample,replicate,rank", "RANKING"),
         ("person,product,round,attribute,score", "PROFILE"),
         ("assessor,sample,score", "DIFFERENCE_FROM_CONTROL"),
         ("assessor,sample,rank", "RANKING"),
@@ -232,7 +235,7 @@ def test_attributes_of_a_file_are_its_settings():
 def test_kind_of_file_by_its_headings(headings, method):
     words = {"sample": "reference", "product": "reference", "attribute": "sweet"}
     cells = [
-        words.get(name, "P01" if name in ("assessor", "person") else "2")
+        words.get(name, "P01" if name in ("assessor", "person") else "1")
         for name in headings.lower().split(",")
     ]
     text = f"{headings}\n{','.join(cells)}".encode()
@@ -262,3 +265,44 @@ def test_read_answers_warns_of_what_is_missing(tmp_path):
         read_answers(b"assessor,sample,score\nP1,a,\nP1,b,3", METHODS["DIFFERENCE_FROM_CONTROL"])
     with pytest.raises(ArgumentError, match="ranking has no setting 'scale'"):
         read_answers(tmp_path / "ranks.xlsx", RANKING, scale=3)
+
+
+def test_mouthfeel_called_round_is_an_attribute_and_score_may_be_one():
+    text = b"assessor;sample;replicate;round;score\nP1;a;1;4;5\nP1;b;1;6;7"
+    frame = read_answers(text, PROFILE)
+    assert sorted(set(frame["attribute"])) == ["round", "score"]
+    assert set(frame["replicate"]) == {1}
+
+
+def test_circumstances_are_no_attributes():
+    text = b"assessor;sample;session;order;date;sweet\nP1;a;s1;2;2026-11-03;4"
+    cells, _ = cells_of_file(text, headings_for("PROFILE"))
+    assert settings_of_file("PROFILE", cells) == {"attributes": "sweet"}
+    assert read_answers(text, PROFILE)["attribute"].tolist() == ["sweet"]
+
+
+def test_spellings_of_an_attribute_are_one_the_agreed_one():
+    cells = {
+        n: {"assessor": f"P{n}", "sample": "a", "attribute": name, "score": "4"}
+        for n, name in enumerate(("sweet", "Sweet", " SWEET"), start=2)
+    }
+    assert {row["attribute"] for row in checked(cells, PROFILE, attributes="Sweet").rows} == {
+        "Sweet"
+    }
+    assert {row["attribute"] for row in checked(cells, PROFILE).rows} == {"sweet"}
+
+
+def test_ranks_of_one_person_have_to_be_ranks():
+    def ranks(*given):
+        return {
+            n: {"assessor": "P1", "sample": f"s{n}", "rank": rank}
+            for n, rank in enumerate(given, start=2)
+        }
+
+    for good in (("1", "2", "3"), ("1.5", "1,5", "3"), ("2", "2", "2")):
+        assert not checked(ranks(*good), RANKING).blocking
+    for bad in (("1", "1", "3"), ("1", "3"), ("2", "3", "4")):
+        (fault,) = checked(ranks(*bad), RANKING).blocking
+        assert (fault.rule, fault.row) == ("not ranks", len(bad) + 1)
+    twice = checked({**ranks("1", "2"), 9: ranks("1")[2]}, RANKING).blocking
+    assert "Take one of them out" in next(f.advice for f in twice if f.rule == "answer twice")

@@ -8,6 +8,31 @@ PICTURE = "![x](http://picture.test/x.png)"
 TAG = "<img src=http://tag.test/x.png onerror=\"document.title='broken'\">"
 
 
+def agree_to_all(visitor):
+    """Fill in what the question needs, with markup, and agree."""
+    page = visitor.page
+    for label in (
+        "What differs between the samples?",
+        "Which decision hangs on it?",
+        "If different, we will",
+        "If similar, we will",
+        "If the session cannot tell, we will",
+        "Panel leader",
+    ):
+        page.get_by_label(label, exact=True).fill(PICTURE)
+        page.get_by_label(label, exact=True).press("Tab")
+        visitor.settled()
+    for number in range(
+        page.get_by_role("radiogroup").count() - 5, page.get_by_role("radiogroup").count()
+    ):
+        group = page.get_by_role("radiogroup").nth(number)
+        group.get_by_text("yes", exact=True).click()
+        visitor.settled()
+    page.get_by_text("Still open").wait_for(state="detached")
+    visitor.settled()
+    visitor.click("agree")
+
+
 @pytest.fixture
 def hostile_file(tmp_path):
     """Ballots whose cells hold markup, as a file with markup in its name."""
@@ -31,24 +56,11 @@ def test_markup_of_users_is_shown_as_text_on_every_page(visit, server, hostile_f
     page.get_by_text("3 ballots read.").wait_for()
     visitor.click("use-file")
     visitor.heading("What is asked, and with which risks?")
-    for label in ("Title", "What differs between the two samples?", "Panel leader"):
+    for label in ("Title",):
         page.get_by_label(label, exact=True).fill(PICTURE + TAG)
         page.get_by_label(label, exact=True).press("Tab")
         visitor.settled()
-    for label in (
-        "Which decision hangs on it?",
-        "If different, we will",
-        "If similar, we will",
-        "If the session cannot tell, we will",
-    ):
-        page.get_by_label(label).fill(PICTURE)
-        page.get_by_label(label).press("Tab")
-    for number in range(5):
-        group = page.get_by_role("radiogroup").nth(number + 1)
-        group.get_by_text("yes", exact=True).click()
-    page.get_by_text("Still open").wait_for(state="detached")
-    visitor.settled()
-    visitor.click("agree")
+    agree_to_all(visitor)
     visitor.heading("Ballots")
     assert PICTURE in visitor.text()
     page.get_by_text("things to mend").first.wait_for()
@@ -63,10 +75,35 @@ def test_markup_of_users_is_shown_as_text_on_every_page(visit, server, hostile_f
     assert PICTURE in visitor.text()
     page.get_by_role("link", name="Question").click()
     page.get_by_text("; frozen.").wait_for()
-    assert TAG in visitor.text()
+    assert PICTURE in visitor.text()
     page.get_by_role("link", name="Sessions").click()
     visitor.heading("Does the batch still match")
     assert PICTURE in visitor.text()
     assert page.title() != "broken"
+    assert page.locator('img[src*="test"]').count() == 0
+    assert visitor.hosts == {f"127.0.0.1:{server.port}"}
+
+
+def test_markup_in_the_name_of_a_sample_is_text_in_the_finding(visit, server, tmp_path):
+    rows = ["assessor;sample;replicate;sweet;sour"]
+    for person in range(8):
+        for sample, more in (("reference", 0), (f"**B** {PICTURE}", 3)):
+            for replicate in (1, 2):
+                score = 3 + more + (person * 5 + replicate * 3 + more) % 7 / 5
+                sour = (person * 7 + replicate * 4 + more) % 9
+                rows.append(f"P{person};{sample};{replicate};{score};{sour}")
+    (tmp_path / "profile.csv").write_text("\n".join(rows), encoding="utf-8")
+    visitor = visit()
+    visitor.open()
+    page = visitor.page
+    page.locator('input[type="file"]').set_input_files(tmp_path / "profile.csv")
+    page.get_by_text("32 ballots read.").wait_for()
+    visitor.click("use-file")
+    visitor.heading("What is asked, and with which risks?")
+    agree_to_all(visitor)
+    visitor.heading("Ballots")
+    visitor.click("close")
+    visitor.heading("The batch deviates perceptibly from the reference.")
+    assert PICTURE in visitor.text()
     assert page.locator('img[src*="test"]').count() == 0
     assert visitor.hosts == {f"127.0.0.1:{server.port}"}

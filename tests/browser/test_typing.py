@@ -89,7 +89,7 @@ def test_typed_ballots_survive_reload_and_killed_server(visit, server):
     page.get_by_role("link", name="Question").click()
     visitor.heading("What is asked, and with which risks?")
     for label, text in {
-        "What differs between the two samples?": "Pasteurised two degrees hotter",
+        "What differs between the samples?": "Pasteurised two degrees hotter",
         "Which decision hangs on it?": "Whether the new setting stays",
         "If different, we will": "go back",
         "If similar, we will": "keep it",

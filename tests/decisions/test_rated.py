@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+import json
+
 import numpy as np
 import pandas as pd
 import pytest
 from scipy.stats import friedmanchisquare, ttest_rel
 
+from sensory.ballots.method_rows import CheckedRows
 from sensory.base.errors import ArgumentError
 from sensory.base.records import Finding, Question
+from sensory.decisions.controlled import read_difference_from_control
 from sensory.decisions.ranked import read_ranking
-from sensory.decisions.rated import read_difference_from_control, read_profile
+from sensory.decisions.rated import read_profile
+from sensory.outcomes import read_answers
 from sensory.ratings.profile import profile
+from sensory.report.reading_figures import profile_figure
 
 ATTRIBUTES = ("sweet", "sour", "body")
 
@@ -78,7 +84,7 @@ def test_equivalence_is_judged_at_beta():
     at = {"reference": "reference", "margins": "1", "attributes": "sweet; sour; body"}
     for beta, judged in ((0.2, "yes"), (0.0001, "no")):
         read = read_profile(rows, Question(protocol="PROFILE", beta=beta, settings=at))
-        assert {row[0]: row[-1] for row in read.tables[0][1].rows}["sour"] == judged
+        assert {row[0]: row[3] for row in read.tables[0][1].rows}["sour"] == judged
 
 
 def test_scorecard_goes_with_a_profile_and_flags_a_turned_scale():
@@ -191,4 +197,56 @@ def test_ranking_against_a_reference_and_never_similar():
 def test_expected_order_is_told_by_page():
     rows = ranked({"weak": 0.0, "middle": 0.8, "strong": 1.6})
     question = asked("RANKING", attribute="sour", expected="weak; middle; strong")
-    assert read_ranking(rows, question).sentence == "The samples follow the expected order."
+    found = read_ranking(rows, question)
+    assert found.sentence == "The ranks rise with the expected order, not necessarily at each step."
+    turned = asked("RANKING", attribute="sour", expected="strong; middle; weak")
+    assert "not in the expected order" in read_ranking(rows, turned).sentence
+
+
+def test_attribute_agreed_and_never_scored_bars_similarity_and_is_named():
+    question = asked(reference="reference", attributes="sweet; sour; body; off-note", margins="1")
+    read = read_profile(scores({}), question)
+    assert read.finding is Finding.UNDECIDED
+    assert any("off-note was agreed and never scored" in line for line in read.cannot_tell)
+
+
+def test_planned_sample_that_was_not_served_is_undecided_by_name():
+    settings = {"attributes": "sweet; sour; body", "margins": "1", "reference": "reference"}
+    read = read_profile(scores({}), asked(samples="reference; new; batch 8", **settings))
+    assert read.sentence == "new: similar; batch 8: undecided."
+    assert any("batch 8 is in the plan" in line for line in read.cannot_tell)
+    control = asked("DIFFERENCE_FROM_CONTROL", control="blind", limit=1.0,
+                    samples="blind; batch; batch 9")  # fmt: skip
+    assert read_difference_from_control(distances(0.0), control).finding is Finding.UNDECIDED
+
+
+def test_attribute_without_scatter_is_named_and_the_others_are_still_tested():
+    rows = scores({("new", "sour"): 2.0}) + [
+        row | {"attribute": "off-note", "score": 0.0}
+        for row in scores({})
+        if row["attribute"] == "sweet"
+    ]
+    question = asked(reference="reference", margins="1", attributes="sweet; sour; body; off-note")
+    read = read_profile(rows, question)
+    assert read.finding is Finding.DIFFERENT
+    assert any("off-note cannot be tested" in line and "every score was 0" in line
+               for line in read.cannot_tell)  # fmt: skip
+
+
+def test_nothing_to_compute_from_is_undecided_with_its_reason():
+    rows = [row | {"score": 0.0} for row in distances(0.0)]
+    checked = CheckedRows(rows=tuple(rows), missing=0, ready=len(rows), faults=())
+    question = asked("DIFFERENCE_FROM_CONTROL", control="blind", limit=1.0)
+    read = read_answers(checked, question)
+    assert read.finding is Finding.UNDECIDED
+    assert "Nothing can be computed from these 30 answers" in read.because
+    wrong = asked("DIFFERENCE_FROM_CONTROL", control="gold", limit=1.0)
+    assert "'gold' is none of the samples" in read_answers(checked, wrong).because
+
+
+def test_limits_of_the_chart_say_their_level():
+    settings = {"reference": "reference", "attributes": "sweet; sour; body"}
+    question = Question(protocol="PROFILE", alpha=0.2, settings=settings)
+    read = read_profile(scores({}), question)
+    assert {span.limits.level for span in read.spans} == {0.8}
+    assert "80 %" in json.dumps(profile_figure(read).to_dict())

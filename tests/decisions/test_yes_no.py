@@ -207,3 +207,29 @@ def test_sureness_of_many_products_adjusts_by_holm_and_names_each():
 def test_nothing_to_compare_is_refused(call, message):
     with pytest.raises(ArgumentError, match=message):
         call()
+
+
+def test_one_assessor_is_not_many():
+    question = Question(protocol="SAME_DIFFERENT", settings={"dprime_limit": 1.5})
+    rows = [row | {"assessor": "Ada"} for row in sd_rows(40, 60, 40, 60)]
+    read = read_same_different(rows, question)
+    assert read.finding is Finding.UNDECIDED
+    assert read.cannot_tell[0] == "One assessor answered: the finding speaks for that person only."
+    alone = read_a_not_a([row | {"assessor": "Ada"} for row in a_rows(6, 6, 1, 6)], Question())
+    assert "that person only" in alone.cannot_tell[0]
+
+
+def test_answers_the_wrong_way_round_are_not_similar():
+    question = Question(protocol="SAME_DIFFERENT", settings={"dprime_limit": 1.5})
+    read = read_same_different(sd_rows(4, 30, 26, 30), question)
+    assert read.finding is Finding.UNDECIDED
+    assert any("wrong way round" in line for line in read.cannot_tell)
+    turned = graded([4] * 25 + [3] * 5, [1] * 25 + [2] * 5)
+    read = read_sureness(turned, Question(protocol="SURENESS", settings={"dprime_limit": 1.0}))
+    assert read.finding is Finding.UNDECIDED
+    assert any("wrong way round" in line for line in read.cannot_tell)
+
+
+def test_reference_of_sureness_may_be_written_small():
+    rows = [row | {"sample": row["sample"].lower()} for row in graded([1, 2, 1, 1], [3, 4, 4, 2])]
+    assert [row[0] for row in read_sureness(rows, Question()).tables[0][1].rows] == ["b"]
