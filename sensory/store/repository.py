@@ -170,6 +170,8 @@ class Repository:
     ) -> None:
         """Replace a session if it, and its cells where given, are still as expected.
 
+        Where nothing differs, nothing is written.
+
         Raises
         ------
         RecordError
@@ -187,6 +189,8 @@ class Repository:
                 )
             new, old = columns_of(session), columns_of(expect)
             changed = {name: value for name, value in new.items() if value != old[name]}
+            if not changed:
+                return
             content = {"changed": changed, "old": {name: old[name] for name in changed}}
             entry = _entry(connection, session.id, who, what, why, content)
             changed = entry["content"]["changed"]

@@ -84,7 +84,7 @@ def test_full_disk_loses_nothing_that_was_acknowledged(store, sqlite_url, start)
     assert store.write_cells(SESSION.id, {900: {"answer": "837"}}, **WHO) == 1
 
 
-def test_copy_on_a_full_disk_leaves_nothing_behind(store, tmp_path, monkeypatch):
+def test_copy_on_a_full_disk_leaves_nothing_behind(store, tmp_path):
     big = {number: {"comment": "flat " * 20_000} for number in range(20)}
     store.write_cells(SESSION.id, big, **WHO)
     code = (
