@@ -67,9 +67,9 @@ def fill(store: Repository) -> None:
     close(store, ID, who="Änne Weiß")
 
 
-@pytest.fixture
-def store(sqlite_url: str) -> Iterator[Repository]:
-    opened = open_store(sqlite_url)
+@pytest.fixture(scope="module")
+def store() -> Iterator[Repository]:
+    opened = open_store("sqlite://")
     fill(opened)
     yield opened
     opened._engine.dispose()
@@ -84,7 +84,7 @@ def other(any_url: str, tmp_path: Path) -> Iterator[Repository]:
     opened._engine.dispose()
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def made(store: Repository) -> bytes:
     return archive_session(store, ID, numbers=NUMBERS, report=REPORT, version="1.2.3")
 
@@ -286,7 +286,9 @@ def test_archive_of_an_imported_session_can_be_imported(store, other, made, tmp_
     third._engine.dispose()
 
 
-def test_erased_person_stays_erased_and_apart_from_others(store, other):
+def test_erased_person_stays_erased_and_apart_from_others(other):
+    store = open_store("sqlite://")
+    fill(store)
     store.erase_person("Karim Aziz", **LEADER)
     made = archive_session(store, ID)
     assert b"Karim" not in b"".join(files_of(made).values())
@@ -305,6 +307,7 @@ def test_erased_person_stays_erased_and_apart_from_others(store, other):
     assert other.cells(ID)[2] == {**store.cells(ID)[2], "assessor": named}
     assert other.cells("quince")[2]["assessor"] == "erased 1"
     assert other.verify() == []
+    store._engine.dispose()
 
 
 @pytest.mark.parametrize("number", [1, 2, 4, 7])
