@@ -17,6 +17,8 @@ from .rows import columns_of, entry_of, session_of, unpacked
 
 _JOURNAL = ("number", "at", "session", "who", "what", "why", "content", "before", "sha256")
 _PEOPLE = ("reference", "name", "erased")
+_TEXTS = ("agreed_at", "agreed_by", "digest", "closed_at")
+_NEEDED = ("id", "created_at", "details", "question", "cautions", "ballots_at_agreement", *_TEXTS)
 _LONGEST_ID = 32
 
 
@@ -223,11 +225,18 @@ def _session(plain: dict[str, Any]) -> StoredSession:
         id="", created_at="", details=SessionDetails(), question=Question(), cautions={}
     )
     template = columns_of(empty)
-    if lacking := sorted(template.keys() - plain.keys()):
-        raise RecordError(f"{form.SESSION} of the archive lacks {', '.join(lacking)}.")
-    settings = plain["question"].get("settings", {}) if isinstance(plain["question"], dict) else {}
+    question = plain.get("question")
+    settings = question.get("settings", {}) if isinstance(question, dict) else {}
     template["question"]["settings"] = settings if isinstance(settings, dict) else {}
-    if faults := _other_kinds(plain, template, form.SESSION):
+    faults = _other_kinds(plain, template, form.SESSION)
+    faults += [
+        f"{form.SESSION}, {name} is no text."
+        for name in _TEXTS
+        if not isinstance(plain.get(name), str | None)
+    ]
+    if lacking := [name for name in _NEEDED if name not in plain]:
+        faults.append(f"{form.SESSION} lacks {', '.join(lacking)}.")
+    if faults:
         raise RecordError(f"In the archive, {faults[0]}")
     if not 0 < len(plain["id"]) <= _LONGEST_ID:
         raise RecordError(f"{form.SESSION} of the archive: the id has to have 1 to 32 characters.")
@@ -261,7 +270,7 @@ _FITTING: dict[type, Any] = {
     int: int,
     float: int | float,
     str: str,
-    type(None): str | None,
+    type(None): str | dict | None,  # a column that is empty at first
 }
 
 
