@@ -41,7 +41,8 @@ def copy_sqlite(engine: Engine, to: Path) -> None:
         said = reason(error) if isinstance(error, sa.exc.SQLAlchemyError) else error
         raise RecordError(f"The copy {to} could not be written: {said}.") from error
     finally:
-        part.unlink(missing_ok=True)
+        for beside in ("", "-journal", "-wal", "-shm"):
+            part.with_name(f"{part.name}{beside}").unlink(missing_ok=True)
 
 
 def copy_before_upgrade(file: Path, version: int) -> Path:
@@ -81,7 +82,9 @@ def without_traces(engine: Engine) -> list[str]:
     except Exception as error:  # any driver: the erasure itself has been done
         return [f"Free pages of the database: {error}"]
     finally:
-        connection.invalidate()
+        if not sqlite:
+            connection.invalidate()  # it is no longer as the pool expects it
+        connection.close()
     return ["The log of the database, until the program is started again"] if held else []
 
 

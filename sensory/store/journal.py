@@ -57,7 +57,7 @@ def differences(
     cells: Iterable[tuple[Any, ...]],
 ) -> list[str]:
     """Where the tables are not what the journal makes of them."""
-    expected, written = _played_again(entries)
+    expected, written = played_again(entries)
     there = {row["id"]: dict(row) for row in sessions}
     typed = {(session, line, name): text for session, line, name, text in cells}
     lines = [
@@ -101,9 +101,10 @@ def _sealed(row: Mapping[str, Any]) -> Any:
     return digest_of([row["salt"], row["name"]])
 
 
-def _played_again(
+def played_again(
     entries: Iterable[Mapping[str, Any]],
 ) -> tuple[dict[str, dict[str, Any]], dict[tuple[str, int, str], str]]:
+    """The columns of sessions, and the texts of cells, that entries lead to from the first."""
     sessions: dict[str, dict[str, Any]] = {}
     cells: dict[tuple[str, int, str], str] = {}
     for entry in (one for one in entries if one["session"]):
@@ -119,6 +120,14 @@ def _played_again(
             if not change["new"]:
                 del cells[place]
     return sessions, cells
+
+
+def nested(texts: Mapping[tuple[str, int, str], str]) -> dict[int, dict[str, str]]:
+    """Texts of the cells of one session by line and column name."""
+    cells: dict[int, dict[str, str]] = {}
+    for (_, line, name), text in texts.items():
+        cells.setdefault(line, {})[name] = text
+    return cells
 
 
 def _normal(row: Mapping[str, Any] | None) -> str:

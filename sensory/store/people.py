@@ -11,7 +11,7 @@ import json
 import secrets
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from itertools import islice
-from typing import Any
+from typing import Any, NamedTuple
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
@@ -25,6 +25,15 @@ PREFIX = "person:"
 NAMED = "assessor"
 _ERASED = "erased "
 _AT_ONCE = 500
+
+
+class Person(NamedTuple):
+    """A person as the record shows her."""
+
+    reference: str
+    name: str
+    erased: bool
+
 
 Change = Callable[[str], str]
 Walk = Callable[[Any, Change], Any]
@@ -91,10 +100,32 @@ def names_of(connection: Connection, references: Iterable[str]) -> dict[str, str
     """Reference to name; that of an erased person is ``erased`` and a number."""
     wanted = (one.removeprefix(PREFIX) for one in references if one.startswith(PREFIX))
     return {
-        f"{PREFIX}{row.id}": row.name if row.erased is None else f"{_ERASED}{row.erased}"
+        f"{PREFIX}{row.id}": _shown(row)
         for some in _batches(wanted)
         for row in connection.execute(sa.select(people).where(people.c.id.in_(some)))
     }
+
+
+def met_in(connection: Connection, entries: Iterable[Mapping[str, Any]]) -> tuple[Person, ...]:
+    """The persons whom some unpacked entries name."""
+    found: set[str] = set()
+
+    def note(text: str) -> str:
+        found.add(text)
+        return text
+
+    for entry in entries:
+        in_entry(entry, note)
+    wanted = (one.removeprefix(PREFIX) for one in sorted(found) if one.startswith(PREFIX))
+    return tuple(
+        Person(f"{PREFIX}{row.id}", _shown(row), row.erased is not None)
+        for some in _batches(wanted)
+        for row in connection.execute(sa.select(people).where(people.c.id.in_(some)))
+    )
+
+
+def _shown(row: sa.Row[Any]) -> str:
+    return row.name if row.erased is None else f"{_ERASED}{row.erased}"
 
 
 def hidden(connection: Connection, entry: Mapping[str, Any]) -> dict[str, Any]:

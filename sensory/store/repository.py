@@ -16,10 +16,11 @@ from ..base.records import JournalEntry, StoredSession
 from . import checking, journal, people, tables
 from .backup import copies_beside, copy_sqlite, without_traces
 from .connections import engine_for, reading, writing
-from .rows import cells_of, columns_of, entries_of, sessions_of
+from .rows import cells_of, columns_of, entries_of, sessions_of, unpacked
 from .versions import prepare
 
 Cells = Mapping[int, Mapping[str, str]]
+_NONE = "There is no such session on record. Choose one from the list."
 
 
 def open_store(url: str) -> Repository:
@@ -65,6 +66,27 @@ class Erasure:
     remains: tuple[str, ...]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Snapshot:
+    """A session as it was on record at one moment, for an archive.
+
+    Attributes
+    ----------
+    session : StoredSession
+    cells : dict of dict
+        By line and column name.
+    journal : tuple of dict
+        Its entries as they stand in the chain, with references to persons.
+    people : tuple of tuples
+        Reference, name, and whether the name was erased, of each person in the journal.
+    """
+
+    session: StoredSession
+    cells: dict[int, dict[str, str]]
+    journal: tuple[dict[str, Any], ...]
+    people: tuple[people.Person, ...]
+
+
 class Repository:
     """The record behind a SQLAlchemy engine; fulfils `workflow.Store`.
 
@@ -102,23 +124,23 @@ class Repository:
         RecordError
             When the session is on record already, or its journal does not lead to it.
         """
-        nested = {str(line): dict(texts) for line, texts in cells.items()}
+        at = tables.sessions.c.id == session.id
         with writing(self._engine) as connection:
-            at = tables.sessions.c.id == session.id
             if connection.scalar(sa.select(tables.sessions.c.id).where(at)):
                 raise RecordError("This session is on record already; nothing was imported.")
-            whole = {"session": columns_of(session), "cells": nested}
-            hidden = _entry(connection, session.id, who, "imported", why, whole)
-            _put(connection, hidden["content"]["session"], hidden["content"]["cells"])
-            seals = {k: v for k, v in hidden["content"].items() if k == "people"}
-            content = {"archive": digest, "entries": len(entries), **seals}
-            _append(connection, hidden | {"content": content})
+            content = {"archive": digest, "entries": len(entries)}
+            _append(connection, _entry(connection, session.id, who, "imported", why, content))
+            written = []
             for old in entries:
                 content = {**old.content, "imported": old.number}
                 entry = _entry(connection, session.id, old.who, old.what, old.why, content)
-                _append(connection, entry | {"at": old.at})
-            if broken := checking.tables_against_journal(connection, [session.id]):
-                raise RecordError("The journal does not lead to the session: " + " ".join(broken))
+                written.append(_append(connection, entry | {"at": old.at}))
+            found, texts = journal.played_again(written)
+            for columns in found.values():
+                _put(connection, columns, journal.nested(texts))
+            now = sessions_of(connection, sa.select(tables.sessions).where(at))
+            if now != [session] or cells_of(connection, session.id) != cells:
+                raise RecordError("The journal does not lead to the session and its ballots.")
 
     def sessions(self, most: int = 50) -> list[StoredSession]:
         """The latest sessions, newest first."""
@@ -133,7 +155,7 @@ class Repository:
         with reading(self._engine) as connection:
             found = sessions_of(connection, query)
         if not found:
-            raise RecordError("There is no such session on record. Choose one from the list.")
+            raise RecordError(_NONE)
         return found[0]
 
     def update(
@@ -147,6 +169,8 @@ class Repository:
         why: str,
     ) -> None:
         """Replace a session if it, and its cells where given, are still as expected.
+
+        Where nothing differs, nothing is written.
 
         Raises
         ------
@@ -165,6 +189,8 @@ class Repository:
                 )
             new, old = columns_of(session), columns_of(expect)
             changed = {name: value for name, value in new.items() if value != old[name]}
+            if not changed:
+                return
             content = {"changed": changed, "old": {name: old[name] for name in changed}}
             entry = _entry(connection, session.id, who, what, why, content)
             changed = entry["content"]["changed"]
@@ -205,6 +231,23 @@ class Repository:
         query = sa.select(table).where(table.c.session == session_id).order_by(table.c.number)
         with reading(self._engine) as connection:
             return entries_of(connection, query)
+
+    def snapshot(self, session_id: str) -> Snapshot:
+        """All that is on record of one session, at one moment."""
+        of_session = tables.sessions.c.id == session_id
+        query = sa.select(tables.journal).where(tables.journal.c.session == session_id)
+        with reading(self._engine) as connection:
+            sessions = sessions_of(connection, sa.select(tables.sessions).where(of_session))
+            if not sessions:
+                raise RecordError(_NONE)
+            rows = connection.execute(query.order_by(tables.journal.c.number))
+            entries = [dict(row._mapping) for row in rows]
+            return Snapshot(
+                session=sessions[0],
+                cells=cells_of(connection, session_id),
+                journal=tuple(entries),
+                people=people.met_in(connection, map(unpacked, entries)),
+            )
 
     def verify(self, session_id: str | None = None) -> list[str]:
         """Check the chain of the journal, then the tables against the journal played again.
@@ -261,7 +304,7 @@ class Repository:
 
 
 def _put(
-    connection: Connection, columns: dict[str, Any], cells: Mapping[str, Mapping[str, str]]
+    connection: Connection, columns: dict[str, Any], cells: Mapping[Any, Mapping[str, str]]
 ) -> None:
     """Write a new session with its cells, both with references for names."""
     rows = [
@@ -303,9 +346,11 @@ def _entry(
     return people.hidden(connection, plain)
 
 
-def _append(connection: Connection, entry: dict[str, Any]) -> None:
+def _append(connection: Connection, entry: dict[str, Any]) -> dict[str, Any]:
     table = tables.journal
     last = connection.execute(
         sa.select(table.c.number, table.c.sha256).order_by(table.c.number.desc()).limit(1)
     ).one_or_none()
-    connection.execute(sa.insert(table).values(**journal.next_entry(last, **entry)))
+    written = journal.next_entry(last, **entry)
+    connection.execute(sa.insert(table).values(**written))
+    return written

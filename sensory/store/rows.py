@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 import sqlalchemy as sa
-from sqlalchemy.engine import Connection, Row
+from sqlalchemy.engine import Connection
 
 from ..base.records import JournalEntry, Question, SessionDetails, StoredSession
 from . import people
@@ -71,21 +71,23 @@ def cells_of(
     return dict(people.shown(connection, people.in_cells, lines))
 
 
-def unpacked(row: Row[Any]) -> dict[str, Any]:
-    """A row of the journal with its content read."""
-    return dict(row._mapping) | {"content": json.loads(row.content)}
+def unpacked(entry: Mapping[str, Any]) -> dict[str, Any]:
+    """An entry of the journal with its content read."""
+    return {**entry, "content": json.loads(entry["content"])}
+
+
+def entry_of(entry: Mapping[str, Any]) -> JournalEntry:
+    """An unpacked entry for readers: seals and the chain are left out."""
+    return JournalEntry(
+        **{key: entry[key] for key in ("number", "at", "session", "who", "what", "why")},
+        content={key: value for key, value in entry["content"].items() if key != "people"},
+    )
 
 
 def entries_of(connection: Connection, query: sa.Select[Any]) -> list[JournalEntry]:
-    """The entries that a query finds, with names; seals and the chain are left out."""
-    found = [unpacked(row) for row in connection.execute(query)]
+    """The entries that a query finds, with names."""
+    found = [unpacked(dict(row._mapping)) for row in connection.execute(query)]
     named = people.shown(
         connection, lambda rows, change: [people.in_entry(row, change) for row in rows], found
     )
-    return [
-        JournalEntry(
-            **{key: entry[key] for key in ("number", "at", "session", "who", "what", "why")},
-            content={key: value for key, value in entry["content"].items() if key != "people"},
-        )
-        for entry in named
-    ]
+    return [entry_of(entry) for entry in named]

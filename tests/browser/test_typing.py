@@ -40,8 +40,9 @@ def type_ballots(visitor, numbers) -> None:
 def stored(server) -> dict[tuple[int, str], str]:
     with sqlite3.connect(server.record) as record:
         rows = record.execute(
-            "select line, name, text from ballot_cells where session = "
-            "(select session from ballot_cells order by rowid desc limit 1)"
+            "select line, ballot_cells.name, coalesce(people.name, text) from ballot_cells "
+            "left join people on text = 'person:' || people.id where session = "
+            "(select session from ballot_cells order by ballot_cells.rowid desc limit 1)"
         )
         return {(line, name): text for line, name, text in rows}
 

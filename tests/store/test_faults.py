@@ -1,0 +1,345 @@
+"""Full disks, lacking rights, clocks set back, copies while writing: nothing is lost unsaid."""
+
+from __future__ import annotations
+
+import dataclasses
+import os
+import shutil
+import sqlite3
+import subprocess
+import sys
+import tempfile
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+import sqlalchemy as sa
+
+from sensory.base.errors import RecordError
+from sensory.base.records import Question, SessionDetails, StoredSession
+from sensory.store import journal
+from sensory.store.repository import Repository, open_store
+from sensory.workflow import agree, close, enter_cells, open_session, reopen, summarise
+
+ROOT = Path(__file__).parents[2]
+SESSION = StoredSession(
+    id="damson",
+    created_at="2026-09-14T08:00:00+00:00",
+    details=SessionDetails(title="0", leader="Änne Weiß"),
+    question=Question(),
+    cautions={},
+)
+WHO = {"who": "Änne Weiß", "why": "typed"}
+
+
+@pytest.fixture
+def store(sqlite_url: str) -> Iterator[Repository]:
+    opened = open_store(sqlite_url)
+    opened.add(SESSION, {2: {"assessor": "Karim Aziz", "answer": "412"}}, **WHO)
+    yield opened
+    opened._engine.dispose()
+
+
+@pytest.fixture
+def start() -> Iterator[Callable[..., subprocess.Popen[str]]]:
+    """Starts `failing_process.py` with these arguments."""
+    started: list[subprocess.Popen[str]] = []
+
+    def run(*arguments: object) -> subprocess.Popen[str]:
+        script = str(Path(__file__).with_name("failing_process.py"))
+        command = [sys.executable, script, *map(str, arguments)]
+        environment = {**os.environ, "PYTHONPATH": str(ROOT)}
+        started.append(
+            subprocess.Popen(command, cwd=ROOT, env=environment, stdout=subprocess.PIPE, text=True)
+        )
+        return started[-1]
+
+    yield run
+    for process in started:
+        process.kill()
+        process.wait()
+        process.stdout.close()
+
+
+def lines_of(process: subprocess.Popen[str]) -> list[str]:
+    said, _ = process.communicate(timeout=120)
+    assert process.returncode == 0
+    return said.splitlines()
+
+
+# Disk and rights.
+
+
+def test_full_disk_loses_nothing_that_was_acknowledged(store, sqlite_url, start):
+    *said, last = lines_of(start("full", sqlite_url, SESSION.id))
+    assert said == [str(number) for number in range(len(said))]
+    assert len(said) > 5
+    assert "not saved yet" in last
+    kept = store.cells(SESSION.id)
+    assert {int(number) for number in said} <= kept.keys()
+    assert len(kept.keys() - {2}) <= len(said)
+    assert store.verify() == []
+    assert store.write_cells(SESSION.id, {900: {"answer": "837"}}, **WHO) == 1
+
+
+def test_copy_on_a_full_disk_leaves_nothing_behind(store, tmp_path):
+    big = {number: {"comment": "flat " * 20_000} for number in range(20)}
+    store.write_cells(SESSION.id, big, **WHO)
+    code = (
+        "import resource, signal, sys\n"
+        "from pathlib import Path\n"
+        "from sensory.store.repository import open_store\n"
+        "signal.signal(signal.SIGXFSZ, signal.SIG_IGN)\n"
+        "store = open_store(sys.argv[1])\n"
+        "resource.setrlimit(resource.RLIMIT_FSIZE, (400_000, 400_000))\n"
+        "try:\n"
+        "    store.backup(Path(sys.argv[2]))\n"
+        "except ValueError as error:\n"
+        "    print(error)\n"
+    )
+    to = tmp_path / "copies" / "copy.sqlite3"
+    to.parent.mkdir()
+    done = subprocess.run(
+        [sys.executable, "-c", code, str(store._engine.url), str(to)],
+        cwd=ROOT,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert "could not be written" in done.stdout
+    assert list(to.parent.iterdir()) == []
+
+
+@pytest.fixture
+def open_folder() -> Iterator[Path]:
+    """A folder that everybody can look into; those of pytest belong to one user only."""
+    folder = Path(tempfile.mkdtemp(prefix="record"))
+    folder.chmod(0o755)
+    yield folder
+    folder.chmod(0o755)
+    shutil.rmtree(folder)
+
+
+@pytest.mark.parametrize("version", [1, 2])
+def test_record_in_a_folder_that_may_only_be_read(open_folder, start, version):
+    file = open_folder / "panel.sqlite3"
+    if version == 1:
+        shutil.copy(Path(__file__).with_name("version_1.record"), file)
+    else:
+        opened = open_store(f"sqlite:///{file}")
+        opened.add(SESSION, {2: {"answer": "412"}}, **WHO)
+        opened._engine.dispose()
+    file.chmod(0o444)
+    open_folder.chmod(0o555)
+    before = file.read_bytes()
+    said = lines_of(start("rights", f"sqlite:///{file}", SESSION.id))
+    assert "written" not in said
+    assert "The record" in said[-1]
+    assert "cannot be" in said[-1]
+    assert file.read_bytes() == before
+    assert [path.name for path in open_folder.iterdir()] == [file.name]
+
+
+def test_folder_that_may_not_be_written(open_folder, start):
+    open_folder.chmod(0o555)
+    said = lines_of(start("rights", f"sqlite:///{open_folder / 'new.sqlite3'}", "x"))
+    assert "cannot be" in said[-1]
+    assert list(open_folder.iterdir()) == []
+
+
+# The clock.
+
+
+def test_clock_set_back_does_not_change_the_order(any_url, monkeypatch):
+    hours = iter(range(20, 0, -1))
+    monkeypatch.setattr(journal, "utc_now", lambda: f"2026-09-14T{next(hours):02}:00:00.000+00:00")
+    store = open_store(any_url)
+    open_session(
+        store,
+        "s",
+        details=SessionDetails(leader="Änne Weiß"),
+        question=Question(
+            what_changed="sugar",
+            decision="recipe",
+            if_different="keep",
+            if_similar="change",
+            if_undecided="again",
+        ),
+        cautions=dict.fromkeys(("cleared", "allergens", "consent", "swallowing", "amounts"), True),
+        cells={2: {"assessor": "P1", "order": "ABB", "codes": "412 837 265", "answer": "412"}},
+        **WHO,
+    )
+    agree(store, "s", who="Änne Weiß")
+    close(store, "s", who="Änne Weiß")
+    reopen(store, "s", who="Änne Weiß", why="misread")
+    enter_cells(store, "s", {2: {"answer": "837"}}, who="Änne Weiß")
+    close(store, "s", who="Änne Weiß")
+    entries = store.entries("s")
+    assert [entry.number for entry in entries] == [1, 2, 3, 4, 5, 6]
+    assert [entry.what for entry in entries] == [
+        "opened",
+        "agreed",
+        "closed",
+        "reopened",
+        "cells",
+        "closed",
+    ]
+    times = [entry.at for entry in entries]
+    assert times == sorted(times, reverse=True)
+    assert store.verify() == store.verify("s") == []
+    afterwards = summarise(store, "s", version="1").afterwards
+    assert any("'412' became '837'" in line for line in afterwards)
+    store._engine.dispose()
+
+
+# Several processes.
+
+
+def test_two_processes_changing_the_same_session_lose_no_update(any_url, start):
+    store = open_store(any_url)
+    store.add(SESSION, {}, **WHO)
+    counting = [start("count", any_url, SESSION.id, 60) for _ in range(2)]
+    assert [lines_of(process) for process in counting] == [["done"], ["done"]]
+    assert store.session(SESSION.id).details.title == "120"
+    titles = [
+        entry.content["changed"]["details"]["title"] for entry in store.entries(SESSION.id)[1:]
+    ]
+    assert titles == [str(number) for number in range(1, 121)]
+    assert store.verify() == []
+    store._engine.dispose()
+
+
+def test_two_processes_opening_a_new_record_make_it_once(any_url):
+    code = (
+        "import sys; from sensory.store.repository import open_store\n"
+        "print(open_store(sys.argv[1]).verify())"
+    )
+    processes = [
+        subprocess.Popen(
+            [sys.executable, "-c", code, any_url],
+            cwd=ROOT,
+            env={**os.environ, "PYTHONPATH": str(ROOT)},
+            stdout=subprocess.PIPE,
+            text=True,
+        )
+        for _ in range(2)
+    ]
+    assert [process.communicate(timeout=60)[0] for process in processes] == ["[]\n", "[]\n"]
+
+
+def test_checking_while_others_write_gives_no_false_alarm(any_url, run_writer):
+    store = open_store(any_url)
+    store.add(SESSION, {}, **WHO)
+    writer = run_writer(any_url, SESSION.id, 2, 150)
+    checks = 0
+    while writer.poll() is None:
+        assert store.verify() == []
+        assert store.verify(SESSION.id) == []
+        checks += 1
+    assert checks > 3
+    assert len(store.entries(SESSION.id)) == 151
+    store._engine.dispose()
+
+
+# Copies while in use.
+
+
+def test_copy_while_a_thread_is_writing_is_one_sound_moment(store, tmp_path):
+    stop, written = threading.Event(), []
+
+    def write() -> None:
+        number = 10
+        while not stop.is_set():
+            cell = {number: {"assessor": f"P{number}", "comment": "flat " * 50}}
+            store.write_cells(SESSION.id, cell, **WHO)
+            written.append(number)
+            number += 1
+
+    thread = threading.Thread(target=write)
+    thread.start()
+    try:
+        copies, before = [], []
+        for number in range(5):
+            while len(written) < 8 * number + 1:
+                pass
+            before.append(len(written))
+            copies.append(tmp_path / f"copy{number}.sqlite3")
+            store.backup(copies[-1])
+    finally:
+        stop.set()
+        thread.join()
+    for copy, acknowledged in zip(copies, before, strict=True):
+        opened = open_store(f"sqlite:///{copy}")
+        lines = sorted(opened.cells(SESSION.id).keys() - {2})
+        assert lines == list(range(10, 10 + len(lines)))
+        assert acknowledged <= len(lines) <= len(written) + 1
+        assert opened.verify() == []
+        opened._engine.dispose()
+
+
+def test_copy_is_one_file_that_a_program_can_go_on_with(store, tmp_path):
+    to = tmp_path / "copies" / "copy.sqlite3"
+    to.parent.mkdir()
+    store.backup(str(to))
+    assert [path.name for path in to.parent.iterdir()] == ["copy.sqlite3"]
+    with closing(sqlite3.connect(to)) as connection:
+        assert connection.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+    opened = open_store(f"sqlite:///{to}")
+    assert opened.session(SESSION.id) == SESSION
+    assert opened.write_cells(SESSION.id, {2: {"answer": "837"}}, **WHO) == 1
+    assert store.cells(SESSION.id)[2]["answer"] == "412"
+    opened._engine.dispose()
+
+
+def test_copy_does_not_write_over_a_file(store, tmp_path):
+    (tmp_path / "copy").write_text("cordial")
+    with pytest.raises(RecordError, match="is there already"):
+        store.backup(tmp_path / "copy")
+    assert (tmp_path / "copy").read_text() == "cordial"
+
+
+def test_copy_into_a_folder_that_is_not_there(store, tmp_path):
+    with pytest.raises(RecordError, match="could not be written"):
+        store.backup(tmp_path / "nowhere" / "copy")
+
+
+def test_copy_of_a_record_on_a_server_names_the_program_for_it(postgres_url, tmp_path):
+    store = open_store(postgres_url)
+    with pytest.raises(RecordError, match="pg_dump"):
+        store.backup(tmp_path / "copy")
+    store._engine.dispose()
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_locked_record_can_be_read_and_copied(store, tmp_path):
+    with closing(sqlite3.connect(store._engine.url.database, isolation_level=None)) as blocker:
+        blocker.execute("BEGIN IMMEDIATE")
+        blocker.execute("DELETE FROM ballot_cells")
+        store.backup(tmp_path / "copy")
+        assert store.verify() == []
+    copy = open_store(f"sqlite:///{tmp_path / 'copy'}")
+    assert copy.cells(SESSION.id) == store.cells(SESSION.id)
+    copy._engine.dispose()
+
+
+def test_session_that_is_changed_and_unchanged_keeps_its_fields(store):
+    """An update in which nothing differs writes no column."""
+    store.update(SESSION, expect=SESSION, who="Änne Weiß", what="described", why="typed")
+    assert store.session(SESSION.id) == SESSION
+    new = dataclasses.replace(SESSION, cautions={"cleared": True})
+    store.update(new, expect=SESSION, who="Änne Weiß", what="described", why="typed")
+    assert store.session(SESSION.id) == new
+    assert store.verify() == []
+
+
+def test_record_in_memory_can_be_used():
+    store = open_store("sqlite://")
+    store.add(SESSION, {2: {"assessor": "Karim Aziz"}}, **WHO)
+    assert store.erase_person("Karim Aziz", **WHO).remains == ()
+    assert store.cells(SESSION.id) == {2: {"assessor": "erased 1"}}
+    assert store.verify() == []
+    assert sa.make_url("sqlite://").database is None
+    store._engine.dispose()
