@@ -138,6 +138,8 @@ HOMES = {
     "altair": {"report"},
     "typst": {"report"},
     "vl_convert": {"report"},
+    "starlette": {"screens"},
+    "argon2": {"screens"},
 }
 MAY_USE = {
     "base": {"numpy"},
@@ -153,7 +155,7 @@ MAY_USE = {
     "workflow": {"numpy", "scipy", "pandas"},
     "store": {"sqlalchemy"},
     "report": {"numpy", "pandas", "openpyxl", "altair", "typst", "vl_convert"},
-    "screens": {"numpy", "pandas", "streamlit"},
+    "screens": {"numpy", "pandas", "streamlit", "starlette", "argon2"},
     "app": {"streamlit"},
 }
 
