@@ -11,6 +11,8 @@ import streamlit as st
 from . import provider
 from .passcode import COOKIE, Keeper
 
+SIGN_IN, SIGN_OUT = "/sign-in", "/sign-out"
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Leader:

@@ -5,10 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from . import provider
-from .access import Leader, Stranger
-
-# As in sign_in.py, which would bring the web server's library into each run; a test holds it.
-_SIGN_IN, _SIGN_OUT = "/sign-in", "/sign-out"
+from .access import SIGN_IN, SIGN_OUT, Leader, Stranger
 
 
 def stranger_page(stranger: Stranger) -> None:
@@ -20,7 +17,7 @@ def stranger_page(stranger: Stranger) -> None:
             "`python -m sensory.screens.network`, which asks for a passcode."
         )
         return
-    st.html(f'<a href="{_SIGN_IN}" target="_self">Sign in with the passcode</a>')
+    st.html(f'<a href="{SIGN_IN}" target="_self">Sign in with the passcode</a>')
     if provider.leaders():
         if st.user.is_logged_in:
             st.markdown("You are signed in, but not on the list of panel leaders.")
@@ -35,5 +32,5 @@ def way_out(leader: Leader) -> None:
     if provider.listed_leader():
         st.button("Sign out", key="sign-out", on_click=st.logout)
     else:
-        link = f'<a href="{_SIGN_OUT}" target="_self">Sign out</a>'
+        link = f'<a href="{SIGN_OUT}" target="_self">Sign out</a>'
         st.html(f'<div style="text-align: right">{link}</div>')

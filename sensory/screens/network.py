@@ -16,6 +16,7 @@ import streamlit as st
 from starlette.middleware import Middleware
 
 from ..base.errors import ArgumentError, SensoryError
+from . import provider
 from .access import serve_others
 from .frame import record_url
 from .guard import Guard
@@ -35,16 +36,16 @@ def main(words: Sequence[str] | None = None) -> None:
         if wanted.new_passcode or not path.exists():
             set_passcode(path, _new_passcode())
         keeper = Keeper(path)
-    except SensoryError as error:
+        others = has_provider(wanted.secrets)
+    except (SensoryError, tomllib.TOMLDecodeError) as error:
         sys.exit(str(error))
     os.environ.pop(PASSCODE, None)  # the worker process has no need of it
     serve_others(keeper)
-    secrets = HOME / ".streamlit" / "secrets.toml"
     st.App(
         HOME / "app.py",
         routes=Doors(keeper, Patience()).routes(),
-        middleware=[Middleware(Guard, keeper=keeper, other_leaders=has_provider(secrets))],
-    ).run(config=settings(wanted, HOME / ".streamlit" / "config.toml", secrets))
+        middleware=[Middleware(Guard, keeper=keeper, other_leaders=others)],
+    ).run(config=settings(wanted, HOME / ".streamlit" / "config.toml"))
 
 
 def access_file(url: str, home: Path) -> Path:
@@ -62,7 +63,7 @@ def access_file(url: str, home: Path) -> Path:
     return home / ".data" / "record.access.json"
 
 
-def settings(wanted: argparse.Namespace, file: Path, secrets: Path) -> dict[str, Any]:
+def settings(wanted: argparse.Namespace, file: Path) -> dict[str, Any]:
     """Streamlit's settings: those of the file, whatever the working folder, and the network's."""
     with file.open("rb") as opened:
         of_file = dict(_flat(tomllib.load(opened)))
@@ -74,7 +75,7 @@ def settings(wanted: argparse.Namespace, file: Path, secrets: Path) -> dict[str,
         "server.enableXsrfProtection": True,
         "server.trustedUserHeaders": "{}",
         "browser.serverAddress": wanted.name,
-        "secrets.files": [str(secrets)],
+        "secrets.files": [str(wanted.secrets)],
     }
     if wanted.certificate:
         network |= {"server.sslCertFile": wanted.certificate, "server.sslKeyFile": wanted.key}
@@ -86,7 +87,7 @@ def has_provider(secrets: Path) -> bool:
     if not secrets.is_file():
         return False
     with secrets.open("rb") as opened:
-        return bool(tomllib.load(opened).get("auth", {}).get("leaders"))
+        return bool(provider.named_in(tomllib.load(opened)))
 
 
 def _flat(tree: Mapping[str, Any], stem: str = "") -> Iterator[tuple[str, Any]]:
@@ -118,6 +119,8 @@ def _wanted(words: Sequence[str] | None) -> argparse.Namespace:
     asked.add_argument("--name", default=socket.gethostname(), help="name of this machine")
     asked.add_argument("--certificate", help="file for https, PEM")
     asked.add_argument("--key", help="file with the key of the certificate, PEM")
+    secrets = HOME / ".streamlit" / "secrets.toml"
+    asked.add_argument("--secrets", type=Path, default=secrets, help="file of a provider")
     asked.add_argument("--new-passcode", action="store_true", help="replace the passcode")
     wanted = asked.parse_args(words)
     if bool(wanted.certificate) != bool(wanted.key):

@@ -15,9 +15,16 @@ import streamlit as st
 
 def leaders() -> frozenset[str]:
     """Who may come in as a leader; empty without a provider."""
-    if not st.secrets.load_if_toml_exists():
-        return frozenset()
-    named = st.secrets.get("auth", {}).get("leaders", ())
+    return named_in(st.secrets) if st.secrets.load_if_toml_exists() else frozenset()
+
+
+def named_in(secrets: Mapping[str, Any]) -> frozenset[str]:
+    """The list in the section ``[auth]``; one name without brackets is no list.
+
+    >>> named_in({"auth": {"leaders": ["plum"]}}), named_in({"auth": {"leaders": "plum"}})
+    (frozenset({'plum'}), frozenset())
+    """
+    named = secrets.get("auth", {}).get("leaders", ())
     return frozenset(named) if isinstance(named, (list, tuple)) else frozenset()
 
 

@@ -12,11 +12,11 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route
 
+from .access import SIGN_IN, SIGN_OUT
 from .guard import from_here, leader_cookie
 from .passcode import COOKIE, HOURS, Keeper
 from .patience import Patience
 
-SIGN_IN, SIGN_OUT = "/sign-in", "/sign-out"
 _LONGEST_FORM = 4096
 
 # With 'no-referrer' a browser sends the form with origin 'null', and no origin could be checked.
