@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import streamlit as st
+from streamlit.runtime.scriptrunner import get_script_run_ctx
 
 from . import provider
 from .passcode import COOKIE, Keeper
@@ -39,6 +40,7 @@ class Stranger:
 Visitor = Leader | Booth | Stranger
 
 _KEEPERS: list[Keeper] = []
+_LED: set[str] = set()  # connections of the server that a cookie made a leader's
 
 
 def serve_others(keeper: Keeper) -> None:
@@ -91,13 +93,23 @@ def who_asks(
 def visitor() -> Visitor:
     """Who asks in this run of the script."""
     keeper = _KEEPERS[0] if _KEEPERS else None
-    return who_asks(
+    listed = provider.listed_leader() if keeper else None
+    who = who_asks(
         st.query_params,
         st.context.cookies,
         keeper=keeper,
         address=st.get_option("server.address"),
-        listed=provider.listed_leader() if keeper else None,
+        listed=listed,
     )
+    context = get_script_run_ctx()
+    if context and isinstance(who, Leader) and who.signed_in and not listed:
+        _LED.add(context.session_id)
+    return who
+
+
+def was_led(session_id: str) -> bool:
+    """Whether the cookie of a leader was once shown on this connection of the server."""
+    return session_id in _LED
 
 
 def _this_machine(address: str | None) -> bool:

@@ -9,7 +9,10 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import HTTPConnection
 from starlette.responses import PlainTextResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
+from streamlit.proto.BackMsg_pb2 import BackMsg
+from streamlit.proto.ClientState_pb2 import ClientState
 
+from .access import was_led
 from .passcode import COOKIE, Keeper
 
 CORE = "/_stcore/"
@@ -40,6 +43,7 @@ HEADERS = {
     "x-frame-options": "DENY",
     "referrer-policy": "no-referrer",
 }
+_RUN_ANEW = BackMsg(rerun_script=ClientState()).SerializeToString()
 
 
 class Guard:
@@ -80,18 +84,24 @@ class Guard:
             await self._app(scope, receive, send)
 
     async def _connection(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """A websocket from a page of ours; it ends when the leader's cookie does."""
+        """A websocket from a page of ours.
+
+        When the leader's cookie has ended, whatever the page sends only runs the script
+        anew, which then finds a stranger: no widget of the page acts any more.
+        """
         if scope["path"] != f"{CORE}stream" or not from_here(Headers(scope=scope)):
             await send({"type": "websocket.close", "code": 1008})
             return
         cookie = leader_cookie(scope)
         as_leader = self._keeper.signed_in(cookie)
+        if not as_leader:
+            scope = {**scope, "headers": [_not_resumed(*one) for one in scope["headers"]]}
 
         async def watched() -> Message:
             message = await receive()
-            if as_leader and not self._keeper.signed_in(cookie):
-                await send({"type": "websocket.close", "code": 1008})
-                return {"type": "websocket.disconnect", "code": 1008}
+            ended = as_leader and not self._keeper.signed_in(cookie)
+            if ended and message["type"] == "websocket.receive":
+                return {"type": "websocket.receive", "bytes": _RUN_ANEW}
             return message
 
         await self._app(scope, watched, send)
@@ -113,6 +123,14 @@ def from_here(headers: Mapping[str, str]) -> bool:
 def leader_cookie(scope: Scope) -> str | None:
     """The leader's cookie of a request, not yet checked."""
     return HTTPConnection(scope).cookies.get(COOKIE)
+
+
+def _not_resumed(name: bytes, value: bytes) -> tuple[bytes, bytes]:
+    """Begin anew where a page of a leader was: Streamlit's third 'protocol' names it."""
+    words = value.decode("latin-1").split(",")
+    if name == b"sec-websocket-protocol" and any(was_led(word.strip()) for word in words[2:]):
+        return name, ",".join(words[:2]).encode("latin-1")
+    return name, value
 
 
 def _with_headers(send: Send) -> Send:

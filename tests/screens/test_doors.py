@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import asyncio
+from contextlib import suppress
 from urllib.parse import urlencode
 
 import pytest
 from starlette.applications import Starlette
 from starlette.responses import PlainTextResponse
 from starlette.routing import Route, WebSocketRoute
+from starlette.websockets import WebSocketDisconnect
+from streamlit.proto.BackMsg_pb2 import BackMsg
+from streamlit.proto.ClientState_pb2 import ClientState
 
+from sensory.screens import access
 from sensory.screens.guard import Guard
 from sensory.screens.passcode import COOKIE, Keeper, set_passcode
 from sensory.screens.patience import FREE, Patience
@@ -32,8 +37,13 @@ async def _page(request):
 
 async def _echo(websocket):
     await websocket.accept()
+    await websocket.send_bytes(protocols(websocket.headers.get("sec-websocket-protocol")))
     while True:
-        await websocket.send_text(await websocket.receive_text())
+        await websocket.send_bytes(await websocket.receive_bytes())
+
+
+def protocols(offered):
+    return f"protocols: {offered}".encode()
 
 
 @pytest.fixture
@@ -260,47 +270,58 @@ def connect(app, path="/_stcore/stream", said=(), before=None, **headers):
                 return {"type": "websocket.disconnect", "code": 1000}
             if before:
                 before(word)
-            return {"type": "websocket.receive", "text": word}
+            return {"type": "websocket.receive", "bytes": word}
 
         async def send(message):
             sent.append(message)
 
-        try:
+        with suppress(WebSocketDisconnect):
             await app(scope_of("websocket", path, headers, "ws"), receive, send)
-        except Exception as error:
-            if type(error).__name__ != "WebSocketDisconnect":
-                raise
 
     asyncio.run(run())
-    return [(one["type"], one.get("text")) for one in sent]
+    return [one.get("bytes", one["type"]) for one in sent]
 
 
 @pytest.mark.parametrize("origin", [None, "null", "http://elsewhere.test", "http://plant:8502"])
 def test_connections_from_other_pages_are_refused(app, origin):
-    assert connect(app, said=["a"], origin=origin) == [("websocket.close", None)]
+    assert connect(app, said=[b"a"], origin=origin) == ["websocket.close"]
 
 
 def test_connections_elsewhere_are_refused(app):
-    assert connect(app, "/other", said=["a"], origin=OURS) == [("websocket.close", None)]
+    assert connect(app, "/other", said=[b"a"], origin=OURS) == ["websocket.close"]
 
 
 def test_own_pages_connect(app):
-    said = connect(app, said=["a", "b"], origin=OURS)
-    assert said == [("websocket.accept", None), ("websocket.send", "a"), ("websocket.send", "b")]
+    said = connect(app, said=[b"a", b"b"], origin=OURS)
+    assert said == ["websocket.accept", protocols(None), b"a", b"b"]
 
 
-def test_connection_of_a_leader_ends_with_the_sign_in(app, keeper):
+def test_page_of_a_leader_acts_no_more_after_the_sign_out(app, keeper):
     cookie = keeper.cookie()
 
     def sign_out(word):
-        if word == "b":
+        if word == b"b":
             keeper.sign_out(cookie)
 
     said = connect(
-        app, said=["a", "b", "c"], before=sign_out, origin=OURS, cookie=f"{COOKIE}={cookie}"
+        app, said=[b"a", b"b", b"c"], before=sign_out, origin=OURS, cookie=f"{COOKIE}={cookie}"
     )
-    assert said == [
-        ("websocket.accept", None),
-        ("websocket.send", "a"),
-        ("websocket.close", None),
-    ]
+    assert said[:3] == ["websocket.accept", protocols(None), b"a"]
+    for message in map(BackMsg.FromString, said[3:]):
+        assert message.WhichOneof("type") == "rerun_script"
+        assert message.rerun_script == ClientState()
+    assert len(said) == 5
+
+
+def test_page_of_a_leader_is_not_taken_up_again_without_the_cookie(app, keeper, monkeypatch):
+    monkeypatch.setattr(access, "_LED", {"led"})
+    cookie = f"{COOKIE}={keeper.cookie()}"
+
+    def offered(session, **headers):
+        words = f"streamlit, token, {session}"
+        return connect(app, origin=OURS, **headers, **{"sec-websocket-protocol": words})[1]
+
+    assert offered("led", cookie=cookie) == protocols("streamlit, token, led")
+    assert offered("led") == protocols("streamlit, token")
+    assert offered("led", cookie=f"{COOKIE}=1.2.3") == protocols("streamlit, token")
+    assert offered("booth") == protocols("streamlit, token, booth")
