@@ -102,6 +102,11 @@ class NetworkServer(Server):
         return super().environment() | {"SENSORY_PASSCODE": self.passcode}
 
 
+@pytest.fixture(scope="session")
+def network_class():
+    return NetworkServer
+
+
 @pytest.fixture(scope="module")
 def network(tmp_path_factory):
     running = NetworkServer(tmp_path_factory.mktemp("network"))

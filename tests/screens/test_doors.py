@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import asyncio
+import shutil
 from contextlib import suppress
+from pathlib import Path
 from urllib.parse import urlencode
 
 import pytest
@@ -25,10 +27,16 @@ HOST = "plant:8501"
 OURS = f"http://{HOST}"
 
 
+@pytest.fixture(scope="module")
+def access_file(tmp_path_factory):
+    path = tmp_path_factory.mktemp("access") / "record.access.json"
+    set_passcode(path, PASSCODE)
+    return path
+
+
 @pytest.fixture
-def keeper(tmp_path):
-    set_passcode(tmp_path / "record.access.json", PASSCODE)
-    return Keeper(tmp_path / "record.access.json")
+def keeper(access_file, tmp_path):
+    return Keeper(Path(shutil.copy(access_file, tmp_path)))
 
 
 async def _page(request):
