@@ -1,18 +1,19 @@
-"""Entry of the front end: opens the record, lists the pages, runs the one asked for."""
+"""Entry of the front end: asks who it is, lists their pages, runs the one asked for."""
 
 from __future__ import annotations
 
-import os
+from functools import partial
 from pathlib import Path
+from typing import Any
 
 import streamlit as st
 
-from sensory.screens import ballots, finding, plan, question, serve, sessions
-from sensory.screens.frame import Frame, remember, shown_errors
+from sensory.screens.access import Booth, Leader, Stranger, visitor
+from sensory.screens.door import stranger_page, way_out
+from sensory.screens.frame import Frame, record_url, remember, shown_errors
 from sensory.store.repository import Repository, open_store
 
 HERE = Path(__file__).parent
-RECORD = os.environ.get("SENSORY_RECORD", f"sqlite:///{HERE / '.data' / 'record.sqlite3'}")
 
 
 @st.cache_resource(show_spinner=False)
@@ -22,10 +23,37 @@ def record(url: str) -> Repository:
 
 
 def main() -> None:
-    """Run one page."""
+    """Run one page of those that this visitor may see; no other is registered."""
     st.set_page_config(page_title="Against the reference", layout="wide")
     st.html("<style>.stMainBlockContainer { padding-top: 4.5rem; }</style>")
-    pages = [
+    who = visitor()
+    pages = pages_of(who)
+    chosen = st.navigation(pages, position="top")
+    with shown_errors():
+        if isinstance(who, Leader):
+            frame = Frame(store=record(record_url(HERE)), demo=HERE / "demo_data", how=who.how)
+            remember(frame, pages)
+            way_out(who)
+        elif isinstance(who, Booth):
+            remember(Frame(store=record(record_url(HERE)), demo=HERE / "demo_data"), ())
+        chosen.run()
+
+
+def pages_of(who: Leader | Booth | Stranger) -> list[Any]:
+    """The pages of a visitor; only a leader's load the statistics."""
+    if isinstance(who, Leader):
+        return _leader_pages()
+    if isinstance(who, Booth):
+        from sensory.screens import booth
+
+        return [st.Page(partial(booth.page, who.token), title="Booth", url_path="booth")]
+    return [st.Page(partial(stranger_page, who), title="Sign in", url_path="welcome")]
+
+
+def _leader_pages() -> list[Any]:
+    from sensory.screens import ballots, finding, plan, question, serve, sessions
+
+    return [
         st.Page(sessions.page, title="Sessions", url_path="sessions", default=True),
         st.Page(plan.page, title="Plan", url_path="plan"),
         st.Page(question.page, title="Question", url_path="question"),
@@ -33,10 +61,6 @@ def main() -> None:
         st.Page(ballots.page, title="Ballots", url_path="ballots"),
         st.Page(finding.page, title="Finding", url_path="finding"),
     ]
-    chosen = st.navigation(pages, position="top")
-    with shown_errors():
-        remember(Frame(store=record(RECORD), demo=HERE / "demo_data"), pages)
-        chosen.run()
 
 
 if __name__ == "__main__":  # not in the worker process, which imports this file

@@ -13,7 +13,7 @@ import re
 import secrets
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from .ballots.columns import CONSENT, SENT
 from .base.errors import RecordError
@@ -27,7 +27,9 @@ from .booth_ballots import (
     scale_of,
     still_open,
 )
-from .workflow import Store
+
+if TYPE_CHECKING:  # a booth loads no statistics
+    from .workflow import Store
 
 _TOKEN = re.compile(r"([0-9a-f]{32})\.([A-Za-z0-9_-]{32})")
 _LONGEST = 300

@@ -148,6 +148,8 @@ ORDER = {
         "rows",
         "checking",
         "repository",
+        "archive_form",
+        "archive",
     ),
     "report": (
         "words",
@@ -170,6 +172,8 @@ HOMES = {
     "altair": {"report"},
     "typst": {"report"},
     "vl_convert": {"report"},
+    "starlette": {"screens"},
+    "argon2": {"screens"},
 }
 MAY_USE = {
     "base": {"numpy"},
@@ -187,7 +191,7 @@ MAY_USE = {
     "workflow": {"numpy", "scipy", "pandas"},
     "report": {"numpy", "pandas", "openpyxl", "altair", "typst", "vl_convert", "segno"},
     "store": {"sqlalchemy", "alembic"},
-    "screens": {"numpy", "pandas", "streamlit"},
+    "screens": {"numpy", "pandas", "streamlit", "starlette", "argon2"},
     "app": {"streamlit"},
 }
 

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
 from ..base.errors import BallotError, Fault, RecordError, SensoryError
 from ..base.records import StoredSession
 from ..base.results import several
-from ..workflow import Store
+
+if TYPE_CHECKING:  # a booth loads no statistics
+    from ..workflow import Store
 
 _MARKUP = frozenset(r"\`*_{}[]()#+!|<>~:$&")
 _FRAME, _PAGES, _CHOSEN = "frame", "pages", "session"
@@ -22,16 +25,22 @@ _ORDER = ("sessions", "plan", "question", "serve", "ballots", "finding")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Frame:
-    """The record, and the folder of demo sessions."""
+    """The record, the folder of demo sessions, and how the visitor came in."""
 
     store: Store
     demo: Path
+    how: str = "on this machine"
+
+
+def record_url(home: Path) -> str:
+    """Where the record is: as the environment says, else in the folder of the program."""
+    return os.environ.get("SENSORY_RECORD", f"sqlite:///{home / '.data' / 'record.sqlite3'}")
 
 
 def remember(frame: Frame, pages: Sequence[Any]) -> None:
-    """Keep the frame for the pages of this run."""
+    """Keep the frame, and the leader's pages if there are any, for this run."""
     st.session_state[_FRAME] = frame
-    st.session_state[_PAGES] = dict(zip(_ORDER, pages, strict=True))
+    st.session_state[_PAGES] = dict(zip(_ORDER, pages, strict=True)) if pages else {}
 
 
 def current_frame() -> Frame:
@@ -115,5 +124,10 @@ def minute(stamp: str) -> str:
 
 
 def who(session: StoredSession) -> str:
-    """Who acts, for the journal: on this machine there is no sign-in."""
-    return session.details.leader or "unnamed, on this machine"
+    """Who acts, for the journal: the leader named in the session, or how they came in."""
+    return session.details.leader or nameless()
+
+
+def nameless() -> str:
+    """Who acts where no session names a leader."""
+    return f"unnamed, {current_frame().how}"

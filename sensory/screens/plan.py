@@ -19,7 +19,7 @@ from ..workflow import (
     new_session_id,
     open_session,
 )
-from .frame import current_frame, go, shown_errors
+from .frame import current_frame, go, nameless, shown_errors
 from .stages import ballot_by_ballot, two_stage
 
 
@@ -199,7 +199,7 @@ def _new_session(question: Question) -> None:
         new_session_id(),
         details=SessionDetails(held_on=date.today().isoformat()),
         question=question,
-        who="unnamed, on this machine",
+        who=nameless(),
         why="planned",
     )
     go("question", session.id)

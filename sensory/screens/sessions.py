@@ -18,7 +18,7 @@ from ..workflow import (
     open_session,
     read_prepared,
 )
-from .frame import current_frame, go, minute, plain, show_faults, shown_errors
+from .frame import current_frame, go, minute, nameless, plain, show_faults, shown_errors
 
 _PREPARED = {
     "reformulation": ("Reformulation", "66 triangles: is less sugar undetectable?"),
@@ -151,7 +151,7 @@ def _new(
             details=details,
             question=question,
             cells=cells,
-            who="unnamed, on this machine",
+            who=nameless(),
             why=why,
         )
         go("question", session.id)

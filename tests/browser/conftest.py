@@ -57,13 +57,18 @@ class Server:
         self.log = folder / "server.log"
         self.process: subprocess.Popen | None = None
 
+    def command(self) -> list[str]:
+        return ["streamlit", "run", "app.py", "--server.port", str(self.port)]
+
+    def environment(self) -> dict[str, str]:
+        return {"SENSORY_RECORD": f"sqlite:///{self.record}"}
+
     def start(self) -> None:
-        command = [sys.executable, "-m", "streamlit", "run", "app.py"]
         with self.log.open("ab") as log:
             self.process = subprocess.Popen(
-                [*command, "--server.port", str(self.port)],
+                [sys.executable, "-m", *self.command()],
                 cwd=ROOT,
-                env=os.environ | {"SENSORY_RECORD": f"sqlite:///{self.record}"},
+                env=os.environ | self.environment(),
                 stdout=log,
                 stderr=log,
                 start_new_session=True,
@@ -82,6 +87,32 @@ class Server:
         if self.process and self.process.poll() is None:
             os.killpg(self.process.pid, signal.SIGKILL)
             self.process.wait()
+
+
+class NetworkServer(Server):
+    """The app in its network mode, where the leader signs in."""
+
+    passcode = "plum cordial"
+    options: tuple[str, ...] = ()
+
+    def command(self) -> list[str]:
+        return ["sensory.screens.network", "--port", str(self.port), *self.options]
+
+    def environment(self) -> dict[str, str]:
+        return super().environment() | {"SENSORY_PASSCODE": self.passcode}
+
+
+@pytest.fixture(scope="session")
+def network_class():
+    return NetworkServer
+
+
+@pytest.fixture(scope="module")
+def network(tmp_path_factory):
+    running = NetworkServer(tmp_path_factory.mktemp("network"))
+    running.start()
+    yield running
+    running.kill()
 
 
 @pytest.fixture(scope="module")
@@ -114,12 +145,20 @@ class Visitor:
         )
         self.context.on("request", lambda request: self._asked(request.url))
         self.page = self.context.new_page()
-        self.page.on("websocket", lambda socket: self._asked(socket.url))
+        self.frames: list[bytes] = []
+        self.page.on("websocket", self._connected)
 
     def _asked(self, url: str) -> None:
         parts = urlsplit(url)
         if parts.scheme in ("http", "https", "ws", "wss"):
             self.hosts.add(parts.netloc)
+
+    def _connected(self, socket) -> None:
+        self._asked(socket.url)
+        socket.on(
+            "framereceived",
+            lambda frame: self.frames.append(frame if isinstance(frame, bytes) else frame.encode()),
+        )
 
     def open(self) -> None:
         self.page.goto(self.server.url)
@@ -150,14 +189,24 @@ class Visitor:
         return self.page.locator("body").inner_text()
 
 
+@pytest.fixture(scope="session")
+def visitor_class():
+    return Visitor
+
+
 @pytest.fixture
-def visit(chromium, server):
+def visitor_of(chromium):
     visitors = []
 
-    def _visit(**options) -> Visitor:
+    def _visitor_of(server, **options) -> Visitor:
         visitors.append(Visitor(chromium, server, **options))
         return visitors[-1]
 
-    yield _visit
+    yield _visitor_of
     for visitor in visitors:
         visitor.context.close()
+
+
+@pytest.fixture
+def visit(visitor_of, server):
+    return lambda **options: visitor_of(server, **options)

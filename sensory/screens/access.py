@@ -1,0 +1,126 @@
+"""Who asks? The pages of a run follow from the answer; nothing else decides it."""
+
+from __future__ import annotations
+
+import ipaddress
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import streamlit as st
+from streamlit.runtime.scriptrunner import get_script_run_ctx
+
+from . import provider
+from .passcode import COOKIE, Keeper
+
+SIGN_IN, SIGN_OUT = "/sign-in", "/sign-out"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Leader:
+    """May open every page; `how` says in the journal how they came in."""
+
+    how: str = "on this machine"
+    signed_in: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Booth:
+    """An assessor with a link; whether its token is valid is for the booth page to say."""
+
+    token: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stranger:
+    """Anybody else; `can_sign_in` is False where the program was started for one machine."""
+
+    can_sign_in: bool = True
+
+
+Visitor = Leader | Booth | Stranger
+
+_KEEPERS: list[Keeper] = []
+_LED: set[str] = set()  # connections of the server that a cookie made a leader's
+
+
+def serve_others(keeper: Keeper) -> None:
+    """From now on, in this process, a leader has to sign in."""
+    _KEEPERS[:] = [keeper]
+
+
+def who_asks(
+    query: Mapping[str, str],
+    cookies: Mapping[str, str],
+    *,
+    keeper: Keeper | None,
+    address: str | None,
+    listed: str | None = None,
+) -> Visitor:
+    """The visitor behind a run.
+
+    Parameters
+    ----------
+    query, cookies : mapping
+        Of the page and of its connection.
+    keeper : Keeper or None
+        None where the program was started for this machine only.
+    address : str or None
+        Where the server listens; without a keeper only a loopback address makes a leader,
+        so that nobody opens the record to a network by one option.
+    listed : str or None
+        The leader whom a provider vouches for and the list names.
+
+    Examples
+    --------
+    >>> who_asks({}, {}, keeper=None, address="127.0.0.1")
+    Leader(how='on this machine', signed_in=False)
+    >>> who_asks({}, {}, keeper=None, address="0.0.0.0")
+    Stranger(can_sign_in=False)
+    >>> who_asks({"booth": "plum"}, {}, keeper=None, address="127.0.0.1")
+    Booth(token='plum')
+    """
+    if "booth" in query:
+        return Booth(token=query["booth"])
+    if keeper is None:
+        return Leader() if _this_machine(address) else Stranger(can_sign_in=False)
+    if listed:
+        return Leader(how=f"signed in as {listed}", signed_in=True)
+    if keeper.signed_in(cookies.get(COOKIE)):
+        return Leader(how="signed in with the passcode", signed_in=True)
+    return Stranger()
+
+
+def visitor() -> Visitor:
+    """Who asks in this run of the script."""
+    keeper = _KEEPERS[0] if _KEEPERS else None
+    listed = provider.listed_leader() if keeper else None
+    who = who_asks(
+        st.query_params,
+        st.context.cookies,
+        keeper=keeper,
+        address=st.get_option("server.address"),
+        listed=listed,
+    )
+    context = get_script_run_ctx()
+    if context and isinstance(who, Leader) and who.signed_in and not listed:
+        _LED.add(context.session_id)
+    return who
+
+
+def was_led(session_id: str) -> bool:
+    """Whether the cookie of a leader was once shown on this connection of the server."""
+    return session_id in _LED
+
+
+def _this_machine(address: str | None) -> bool:
+    """Whether only this machine reaches the address.
+
+    >>> [_this_machine(one) for one in ("127.0.0.1", "::1", "localhost", "0.0.0.0", "", None)]
+    [True, True, True, False, False, False]
+    """
+    if address == "localhost":
+        return True
+    try:
+        return ipaddress.ip_address(address or "").is_loopback
+    except ValueError:
+        return False

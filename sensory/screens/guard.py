@@ -1,0 +1,144 @@
+"""What stands before every request of the network mode: origin, closed paths, headers."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from urllib.parse import urlsplit
+
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.requests import HTTPConnection
+from starlette.responses import PlainTextResponse
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+from streamlit.proto.BackMsg_pb2 import BackMsg
+from streamlit.proto.ClientState_pb2 import ClientState
+
+from .access import was_led
+from .passcode import COOKIE, Keeper
+
+CORE = "/_stcore/"
+OPEN = (f"{CORE}health", f"{CORE}host-config", f"{CORE}stream", f"{CORE}bidi-components/")
+# What leaders load from files, and take home as files.
+LEADERS = (f"{CORE}upload_file/", "/media/")
+CLOSED = (CORE, "/component/", "/healthz")
+
+# Charts compile their expressions in the browser, and Streamlit's page styles itself inline.
+POLICY = "; ".join(
+    (
+        "default-src 'self'",
+        "script-src 'self' 'unsafe-eval' 'unsafe-inline' blob:",
+        "style-src 'self' 'unsafe-inline' blob:",
+        "img-src 'self' data: blob:",
+        "font-src 'self' data:",
+        "worker-src 'self' blob:",
+        "object-src 'none'",
+        "base-uri 'self'",
+        "form-action 'self'",
+        "frame-ancestors 'none'",
+    )
+)
+# Tokens of booths stand in addresses, so no address is passed on.
+HEADERS = {
+    "content-security-policy": POLICY,
+    "x-content-type-options": "nosniff",
+    "x-frame-options": "DENY",
+    "referrer-policy": "no-referrer",
+}
+_RUN_ANEW = BackMsg(rerun_script=ClientState()).SerializeToString()
+
+
+class Guard:
+    """Refuses what this program has no use for, and adds the headers to every answer.
+
+    Parameters
+    ----------
+    app : ASGI application
+        What stands behind.
+    keeper : Keeper
+        Knows the cookies of leaders.
+    other_leaders : bool
+        True when leaders may come without our cookie, by a provider: then files are open to
+        whoever knows their address, which is a hash.
+    """
+
+    def __init__(self, app: ASGIApp, *, keeper: Keeper, other_leaders: bool = False):
+        self._app, self._keeper, self._other_leaders = app, keeper, other_leaders
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """One request or one connection."""
+        if scope["type"] == "websocket":
+            await self._connection(scope, receive, send)
+        elif scope["type"] == "http":
+            await self._request(scope, receive, _with_headers(send))
+        else:
+            await self._app(scope, receive, send)
+
+    async def _request(self, scope: Scope, receive: Receive, send: Send) -> None:
+        path = scope["path"]
+        if path.startswith(LEADERS):
+            shut = not self._other_leaders and not self._keeper.signed_in(leader_cookie(scope))
+        else:
+            shut = path.startswith(CLOSED) and not path.startswith(OPEN)
+        if shut:
+            await PlainTextResponse("Not found", 404)(scope, receive, send)
+        else:
+            await self._app(scope, receive, send)
+
+    async def _connection(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """A websocket from a page of ours.
+
+        When the leader's cookie has ended, whatever the page sends only runs the script
+        anew, which then finds a stranger: no widget of the page acts any more.
+        """
+        if scope["path"] != f"{CORE}stream" or not from_here(Headers(scope=scope)):
+            await send({"type": "websocket.close", "code": 1008})
+            return
+        cookie = leader_cookie(scope)
+        as_leader = self._keeper.signed_in(cookie)
+        if not as_leader:
+            scope = {**scope, "headers": [_not_resumed(*one) for one in scope["headers"]]}
+
+        async def watched() -> Message:
+            message = await receive()
+            ended = as_leader and not self._keeper.signed_in(cookie)
+            if ended and message["type"] == "websocket.receive":
+                return {"type": "websocket.receive", "bytes": _RUN_ANEW}
+            return message
+
+        await self._app(scope, watched, send)
+
+
+def from_here(headers: Mapping[str, str]) -> bool:
+    """Whether a page of this server sent the request; a missing origin is refused as well.
+
+    >>> from_here({"origin": "http://plant:8501", "host": "plant:8501"})
+    True
+    >>> from_here({"origin": "http://elsewhere", "host": "plant:8501"}), from_here({"host": "a"})
+    (False, False)
+    """
+    parts = urlsplit(headers.get("origin", ""))
+    same = parts.netloc.casefold() == headers.get("host", "").casefold()
+    return parts.scheme in ("http", "https") and bool(parts.netloc) and same
+
+
+def leader_cookie(scope: Scope) -> str | None:
+    """The leader's cookie of a request, not yet checked."""
+    return HTTPConnection(scope).cookies.get(COOKIE)
+
+
+def _not_resumed(name: bytes, value: bytes) -> tuple[bytes, bytes]:
+    """Begin anew where a page of a leader was: Streamlit's third 'protocol' names it."""
+    words = value.decode("latin-1").split(",")
+    if name == b"sec-websocket-protocol" and any(was_led(word.strip()) for word in words[2:]):
+        return name, ",".join(words[:2]).encode("latin-1")
+    return name, value
+
+
+def _with_headers(send: Send) -> Send:
+    async def _send(message: Message) -> None:
+        if message["type"] == "http.response.start":
+            headers = MutableHeaders(scope=message)
+            for name, value in HEADERS.items():
+                headers.setdefault(name, value)
+        await send(message)
+
+    return _send

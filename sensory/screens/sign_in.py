@@ -1,0 +1,159 @@
+"""Signing in and out: two plain forms beside the app, because its pages hold no forms."""
+
+from __future__ import annotations
+
+import asyncio
+from html import escape
+from math import ceil
+from urllib.parse import parse_qs
+
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, RedirectResponse, Response
+from starlette.routing import Route
+
+from .access import SIGN_IN, SIGN_OUT
+from .guard import from_here, leader_cookie
+from .passcode import COOKIE, HOURS, Keeper
+from .patience import Patience
+
+_LONGEST_FORM = 4096
+
+# With 'no-referrer' a browser sends the form with origin 'null', and no origin could be checked.
+_HEADERS = {
+    "cache-control": "no-store",
+    "referrer-policy": "same-origin",
+    "content-security-policy": "default-src 'none'; style-src 'unsafe-inline'; "
+    "form-action 'self'; frame-ancestors 'none'; base-uri 'none'",
+}
+_PAGE = """<!doctype html>
+<html lang="en">
+<head>
+<meta charset="utf-8">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<title>{title}</title>
+<style>
+:root {{ color-scheme: light dark; font: 1.1rem/1.5 sans-serif; }}
+main {{ max-width: 24rem; margin: 15vh auto 0; padding: 0 1rem; }}
+input, button {{ box-sizing: border-box; width: 100%; min-height: 3rem; font: inherit;
+  margin: .4rem 0 1rem; padding: .4rem .8rem; }}
+</style>
+</head>
+<body><main>
+<h1>{title}</h1>
+<p role="status">{message}</p>
+<form method="post">{fields}</form>
+</main></body>
+</html>
+"""
+_PASSCODE = """
+<label for="passcode">Passcode</label>
+<input id="passcode" name="passcode" type="password" autocomplete="current-password"
+ maxlength="200" required autofocus>
+<button>Sign in</button>
+"""
+
+
+class Doors:
+    """The routes of signing in and out.
+
+    Parameters
+    ----------
+    keeper : Keeper
+        Checks the passcode and signs the cookie.
+    patience : Patience
+        Makes the next try wait after wrong ones.
+    """
+
+    def __init__(self, keeper: Keeper, patience: Patience):
+        self._keeper, self._patience = keeper, patience
+        self._one_at_a_time = asyncio.Lock()
+
+    def routes(self) -> list[Route]:
+        """Routes for the application."""
+        return [
+            Route(SIGN_IN, self.ask, methods=["GET"]),
+            Route(SIGN_IN, self.sign_in, methods=["POST"]),
+            Route(SIGN_OUT, self.ask_out, methods=["GET"]),
+            Route(SIGN_OUT, self.sign_out, methods=["POST"]),
+        ]
+
+    async def ask(self, request: Request) -> Response:
+        """The form for the passcode."""
+        return _sign_in_page("For the panel leader.")
+
+    async def ask_out(self, request: Request) -> Response:
+        """The form that ends the sign-in of this browser."""
+        return _page("Sign out", "The panel leader signs out in this browser.", "Sign out")
+
+    async def sign_in(self, request: Request) -> Response:
+        """Check the passcode; if right, give the cookie and go to the app."""
+        if not from_here(request.headers):
+            return _sign_in_page("The form came from another page. Try it here.", 403)
+        passcode = await _typed(request)
+        if passcode is None:
+            return _sign_in_page("Too much was sent for a passcode.", 413)
+        address = request.client.host if request.client else ""
+        async with self._one_at_a_time:  # each check takes 64 MiB for a moment
+            if wait := self._patience.begin(address):
+                return _wait_page(ceil(wait))
+            right = await run_in_threadpool(self._keeper.right, passcode)
+        if not right:
+            return _sign_in_page("That is not the passcode.", 403)
+        self._patience.forgive(address)
+        answer = RedirectResponse("/", 303, _HEADERS)
+        _set_cookie(answer, request, self._keeper.cookie(), HOURS * 3600)
+        return answer
+
+    async def sign_out(self, request: Request) -> Response:
+        """Withdraw the cookie, here and in every copy of it."""
+        if not from_here(request.headers):
+            return _page("Sign out", "The form came from another page.", "Sign out", 403)
+        await run_in_threadpool(self._keeper.sign_out, leader_cookie(request.scope))
+        answer = RedirectResponse(SIGN_IN, 303, _HEADERS)
+        _set_cookie(answer, request, "", 0)
+        return answer
+
+
+async def _typed(request: Request) -> str | None:
+    """The passcode of the form; None when more came than any form of ours holds."""
+    content = b""
+    async for part in request.stream():
+        content += part
+        if len(content) > _LONGEST_FORM:
+            return None
+    fields = parse_qs(content.decode("utf-8", "replace"), keep_blank_values=True)
+    return fields.get("passcode", [""])[0]
+
+
+def _set_cookie(answer: Response, request: Request, value: str, seconds: int) -> None:
+    answer.set_cookie(
+        COOKIE,
+        value,
+        max_age=seconds,
+        path="/",
+        httponly=True,
+        samesite="strict",
+        secure=request.url.scheme == "https",
+    )
+
+
+def _wait_page(seconds: int) -> Response:
+    answer = _sign_in_page(f"Too many wrong tries. Wait {seconds} s before the next.", 429)
+    answer.headers["retry-after"] = str(seconds)
+    return answer
+
+
+def _sign_in_page(message: str, status: int = 200) -> Response:
+    return HTMLResponse(
+        _PAGE.format(title="Sign in", message=escape(message), fields=_PASSCODE),
+        status,
+        _HEADERS,
+    )
+
+
+def _page(title: str, message: str, button: str, status: int = 200) -> Response:
+    fields = f"<button>{escape(button)}</button>"
+    return HTMLResponse(
+        _PAGE.format(title=title, message=escape(message), fields=fields), status, _HEADERS
+    )

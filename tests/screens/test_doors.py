@@ -1,0 +1,335 @@
+"""Sign-in routes and the guard before them, as a web server calls them."""
+
+from __future__ import annotations
+
+import asyncio
+import shutil
+from contextlib import suppress
+from pathlib import Path
+from urllib.parse import urlencode
+
+import pytest
+from starlette.applications import Starlette
+from starlette.responses import PlainTextResponse
+from starlette.routing import Route, WebSocketRoute
+from starlette.websockets import WebSocketDisconnect
+from streamlit.proto.BackMsg_pb2 import BackMsg
+from streamlit.proto.ClientState_pb2 import ClientState
+
+from sensory.screens import access
+from sensory.screens.guard import Guard
+from sensory.screens.passcode import COOKIE, Keeper, set_passcode
+from sensory.screens.patience import FREE, Patience
+from sensory.screens.sign_in import Doors
+
+PASSCODE = "plum cordial"
+HOST = "plant:8501"
+OURS = f"http://{HOST}"
+
+
+@pytest.fixture(scope="module")
+def access_file(tmp_path_factory):
+    path = tmp_path_factory.mktemp("access") / "record.access.json"
+    set_passcode(path, PASSCODE)
+    return path
+
+
+@pytest.fixture
+def keeper(access_file, tmp_path):
+    return Keeper(Path(shutil.copy(access_file, tmp_path)))
+
+
+async def _page(request):
+    return PlainTextResponse("page")
+
+
+async def _echo(websocket):
+    await websocket.accept()
+    await websocket.send_bytes(protocols(websocket.headers.get("sec-websocket-protocol")))
+    while True:
+        await websocket.send_bytes(await websocket.receive_bytes())
+
+
+def protocols(offered):
+    return f"protocols: {offered}".encode()
+
+
+@pytest.fixture
+def app(keeper):
+    routes = [*Doors(keeper, Patience(lambda: 100.0)).routes(), WebSocketRoute("/{p:path}", _echo)]
+    return Guard(Starlette(routes=[*routes, Route("/{path:path}", _page)]), keeper=keeper)
+
+
+class Answer:
+    """Status, headers in small letters, and text."""
+
+    def __init__(self, sent):
+        start = sent[0]
+        self.status = start["status"]
+        self.headers = {name.decode(): value.decode() for name, value in start["headers"]}
+        self.text = b"".join(one.get("body", b"") for one in sent[1:]).decode()
+
+    @property
+    def cookie(self):
+        return self.headers["set-cookie"].partition(";")[0].partition("=")[2]
+
+
+def scope_of(kind, path, headers, scheme="http"):
+    named = {"host": HOST} | {name: value for name, value in headers.items() if value is not None}
+    return {
+        "type": kind,
+        "method": "GET",
+        "path": path,
+        "raw_path": path.encode(),
+        "query_string": b"",
+        "root_path": "",
+        "scheme": scheme,
+        "server": ("plant", 8501),
+        "client": ("192.168.0.7", 50000),
+        "headers": [(name.encode(), value.encode()) for name, value in named.items()],
+        "subprotocols": [],
+    }
+
+
+def ask(app, path, form=None, scheme="http", body=None, **headers):
+    """One request; with a form it is sent as POST."""
+    scope = scope_of("http", path, headers, scheme)
+    if form is not None or body is not None:
+        scope["method"] = "POST"
+    sent = []
+    content = body if body is not None else urlencode(form or {}).encode()
+
+    async def receive():
+        return {"type": "http.request", "body": content, "more_body": False}
+
+    async def send(message):
+        sent.append(message)
+
+    asyncio.run(app(scope, receive, send))
+    return Answer(sent)
+
+
+def sign_in(app, passcode=PASSCODE, origin=OURS, scheme="http"):
+    return ask(app, "/sign-in", {"passcode": passcode}, scheme, origin=origin)
+
+
+def test_right_passcode_gives_a_cookie_that_scripts_and_other_sites_do_not_get(app, keeper):
+    answer = sign_in(app)
+    assert (answer.status, answer.headers["location"]) == (303, "/")
+    assert keeper.signed_in(answer.cookie)
+    attributes = answer.headers["set-cookie"].casefold().split("; ")[1:]
+    assert set(attributes) == {"httponly", "max-age=43200", "path=/", "samesite=strict"}
+
+
+def test_cookie_of_an_encrypted_connection_stays_on_such(app):
+    answer = sign_in(app, scheme="https", origin=f"https://{HOST}")
+    assert "secure" in answer.headers["set-cookie"].casefold().split("; ")
+
+
+@pytest.mark.parametrize("passcode", ["", "plum", "plum cordial2", "<script>"])
+def test_wrong_passcode_gives_none(app, passcode):
+    answer = sign_in(app, passcode)
+    assert answer.status == 403
+    assert "set-cookie" not in answer.headers
+    assert "That is not the passcode." in answer.text
+    assert "script" not in answer.text
+
+
+def test_wrong_passcodes_slow_and_then_even_the_right_one_waits(app):
+    for _ in range(FREE):
+        assert sign_in(app, "a wrong one").status == 403
+    answer = sign_in(app)
+    assert (answer.status, answer.headers["retry-after"]) == (429, "1")
+    assert "set-cookie" not in answer.headers
+
+
+def test_many_at_once_are_checked_no_more_often(app, keeper, monkeypatch):
+    checked = []
+    monkeypatch.setattr(Keeper, "right", lambda self, passcode: checked.append(passcode))
+
+    async def storm():
+        async def one(number):
+            sent = []
+
+            async def receive():
+                return {"type": "http.request", "body": b"passcode=x", "more_body": False}
+
+            async def send(message):
+                sent.append(message)
+
+            scope = scope_of("http", "/sign-in", {"origin": OURS}) | {"method": "POST"}
+            await app(scope, receive, send)
+            return sent[0]["status"]
+
+        return await asyncio.gather(*(one(number) for number in range(20)))
+
+    statuses = asyncio.run(storm())
+    assert sorted(statuses) == [403] * FREE + [429] * (20 - FREE)
+    assert len(checked) == FREE
+
+
+@pytest.mark.parametrize(
+    "origin",
+    [
+        None,
+        "null",
+        "",
+        "http://elsewhere.test",
+        "http://plant",
+        "http://plant:8502",
+        "http://plant:8501.elsewhere.test",
+        "http://u@plant:8501",
+        "plant:8501",
+        "file://plant:8501",
+    ],
+)
+def test_forms_of_other_pages_are_refused_and_not_counted(app, origin):
+    for _ in range(FREE + 1):
+        assert sign_in(app, origin=origin).status == 403
+    assert sign_in(app).status == 303
+
+
+@pytest.mark.parametrize("origin", [None, "null", "http://elsewhere.test"])
+def test_other_pages_cannot_sign_the_leader_out(app, keeper, origin):
+    cookie = sign_in(app).cookie
+    answer = ask(app, "/sign-out", {}, origin=origin, cookie=f"{COOKIE}={cookie}")
+    assert answer.status == 403
+    assert keeper.signed_in(cookie)
+
+
+def test_sign_out_withdraws_the_cookie_and_takes_it_from_the_browser(app, keeper):
+    cookie = sign_in(app).cookie
+    answer = ask(app, "/sign-out", {}, origin=OURS, cookie=f"{COOKIE}={cookie}")
+    assert (answer.status, answer.headers["location"]) == (303, "/sign-in")
+    assert "max-age=0" in answer.headers["set-cookie"].casefold()
+    assert not keeper.signed_in(cookie)
+
+
+def test_endless_forms_are_not_read(app):
+    answer = ask(app, "/sign-in", body=b"passcode=" + b"x" * 5000, origin=OURS)
+    assert answer.status == 413
+
+
+def test_bytes_that_are_no_text_are_only_wrong(app):
+    assert ask(app, "/sign-in", body=b"passcode=%ff%fe\xff", origin=OURS).status == 403
+
+
+@pytest.mark.parametrize("path", ["/sign-in", "/sign-out"])
+def test_forms_are_not_kept_and_send_their_origin(app, path):
+    answer = ask(app, path)
+    assert answer.status == 200
+    assert answer.headers["cache-control"] == "no-store"
+    # With 'no-referrer' browsers send the form with origin 'null' (Fetch standard, section
+    # 'Origin header'), so it could not be told from a form of another page.
+    assert answer.headers["referrer-policy"] == "same-origin"
+    assert "default-src 'none'" in answer.headers["content-security-policy"]
+
+
+def test_every_answer_has_the_headers(app):
+    for path in ("/", "/plan", "/_stcore/health", "/_stcore/metrics"):
+        headers = ask(app, path).headers
+        assert headers["referrer-policy"] == "no-referrer"
+        assert headers["x-content-type-options"] == "nosniff"
+        policy = headers["content-security-policy"].split("; ")
+        assert {"default-src 'self'", "frame-ancestors 'none'", "object-src 'none'"} <= {*policy}
+
+
+@pytest.mark.parametrize(
+    ("path", "status"),
+    [
+        ("/", 200),
+        ("/_stcore/health", 200),
+        ("/_stcore/bidi-components/a.js", 200),
+        ("/_stcore/metrics", 404),
+        ("/_stcore/metrics/", 404),
+        ("/_stcore/script-health-check", 404),
+        ("/_stcore/agent/openapi.json", 404),
+        ("/_stcore/agent/interact", 404),
+        ("/component/a/b", 404),
+        ("/media/a.csv", 404),
+        ("/_stcore/upload_file/a/b", 404),
+    ],
+)
+def test_paths_without_use_are_closed(app, path, status):
+    assert ask(app, path).status == status
+
+
+@pytest.mark.parametrize("path", ["/media/a.csv", "/_stcore/upload_file/a/b"])
+def test_files_are_for_leaders(app, keeper, path):
+    assert ask(app, path, cookie=f"{COOKIE}=1.2.3").status == 404
+    assert ask(app, path, cookie=f"{COOKIE}={keeper.cookie()}").status == 200
+
+
+def connect(app, path="/_stcore/stream", said=(), before=None, **headers):
+    """Messages of the server on one connection, which says each of `said` in turn."""
+    words = iter(said)
+    sent = []
+
+    async def run():
+        begun = False
+
+        async def receive():
+            nonlocal begun
+            if not begun:
+                begun = True
+                return {"type": "websocket.connect"}
+            word = next(words, None)
+            if word is None:
+                return {"type": "websocket.disconnect", "code": 1000}
+            if before:
+                before(word)
+            return {"type": "websocket.receive", "bytes": word}
+
+        async def send(message):
+            sent.append(message)
+
+        with suppress(WebSocketDisconnect):
+            await app(scope_of("websocket", path, headers, "ws"), receive, send)
+
+    asyncio.run(run())
+    return [one.get("bytes", one["type"]) for one in sent]
+
+
+@pytest.mark.parametrize("origin", [None, "null", "http://elsewhere.test", "http://plant:8502"])
+def test_connections_from_other_pages_are_refused(app, origin):
+    assert connect(app, said=[b"a"], origin=origin) == ["websocket.close"]
+
+
+def test_connections_elsewhere_are_refused(app):
+    assert connect(app, "/other", said=[b"a"], origin=OURS) == ["websocket.close"]
+
+
+def test_own_pages_connect(app):
+    said = connect(app, said=[b"a", b"b"], origin=OURS)
+    assert said == ["websocket.accept", protocols(None), b"a", b"b"]
+
+
+def test_page_of_a_leader_acts_no_more_after_the_sign_out(app, keeper):
+    cookie = keeper.cookie()
+
+    def sign_out(word):
+        if word == b"b":
+            keeper.sign_out(cookie)
+
+    said = connect(
+        app, said=[b"a", b"b", b"c"], before=sign_out, origin=OURS, cookie=f"{COOKIE}={cookie}"
+    )
+    assert said[:3] == ["websocket.accept", protocols(None), b"a"]
+    for message in map(BackMsg.FromString, said[3:]):
+        assert message.WhichOneof("type") == "rerun_script"
+        assert message.rerun_script == ClientState()
+    assert len(said) == 5
+
+
+def test_page_of_a_leader_is_not_taken_up_again_without_the_cookie(app, keeper, monkeypatch):
+    monkeypatch.setattr(access, "_LED", {"led"})
+    cookie = f"{COOKIE}={keeper.cookie()}"
+
+    def offered(session, **headers):
+        words = f"streamlit, token, {session}"
+        return connect(app, origin=OURS, **headers, **{"sec-websocket-protocol": words})[1]
+
+    assert offered("led", cookie=cookie) == protocols("streamlit, token, led")
+    assert offered("led") == protocols("streamlit, token")
+    assert offered("led", cookie=f"{COOKIE}=1.2.3") == protocols("streamlit, token")
+    assert offered("booth") == protocols("streamlit, token, booth")

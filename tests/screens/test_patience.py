@@ -1,0 +1,92 @@
+"""Wrong tries make the next one wait."""
+
+from __future__ import annotations
+
+import pytest
+
+from sensory.screens.patience import FORGOTTEN, FREE, FREE_OF_ALL, MOST_ADDRESSES, Patience
+
+
+class Clock:
+    now = 5000.0
+
+    def __call__(self) -> float:
+        return self.now
+
+
+@pytest.fixture
+def clock():
+    return Clock()
+
+
+@pytest.fixture
+def patience(clock):
+    return Patience(clock)
+
+
+def test_waits_double_and_stop_at_five_minutes(patience, clock):
+    waits = []
+    for _ in range(14):
+        wait = patience.begin("plant")
+        waits.append(wait)
+        clock.now += wait
+        if wait:
+            assert patience.begin("plant") == 0
+    # Three free tries; then 1, 2, 4 ... seconds, at most 300.
+    assert waits == [0, 0, 0, 1, 2, 4, 8, 16, 32, 64, 128, 256, 300, 300]
+
+
+def test_refused_tries_do_not_lengthen_the_wait(patience, clock):
+    for _ in range(FREE):
+        patience.begin("plant")
+    for _ in range(50):
+        assert patience.begin("plant") == 1
+    clock.now += 0.75
+    assert patience.begin("plant") == 0.25
+
+
+def test_many_at_once_gain_nothing(patience):
+    """Counted when they begin: none has to end before the others are refused."""
+    assert [patience.begin("plant") == 0 for _ in range(10)] == [True] * FREE + [False] * 7
+
+
+def test_other_addresses_are_free_until_all_together_are_too_many(patience, clock):
+    begun = [patience.begin(f"machine {number}") for number in range(FREE_OF_ALL)]
+    assert begun == [0] * FREE_OF_ALL
+    waits = []
+    for number in range(6):
+        wait = patience.begin(f"new machine {number}")
+        waits.append(wait)
+        clock.now += wait
+        assert patience.begin(f"new machine {number}") == 0
+    assert waits == [1, 2, 4, 8, 10, 10]
+
+
+def test_who_was_right_before_is_not_shut_out_by_others(patience):
+    patience.begin("leader")
+    patience.forgive("leader")
+    for number in range(FREE_OF_ALL):
+        patience.begin(f"machine {number}")
+    assert patience.begin("stranger") == 1
+    assert [patience.begin("leader") for _ in range(FREE + 1)] == [0, 0, 0, 1]
+
+
+def test_right_passcode_begins_anew(patience):
+    for _ in range(FREE):
+        patience.begin("plant")
+    patience.forgive("plant")
+    assert [patience.begin("plant") for _ in range(FREE + 1)] == [0, 0, 0, 1]
+
+
+def test_tries_are_forgotten_after_an_hour(patience, clock):
+    for _ in range(FREE):
+        patience.begin("plant")
+    clock.now += FORGOTTEN
+    assert [patience.begin("plant") for _ in range(FREE + 1)] == [0, 0, 0, 1]
+
+
+def test_memory_is_bounded(patience, clock):
+    for number in range(MOST_ADDRESSES + 50):
+        patience.begin(f"machine {number}")
+        clock.now += 10
+    assert len(patience._tries) == MOST_ADDRESSES
