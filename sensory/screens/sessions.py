@@ -162,7 +162,7 @@ def _on_record() -> None:
     with shown_errors():
         stored = current_frame().store.sessions(1000)
         if not stored:
-            st.markdown("Nothing yet. What is opened or typed is kept on this machine.")
+            st.markdown("Nothing yet. What is opened or typed is kept here.")
             return
         wanted = st.text_input("Find by title, test or batch", key="find").casefold().strip()
         found = [session for session in stored if wanted in _words(session).casefold()]

@@ -103,6 +103,11 @@ class NetworkServer(Server):
 
 
 @pytest.fixture(scope="session")
+def server_class():
+    return Server
+
+
+@pytest.fixture(scope="session")
 def network_class():
     return NetworkServer
 

@@ -252,3 +252,26 @@ def test_sign_in_survives_a_new_start(visit_network, network):
     network.start()
     visitor.page.reload()
     visitor.heading("Does the batch still match")
+
+
+@pytest.fixture
+def opened(tmp_path, server_class):
+    """The program of one machine, made to listen to all by an option."""
+
+    class Opened(server_class):
+        def command(self) -> list[str]:
+            return [*super().command(), "--server.address", "0.0.0.0"]
+
+    running = Opened(tmp_path)
+    running.start()
+    yield running
+    running.kill()
+
+
+def test_program_of_one_machine_opens_to_no_other_by_an_option(visitor_of, opened):
+    visitor = visitor_of(opened)
+    visitor.page.goto(f"{opened.url}/plan")
+    visitor.page.get_by_text("started for one machine and listens to others").wait_for()
+    visitor.settled()
+    assert visitor.page.get_by_role("link", name="Sign in with the passcode").count() == 0
+    assert words_in(b"".join(visitor.frames)) == []
