@@ -83,6 +83,28 @@ def archive_session(
     ------
     RecordError
         When there is no such session.
+
+    Examples
+    --------
+    >>> from sensory.store.repository import open_store
+    >>> store, other = open_store("sqlite://"), open_store("sqlite://")
+    >>> session = StoredSession(
+    ...     id="quince",
+    ...     created_at="2026-09-14T08:00:00+00:00",
+    ...     details=SessionDetails(title="Quince cordial"),
+    ...     question=Question(),
+    ...     cautions={},
+    ... )
+    >>> store.add(session, {2: {"answer": "412"}}, who="Zoë", why="typed")
+    >>> made = archive_session(store, "quince")
+    >>> read_archive(made).cells
+    {2: {'answer': '412'}}
+    >>> import_archive(other, made, who="Zoë", why="moved") == session
+    True
+    >>> [entry.what for entry in other.entries("quince")], other.verify()
+    (['imported', 'opened'], [])
+    >>> store.close(), other.close()
+    (None, None)
     """
     snapshot = store.snapshot(session_id)
     written = {

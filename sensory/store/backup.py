@@ -9,7 +9,7 @@ from itertools import chain, count
 from pathlib import Path
 
 import sqlalchemy as sa
-from sqlalchemy.engine import Engine
+from sqlalchemy.engine import Connection, Engine
 
 from ..base.errors import RecordError
 from .connections import file_of, reason
@@ -72,20 +72,22 @@ def without_traces(engine: Engine) -> list[str]:
     Returns what could not be reached.
     """
     sqlite = engine.dialect.name == "sqlite"
-    connection = engine.raw_connection()
     try:
-        if not sqlite:
-            connection.driver_connection.autocommit = True  # type: ignore[union-attr]
-        cursor = connection.cursor()
-        cursor.execute("VACUUM" if sqlite else "VACUUM FULL people")
-        held = sqlite and cursor.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()[0]
-    except Exception as error:  # any driver: the erasure itself has been done
-        return [f"Free pages of the database: {error}"]
-    finally:
-        if not sqlite:
-            connection.invalidate()  # it is no longer as the pool expects it
-        connection.close()
-    return ["The log of the database, until the program is started again"] if held else []
+        with engine.connect() as connection:
+            if not sqlite:
+                _outside_transactions(connection).exec_driver_sql("VACUUM FULL people")
+                return []
+            cursor = connection.connection.cursor()
+            cursor.execute("VACUUM")
+            held = cursor.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()[0]
+    except (sa.exc.SQLAlchemyError, sqlite3.Error) as error:
+        said = reason(error) if isinstance(error, sa.exc.SQLAlchemyError) else error
+        return [f"Free pages of the database: {said}"]
+    return ["The log of the database, until all programs that use it are closed"] if held else []
+
+
+def _outside_transactions(connection: Connection) -> Connection:
+    return connection.execution_options(isolation_level="AUTOCOMMIT")
 
 
 def _copy(engine: Engine, part: Path) -> None:

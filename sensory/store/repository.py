@@ -37,6 +37,13 @@ def open_store(url: str) -> Repository:
     ------
     RecordError
         When it cannot be opened, or was written by a newer version.
+
+    Examples
+    --------
+    >>> store = open_store("sqlite://")  # in memory, gone when closed
+    >>> store.sessions(), store.verify()
+    ([], [])
+    >>> store.close()
     """
     engine = engine_for(url)
     try:
@@ -279,6 +286,24 @@ class Repository:
         ------
         RecordError
             When nobody of that name is on record, or the reason holds the name.
+
+        Examples
+        --------
+        >>> from sensory.base.records import Question, SessionDetails
+        >>> store = open_store("sqlite://")
+        >>> session = StoredSession(
+        ...     id="quince",
+        ...     created_at="2026-09-14T08:00:00+00:00",
+        ...     details=SessionDetails(),
+        ...     question=Question(),
+        ...     cautions={},
+        ... )
+        >>> store.add(session, {2: {"assessor": "Karim"}}, who="Zoë", why="typed")
+        >>> store.erase_person("Karim", who="Zoë", why="asked for it")
+        Erasure(shown_as='erased 1', spellings=1, remains=())
+        >>> store.cells("quince"), store.verify()
+        ({2: {'assessor': 'erased 1'}}, [])
+        >>> store.close()
         """
         if same_person(name) and same_person(name) in same_person(why):
             raise RecordError("The reason stays in the journal: write it without the name.")
@@ -291,6 +316,10 @@ class Repository:
         remains += [f"The copy {path}" for path in copies_beside(self._engine)]
         remains += without_traces(self._engine)
         return Erasure(shown_as=f"erased {number}", spellings=len(gone), remains=tuple(remains))
+
+    def close(self) -> None:
+        """Give back the connections; the next action opens new ones."""
+        self._engine.dispose()
 
     def backup(self, to_path: Path | str) -> None:
         """Copy a SQLite record to a new file while it is in use.

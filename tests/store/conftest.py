@@ -68,14 +68,14 @@ def postgres_server() -> Iterator[str]:
 
 @pytest.fixture
 def postgres_url(postgres_server: str) -> str:
-    """URL of a new, empty database."""
+    """URL of a new, empty schema: made much faster than a database of its own."""
     name = f"record{next(_NUMBERS)}"
     whole = f"postgresql+psycopg://postgres@/postgres?host={postgres_server}"
     engine = sa.create_engine(whole, isolation_level="AUTOCOMMIT")
     with engine.connect() as connection:
-        connection.execute(sa.text(f"CREATE DATABASE {name}"))
+        connection.execute(sa.text(f"CREATE SCHEMA {name}"))
     engine.dispose()
-    return f"postgresql+psycopg://postgres@/{name}?host={postgres_server}"
+    return f"{whole}&options=-csearch_path%3D{name}"
 
 
 @pytest.fixture

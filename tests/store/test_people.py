@@ -34,9 +34,10 @@ CELLS = {
 LEADER = {"who": "Änne Weiß", "why": "typed"}
 
 
-@pytest.fixture
-def store(any_url: str) -> Iterator[Repository]:
-    opened = open_store(any_url)
+@pytest.fixture(params=["sqlite", "postgresql"])
+def store(request: pytest.FixtureRequest) -> Iterator[Repository]:
+    server = request.param == "postgresql"
+    opened = open_store(request.getfixturevalue("postgres_url") if server else "sqlite://")
     opened.add(SESSION, CELLS, **LEADER)
     yield opened
     opened._engine.dispose()

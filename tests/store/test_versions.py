@@ -252,3 +252,14 @@ def test_hashes_of_the_kept_record_are_those_of_its_entries():
         entry = dict(zip(names, row, strict=True))
         sha256 = entry.pop("sha256")
         assert digest_of(entry) == sha256
+
+
+def test_name_of_an_older_record_can_be_erased_to_the_last_byte(upgraded, old_file):
+    assert "Zoë Brandt".encode() in OLD.read_bytes()
+    (remains,) = upgraded.erase_person("Zoë Brandt", who="Änne Weiß", why="asked").remains
+    assert remains.startswith("The copy ")
+    assert "-before-version-" in remains
+    there = sorted(old_file.parent.glob(f"{old_file.name}*"))  # the record and its log
+    assert "Zoë Brandt".encode() not in b"".join(path.read_bytes() for path in there)
+    assert upgraded.cells(FIRST)[2]["assessor"] == "erased 1"
+    assert upgraded.verify() == []
