@@ -83,8 +83,7 @@ def _ballot(token: str, here: BoothVisit, ballot: BoothBallot, words: Words) -> 
             saved(_key(ballot, one))
         st.rerun()
     missing = still_open(ballot)
-    if missing:
-        named = ", ".join(plain(name) for name in missing if name != "?") or words["not_answered"]
+    if named := ", ".join(plain(name) for name in missing if name != "?"):
         st.markdown(words["still_open"].format(what=named))
     # The line is in the key: a late second tap cannot hit the next ballot.
     if st.button(words["send"], key=f"send-{ballot.line}", type="primary", disabled=bool(missing)):
