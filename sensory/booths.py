@@ -15,7 +15,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-from .ballots.columns import CONSENT, SENT
+from .ballots.columns import CONSENT, LATE, SENT
 from .base.errors import RecordError
 from .base.languages import ballot_words
 from .base.records import StoredSession, digest_of, utc_now
@@ -241,6 +241,38 @@ def send(store: Store, token: str, line: int) -> None:
     lines = next(one for one in ballots_of(session, mine) if one[0] == line)
     now = utc_now()
     _write(store, session, {at: {SENT: now} for at in lines}, assessor, "ballot sent")
+
+
+def late(store: Store, token: str) -> bool:
+    """Mark answers that were given and not sent before the session was closed.
+
+    They stay on record with their time, and are not counted.
+
+    Returns
+    -------
+    bool
+        Whether there were any.
+    """
+    found = _found(store, token)
+    if found is None or not found[0].closed:
+        return False
+    session, assessor = found
+    mine = _mine(store, session, assessor)
+    told = session.serving.get(LATE, {})
+    marks = {
+        str(lines[0]): utc_now()
+        for lines in ballots_of(session, mine)
+        if not mine[lines[0]].get(SENT)
+        and str(lines[0]) not in told
+        and any(one.given for one in booth_ballot(session, mine, lines, [lines]).asked)
+    }
+    if marks:
+        marked = replace(session, serving={**session.serving, LATE: told | marks})
+        why = f"ballots {', '.join(marks)}: answered, not sent before closing; not counted"
+        store.update(
+            marked, expect=session, who=f"booth of {assessor}", what="late ballot", why=why
+        )
+    return bool(marks)
 
 
 def progress(store: Store, session_id: str) -> list[tuple[str, int, int]]:

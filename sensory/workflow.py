@@ -21,6 +21,7 @@ from .base.errors import BallotError, RecordError
 from .base.records import CAUTIONS, JournalEntry, Question, SessionDetails, StoredSession, utc_now
 from .choices.risks import SessionRisks, session_risks
 from .decisions.afterwards import done_afterwards
+from .decisions.attempts import attempts_in_words, earlier_attempts
 from .decisions.reading import ReadSession
 from .decisions.summary import SessionSummary
 from .methods import find_method
@@ -33,6 +34,8 @@ from .outcomes import (
     read_answers,
 )
 from .protocols import find_protocol
+
+_ALL = 1_000_000
 
 
 class Store(typing.Protocol):
@@ -310,7 +313,20 @@ def summarise(store: Store, session_id: str, *, version: str) -> SessionSummary:
         afterwards=done_afterwards(store.entries(session_id)),
         printed_at=utc_now(),
         version=version,
+        attempts=_attempts(store, session, counted.trials),
     )
+
+
+def _attempts(store: Store, session: StoredSession, trials: int) -> tuple[str, ...]:
+    """What earlier sessions on the same batch do to the risks of this one."""
+    earlier = earlier_attempts(session, store.sessions(_ALL))
+    found = {
+        one.id: entry.why
+        for one in earlier
+        for entry in store.entries(one.id)
+        if entry.what == "closed"
+    }
+    return attempts_in_words(session, earlier, found, trials)
 
 
 def read_session(store: Store, session_id: str, *, version: str) -> ReadSession:
@@ -329,6 +345,7 @@ def read_session(store: Store, session_id: str, *, version: str) -> ReadSession:
         afterwards=done_afterwards(store.entries(session_id)),
         printed_at=utc_now(),
         version=version,
+        attempts=_attempts(store, session, len(checked.rows)),
     )
 
 

@@ -123,6 +123,7 @@ ORDER = {
         "advice",
         "plans",
         "afterwards",
+        "attempts",
         "findings",
         "reading",
         "summary",

@@ -273,3 +273,24 @@ def test_an_erased_name_takes_its_booth_along(store):
     assert booths.visit(store, tokens["Bo"]).assessor != "Bo"
     assert "Bo" not in repr(booths.served_plan(store, session_id))
     assert store.verify() == []
+
+
+def test_late_answers_are_kept_marked_and_not_counted(store):
+    session_id, _ = planned(store)
+    tokens = booths.open_booths(store, session_id, who="A. Leader")
+    for name in ("Anna", "Bo"):
+        booths.consent(store, tokens[name])
+        fill(store, tokens[name], booths.visit(store, tokens[name]).ballot)
+    assert not booths.late(store, tokens["Bo"])  # still open
+    booths.send(store, tokens["Anna"], booths.visit(store, tokens["Anna"]).ballot.line)
+    workflow.close(store, session_id, who="A. Leader")
+    before = workflow.summarise(store, session_id, version="1").result.test.trials
+    assert booths.late(store, tokens["Bo"])
+    assert not booths.late(store, tokens["Bo"])
+    kept = [texts for texts in store.cells(session_id).values() if texts["assessor"] == "Bo"]
+    assert kept[0]["answer"]
+    assert "sent" not in kept[0]
+    after = workflow.summarise(store, session_id, version="1")
+    assert after.result.test.trials == before == 1
+    assert any("not sent before closing; not counted" in line for line in after.afterwards)
+    assert store.verify() == []

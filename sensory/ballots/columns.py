@@ -6,8 +6,9 @@ import re
 from dataclasses import dataclass
 
 MOST_CODES = 5
-SENT, CONSENT = "sent", "consent"
-"""Columns of a ballot from a booth: when it was sent, and when its assessor consented."""
+SENT, CONSENT, LATE = "sent", "consent", "late"
+"""Columns of a ballot from a booth: when it was sent, and when its assessor consented; and the
+name under which answered ballots stand that were not sent before the session was closed."""
 NOTES_SHEET = "how to fill in"
 
 

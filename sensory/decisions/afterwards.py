@@ -9,7 +9,17 @@ from ..base.records import JournalEntry
 
 # Every other column is an answer: a code, a rank, a grade, or the score of an attribute.
 _NO_ANSWER = {"assessor", "session", "replicate", "protocol", "order", "pair", "sample"}
-_NO_ANSWER |= {"code", "codes", "guess", "comment", "correct", "attribute", "sent", "consent"}
+_NO_ANSWER |= {
+    "code",
+    "codes",
+    "guess",
+    "comment",
+    "correct",
+    "attribute",
+    "sent",
+    "consent",
+    "late",
+}
 _NO_ANSWER |= {f"code_{number}" for number in range(1, 6)}
 
 
@@ -38,6 +48,8 @@ def _lines(entry: JournalEntry) -> list[str]:
         place = f"row {change['line']}, {change['name']}"
         words = f"{change['old']!r} became {change['new']!r}"
         lines.append(f"{entry.at}: {place}: {words} ({entry.who})")
+    if entry.what == "late ballot":
+        lines.append(f"{entry.at}: {entry.why} ({entry.who})")
     if entry.what == "described":
         lines += [f"{entry.at}: {words} ({entry.who})" for words in _described(entry.content)]
     return lines

@@ -173,6 +173,8 @@ class ReadSession:
     remarks, afterwards : tuple of str
         What the checks noticed; what was done after the finding had been seen.
     printed_at, version : str
+    attempts : tuple of str
+        Earlier sessions on the same batch, and what they do to the risks.
     """
 
     session: StoredSession
@@ -184,6 +186,7 @@ class ReadSession:
     afterwards: tuple[str, ...]
     printed_at: str
     version: str
+    attempts: tuple[str, ...] = ()
 
     @property
     def details(self) -> SessionDetails:
@@ -197,7 +200,11 @@ class ReadSession:
 
     def cannot_tell(self) -> tuple[str, ...]:
         """What the session cannot tell, the way it was conducted included."""
-        return (*told_by_conduct(self.session, self.afterwards), *self.reading.cannot_tell)
+        return (
+            *self.attempts,
+            *told_by_conduct(self.session, self.afterwards),
+            *self.reading.cannot_tell,
+        )
 
 
 def told_by_conduct(session: StoredSession, afterwards: tuple[str, ...]) -> list[str]:

@@ -31,6 +31,8 @@ class SessionSummary:
         What was done after the finding had been seen.
     printed_at, version : str
         Time of this summary and version of the program.
+    attempts : tuple of str
+        Earlier sessions on the same batch, and what they do to the risks.
     """
 
     session: StoredSession
@@ -44,6 +46,7 @@ class SessionSummary:
     afterwards: tuple[str, ...] = ()
     printed_at: str = ""
     version: str = ""
+    attempts: tuple[str, ...] = ()
 
     @property
     def details(self) -> SessionDetails:
@@ -68,7 +71,7 @@ class SessionSummary:
         """What the session cannot tell, the way it was conducted included."""
         by_conduct = told_by_conduct(self.session, self.afterwards)
         changed, entered = by_conduct[: bool(self.afterwards)], by_conduct[bool(self.afterwards) :]
-        return (*changed, *self.result.cannot_tell, *entered)
+        return (*self.attempts, *changed, *self.result.cannot_tell, *entered)
 
     def table(self) -> Table:
         """Every number of the session; numbers are not rounded."""

@@ -14,7 +14,7 @@ import streamlit as st
 from ..base.errors import RecordError
 from ..base.languages import ballot_words
 from ..booth_ballots import Asked, BoothBallot, still_open
-from ..booths import BoothVisit, consent, keep, send, visit
+from ..booths import BoothVisit, consent, keep, late, send, visit
 from .frame import current_frame, plain
 from .scale import marked, saved, show_scale
 
@@ -39,6 +39,7 @@ def page(token: str) -> None:
         return
     words = ballot_words(here.language)
     if here.closed:
+        late(store, token)
         st.title(words["closed"])
     elif not here.consented:
         _cautions(token, here, words)

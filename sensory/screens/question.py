@@ -9,6 +9,7 @@ import streamlit as st
 
 from ..base.records import CAUTIONS, Question, StoredSession
 from ..base.results import several
+from ..decisions.attempts import earlier_attempts
 from ..methods import find_method, find_test
 from ..protocols import PROTOCOLS, find_protocol
 from ..report.words import number, percent
@@ -211,6 +212,11 @@ def _agree(session: StoredSession) -> None:
         st.markdown(
             f"{several(entered, 'ballot')} entered already: the report will say that the record "
             "does not show a limit chosen before tasting."
+        )
+    if earlier := earlier_attempts(session, current_frame().store.sessions(1000)):
+        st.warning(
+            f"{several(len(earlier), 'session')} on this batch with this test stand on record. "
+            "This one will be shown as a further attempt, with its true risk."
         )
     if waiting:
         st.markdown("Still open:\n" + "\n".join(f"- {line}" for line in waiting))
