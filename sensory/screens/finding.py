@@ -14,6 +14,7 @@ from ..report.figures import interval_figure, interval_words
 from ..report.sheets import ballots_csv, table_csv
 from ..report.words import number
 from ..workflow import reopen, summarise
+from .care import archive_button
 from .frame import chosen_session, current_frame, go, minute, plain, shown_errors, who
 from .reading import reading_page
 from .worker import pdf_of
@@ -144,6 +145,8 @@ def _downloads(session: StoredSession, summary: SessionSummary) -> None:
         key="ballots-csv",
         on_click="ignore",
     )
+    with row:
+        archive_button(session, summary.table(), lambda: pdf_of(summary), name)
 
 
 def _file_name(session: StoredSession) -> str:

@@ -20,6 +20,7 @@ from ..report.reading_figures import (
 from ..report.sheets import ballots_csv, tables_csv
 from ..report.words import number, percent
 from ..workflow import read_session
+from .care import archive_button
 from .frame import current_frame, minute, plain
 from .worker import reading_pdf_of
 
@@ -164,6 +165,9 @@ def _downloads(read: ReadSession, name: str) -> None:
         key="ballots-csv",
         on_click="ignore",
     )
+    with row:
+        numbers = read.reading.tables[0][1]
+        archive_button(read.session, numbers, lambda: reading_pdf_of(read), name)
 
 
 def _rounded(table: Table) -> list[dict[str, str]]:

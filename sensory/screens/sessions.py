@@ -18,6 +18,7 @@ from ..workflow import (
     open_session,
     read_prepared,
 )
+from .care import care_of_the_record
 from .frame import current_frame, go, minute, nameless, plain, show_faults, shown_errors
 
 _PREPARED = {
@@ -176,6 +177,7 @@ def _on_record() -> None:
                 st.error(plain(line))
             if not broken:
                 st.success("The record is as it was written.")
+    care_of_the_record()
 
 
 def _row(session: StoredSession) -> None:

@@ -1,0 +1,74 @@
+"""Archive, backup and erasing from the pages."""
+
+from __future__ import annotations
+
+import sqlite3
+
+import pytest
+
+from sensory import booths, workflow
+from sensory.serving.lines import ballot_lines
+from sensory.serving.planning import serving_plan
+from sensory.store.archive import archive_session, import_archive, read_archive
+from sensory.store.repository import open_store
+
+from .test_pages import DEMO, run, words
+
+
+@pytest.fixture
+def url(tmp_path):
+    return f"sqlite:///{tmp_path / 'record.sqlite3'}"
+
+
+@pytest.fixture
+def store(url):
+    return open_store(url)
+
+
+def served(store):
+    prepared = workflow.read_prepared(DEMO, "suspect_batch")
+    del prepared["cells"]
+    session = workflow.open_session(store, workflow.new_session_id(), **prepared, who="t", why="t")
+    workflow.agree(store, session.id, who="A. Leader")
+    plan = serving_plan("triangle", ["Anna", "Bo"], seed=5)
+    booths.serve(store, session.id, plan.to_dict(), ballot_lines(plan), who="A. Leader")
+    return session.id
+
+
+def test_served_session_comes_back_from_its_archive_with_its_plan(store, tmp_path):
+    session_id = served(store)
+    packed = archive_session(store, session_id)
+    assert read_archive(packed).session.serving == store.session(session_id).serving
+    other = open_store(f"sqlite:///{tmp_path / 'other.sqlite3'}")
+    back = import_archive(other, packed, who="t", why="moved")
+    assert other.session(back.id) == store.session(session_id)
+    assert other.cells(back.id) == store.cells(session_id)
+    assert other.verify() == []
+
+
+def test_copy_of_the_record_is_a_record(store, url, tmp_path):
+    served(store)
+    app = run("sessions", url, session="none")
+    app.button(key="backup").click().run()
+    assert not app.exception
+    copy = tmp_path / "copy.sqlite3"
+    copy.write_bytes(app.session_state["backup-copy"])
+    with sqlite3.connect(copy) as opened:
+        assert opened.execute("select count(*) from sessions").fetchone() == (1,)
+
+
+def test_name_is_erased_from_the_page(store, url):
+    session_id = served(store)
+    app = run("sessions", url, session="none")
+    assert app.button(key="erase").disabled
+    app.text_input(key="erase-name").set_value("Anna").run()
+    app.text_input(key="erase-why").set_value("asked for it").run()
+    app.checkbox(key="erase-sure").check().run()
+    app.button(key="erase").click().run()
+    assert not app.exception
+    people = {texts["assessor"] for texts in store.cells(session_id).values()}
+    assert people == {"erased 1", "Bo"}
+    assert "Shown as 'erased 1' from now on." in "".join(one.value for one in app.success)
+    app.text_input(key="erase-name").set_value("Nobody").run()
+    app.button(key="erase").click().run()
+    assert "Nobody" in words(app)
