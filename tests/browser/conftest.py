@@ -6,6 +6,7 @@ import os
 import shutil
 import signal
 import socket
+import ssl
 import subprocess
 import sys
 import time
@@ -17,6 +18,7 @@ import pytest
 
 ROOT = Path(__file__).parents[2]
 CHROMIUM = "/usr/bin/chromium"
+UNKNOWN_CERTIFICATE = ssl._create_unverified_context()  # a test makes its own
 # What Chromium needs as root and without a network; see its own --help.
 OPTIONS = [
     "--no-sandbox",
@@ -76,7 +78,9 @@ class Server:
         end = time.monotonic() + 60
         while time.monotonic() < end:
             try:
-                with urllib.request.urlopen(f"{self.url}/_stcore/health", timeout=2) as answer:
+                with urllib.request.urlopen(
+                    f"{self.url}/_stcore/health", timeout=2, context=UNKNOWN_CERTIFICATE
+                ) as answer:
                     if answer.status == 200:
                         return
             except OSError:
@@ -100,6 +104,11 @@ class NetworkServer(Server):
 
     def environment(self) -> dict[str, str]:
         return super().environment() | {"SENSORY_PASSCODE": self.passcode}
+
+
+@pytest.fixture(scope="session")
+def needed_program():
+    return needed
 
 
 @pytest.fixture(scope="session")
@@ -146,7 +155,10 @@ class Visitor:
         self.server = server
         self.hosts: set[str] = set()
         self.context = browser.new_context(
-            viewport={"width": width, "height": 900}, color_scheme=scheme, accept_downloads=True
+            ignore_https_errors=True,
+            viewport={"width": width, "height": 900},
+            color_scheme=scheme,
+            accept_downloads=True,
         )
         self.context.on("request", lambda request: self._asked(request.url))
         self.page = self.context.new_page()

@@ -87,7 +87,7 @@ def test_booths_get_nothing_of_any_leader_page(visit_network, titled, address, s
         as_leader(visitor)
         visitor.frames.clear()
     visitor.page.goto(f"{visitor.server.url}/{address}?booth=greengage&session={titled[0]}")
-    visitor.page.get_by_text("This link is not valid (any more).").wait_for()
+    visitor.page.get_by_text("This link is not valid").wait_for()
     visitor.settled()
     received = b"".join(visitor.frames)
     assert b"This link is not valid" in received
@@ -131,7 +131,8 @@ def test_journal_says_how_the_leader_came_in(visit_network, titled):
 
     engine = sa.create_engine(f"sqlite:///{visit_network().server.record}")
     with engine.connect() as connection:
-        who = connection.scalars(sa.text("select who from journal")).all()
+        names = "select name from people join journal on who = 'person:' || people.id"
+        who = connection.scalars(sa.text(names)).all()
     engine.dispose()
     assert "unnamed, signed in with the passcode" in who
     assert not [one for one in who if "this machine" in one]
@@ -241,7 +242,10 @@ def test_guessing_is_slowed_for_its_address_only(network):
             return error.code
         return 200
 
-    assert [guess("192.0.2.1") for _ in range(4)] == [403, 403, 403, 429]
+    # The wait doubles with each try, so a slow machine meets it a few tries later.
+    answers = [guess("192.0.2.1") for _ in range(9)]
+    assert answers[:3] == [403, 403, 403]
+    assert 429 in answers[3:]
     assert guess("192.0.2.2") == 403
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import shutil
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from pathlib import Path
 from urllib.parse import urlencode
@@ -74,6 +75,12 @@ class Answer:
         return self.headers["set-cookie"].partition(";")[0].partition("=")[2]
 
 
+def run(work):
+    """Run in a thread of its own: where a browser is open, this one has a loop already."""
+    with ThreadPoolExecutor(1) as pool:
+        return pool.submit(asyncio.run, work).result()
+
+
 def scope_of(kind, path, headers, scheme="http"):
     named = {"host": HOST} | {name: value for name, value in headers.items() if value is not None}
     return {
@@ -105,7 +112,7 @@ def ask(app, path, form=None, scheme="http", body=None, **headers):
     async def send(message):
         sent.append(message)
 
-    asyncio.run(app(scope, receive, send))
+    run(app(scope, receive, send))
     return Answer(sent)
 
 
@@ -163,7 +170,7 @@ def test_many_at_once_are_checked_no_more_often(app, keeper, monkeypatch):
 
         return await asyncio.gather(*(one(number) for number in range(20)))
 
-    statuses = asyncio.run(storm())
+    statuses = run(storm())
     assert sorted(statuses) == [403] * FREE + [429] * (20 - FREE)
     assert len(checked) == FREE
 
@@ -265,7 +272,7 @@ def connect(app, path="/_stcore/stream", said=(), before=None, **headers):
     words = iter(said)
     sent = []
 
-    async def run():
+    async def talk():
         begun = False
 
         async def receive():
@@ -286,7 +293,7 @@ def connect(app, path="/_stcore/stream", said=(), before=None, **headers):
         with suppress(WebSocketDisconnect):
             await app(scope_of("websocket", path, headers, "ws"), receive, send)
 
-    asyncio.run(run())
+    run(talk())
     return [one.get("bytes", one["type"]) for one in sent]
 
 
