@@ -52,7 +52,7 @@ def test_markup_of_users_is_shown_as_text_on_every_page(visit, server, hostile_f
     visitor = visit()
     visitor.open()
     page = visitor.page
-    page.locator('input[type="file"]').set_input_files(hostile_file)
+    page.locator('input[type="file"]').first.set_input_files(hostile_file)
     page.get_by_text("3 ballots read.").wait_for()
     visitor.click("use-file")
     visitor.heading("What is asked, and with which risks?")
@@ -96,7 +96,7 @@ def test_markup_in_the_name_of_a_sample_is_text_in_the_finding(visit, server, tm
     visitor = visit()
     visitor.open()
     page = visitor.page
-    page.locator('input[type="file"]').set_input_files(tmp_path / "profile.csv")
+    page.locator('input[type="file"]').first.set_input_files(tmp_path / "profile.csv")
     page.get_by_text("32 ballots read.").wait_for()
     visitor.click("use-file")
     visitor.heading("What is asked, and with which risks?")

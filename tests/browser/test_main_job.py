@@ -100,7 +100,7 @@ def test_file_with_mistakes_shows_each_beside_its_cell(visit):
     visitor = visit()
     visitor.open()
     page = visitor.page
-    page.locator('input[type="file"]').set_input_files(DEMO / "mistakes.csv")
+    page.locator('input[type="file"]').first.set_input_files(DEMO / "mistakes.csv")
     page.get_by_text("18 ballots read.").wait_for()
     visitor.click("use-file")
     visitor.heading("What is asked, and with which risks?")
@@ -124,6 +124,6 @@ def test_unreadable_file_gets_one_sentence_and_changes_nothing(visit, tmp_path):
     broken.write_bytes(b"PK\x03\x04 no workbook")
     visitor = visit()
     visitor.open()
-    visitor.page.locator('input[type="file"]').set_input_files(broken)
+    visitor.page.locator('input[type="file"]').first.set_input_files(broken)
     visitor.page.get_by_text("cannot be opened").wait_for()
     assert visitor.page.locator(".st-key-use-file").count() == 0

@@ -47,7 +47,7 @@ def test_file_of_pairs_is_recognised_and_a_bad_cell_is_mended(visit, tmp_path):
     visitor = visit()
     visitor.open()
     page = visitor.page
-    page.locator('input[type="file"]').set_input_files(tmp_path / "pairs.csv")
+    page.locator('input[type="file"]').first.set_input_files(tmp_path / "pairs.csv")
     page.get_by_text("60 ballots read.").wait_for()
     visitor.click("use-file")
     visitor.heading("What is asked, and with which risks?")

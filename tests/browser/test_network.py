@@ -143,7 +143,7 @@ def test_upload_needs_the_leader_and_works_for_them(visit_network, tmp_path):
     as_leader(visitor)
     path = tmp_path / "trial.csv"
     path.write_text("assessor;order;code_1;code_2;code_3;answer\nP1;ABB;181;417;512;181\n")
-    visitor.page.locator('input[type="file"]').set_input_files(path)
+    visitor.page.locator('input[type="file"]').first.set_input_files(path)
     visitor.page.get_by_text("1 ballot read.").wait_for()
 
 
