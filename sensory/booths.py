@@ -27,6 +27,8 @@ from .booth_ballots import (
     scale_of,
     still_open,
 )
+from .serving.lines import ballot_lines
+from .serving.plan import ServingPlan
 
 if TYPE_CHECKING:  # a booth loads no statistics
     from .workflow import Store
@@ -157,6 +159,49 @@ def open_booths(store: Store, session_id: str, *, who: str) -> dict[str, str]:
     opened = replace(session, serving={**session.serving, "booths": hashed})
     store.update(opened, expect=session, who=who, what="booths opened", why=f"{len(people)} links")
     return tokens
+
+
+def add_late(store: Store, session_id: str, name: str, *, who: str) -> str:
+    """Seat somebody who came late, with the orders that were served least so far.
+
+    Orders, codes and links of the others stay. Somebody who did not come needs nothing:
+    their ballots stay without an answer, and are reported as missing.
+
+    Returns
+    -------
+    str
+        The token of the new booth.
+
+    Raises
+    ------
+    RecordError
+        When there is no plan, or the session is closed. ArgumentError for a name that is
+        empty or in the plan.
+    """
+    session, before = store.session(session_id), served_plan(store, session_id)
+    if before is None or session.closed:
+        raise RecordError("Plan the serving first." if before is None else "It is closed.")
+    people, last = _people(store, session_id), max(store.cells(session_id))
+    plan = ServingPlan.from_dict(before).with_late(name)
+    late = plan.assessors[-1]
+    mine = [texts for _, texts in sorted(ballot_lines(plan).items()) if texts["assessor"] == late]
+    token = f"{session_id}.{secrets.token_urlsafe(24)}"
+    seats = {one: f"{_SEAT}{seat}" for seat, one in enumerate([*people, late], start=1)}
+    serving = {
+        **session.serving,
+        "plan": _renamed(plan.to_dict(), seats),
+        "booths": {**session.serving["booths"], _hash(token): seats[late]},
+    }
+    store.update(
+        replace(session, serving=serving),
+        expect=session,
+        who=who,
+        what="late assessor",
+        why=f"plan SHA-256 {digest_of(serving['plan'])}",
+    )
+    lines = dict(enumerate(mine, start=last + 1))
+    store.write_cells(session_id, lines, who=who, why="laid out for a late assessor")
+    return token
 
 
 def visit(store: Store, token: str) -> BoothVisit | None:

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from sensory import booths, workflow
-from sensory.base.errors import RecordError
+from sensory.base.errors import ArgumentError, RecordError
 from sensory.booth_ballots import still_open
 from sensory.methods import METHODS, find_test
 from sensory.protocols import PROTOCOLS
@@ -293,4 +293,21 @@ def test_late_answers_are_kept_marked_and_not_counted(store):
     after = workflow.summarise(store, session_id, version="1")
     assert after.result.test.trials == before == 1
     assert any("not sent before closing; not counted" in line for line in after.afterwards)
+    assert store.verify() == []
+
+
+def test_somebody_late_is_seated_and_nobody_else_moves(store):
+    session_id, plan = planned(store, people=[f"P{n}" for n in range(1, 6)])
+    tokens = booths.open_booths(store, session_id, who="A. Leader")
+    before = store.cells(session_id)
+    token = booths.add_late(store, session_id, "Late Lou", who="A. Leader")
+    after = ServingPlan.from_dict(booths.served_plan(store, session_id))
+    assert after.assessors == (*plan.assessors, "Late Lou")
+    assert sorted(one.order for one in after.sets) == ["AAB", "ABA", "ABB", "BAA", "BAB", "BBA"]
+    assert {line: store.cells(session_id)[line] for line in before} == before
+    assert booths.visit(store, token).assessor == "Late Lou"
+    assert booths.visit(store, tokens["P3"]).assessor == "P3"
+    assert "Late" not in repr(store.session(session_id).serving)
+    with pytest.raises(ArgumentError, match="in the plan already"):
+        booths.add_late(store, session_id, "late lou", who="A. Leader")
     assert store.verify() == []

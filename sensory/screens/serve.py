@@ -10,7 +10,7 @@ import streamlit as st
 
 from ..base.languages import languages
 from ..base.records import StoredSession
-from ..booths import open_booths, progress, serve, served_plan
+from ..booths import add_late, open_booths, progress, serve, served_plan
 from ..methods import Method, find_test
 from ..report.serving_sheets import (
     ballots_pdf,
@@ -174,6 +174,7 @@ def _booths(session: StoredSession) -> None:
     ):
         tokens = open_booths(store, session.id, who=who(session))
         st.session_state[key] = {name: _link(token) for name, token in tokens.items()}
+    _late(session, key)
     links = st.session_state.get(key)
     if links:
         st.download_button(
@@ -187,6 +188,16 @@ def _booths(session: StoredSession) -> None:
         st.table([{"assessor": plain(name), "link": link} for name, link in links.items()])
     if opened or links:
         sent_so_far(session)
+
+
+def _late(session: StoredSession, key: str) -> None:
+    """Somebody who came late gets the orders that were served least."""
+    name, button = st.columns([3, 1], vertical_alignment="bottom")
+    late = name.text_input("Somebody came late: name", key=f"late-{session.id}")
+    if button.button("Seat them", key="seat-late", disabled=not late.strip()):
+        token = add_late(current_frame().store, session.id, late, who=who(session))
+        links = st.session_state.get(key) or {}
+        st.session_state[key] = {**links, " ".join(late.split()): _link(token)}
 
 
 @st.fragment(run_every=5.0)
