@@ -36,6 +36,7 @@ if TYPE_CHECKING:  # a booth loads no statistics
 _TOKEN = re.compile(r"([0-9a-f]{32})\.([A-Za-z0-9_-]{32})")
 _LONGEST = 300
 _SEAT = "seat "
+NOT_TODAY = "not today"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,7 +46,8 @@ class BoothVisit:
     Attributes
     ----------
     assessor, language, allergens : str
-    consented, closed : bool
+    consented, excused, closed : bool
+        Wants to taste; does not, today; the session is closed.
     ballot : BoothBallot or None
         The next one to be answered; None when all are sent.
     sent : int
@@ -56,6 +58,7 @@ class BoothVisit:
     language: str
     allergens: str
     consented: bool
+    excused: bool
     closed: bool
     ballot: BoothBallot | None
     sent: int
@@ -219,7 +222,8 @@ def visit(store: Store, token: str) -> BoothVisit | None:
         allergens="; ".join(
             dict.fromkeys(one.allergens for one in session.details.samples if one.allergens)
         ),
-        consented=any(texts.get(CONSENT) for texts in mine.values()),
+        consented=_consented(mine),
+        excused=any(texts.get(CONSENT, "").startswith(NOT_TODAY) for texts in mine.values()),
         closed=session.closed,
         ballot=booth_ballot(session, mine, waiting[0], ballots) if waiting else None,
         sent=len(ballots) - len(waiting),
@@ -227,12 +231,17 @@ def visit(store: Store, token: str) -> BoothVisit | None:
     )
 
 
-def consent(store: Store, token: str) -> None:
-    """Record that the assessor read the cautions and wants to taste."""
+def consent(store: Store, token: str, *, wants: bool = True) -> None:
+    """Record that the assessor read the cautions and wants to taste, or not today.
+
+    Of the reason nothing is asked and nothing is kept. Only the first answer counts.
+    """
     session, assessor, mine = _open(store, token)
     first = min(mine)
     if not mine[first].get(CONSENT):
-        _write(store, session, {first: {CONSENT: utc_now()}}, assessor, "consent given")
+        said = utc_now() if wants else f"{NOT_TODAY} {utc_now()}"
+        why = "consent given" if wants else "does not taste today"
+        _write(store, session, {first: {CONSENT: said}}, assessor, why)
 
 
 def keep(store: Store, token: str, line: int, answers: Mapping[int, Mapping[str, str]]) -> None:
@@ -372,13 +381,18 @@ def _waiting(
     session: StoredSession, mine: Mapping[int, Mapping[str, str]], line: int
 ) -> BoothBallot:
     """The ballot that waits; RecordError for any other, or before consent."""
-    if not any(texts.get(CONSENT) for texts in mine.values()):
+    if not _consented(mine):
         raise RecordError("Not before the cautions are read and consent is given.")
     ballots = ballots_of(session, mine)
     waiting = [one for one in ballots if not mine[one[0]].get(SENT)]
     if not waiting or waiting[0][0] != line:
         raise RecordError("This ballot is not the one that waits.")
     return booth_ballot(session, mine, waiting[0], ballots)
+
+
+def _consented(mine: Mapping[int, Mapping[str, str]]) -> bool:
+    said = [texts[CONSENT] for texts in mine.values() if texts.get(CONSENT)]
+    return bool(said) and not said[0].startswith(NOT_TODAY)
 
 
 def _write(

@@ -311,3 +311,17 @@ def test_somebody_late_is_seated_and_nobody_else_moves(store):
     with pytest.raises(ArgumentError, match="in the plan already"):
         booths.add_late(store, session_id, "late lou", who="A. Leader")
     assert store.verify() == []
+
+
+def test_not_today_is_kept_without_a_reason_and_opens_no_ballot(store):
+    session_id, _ = planned(store)
+    token = booths.open_booths(store, session_id, who="A. Leader")["Anna"]
+    booths.consent(store, token, wants=False)
+    booths.consent(store, token)  # the first answer counts
+    here = booths.visit(store, token)
+    assert here.excused
+    assert not here.consented
+    with pytest.raises(RecordError, match="consent is given"):
+        fill(store, token, here.ballot)
+    entry = store.entries(session_id)[-1]
+    assert entry.why == "does not taste today"

@@ -41,6 +41,8 @@ def page(token: str) -> None:
     if here.closed:
         late(store, token)
         st.title(words["closed"])
+    elif here.excused:
+        st.title(words["excused"])
     elif not here.consented:
         _cautions(token, here, words)
     elif here.ballot is None:
@@ -58,6 +60,9 @@ def _cautions(token: str, here: BoothVisit, words: Words) -> None:
     agreed = st.checkbox(words["consent"], key="booth-consent")
     if st.button(words["begin"], key="booth-begin", type="primary", disabled=not agreed):
         consent(current_frame().store, token)
+        st.rerun()
+    if st.button(words["not_today"], key="booth-not-today"):
+        consent(current_frame().store, token, wants=False)
         st.rerun()
 
 
