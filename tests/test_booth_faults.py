@@ -8,7 +8,7 @@ import sys
 import time
 from pathlib import Path
 
-from sensory import booths, workflow
+from sensory import booth_plans, booths, workflow
 from sensory.serving.lines import ballot_lines
 from sensory.serving.planning import serving_plan
 from sensory.store.repository import open_store
@@ -49,8 +49,8 @@ def killed_again_and_again(tmp_path, people, sets, kills, seed):
     session = workflow.open_session(store, workflow.new_session_id(), **prepared, who="t", why="t")
     workflow.agree(store, session.id, who="A. Leader")
     plan = serving_plan("triangle", people, seed=1, replicates=sets)
-    booths.serve(store, session.id, plan.to_dict(), ballot_lines(plan), who="A. Leader")
-    tokens = booths.open_booths(store, session.id, who="A. Leader").values()
+    booth_plans.serve(store, session.id, plan.to_dict(), ballot_lines(plan), who="A. Leader")
+    tokens = booth_plans.open_booths(store, session.id, who="A. Leader").values()
     for token in tokens:
         booths.consent(store, token)
     store.close()

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from sensory import booths, workflow
+from sensory import booth_plans, booths, workflow
 from sensory.base.errors import ArgumentError, RecordError
 from sensory.booth_ballots import still_open
 from sensory.methods import METHODS, find_test
@@ -59,7 +59,7 @@ def planned(store, key="TRIANGLE", people=("Anna", "Bo", "Cleo"), language="en")
     )
     workflow.agree(store, session.id, who="A. Leader")
     plan = serving_plan(find_test(key), list(people), seed=5, samples=SAMPLES.get(key))
-    booths.serve(
+    booth_plans.serve(
         store, session.id, plan.to_dict(), ballot_lines(plan), language=language, who="A. Leader"
     )
     return session.id, plan
@@ -88,7 +88,7 @@ def fill(store, token, ballot):
 @pytest.mark.parametrize("key", [*PROTOCOLS, *METHODS])
 def test_every_test_is_answered_at_booths_from_plan_to_finding(store, key):
     session_id, plan = planned(store, key)
-    tokens = booths.open_booths(store, session_id, who="A. Leader")
+    tokens = booth_plans.open_booths(store, session_id, who="A. Leader")
     assert list(tokens) == ["Anna", "Bo", "Cleo"]
     for token in tokens.values():
         booths.consent(store, token)
@@ -96,7 +96,7 @@ def test_every_test_is_answered_at_booths_from_plan_to_finding(store, key):
             assert still_open(here.ballot)
             fill(store, token, here.ballot)
             booths.send(store, token, here.ballot.line)
-    counts = booths.progress(store, session_id)
+    counts = booth_plans.progress(store, session_id)
     assert all(done == whole > 0 for _, done, whole in counts)
     checked = workflow.checked_ballots(store, session_id)
     assert not checked.blocking
@@ -108,7 +108,7 @@ def test_every_test_is_answered_at_booths_from_plan_to_finding(store, key):
 @pytest.mark.parametrize("key", [*PROTOCOLS, *METHODS])
 def test_a_booth_sees_codes_and_nothing_of_the_key(store, key):
     session_id, plan = planned(store, key)
-    tokens = booths.open_booths(store, session_id, who="A. Leader")
+    tokens = booth_plans.open_booths(store, session_id, who="A. Leader")
     booths.consent(store, tokens["Bo"])
     here = booths.visit(store, tokens["Bo"])
     served = {row.code for row in plan.rows if row.assessor == "Bo" and row.code}
@@ -124,14 +124,14 @@ def test_a_booth_sees_codes_and_nothing_of_the_key(store, key):
 
 def test_the_record_holds_no_token_and_no_name_in_the_plan(store):
     session_id, plan = planned(store)
-    tokens = booths.open_booths(store, session_id, who="A. Leader")
+    tokens = booth_plans.open_booths(store, session_id, who="A. Leader")
     session = store.session(session_id)
     kept = repr(session.serving)
     for name, token in tokens.items():
         assert name not in kept
         assert token.split(".")[1] not in kept
         assert token.split(".")[1] not in repr(store.entries(session_id))
-    assert ServingPlan.from_dict(booths.served_plan(store, session_id)) == plan
+    assert ServingPlan.from_dict(booth_plans.served_plan(store, session_id)) == plan
     planned_entry = next(e for e in store.entries(session_id) if e.what == "planned")
     assert "plan SHA-256 " in planned_entry.why
 
@@ -153,8 +153,8 @@ def test_token_that_is_none_opens_nothing(store, token):
 
 def test_new_links_make_the_old_ones_useless(store):
     session_id, _ = planned(store)
-    old = booths.open_booths(store, session_id, who="A. Leader")
-    new = booths.open_booths(store, session_id, who="A. Leader")
+    old = booth_plans.open_booths(store, session_id, who="A. Leader")
+    new = booth_plans.open_booths(store, session_id, who="A. Leader")
     assert booths.visit(store, old["Anna"]) is None
     assert booths.visit(store, new["Anna"]).assessor == "Anna"
     assert not set(old.values()) & set(new.values())
@@ -162,7 +162,7 @@ def test_new_links_make_the_old_ones_useless(store):
 
 def test_nothing_before_consent(store):
     session_id, _ = planned(store)
-    token = booths.open_booths(store, session_id, who="A. Leader")["Anna"]
+    token = booth_plans.open_booths(store, session_id, who="A. Leader")["Anna"]
     here = booths.visit(store, token)
     assert not here.consented
     assert "sulphites" in here.allergens
@@ -172,7 +172,7 @@ def test_nothing_before_consent(store):
 
 def test_answers_are_kept_before_they_are_sent_and_are_not_counted_until_then(store):
     session_id, _ = planned(store)
-    token = booths.open_booths(store, session_id, who="A. Leader")["Anna"]
+    token = booth_plans.open_booths(store, session_id, who="A. Leader")["Anna"]
     booths.consent(store, token)
     ballot = booths.visit(store, token).ballot
     booths.keep(store, token, ballot.line, {ballot.line: {"comment": "sharp", "guess": "x"}})
@@ -188,7 +188,7 @@ def test_answers_are_kept_before_they_are_sent_and_are_not_counted_until_then(st
 
 def test_sending_twice_changes_nothing_and_a_sent_ballot_is_shut(store):
     session_id, _ = planned(store)
-    token = booths.open_booths(store, session_id, who="A. Leader")["Anna"]
+    token = booth_plans.open_booths(store, session_id, who="A. Leader")["Anna"]
     booths.consent(store, token)
     ballot = booths.visit(store, token).ballot
     fill(store, token, ballot)
@@ -202,7 +202,7 @@ def test_sending_twice_changes_nothing_and_a_sent_ballot_is_shut(store):
 
 def test_incomplete_ballot_is_not_sent(store):
     session_id, _ = planned(store, "RANKING")
-    token = booths.open_booths(store, session_id, who="A. Leader")["Anna"]
+    token = booth_plans.open_booths(store, session_id, who="A. Leader")["Anna"]
     booths.consent(store, token)
     ballot = booths.visit(store, token).ballot
     for one in ballot.asked:
@@ -227,7 +227,7 @@ def test_incomplete_ballot_is_not_sent(store):
 )
 def test_a_booth_writes_nothing_but_its_answers(store, key, change, message):
     session_id, _ = planned(store, key)
-    token = booths.open_booths(store, session_id, who="A. Leader")["Anna"]
+    token = booth_plans.open_booths(store, session_id, who="A. Leader")["Anna"]
     booths.consent(store, token)
     before = store.cells(session_id)
     line = booths.visit(store, token).ballot.line
@@ -241,7 +241,7 @@ def test_a_booth_writes_nothing_but_its_answers(store, key, change, message):
 
 def test_closed_session_takes_no_ballot(store):
     session_id, _ = planned(store)
-    tokens = booths.open_booths(store, session_id, who="A. Leader")
+    tokens = booth_plans.open_booths(store, session_id, who="A. Leader")
     booths.consent(store, tokens["Anna"])
     ballot = booths.visit(store, tokens["Anna"]).ballot
     fill(store, tokens["Anna"], ballot)
@@ -258,26 +258,26 @@ def test_a_plan_needs_an_agreed_question_and_an_empty_session(store):
     plan = serving_plan("triangle", 3, seed=1)
     lines = ballot_lines(plan)
     with pytest.raises(RecordError, match="Agree the question first"):
-        booths.serve(store, "s1", plan.to_dict(), lines, who="t")
+        booth_plans.serve(store, "s1", plan.to_dict(), lines, who="t")
     workflow.agree(store, "s1", who="t")
     with pytest.raises(RecordError, match="has ballots already"):
-        booths.serve(store, "s1", plan.to_dict(), lines, who="t")
+        booth_plans.serve(store, "s1", plan.to_dict(), lines, who="t")
     with pytest.raises(RecordError, match="Plan the serving first"):
-        booths.open_booths(store, "s1", who="t")
+        booth_plans.open_booths(store, "s1", who="t")
 
 
 def test_an_erased_name_takes_its_booth_along(store):
     session_id, _ = planned(store)
-    tokens = booths.open_booths(store, session_id, who="A. Leader")
+    tokens = booth_plans.open_booths(store, session_id, who="A. Leader")
     store.erase_person("Bo", who="A. Leader", why="asked for it")
     assert booths.visit(store, tokens["Bo"]).assessor != "Bo"
-    assert "Bo" not in repr(booths.served_plan(store, session_id))
+    assert "Bo" not in repr(booth_plans.served_plan(store, session_id))
     assert store.verify() == []
 
 
 def test_late_answers_are_kept_marked_and_not_counted(store):
     session_id, _ = planned(store)
-    tokens = booths.open_booths(store, session_id, who="A. Leader")
+    tokens = booth_plans.open_booths(store, session_id, who="A. Leader")
     for name in ("Anna", "Bo"):
         booths.consent(store, tokens[name])
         fill(store, tokens[name], booths.visit(store, tokens[name]).ballot)
@@ -298,10 +298,10 @@ def test_late_answers_are_kept_marked_and_not_counted(store):
 
 def test_somebody_late_is_seated_and_nobody_else_moves(store):
     session_id, plan = planned(store, people=[f"P{n}" for n in range(1, 6)])
-    tokens = booths.open_booths(store, session_id, who="A. Leader")
+    tokens = booth_plans.open_booths(store, session_id, who="A. Leader")
     before = store.cells(session_id)
-    token = booths.add_late(store, session_id, "Late Lou", who="A. Leader")
-    after = ServingPlan.from_dict(booths.served_plan(store, session_id))
+    token = booth_plans.add_late(store, session_id, "Late Lou", who="A. Leader")
+    after = ServingPlan.from_dict(booth_plans.served_plan(store, session_id))
     assert after.assessors == (*plan.assessors, "Late Lou")
     assert sorted(one.order for one in after.sets) == ["AAB", "ABA", "ABB", "BAA", "BAB", "BBA"]
     assert {line: store.cells(session_id)[line] for line in before} == before
@@ -309,13 +309,13 @@ def test_somebody_late_is_seated_and_nobody_else_moves(store):
     assert booths.visit(store, tokens["P3"]).assessor == "P3"
     assert "Late" not in repr(store.session(session_id).serving)
     with pytest.raises(ArgumentError, match="in the plan already"):
-        booths.add_late(store, session_id, "late lou", who="A. Leader")
+        booth_plans.add_late(store, session_id, "late lou", who="A. Leader")
     assert store.verify() == []
 
 
 def test_not_today_is_kept_without_a_reason_and_opens_no_ballot(store):
     session_id, _ = planned(store)
-    token = booths.open_booths(store, session_id, who="A. Leader")["Anna"]
+    token = booth_plans.open_booths(store, session_id, who="A. Leader")["Anna"]
     booths.consent(store, token, wants=False)
     booths.consent(store, token)  # the first answer counts
     here = booths.visit(store, token)

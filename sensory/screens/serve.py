@@ -10,7 +10,7 @@ import streamlit as st
 
 from ..base.languages import languages
 from ..base.records import StoredSession
-from ..booths import add_late, open_booths, progress, serve, served_plan
+from ..booth_plans import add_late, open_booths, progress, serve, served_plan
 from ..methods import Method, find_test
 from ..report.serving_sheets import (
     ballots_pdf,

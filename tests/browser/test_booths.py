@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import expect
 
-from sensory import booths, workflow
+from sensory import booth_plans, workflow
 from sensory.methods import find_test
 from sensory.serving.lines import ballot_lines
 from sensory.serving.planning import serving_plan
@@ -33,8 +33,8 @@ def planned(store, name, key, samples=None, language="en"):
     workflow.agree(store, session.id, who="A. Leader")
     plan = serving_plan(find_test(key), ["Anna", "Bo", "Cleo"], seed=8, samples=samples)
     lines = ballot_lines(plan)
-    booths.serve(store, session.id, plan.to_dict(), lines, language=language, who="A. Leader")
-    return session.id, plan, booths.open_booths(store, session.id, who="A. Leader")
+    booth_plans.serve(store, session.id, plan.to_dict(), lines, language=language, who="A. Leader")
+    return session.id, plan, booth_plans.open_booths(store, session.id, who="A. Leader")
 
 
 def sit_down(visitor, token, begin="Begin"):

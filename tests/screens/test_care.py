@@ -6,7 +6,7 @@ import sqlite3
 
 import pytest
 
-from sensory import booths, workflow
+from sensory import booth_plans, workflow
 from sensory.serving.lines import ballot_lines
 from sensory.serving.planning import serving_plan
 from sensory.store.archive import archive_session, import_archive, read_archive
@@ -31,7 +31,7 @@ def served(store):
     session = workflow.open_session(store, workflow.new_session_id(), **prepared, who="t", why="t")
     workflow.agree(store, session.id, who="A. Leader")
     plan = serving_plan("triangle", ["Anna", "Bo"], seed=5)
-    booths.serve(store, session.id, plan.to_dict(), ballot_lines(plan), who="A. Leader")
+    booth_plans.serve(store, session.id, plan.to_dict(), ballot_lines(plan), who="A. Leader")
     return session.id
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from sensory import booths, workflow
+from sensory import booth_plans, workflow
 from sensory.serving.plan import ServingPlan
 from sensory.store.repository import open_store
 
@@ -48,7 +48,7 @@ def test_plan_is_put_on_record_with_names_and_a_seed(store, url):
     app.text_area(key="people-s1").set_value("Anna\nBo\nCleo").run()
     app.button(key="plan-serving").click().run()
     assert not app.exception
-    plan = ServingPlan.from_dict(booths.served_plan(store, "s1"))
+    plan = ServingPlan.from_dict(booth_plans.served_plan(store, "s1"))
     assert plan.assessors == ("Anna", "Bo", "Cleo")
     assert f"seed {plan.seed}" in words(app)
     assert {texts["assessor"] for texts in store.cells("s1").values()} == {"Anna", "Bo", "Cleo"}
