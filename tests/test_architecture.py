@@ -58,6 +58,9 @@ ORDER = {
         "mean_squares",
         "studentized",
         "multiplicity",
+        "charts",
+        "run_lengths",
+        "change_points",
     ),
     "choices": (
         "counts",
