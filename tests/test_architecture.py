@@ -61,6 +61,7 @@ ORDER = {
         "charts",
         "run_lengths",
         "change_points",
+        "confidence_sequence",
     ),
     "choices": (
         "counts",
@@ -137,6 +138,11 @@ ORDER = {
         "controlled",
         "screening_rules",
         "screening",
+        "batch_rows",
+        "trend_words",
+        "trend_lines",
+        "trend",
+        "choice_trend",
     ),
     "store": (
         "migrations.versions.v0001_first_tables",

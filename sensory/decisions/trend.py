@@ -15,41 +15,36 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
 
-import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from ..base.checks import one_count, one_number, probability
-from ..base.errors import ArgumentError
 from ..base.results import Table, several
-from ..models.change_points import step_in_mean
-from ..models.charts import RUN_RULES, THREE_SIGMA, RunRule, batch_scatter, ewma, weighted_mean
-from ..models.run_lengths import COUNTABLE, ewma_width, rules_run_length
+from ..models.charts import RUN_RULES, THREE_SIGMA
+from ..models.run_lengths import COUNTABLE, ewma_width
 from .batch_rows import batch_rows, each_line, is_number
+from .trend_lines import FEWEST, LineSetting, above_zero, chart_of_line, chosen_rules
 from .trend_words import (
-    EWMA_WORDS,
-    change_row,
+    CHANGE,
+    batch_count,
     change_sentence,
     common_change,
     level_sentence,
     limit_sentence,
     named,
+    quiet_sentence,
     signal_rows,
     signal_sentences,
     what_it_cannot_tell,
 )
 
-Floats = NDArray[np.float64]
-
 RULES = ("limit", "nine on one side")
 """Rules in use where none are named."""
 
-FEWEST = 3
-"""Batches of a line from which centre and scatter can be taken at all."""
-FEWEST_FOR_CHANGE = 6
-SHUFFLES = 1999
-WITHIN, BEYOND, UNTOLD = "within", "beyond", "cannot tell"
+_CHECKS = (
+    ("estimate", is_number, "a finite number"),
+    ("se", lambda cell: is_number(cell) and cell >= 0, "a number, 0 or more"),
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -134,10 +129,14 @@ class Trend:
     @property
     def cannot_tell(self) -> tuple[str, ...]:
         """What these numbers do not answer, a sentence each."""
-        unfollowed = [
-            RUN_RULES[key].words for key in self.rules if RUN_RULES[key].kind not in COUNTABLE
-        ]
-        return what_it_cannot_tell(self.lines, self.base, self.limit, unfollowed)
+        rules = [RUN_RULES[key] for key in self.rules]
+        beside = [rule.words for rule in rules if rule.kind not in COUNTABLE]
+        adds = " and ".join(["the weighted mean", *beside])
+        run = float(self._tables["lines"]["run_length"].iloc[0])
+        return (
+            *what_it_cannot_tell(self.lines, self.base, self.limit),
+            *quiet_sentence(run, "limits and runs", f"{adds} come on top"),
+        )
 
     def table(self) -> Table:
         """One row a batch: estimate, limits of the chart, weighted mean, signals."""
@@ -151,7 +150,7 @@ class Trend:
     def __repr__(self) -> str:
         lines, points = self._tables["lines"], self._tables["points"]
         return (
-            f"<Trend: {several(len(points), 'batch').replace('batchs', 'batches')}, "
+            f"<Trend: {batch_count(len(points))}, "
             f"{several(len(lines), 'line')}; {several(len(self._tables['signals']), 'signal')}>"
         )
 
@@ -232,6 +231,7 @@ def trend(
 
     Examples
     --------
+    >>> import numpy as np
     >>> rng = np.random.default_rng(3)
     >>> estimate = rng.normal(0.1, 0.2, 24) + np.repeat([0.0, 0.8], [16, 8])
     >>> rows = pd.DataFrame({"batch": [f"L{i}" for i in range(1, 25)],
@@ -240,12 +240,12 @@ def trend(
     >>> result.change[["batch", "first", "last"]].values.tolist()
     [['L17', 'L17', 'L17']]
     >>> result
-    <Trend: 24 batches, 1 line; 12 signals>
+    <Trend: 24 batches, 1 line; 7 signals>
     """
     alpha, level = one_number("alpha", alpha, 1e-6, 0.5), probability("level", level)
     chosen = chosen_rules(rules)
     weight, width = one_number("weight", weight, 0.02, 1.0), float(-ndtri(alpha / 2))
-    setting = _Setting(
+    setting = LineSetting(
         limit=None if limit is None else above_zero("limit", limit),
         chosen=chosen,
         weight=weight,
@@ -258,11 +258,11 @@ def trend(
         ewma_width=ewma_width(weight, 1 / alpha),
     )
     rows = batch_rows(batches, _CHECKS)
-    parts = [_line_of(line, part, setting) for line, part in each_line(rows)]
+    parts = [chart_of_line(line, part, setting) for line, part in each_line(rows)]
     tables = {
         "points": pd.concat([part[0] for part in parts], ignore_index=True),
         "lines": pd.DataFrame([part[1] for part in parts]),
-        "change": pd.DataFrame([part[2] for part in parts if part[2]], columns=list(CHANGE)),
+        "change": pd.DataFrame([part[2] for part in parts if part[2]], columns=CHANGE),
     }
     tables["signals"] = signal_rows(tables["points"])
     return Trend(
@@ -279,151 +279,3 @@ def trend(
         ewma_width=setting.ewma_width,
         _tables=MappingProxyType(tables),
     )
-
-
-CHANGE = [
-    "line",
-    "batch",
-    "date",
-    "first",
-    "last",
-    "before",
-    "after",
-    "difference",
-    "se",
-    "p",
-    "clear",
-]
-
-_CHECKS = (
-    ("estimate", is_number, "a finite number"),
-    ("se", lambda cell: is_number(cell) and cell >= 0, "a number, 0 or more"),
-)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Setting:
-    """Checked arguments of one call."""
-
-    limit: float | None
-    chosen: tuple[RunRule, ...]
-    weight: float
-    centre: float | None
-    scatter: float | None
-    base: int | None
-    level: float
-    seed: int
-    width: float
-    ewma_width: float
-
-
-def chosen_rules(rules: Iterable[str]) -> tuple[RunRule, ...]:
-    """The rules of these keys, each once.
-
-    Raises
-    ------
-    ArgumentError
-        For a key that is none.
-    """
-    keys = [rules] if isinstance(rules, str) else list(dict.fromkeys(rules))
-    unknown = [key for key in keys if key not in RUN_RULES]
-    if unknown:
-        raise ArgumentError(f"rules must be among {', '.join(RUN_RULES)}; got {unknown[0]!r}.")
-    return tuple(RUN_RULES[key] for key in keys)
-
-
-def above_zero(name: str, value: Any) -> float:
-    """One number above 0."""
-    number = one_number(name, value, 0.0, 1e300)
-    if number == 0:
-        raise ArgumentError(f"{name} must be above 0; got 0.")
-    return number
-
-
-def _line_of(
-    line: Any, part: pd.DataFrame, setting: _Setting
-) -> tuple[pd.DataFrame, dict[str, Any], dict[str, Any]]:
-    """Points, the row of the line and the row of its change (empty with few batches)."""
-    estimate, se = part["estimate"].to_numpy(), part["se"].to_numpy()
-    centre, scatter = _centre_and_scatter(line, estimate, se, setting)
-    sigma = np.hypot(scatter, se)
-    if not (sigma > 0).all():
-        raise ArgumentError(
-            f"batches of line {line} show no scatter and have a standard error of 0; give "
-            "scatter, or their standard errors."
-        )
-    points = _points(part, centre, sigma, setting)
-    mean, mean_se = weighted_mean(estimate, sigma)
-    half = float(ndtri((1 + setting.level) / 2)) * mean_se
-    row = {"line": line, "batches": len(part), "estimate": mean, "se": mean_se}
-    row |= {"low": mean - half, "high": mean + half, "scatter": scatter}
-    row |= {"noise": float(np.sqrt((se**2).mean())), "run_length": quiet_run(setting)}
-    if len(part) < FEWEST_FOR_CHANGE:
-        return points, row, {}
-    found = step_in_mean(estimate, sigma, level=setting.level, shuffles=SHUFFLES, seed=setting.seed)
-    return points, row, change_row(line, part, found)
-
-
-def quiet_run(setting: Any) -> float:
-    """Average run length of limits and those run rules that a chain can follow."""
-    followed = [rule for rule in setting.chosen if rule.kind in COUNTABLE]
-    return rules_run_length(followed, width=setting.width) if followed else np.inf
-
-
-def _centre_and_scatter(
-    line: Any, estimate: Floats, se: Floats, setting: _Setting
-) -> tuple[float, float]:
-    known = setting.centre is not None and setting.scatter is not None
-    if not known and len(estimate) < FEWEST:
-        raise ArgumentError(
-            f"batches hold {len(estimate)} of line {line}; at least {FEWEST} are needed to find "
-            "its centre and scatter, or give both."
-        )
-    first = slice(None, setting.base)
-    scatter = setting.scatter
-    if scatter is None:
-        scatter = batch_scatter(estimate[first], se[first])
-    if setting.centre is not None:
-        return setting.centre, scatter
-    sigma = np.hypot(scatter, se[first])
-    sigma = sigma if (sigma > 0).all() else np.ones_like(sigma)
-    return weighted_mean(estimate[first], sigma)[0], scatter
-
-
-def _points(part: pd.DataFrame, centre: float, sigma: Floats, setting: _Setting) -> pd.DataFrame:
-    estimate, se = part["estimate"].to_numpy(), part["se"].to_numpy()
-    half = float(ndtri((1 + setting.level) / 2)) * se
-    z = (estimate - centre) / sigma
-    mean, sd = ewma(estimate, sigma, centre=centre, weight=setting.weight)
-    reach = setting.ewma_width * sd
-    seen = {rule.words: rule.hits(z, setting.width) for rule in setting.chosen}
-    seen[EWMA_WORDS] = np.abs(mean - centre) > reach
-    return part.assign(
-        low=estimate - half,
-        high=estimate + half,
-        centre=centre,
-        sigma=sigma,
-        lower=centre - setting.width * sigma,
-        upper=centre + setting.width * sigma,
-        z=z,
-        ewma=mean,
-        ewma_lower=centre - reach,
-        ewma_upper=centre + reach,
-        against_limit=_against(estimate - half, estimate + half, setting.limit),
-        signals=in_words(seen),
-    )
-
-
-def in_words(seen: Mapping[str, NDArray[np.bool_]]) -> list[str]:
-    """The words of what was seen at each point, parted by semicolons."""
-    return [
-        "; ".join(word for word, hit in zip(seen, row, strict=True) if hit)
-        for row in np.column_stack(list(seen.values()))
-    ]
-
-
-def _against(low: Floats, high: Floats, limit: float | None) -> list[str]:
-    if limit is None:
-        return [""] * len(low)
-    within, beyond = (low > -limit) & (high < limit), (low >= limit) | (high <= -limit)
-    return list(np.where(within, WITHIN, np.where(beyond, BEYOND, UNTOLD)))

@@ -11,6 +11,20 @@ from ..base.results import several
 from ..models.change_points import ChangePoint
 from .batch_rows import ONE_LINE
 
+CHANGE = [
+    "line",
+    "batch",
+    "date",
+    "first",
+    "last",
+    "before",
+    "after",
+    "difference",
+    "se",
+    "p",
+    "clear",
+]
+"""Columns of a table of changes."""
 EWMA_WORDS = "the weighted mean lies beyond its limits"
 ENOUGH = 20
 """Batches from which limits are usually called settled; a convention."""
@@ -92,17 +106,19 @@ def change_row(line: Any, part: pd.DataFrame, found: ChangePoint) -> dict[str, A
     }
 
 
-def change_sentence(name: str, row: Mapping[Any, Any] | None, level: float) -> str:
+def change_sentence(
+    name: str, row: Mapping[Any, Any] | None, level: float, of: str = "level"
+) -> str:
     """Whether the level stepped, where and by how much."""
     if row is None:
-        return begun(name, "too few batches to look for a change of level.")
+        return begun(name, f"too few batches to look for a change of {of}.")
     if not row["clear"]:
         return begun(
-            name, f"no change of level is clear (p {row['p']:.2g} for one step at any place)."
+            name, f"no change of {of} is clear (p {row['p']:.2g} for one step at any place)."
         )
     return begun(
         name,
-        f"the level steps from {row['before']:.2g} to {row['after']:.2g} with batch "
+        f"the {of} steps from {row['before']:.2g} to {row['after']:.2g} with batch "
         f"{row['batch']} ({100 * level:g} %: {row['first']} to {row['last']}; "
         f"p {row['p']:.2g}).",
     )
@@ -114,8 +130,8 @@ def limit_sentence(name: str, against: pd.Series[Any], limit: float, level: floa
     return begun(
         name,
         f"of {batch_count(len(against))} {count['within']} are shown to lie within the agreed "
-        f"limit of {limit:g}, {count['beyond']} beyond it, {count['cannot tell']} can not be "
-        f"told (each by its own {100 * level:g} % limits).",
+        f"limit of {limit:g}, {count['beyond']} beyond it; for {count['cannot tell']} it "
+        f"cannot be told (each by its own {100 * level:g} % limits).",
     )
 
 
@@ -139,7 +155,7 @@ def common_change(change: pd.DataFrame, points: pd.DataFrame) -> Iterator[str]:
 
 
 def what_it_cannot_tell(
-    lines: pd.DataFrame, base: int | None, limit: float | None, unfollowed: Sequence[str]
+    lines: pd.DataFrame, base: int | None, limit: float | None
 ) -> tuple[str, ...]:
     """The limits of the evidence, a sentence each."""
     used = lines["batches"] if base is None else lines["batches"].clip(upper=base)
@@ -153,15 +169,16 @@ def what_it_cannot_tell(
         )
     if limit is None:
         said.append("No limit was agreed, so it does not say whether any batch is too far off.")
-    run = float(lines["run_length"].iloc[0])
-    if run < float("inf"):
-        said.append(
-            f"Where nothing changes, limits and runs signal once in {run:.0f} batches on average "
-            "all the same, each line on its own, and the weighted mean adds its own."
-        )
-    if unfollowed:
-        said.append(f"That count leaves out: {', '.join(unfollowed)}.")
     return tuple(said)
+
+
+def quiet_sentence(run: float, what: str, adds: str) -> Iterator[str]:
+    """How often a chart signals where nothing changes."""
+    if run < float("inf"):
+        yield (
+            f"Where nothing changes, {what} of a line signal once in {run:.0f} batches on average "
+            f"all the same; {adds}."
+        )
 
 
 def _listed(names: Sequence[str], most: int = 8) -> str:
