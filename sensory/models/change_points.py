@@ -83,13 +83,14 @@ def step_in_mean(
     squares = _squares(values, weight)
     left = np.maximum(squares - gain, 1e-300 + 1e-15 * squares)
     score = -(len(values) - 2) / 2 * np.log(left)
-    mean = weight @ values / weight.sum()
-    rng = np.random.default_rng(seed)
-    standard = np.broadcast_to((values - mean) / sigma, (shuffles, len(values)))
-    shuffled = rng.permuted(standard, axis=1) * sigma
-    reached = _gain_of_squares(shuffled, weight).max(1) / _squares(shuffled, weight)
     best = int(score.argmax())
-    p = _chance(reached, gain.max() / squares if squares > 0 else 0.0)
+    p = 1.0
+    if squares > _ALIKE**2 * (weight @ values**2):  # else the values are all alike
+        mean = weight @ values / weight.sum()
+        standard = np.broadcast_to((values - mean) / sigma, (shuffles, len(values)))
+        shuffled = np.random.default_rng(seed).permuted(standard, axis=1) * sigma
+        reached = _gain_of_squares(shuffled, weight).max(1) / _squares(shuffled, weight)
+        p = _chance(reached, gain.max() / squares)
     split = best + LEAST
     factor = np.sqrt(left[best] / (len(values) - 2)) * sigma / sigma.min()
     sides = [

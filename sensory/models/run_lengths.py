@@ -137,14 +137,14 @@ def ewma_run_length(
     500
     """
     end = width * np.sqrt(weight / (2 - weight))
-    nodes, mass = np.polynomial.legendre.leggauss(int(np.clip(24 / np.sqrt(weight), 48, 240)))
+    nodes, mass = np.polynomial.legendre.leggauss(int(np.clip(12 / np.sqrt(weight), 32, 200)))
 
     def kernel(start: Floats, half: float) -> Floats:
         z = (half * nodes[None, :] - (1 - weight) * start[:, None]) / weight - shift
         return half * mass * np.exp(-z * z / 2) / (weight * np.sqrt(2 * np.pi))
 
     left = np.linalg.solve(np.eye(len(nodes)) - kernel(end * nodes, end), np.ones(len(nodes)))
-    steps = int(np.ceil(np.log(1e-13) / np.log1p(-weight) / 2)) if widening and weight < 1 else 0
+    steps = int(np.ceil(np.log(1e-9) / np.log1p(-weight) / 2)) if widening and weight < 1 else 0
     halves = end * np.sqrt(1 - (1 - weight) ** (2.0 * np.arange(1, steps + 1)))
     half = end
     for before in halves[::-1]:

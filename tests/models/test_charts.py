@@ -1,5 +1,7 @@
 """Charts against worked examples, rules against plain loops, scatter against simulation."""
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -82,7 +84,7 @@ def plain(rule, z, width):
     for i in range(len(z)):
         last = z[max(0, i - rule.window + 1) : i + 1]
         full = len(last) == rule.window
-        steps = [b - a for a, b in zip(last, last[1:], strict=False)]
+        steps = [b - a for a, b in pairwise(last)]
         if rule.kind == "same side":
             up = z[i] > zone and sum(v > zone for v in last) >= rule.count
             down = z[i] < -zone and sum(v < -zone for v in last) >= rule.count
@@ -94,7 +96,7 @@ def plain(rule, z, width):
         elif rule.kind == "rising or falling":
             found.append(full and (all(s > 0 for s in steps) or all(s < 0 for s in steps)))
         else:
-            turns = [a * b < 0 for a, b in zip(steps, steps[1:], strict=False)]
+            turns = [a * b < 0 for a, b in pairwise(steps)]
             found.append(full and all(turns))
     return found
 
