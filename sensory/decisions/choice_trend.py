@@ -363,7 +363,7 @@ def _points(part: pd.DataFrame, asked: ChoiceTrend) -> pd.DataFrame:
         upper=upper,
         z=z,
         against_limit=_against(x, n, asked),
-        signals=in_words(seen),
+        signals=in_words(seen, len(part)),
     )
 
 

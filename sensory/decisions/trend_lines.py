@@ -157,16 +157,13 @@ def _points(part: pd.DataFrame, centre: float, sigma: Floats, setting: LineSetti
         ewma_lower=centre - reach,
         ewma_upper=centre + reach,
         against_limit=_against(estimate - half, estimate + half, setting.limit),
-        signals=in_words(seen),
+        signals=in_words(seen, len(part)),
     )
 
 
-def in_words(seen: Mapping[str, NDArray[np.bool_]]) -> list[str]:
+def in_words(seen: Mapping[str, NDArray[np.bool_]], points: int) -> list[str]:
     """The words of what was seen at each point, parted by semicolons."""
-    return [
-        "; ".join(word for word, hit in zip(seen, row, strict=True) if hit)
-        for row in np.column_stack(list(seen.values()))
-    ]
+    return ["; ".join(word for word, hit in seen.items() if hit[at]) for at in range(points)]
 
 
 def _against(low: Floats, high: Floats, limit: float | None) -> list[str]:

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from scipy.optimize import brentq
 from scipy.sparse import coo_array, eye_array
 from scipy.sparse.linalg import spsolve
-from scipy.special import ndtr
+from scipy.special import ndtr, ndtri
 
 from .charts import INSIDE, OUTSIDE, SAME_SIDE, RunRule
 
@@ -159,8 +159,9 @@ def ewma_width(weight: float, run_length: float) -> float:
     >>> round(ewma_width(1.0, 370.398), 3)
     3.0
     """
-    return float(
-        brentq(
-            lambda width: np.log(ewma_run_length(weight, width) / run_length), 0.05, 8, xtol=1e-9
-        )
-    )
+    most = 0.1 - float(ndtri(0.5 / run_length))  # means go together, so points need the widest
+
+    def missing(width: float) -> float:
+        return float(np.log(ewma_run_length(weight, width) / run_length))
+
+    return float(brentq(missing, 0.05, most, xtol=1e-9))

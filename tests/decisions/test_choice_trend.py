@@ -54,7 +54,7 @@ def test_usual_counts_by_adding_up_tails(alpha):
 
 def test_a_count_beyond_its_limits_signals():
     correct = [8] * 11 + [20]
-    result = trend_of_choices(rows(correct), protocol=TRIANGLE, base=11)
+    result = trend_of_choices(rows(correct), protocol=TRIANGLE, base=11, rules=["limit"])
     assert result.signals.values.tolist() == [["all", "L12", 12, "beyond the limits of the chart"]]
     assert "Beyond the limits of the chart: L12." in result.says()
     last = result.points.iloc[-1]
@@ -158,7 +158,8 @@ def test_lines_and_dates():
 def test_result_is_frozen_and_hands_out_copies():
     result = trend_of_choices(rows(CORRECT), protocol=TRIANGLE)
     assert isinstance(result, ChoiceTrend)
-    result.total.loc[:, "correct"] = 0
+    handed = result.total
+    handed.loc[:, "correct"] = 0
     assert result.total["correct"].sum() > 0
     with pytest.raises(AttributeError):
         result.base = 3

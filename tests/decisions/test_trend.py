@@ -224,7 +224,8 @@ def test_same_seed_same_p():
 def test_result_is_frozen_and_hands_out_copies():
     result = trend(simulated())
     assert isinstance(result, Trend)
-    result.points.loc[:, "estimate"] = 0.0
+    handed = result.points
+    handed.loc[:, "estimate"] = 0.0
     assert result.points["estimate"].abs().sum() > 0
     with pytest.raises(AttributeError):
         result.alpha = 0.1
