@@ -23,7 +23,7 @@ from ..base.results import Table, several
 from ..models.charts import RUN_RULES, THREE_SIGMA
 from ..models.run_lengths import COUNTABLE, ewma_width
 from .batch_rows import batch_rows, each_line, is_number
-from .trend_lines import FEWEST, LineSetting, above_zero, chart_of_line, chosen_rules
+from .trend_lines import FEWEST, LineSetting, above_zero, chart_of_line, chosen_rules, quiet_run
 from .trend_words import (
     CHANGE,
     batch_count,
@@ -256,6 +256,7 @@ def trend(
         seed=one_count("seed", seed),
         width=width,
         ewma_width=ewma_width(weight, 1 / alpha),
+        run_length=quiet_run(chosen, width),
     )
     rows = batch_rows(batches, _CHECKS)
     parts = [chart_of_line(line, part, setting) for line, part in each_line(rows)]

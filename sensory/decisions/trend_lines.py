@@ -41,6 +41,7 @@ class LineSetting:
     seed: int
     width: float
     ewma_width: float
+    run_length: float
 
 
 def chosen_rules(rules: Iterable[str]) -> tuple[RunRule, ...]:
@@ -91,7 +92,7 @@ def chart_of_line(
     row |= {"low": mean - half, "high": mean + half, "scatter": scatter}
     row |= {
         "noise": float(np.sqrt((se**2).mean())),
-        "run_length": quiet_run(setting.chosen, setting.width),
+        "run_length": setting.run_length,
     }
     if len(part) < FEWEST_FOR_CHANGE:
         return points, row, {}
