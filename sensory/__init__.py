@@ -44,6 +44,8 @@ if TYPE_CHECKING:
     from .choices.two_stage import two_stage_plan as two_stage_plan
     from .decisions.advice import Situation as Situation
     from .decisions.advice import advise as advise
+    from .decisions.choice_trend import ChoiceTrend as ChoiceTrend
+    from .decisions.choice_trend import trend_of_choices as trend_of_choices
     from .decisions.findings import SessionFinding as SessionFinding
     from .decisions.findings import session_finding as session_finding
     from .decisions.plans import panel_plan as panel_plan
@@ -52,8 +54,11 @@ if TYPE_CHECKING:
     from .decisions.screening_rules import choice_rule as choice_rule
     from .decisions.screening_rules import matching_rule as matching_rule
     from .decisions.screening_rules import order_rule as order_rule
+    from .decisions.trend import Trend as Trend
+    from .decisions.trend import trend as trend
     from .methods import METHODS as METHODS
     from .methods import Method as Method
+    from .models.charts import RUN_RULES as RUN_RULES
     from .protocols import DUO_TRIO as DUO_TRIO
     from .protocols import PAIRED as PAIRED
     from .protocols import PROTOCOLS as PROTOCOLS
@@ -148,6 +153,11 @@ _HOME = {
     "choice_rule": ".decisions.screening_rules",
     "matching_rule": ".decisions.screening_rules",
     "order_rule": ".decisions.screening_rules",
+    "RUN_RULES": ".models.charts",
+    "Trend": ".decisions.trend",
+    "trend": ".decisions.trend",
+    "ChoiceTrend": ".decisions.choice_trend",
+    "trend_of_choices": ".decisions.choice_trend",
 }
 
 __all__ = [*_HOME, "__version__"]  # noqa: PLE0604

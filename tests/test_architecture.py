@@ -59,6 +59,10 @@ ORDER = {
         "mean_squares",
         "studentized",
         "multiplicity",
+        "charts",
+        "run_lengths",
+        "change_points",
+        "confidence_sequence",
     ),
     "choices": (
         "counts",
@@ -136,6 +140,11 @@ ORDER = {
         "controlled",
         "screening_rules",
         "screening",
+        "batch_rows",
+        "trend_words",
+        "trend_lines",
+        "trend",
+        "choice_trend",
     ),
     "store": (
         "migrations.versions.v0001_first_tables",

@@ -1,0 +1,154 @@
+"""Batches over time as rows: checked, put in the order of time, parted by line."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Hashable, Iterator, Sequence
+from datetime import date, datetime
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from ..base.errors import ArgumentError
+
+Cells = NDArray[Any]
+Check = tuple[str, Callable[[Any], bool], str]
+
+ONE_LINE = "all"
+"""Name of the line where no column says which."""
+
+_SHOWN = 10
+
+
+def is_number(cell: Any) -> bool:
+    """A finite number that is no truth value."""
+    kind = isinstance(cell, (int, float, np.integer, np.floating)) and not isinstance(cell, bool)
+    return bool(kind and np.isfinite(cell))
+
+
+def is_count(cell: Any) -> bool:
+    """A whole number, zero or more."""
+    return is_number(cell) and cell >= 0 and cell == int(cell)
+
+
+def batch_rows(batches: pd.DataFrame, checks: Sequence[Check]) -> pd.DataFrame:
+    """Rows with ``line batch date`` and the checked columns, in the order of time in each line.
+
+    Parameters
+    ----------
+    batches : DataFrame
+        One batch a row. `line` is optional; without `date` the rows are taken to be in the
+        order of time and numbered.
+    checks : sequence of (column, test of a cell, what is allowed)
+
+    Raises
+    ------
+    ArgumentError
+        No table, no row, a missing column; cells that cannot be used, all of them at once,
+        counted as in a file with the header as row 1; a batch twice in one line.
+    """
+    _whole(batches, [column for column, _, _ in checks])
+    frame = batches.reset_index(drop=True)
+    rows = pd.DataFrame({"line": frame.get("line", pd.Series(ONE_LINE, index=frame.index))})
+    rows["batch"] = frame["batch"]
+    faults = [*_named(rows), *_cells(frame, checks)]
+    when = _dates(frame, faults)
+    if not faults:
+        faults = list(_twice(rows))
+    if faults:
+        more = f"; and {len(faults) - _SHOWN} more" if len(faults) > _SHOWN else ""
+        raise ArgumentError(f"batches: {'; '.join(faults[:_SHOWN])}{more}.")
+    rows["date"] = when if "date" in frame else rows.groupby("line", sort=False).cumcount() + 1
+    for column, _, _ in checks:
+        rows[column] = frame[column].astype(float)
+    lines = {line: place for place, line in enumerate(rows["line"].unique())}
+    rows["_line"] = [lines[line] for line in rows["line"]]
+    ordered = rows.sort_values(["_line", "date"], kind="stable")
+    return ordered.drop(columns="_line").reset_index(drop=True)
+
+
+def each_line(rows: pd.DataFrame) -> Iterator[tuple[Hashable, pd.DataFrame]]:
+    """Name and rows of each line, in the order in which the lines first came."""
+    for line, part in rows.groupby("line", sort=False):
+        yield line, part.reset_index(drop=True)
+
+
+def _whole(batches: Any, columns: Sequence[str]) -> None:
+    needed = ["batch", *columns]
+    if not isinstance(batches, pd.DataFrame):
+        raise ArgumentError(
+            f"batches must be a pandas DataFrame with one batch a row; "
+            f"got {type(batches).__name__}."
+        )
+    twice = batches.columns[batches.columns.duplicated()]
+    if len(twice):
+        raise ArgumentError(f"batches have the column {twice[0]} more than once.")
+    absent = [name for name in needed if name not in batches]
+    if absent:
+        raise ArgumentError(
+            f"batches lack the column{'s' * (len(absent) > 1)} {', '.join(absent)}; needed are "
+            f"{', '.join(needed)}, and date and line where there are any; "
+            f"got {', '.join(map(str, batches.columns))}."
+        )
+    if not len(batches):
+        raise ArgumentError("batches are empty; give at least one row.")
+
+
+def _named(rows: pd.DataFrame) -> Iterator[str]:
+    for column in ("line", "batch"):
+        empty = rows[column].isna() | (rows[column].astype(str).str.strip() == "")
+        for place in np.flatnonzero(empty):
+            yield f"row {place + 2}, column {column}: is left empty, give a name"
+
+
+def _cells(frame: pd.DataFrame, checks: Sequence[Check]) -> Iterator[str]:
+    for column, passes, allowed in checks:
+        for place, cell in enumerate(frame[column]):
+            if not passes(cell):
+                yield f"row {place + 2}, column {column}: got {cell!r}, must be {allowed}"
+
+
+def _twice(rows: pd.DataFrame) -> Iterator[str]:
+    for place in np.flatnonzero(rows.duplicated(["line", "batch"])):
+        yield (
+            f"row {place + 2}: batch {rows['batch'][place]} stands twice in line "
+            f"{rows['line'][place]}, put its sessions together into one row"
+        )
+
+
+def _dates(frame: pd.DataFrame, faults: list[str]) -> pd.Series[Any] | None:
+    """Numbers or moments; what cannot be read is added to the faults."""
+    if "date" not in frame:
+        return None
+    column = frame["date"]
+    if not pd.api.types.is_datetime64_any_dtype(column):
+        if all(map(is_number, column)):
+            return column.astype(float)
+        column = pd.Series([_moment(cell) for cell in column], index=column.index, dtype=object)
+    for place in np.flatnonzero(column.isna()):
+        cell = frame["date"][place]
+        faults.append(
+            f"row {place + 2}, column date: got {cell!r}, must be a date as 2026-03-31, "
+            "or numbers throughout"
+        )
+    if column.isna().any():
+        return None
+    try:
+        return pd.to_datetime(column)
+    except (ValueError, TypeError):
+        faults.append("column date: some have a time zone and some not, give all or none")
+        return None
+
+
+def _moment(cell: Any) -> datetime | None:
+    if isinstance(cell, datetime) and not pd.isna(cell):
+        return cell
+    if isinstance(cell, date) and not pd.isna(cell):
+        return datetime(cell.year, cell.month, cell.day)
+    if not isinstance(cell, str):
+        return None
+    try:
+        return datetime.fromisoformat(cell.strip())
+    except ValueError:
+        return None

@@ -1,0 +1,282 @@
+"""Batches over time: is the product, or one line of it, moving away from the reference?
+
+Limits of a chart come from the scatter of the batches and say what is unusual; the limit
+agreed with management says what is too far. Neither follows from the other.
+
+[1] ISO 7870-2 and ISO 7870-6: Shewhart charts and EWMA charts. (Scope; from memory.)
+[2] Lucas, J.M. and Saccucci, M.S. (1990). Technometrics 32, 1-12. (From memory.)
+[3] ISO 20613:2019: sensory analysis in quality control. (Scope.)
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Any
+
+import pandas as pd
+from scipy.special import ndtri
+
+from ..base.checks import one_count, one_number, probability
+from ..base.results import Table, several
+from ..models.charts import RUN_RULES, THREE_SIGMA
+from ..models.run_lengths import COUNTABLE, ewma_width
+from .batch_rows import batch_rows, each_line, is_number
+from .trend_lines import FEWEST, LineSetting, above_zero, chart_of_line, chosen_rules, quiet_run
+from .trend_words import (
+    CHANGE,
+    batch_count,
+    change_sentence,
+    common_change,
+    level_sentence,
+    limit_sentence,
+    named,
+    quiet_sentence,
+    signal_rows,
+    signal_sentences,
+    what_it_cannot_tell,
+)
+
+RULES = ("limit", "nine on one side")
+"""Rules in use where none are named."""
+
+_CHECKS = (
+    ("estimate", is_number, "a finite number"),
+    ("se", lambda cell: is_number(cell) and cell >= 0, "a number, 0 or more"),
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Trend:
+    """Result of `trend`: tidy tables, handed out as copies.
+
+    Attributes
+    ----------
+    limit, alpha, weight, centre, scatter, base, level, seed
+        As given.
+    rules : tuple of str
+        Keys of `RUN_RULES`.
+    width, ewma_width : float
+        Limits of the points and of the weighted mean, in standard deviations of each.
+    points : DataFrame
+        ``line batch date estimate se low high centre sigma lower upper z ewma ewma_lower
+        ewma_upper against_limit signals``: `low` and `high` are limits of the batch itself at
+        `level`; `lower` and `upper` those of the chart; `sigma` is the standard deviation of
+        the point on the chart, z = (estimate - centre) / sigma; `against_limit` is ``within``
+        or ``beyond`` where low and high lie so as a whole, else ``cannot tell``.
+    signals : DataFrame
+        ``line batch date signal``: one row a signal.
+    change : DataFrame
+        ``line batch date first last before after difference se p clear``: the likeliest
+        single step of each line with six batches or more. `batch` is the first one at the
+        new level, `first` and `last` bound it at `level`; the step is `clear` where p is at
+        most 1 - level.
+    lines : DataFrame
+        ``line batches estimate se low high scatter noise run_length``: mean of each line; the
+        standard deviation of its batches; the panel's noise, as a root mean square; and after
+        how many batches, on average, limits and runs signal where nothing changes.
+    """
+
+    limit: float | None
+    alpha: float
+    rules: tuple[str, ...]
+    weight: float
+    centre: float | None
+    scatter: float | None
+    base: int | None
+    level: float
+    seed: int
+    width: float
+    ewma_width: float
+    _tables: Mapping[str, pd.DataFrame]
+
+    @property
+    def points(self) -> pd.DataFrame:
+        return self._tables["points"].copy()
+
+    @property
+    def signals(self) -> pd.DataFrame:
+        return self._tables["signals"].copy()
+
+    @property
+    def change(self) -> pd.DataFrame:
+        return self._tables["change"].copy()
+
+    @property
+    def lines(self) -> pd.DataFrame:
+        return self._tables["lines"].copy()
+
+    def says(self) -> tuple[str, ...]:
+        """Line by line: where it lies, what is unusual, whether it stepped, the limit."""
+        said: list[str] = []
+        changes = {row["line"]: row for row in self.change.to_dict("records")}
+        lines = self.lines.to_dict("records")
+        for row in lines:
+            name = named(row["line"], len(lines))
+            own = self._tables["points"].query("line == @row['line']")
+            said.append(level_sentence(name, row, self.level))
+            said.extend(signal_sentences(name, self._of(row["line"])))
+            said.append(change_sentence(name, changes.get(row["line"]), self.level))
+            if self.limit is not None:
+                said.append(limit_sentence(name, own["against_limit"], self.limit, self.level))
+        return (*said, *common_change(self.change, self._tables["points"]))
+
+    def _of(self, line: Any) -> pd.DataFrame:
+        signals = self._tables["signals"]
+        return signals[signals["line"] == line]
+
+    @property
+    def cannot_tell(self) -> tuple[str, ...]:
+        """What these numbers do not answer, a sentence each."""
+        rules = [RUN_RULES[key] for key in self.rules]
+        beside = [rule.words for rule in rules if rule.kind not in COUNTABLE]
+        adds = " and ".join(["the weighted mean", *beside])
+        run = float(self._tables["lines"]["run_length"].iloc[0])
+        return (
+            *what_it_cannot_tell(self.lines, self.base, self.limit),
+            *quiet_sentence(run, "limits and runs", f"{adds} come on top"),
+        )
+
+    def table(self) -> Table:
+        """One row a batch: estimate, limits of the chart, weighted mean, signals."""
+        columns = ("line", "batch", "estimate", "lower", "upper", "ewma", "signals")
+        rows = [
+            (str(row["line"]), str(row["batch"]), *(row[name] for name in columns[2:]))
+            for row in self._tables["points"].to_dict("records")
+        ]
+        return Table(columns=columns, rows=tuple(rows))
+
+    def __repr__(self) -> str:
+        lines, points = self._tables["lines"], self._tables["points"]
+        return (
+            f"<Trend: {batch_count(len(points))}, "
+            f"{several(len(lines), 'line')}; {several(len(self._tables['signals']), 'signal')}>"
+        )
+
+    def _repr_html_(self) -> str:
+        said = "".join(f"<p>{line}</p>" for line in (*self.says(), *self.cannot_tell))
+        return f"{self.table()._repr_html_()}{said}"
+
+
+def trend(
+    batches: pd.DataFrame,
+    *,
+    limit: float | None = None,
+    alpha: float = THREE_SIGMA,
+    rules: Iterable[str] = RULES,
+    weight: float = 0.2,
+    centre: float | None = None,
+    scatter: float | None = None,
+    base: int | None = None,
+    level: float = 0.95,
+    seed: int = 1,
+) -> Trend:
+    """Do the batches keep their distance from the reference, or does it move?
+
+    Parameters
+    ----------
+    batches : DataFrame
+        One batch a row: ``batch estimate se`` and, where there are any, ``date line``.
+        `estimate` is batch minus reference, or beyond the blind control; `se` its own
+        standard error from the noise of the panel that day, 0 where unknown. Dates are
+        moments, ISO texts or numbers; without them the rows are in the order of time.
+        Each `line` (or supplier) has its own chart.
+    limit : float, optional
+        Distance that is not tolerated, agreed beforehand, in units of the estimate and in
+        both directions. Batches are held against it by their own limits, not by the chart's.
+    alpha : float
+        Risk of a false signal of the limits at each batch where nothing changes; 0.0027 is
+        three standard deviations. The weighted mean gets limits with the same average run
+        length, 1 / alpha.
+    rules : keys of RUN_RULES
+        What is looked for beside the weighted mean. Each rule adds false signals.
+    weight : float
+        Of the latest batch in the weighted mean, 0.02 to 1: small for slow changes.
+    centre : float, optional
+        Centre line; otherwise the weighted mean of the base. 0 asks about the reference
+        itself, the mean asks whether the batches stay alike.
+    scatter : float, optional
+        Known standard deviation of the batches, without the panel's noise; otherwise from the
+        moving ranges of the base.
+    base : int, optional
+        Only so many first batches of each line set centre and scatter; otherwise all of
+        them do, and a change widens the limits that should show it.
+    level : float
+        Of the limits of batches, means and the place of a change.
+    seed : int
+        Of the random orders behind the p of a change.
+
+    Returns
+    -------
+    Trend
+
+    Raises
+    ------
+    ArgumentError
+        Cells that cannot be used, see `batch_rows`; fewer than three batches in a line
+        whose centre or scatter is not given; a base below 3; an unknown rule; batches that
+        show no scatter at all.
+
+    Notes
+    -----
+    The standard deviation of a point is sqrt(scatter^2 + se^2), so a noisy day has wider
+    limits; run rules look at the standardised points. Scatter makes the moving ranges add up
+    to their expectation (`batch_scatter`); with equal se this is the individuals chart of
+    [1], centre +- 3 mean moving range / 1.128, unless the panel's noise alone is more. The
+    limits of the weighted mean widen with time and follow unequal se [2]. The change is one
+    step, by likelihood ratio, over all batches. se counts as known; where few assessors gave
+    it, signals are somewhat too frequent. Batches made one after the other from the same lot
+    go together, which no rule here takes into account.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> rng = np.random.default_rng(3)
+    >>> estimate = rng.normal(0.1, 0.2, 24) + np.repeat([0.0, 0.8], [16, 8])
+    >>> rows = pd.DataFrame({"batch": [f"L{i}" for i in range(1, 25)],
+    ...                      "estimate": estimate, "se": 0.15})
+    >>> result = trend(rows, limit=1.5, base=12)
+    >>> result.change[["batch", "first", "last"]].values.tolist()
+    [['L17', 'L17', 'L17']]
+    >>> result
+    <Trend: 24 batches, 1 line; 7 signals>
+    """
+    alpha, level = one_number("alpha", alpha, 1e-6, 0.5), probability("level", level)
+    chosen = chosen_rules(rules)
+    weight, width = one_number("weight", weight, 0.02, 1.0), float(-ndtri(alpha / 2))
+    setting = LineSetting(
+        limit=None if limit is None else above_zero("limit", limit),
+        chosen=chosen,
+        weight=weight,
+        centre=None if centre is None else one_number("centre", centre, -1e300, 1e300),
+        scatter=None if scatter is None else one_number("scatter", scatter, 0.0, 1e300),
+        base=None if base is None else one_count("base", base, at_least=FEWEST),
+        level=level,
+        seed=one_count("seed", seed),
+        width=width,
+        ewma_width=ewma_width(weight, 1 / alpha),
+        run_length=quiet_run(chosen, width),
+    )
+    rows = batch_rows(batches, _CHECKS)
+    parts = [chart_of_line(line, part, setting) for line, part in each_line(rows)]
+    tables = {
+        "points": pd.concat([part[0] for part in parts], ignore_index=True),
+        "lines": pd.DataFrame([part[1] for part in parts]),
+        "change": pd.DataFrame([part[2] for part in parts if part[2]], columns=CHANGE),
+    }
+    tables["signals"] = signal_rows(tables["points"])
+    return Trend(
+        limit=setting.limit,
+        alpha=alpha,
+        rules=tuple(rule.key for rule in chosen),
+        weight=weight,
+        centre=setting.centre,
+        scatter=setting.scatter,
+        base=setting.base,
+        level=level,
+        seed=setting.seed,
+        width=width,
+        ewma_width=setting.ewma_width,
+        _tables=MappingProxyType(tables),
+    )

@@ -1,0 +1,187 @@
+"""Sentences and small tables of a trend, the same for scores and for choices."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+import pandas as pd
+
+from ..base.results import several
+from ..models.change_points import ChangePoint
+from .batch_rows import ONE_LINE
+
+CHANGE = [
+    "line",
+    "batch",
+    "date",
+    "first",
+    "last",
+    "before",
+    "after",
+    "difference",
+    "se",
+    "p",
+    "clear",
+]
+"""Columns of a table of changes."""
+EWMA_WORDS = "the weighted mean lies beyond its limits"
+ENOUGH = 20
+"""Batches from which limits are usually called settled; a convention."""
+
+REFERENCE = (
+    "It does not tell whether the batches moved or the reference did: when the reference drifts "
+    "or is renewed, every finding moves with it."
+)
+USUAL = (
+    "The limits of the chart say what is unusual for these batches, not what a consumer accepts."
+)
+QUIET = "No signal is no proof that nothing changed; a small change may need many batches to show."
+ONE_STEP = (
+    "A change is sought as one step; a slow drift or several steps are described badly by it."
+)
+CHOSEN = "The size of a step at its likeliest place tends to look larger than it is."
+
+
+def named(line: Any, lines: int) -> str:
+    """How a sentence begins: the line, where there are several or it has a name."""
+    return "" if lines == 1 and line == ONE_LINE else f"Line {line}: "
+
+
+def begun(name: str, text: str) -> str:
+    """The sentence behind the name of the line, or with a capital of its own."""
+    return f"{name}{text}" if name else f"{text[:1].upper()}{text[1:]}"
+
+
+def batch_count(count: int) -> str:
+    """A count of batches in words."""
+    return f"{count} batch{'' if count == 1 else 'es'}"
+
+
+def level_sentence(name: str, row: Mapping[Any, Any], level: float) -> str:
+    """Where the batches lie on average, and how far they scatter."""
+    side = "above" if row["estimate"] >= 0 else "below"
+    known = row["noise"] > 0
+    of = " beyond the panel's noise" if known else ""
+    spread = f"they scatter with a standard deviation of {row['scatter']:.2g}{of}"
+    if known and row["scatter"] == 0:
+        spread = "they scatter no more than the panel's noise explains"
+    return begun(
+        name,
+        f"{batch_count(row['batches'])} on average lie {abs(row['estimate']):.2g} {side} the "
+        f"reference ({row['low']:.2g} to {row['high']:.2g}, {100 * level:g} %); {spread}.",
+    )
+
+
+def signal_rows(points: pd.DataFrame) -> pd.DataFrame:
+    """One row a signal: ``line batch date signal``."""
+    told = points.assign(signal=points["signals"].str.split("; "))
+    rows = told.explode("signal")[["line", "batch", "date", "signal"]]
+    return rows[rows["signal"] != ""].reset_index(drop=True)
+
+
+def signal_sentences(name: str, signals: pd.DataFrame) -> Iterator[str]:
+    """One sentence a kind of signal, with the batches that raised it."""
+    if signals.empty:
+        yield begun(name, "no batch stands out from the others, and no run does.")
+    for words, rows in signals.groupby("signal", sort=False):
+        yield begun(name, f"{words}: {_listed([str(batch) for batch in rows['batch']])}.")
+
+
+def change_row(line: Any, part: pd.DataFrame, found: ChangePoint) -> dict[str, Any]:
+    """A change with the names of its batches."""
+    batch = part["batch"]
+    return {
+        "line": line,
+        "batch": batch[found.place],
+        "date": part["date"][found.place],
+        "first": batch[found.low],
+        "last": batch[found.high],
+        "before": found.before,
+        "after": found.after,
+        "difference": found.after - found.before,
+        "se": (found.before_se**2 + found.after_se**2) ** 0.5,
+        "p": found.p,
+        "clear": found.p <= 1 - found.level + 1e-12,
+    }
+
+
+def change_sentence(
+    name: str, row: Mapping[Any, Any] | None, level: float, of: str = "level"
+) -> str:
+    """Whether the level stepped, where and by how much."""
+    if row is None:
+        return begun(name, f"too few batches to look for a change of {of}.")
+    if not row["clear"]:
+        return begun(
+            name, f"no change of {of} is clear (p {row['p']:.2g} for one step at any place)."
+        )
+    return begun(
+        name,
+        f"the {of} steps from {row['before']:.2g} to {row['after']:.2g} with batch "
+        f"{row['batch']} ({100 * level:g} %: {row['first']} to {row['last']}; "
+        f"p {row['p']:.2g}).",
+    )
+
+
+def limit_sentence(name: str, against: pd.Series[Any], limit: float, level: float) -> str:
+    """How many batches are shown to lie within the agreed limit, beyond it, or neither."""
+    count = {word: int((against == word).sum()) for word in ("within", "beyond", "cannot tell")}
+    return begun(
+        name,
+        f"of {batch_count(len(against))} {count['within']} are shown to lie within the agreed "
+        f"limit of {limit:g}, {count['beyond']} beyond it; for {count['cannot tell']} it "
+        f"cannot be told (each by its own {100 * level:g} % limits).",
+    )
+
+
+def common_change(change: pd.DataFrame, points: pd.DataFrame) -> Iterator[str]:
+    """Where two lines step at one time, the reference may be what moved."""
+    dates = points.set_index(["line", "batch"])["date"]
+    clear = [
+        (row["line"], dates[row["line"], row["first"]], dates[row["line"], row["last"]])
+        for row in change[change["clear"].astype(bool)].to_dict("records")
+    ]
+    together = [
+        str(one[0])
+        for one in clear
+        if any(one is not other and one[1] <= other[2] and other[1] <= one[2] for other in clear)
+    ]
+    if together:
+        yield (
+            f"Lines {' and '.join(together)} step at the same time: look at the reference and "
+            "the panel first."
+        )
+
+
+def what_it_cannot_tell(
+    lines: pd.DataFrame, base: int | None, limit: float | None
+) -> tuple[str, ...]:
+    """The limits of the evidence, a sentence each."""
+    used = lines["batches"] if base is None else lines["batches"].clip(upper=base)
+    few = lines.loc[used < ENOUGH, "line"]
+    said = [REFERENCE, USUAL, QUIET, ONE_STEP, CHOSEN]
+    if len(few):
+        least = int(used.min())
+        said.append(
+            f"Limits from so few batches ({least} at the least, {ENOUGH} are usual) are rough: "
+            "false signals may be several times as frequent as planned, or a change may hide."
+        )
+    if limit is None:
+        said.append("No limit was agreed, so it does not say whether any batch is too far off.")
+    return tuple(said)
+
+
+def quiet_sentence(run: float, what: str, adds: str) -> Iterator[str]:
+    """How often a chart signals where nothing changes."""
+    if run < float("inf"):
+        yield (
+            f"Where nothing changes, {what} of a line signal once in {run:.0f} batches on average "
+            f"all the same; {adds}."
+        )
+
+
+def _listed(names: Sequence[str], most: int = 8) -> str:
+    if len(names) <= most:
+        return ", ".join(names)
+    return f"{', '.join(names[:most])} and {several(len(names) - most, 'other')}"
