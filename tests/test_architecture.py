@@ -42,7 +42,18 @@ FRONT = 60  # app.py
 
 # Inside a folder a file may import those that stand before it.
 ORDER = {
-    "base": ("version", "errors", "checks", "results", "standards", "languages", "records"),
+    "base": (
+        "version",
+        "errors",
+        "checks",
+        "results",
+        "standards",
+        "languages",
+        "records",
+        "record_checks",
+        "references",
+        "batches",
+    ),
     "models": (
         "binomial",
         "links",
