@@ -69,6 +69,7 @@ ORDER = {
         "mean_squares",
         "studentized",
         "multiplicity",
+        "paired",
     ),
     "choices": (
         "counts",
@@ -145,6 +146,9 @@ ORDER = {
         "controlled",
         "screening_rules",
         "screening",
+        "characteristic",
+        "release",
+        "references",
     ),
     "store": (
         "migrations.versions.v0001_first_tables",

@@ -45,8 +45,9 @@ class Bridge(Plain):
     reason : str
         Why there is no finding; needed where there is none.
     estimate, se : float or None
-        Newer less older with its standard error, on a scale that all bridges of the product
-        share, such as overall difference beyond the blind control.
+        Newer less older with its standard error, on one scale with a direction that all
+        bridges of the product share, such as the score of the attribute that ages most. An
+        overall difference has no direction, so its steps could not be added.
     session : str
         Of the record.
     """
