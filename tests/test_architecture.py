@@ -149,6 +149,9 @@ ORDER = {
         "characteristic",
         "release",
         "references",
+        "disposition_table",
+        "batch_parts",
+        "disposition",
     ),
     "store": (
         "migrations.versions.v0001_first_tables",
