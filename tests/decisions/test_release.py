@@ -103,7 +103,7 @@ def test_large_panels_against_simulation():
 
 def test_difference_from_control_against_simulated_sessions():
     """Second route: `difference_from_control` itself judges simulated ballots."""
-    rng, people, sessions = np.random.default_rng(11), 8, 600
+    rng, people, sessions = np.random.default_rng(11), 8, 300
     assessor = np.repeat([f"a{i}" for i in range(people)], 2)
     for truth in (0.3, 0.8):
         # one attribute a session: independent tables in one call
