@@ -42,6 +42,8 @@ class Part:
         With which a difference was looked for.
     limits : mapping of attribute to float
         Of rated tests, in points of the scale; empty for a forced choice.
+    people : int
+        How many assessors or answers of a forced choice.
     correct, trials : int
         Of a forced choice, else 0.
     one_each : bool
@@ -53,6 +55,7 @@ class Part:
     because: str
     alpha: float
     limits: Mapping[Any, float]
+    people: int
     correct: int = 0
     trials: int = 0
     one_each: bool = True
@@ -172,6 +175,7 @@ def _choice(found: SessionFinding, rule: ReleaseRule) -> Part:
         because=because,
         alpha=test.alpha,
         limits=MappingProxyType({}),
+        people=test.trials,
         correct=test.correct,
         trials=test.trials,
         one_each=found.replicated is None,
@@ -198,6 +202,7 @@ def _beyond_control(
         because=f"{DIFFERENCE_FROM_CONTROL.name}: {'; '.join(said)}.",
         alpha=result.alpha,
         limits=result.limits,
+        people=len(result.scores.assessors),
     )
 
 
@@ -234,6 +239,7 @@ def _profile(result: Profile, rule: ReleaseRule, sample: Hashable | None) -> Par
         because=f"{PROFILE.name}: {words}.",
         alpha=result.alpha,
         limits=result.margins,
+        people=len(result.table.assessors),
     )
 
 

@@ -7,7 +7,7 @@ from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from ..base.batches import Clearance, Disposition
+from ..base.batches import Batch, Clearance, Disposition
 from ..base.errors import ArgumentError
 from ..base.records import Finding
 from ..base.results import Table, several
@@ -18,6 +18,7 @@ from .disposition_table import (
     Attempt,
     ClearanceState,
     PanelState,
+    ReferenceUse,
     clearance_state,
     entry_at,
     recommended,
@@ -40,11 +41,12 @@ class BatchFinding:
     disposition : Disposition
         Recommended.
     blocked : bool
-        Whether clearance or panel stand against release whatever the finding.
+        Whether clearance, reference or panel stand against release.
     reasons : tuple of str
         The first one decided.
     clearance : ClearanceState
     panel : PanelState
+    reference : ReferenceUse
     attempt : Attempt
     attempts : int
         Tastings of this question so far, aborted ones included.
@@ -62,6 +64,7 @@ class BatchFinding:
     reasons: tuple[str, ...]
     clearance: ClearanceState
     panel: PanelState
+    reference: ReferenceUse
     attempt: Attempt
     attempts: int
     true_risk: float | None
@@ -82,6 +85,7 @@ class BatchFinding:
             ("recommended", self.disposition.value),
             ("clearance", self.clearance.value),
             ("panel", self.panel.value),
+            ("reference", self.reference.value),
             ("tastings of this question", self.attempts),
             ("chance that a batch at the limit passes", self.true_risk),
             *reasons,
@@ -104,6 +108,7 @@ def batch_finding(
     earlier: Sequence[Result | None] = (),
     sample: Hashable | None = None,
     reference: ReferenceState | None = None,
+    batch: Batch | None = None,
 ) -> BatchFinding:
     """May this batch go out? All its tests put together, and a recommendation.
 
@@ -124,7 +129,9 @@ def batch_finding(
     sample : name of a sample, optional
         Which one the batch is, where rated tests hold several.
     reference : ReferenceState, optional
-        Its problems are added to the reasons.
+        That of the reference on that day; one that may not be used blocks release.
+    batch : Batch, optional
+        The clearance has to be its own: rework does not inherit that of what went into it.
 
     Returns
     -------
@@ -134,7 +141,7 @@ def batch_finding(
     ------
     ArgumentError
         Where the rule's test is missing or there twice, was judged at other risks or another
-        limit than agreed, or `sample` has to be said.
+        limit than agreed, `sample` has to be said, or the clearance is of another batch.
 
     Notes
     -----
@@ -145,9 +152,9 @@ def batch_finding(
     are the planned ones with one answer an assessor. Else its tasting is read by itself, and
     another one is not planned.
 
-    The true risk is that of passing at the limit at least once: for a forced choice exact from
-    `retest_risk`, else 1 - (1 - beta)^k for k tastings by different people or on different
-    days, the most it can be when they are independent.
+    The true risk is that of passing at the limit at least once: for a forced choice with one
+    answer an assessor exact from `retest_risk`, else 1 - (1 - beta)^k for k tastings, the most
+    it can be when they are independent.
 
     Examples
     --------
@@ -162,8 +169,7 @@ def batch_finding(
     >>> batch_finding([result], rule=rule, clearance=None).reasons[0]
     'Clearance by food safety and the declaration of allergens are missing.'
     """
-    if clearance is not None and not isinstance(clearance, Clearance):
-        raise ArgumentError(f"clearance must be a Clearance or None; got {clearance!r}.")
+    number = _number(batch, clearance)
     parts = [part_of(one, rule, sample) for one in results]
     before = [None if one is None else part_of(one, rule, sample) for one in earlier]
     attempt, notes = Attempt.SINGLE, list[str]()
@@ -173,7 +179,9 @@ def batch_finding(
     finding = overall([part.finding for part in parts]) if parts else None
     sees, coarse = panel_state(parts, panel)
     cleared = clearance_state(clearance)
-    entry = entry_at(finding, cleared, sees, attempt)
+    use = _use(reference)
+    state = (finding, cleared, sees, attempt, use)
+    entry = entry_at(*state)
     risk = _true_risk(parts, before, attempt, rule)
     reasons = [entry.reason] if entry.reason else []
     reasons += [*coarse, *(part.because for part in parts), *notes]
@@ -183,18 +191,38 @@ def batch_finding(
     if reference is not None:
         reasons += [f"Reference: {line}" for line in reference.problems]
     return BatchFinding(
-        batch="" if clearance is None else clearance.batch,
+        batch=number,
         finding=finding,
-        disposition=recommended(finding, cleared, sees, attempt, rule),
+        disposition=recommended(*state, rule),
         blocked=entry.blocked,
         reasons=tuple(reasons),
         clearance=cleared,
         panel=sees,
+        reference=use,
         attempt=attempt,
         attempts=len(before) + bool(parts),
         true_risk=risk,
         decides=rule.decides,
     )
+
+
+def _number(batch: Batch | None, clearance: Any) -> str:
+    """Number of the batch, where batch or clearance name it."""
+    if clearance is not None and not isinstance(clearance, Clearance):
+        raise ArgumentError(f"clearance must be a Clearance or None; got {clearance!r}.")
+    if batch is None:
+        return "" if clearance is None else clearance.batch
+    if clearance is not None and clearance.batch != batch.number:
+        raise ArgumentError(
+            f"clearance must be that of batch {batch.number}; got that of {clearance.batch}."
+        )
+    return batch.number
+
+
+def _use(reference: ReferenceState | None) -> ReferenceUse:
+    if reference is None:
+        return ReferenceUse.NOT_STATED
+    return ReferenceUse.USABLE if reference.usable else ReferenceUse.NOT_USABLE
 
 
 def _own(parts: Sequence[Part], rule: ReleaseRule) -> int:
@@ -231,8 +259,7 @@ def _placed(
     if plan is None or first is None or not as_planned:
         if before:
             return Attempt.UNPLANNED, own, []
-        notes = [] if plan is None else [_not_as_planned(own, plan.first)]
-        return Attempt.SINGLE, own, notes
+        return Attempt.SINGLE, own, _departs(own, rule)
     if not before:
         return _read_by_plan(own, rule, plan.decide(own.correct), own.correct, own.trials)
     fits = own.trials == plan.second and own.one_each and plan.decide(first.correct) is None
@@ -258,13 +285,22 @@ def _read_by_plan(
     return attempt, part, [f"{words}, {said}."]
 
 
-def _not_as_planned(own: Part, first: int) -> str:
+def _departs(own: Part, rule: ReleaseRule) -> list[str]:
+    """In what the tasting is not the one that was agreed."""
+    lines = []
+    if own.people != rule.assessors:
+        lines.append(
+            f"{rule.assessors} were agreed and {own.people} came: the risks are those of "
+            f"{own.people}."
+        )
     if not own.one_each:
-        return "Some assessors answered more than once: the counts of the plan do not hold."
-    return (
-        f"The plan is for {first} answers, {own.trials} were given: its counts do not hold, the "
-        "tasting is read by itself, and a second one is not planned."
-    )
+        lines.append("Some assessors answered more than once.")
+    if lines and rule.retest is not None:
+        lines.append(
+            "So the counts of the plan do not hold: the tasting is read by itself, and a second "
+            "one is not planned."
+        )
+    return lines
 
 
 def _true_risk(
@@ -275,7 +311,8 @@ def _true_risk(
     by_plan = rule.retest is not None and not before and _as_planned(parts, rule)
     if rule.retest is not None and (by_plan or attempt is Attempt.SECOND):
         return rule.retest.wrong_pass
-    if rule.protocol is None:
+    alone = all(one is None or one.one_each for one in (*before, *parts))
+    if rule.protocol is None or not alone:  # no exact chance: each tasting keeps beta
         return float(1 - (1 - rule.beta) ** (1 + len(before)))
     return _passes(parts, before, rule, "similar")
 

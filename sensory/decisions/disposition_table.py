@@ -1,4 +1,4 @@
-"""The table behind a recommended disposition, complete: finding, clearance, panel, attempt.
+"""The table behind a recommended disposition: finding, clearance, reference, panel, attempt.
 
 Rows are read from the top, and the first that fits counts. `disposition_table` writes out
 every combination.
@@ -36,6 +36,14 @@ class PanelState(StrEnum):
     NOT_NEEDED = "NOT_NEEDED"
 
 
+class ReferenceUse(StrEnum):
+    """Whether batches may be compared with the reference on that day."""
+
+    USABLE = "USABLE"
+    NOT_USABLE = "NOT_USABLE"
+    NOT_STATED = "NOT_STATED"
+
+
 class Attempt(StrEnum):
     """Which tasting of the same question it is, and whether it was planned."""
 
@@ -44,6 +52,9 @@ class Attempt(StrEnum):
     SECOND = "SECOND"  # the planned second one
     UNPLANNED = "UNPLANNED"  # a second one that no plan foresaw
     BEYOND = "BEYOND"  # a third or later one
+
+
+State = tuple[Finding | None, ClearanceState, PanelState, Attempt, ReferenceUse]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,7 +66,7 @@ class Entry:
     disposition : Disposition or None
         None: as the release rule says for the finding.
     blocked : bool
-        Whether clearance or panel stand against any release, whatever the finding.
+        Whether clearance, reference or panel stand against any release.
     reason : str
         Empty where the rule speaks.
     """
@@ -74,6 +85,7 @@ class Row:
     clearances: tuple[ClearanceState, ...] = ()
     panels: tuple[PanelState, ...] = ()
     attempts: tuple[Attempt, ...] = ()
+    references: tuple[ReferenceUse, ...] = ()
 
     def fits(
         self,
@@ -81,6 +93,7 @@ class Row:
         clearance: ClearanceState,
         panel: PanelState,
         attempt: Attempt,
+        reference: ReferenceUse,
     ) -> bool:
         """Whether the row speaks of this combination."""
         return (
@@ -88,6 +101,7 @@ class Row:
             and (not self.clearances or clearance in self.clearances)
             and (not self.panels or panel in self.panels)
             and (not self.attempts or attempt in self.attempts)
+            and (not self.references or reference in self.references)
         )
 
 
@@ -120,6 +134,13 @@ ROWS = (
         entry=_blocked("The declaration of allergens is missing."),
     ),
     Row(findings=(None,), entry=_held("The batch has not been tasted.")),
+    Row(
+        references=(ReferenceUse.NOT_USABLE,),
+        entry=_blocked(
+            "The reference may not be used any more: neither a difference from it nor similarity "
+            "to it speaks of the batch. This tasting counts as an attempt."
+        ),
+    ),
     Row(
         panels=(PanelState.BLIND,),
         entry=_blocked(
@@ -176,10 +197,15 @@ def clearance_state(clearance: Clearance | None) -> ClearanceState:
 
 
 def entry_at(
-    finding: Finding | None, clearance: ClearanceState, panel: PanelState, attempt: Attempt
+    finding: Finding | None,
+    clearance: ClearanceState,
+    panel: PanelState,
+    attempt: Attempt,
+    reference: ReferenceUse,
 ) -> Entry:
     """The entry of one combination."""
-    return next(row.entry for row in ROWS if row.fits(finding, clearance, panel, attempt))
+    state = (finding, clearance, panel, attempt, reference)
+    return next(row.entry for row in ROWS if row.fits(*state))
 
 
 def recommended(
@@ -187,27 +213,39 @@ def recommended(
     clearance: ClearanceState,
     panel: PanelState,
     attempt: Attempt,
+    reference: ReferenceUse,
     rule: ReleaseRule,
 ) -> Disposition:
     """What is recommended at one combination under a rule."""
-    fixed = entry_at(finding, clearance, panel, attempt).disposition
+    fixed = entry_at(finding, clearance, panel, attempt, reference).disposition
     if fixed is not None or finding is None:
         return fixed or Disposition.HOLD
     return rule.at(finding)
 
 
-def combinations() -> Iterator[tuple[Finding | None, ClearanceState, PanelState, Attempt]]:
+def combinations() -> Iterator[State]:
     """Every combination, the batch that was not tasted included."""
-    return product((*Finding, None), ClearanceState, PanelState, Attempt)
+    return product((*Finding, None), ClearanceState, PanelState, Attempt, ReferenceUse)
 
 
 def disposition_table(rule: ReleaseRule) -> Table:
     """Every combination with what is recommended under a rule, to be agreed and kept."""
     rows = []
-    for finding, clearance, panel, attempt in combinations():
-        entry = entry_at(finding, clearance, panel, attempt)
-        what = recommended(finding, clearance, panel, attempt, rule)
+    for state in combinations():
+        finding, clearance, panel, attempt, reference = state
+        entry = entry_at(*state)
+        what = recommended(*state, rule)
         seen = "not tasted" if finding is None else finding.value
-        rows.append((seen, clearance.value, panel.value, attempt.value, what.value, entry.reason))
-    columns = ("finding", "clearance", "panel", "attempt", "recommended", "reason")
+        rows.append(
+            (
+                seen,
+                clearance.value,
+                panel.value,
+                attempt.value,
+                reference.value,
+                what.value,
+                entry.reason,
+            )
+        )
+    columns = ("finding", "clearance", "panel", "attempt", "reference", "recommended", "reason")
     return Table(columns=columns, rows=tuple(rows))

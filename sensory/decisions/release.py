@@ -114,7 +114,8 @@ class ReleaseRule:
                 f"test must be a forced choice, {' or '.join(_LIMITED)}; {found.name} is no test "
                 "of similarity with a limit, so no batch could be released by it."
             )
-        one_count("assessors", self.assessors, at_least=2)
+        people = one_count("assessors", self.assessors, at_least=2)
+        object.__setattr__(self, "assessors", people)
         for name in ("alpha", "beta"):
             if probability(name, getattr(self, name)) >= 0.5:
                 raise ArgumentError(f"{name} must be below 0.5; got {getattr(self, name):g}.")
@@ -199,7 +200,7 @@ class ReleaseRule:
         Raises
         ------
         ArgumentError
-            As in `characteristic`; a number of batches that is not above 0.
+            As in `characteristic`; a negative number of batches.
         """
         batches = one_number("batches_a_month", batches_a_month, 0.0, 1e6)
         found = self.characteristic(one_number("truth", truth, -1e9, 1e9), scale=scale)
@@ -216,8 +217,8 @@ class ReleaseRule:
     def words(self) -> tuple[str, ...]:
         """The rule in sentences, to be agreed and pinned to the wall."""
         return (
-            f"Each batch is compared with the reference in a test of {find_test(self.test).name} "
-            f"by {several(self.assessors, 'assessor')}.",
+            f"Each batch is compared with the reference {self._test_words()}, by "
+            f"{several(self.assessors, 'assessor')}.",
             f"Tolerated is {self._limit_words()}.",
             f"A batch at this limit is found similar with a chance of {100 * self.beta:g} % at "
             f"most, and an unchanged one different with a chance of {100 * self.alpha:g} % at "
@@ -265,6 +266,10 @@ class ReleaseRule:
     @property
     def _limit(self) -> float:
         return float(self.limit) if self.limit is not None else float("nan")
+
+    def _test_words(self) -> str:
+        name = find_test(self.test).name
+        return f"in a {name} test" if self.protocol else f"by {name}"
 
     def _limit_words(self) -> str:
         if self.test == PROFILE.key:

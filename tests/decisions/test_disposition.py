@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sensory.base.batches import Clearance, Disposition
+from sensory.base.batches import Batch, Clearance, Disposition
 from sensory.base.errors import ArgumentError
 from sensory.base.records import Finding
 from sensory.base.references import Reference
@@ -23,6 +23,7 @@ from sensory.decisions.disposition_table import (
     Attempt,
     ClearanceState,
     PanelState,
+    ReferenceUse,
     clearance_state,
     combinations,
     disposition_table,
@@ -55,6 +56,7 @@ RULE = ReleaseRule(test="TRIANGLE", limit=0.30, assessors=66)
 RATED = ReleaseRule(test="DIFFERENCE_FROM_CONTROL", limit=1.5, assessors=8)
 PLAN = two_stage_plan(TRIANGLE, most=60, pd_limit=0.4)
 PLANNED = ReleaseRule(test="TRIANGLE", limit=0.4, assessors=PLAN.first, retest=PLAN)
+TEST = choice_test(TRIANGLE, 22, 66)
 
 # The table of the trade, written by hand. One letter a finding, in the order SIMILAR,
 # DIFFERENT_WITHIN_LIMIT, DIFFERENT, UNDECIDED, not tasted. s, w, d, u: as the rule says for
@@ -99,35 +101,37 @@ RULES = [
 
 
 @pytest.mark.parametrize(
-    ("finding", "clearance", "panel", "attempt"),
+    ("finding", "clearance", "panel", "attempt", "reference"),
     list(combinations()),
     ids=lambda one: "not tasted" if one is None else one.value,
 )
-def test_every_combination(finding, clearance, panel, attempt):
+def test_every_combination(finding, clearance, panel, attempt, reference):
     letter = BY_HAND[panel, attempt][ORDER.index(finding)]
+    if reference is ReferenceUse.NOT_USABLE and finding is not None:
+        letter = "B"
     if clearance is not ClearanceState.CLEARED:
         letter = "B"
     for rule in RULES:
-        found = recommended(finding, clearance, panel, attempt, rule)
+        found = recommended(finding, clearance, panel, attempt, reference, rule)
         if letter in RULED:
             assert found is rule.dispositions[Finding[RULED[letter]]]
         else:
             assert found is (Disposition.RETEST if letter == "T" else Disposition.HOLD)
-    entry = entry_at(finding, clearance, panel, attempt)
+    entry = entry_at(finding, clearance, panel, attempt, reference)
     assert entry.blocked is (letter == "B")
     assert bool(entry.reason) is (letter not in RULED)
 
 
 def test_the_table_is_complete_and_has_no_idle_row():
     every = list(combinations())
-    assert len(every) == 5 * 5 * 4 * 5 == len(set(every))
+    assert len(every) == 5 * 5 * 4 * 5 * 3 == len(set(every))
     used = {next(at for at, row in enumerate(ROWS) if row.fits(*one)) for one in every}
     assert used == set(range(len(ROWS)))
     table = disposition_table(RULE)
-    assert len(table.rows) == 500
+    assert len(table.rows) == 1500
     released = [row for row in table.records() if row["recommended"] == "RELEASE"]
-    # 2 favourable findings, SEES or NOT_NEEDED, SINGLE or SECOND
-    assert len(released) == 2 * 2 * 2
+    # 2 favourable findings, SEES or NOT_NEEDED, SINGLE or SECOND, USABLE or NOT_STATED
+    assert len(released) == 2 * 2 * 2 * 2
     assert {row["clearance"] for row in released} == {"CLEARED"}
 
 
@@ -329,7 +333,8 @@ def test_what_departs_from_the_plan(earlier, trials, attempt):
     assert found.attempt == attempt
     assert found.disposition is not Disposition.RETEST
     if not earlier:
-        assert "its counts do not hold" in " ".join(found.reasons)
+        assert f"{PLAN.first} were agreed and {trials} came" in " ".join(found.reasons)
+        assert "the counts of the plan do not hold" in " ".join(found.reasons)
     else:
         assert found.disposition is Disposition.HOLD
 
@@ -344,6 +349,8 @@ def test_replicates_are_not_the_people_of_the_plan():
     )
     assert found.attempt is Attempt.SINGLE
     assert "answered more than once" in " ".join(found.reasons)
+    assert "the counts of the plan do not hold" in " ".join(found.reasons)
+    assert found.true_risk == pytest.approx(0.05)  # beta, no exact chance for replicates
 
 
 # Rated tests.
@@ -506,7 +513,7 @@ def test_a_retest_is_due_only_while_the_others_find_nothing():
         assert found.disposition == disposition
 
 
-def test_problems_of_the_reference_are_reasons():
+def test_a_reference_that_may_not_be_used_blocks_release():
     old = Reference(
         name="R1",
         product="Pear cordial",
@@ -514,16 +521,33 @@ def test_problems_of_the_reference_are_reasons():
         made_on="2026-01-01",
         usable_until="2026-02-01",
     )
-    found = batch_finding(
-        [choice_test(TRIANGLE, 22, 66)],
-        rule=RULE,
-        clearance=CLEARED,
-        reference=reference_state(old, "2026-05-01"),
-    )
+    for day, disposition, blocked in (
+        ("2026-01-20", "RELEASE", False),
+        ("2026-05-01", "HOLD", True),
+    ):
+        state = reference_state(old, day)
+        found = batch_finding([TEST], rule=RULE, clearance=CLEARED, reference=state)
+        assert (found.disposition, found.blocked) == (disposition, blocked)
     assert found.reasons[-1].startswith("Reference: It might be used until 2026-02-01")
+    assert found.reference == "NOT_USABLE"
 
 
-TEST = choice_test(TRIANGLE, 22, 66)
+def test_the_clearance_has_to_be_that_of_the_batch():
+    own = Batch(number="PE-14", product="Pear cordial", made_on="2026-05-01", rework_of=("PE-9",))
+    assert batch_finding([TEST], rule=RULE, clearance=CLEARED, batch=own).batch == "PE-14"
+    assert batch_finding([TEST], rule=RULE, clearance=None, batch=own).batch == "PE-14"
+    inherited = dataclasses.replace(CLEARED, batch="PE-9")
+    with pytest.raises(ArgumentError, match="clearance must be that of batch PE-14; got that of"):
+        batch_finding([TEST], rule=RULE, clearance=inherited, batch=own)
+
+
+def test_other_numbers_than_agreed_are_said():
+    fewer = batch_finding([choice_test(TRIANGLE, 20, 60)], rule=RULE, clearance=CLEARED)
+    assert "66 were agreed and 60 came: the risks are those of 60." in fewer.reasons
+    scores = batch_finding(
+        [judged(0.0, people=7)], rule=RATED, clearance=CLEARED, panel={"difference": 1.0}
+    )
+    assert "8 were agreed and 7 came: the risks are those of 7." in scores.reasons
 
 
 @pytest.mark.parametrize(
