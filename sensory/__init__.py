@@ -14,10 +14,19 @@ from .base.version import __version__ as __version__
 if TYPE_CHECKING:
     from .ballots.reading import read_answers as read_answers
     from .ballots.reading import read_ballots as read_ballots
+    from .base.batches import AttributeLimit as AttributeLimit
+    from .base.batches import Batch as Batch
+    from .base.batches import Clearance as Clearance
+    from .base.batches import Disposition as Disposition
+    from .base.batches import Product as Product
+    from .base.batches import RawLot as RawLot
     from .base.errors import BallotError as BallotError
     from .base.errors import BallotWarning as BallotWarning
     from .base.errors import SensoryError as SensoryError
     from .base.records import Finding as Finding
+    from .base.references import Bridge as Bridge
+    from .base.references import Reference as Reference
+    from .base.references import ReferenceKind as ReferenceKind
     from .base.results import Interval as Interval
     from .choices.a_not_a import a_not_a as a_not_a
     from .choices.a_not_a import a_not_a_by_assessor as a_not_a_by_assessor
@@ -46,9 +55,15 @@ if TYPE_CHECKING:
     from .decisions.advice import advise as advise
     from .decisions.choice_trend import ChoiceTrend as ChoiceTrend
     from .decisions.choice_trend import trend_of_choices as trend_of_choices
+    from .decisions.disposition import BatchFinding as BatchFinding
+    from .decisions.disposition import batch_finding as batch_finding
+    from .decisions.disposition_table import disposition_table as disposition_table
     from .decisions.findings import SessionFinding as SessionFinding
     from .decisions.findings import session_finding as session_finding
     from .decisions.plans import panel_plan as panel_plan
+    from .decisions.references import ReferenceState as ReferenceState
+    from .decisions.references import reference_state as reference_state
+    from .decisions.release import ReleaseRule as ReleaseRule
     from .decisions.screening import Screening as Screening
     from .decisions.screening import screening as screening
     from .decisions.screening_rules import choice_rule as choice_rule
@@ -158,6 +173,21 @@ _HOME = {
     "trend": ".decisions.trend",
     "ChoiceTrend": ".decisions.choice_trend",
     "trend_of_choices": ".decisions.choice_trend",
+    "AttributeLimit": ".base.batches",
+    "Batch": ".base.batches",
+    "Clearance": ".base.batches",
+    "Disposition": ".base.batches",
+    "Product": ".base.batches",
+    "RawLot": ".base.batches",
+    "Bridge": ".base.references",
+    "Reference": ".base.references",
+    "ReferenceKind": ".base.references",
+    "BatchFinding": ".decisions.disposition",
+    "batch_finding": ".decisions.disposition",
+    "disposition_table": ".decisions.disposition_table",
+    "ReferenceState": ".decisions.references",
+    "reference_state": ".decisions.references",
+    "ReleaseRule": ".decisions.release",
 }
 
 __all__ = [*_HOME, "__version__"]  # noqa: PLE0604

@@ -43,7 +43,18 @@ FRONT = 60  # app.py
 
 # Inside a folder a file may import those that stand before it.
 ORDER = {
-    "base": ("version", "errors", "checks", "results", "standards", "languages", "records"),
+    "base": (
+        "version",
+        "errors",
+        "checks",
+        "results",
+        "standards",
+        "languages",
+        "records",
+        "record_checks",
+        "references",
+        "batches",
+    ),
     "models": (
         "binomial",
         "links",
@@ -63,6 +74,7 @@ ORDER = {
         "run_lengths",
         "change_points",
         "confidence_sequence",
+        "paired",
     ),
     "choices": (
         "counts",
@@ -145,6 +157,12 @@ ORDER = {
         "trend_lines",
         "trend",
         "choice_trend",
+        "characteristic",
+        "release",
+        "references",
+        "disposition_table",
+        "batch_parts",
+        "disposition",
     ),
     "store": (
         "migrations.versions.v0001_first_tables",

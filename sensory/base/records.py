@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from dataclasses import asdict, dataclass, field, fields
+from dataclasses import MISSING, asdict, dataclass, field, fields
 from datetime import UTC, datetime
 from enum import StrEnum
 from typing import Any, Self
@@ -49,7 +49,7 @@ _SENTENCES = {
 }
 
 
-class _Plain:
+class Plain:
     """To and from plain dictionaries, refusing names it does not know."""
 
     __slots__ = ()
@@ -60,18 +60,26 @@ class _Plain:
 
     @classmethod
     def from_dict(cls, plain: dict[str, Any]) -> Self:
-        """Rebuild from `to_dict`; RecordError for a field that is not known."""
-        known = {entry.name for entry in fields(cls)}  # type: ignore[arg-type]
+        """Rebuild from `to_dict`; RecordError for a field that is not known, or not there."""
+        own = fields(cls)  # type: ignore[arg-type]
+        known = {entry.name for entry in own}
         if strange := sorted(set(plain) - known):
             raise RecordError(
                 f"{cls.__name__} has no field {', '.join(strange)}; "
                 f"its fields are {', '.join(sorted(known))}."
             )
+        needed = [
+            entry.name
+            for entry in own
+            if entry.default is MISSING and entry.default_factory is MISSING
+        ]
+        if absent := [name for name in needed if name not in plain]:
+            raise RecordError(f"{cls.__name__} needs {', '.join(absent)}.")
         return cls(**plain)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Question(_Plain):
+class Question(Plain):
     """What is asked, which decision hangs on it and with which risks.
 
     It is agreed before the finding is shown, and frozen by its digest.
@@ -130,7 +138,7 @@ class Question(_Plain):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Sample(_Plain):
+class Sample(Plain):
     """What a letter of the serving order stands for.
 
     Attributes
@@ -151,7 +159,7 @@ class Sample(_Plain):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class SessionDetails(_Plain):
+class SessionDetails(Plain):
     """What a test report has to state besides the question and the ballots.
 
     Attributes
@@ -309,6 +317,22 @@ def digest_of(plain: Any) -> str:
     """SHA-256 of plain data: JSON with sorted keys and no spaces, in UTF-8."""
     text = json.dumps(plain, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
     return hashlib.sha256(text.encode()).hexdigest()
+
+
+def nested(plain: dict[str, Any], parts: dict[str, Any]) -> dict[str, Any]:
+    """Plain data with its parts rebuilt: `parts` names a record's class, or str, by field."""
+
+    def built(kind: Any, value: Any) -> Any:
+        return kind.from_dict(dict(value)) if isinstance(value, dict) else value
+
+    whole = dict(plain)
+    for name, kind in parts.items():
+        value = whole.get(name)
+        if isinstance(value, (list, tuple)):
+            whole[name] = tuple(built(kind, one) for one in value)
+        elif isinstance(value, dict):
+            whole[name] = built(kind, value)
+    return whole
 
 
 def _shallow(record: Any) -> dict[str, Any]:
