@@ -261,28 +261,27 @@ def _placed(
             return Attempt.UNPLANNED, own, []
         return Attempt.SINGLE, own, _departs(own, rule)
     if not before:
-        return _read_by_plan(own, rule, plan.decide(own.correct), own.correct, own.trials)
+        decided = plan.decide(own.correct)
+        goes_on = decided is None and not turned_round(own.correct, own.trials, plan.protocol)
+        attempt = Attempt.OPEN if goes_on else Attempt.SINGLE
+        return attempt, _by_plan(own, rule, decided, own.correct, own.trials), []
     fits = own.trials == plan.second and own.one_each and plan.decide(first.correct) is None
     if not fits:
         return Attempt.UNPLANNED, own, []
-    correct, trials = first.correct + own.correct, first.trials + own.trials
     decided = plan.decide(first.correct, own.correct)
-    _, part, notes = _read_by_plan(own, rule, decided, correct, trials)
-    return Attempt.SECOND, part, notes
+    total = first.correct + own.correct, first.trials + own.trials
+    return Attempt.SECOND, _by_plan(own, rule, decided, *total), []
 
 
-def _read_by_plan(
+def _by_plan(
     own: Part, rule: ReleaseRule, decided: Finding | None, correct: int, trials: int
-) -> tuple[Attempt, Part, list[str]]:
-    """The finding by the counts of the plan; none is similar the wrong way round."""
+) -> Part:
+    """The rule's test by the counts of the plan; none is similar the wrong way round."""
     words = f"By the plan: {correct} of {several(trials, 'answer')} correct"
     if rule.protocol is not None and turned_round(correct, trials, rule.protocol):
-        part = replace(own, finding=Finding.UNDECIDED)
-        return Attempt.SINGLE, part, [f"{words}. {TURNED_ROUND}"]
-    part = replace(own, finding=decided or Finding.UNDECIDED)
-    attempt = Attempt.OPEN if decided is None else Attempt.SINGLE
-    said = "a second tasting" if decided is None else decided.heading.lower()
-    return attempt, part, [f"{words}, {said}."]
+        return replace(own, finding=Finding.UNDECIDED, because=f"{words}. {TURNED_ROUND}")
+    said = "the second tasting is due" if decided is None else decided.heading.lower()
+    return replace(own, finding=decided or Finding.UNDECIDED, because=f"{words}, {said}.")
 
 
 def _departs(own: Part, rule: ReleaseRule) -> list[str]:

@@ -217,7 +217,7 @@ class ReleaseRule:
     def words(self) -> tuple[str, ...]:
         """The rule in sentences, to be agreed and pinned to the wall."""
         return (
-            f"Each batch is compared with the reference {self._test_words()}, by "
+            f"Each batch is compared with the reference {self._test_words()}, with "
             f"{several(self.assessors, 'assessor')}.",
             f"Tolerated is {self._limit_words()}.",
             f"A batch at this limit is found similar with a chance of {100 * self.beta:g} % at "

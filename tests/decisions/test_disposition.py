@@ -16,7 +16,7 @@ from sensory.base.errors import ArgumentError
 from sensory.base.records import Finding
 from sensory.base.references import Reference
 from sensory.choices.forced_choice import choice_test
-from sensory.choices.two_stage import retest_risk, two_stage_plan
+from sensory.choices.two_stage import TwoStagePlan, retest_risk, two_stage_plan
 from sensory.decisions.disposition import batch_finding
 from sensory.decisions.disposition_table import (
     ROWS,
@@ -305,6 +305,37 @@ def test_every_path_of_the_plan():
     assert reached == pytest.approx(1.0, abs=1e-12)
     # holding answers the wrong way round takes next to nothing off at the limit
     assert passes == pytest.approx(PLANNED.characteristic(0.4).passes[0], abs=1e-5)
+
+
+def test_answers_the_wrong_way_round_are_not_tasted_again():
+    """A plan without an early stop as SIMILAR: codes are looked for before a second tasting."""
+    plan = TwoStagePlan(
+        protocol=TRIANGLE,
+        alpha=0.05,
+        beta=0.05,
+        pd_limit=0.4,
+        first=24,
+        second=24,
+        similar_first=-1,
+        different_first=24,
+        different_total=23,
+    )
+    rule = dataclasses.replace(RULE, assessors=24, limit=0.4, retest=plan)
+    for correct, disposition in ((0, "HOLD"), (8, "RETEST")):
+        test = choice_test(TRIANGLE, correct, 24, pd_limit=0.4)
+        found = batch_finding([test], rule=rule, clearance=CLEARED)
+        assert (found.finding, found.disposition) == ("UNDECIDED", disposition)
+
+
+def test_the_plan_is_read_and_not_the_single_test():
+    """9 of 16 would be significant by itself; the plan goes on up to 9."""
+    alone = choice_test(TRIANGLE, 9, 16, pd_limit=0.4)
+    assert alone.finding is Finding.DIFFERENT
+    assert (PLAN.first, PLAN.different_first) == (16, 10)
+    found = batch_finding([alone], rule=PLANNED, clearance=CLEARED)
+    assert found.disposition is Disposition.RETEST
+    assert "By the plan: 9 of 16 answers correct, the second tasting is due." in found.reasons
+    assert "would show a difference" not in " ".join(found.reasons)
 
 
 def open_count():

@@ -208,7 +208,7 @@ def test_through_json_and_back(rule):
 
 def test_words():
     words = " ".join(STAGED.words())
-    assert f"by {PLAN.first} assessors" in words
+    assert f"with {PLAN.first} assessors" in words
     assert "40 % of people notice in this test (d-prime " in words
     assert "there is no third tasting" in words
     assert "If the finding is undecided: hold." in words
