@@ -114,17 +114,17 @@ class Trend:
         lines = self.lines.to_dict("records")
         for row in lines:
             name = named(row["line"], len(lines))
-            own = self._tables["points"].query("line == @row['line']")
             said.append(level_sentence(name, row, self.level))
-            said.extend(signal_sentences(name, self._of(row["line"])))
+            said.extend(signal_sentences(name, self._of("signals", row["line"])))
             said.append(change_sentence(name, changes.get(row["line"]), self.level))
             if self.limit is not None:
-                said.append(limit_sentence(name, own["against_limit"], self.limit, self.level))
+                against = self._of("points", row["line"])["against_limit"]
+                said.append(limit_sentence(name, against, self.limit, self.level))
         return (*said, *common_change(self.change, self._tables["points"]))
 
-    def _of(self, line: Any) -> pd.DataFrame:
-        signals = self._tables["signals"]
-        return signals[signals["line"] == line]
+    def _of(self, which: str, line: Any) -> pd.DataFrame:
+        table = self._tables[which]
+        return table[table["line"] == line]
 
     @property
     def cannot_tell(self) -> tuple[str, ...]:
