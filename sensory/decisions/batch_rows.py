@@ -50,8 +50,8 @@ def batch_rows(batches: pd.DataFrame, checks: Sequence[Check]) -> pd.DataFrame:
     """
     _whole(batches, [column for column, _, _ in checks])
     frame = batches.reset_index(drop=True)
-    rows = pd.DataFrame({"line": frame.get("line", pd.Series(ONE_LINE, index=frame.index))})
-    rows["batch"] = frame["batch"]
+    line = frame.get("line", pd.Series(ONE_LINE, index=frame.index))
+    rows = pd.DataFrame({"line": line.astype(object), "batch": frame["batch"].astype(object)})
     faults = [*_named(rows), *_cells(frame, checks)]
     when = _dates(frame, faults)
     if not faults:

@@ -90,12 +90,12 @@ def chart_of_line(
     half = _reach(len(part), setting) * mean_se
     row = {"line": line, "batches": len(part), "estimate": mean, "se": mean_se}
     row |= {"low": mean - half, "high": mean + half, "scatter": scatter}
-    row |= {
-        "noise": float(np.sqrt((se**2).mean())),
-        "run_length": setting.run_length,
-    }
+    row |= {"noise": float(np.sqrt((se**2).mean())), "run_length": setting.run_length}
     if len(part) < FEWEST_FOR_CHANGE:
         return points, row, {}
+    if setting.scatter is None:  # a step enters one moving range only, so all batches may be used
+        whole = np.hypot(batch_scatter(estimate, se), se)
+        sigma = whole if (whole > 0).all() else sigma
     found = step_in_mean(estimate, sigma, level=setting.level, shuffles=SHUFFLES, seed=setting.seed)
     return points, row, change_row(line, part, found)
 

@@ -165,7 +165,8 @@ def what_it_cannot_tell(
         least = int(used.min())
         said.append(
             f"Limits from so few batches ({least} at the least, {ENOUGH} are usual) are rough: "
-            "false signals may be several times as frequent as planned, or a change may hide."
+            "with a dozen, false signals come about twice as often as planned, and where the "
+            "scatter came out large a change may hide."
         )
     if limit is None:
         said.append("No limit was agreed, so it does not say whether any batch is too far off.")

@@ -8,7 +8,8 @@ The interval for the place holds all places whose log-likelihood lies within
 ``-log(1 - sqrt(level))`` of the largest: around the true place the log-likelihood is a walk
 that falls on both sides, and the supremum of a Brownian motion with drift -1/2 is
 exponential, so the larger of the two stays below x with chance ``(1 - exp(-x))^2`` [2].
-Half the chi-square quantile would be too short by far: a place is no smooth parameter.
+Half the chi-square quantile is too short, as a place is no smooth parameter: at 95 % it held
+the place in 86 to 91 % of simulated rows, this one in 97 to 99 %.
 """
 
 from __future__ import annotations

@@ -90,9 +90,9 @@ def test_total_is_what_one_test_of_all_answers_gives():
 
 
 def test_limits_for_all_looks_seldom_find_what_is_not_there():
-    """100 rows of 40 batches at guessing, looked at after each; the promise is 5 %."""
+    """60 rows of 40 batches at guessing, looked at after each; the promise is 5 %."""
     rng = np.random.default_rng(2)
-    frame = rows(rng.binomial(12, 1 / 3, 4000), 12, line=np.repeat(range(100), 40))
+    frame = rows(rng.binomial(12, 1 / 3, 2400), 12, line=np.repeat(range(60), 40))
     total = trend_of_choices(frame, protocol=TRIANGLE, rules=[]).total
     ever = (total[["low", "always_low"]] > 1 / 3).groupby(total["line"]).any().mean()
     assert ever["always_low"] <= 0.05

@@ -304,3 +304,21 @@ def test_too_little_to_draw_limits_from():
     with pytest.raises(ArgumentError, match="show no scatter"):
         trend(rows([1.0] * 5))
     assert len(trend(rows([1.0]), centre=0.0, scatter=0.3).points) == 1
+
+
+def test_change_is_weighted_by_the_scatter_of_all_batches():
+    """A base that happens to be very even must not set the weights of the step."""
+    se = np.tile([0.05, 0.4], 10)
+    estimate = np.random.default_rng(6).normal(0, 0.6, 20) + np.repeat([0.0, 1.0], [9, 11])
+    estimate[:4] = [0.0, 0.1, 0.0, 0.1]
+    frame = rows(estimate, se)
+    even, whole = trend(frame, base=4), trend(frame)
+    assert even.lines["scatter"][0] == 0.0
+    assert even.change.equals(whole.change)
+
+
+def test_lines_may_be_categories_with_some_unused():
+    kinds = pd.Categorical(["A"] * 12 + ["B"] * 12, categories=["C", "B", "A"])
+    result = trend(simulated().assign(line=kinds))
+    assert result.lines["line"].tolist() == ["A", "B"]
+    assert result.lines["batches"].tolist() == [12, 12]
