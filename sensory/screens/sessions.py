@@ -52,6 +52,7 @@ def page() -> None:
     with right:
         _empty()
     _on_record()
+    care_of_the_record()
 
 
 def _demo() -> None:
@@ -177,7 +178,6 @@ def _on_record() -> None:
                 st.error(plain(line))
             if not broken:
                 st.success("The record is as it was written.")
-    care_of_the_record()
 
 
 def _row(session: StoredSession) -> None:
