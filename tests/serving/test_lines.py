@@ -19,7 +19,7 @@ ANSWERS = {
     "A_NOT_A": {"answer": "not A"},
     "SAME_DIFFERENT": {"answer": "same"},
     "SURENESS": {"answer": "surely A"},
-    "RANKING": {"rank": "1"},
+    "RANKING": {"rank": "2.5"},
     "DIFFERENCE_FROM_CONTROL": {"score": "2"},
     "PROFILE": {"sour": "3"},
 }
