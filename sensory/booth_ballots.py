@@ -10,12 +10,11 @@ from typing import Any
 from .base.errors import RecordError
 from .base.languages import ballot_words
 from .base.records import Question, StoredSession
-from .methods import find_test
+from .methods import find_method, find_test
 from .protocols import Protocol
 
 Mine = Mapping[int, Mapping[str, str]]
 """The ballot lines of one assessor."""
-_CHOICES = {"A_NOT_A": ("A", "not A"), "SAME_DIFFERENT": ("same", "different")}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,7 +75,8 @@ class BoothBallot:
 
 def ballots_of(session: StoredSession, mine: Mine) -> list[tuple[int, ...]]:
     """Lines of each ballot: one, or for a ranking all of one replicate."""
-    if session.question.protocol != "RANKING":
+    method = find_method(session.question.protocol)
+    if method is None or not method.together:
         return [(line,) for line in mine]
     groups: dict[str, list[int]] = {}
     for line, texts in mine.items():
@@ -132,25 +132,20 @@ def _asked(
         choices = tuple((code, code) for code in codes)
         yield Asked(name="answer", line=line, kind=kind, choices=choices,
                     given=texts.get("answer", ""))  # fmt: skip
-    elif test.key in _CHOICES:
-        choices = tuple((one, words["answers"][one]) for one in _CHOICES[test.key])
-        yield Asked(name="answer", line=line, kind="one", choices=choices,
-                    given=texts.get("answer", ""))  # fmt: skip
-    elif test.key == "SURENESS":
-        grades = test.listed(question.settings, "grades")
-        yield Asked(name="answer", line=line, kind="one", given=texts.get("answer", ""),
-                    choices=tuple((one, one) for one in grades))  # fmt: skip
-    elif test.key == "RANKING":
+        return
+    if test.together:
         places = tuple((str(n), str(n)) for n in range(1, len(lines) + 1))
         for at, code in zip(lines, codes, strict=True):
             yield Asked(name="rank", line=at, kind="place", label=code, choices=places,
                         given=mine[at].get("rank", ""))  # fmt: skip
-    else:
-        scales = test.listed(question.settings, "attributes") if test.key == "PROFILE" else [""]
-        for name in scales:
-            column = name or "score"
-            yield Asked(name=column, line=line, kind="scale", label=name,
-                        given=texts.get(column, ""))  # fmt: skip
+    if offered := test.offered(question.settings):
+        choices = tuple((one, words["answers"].get(one, one)) for one in offered)
+        yield Asked(name="answer", line=line, kind="one", choices=choices,
+                    given=texts.get("answer", ""))  # fmt: skip
+    for name in test.scored(question.settings):
+        column = name or "score"
+        yield Asked(name=column, line=line, kind="scale", label=name,
+                    given=texts.get(column, ""))  # fmt: skip
 
 
 def check_answer(asked: Asked, text: str, scale: tuple[float, float], ballot: BoothBallot) -> None:
@@ -188,3 +183,21 @@ def scale_of(question: Question) -> tuple[float, float]:
     """Lowest and highest score of a line scale."""
     settings = question.settings
     return float(settings.get("scale_low", 0.0)), float(settings.get("scale_high", 10.0))
+
+
+def score_of(mark: float, scale: tuple[float, float]) -> str:
+    """The score of a mark from 0 to 1 on the line, to two decimals.
+
+    >>> score_of(0.25, (0.0, 10.0))
+    '2.50'
+    """
+    return f"{scale[0] + mark * (scale[1] - scale[0]):.2f}"
+
+
+def mark_of(score: str, scale: tuple[float, float]) -> float | None:
+    """Where a score stands on the line, from 0 to 1; None for no score.
+
+    >>> mark_of("2.50", (0.0, 10.0))
+    0.25
+    """
+    return (float(score) - scale[0]) / (scale[1] - scale[0]) if score else None

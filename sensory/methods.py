@@ -59,6 +59,12 @@ class Method:
     settings : tuple of Setting
     similarity : bool
         Whether its answers can show similarity at all.
+    answer : {'choice', 'grade', 'place', 'score', 'scores'}
+        What a ballot takes: one of `choices`, an agreed grade, a place for each sample, a
+        score, or a score for each agreed attribute.
+    choices : tuple of str
+    by_name : bool
+        Whether samples have names of their own, instead of the letters A and B.
     """
 
     key: str
@@ -68,6 +74,28 @@ class Method:
     letters: str
     settings: tuple[Setting, ...] = ()
     similarity: bool = True
+    answer: Literal["choice", "grade", "place", "score", "scores"] = "choice"
+    choices: tuple[str, ...] = ()
+    by_name: bool = True
+
+    @property
+    def together(self) -> bool:
+        """Whether all samples of an assessor stand on one ballot."""
+        return self.answer == "place"
+
+    def scored(self, settings: Mapping[str, Any]) -> list[str]:
+        """What is marked on a line: the agreed attributes, one line without a name, or nothing.
+
+        >>> PROFILE.scored({"attributes": "sweet; sour"}), RANKING.scored({})
+        (['sweet', 'sour'], [])
+        """
+        if self.answer == "scores":
+            return self.listed(settings, "attributes")
+        return [""] if self.answer == "score" else []
+
+    def offered(self, settings: Mapping[str, Any]) -> list[str]:
+        """Words that an answer is chosen from: the choices, or the agreed grades."""
+        return self.listed(settings, "grades") if self.answer == "grade" else list(self.choices)
 
     def setting(self, settings: Mapping[str, Any], key: str) -> Any:
         """An agreed setting, or its default."""
@@ -188,6 +216,8 @@ _LETTERS = "A is the reference, B the sample compared."
 
 A_NOT_A = Method(
     key="A_NOT_A",
+    choices=("A", "not A"),
+    by_name=False,
     name="A - not A",
     standard=str(STANDARDS["ISO 8588"]),
     asks="Is this sample A, the reference that you know, or is it not A?",
@@ -196,6 +226,8 @@ A_NOT_A = Method(
 )
 SAME_DIFFERENT = Method(
     key="SAME_DIFFERENT",
+    choices=("same", "different"),
+    by_name=False,
     name="same-different",
     standard="ASTM E2139 (edition not looked up)",
     asks="Are the two samples of this pair the same, or different?",
@@ -204,6 +236,7 @@ SAME_DIFFERENT = Method(
 )
 SURENESS = Method(
     key="SURENESS",
+    answer="grade",
     name="A - not A with sureness",
     standard=f"after {STANDARDS['ISO 8588']}",
     asks="Is this sample the reference that you know, and how sure are you?",
@@ -221,6 +254,7 @@ SURENESS = Method(
 )
 RANKING = Method(
     key="RANKING",
+    answer="place",
     name="ranking",
     standard=str(STANDARDS["ISO 8587"]),
     asks="Put the samples in order, 1 for the least of the attribute.",
@@ -247,6 +281,7 @@ RANKING = Method(
 )
 PROFILE = Method(
     key="PROFILE",
+    answer="scores",
     name="profile",
     standard=str(STANDARDS["ISO 13299"]),
     asks="How strong is each attribute in this sample?",
@@ -283,6 +318,7 @@ PROFILE = Method(
 )
 DIFFERENCE_FROM_CONTROL = Method(
     key="DIFFERENCE_FROM_CONTROL",
+    answer="score",
     name="difference from control",
     standard="DIN 10976:2016",
     asks="How far is this sample from the labelled reference?",

@@ -114,7 +114,8 @@ def kind_of_file(source: bytes) -> str:
             return protocol_of_cells(cells)
         to_mend = len(check_rows(cells, METHODS[key], {}).blocking)
         # a table with an attribute column is a profile; else the one that needs most columns
-        fits = 9 if key == "PROFILE" and "attribute" in rows[0].cells else len(needed)
+        long = METHOD_COLUMNS[key].attributes and "attribute" in rows[0].cells
+        fits = 9 if long else len(needed)
         candidates.append((to_mend, -fits, key))
     return min(candidates, key=lambda one: one[:2])[2] if candidates else next(iter(PROTOCOLS))
 

@@ -17,6 +17,7 @@ from ..base.results import Table
 from ..choices.sureness import GradedProduct, sureness_test
 from ..methods import SURENESS
 from ..models.binomial import upper_tail
+from ..models.multiplicity import holm
 from .reading import (
     ALONE,
     ATTRIBUTE,
@@ -62,7 +63,7 @@ def read_sureness(rows: Sequence[Row], question: Question) -> Reading:
         _sign_p(rows, name) if several_each else _rank_p(one)
         for name, one in zip(products, found, strict=True)
     ]
-    adjusted = _holm(raw)
+    adjusted = holm(raw).tolist()
     turned = [1 - p <= TURNED and one.r_index < 0.5 for p, one in zip(raw, found, strict=True)]
     findings = [
         of_two(p <= question.alpha, high < limit and not several_each and not round_about)
@@ -143,13 +144,3 @@ def _sign_p(rows: Sequence[Row], name: str) -> float:
 def _rank_p(product: GradedProduct) -> float:
     half = product.p_r_index / 2
     return float(half if product.r_index >= 0.5 else 1 - half)
-
-
-def _holm(raw: Sequence[float]) -> list[float]:
-    """p-values adjusted by Holm's steps."""
-    order = sorted(range(len(raw)), key=lambda at: raw[at])
-    adjusted, worst = [0.0] * len(raw), 0.0
-    for step, at in enumerate(order):
-        worst = max(worst, min((len(raw) - step) * raw[at], 1.0))
-        adjusted[at] = worst
-    return adjusted

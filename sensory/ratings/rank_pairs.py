@@ -14,6 +14,7 @@ import numpy as np
 from scipy.special import ndtri
 
 from ..base.results import Table
+from ..models.multiplicity import holm
 from ..models.ranks import pair_tail, pair_tail_all_alike, range_tail, rank_spread
 from .rank_ballots import RankBallots
 
@@ -100,19 +101,10 @@ def pair_table(read: RankBallots, pairs: list[tuple[str, str]], least: LeastDiff
             abs(gap) >= least.one_pair > 0,
             abs(gap) >= least.all_pairs > 0,
         )
-        for pair, gap, p, adjusted in zip(pairs, gaps, raw, _holm(raw), strict=True)
+        for pair, gap, p, adjusted in zip(pairs, gaps, raw, holm(raw).tolist(), strict=True)
     )
     columns = ("sample", "other", "estimate", "p", "p_adjusted", "one_pair", "all_pairs")
     return Table(columns=columns, rows=rows)
-
-
-def _holm(raw: list[float]) -> list[float]:
-    """Step-down Bonferroni [2], in the order given."""
-    order = np.argsort(raw, kind="stable")
-    steps = np.array(raw)[order] * np.arange(len(raw), 0, -1)
-    adjusted = np.empty(len(raw))
-    adjusted[order] = np.minimum(np.maximum.accumulate(steps), 1.0)
-    return [float(p) for p in adjusted]
 
 
 def pairs_of(samples: tuple[str, ...], reference: str | None) -> list[tuple[str, str]]:

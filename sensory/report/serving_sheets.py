@@ -12,7 +12,7 @@ from typing import Any
 
 from ..base.languages import ballot_words
 from ..base.records import Question, SessionDetails
-from ..methods import find_test
+from ..methods import find_method, find_test
 from ..protocols import Protocol
 from ..serving.plan import ServingPlan
 from .documents import compiled
@@ -119,7 +119,8 @@ def _papers(
     lines: Mapping[int, Mapping[str, str]], labelled: int, question: Question
 ) -> list[dict[str, Any]]:
     """Codes ballot by ballot; a ranking has all samples of an assessor on one."""
-    together = question.protocol == "RANKING"
+    method = find_method(question.protocol)
+    together = method is not None and method.together
     papers: dict[Any, dict[str, Any]] = {}
     for line, texts in sorted(lines.items()):
         key = (texts["assessor"], texts.get("replicate", "")) if together else line
@@ -134,21 +135,22 @@ def _papers(
 
 def _paper_lines(question: Question, words: Mapping[str, Any]) -> list[list[str]]:
     """Label and ends of each line to mark."""
-    if question.protocol == "DIFFERENCE_FROM_CONTROL":
-        return [["", words["far_low"], words["far_high"]]]
-    if question.protocol != "PROFILE":
-        return []
-    names = [name.strip() for name in str(question.settings.get("attributes", "")).split(";")]
-    return [[name, words["scale_low"], words["scale_high"]] for name in names if name]
+    method = find_method(question.protocol)
+    return [
+        [
+            name,
+            words["scale_low" if name else "far_low"],
+            words["scale_high" if name else "far_high"],
+        ]
+        for name in (method.scored(question.settings) if method else [])
+    ]
 
 
 def _paper_choices(question: Question, words: Mapping[str, Any]) -> list[str]:
     """Words to tick, where the answer is not a code."""
-    if question.protocol == "SURENESS":
-        grades = str(question.settings.get("grades", "")).split(";")
-        return [grade.strip() for grade in grades if grade.strip()]
-    offered = {"A_NOT_A": ("A", "not A"), "SAME_DIFFERENT": ("same", "different")}
-    return [words["answers"][one] for one in offered.get(question.protocol, ())]
+    method = find_method(question.protocol)
+    offered = method.offered(question.settings) if method else []
+    return [words["answers"].get(one, one) for one in offered]
 
 
 def _sheet(kind: str, data: dict[str, Any], pictures: Mapping[str, bytes] | None = None) -> bytes:

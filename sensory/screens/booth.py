@@ -13,7 +13,7 @@ import streamlit as st
 
 from ..base.errors import RecordError
 from ..base.languages import ballot_words
-from ..booth_ballots import Asked, BoothBallot, still_open
+from ..booth_ballots import Asked, BoothBallot, mark_of, score_of, still_open
 from ..booths import BoothVisit, consent, keep, late, send, visit
 from .frame import current_frame, plain
 from .scale import marked, saved, show_scale
@@ -133,18 +133,17 @@ def _answer(one: Asked, here: BoothVisit, ballot: BoothBallot, words: Words) -> 
 
 
 def _mark(key: str, one: Asked, here: BoothVisit, words: Words) -> str | None:
-    low, high = here.scale
     name = "far" if not one.label else "scale"
     if one.label:
         st.markdown(f"**{plain(one.label)}**")
     touched = marked(key)
-    text = None if touched is None else f"{low + touched * (high - low):.2f}"
+    text = None if touched is None else score_of(touched, here.scale)
     now = one.given if text is None else text
     if text is not None and text == one.given:
         saved(key)
     show_scale(
         key,
-        at=(float(now) - low) / (high - low) if now else None,
+        at=mark_of(now, here.scale),
         label=one.label or words["samples"],
         low=words[f"{name}_low"],
         high=words[f"{name}_high"],

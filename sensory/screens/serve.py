@@ -11,7 +11,7 @@ import streamlit as st
 from ..base.languages import languages
 from ..base.records import StoredSession
 from ..booth_plans import add_late, open_booths, progress, serve, served_plan
-from ..methods import Method, find_test
+from ..methods import find_method, find_test
 from ..report.serving_sheets import (
     ballots_pdf,
     booth_cards_pdf,
@@ -99,10 +99,8 @@ def _make(session: StoredSession) -> None:
 def _samples(session: StoredSession) -> list[str] | None:
     """Names of the samples, where the method serves several by name."""
     question = session.question
-    if not isinstance(find_test(question.protocol), Method) or question.protocol in (
-        "A_NOT_A",
-        "SAME_DIFFERENT",
-    ):
+    method = find_method(question.protocol)
+    if method is None or not method.by_name:
         return None
     agreed = str(question.settings.get("samples", ""))
     names = [part.strip() for part in agreed.split(";") if part.strip()]
