@@ -12,20 +12,44 @@ from ..base.errors import RecordError
 from ..base.records import StoredSession
 from ..base.results import Table
 from ..base.version import __version__
+from ..report.sheets import ballots_csv
 from ..store.archive import archive_session, import_archive
 from ..store.repository import Repository
 from .frame import current_frame, go, plain, shown_errors
 
 
-def archive_button(
-    session: StoredSession, numbers: Table, report: Callable[[], bytes], name: str
+def take_along(
+    session: StoredSession, name: str, *, pdf: Callable[[], bytes], csv: bytes, numbers: Table
 ) -> None:
-    """The whole session as one zip that other tools can open."""
-    store = _repository()
-    st.download_button(
+    """Report, numbers, ballots and the whole session, to download; the row wraps when narrow."""
+    st.subheader("Take it along")
+    store = current_frame().store
+    row = st.container(horizontal=True)
+    row.download_button(
+        "Report, PDF",
+        pdf,
+        f"report-{name}.pdf",
+        "application/pdf",
+        key="pdf",
+        type="primary",
+        on_click="ignore",
+    )
+    row.download_button(
+        "Numbers, CSV", csv, f"numbers-{name}.csv", "text/csv", key="numbers", on_click="ignore"
+    )
+    row.download_button(
+        "Ballots, CSV",
+        ballots_csv(store.cells(session.id)),
+        f"ballots-{name}.csv",
+        "text/csv",
+        key="ballots-csv",
+        on_click="ignore",
+    )
+    record = _repository()
+    row.download_button(
         "Archive, ZIP",
         lambda: archive_session(
-            store, session.id, numbers=numbers, report=report(), version=__version__
+            record, session.id, numbers=numbers, report=pdf(), version=__version__
         ),
         f"session-{name}.zip",
         "application/zip",

@@ -11,10 +11,10 @@ from ..base.version import __version__
 from ..decisions.summary import SessionSummary
 from ..methods import find_method
 from ..report.figures import interval_figure, interval_words
-from ..report.sheets import ballots_csv, table_csv
+from ..report.sheets import table_csv
 from ..report.words import number
 from ..workflow import reopen, summarise
-from .care import archive_button
+from .care import take_along
 from .frame import chosen_session, current_frame, go, minute, plain, shown_errors, who
 from .reading import reading_page
 from .worker import pdf_of
@@ -117,36 +117,13 @@ def _agreed(summary: SessionSummary) -> None:
 
 
 def _downloads(session: StoredSession, summary: SessionSummary) -> None:
-    st.subheader("Take it along")
-    name = _file_name(session)
-    row = st.container(horizontal=True)  # wraps where the window is narrow
-    row.download_button(
-        "Report, PDF",
-        lambda: pdf_of(summary),
-        f"report-{name}.pdf",
-        "application/pdf",
-        key="pdf",
-        type="primary",
-        on_click="ignore",
+    take_along(
+        session,
+        _file_name(session),
+        pdf=lambda: pdf_of(summary),
+        csv=table_csv(summary.table()),
+        numbers=summary.table(),
     )
-    row.download_button(
-        "Numbers, CSV",
-        table_csv(summary.table()),
-        f"numbers-{name}.csv",
-        "text/csv",
-        key="numbers",
-        on_click="ignore",
-    )
-    row.download_button(
-        "Ballots, CSV",
-        ballots_csv(current_frame().store.cells(session.id)),
-        f"ballots-{name}.csv",
-        "text/csv",
-        key="ballots-csv",
-        on_click="ignore",
-    )
-    with row:
-        archive_button(session, summary.table(), lambda: pdf_of(summary), name)
 
 
 def _file_name(session: StoredSession) -> str:

@@ -17,10 +17,10 @@ from ..report.reading_figures import (
     profile_figure,
     reading_figure,
 )
-from ..report.sheets import ballots_csv, tables_csv
+from ..report.sheets import tables_csv
 from ..report.words import number, percent
 from ..workflow import read_session
-from .care import archive_button
+from .care import take_along
 from .frame import current_frame, minute, plain
 from .worker import reading_pdf_of
 
@@ -138,36 +138,14 @@ def _agreed(read: ReadSession) -> None:
 
 
 def _downloads(read: ReadSession, name: str) -> None:
-    st.subheader("Take it along")
-    row = st.container(horizontal=True)
-    row.download_button(
-        "Report, PDF",
-        lambda: reading_pdf_of(read),
-        f"report-{name}.pdf",
-        "application/pdf",
-        key="pdf",
-        type="primary",
-        on_click="ignore",
+    tables = (*read.reading.tables, *read.reading.panel_tables)
+    take_along(
+        read.session,
+        name,
+        pdf=lambda: reading_pdf_of(read),
+        csv=tables_csv(tables),
+        numbers=tables[0][1],
     )
-    row.download_button(
-        "Numbers, CSV",
-        tables_csv((*read.reading.tables, *read.reading.panel_tables)),
-        f"numbers-{name}.csv",
-        "text/csv",
-        key="numbers",
-        on_click="ignore",
-    )
-    row.download_button(
-        "Ballots, CSV",
-        ballots_csv(current_frame().store.cells(read.session.id)),
-        f"ballots-{name}.csv",
-        "text/csv",
-        key="ballots-csv",
-        on_click="ignore",
-    )
-    with row:
-        numbers = read.reading.tables[0][1]
-        archive_button(read.session, numbers, lambda: reading_pdf_of(read), name)
 
 
 def _rounded(table: Table) -> list[dict[str, str]]:
