@@ -85,14 +85,20 @@ class Product(Plain):
     release_rule : dict
         The rule as data, `ReleaseRule.to_dict` of `decisions.release`; empty as long as none
         is agreed.
+    drift_limit : float or None
+        How far a reference may lie from the first one, on the scale of the bridges.
     """
 
     name: str
     attributes: tuple[AttributeLimit, ...] = ()
     release_rule: dict[str, Any] = field(default_factory=dict)
+    drift_limit: float | None = None
 
     def __post_init__(self) -> None:
         named("name of the product", self.name)
+        number("drift_limit", self.drift_limit)
+        if self.drift_limit is not None and self.drift_limit <= 0:
+            raise RecordError(f"drift_limit must be above 0; got {self.drift_limit:g}.")
         parts("attributes", self.attributes, AttributeLimit)
         once("attribute", (one.attribute for one in self.attributes))
 

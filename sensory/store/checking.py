@@ -9,8 +9,16 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
-from .journal import START, broken_links, differences, differing_people, not_as_written, sound
-from .tables import ballot_cells, journal, people, sessions
+from .journal import (
+    START,
+    broken_links,
+    differences,
+    differing_nouns,
+    differing_people,
+    not_as_written,
+    sound,
+)
+from .tables import ballot_cells, journal, people, register, register_links, sessions
 
 _AT_ONCE = 200
 
@@ -46,12 +54,17 @@ def one_session(connection: Connection, session_id: str) -> list[str]:
 
 def tables_against_journal(connection: Connection, ids: list[str]) -> list[str]:
     """Where some sessions and their cells are not what the journal makes of them."""
-    entries = _entries(connection, journal.c.session.in_(ids))
+    entries = list(_entries(connection, journal.c.session.in_(ids)))
     there = connection.execute(sa.select(sessions).where(sessions.c.id.in_(ids)))
     cells = connection.execute(sa.select(ballot_cells).where(ballot_cells.c.session.in_(ids)))
-    return differences(
-        entries, (dict(row._mapping) for row in there), (tuple(row) for row in cells)
-    )
+    rows = connection.execute(sa.select(register).where(register.c.id.in_(ids)))
+    links = connection.execute(sa.select(register_links).where(register_links.c.id.in_(ids)))
+    return [
+        *differences(entries, (dict(row._mapping) for row in there), (tuple(row) for row in cells)),
+        *differing_nouns(
+            entries, (dict(row._mapping) for row in rows), (tuple(row) for row in links)
+        ),
+    ]
 
 
 def _neighbours(connection: Connection, session_id: str) -> dict[int, dict[str, Any]]:
@@ -100,6 +113,12 @@ def _read(text: str) -> dict[str, Any]:
 
 
 def _all_sessions(connection: Connection) -> list[str]:
-    named = (sessions.c.id, journal.c.session, ballot_cells.c.session)
+    named = (
+        sessions.c.id,
+        journal.c.session,
+        ballot_cells.c.session,
+        register.c.id,
+        register_links.c.id,
+    )
     query = sa.union(*(sa.select(column) for column in named))
     return sorted(one for one in connection.scalars(query) if one)

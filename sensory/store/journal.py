@@ -12,6 +12,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from ..base.records import digest_of, utc_now
+from .nouns import links_of, row_of
 
 START = "0" * 64
 
@@ -109,6 +110,8 @@ def played_again(
     cells: dict[tuple[str, int, str], str] = {}
     for entry in (one for one in entries if one["session"]):
         content, key = json.loads(entry["content"]), entry["session"]
+        if "noun" in content:
+            continue
         if "session" in content:
             sessions[key] = content["session"]
         sessions.setdefault(key, {}).update(content.get("changed", {}))
@@ -120,6 +123,38 @@ def played_again(
             if not change["new"]:
                 del cells[place]
     return sessions, cells
+
+
+def nouns_played_again(entries: Iterable[Mapping[str, Any]]) -> dict[str, dict[str, Any]]:
+    """Kind and plain data of products, references and batches that entries lead to."""
+    nouns: dict[str, dict[str, Any]] = {}
+    for entry in entries:
+        content = json.loads(entry["content"])
+        if "noun" in content:
+            nouns[entry["session"]] = content["noun"]
+    return nouns
+
+
+def differing_nouns(
+    entries: Iterable[Mapping[str, Any]],
+    rows: Iterable[Mapping[str, Any]],
+    links: Iterable[tuple[Any, ...]],
+) -> list[str]:
+    """Where the register is not what the journal makes of it."""
+    expected = nouns_played_again(entries)
+    there = {row["id"]: dict(row) for row in rows}
+    tied: dict[str, list[tuple[str, str]]] = {}
+    for key, kind, value in links:
+        tied.setdefault(key, []).append((kind, value))
+    found = []
+    for key in sorted(expected.keys() | there.keys() | tied.keys()):
+        noun = expected.get(key)
+        row = None if noun is None else row_of(noun["kind"], noun["content"])
+        ties = [] if noun is None else links_of(noun["kind"], noun["content"])
+        if _normal(row) != _normal(there.get(key)) or sorted(tied.get(key, [])) != ties:
+            shown = row or there.get(key) or {"kind": "Register entry", "name": key}
+            found.append(f"{shown['kind']} {shown['name']} is not what the journal says.")
+    return [f"{line[0].upper()}{line[1:]}" for line in found]
 
 
 def nested(texts: Mapping[tuple[str, int, str], str]) -> dict[int, dict[str, str]]:

@@ -19,7 +19,8 @@ from sqlalchemy.engine import Connection
 from ..ballots.codes import same_person
 from ..base.errors import RecordError
 from ..base.records import digest_of
-from .tables import ballot_cells, journal, people, sessions
+from .nouns import renamed
+from .tables import ballot_cells, journal, people, register, sessions
 
 PREFIX = "person:"
 NAMED = "assessor"
@@ -72,6 +73,8 @@ def in_content(content: Mapping[str, Any], change: Change) -> dict[str, Any]:
         new["cells"] = in_cells(new["cells"], change)
     if "changes" in new:
         new["changes"] = [_in_change(one, change) for one in new["changes"]]
+    if "noun" in new:
+        new["noun"] = {**new["noun"], "content": renamed(new["noun"]["content"], change)}
     return new
 
 
@@ -239,6 +242,10 @@ def mentions(connection: Connection, names: Iterable[str], most: int = 50) -> li
         in_words = [_holds(sa.cast(sessions.c[part], sa.Text), name) for part in _WORDS]
         for row in connection.execute(query.where(sa.or_(*in_words)).limit(most)):
             found[f"Session {row.id}, its description"] = None
+        of_nouns = sa.select(register.c.kind, register.c.name)
+        held = _holds(sa.cast(register.c.content, sa.Text), name)
+        for noun in connection.execute(of_nouns.where(held).limit(most)):
+            found[f"The {noun.kind} {noun.name}"] = None
         words = sa.or_(_holds(journal.c.content, name), _holds(journal.c.why, name))
         for row in connection.execute(sa.select(journal.c.number).where(words).limit(most)):
             found[f"Journal entry {row.number}"] = None

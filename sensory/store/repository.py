@@ -15,7 +15,9 @@ from ..base.errors import RecordError
 from ..base.records import JournalEntry, StoredSession
 from . import checking, journal, people, tables
 from .backup import copies_beside, copy_sqlite, without_traces
+from .chain import append, entry_for
 from .connections import engine_for, reading, writing
+from .register import Register
 from .rows import cells_of, columns_of, entries_of, sessions_of, unpacked
 from .versions import prepare
 
@@ -94,7 +96,7 @@ class Snapshot:
     people: tuple[people.Person, ...]
 
 
-class Repository:
+class Repository(Register):
     """The record behind a SQLAlchemy engine; fulfils `workflow.Store`.
 
     Share one object among visitors: it opens a connection for each action.
@@ -108,9 +110,9 @@ class Repository:
         nested = {str(line): dict(texts) for line, texts in cells.items()}
         content = {"session": columns_of(session), "cells": nested}
         with writing(self._engine) as connection:
-            entry = _entry(connection, session.id, who, "opened", why, content)
+            entry = entry_for(connection, session.id, who, "opened", why, content)
             _put(connection, entry["content"]["session"], entry["content"]["cells"])
-            _append(connection, entry)
+            append(connection, entry)
 
     def add_imported(
         self,
@@ -136,12 +138,12 @@ class Repository:
             if connection.scalar(sa.select(tables.sessions.c.id).where(at)):
                 raise RecordError("This session is on record already; nothing was imported.")
             content = {"archive": digest, "entries": len(entries)}
-            _append(connection, _entry(connection, session.id, who, "imported", why, content))
+            append(connection, entry_for(connection, session.id, who, "imported", why, content))
             written = []
             for old in entries:
                 content = {**old.content, "imported": old.number}
-                entry = _entry(connection, session.id, old.who, old.what, old.why, content)
-                written.append(_append(connection, entry | {"at": old.at}))
+                entry = entry_for(connection, session.id, old.who, old.what, old.why, content)
+                written.append(append(connection, entry | {"at": old.at}))
             found, texts = journal.played_again(written)
             for columns in found.values():
                 _put(connection, columns, journal.nested(texts))
@@ -199,10 +201,10 @@ class Repository:
             if not changed:
                 return
             content = {"changed": changed, "old": {name: old[name] for name in changed}}
-            entry = _entry(connection, session.id, who, what, why, content)
+            entry = entry_for(connection, session.id, who, what, why, content)
             changed = entry["content"]["changed"]
             connection.execute(sa.update(table).where(table.c.id == session.id).values(**changed))
-            _append(connection, entry)
+            append(connection, entry)
 
     def cells(self, session_id: str) -> dict[int, dict[str, str]]:
         """Cells of a session by line and column name."""
@@ -227,9 +229,9 @@ class Repository:
                 if (old := known.get(line, {}).get(name, "")) != text
             ]
             if done:
-                entry = _entry(connection, session_id, who, "cells", why, {"changes": done})
+                entry = entry_for(connection, session_id, who, "cells", why, {"changes": done})
                 _change(connection, session_id, entry["content"]["changes"])
-                _append(connection, entry)
+                append(connection, entry)
         return len(done)
 
     def entries(self, session_id: str) -> list[JournalEntry]:
@@ -308,10 +310,10 @@ class Repository:
         if same_person(name) and same_person(name) in same_person(why):
             raise RecordError("The reason stays in the journal: write it without the name.")
         with writing(self._engine) as connection:
-            entry = _entry(connection, "", who, "person erased", why, {})
+            entry = entry_for(connection, "", who, "person erased", why, {})
             number, gone = people.erase(connection, name)
             content = {**entry["content"], "erased": sorted(gone), "shown_as": number}
-            _append(connection, entry | {"content": content})
+            append(connection, entry | {"content": content})
             remains = people.mentions(connection, sorted({name, *gone.values()}))
         remains += [f"The copy {path}" for path in copies_beside(self._engine)]
         remains += without_traces(self._engine)
@@ -365,21 +367,3 @@ def _change(connection: Connection, session_id: str, changes: list[dict[str, Any
         connection.execute(sa.delete(table).where(at), gone)
     if put:
         connection.execute(sa.insert(table), put)
-
-
-def _entry(
-    connection: Connection, session: str, who: str, what: str, why: str, content: dict[str, Any]
-) -> dict[str, Any]:
-    """An entry to be appended, with references for names."""
-    plain = {"session": session, "who": who, "what": what, "why": why, "content": content}
-    return people.hidden(connection, plain)
-
-
-def _append(connection: Connection, entry: dict[str, Any]) -> dict[str, Any]:
-    table = tables.journal
-    last = connection.execute(
-        sa.select(table.c.number, table.c.sha256).order_by(table.c.number.desc()).limit(1)
-    ).one_or_none()
-    written = journal.next_entry(last, **entry)
-    connection.execute(sa.insert(table).values(**written))
-    return written

@@ -19,7 +19,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-SCHEMA_VERSION = 3
+SCHEMA_VERSION = 4
 
 metadata = MetaData()
 
@@ -75,4 +75,30 @@ journal = Table(
     Column("content", Text, nullable=False),
     Column("before", String(64), nullable=False),
     Column("sha256", String(64), nullable=False),
+)
+
+register = Table(
+    "register",
+    metadata,
+    Column("id", String(32), primary_key=True),
+    Column("kind", String(20), nullable=False),
+    Column("name", Text, nullable=False),
+    Column("product", Text, nullable=False),
+    Column("on_date", String(10), nullable=False),
+    Column("line", Text, nullable=False),
+    Column("state", String(20), nullable=False),
+    Column("content", JSON, nullable=False),
+    Index("ix_register_dates", "kind", "product", "on_date"),
+    Index("ix_register_states", "kind", "state", "on_date"),
+)
+"""Products, references and batches; all columns but the content follow from it."""
+
+register_links = Table(
+    "register_links",
+    metadata,
+    Column("id", String(32), ForeignKey("register.id"), nullable=False),
+    Column("kind", String(20), nullable=False),
+    Column("value", Text, nullable=False),
+    PrimaryKeyConstraint("id", "kind", "value"),
+    Index("ix_register_links_value", "kind", "value"),
 )

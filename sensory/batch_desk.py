@@ -1,0 +1,204 @@
+"""Use cases of the batch: what it waits for, all about it, the decision, trend and month."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+from .base.batch_records import OPEN, BatchRecord, Decision, ProductRecord, key_of
+from .base.batches import Disposition
+from .base.errors import RecordError, SensoryError
+from .base.records import JournalEntry, StoredSession, utc_now
+from .base.version import __version__
+from .decisions.batch_file import BatchFile, Kin
+from .decisions.batch_trend import ProductTrend, trend_of_batches
+from .decisions.disposition import BatchFinding
+from .decisions.month import MonthReport, month_bounds
+from .decisions.references import ReferenceState
+from .decisions.release import ReleaseRule
+from .product_desk import Desk, rule_of, state_of_reference, the_batch, the_product
+from .tastings import finding_of, note
+
+_NO_RULE = "The product has no release rule yet."
+
+
+def board(desk: Desk, product: str = "", most: int = 500) -> list[BatchRecord]:
+    """The open batches, oldest first; `BatchRecord.waits_for` says what each waits for."""
+    return desk.batches(product=product, state=OPEN, most=most)
+
+
+def batch_file(desk: Desk, number: str, *, today: str = "") -> BatchFile:
+    """All about one batch: origin, clearance, tastings, finding, decisions, journal.
+
+    Raises
+    ------
+    RecordError
+        When there is no such batch.
+    """
+    record = the_batch(desk, number)
+    product = desk.noun(ProductRecord, record.batch.product)
+    sessions = tuple(desk.session(one.session) for one in record.tastings)
+    finding, why_none = _finding(desk, record)
+    day = today or (record.latest.held_on if record.latest else utc_now()[:10])
+    return BatchFile(
+        record=record,
+        product=product,
+        rule=rule_of(product),
+        reference=state_of_reference(desk, record.reference, day),
+        finding=finding,
+        why_none=why_none,
+        sessions=sessions,
+        kin=tuple(_kin(desk, record)),
+        journal=tuple(_events(desk, record, sessions)),
+        printed_at=utc_now(),
+        version=__version__,
+    )
+
+
+def up_to_date(desk: Desk, number: str, *, who: str) -> None:
+    """Note what tastings of a batch show where that was not done when they closed."""
+    for one in the_batch(desk, number).tastings:
+        if not one.aborted:
+            note(desk, desk.session(one.session), who=who)
+
+
+def _finding(desk: Desk, record: BatchRecord) -> tuple[BatchFinding | None, str]:
+    try:
+        found = finding_of(desk, record)
+    except SensoryError as error:
+        return None, str(error)
+    return found, "" if found else _NO_RULE
+
+
+def _kin(desk: Desk, record: BatchRecord) -> Iterator[Kin]:
+    """Other batches of the same lots and the same rework."""
+    sought = [("lot", f"{one.material}, lot {one.lot}", one.lot) for one in record.batch.raw_lots]
+    sought += [("rework", f"rework of {one}", one) for one in record.batch.rework_of]
+    sought.append(("rework", f"{record.name} went into", record.name))
+    for kind, name, value in sought:
+        others = [one for one in desk.linked(kind, value) if one.name != record.name]
+        if others:
+            yield Kin(kind=kind, name=name, value=value, batches=tuple(others))
+
+
+def _events(
+    desk: Desk, record: BatchRecord, sessions: tuple[StoredSession, ...]
+) -> list[JournalEntry]:
+    entries = desk.noun_entries(record)
+    for session in sessions:
+        entries += [one for one in desk.entries(session.id) if one.what != "cells"]
+    return sorted(entries, key=lambda entry: entry.number)
+
+
+def decide(
+    desk: Desk,
+    number: str,
+    disposition: Disposition,
+    *,
+    by: str,
+    role: str,
+    reason: str,
+    on: str = "",
+) -> BatchRecord:
+    """Record what the authorised role decided, with its reason.
+
+    `on` is the date where it was decided earlier, on paper; the journal has its own time.
+
+    Release is refused while clearance, declaration, reference or panel stand against it;
+    any other disposition may depart from the recommendation, with its reason.
+
+    Raises
+    ------
+    RecordError
+        Without name, role or reason; with another role than the rule names; for a release
+        that is blocked; for RETEST where the rule has no second tasting.
+    """
+    record = the_batch(desk, number)
+    for name, text in (("name", by), ("role", role), ("reason", reason)):
+        if not text.strip():
+            raise RecordError(f"The {name} is missing: who decides, in which role, and why?")
+    rule = rule_of(desk.noun(ProductRecord, record.batch.product))
+    found, why_none = _finding(desk, record)
+    if rule is None or found is None:
+        raise RecordError(f"{record.name} cannot be decided yet: {why_none or _NO_RULE}")
+    if key_of(role) != key_of(rule.decides):
+        raise RecordError(f"The rule names {rule.decides} to decide; got {role}.")
+    if disposition is Disposition.RELEASE and found.blocked:
+        raise RecordError(f"Release of {record.name} is blocked: {found.reasons[0]}")
+    if disposition is Disposition.RETEST and found.disposition is not Disposition.RETEST:
+        raise RecordError(
+            "The rule asks for no second tasting here; another one would pass batches more often "
+            "than agreed. Hold the batch instead."
+        )
+    decision = Decision(
+        disposition=disposition,
+        decided_by=" ".join(by.split()),
+        role=rule.decides,
+        decided_at=on or utc_now(),
+        reason=" ".join(reason.split()),
+        recommended=found.disposition,
+        finding=found.finding,
+    )
+    new = replace(record, decisions=(*record.decisions, decision), recommended=found.disposition)
+    what = f"decided {disposition.value.lower()}"
+    desk.put(new, expect=record, who=decision.decided_by, what=what, why=decision.reason)
+    return new
+
+
+def product_trend(
+    desk: Desk,
+    product: str,
+    *,
+    since: str = "",
+    until: str = "",
+    attribute: str = "",
+    base: int | None = None,
+    most: int = 400,
+) -> ProductTrend:
+    """The batches of a product over time; the latest `most` of the span.
+
+    Raises
+    ------
+    RecordError
+        Without a product or a rule.
+    """
+    records = desk.batches(product=product, since=since, until=until, most=most)
+    return trend_of_batches(records, _rule(desk, product), attribute=attribute, base=base)
+
+
+def month_report(desk: Desk, product: str, month: str) -> MonthReport:
+    """The month of a product, with the eleven before it.
+
+    Raises
+    ------
+    RecordError, ArgumentError
+        Without a product or a rule; for a month that is none.
+    """
+    earlier, first, last = month_bounds(month)
+    rule = _rule(desk, product)
+    records = desk.batches(product=product, since=earlier, until=last, most=2000)
+    return MonthReport(
+        product=the_product(desk, product).name,
+        month=month,
+        rule=rule,
+        batches=tuple(one for one in records if one.batch.made_on >= first),
+        before=tuple(one for one in records if one.batch.made_on < first),
+        trend=trend_of_batches(records, rule),
+        references=tuple(_references(desk, product, min(last, utc_now()[:10]))),
+        printed_at=utc_now(),
+        version=__version__,
+    )
+
+
+def _rule(desk: Desk, product: str) -> ReleaseRule:
+    rule = rule_of(the_product(desk, product))
+    if rule is None:
+        raise RecordError(f"{product} has no release rule yet: agree one on the page Product.")
+    return rule
+
+
+def _references(desk: Desk, product: str, day: str) -> Iterator[ReferenceState]:
+    """The reference in use that day: the last one made by then."""
+    names = the_product(desk, product).references
+    states = [state for name in names if (state := state_of_reference(desk, name, day))]
+    yield from states[-1:]

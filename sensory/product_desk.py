@@ -1,0 +1,213 @@
+"""Use cases of a product: its rule, its references, its batches as they are made.
+
+The record is asked through `Desk`, which `sensory.store` fulfils together with
+`workflow.Store`.
+"""
+
+from __future__ import annotations
+
+import typing
+from dataclasses import replace
+from typing import TypeVar
+
+from .base.batch_records import BatchRecord, ProductRecord, key_of
+from .base.batches import AttributeLimit, Batch, Clearance, Product
+from .base.errors import RecordError
+from .base.records import Finding, JournalEntry
+from .base.references import Reference
+from .decisions.references import ReferenceState, reference_state
+from .decisions.release import ReleaseRule
+from .workflow import Store
+
+Noun = ProductRecord | Reference | BatchRecord
+AnyNoun = TypeVar("AnyNoun", ProductRecord, Reference, BatchRecord)
+SHOWN = (Finding.SIMILAR, Finding.DIFFERENT_WITHIN_LIMIT)
+
+
+class Desk(Store, typing.Protocol):
+    """What the use cases of batches need of a record, beside what sessions need."""
+
+    def put(self, noun: Noun, *, expect: Noun | None, who: str, what: str, why: str) -> None: ...
+    def noun(self, kind: type[AnyNoun], name: str) -> AnyNoun | None: ...
+    def nouns(self, kind: type[AnyNoun], product: str = "", most: int = 1000) -> list[AnyNoun]: ...
+    def batches(
+        self,
+        *,
+        product: str = "",
+        state: str = "",
+        since: str = "",
+        until: str = "",
+        most: int = 200,
+    ) -> list[BatchRecord]: ...
+    def linked(self, kind: str, value: str, most: int = 1000) -> list[BatchRecord]: ...
+    def seek(self, text: str, most: int = 50) -> list[BatchRecord]: ...
+    def noun_entries(self, noun: Noun) -> list[JournalEntry]: ...
+
+
+def the_product(desk: Desk, name: str) -> ProductRecord:
+    """A product; RecordError when there is none of that name."""
+    found = desk.noun(ProductRecord, name)
+    if found is None:
+        raise RecordError(f"There is no product {name!r} on record: enter it on the page Product.")
+    return found
+
+
+def the_batch(desk: Desk, number: str) -> BatchRecord:
+    """A batch; RecordError when there is none of that number."""
+    found = desk.noun(BatchRecord, number)
+    if found is None:
+        raise RecordError(f"There is no batch {number!r} on record.")
+    return found
+
+
+def rule_of(record: ProductRecord | None) -> ReleaseRule | None:
+    """The agreed release rule; None as long as there is none."""
+    if record is None or not record.product.release_rule:
+        return None
+    return ReleaseRule.from_dict(record.product.release_rule)
+
+
+def enter_product(
+    desk: Desk, name: str, *, attributes: tuple[AttributeLimit, ...] = (), who: str
+) -> ProductRecord:
+    """Put a new product on record, without a rule and a reference yet."""
+    product = Product(name=" ".join(name.split()), attributes=attributes)
+    record = ProductRecord(product=product)
+    desk.put(record, expect=None, who=who, what="product entered", why="new product")
+    return record
+
+
+def agree_rule(
+    desk: Desk,
+    name: str,
+    rule: ReleaseRule,
+    *,
+    drift_limit: float | None = None,
+    who: str,
+    why: str,
+) -> ProductRecord:
+    """Agree the release rule of a product, or another one in its place.
+
+    Batches that were decided keep their decision; the next recommendation goes by this rule.
+
+    Raises
+    ------
+    RecordError
+        Without a reason.
+    """
+    if not why.strip():
+        raise RecordError("Say why this rule, and who agreed to it; the journal keeps it.")
+    record = the_product(desk, name)
+    product = replace(record.product, release_rule=rule.to_dict(), drift_limit=drift_limit)
+    new = replace(record, product=product)
+    desk.put(new, expect=record, who=who, what="rule agreed", why=why.strip())
+    return new
+
+
+def take_over(desk: Desk, reference: Reference, *, who: str, why: str) -> ProductRecord:
+    """Make a reference the one in use.
+
+    The first one of a product needs no bridge. Every later one needs a bridge to the one
+    before and one to the first, each with a finding of similarity or with the reason why it
+    takes over without.
+
+    Raises
+    ------
+    RecordError
+        When a bridge is missing, leads elsewhere, or shows no similarity and gives no reason.
+    """
+    record = the_product(desk, reference.product)
+    if record.references:
+        _check_bridges(record, reference)
+    elif reference.bridges:
+        raise RecordError(f"{reference.name} is the first reference: there is nothing to bridge.")
+    desk.put(reference, expect=None, who=who, what="reference entered", why=why)
+    new = replace(record, references=(*record.references, reference.name))
+    desk.put(new, expect=record, who=who, what="reference in use", why=why)
+    return new
+
+
+def _check_bridges(record: ProductRecord, reference: Reference) -> None:
+    wanted = (
+        ("the one before", record.references[-1], reference.bridged_to_previous),
+        ("the first", record.references[0], reference.bridged_to_first),
+    )
+    for words, name, bridge in wanted:
+        if bridge is None:
+            raise RecordError(
+                f"{reference.name} needs a bridge to {name}, {words}: a finding of similarity, or "
+                "the reason why there is none."
+            )
+        if key_of(bridge.to) != key_of(name):
+            raise RecordError(f"The bridge to {words} has to lead to {name}; got {bridge.to}.")
+        if bridge.finding not in SHOWN and not bridge.reason.strip():
+            raise RecordError(
+                f"Against {name} similarity was not shown ({bridge.finding}). Say why "
+                f"{reference.name} takes over all the same; the reason is recorded."
+            )
+
+
+def state_of_reference(desk: Desk, name: str, today: str) -> ReferenceState | None:
+    """Age, validity and drift of a reference on a day; None where there is none of that name."""
+    reference = desk.noun(Reference, name) if name else None
+    if reference is None or today < reference.made_on:
+        return None
+    record = desk.noun(ProductRecord, reference.product)
+    known = desk.nouns(Reference, reference.product)
+    bridges = [bridge for one in known for bridge in one.bridges]
+    limit = record.product.drift_limit if record else None
+    return reference_state(reference, today, bridges, limit=limit)
+
+
+def enter_batch(desk: Desk, batch: Batch, *, who: str) -> BatchRecord:
+    """Put a batch on record; it is compared with the reference in use.
+
+    Raises
+    ------
+    RecordError
+        For an unknown product, an unknown batch among its rework, or a number that is there.
+    """
+    record = the_product(desk, batch.product)
+    for other in batch.rework_of:
+        the_batch(desk, other)
+    new = BatchRecord(
+        batch=replace(batch, product=record.name, number=" ".join(batch.number.split())),
+        reference=record.in_use,
+    )
+    desk.put(new, expect=None, who=who, what="batch entered", why="made")
+    return new
+
+
+def clear_batch(
+    desk: Desk,
+    number: str,
+    *,
+    food_safe: bool | None = None,
+    allergens: tuple[str, ...] | None = None,
+    by: str,
+    on: str,
+    who: str,
+) -> BatchRecord:
+    """Record what food safety decided, or which allergens are declared, or both.
+
+    What is left out stays as it was.
+
+    Raises
+    ------
+    RecordError
+        Where nothing is said, or without a name and a date.
+    """
+    if food_safe is None and allergens is None:
+        raise RecordError("Say what food safety decided, or which allergens are declared.")
+    record = the_batch(desk, number)
+    there = record.clearance or Clearance(batch=record.name)
+    said = []
+    if food_safe is not None:
+        there = replace(there, food_safe=food_safe, food_safe_by=by, food_safe_on=on)
+        said.append("cleared by food safety" if food_safe else "NOT cleared by food safety")
+    if allergens is not None:
+        there = replace(there, allergens=allergens, allergens_by=by, allergens_on=on)
+        said.append(f"allergens declared: {', '.join(allergens) or 'none'}")
+    new = replace(record, clearance=there)
+    desk.put(new, expect=record, who=who, what="clearance", why="; ".join(said))
+    return new
