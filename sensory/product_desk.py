@@ -10,7 +10,7 @@ import typing
 from dataclasses import replace
 from typing import TypeVar
 
-from .base.batch_records import BatchRecord, ProductRecord, key_of
+from .base.batch_records import BatchRecord, Complaint, ProductRecord, key_of
 from .base.batches import AttributeLimit, Batch, Clearance, Product
 from .base.errors import RecordError
 from .base.records import Finding, JournalEntry
@@ -210,4 +210,27 @@ def clear_batch(
         said.append(f"allergens declared: {', '.join(allergens) or 'none'}")
     new = replace(record, clearance=there)
     desk.put(new, expect=record, who=who, what="clearance", why="; ".join(said))
+    return new
+
+
+def record_complaint(
+    desk: Desk, number: str, text: str, *, received_on: str, who: str
+) -> BatchRecord:
+    """Put a complaint on record: the batch is open again and waits for food safety.
+
+    A batch under complaint is not tasted until food safety has cleared it, so an earlier
+    clearance no longer holds; the declaration of allergens stays.
+
+    Raises
+    ------
+    RecordError
+        Without a text or a date.
+    """
+    record = the_batch(desk, number)
+    complaint = Complaint(text=text.strip(), received_on=received_on, after=len(record.decisions))
+    cleared = record.clearance and replace(
+        record.clearance, food_safe=None, food_safe_by="", food_safe_on=""
+    )
+    new = replace(record, clearance=cleared, complaints=(*record.complaints, complaint))
+    desk.put(new, expect=record, who=who, what="complaint", why=complaint.text)
     return new

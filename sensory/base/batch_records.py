@@ -157,6 +157,29 @@ class Decision(Plain):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Complaint(Plain):
+    """What was complained of; from then on the batch waits for food safety again.
+
+    Attributes
+    ----------
+    text : str
+    received_on : str
+        Date, ISO 8601.
+    after : int
+        How many decisions on the batch there were by then.
+    """
+
+    text: str
+    received_on: str
+    after: int = 0
+
+    def __post_init__(self) -> None:
+        named("complaint", self.text)
+        iso_date("received_on", self.received_on)
+        number("after", self.after, needed=True)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class BatchRecord(Plain):
     """A batch with all that happened to it.
 
@@ -171,6 +194,7 @@ class BatchRecord(Plain):
     recommended : Disposition or None
         By the release rule after the latest tasting.
     decisions : tuple of Decision
+    complaints : tuple of Complaint
     """
 
     batch: Batch
@@ -179,9 +203,11 @@ class BatchRecord(Plain):
     tastings: tuple[Tasting, ...] = ()
     recommended: Disposition | None = None
     decisions: tuple[Decision, ...] = ()
+    complaints: tuple[Complaint, ...] = ()
 
     def __post_init__(self) -> None:
         parts("tastings", self.tastings, Tasting)
+        parts("complaints", self.complaints, Complaint)
         parts("decisions", self.decisions, Decision)
         once("session", (one.session for one in self.tastings))
         if self.recommended is not None:
@@ -205,9 +231,17 @@ class BatchRecord(Plain):
 
     @property
     def state(self) -> str:
-        """``open`` as long as it is not released, rejected or sent to rework, else ``done``."""
+        """``open`` as long as it is not released, rejected or sent to rework, else ``done``.
+
+        A complaint opens it again, until it is decided anew.
+        """
         ended = self.decision is not None and self.decision.disposition in ENDS
-        return DONE if ended else OPEN
+        return DONE if ended and not self.complained else OPEN
+
+    @property
+    def complained(self) -> bool:
+        """Whether a complaint came in after the latest decision."""
+        return any(one.after >= len(self.decisions) for one in self.complaints)
 
     @property
     def latest(self) -> Tasting | None:
@@ -221,6 +255,8 @@ class BatchRecord(Plain):
         if self.state == DONE:
             return ""
         clearance = self.clearance
+        if self.complained and (clearance is None or clearance.food_safe is None):
+            return "clearance by food safety after a complaint"
         if clearance is not None and clearance.food_safe is False:
             return "decision: food safety has not cleared it"
         if clearance is None or clearance.food_safe is None:
@@ -248,4 +284,6 @@ class BatchRecord(Plain):
     def from_dict(cls, plain: dict[str, Any]) -> Self:
         """Rebuild from `to_dict`."""
         kinds = {"batch": Batch, "clearance": Clearance, "tastings": Tasting}
-        return super(BatchRecord, cls).from_dict(nested(plain, {**kinds, "decisions": Decision}))
+        return super(BatchRecord, cls).from_dict(
+            nested(plain, {**kinds, "decisions": Decision, "complaints": Complaint})
+        )

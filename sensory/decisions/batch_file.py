@@ -136,6 +136,11 @@ class BatchFile:
         )
         return Table(columns=("at (UTC)", "decided", "recommended", "by", "reason"), rows=rows)
 
+    def complaints(self) -> Table:
+        """What was complained of, and when."""
+        rows = tuple((one.received_on, one.text) for one in self.record.complaints)
+        return Table(columns=("received on", "complaint"), rows=rows)
+
     def events(self) -> Table:
         """The journal, one entry a row."""
         rows = tuple(
