@@ -21,7 +21,7 @@ from .base.errors import BallotError, RecordError
 from .base.records import CAUTIONS, JournalEntry, Question, SessionDetails, StoredSession, utc_now
 from .choices.risks import SessionRisks, session_risks
 from .decisions.afterwards import done_afterwards
-from .decisions.attempts import attempts_in_words, earlier_attempts
+from .decisions.attempts import attempts_in_words, batch_of, earlier_attempts
 from .decisions.reading import ReadSession
 from .decisions.summary import SessionSummary
 from .methods import find_method
@@ -42,7 +42,7 @@ class Store(typing.Protocol):
     """What the workflow needs of a record; every change writes its journal entry with it."""
 
     def add(self, session: StoredSession, cells: Cells, *, who: str, why: str) -> None: ...
-    def sessions(self, most: int = 50) -> list[StoredSession]: ...
+    def sessions(self, most: int = 50, *, naming: str = "") -> list[StoredSession]: ...
     def session(self, session_id: str) -> StoredSession: ...
     def update(
         self,
@@ -319,7 +319,8 @@ def summarise(store: Store, session_id: str, *, version: str) -> SessionSummary:
 
 def _attempts(store: Store, session: StoredSession, trials: int) -> tuple[str, ...]:
     """What earlier sessions on the same batch do to the risks of this one."""
-    earlier = earlier_attempts(session, store.sessions(_ALL))
+    others = store.sessions(_ALL, naming=batch_of(session)) if batch_of(session) else []
+    earlier = earlier_attempts(session, others)
     found = {
         one.id: entry.why
         for one in earlier

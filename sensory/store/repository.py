@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -151,10 +152,18 @@ class Repository(Register):
             if now != [session] or cells_of(connection, session.id) != cells:
                 raise RecordError("The journal does not lead to the session and its ballots.")
 
-    def sessions(self, most: int = 50) -> list[StoredSession]:
-        """The latest sessions, newest first."""
+    def sessions(self, most: int = 50, *, naming: str = "") -> list[StoredSession]:
+        """The latest sessions, newest first; with `naming`, those that may hold this text.
+
+        The text is sought in the description by its longest word, whatever the case; whoever
+        asks looks closer. A word that is not ASCII is not sought: all sessions come.
+        """
         table = tables.sessions
         query = sa.select(table).order_by(table.c.created_at.desc(), table.c.id).limit(most)
+        word = max(naming.split(), key=len, default="")
+        if word.isascii():
+            held = sa.func.lower(sa.cast(table.c.details, sa.Text))
+            query = query.where(held.contains(json.dumps(word.lower())[1:-1], autoescape=True))
         with reading(self._engine) as connection:
             return sessions_of(connection, query)
 

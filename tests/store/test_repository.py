@@ -567,3 +567,27 @@ def test_threads_sharing_one_record_lose_nothing(store):
     )
     assert len(store.entries(SESSION.id)) == 121
     assert store.verify() == []
+
+
+def test_sessions_that_name_a_batch(any_url):
+    """Sought in any case; a word that JSON writes with escapes brings all sessions."""
+    store = open_store(any_url)
+    for key, batch in (("a" * 32, "QC-Nord 118%"), ("b" * 32, "qc-nord 9"), ("c" * 32, "Öl-7")):
+        details = SessionDetails(samples=(Sample(letter="A"), Sample(letter="B", batch=batch)))
+        session = StoredSession(
+            id=key,
+            created_at="2026-09-14T08:00:00+00:00",
+            details=details,
+            question=Question(),
+            cautions={},
+        )
+        store.add(session, {}, who="Mira", why="typed")
+
+    def found(naming):
+        return {one.details.samples[1].batch for one in store.sessions(naming=naming)}
+
+    assert found("QC-NORD 118%") == {"QC-Nord 118%", "qc-nord 9"}
+    assert found("118%_") == set()
+    assert found("öl-7") == {"QC-Nord 118%", "qc-nord 9", "Öl-7"}
+    assert found("") == found("öl-7")
+    store.close()
