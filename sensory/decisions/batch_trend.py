@@ -16,8 +16,6 @@ from .trend import Trend, trend
 from .trend_words import batch_count
 
 FEWEST = 3
-DIFFERENCE = "difference"
-"""Name of what is scored where a method asks for one difference only."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

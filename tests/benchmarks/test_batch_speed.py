@@ -1,0 +1,235 @@
+"""Times of board, batch page and trend with 10,000 batches and 1,000,000 ballots; asserts no time.
+
+Every batch has one closed session of 100 triangles. Printed beside them: scipy's exact binomial
+test on the same counts, one call a batch, as a measure of the machine.
+Run with: python -m pytest -q -s --override-ini addopts= --import-mode=importlib
+tests/benchmarks/test_batch_speed.py
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import date, timedelta
+from itertools import cycle
+from time import perf_counter
+
+import pytest
+import sqlalchemy as sa
+from scipy.stats import binomtest
+
+from sensory import batch_desk, product_desk
+from sensory.base.batch_records import BatchRecord, Decision, Tasting
+from sensory.base.batches import Batch, Clearance, Disposition, RawLot
+from sensory.base.records import CAUTIONS, Finding, Question, Sample, SessionDetails, StoredSession
+from sensory.base.references import Reference, ReferenceKind
+from sensory.choices.forced_choice import choice_test
+from sensory.decisions.release import ReleaseRule
+from sensory.protocols import TRIANGLE
+from sensory.store.nouns import id_of
+from sensory.store.repository import Repository, open_store
+
+BATCHES, BALLOTS = 10_000, 100
+SIZES = (100, 1_000, BATCHES)
+PRODUCTS = 5
+WHO = {"who": "Änne Weiß", "why": "typed"}
+RULE = ReleaseRule(test="TRIANGLE", limit=0.3, assessors=BALLOTS)
+FIRST = date(2001, 1, 1)
+
+
+def product(number: int) -> str:
+    return f"Cordial {number % PRODUCTS}"
+
+
+def correct_of(number: int) -> int:
+    return 28 + number * 7 % 12
+
+
+def ballots(number: int) -> dict[int, dict[str, str]]:
+    cells = {}
+    for line, order in zip(range(BALLOTS), cycle(TRIANGLE.orders), strict=False):
+        codes = [str(101 + (number + 7 * line + 31 * place) % 899) for place in range(3)]
+        odd = next(place for place, one in enumerate(order) if order.count(one) == 1)
+        said = odd if line < correct_of(number) else (odd + 1) % 3
+        cells[line + 2] = {
+            "assessor": f"P{line}",
+            "order": order,
+            "codes": " ".join(codes),
+            "answer": codes[said],
+        }
+    return cells
+
+
+def session(number: int, on: str) -> StoredSession:
+    question = Question(
+        what_changed="a batch",
+        decision="release",
+        if_different="reject",
+        if_similar="release",
+        if_undecided="hold",
+        pd_limit=0.3,
+        assessors=BALLOTS,
+    )
+    return StoredSession(
+        id=f"s{number}",
+        created_at=f"{on}T08:00:00+00:00",
+        details=SessionDetails(
+            title=f"{product(number)}, batch B-{number:05}",
+            held_on=on,
+            samples=(Sample(letter="A"), Sample(letter="B", batch=f"B-{number:05}")),
+        ),
+        question=question,
+        cautions={one.key: True for one in CAUTIONS},
+        agreed_at=f"{on}T08:10:00+00:00",
+        agreed_by="Änne Weiß",
+        digest=question.digest,
+        closed_at=f"{on}T09:00:00+00:00",
+    )
+
+
+def batch(number: int, on: str) -> BatchRecord:
+    result = choice_test(TRIANGLE, correct_of(number), BALLOTS, pd_limit=0.3)
+    finding = Finding(result.finding)
+    name = f"B-{number:05}"
+    passed = finding in (Finding.SIMILAR, Finding.DIFFERENT_WITHIN_LIMIT)
+    done = Decision(
+        disposition=Disposition.RELEASE if passed else Disposition.REJECT,
+        decided_by="Nora Sand",
+        role="the authorised person of the plant",
+        decided_at=on,
+        reason="by the rule",
+    )
+    return BatchRecord(
+        batch=Batch(
+            number=name,
+            product=product(number),
+            made_on=on,
+            line=f"line {number % 2 + 1}",
+            raw_lots=(
+                RawLot(material="sweetener", lot=f"SW-{number // 25}"),
+                RawLot(material="concentrate", lot=f"FC-{number // 40}"),
+            ),
+        ),
+        clearance=Clearance(
+            batch=name,
+            food_safe=True,
+            food_safe_by="Otto Brandt",
+            food_safe_on=on,
+            allergens=(),
+            allergens_by="Otto Brandt",
+            allergens_on=on,
+        ),
+        reference="R",
+        tastings=(
+            Tasting(
+                session=f"s{number}",
+                test="TRIANGLE",
+                sample=name,
+                held_on=on,
+                finding=finding,
+                correct=correct_of(number),
+                trials=BALLOTS,
+            ),
+        ),
+        recommended=done.disposition,
+        decisions=() if number % 50 == 0 else (done,),
+    )
+
+
+def best_of(rounds: int, action: Callable[[], object]) -> float:
+    times = []
+    for _ in range(rounds):
+        start = perf_counter()
+        action()
+        times.append(perf_counter() - start)
+    return 1000 * min(times)
+
+
+def begun(store: Repository) -> None:
+    for number in range(PRODUCTS):
+        name = product(number)
+        product_desk.enter_product(store, name, who="Mira")
+        product_desk.agree_rule(store, name, RULE, who="Mira", why="management")
+    reference = Reference(
+        name="R",
+        product=product(0),
+        kind=ReferenceKind.STORED_STABLE,
+        made_on="2000-06-01",
+        usable_until="2090-01-01",
+        storage="4 °C",
+    )
+    product_desk.take_over(store, reference, who="Mira", why="approved")
+
+
+@pytest.fixture(scope="module")
+def grown(tmp_path_factory: pytest.TempPathFactory) -> dict[int, dict[str, float]]:
+    """Milliseconds by number of batches and by action."""
+    path = tmp_path_factory.mktemp("record") / "panel.sqlite3"
+    url = f"sqlite:///{path}"
+    store = open_store(url)
+
+    @sa.event.listens_for(store._engine, "connect")
+    def _fast(connection, _record) -> None:
+        connection.execute("PRAGMA synchronous = OFF")  # only to fill it
+
+    store._engine.dispose()
+    begun(store)
+    found: dict[int, dict[str, float]] = {}
+    done, start = 0, perf_counter()
+    for size in SIZES:
+        for number in range(done, size):
+            on = (FIRST + timedelta(days=number * 8000 // BATCHES)).isoformat()
+            store.add(session(number, on), ballots(number), **WHO)
+            store.put(batch(number, on), expect=None, what="batch entered", **WHO)
+        done = size
+        store._engine.dispose()
+        found[size] = measured(open_store(url), size)
+    print(
+        f"\nfilled and measured in {perf_counter() - start:.0f} s, {path.stat().st_size >> 20} MiB"
+    )
+    return found
+
+
+def measured(store: Repository, size: int) -> dict[str, float]:
+    middle = size // 2 // PRODUCTS * PRODUCTS + 1
+    name = f"B-{middle:05}"
+    month = (FIRST + timedelta(days=middle * 8000 // BATCHES)).isoformat()[:7]
+    record = product_desk.the_batch(store, name)
+    latest = store.batches(product=product(1), most=400)
+    actions: dict[str, tuple[int, Callable[[], object]]] = {
+        "board of open batches": (5, lambda: batch_desk.board(store)),
+        "find by number": (5, lambda: store.seek(name)),
+        "find by lot": (5, lambda: store.seek(f"SW-{middle // 25}")),
+        "batches of a lot": (5, lambda: store.linked("lot", f"SW-{middle // 25}")),
+        "all about a batch": (5, lambda: batch_desk.batch_file(store, name)),
+        "verify a batch": (5, lambda: store.verify(_id(record))),
+        "write a batch": (5, lambda: _written(store, name)),
+        "trend of 400": (3, lambda: batch_desk.product_trend(store, product(1))),
+        "the month": (3, lambda: batch_desk.month_report(store, product(1), month)),
+        "binomtest, 400 calls": (3, lambda: _by_scipy(latest)),
+    }
+    return {key: best_of(rounds, action) for key, (rounds, action) in actions.items()}
+
+
+def _id(record: BatchRecord) -> str:
+    return id_of("batch", record.name)
+
+
+def _written(store: Repository, name: str) -> None:
+    now = product_desk.the_batch(store, name)
+    amount = (now.batch.amount or 0) + 1
+    new = replace(now, batch=replace(now.batch, amount=amount, unit="kg"))
+    store.put(new, expect=now, what="changed", **WHO)
+
+
+def _by_scipy(records: list[BatchRecord]) -> None:
+    for one in records:
+        tasting = one.tastings[0]
+        binomtest(tasting.correct, tasting.trials, 1 / 3, alternative="greater")
+
+
+def test_growth(grown: dict[int, dict[str, float]]) -> None:
+    print(f"\n{'milliseconds':>24}" + "".join(f"{size:>10} batches" for size in SIZES))
+    for name in grown[BATCHES]:
+        print(f"{name:>24}" + "".join(f"{grown[size][name]:>18.1f}" for size in SIZES))
+    assert set(grown) == set(SIZES)
