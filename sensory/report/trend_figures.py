@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 
 from ..base.errors import ArgumentError
-from ..decisions.batch_trend import DIFFERENCE, ProductTrend, line_title
+from ..decisions.batch_trend import DIFFERENCE, NO_LINE, ProductTrend, line_title
 from ..decisions.choice_trend import ChoiceTrend
 from ..decisions.release import ReleaseRule
 from ..decisions.trend import Trend
@@ -108,7 +108,9 @@ def trend_figure(
     lines = _lines(drawn, most)
     tall = height or max(110, 210 - 30 * len(lines))
     panels = [
-        _panel(drawn, line, last=line == lines[-1]).properties(width=width, height=tall)
+        _panel(drawn, line, first=line == lines[0], last=line == lines[-1]).properties(
+            width=width, height=tall
+        )
         for line in lines
     ]
     chart: Any = alt.vconcat(*panels, spacing=12).resolve_scale(
@@ -160,7 +162,8 @@ def characteristic_figure(
     None where no formula knows it: for a profile, and for difference from control without
     the scatter of the assessors.
     """
-    far = 1.0 if rule.protocol else 2 * (rule.limit or 0.0)
+    limit = rule.limit or 0.0
+    far = min(1.0, max(0.5, 2.5 * limit)) if rule.protocol else 2 * limit
     try:
         found = rule.characteristic(np.linspace(0.0, far, 81))
     except ArgumentError:
@@ -193,20 +196,20 @@ def characteristic_figure(
         axis=axis(format="%", tickCount=5, grid=False),
     )
     curves = alt.Chart(values(rows)).mark_line(strokeWidth=3).encode(x=x, y=y, **ways)
-    chart: Any = alt.layer(curves, *_agreed_mark(rule)).properties(width=width, height=height)
+    chart: Any = alt.layer(curves, *_agreed_mark(rule, height)).properties(width=width, height=height)
     return chart.configure(font=FONT).configure_view(stroke=None)
 
 
-def _agreed_mark(rule: ReleaseRule) -> tuple[Any, Any]:
+def _agreed_mark(rule: ReleaseRule, height: int) -> tuple[Any, Any]:
     limit = float(rule.limit or 0.0)
     text = percent(limit) if rule.protocol else f"{limit:g} points"
     data = values([{"truth": limit, "text": f"agreed limit {text}"}])
     mark = alt.Chart(data).mark_rule(color=GREY, strokeDash=[8, 4], size=2).encode(x="truth:Q")
     right = rule.protocol is not None and limit > 0.5
     words = alt.Chart(data).mark_text(
-        align="right" if right else "left", dx=-6 if right else 6, dy=8, color=GREY, fontSize=12
+        align="right" if right else "left", dx=-6 if right else 6, color=GREY, fontSize=12
     )
-    return mark, words.encode(x="truth:Q", y=alt.value(0), text="text:N")
+    return mark, words.encode(x="truth:Q", y=alt.value(height / 2), text="text:N")
 
 
 def _drawn(trend: ProductTrend) -> _Drawn:
@@ -281,7 +284,7 @@ def _lines(drawn: _Drawn, most: int | None) -> list[Any]:
     return [line for line in every if line in shown]
 
 
-def _panel(drawn: _Drawn, line: Any, *, last: bool) -> Any:
+def _panel(drawn: _Drawn, line: Any, *, first: bool, last: bool) -> Any:
     """One line of production."""
     points = drawn.points[drawn.points["line"] == line]
     change = drawn.change[drawn.change["line"] == line].to_dict("records")
@@ -295,12 +298,14 @@ def _panel(drawn: _Drawn, line: Any, *, last: bool) -> Any:
         axis=axis(grid=False, tickCount=5, format="%" if drawn.share else "~g", titleLimit=150),
     )
     rules = _rules(drawn, points, x, y, last)
-    batches = _batches(points, x, y, last)
-    title = line_title(line) if moved is None else f"{line_title(line)}: {_step(drawn, moved)}"
+    batches = _batches(points, x, y, first)
+    alone = line == NO_LINE and drawn.points["line"].nunique() == 1
+    title = "All batches" if alone else line_title(line)
+    title = title if moved is None else f"{title}: {_step(drawn, moved)}"
     layers = [*([] if moved is None else _band(points, moved, x)), rules, batches]
     return (
         alt.layer(*layers)
-        .resolve_scale(color="independent", strokeDash="independent")
+        .resolve_scale(color="independent", strokeDash="independent", shape="independent")
         .properties(
             title=alt.TitleParams(
                 text=title, anchor="start", color=GREY, fontSize=12, fontWeight="bold", limit=600
@@ -415,11 +420,12 @@ def _batches(points: pd.DataFrame, x: alt.X, y: alt.Y, legend: bool) -> Any:
             "shows": row["signals"] or "nothing unusual",
             "state": STANDS_OUT if row["signals"] else BATCH,
             "label": _short(str(row["batch"])) if at in named else "",
+            "side": "above" if row["value"] >= row["centre"] else "below",
         }
         for at, row in enumerate(points.to_dict("records"))
     ]
     looks = {BATCH: (BLUE, "circle"), STANDS_OUT: (ORANGE, "triangle-up")}
-    shown = _legend("bottom") if legend else None
+    shown = _legend("top") if legend else None
     ways: dict[str, Any] = {}
     for channel, kind, of in (("color", alt.Color, 0), ("shape", alt.Shape, 1)):
         scale = alt.Scale(domain=list(looks), range=[one[of] for one in looks.values()])
@@ -438,8 +444,13 @@ def _batches(points: pd.DataFrame, x: alt.X, y: alt.Y, legend: bool) -> Any:
     point = base.mark_point(filled=True, opacity=1, size=size).encode(
         x=x, y=y, tooltip=tooltip, **ways
     )
-    words = base.mark_text(color=GREY, fontSize=11, dy=-7).encode(x=x, y="high:Q", text="label:N")
-    return alt.layer(bar, point, words)
+    words = (
+        base.transform_filter(f"datum.side == '{side}'")
+        .mark_text(color=GREY, fontSize=11, dy=dy)
+        .encode(x=x, y=f"{end}:Q", text="label:N")
+        for side, end, dy in (("above", "high", -7), ("below", "low", 8))
+    )
+    return alt.layer(bar, point, *words)
 
 
 def _spread(points: pd.DataFrame) -> Iterator[int]:
