@@ -65,8 +65,8 @@ def batch_words(file: BatchFile) -> dict[str, Any]:
         "recommended": _recommended(file),
         "decided": _decided(record),
         "reasons": _reasons(file),
-        "left": [_origin(file), _clearance(file)],
-        "right": [_stands_on(file.finding), _reference(file), _rule(file)],
+        "left": [_origin(file), _clearance(file), _rule(file)],
+        "right": [_stands_on(file.finding), _reference(file)],
         "tables": [table for table in _tables(file) if table["rows"]],
         "advice": f"{ADVICE} {SAFETY}",
         "sign": "" if record.state == "done" else f"Decision of {_decides(file)}:",
@@ -103,7 +103,7 @@ def _recommended(file: BatchFile) -> dict[str, Any]:
     lines = [found.sentence]
     if found.blocked:
         lines.append("Release is blocked.")
-    label = "Recommended by the release rule"
+    label = "Recommended by the release rule, not decided by it"
     return {"label": label, "heading": found.disposition.value.capitalize(), "lines": lines}
 
 

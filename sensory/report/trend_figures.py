@@ -16,6 +16,7 @@ import numpy as np
 import pandas as pd
 
 from ..base.errors import ArgumentError
+from ..base.results import several
 from ..decisions.batch_trend import DIFFERENCE, NO_LINE, ProductTrend, line_title
 from ..decisions.choice_trend import ChoiceTrend
 from ..decisions.release import ReleaseRule
@@ -23,15 +24,18 @@ from ..decisions.trend import Trend
 from ..decisions.trend_words import batch_count, common_change
 from ..models.binomial import clopper_pearson
 from .figure_parts import BLUE, FONT, GREY, ORANGE, PALETTE, axis, values
-from .words import listed, number, percent
+from .words import clipped, listed, number, percent
 
 BATCH, STANDS_OUT = "batch, with its own 95 % limits", "stands out"
 _GREEN, _SKY = PALETTE[2], PALETTE[4]
 _MEAN, _LEVEL, _RANGE = "weighted mean of the latest", "usual level", "usual range"
 _DAY = 86_400_000
 _TICKS = 7
-_LABEL = 12
-"""Letters of a number shown beside a batch; the table has the whole of it."""
+_LABEL, _NAMED = 12, 6
+"""Letters of a number beside a batch, and how many batches of a panel have it; the rest is in
+the table."""
+_DENSE = 60
+"""Batches of a line from which their own limits are drawn fainter and the points smaller."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -119,17 +123,20 @@ def trend_figure(
     return chart.configure(font=FONT).configure_view(stroke=GREY, strokeOpacity=0.3)
 
 
-def trend_sentences(trend: ProductTrend) -> tuple[str, ...]:
-    """What the chart shows, in words that need no statistics, a sentence or two each."""
+def trend_sentences(trend: ProductTrend, *, most: int | None = None) -> tuple[str, ...]:
+    """What the chart shows, in words that need no statistics; `most` as in `trend_figure`."""
     if trend.result is None:
         return ("There is no chart yet: too few batches with a finding.", *trend.remarks)
     result, drawn = trend.result, _drawn(trend)
     changes = {row["line"]: row for row in result.change.to_dict("records")}
     rows = result.lines.to_dict("records")
+    shown = _lines(drawn, most)
     said = []
     for row in rows:
         line = row["line"]
-        title = "" if len(rows) == 1 else f"{line_title(line)}: "
+        if line not in shown:
+            continue
+        title = "" if len(rows) == 1 else f"{clipped(line_title(line), 40)}: "
         points = drawn.points[drawn.points["line"] == line]
         parts = (
             _where(result, row),
@@ -139,6 +146,8 @@ def trend_sentences(trend: ProductTrend) -> tuple[str, ...]:
         )
         said.append(title + " ".join(part for part in parts if part))
     said += list(common_change(result.change, result.points))
+    if len(rows) > len(shown):
+        said.append(f"Not shown here, with less to see: {several(len(rows) - len(shown), 'line')}.")
     return (*said, *trend.remarks)
 
 
@@ -419,7 +428,7 @@ def _batches(points: pd.DataFrame, x: alt.X, y: alt.Y, legend: bool) -> Any:
             "batch": str(row["batch"]),
             "shows": row["signals"] or "nothing unusual",
             "state": STANDS_OUT if row["signals"] else BATCH,
-            "label": _short(str(row["batch"])) if at in named else "",
+            "label": clipped(str(row["batch"]), _LABEL) if at in named else "",
             "side": "above" if row["value"] >= row["centre"] else "below",
         }
         for at, row in enumerate(points.to_dict("records"))
@@ -430,7 +439,8 @@ def _batches(points: pd.DataFrame, x: alt.X, y: alt.Y, legend: bool) -> Any:
     for channel, kind, of in (("color", alt.Color, 0), ("shape", alt.Shape, 1)):
         scale = alt.Scale(domain=list(looks), range=[one[of] for one in looks.values()])
         ways[channel] = kind("state:N", sort=list(looks), title=None, scale=scale, legend=shown)
-    size = 60 if len(rows) <= 40 else 32
+    dense = len(rows) > _DENSE
+    size = 30 if dense else 56
     base = alt.Chart(values(rows))
     tooltip = [
         alt.Tooltip("batch:N"),
@@ -438,7 +448,7 @@ def _batches(points: pd.DataFrame, x: alt.X, y: alt.Y, legend: bool) -> Any:
         alt.Tooltip("y:Q", title="value", format=".3g"),
         alt.Tooltip("shows:N"),
     ]
-    bar = base.mark_rule(color=BLUE, opacity=0.4, clip=True).encode(
+    bar = base.mark_rule(color=BLUE, opacity=0.22 if dense else 0.45, clip=True).encode(
         x=x, y=alt.Y("low:Q"), y2="high:Q"
     )
     point = base.mark_point(filled=True, opacity=1, size=size).encode(
@@ -459,13 +469,13 @@ def _spread(points: pd.DataFrame) -> Iterator[int]:
     Points beyond the limits of the chart come first, then the others in the order of time.
     """
     rows = points.reset_index(drop=True)
-    room = 0.085 * float(max(rows["at"].max() - rows["at"].min(), 1.0))
+    room = 0.1 * float(max(rows["at"].max() - rows["at"].min(), 1.0))
     outside = (rows["value"] > rows["upper"]) | (rows["value"] < rows["lower"])
     told = rows["signals"] != ""
     taken: list[float] = []
     for place in [*np.flatnonzero(told & outside), *np.flatnonzero(told & ~outside)]:
         at = float(rows["at"][place])
-        if all(abs(at - other) >= room for other in taken):
+        if len(taken) < _NAMED and all(abs(at - other) >= room for other in taken):
             taken.append(at)
             yield int(place)
 
@@ -492,10 +502,6 @@ def _step(drawn: _Drawn, moved: Mapping[Any, Any]) -> str:
 
 def _amount(value: float, share: bool) -> str:
     return percent(value) if share else f"{value:.2f}"
-
-
-def _short(text: str) -> str:
-    return text if len(text) <= _LABEL else f"{text[: _LABEL - 1]}…"
 
 
 def _day(at: float) -> str:

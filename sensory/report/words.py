@@ -55,3 +55,12 @@ def listed(names: Sequence[str], most: int = 6) -> str:
     if len(names) <= most:
         return ", ".join(names)
     return f"{', '.join(names[:most])} and {len(names) - most} more"
+
+
+def clipped(text: str, letters: int) -> str:
+    """A text of so many letters at the most.
+
+    >>> clipped("too sweet", 20), clipped("too sweet", 5)
+    ('too sweet', 'too …')
+    """
+    return text if len(text) <= letters else f"{text[: letters - 1]}…"
