@@ -198,9 +198,12 @@ ORDER = {
         "figure_parts",
         "figures",
         "reading_figures",
+        "trend_figures",
         "documents",
         "reading_documents",
         "serving_sheets",
+        "batch_documents",
+        "month_documents",
     ),
 }
 

@@ -16,6 +16,9 @@ from .trend import Trend, trend
 from .trend_words import batch_count
 
 FEWEST = 3
+NO_LINE = "no line named"
+DIFFERENCE = "difference"
+"""Name of what is scored where a method asks for one difference only."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -39,7 +42,26 @@ class ProductTrend:
     def says(self) -> tuple[str, ...]:
         """What the chart shows, a sentence each, with what was left out."""
         said = () if self.result is None else self.result.says()
-        return (*said, *self.remarks)
+        return (*(_called(one) for one in said), *self.remarks)
+
+
+def line_title(line: Any) -> str:
+    """What a line is called at the head of a chart or of a sentence.
+
+    >>> line_title("B"), line_title("line 2"), line_title(NO_LINE)
+    ('Line B', 'Line 2', 'No line named')
+    """
+    name = str(line)
+    own = name == NO_LINE or name.casefold().startswith("line ")
+    return f"{name[:1].upper()}{name[1:]}" if own else f"Line {name}"
+
+
+def _called(sentence: str) -> str:
+    """The sentence with its line called by `line_title`."""
+    name, colon, rest = sentence.partition(": ")
+    if colon and name.startswith("Line "):
+        return f"{line_title(name.removeprefix('Line '))}: {rest}"
+    return sentence
 
 
 def attributes_of(records: Iterable[BatchRecord], rule: ReleaseRule) -> list[str]:
@@ -122,7 +144,7 @@ def _of_rule(record: BatchRecord, rule: ReleaseRule) -> list[Tasting]:
 
 def _head(record: BatchRecord) -> dict[str, Any]:
     batch = record.batch
-    return {"batch": batch.number, "date": batch.made_on, "line": batch.line or "no line named"}
+    return {"batch": batch.number, "date": batch.made_on, "line": batch.line or NO_LINE}
 
 
 def _choice_rows(records: Sequence[BatchRecord], rule: ReleaseRule) -> list[dict[str, Any]]:

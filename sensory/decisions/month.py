@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from ..base.batch_records import BatchRecord
+from ..base.batch_records import BatchRecord, Decision
 from ..base.batches import Disposition
 from ..base.errors import ArgumentError
 from ..base.records import Finding
@@ -87,17 +87,20 @@ class MonthReport:
         return Table(columns=columns, rows=tuple(rows))
 
     def noteworthy(self) -> tuple[tuple[BatchRecord, str], ...]:
-        """Batches that were not simply released, each with why."""
-        found = []
-        for one in self.batches:
-            if why := _why_noteworthy(one):
-                found.append((one, why))
-        return tuple(found)
+        """Batches that were not simply released, each with why; the weightiest first."""
+        found = [(one, why) for one in self.batches if (why := _why_noteworthy(one))]
+        return tuple(sorted(found, key=lambda pair: (_weight(pair[0]), pair[0].batch.made_on)))
 
     @property
     def tastings(self) -> int:
         """Tastings of the batches of this month, aborted ones included."""
         return sum(len(one.tastings) for one in self.batches)
+
+    @property
+    def tastings_before(self) -> float | None:
+        """Tastings a month in the months before that made batches; None without any."""
+        months = len({one.batch.made_on[:7] for one in self.before})
+        return sum(len(one.tastings) for one in self.before) / months if months else None
 
     def headline(self) -> str:
         """The month in one sentence."""
@@ -107,7 +110,14 @@ class MonthReport:
 
     def says(self) -> tuple[str, ...]:
         """What a reader without statistics has to know, a sentence each."""
-        lines = [self.headline()]
+        lines = [self.headline(), *self.remarks()]
+        for state in self.references:
+            lines += state.says()
+        return tuple(lines)
+
+    def remarks(self) -> tuple[str, ...]:
+        """What was out of the ordinary, a sentence each."""
+        lines = []
         departing = [one for one in self.batches if one.decision and one.decision.departs]
         if departing:
             lines.append(
@@ -116,9 +126,8 @@ class MonthReport:
             )
         again = [one for one in self.batches if len(one.tastings) > 1]
         if again:
-            lines.append(f"{batch_count(len(again))} tasted more than once.")
-        for state in self.references:
-            lines += state.says()
+            verb = "was" if len(again) == 1 else "were"
+            lines.append(f"{batch_count(len(again))} {verb} tasted more than once.")
         return tuple(lines)
 
     def risks(self) -> tuple[str, ...]:
@@ -128,6 +137,7 @@ class MonthReport:
             f"A batch at the agreed limit passes its tasting with a chance of "
             f"{100 * rule.beta:g} in 100 at most; an unchanged one is called different with a "
             f"chance of {100 * rule.alpha:g} in 100 at most.",
+            *_passes(rule),
             "A batch that passed was shown to lie below the limit; it was not shown to be the "
             "same.",
             "A point outside the limits of the chart is unusual for this line; whether it is too "
@@ -163,6 +173,50 @@ def _ends(batches: Sequence[BatchRecord]) -> Counter[str]:
     )
 
 
+def _decided(decision: Decision) -> str:
+    """The decision with its reason, and what was recommended where that was another one."""
+    what = f"decided: {decision.disposition.value.lower()}"
+    if decision.departs and decision.recommended is not None:
+        what += f" (recommended: {decision.recommended.value.lower()})"
+    return f"{what}; {decision.reason}"
+
+
+def _passes(rule: ReleaseRule) -> Iterator[str]:
+    """How often batches pass, where a formula knows it."""
+    limit = rule.limit or 0.0
+    try:
+        chances = rule.characteristic([0.0, limit / 2, limit]).passes
+    except ArgumentError:
+        return
+    none, half, full = (_in_hundred(float(chance)) for chance in chances)
+    yield (
+        f"With {several(rule.assessors, 'assessor')} release is recommended for {none} of 100 "
+        f"unchanged batches, for {half} of 100 half way to the limit, and for {full} of 100 at the "
+        "limit."
+    )
+
+
+def _in_hundred(chance: float) -> str:
+    count = round(100 * chance)
+    if chance < 1 and count == 100:
+        return "more than 99"
+    return "less than 1" if chance > 0 and count == 0 else f"{count}"
+
+
+def _weight(one: BatchRecord) -> int:
+    """What a reader has to see first: 0 is the weightiest."""
+    decision = one.decision
+    if one.clearance is not None and one.clearance.food_safe is False:
+        return 0
+    if decision is not None and decision.departs:
+        return 1
+    if decision is not None and decision.disposition in (Disposition.REJECT, Disposition.REWORK):
+        return 2
+    if one.latest is not None and one.latest.finding is Finding.DIFFERENT:
+        return 3
+    return 4 if one.latest is not None or decision is not None else 5
+
+
 def _why_noteworthy(one: BatchRecord) -> str:
     decision = one.decision
     words = []
@@ -171,5 +225,5 @@ def _why_noteworthy(one: BatchRecord) -> str:
     if decision is None:
         words.append(f"waits for {one.waits_for}")
     elif decision.disposition is not Disposition.RELEASE or decision.departs or words:
-        words.append(f"{decision.disposition.value.lower()}: {decision.reason}")
+        words.append(_decided(decision))
     return "; ".join(words)

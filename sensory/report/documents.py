@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterable
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -53,6 +54,18 @@ def compiled(template: str, files: dict[str, bytes], printed_at: str) -> bytes:
     files = {"main.typ": (_TEMPLATES / template).read_bytes(), **files}
     moment = _moment(printed_at)
     return bytes(typst.compile(files, format="pdf", timestamp=moment, **_FONT_OPTIONS))
+
+
+def fitted(
+    template: str, tries: Iterable[dict[str, bytes]], printed_at: str, *, pages: int
+) -> bytes:
+    """The first of several settings that keeps to so many pages, else the last of them."""
+    files: dict[str, bytes] = {}
+    source = (_TEMPLATES / template).read_bytes()
+    for files in tries:
+        if _pages({"main.typ": source, **files}) <= pages:
+            break
+    return compiled(template, files, printed_at)
 
 
 def _pages(files: dict[str, bytes]) -> int:

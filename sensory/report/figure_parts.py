@@ -15,7 +15,7 @@ GREY, BLUE, ORANGE = "#7b7b7b", "#0072B2", "#D55E00"
 PALETTE = (BLUE, ORANGE, "#009E73", "#CC79A7", "#56B4E9", "#E69F00", GREY)
 
 
-def as_svg(chart: alt.LayerChart | alt.FacetChart) -> bytes:
+def as_svg(chart: alt.LayerChart | alt.FacetChart | alt.VConcatChart) -> bytes:
     """The chart as SVG with text as text, in the font that ships with the package."""
     converter = _converter()
     return converter.vegalite_to_svg(json.dumps(chart.to_dict())).encode()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 
 def percent(share: float, digits: int = 0) -> str:
@@ -43,3 +44,23 @@ def number(value: float | str | None) -> str:
 def count_or_none(count: int | None) -> str:
     """A count, or that there is none."""
     return "none" if count is None else str(count)
+
+
+def listed(names: Sequence[str], most: int = 6) -> str:
+    """Names in a row, and how many more there are.
+
+    >>> listed(["a", "b", "c"], most=2)
+    'a, b and 1 more'
+    """
+    if len(names) <= most:
+        return ", ".join(names)
+    return f"{', '.join(names[:most])} and {len(names) - most} more"
+
+
+def clipped(text: str, letters: int) -> str:
+    """A text of so many letters at the most.
+
+    >>> clipped("too sweet", 20), clipped("too sweet", 5)
+    ('too sweet', 'too …')
+    """
+    return text if len(text) <= letters else f"{text[: letters - 1]}…"

@@ -1,0 +1,153 @@
+"""The month of a product on two pages, for people who decide and do not compute."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from ..base.records import ADVICE
+from ..base.results import Table, several
+from ..decisions.month import MonthReport
+from .documents import fitted, stamp
+from .figure_parts import as_svg
+from .trend_figures import trend_figure, trend_sentences, trend_words
+from .words import clipped, number
+
+_LINES = 3
+_HEIGHTS = {1: 250, 2: 190, 3: 150}
+"""Panels of the chart at the most, and their heights, so that its sentences have room."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Setting:
+    """How much is printed: size of the type, rows of a list, letters of a text."""
+
+    size: float
+    rows: int
+    letters: int
+
+
+_SETTINGS = (
+    _Setting(size=10.0, rows=16, letters=200),
+    _Setting(size=9.4, rows=16, letters=200),
+    _Setting(size=8.8, rows=16, letters=170),
+    _Setting(size=8.4, rows=14, letters=140),
+    _Setting(size=8.0, rows=12, letters=110),
+    _Setting(size=7.4, rows=8, letters=90),
+    _Setting(size=7.0, rows=6, letters=70),
+)
+
+
+def month_pdf(month: MonthReport) -> bytes:
+    """What happened in the month, and where the product stands, on two pages.
+
+    The first page holds outcomes, lines and the batches that need attention; the second the
+    chart of twelve months, the reference, what the rule sees, and what it cost. Long lists end
+    with how many more there are, long texts are cut, and the type shrinks step by step.
+
+    Returns
+    -------
+    bytes
+        A PDF of two A4 pages with text as text and the chart as vectors; the same form gives the
+        same bytes.
+    """
+    files = {}
+    if month.trend.result is not None:
+        panels = min(len(month.trend.result.lines), _LINES)
+        chart = trend_figure(month.trend, width=760, height=_HEIGHTS[panels], most=_LINES)
+        files = {} if chart is None else {"trend.svg": as_svg(chart)}
+    tries = (
+        {**files, "data.json": json.dumps(_words(month, setting)).encode()}
+        for setting in _SETTINGS
+    )
+    return fitted("month.typ", tries, month.printed_at, pages=2)
+
+
+def month_words(month: MonthReport) -> dict[str, Any]:
+    """Every word and number of the report, as plain data for the template."""
+    return _words(month, _SETTINGS[0])
+
+
+def _words(month: MonthReport, setting: _Setting) -> dict[str, Any]:
+    name = f"{date.fromisoformat(f'{month.month}-01'):%B %Y}"
+    remarks = month.remarks()
+    if month.batches and not month.noteworthy():
+        remarks = (*remarks, "Every batch was released as recommended.")
+    return {
+        "size": setting.size,
+        "kind": f"Release by taste · {clipped(month.product, 80)}",
+        "title": f"{clipped(month.product, 80)}, {name}",
+        "headline": month.headline(),
+        "remarks": list(remarks),
+        "outcomes": _outcomes(month),
+        "lines": _of_lines(month, setting),
+        "attention": _attention(month, setting),
+        "with_trend": month.trend.result is not None,
+        "trend_words": trend_words(month.trend),
+        "trend": [
+            clipped(one, 2 * setting.letters)
+            for one in trend_sentences(month.trend, most=_LINES)
+        ],
+        "reference": _reference(month, setting),
+        "risks": list(month.risks()),
+        "cost": list(_cost(month)),
+        "advice": ADVICE,
+        "footer": f"{clipped(month.product, 80)}, {month.month} · printed "
+        f"{stamp(month.printed_at)} · program version {month.version}",
+    }
+
+
+def _outcomes(month: MonthReport) -> dict[str, Any]:
+    months = len({one.batch.made_on[:7] for one in month.before})
+    rows = [
+        [str(name).capitalize(), number(now), "" if then is None else f"{then:.1f}"]
+        for name, now, then in month.outcomes().rows
+    ]
+    before = f"mean of {several(months, 'month')} before" if months else "months before: none"
+    return {"columns": ["", "this month", before], "rows": rows, "note": ""}
+
+
+def _of_lines(month: MonthReport, setting: _Setting) -> dict[str, Any]:
+    table = month.lines()
+    return _capped(table, setting, "line")
+
+
+def _attention(month: MonthReport, setting: _Setting) -> dict[str, Any]:
+    rows = tuple(
+        (one.name, one.batch.made_on, one.batch.line, why) for one, why in month.noteworthy()
+    )
+    columns = ("batch", "made on", "line", "why")
+    return _capped(Table(columns=columns, rows=rows), setting, "batch", "batches")
+
+
+def _capped(table: Table, setting: _Setting, noun: str, nouns: str = "") -> dict[str, Any]:
+    rows = [
+        [clipped(number(cell), setting.letters if at == len(row) - 1 else 40) for at, cell in row]
+        for row in (list(enumerate(cells)) for cells in table.rows[: setting.rows])
+    ]
+    left = len(table.rows) - len(rows)
+    word = noun if left == 1 else nouns or f"{noun}s"
+    note = f"and {left} more {word}, on record" if left > 0 else ""
+    return {"columns": list(table.columns), "rows": rows, "note": note}
+
+
+def _reference(month: MonthReport, setting: _Setting) -> list[str]:
+    said = [line for state in month.references for line in state.says()]
+    said = said or ["No reference was in use."]
+    shown = [clipped(line, setting.letters) for line in said[: setting.rows]]
+    left = len(said) - len(shown)
+    return [*shown, *([f"and {left} more, on record"] if left else [])]
+
+
+def _cost(month: MonthReport) -> Iterator[str]:
+    aborted = sum(bool(one.aborted) for batch in month.batches for one in batch.tastings)
+    given_up = f", {aborted} of them given up" if aborted else ""
+    before = month.tastings_before
+    then = "" if before is None else f" In the months before there were {before:.1f} a month."
+    yield (
+        f"{several(month.tastings, 'tasting')} of this month's batches{given_up}; the rule asks "
+        f"for {several(month.rule.assessors, 'assessor')} each.{then}"
+    )
