@@ -14,7 +14,7 @@ from .base.batch_records import BatchRecord, Complaint, ProductRecord, key_of
 from .base.batches import AttributeLimit, Batch, Clearance, Product
 from .base.errors import RecordError
 from .base.records import Finding, JournalEntry
-from .base.references import Reference
+from .base.references import Bridge, Reference
 from .decisions.references import ReferenceState, reference_state
 from .decisions.release import ReleaseRule
 from .workflow import Store
@@ -124,6 +124,27 @@ def take_over(desk: Desk, reference: Reference, *, who: str, why: str) -> Produc
     desk.put(reference, expect=None, who=who, what="reference entered", why=why)
     new = replace(record, references=(*record.references, reference.name))
     desk.put(new, expect=record, who=who, what="reference in use", why=why)
+    return new
+
+
+def compare_again(desk: Desk, bridge: Bridge, *, who: str, why: str) -> Reference:
+    """Keep how a reference that took over earlier was compared with the first one again.
+
+    From the day of the comparison on, its drift is the one found there.
+
+    Raises
+    ------
+    RecordError
+        For a reference that is not on record, or a bridge that leads to another than the first.
+    """
+    reference = desk.noun(Reference, bridge.reference)
+    if reference is None:
+        raise RecordError(f"There is no reference {bridge.reference!r} on record.")
+    first = the_product(desk, reference.product).references[0]
+    if key_of(bridge.to) != key_of(first):
+        raise RecordError(f"The bridge has to lead to {first}, the first; got {bridge.to}.")
+    new = replace(reference, later=(*reference.later, bridge))
+    desk.put(new, expect=reference, who=who, what="reference compared", why=why)
     return new
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
@@ -111,12 +111,11 @@ def give_up(desk: Desk, number: str, session_id: str, *, who: str, why: str) -> 
     record = the_batch(desk, number)
     if session_id not in {one.session for one in record.tastings if not one.over}:
         raise RecordError(f"No such tasting of {record.name} is open.")
+    held_on = _held_on(desk.session(session_id)) or utc_now()[:10]
     new = replace(
         record,
         tastings=tuple(
-            replace(one, aborted=why.strip(), held_on=utc_now()[:10])
-            if one.session == session_id
-            else one
+            replace(one, aborted=why.strip(), held_on=held_on) if one.session == session_id else one
             for one in record.tastings
         ),
     )
@@ -145,12 +144,17 @@ def note(desk: Desk, session: StoredSession, *, who: str) -> None:
 
 
 def _noted(desk: Desk, record: BatchRecord, session: StoredSession, who: str) -> BatchRecord:
+    read = {
+        one.session: read_tasting(desk, record, one, session)
+        for one in record.tastings
+        if one.session == session.id and session.closed and not one.aborted
+    }
     tastings = tuple(
-        _as_left(desk, record, one, session) if one.session == session.id else one
+        _as_left(one, read.get(one.session)) if one.session == session.id else one
         for one in record.tastings
     )
     new = replace(record, tastings=tastings)
-    new = replace(new, recommended=_recommended(desk, new))
+    new = replace(new, recommended=_recommended(desk, new, read))
     if new != record:
         said = next(one for one in tastings if one.session == session.id)
         why = said.finding.heading if said.finding else "ballots open"
@@ -158,13 +162,13 @@ def _noted(desk: Desk, record: BatchRecord, session: StoredSession, who: str) ->
     return new
 
 
-def _as_left(desk: Desk, record: BatchRecord, tasting: Tasting, session: StoredSession) -> Tasting:
-    """The tasting as its session stands now."""
+def _as_left(tasting: Tasting, read: Read | None) -> Tasting:
+    """The tasting as its session stands now; `read` where that is closed."""
     if tasting.aborted:
         return tasting
-    if not session.closed:
+    if read is None:
         return Tasting(session=tasting.session, test=tasting.test, sample=tasting.sample)
-    return read_tasting(desk, record, tasting, session).tasting
+    return read.tasting
 
 
 def read_tasting(desk: Desk, record: BatchRecord, tasting: Tasting, session: StoredSession) -> Read:
@@ -204,21 +208,24 @@ def _held_on(session: StoredSession) -> str:
         return session.closed_at[:10]
 
 
-def _recommended(desk: Desk, record: BatchRecord) -> Disposition | None:
+def _recommended(desk: Desk, record: BatchRecord, known: Mapping[str, Read]) -> Disposition | None:
     if record.latest is None:
         return None
     try:
-        found = finding_of(desk, record)
+        found = finding_of(desk, record, known=known)
     except SensoryError:
         return None
     return None if found is None else found.disposition
 
 
-def finding_of(desk: Desk, record: BatchRecord) -> BatchFinding | None:
+def finding_of(
+    desk: Desk, record: BatchRecord, *, known: Mapping[str, Read] | None = None
+) -> BatchFinding | None:
     """What the release rule says of a batch as it stands; None without a rule.
 
     The latest tasting of the rule's test counts, the ones before it are its attempts; of
-    other tests the latest is put beside it.
+    other tests the latest is put beside it. `known` are tastings that were read just now, by
+    session; the others are read again.
 
     Raises
     ------
@@ -231,10 +238,10 @@ def finding_of(desk: Desk, record: BatchRecord) -> BatchFinding | None:
     over = [one for one in record.tastings if one.over]
     own = [one for one in over if one.test == rule.test]
     beside = {one.test: one for one in over if one.test != rule.test and one.finding}
-    read = {
+    read = dict(known or {}) | {
         one.session: read_tasting(desk, record, one, desk.session(one.session))
         for one in (*own, *beside.values())
-        if not one.aborted
+        if not one.aborted and one.session not in (known or {})
     }
     now = own.pop() if own and not own[-1].aborted else None
     chosen = [read[one.session] for one in ((now,) if now else ())]

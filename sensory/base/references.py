@@ -7,7 +7,7 @@ from enum import StrEnum
 from typing import Any, Self
 
 from .errors import RecordError
-from .record_checks import iso_date, named, number, one_of
+from .record_checks import iso_date, named, number, one_of, parts
 from .records import Finding, Plain, nested
 
 
@@ -99,7 +99,9 @@ class Reference(Plain):
     data : dict of str to float
         Mean of each attribute when it was approved; needed for an earlier standard.
     bridged_to_previous, bridged_to_first : Bridge or None
-        None for the first reference of a product.
+        From before it took over; None for the first reference of a product.
+    later : tuple of Bridge
+        How it was compared again while it was in use.
     """
 
     name: str
@@ -114,6 +116,7 @@ class Reference(Plain):
     data: dict[str, float] = field(default_factory=dict)
     bridged_to_previous: Bridge | None = None
     bridged_to_first: Bridge | None = None
+    later: tuple[Bridge, ...] = ()
 
     def __post_init__(self) -> None:
         named("name of the reference", self.name)
@@ -127,6 +130,7 @@ class Reference(Plain):
                 raise RecordError(f"{name} of {self.name} must not be negative; got {value:g}.")
         for attribute, value in self.data.items():
             number(f"data of {attribute}", value, needed=True)
+        parts("later", self.later, Bridge)
         for bridge in self.bridges:
             if not isinstance(bridge, Bridge):
                 raise RecordError(f"a bridge of {self.name} must be a Bridge; got {bridge!r}.")
@@ -159,12 +163,14 @@ class Reference(Plain):
     @property
     def bridges(self) -> tuple[Bridge, ...]:
         """Its own bridges, each once."""
-        both = (self.bridged_to_previous, self.bridged_to_first)
-        return tuple(dict.fromkeys(one for one in both if one is not None))
+        own = (self.bridged_to_previous, self.bridged_to_first, *self.later)
+        return tuple(dict.fromkeys(one for one in own if one is not None))
 
     @classmethod
     def from_dict(cls, plain: dict[str, Any]) -> Self:
         """Rebuild from `to_dict`, bridges included."""
         return super(Reference, cls).from_dict(
-            nested(plain, {"bridged_to_previous": Bridge, "bridged_to_first": Bridge})
+            nested(
+                plain, dict.fromkeys(("bridged_to_previous", "bridged_to_first", "later"), Bridge)
+            )
         )

@@ -108,7 +108,8 @@ def reference_state(
     today : str
         ISO 8601.
     bridges : sequence of Bridge
-        Of the older references of the product; its own come with it.
+        Of the older references of the product; its own come with it. Those held after that
+        day do not count.
     limit : float, optional
         Tolerated drift against the first in either direction, on the scale of the bridges.
     level : float
@@ -153,7 +154,12 @@ def reference_state(
     enough = None
     if reference.stock is not None and reference.needed:
         enough = int(reference.stock // reference.needed)
-    known = tuple(dict.fromkeys((*reference.bridges, *bridges)))
+    known = tuple(
+        one
+        for one in dict.fromkeys((*reference.bridges, *bridges))
+        if iso_date("held_on", one.held_on) <= day
+    )
+    own = [one for one in reference.bridges if one in known]
     first = _first(reference, known)
     drift = None if first is None else _drift(reference.name, first, known, limit, level)
     barred = _barred(reference, left, enough, drift)
@@ -164,15 +170,16 @@ def reference_state(
         days_left=left,
         tastings_left=enough,
         drift=drift,
-        problems=(*barred, *_not_shown(reference, first, drift, limit)),
+        problems=(*barred, *_not_shown(own, first, drift, limit)),
         usable=not barred,
     )
 
 
 def _first(reference: Reference, bridges: Sequence[Bridge]) -> str | None:
     """The oldest reference that bridges lead to; None where there are none."""
-    if reference.bridged_to_first is not None:
-        return reference.bridged_to_first.to
+    direct = reference.bridged_to_first
+    if direct is not None and direct in bridges:
+        return direct.to
     seen, going = {reference.name}, [reference.name]
     while going:
         at = going.pop()
@@ -245,17 +252,17 @@ def _barred(
 
 
 def _not_shown(
-    reference: Reference, first: str | None, drift: Drift | None, limit: float | None
+    own: Sequence[Bridge], first: str | None, drift: Drift | None, limit: float | None
 ) -> list[str]:
     if first is None:
         return []
     lines = []
-    for bridge in reference.bridges:
+    for bridge in own:
         if bridge.finding is None:
             lines.append(f"Not compared with {bridge.to}: {bridge.reason}")
         elif bridge.finding in _FAR:
             lines.append(f"Against {bridge.to}: {bridge.finding.sentence}")
-    if drift is None and all(one.to != first or one.finding is None for one in reference.bridges):
+    if drift is None and all(one.to != first or one.finding is None for one in own):
         lines.append(
             f"Its drift against {first}, the first, is not known: steps that were each found "
             "similar do not show that they are small together."

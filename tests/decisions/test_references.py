@@ -154,3 +154,27 @@ def test_reasons_and_bad_findings_are_shown():
 def test_what_is_refused(call, error, says):
     with pytest.raises(error, match=says):
         call()
+
+
+def test_a_day_knows_only_the_bridges_held_by_then():
+    """Found to have drifted in summer, a reference was still good in spring."""
+    checked = bridge("R2", "R1", 0.9, held_on="2026-07-30", finding=Finding.DIFFERENT)
+    own = reference(
+        "R2",
+        bridged_to_previous=bridge("R2", "R1", 0.2),
+        bridged_to_first=bridge("R2", "R1", 0.2),
+        later=(checked,),
+    )
+    spring, summer = (reference_state(own, day, limit=0.6) for day in ("2026-07-29", "2026-07-30"))
+    assert (spring.drift.estimate, spring.usable) == (0.2, True)
+    assert spring.problems == ()
+    assert (summer.drift.estimate, summer.usable) == (0.9, False)
+    assert summer.problems[0] == "It has drifted away from R1 beyond the limit."
+    assert summer.problems[-1].startswith("Against R1: The batch deviates perceptibly")
+
+
+def test_before_it_was_bridged_nothing_is_known_of_its_drift():
+    step = bridge("R4", "R1", held_on="2026-02-10")
+    own = reference(bridged_to_previous=step, bridged_to_first=step)
+    assert reference_state(own, "2026-02-09").drift is None
+    assert reference_state(own, "2026-02-10").drift.first == "R1"
