@@ -11,7 +11,7 @@ from ..base.batch_records import BatchRecord, Decision
 from ..base.batches import Disposition
 from ..base.errors import ArgumentError
 from ..base.records import Finding
-from ..base.results import Table, several
+from ..base.results import Cell, Table, several
 from .batch_trend import ProductTrend
 from .references import ReferenceState
 from .release import ReleaseRule
@@ -65,6 +65,15 @@ class MonthReport:
         )
         return Table(columns=("outcome", "this month", "a month before"), rows=rows)
 
+    def by_month(self) -> Table:
+        """How many batches ended how, month by month, this one last; months without any too."""
+        rows: list[tuple[Cell, ...]] = []
+        for month in _months(self.month):
+            mine = [one for one in (*self.before, *self.batches) if one.batch.made_on[:7] == month]
+            ends = _ends(mine)
+            rows.append((month, *(ends[name] for name in (*_ENDED.values(), WAITING))))
+        return Table(columns=("month", *_ENDED.values(), WAITING), rows=tuple(rows))
+
     def lines(self) -> Table:
         """How many batches each line made, and how many were found how."""
         names = sorted({one.batch.line for one in self.batches})
@@ -104,9 +113,11 @@ class MonthReport:
 
     def headline(self) -> str:
         """The month in one sentence."""
+        if not self.batches:
+            return "No batch was made."
         ends = _ends(self.batches)
         said = [f"{ends[name]} {name}" for name in (*_ENDED.values(), WAITING) if ends[name]]
-        return f"{batch_count(len(self.batches))} made: {', '.join(said) or 'none'}."
+        return f"{batch_count(len(self.batches))} made: {', '.join(said)}."
 
     def says(self) -> tuple[str, ...]:
         """What a reader without statistics has to know, a sentence each."""
@@ -164,6 +175,13 @@ def month_bounds(month: str) -> tuple[str, str, str]:
     months = first.year * 12 + first.month - 1 - 11
     earlier = date(months // 12, months % 12 + 1, 1)
     return earlier.isoformat(), first.isoformat(), (following - timedelta(days=1)).isoformat()
+
+
+def _months(month: str) -> list[str]:
+    """The month and the eleven before it, in their order."""
+    earlier, _, _ = month_bounds(month)
+    first = int(earlier[:4]) * 12 + int(earlier[5:7]) - 1
+    return [f"{at // 12}-{at % 12 + 1:02}" for at in range(first, first + 12)]
 
 
 def _ends(batches: Sequence[BatchRecord]) -> Counter[str]:

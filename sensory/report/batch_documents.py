@@ -187,11 +187,12 @@ def _tables(file: BatchFile) -> list[dict[str, Any]]:
     rated = any(one.differences for one in file.record.tastings)
     note = "± is one standard error of the difference from the reference." if rated else ""
     decisions = file.decisions()
+    several_times = decisions.rows if len(decisions.rows) > 1 else ()
     return [
         _table("Tastings, every attempt", file.tastings(), (3, 2, 5, 5, 2), note),
         _table(
             "Decisions; the last one stands",
-            Table(columns=decisions.columns, rows=decisions.rows if len(decisions.rows) > 1 else ()),
+            Table(columns=decisions.columns, rows=several_times),
             (3, 2, 2, 5, 6),
         ),
         _related(file),
@@ -226,9 +227,7 @@ def _related(file: BatchFile) -> dict[str, Any]:
     return _table(heading, Table(columns=columns, rows=rows), (3, 2, 2, 4, 3, 6), note)
 
 
-def _table(
-    heading: str, table: Table, widths: tuple[int, ...], note: str = ""
-) -> dict[str, Any]:
+def _table(heading: str, table: Table, widths: tuple[int, ...], note: str = "") -> dict[str, Any]:
     rows = [[number(cell) for cell in row] for row in table.rows]
     return {
         "heading": heading,

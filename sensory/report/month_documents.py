@@ -13,12 +13,17 @@ from ..base.results import Table, several
 from ..decisions.month import MonthReport
 from .documents import fitted, stamp
 from .figure_parts import as_svg
-from .trend_figures import trend_figure, trend_sentences, trend_words
+from .month_figures import months_figure, months_words
+from .trend_drawn import trend_sentences
+from .trend_figures import trend_figure, trend_words
 from .words import clipped, number
 
 _LINES = 3
 _HEIGHTS = {1: 250, 2: 190, 3: 150}
 """Panels of the chart at the most, and their heights, so that its sentences have room."""
+
+_SENTENCE = 450
+"""Letters of what is said of one line."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,13 +60,14 @@ def month_pdf(month: MonthReport) -> bytes:
         same bytes.
     """
     files = {}
+    if bars := months_figure(month):
+        files["months.svg"] = as_svg(bars)
     if month.trend.result is not None:
         panels = min(len(month.trend.result.lines), _LINES)
         chart = trend_figure(month.trend, width=760, height=_HEIGHTS[panels], most=_LINES)
-        files = {} if chart is None else {"trend.svg": as_svg(chart)}
+        files |= {} if chart is None else {"trend.svg": as_svg(chart)}
     tries = (
-        {**files, "data.json": json.dumps(_words(month, setting)).encode()}
-        for setting in _SETTINGS
+        {**files, "data.json": json.dumps(_words(month, setting)).encode()} for setting in _SETTINGS
     )
     return fitted("month.typ", tries, month.printed_at, pages=2)
 
@@ -85,12 +91,11 @@ def _words(month: MonthReport, setting: _Setting) -> dict[str, Any]:
         "outcomes": _outcomes(month),
         "lines": _of_lines(month, setting),
         "attention": _attention(month, setting),
+        "with_months": months_figure(month) is not None,
+        "months_words": months_words(month),
         "with_trend": month.trend.result is not None,
         "trend_words": trend_words(month.trend),
-        "trend": [
-            clipped(one, 2 * setting.letters)
-            for one in trend_sentences(month.trend, most=_LINES)
-        ],
+        "trend": [clipped(one, _SENTENCE) for one in trend_sentences(month.trend, most=_LINES)],
         "reference": _reference(month, setting),
         "risks": list(month.risks()),
         "cost": list(_cost(month)),

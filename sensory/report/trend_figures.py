@@ -7,7 +7,6 @@ another shape and its number beside it, so that the chart reads without its colo
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
@@ -16,20 +15,15 @@ import numpy as np
 import pandas as pd
 
 from ..base.errors import ArgumentError
-from ..base.results import several
-from ..decisions.batch_trend import DIFFERENCE, NO_LINE, ProductTrend, line_title
-from ..decisions.choice_trend import ChoiceTrend
+from ..decisions.batch_trend import NO_LINE, ProductTrend, line_title
 from ..decisions.release import ReleaseRule
-from ..decisions.trend import Trend
-from ..decisions.trend_words import batch_count, common_change
-from ..models.binomial import clopper_pearson
+from ..decisions.trend_words import batch_count
 from .figure_parts import BLUE, FONT, GREY, ORANGE, PALETTE, axis, values
-from .words import clipped, listed, number, percent
+from .trend_drawn import DAY, Drawn, drawn_trend, lines_shown, step_words, trend_sentences
+from .words import clipped, percent
 
-BATCH, STANDS_OUT = "batch, with its own 95 % limits", "stands out"
 _GREEN, _SKY = PALETTE[2], PALETTE[4]
 _MEAN, _LEVEL, _RANGE = "weighted mean of the latest", "usual level", "usual range"
-_DAY = 86_400_000
 _TICKS = 7
 _LABEL, _NAMED = 12, 6
 """Letters of a number beside a batch, and how many batches of a panel have it; the rest is in
@@ -37,43 +31,9 @@ the table."""
 _DENSE = 60
 """Batches of a line from which their own limits are drawn fainter and the points smaller."""
 
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Drawn:
-    """A trend as it is drawn, whatever its test.
-
-    `points` hold ``line batch at value low high lower upper centre ewma signals``, `at` in
-    milliseconds; `limits` are the agreed ones with `agreed` in words; `origin` is where a batch
-    like the reference lies.
-    """
-
-    points: pd.DataFrame
-    change: pd.DataFrame
-    limits: tuple[float, ...]
-    agreed: str
-    origin: float
-    origin_words: str
-    title: str
-    share: bool
-    level: float
-
-    @property
-    def days(self) -> tuple[float, float]:
-        """First and last moment, with air at both ends."""
-        first, last = float(self.points["at"].min()), float(self.points["at"].max())
-        air = max(0.02 * (last - first), _DAY)
-        return first - air, last + air
-
-    @property
-    def heights(self) -> tuple[float, float]:
-        """Lowest and highest mark, with air for the numbers beside the points."""
-        if self.share:
-            return 0.0, 1.0
-        marks = self.points[["low", "high", "lower", "upper", "ewma"]].to_numpy(float)
-        marks = np.concatenate([marks[np.isfinite(marks)], self.limits, [self.origin]])
-        low, high = float(marks.min()), float(marks.max())
-        air = 0.08 * (high - low or 1.0)
-        return low - air, high + air
+Kept = dict[str, list[dict[str, Any]]]
+"""The rows of a chart by name: charts are copied whole while they are put together, and rows
+inside them made that slow."""
 
 
 def trend_figure(
@@ -108,11 +68,12 @@ def trend_figure(
     """
     if trend.result is None:
         return None
-    drawn = _drawn(trend)
-    lines = _lines(drawn, most)
+    drawn = drawn_trend(trend)
+    lines = lines_shown(drawn, most)
     tall = height or max(110, 210 - 30 * len(lines))
+    kept: Kept = {}
     panels = [
-        _panel(drawn, line, first=line == lines[0], last=line == lines[-1]).properties(
+        _panel(drawn, line, kept, first=line == lines[0], last=line == lines[-1]).properties(
             width=width, height=tall
         )
         for line in lines
@@ -120,42 +81,16 @@ def trend_figure(
     chart: Any = alt.vconcat(*panels, spacing=12).resolve_scale(
         color="independent", shape="independent", strokeDash="independent"
     )
-    return chart.configure(font=FONT).configure_view(stroke=GREY, strokeOpacity=0.3)
-
-
-def trend_sentences(trend: ProductTrend, *, most: int | None = None) -> tuple[str, ...]:
-    """What the chart shows, in words that need no statistics; `most` as in `trend_figure`."""
-    if trend.result is None:
-        return ("There is no chart yet: too few batches with a finding.", *trend.remarks)
-    result, drawn = trend.result, _drawn(trend)
-    changes = {row["line"]: row for row in result.change.to_dict("records")}
-    rows = result.lines.to_dict("records")
-    shown = _lines(drawn, most)
-    said = []
-    for row in rows:
-        line = row["line"]
-        if line not in shown:
-            continue
-        title = "" if len(rows) == 1 else f"{clipped(line_title(line), 40)}: "
-        points = drawn.points[drawn.points["line"] == line]
-        parts = (
-            _where(result, row),
-            _outside(points),
-            _moved(drawn, changes.get(line)),
-            _against(points, drawn),
-        )
-        said.append(title + " ".join(part for part in parts if part))
-    said += list(common_change(result.change, result.points))
-    if len(rows) > len(shown):
-        said.append(f"Not shown here, with less to see: {several(len(rows) - len(shown), 'line')}.")
-    return (*said, *trend.remarks)
+    chart = chart.configure(font=FONT).configure_view(stroke=GREY, strokeOpacity=0.3)
+    chart.datasets = kept
+    return chart
 
 
 def trend_words(trend: ProductTrend) -> str:
     """The chart in words, for people who do not see it."""
     if trend.result is None:
         return " ".join(trend_sentences(trend))
-    points = _drawn(trend).points
+    points = drawn_trend(trend).points
     days = [_day(at) for at in (points["at"].min(), points["at"].max())]
     return (
         f"Chart of {batch_count(len(points))} made from {days[0]} to {days[1]}. "
@@ -205,7 +140,9 @@ def characteristic_figure(
         axis=axis(format="%", tickCount=5, grid=False),
     )
     curves = alt.Chart(values(rows)).mark_line(strokeWidth=3).encode(x=x, y=y, **ways)
-    chart: Any = alt.layer(curves, *_agreed_mark(rule, height)).properties(width=width, height=height)
+    chart: Any = alt.layer(curves, *_agreed_mark(rule, height)).properties(
+        width=width, height=height
+    )
     return chart.configure(font=FONT).configure_view(stroke=None)
 
 
@@ -221,79 +158,7 @@ def _agreed_mark(rule: ReleaseRule, height: int) -> tuple[Any, Any]:
     return mark, words.encode(x="truth:Q", y=alt.value(height / 2), text="text:N")
 
 
-def _drawn(trend: ProductTrend) -> _Drawn:
-    if isinstance(trend.result, ChoiceTrend):
-        return _of_choices(trend.result)
-    if isinstance(trend.result, Trend):
-        return _of_scores(trend.result, trend.attribute)
-    raise ArgumentError(f"trend must have a result; it has none: {' '.join(trend.remarks)}")
-
-
-def _of_scores(result: Trend, attribute: str) -> _Drawn:
-    points = result.points.assign(value=lambda rows: rows["estimate"])
-    limits: tuple[float, ...] = ()
-    if result.limit is not None:
-        both = attribute != DIFFERENCE
-        limits = (-result.limit, result.limit) if both else (result.limit,)
-    return _Drawn(
-        points=_dated(points),
-        change=result.change,
-        limits=limits,
-        agreed=f"agreed limit {number(result.limit)}",
-        origin=0.0,
-        origin_words="like the reference",
-        title="beyond the reference" if attribute == DIFFERENCE else f"{attribute}, batch - ref.",
-        share=False,
-        level=result.level,
-    )
-
-
-def _of_choices(result: ChoiceTrend) -> _Drawn:
-    points, protocol = result.points, result.protocol
-    trials, lower, upper = points["trials"], points["lower"], points["upper"]
-    low, high = clopper_pearson(points["correct"], trials, result.level)
-    points = points.assign(
-        value=points["pc"],
-        low=low,
-        high=high,
-        lower=((lower - 0.5) / trials).where(lower > 0),
-        upper=((upper + 0.5) / trials).where(upper < trials),
-        ewma=np.nan,
-    )
-    guess, limit = float(protocol.guess), result.pd_limit
-    at = () if limit is None else (float(protocol.pc_at(limit)),)
-    return _Drawn(
-        points=_dated(points),
-        change=result.change,
-        limits=at,
-        agreed=f"agreed limit {percent(limit or 0.0)} notice",
-        origin=guess,
-        origin_words=f"guessing {percent(guess)}",
-        title="correct answers",
-        share=True,
-        level=result.level,
-    )
-
-
-def _dated(points: pd.DataFrame) -> pd.DataFrame:
-    moments = pd.to_datetime(points["date"], utc=True)
-    origin = pd.Timestamp(0, tz="UTC")
-    return points.assign(at=(moments - origin) / pd.Timedelta(milliseconds=1))
-
-
-def _lines(drawn: _Drawn, most: int | None) -> list[Any]:
-    """The lines in their order; of too many those in which a change or a signal shows."""
-    points = drawn.points
-    every = list(dict.fromkeys(points["line"]))
-    if most is None or len(every) <= most:
-        return every
-    clear = set(drawn.change.loc[drawn.change["clear"].astype(bool), "line"])
-    signals = points[points["signals"] != ""]["line"].value_counts()
-    shown = sorted(every, key=lambda line: (line not in clear, -int(signals.get(line, 0))))[:most]
-    return [line for line in every if line in shown]
-
-
-def _panel(drawn: _Drawn, line: Any, *, first: bool, last: bool) -> Any:
+def _panel(drawn: Drawn, line: Any, kept: Kept, *, first: bool, last: bool) -> Any:
     """One line of production."""
     points = drawn.points[drawn.points["line"] == line]
     change = drawn.change[drawn.change["line"] == line].to_dict("records")
@@ -306,12 +171,12 @@ def _panel(drawn: _Drawn, line: Any, *, first: bool, last: bool) -> Any:
         scale=alt.Scale(domain=[low, high], nice=False),
         axis=axis(grid=False, tickCount=5, format="%" if drawn.share else "~g", titleLimit=150),
     )
-    rules = _rules(drawn, points, x, y, last)
-    batches = _batches(points, x, y, first)
+    rules = _rules(drawn, points, kept, x, y, last)
+    batches = _batches(drawn, points, kept, x, y, first)
     alone = line == NO_LINE and drawn.points["line"].nunique() == 1
     title = "All batches" if alone else line_title(line)
-    title = title if moved is None else f"{title}: {_step(drawn, moved)}"
-    layers = [*([] if moved is None else _band(points, moved, x)), rules, batches]
+    title = title if moved is None else f"{title}: {step_words(drawn, moved)}"
+    layers = [*([] if moved is None else _band(points, moved, kept, x)), rules, batches]
     return (
         alt.layer(*layers)
         .resolve_scale(color="independent", strokeDash="independent", shape="independent")
@@ -323,7 +188,13 @@ def _panel(drawn: _Drawn, line: Any, *, first: bool, last: bool) -> Any:
     )
 
 
-def _days_axis(drawn: _Drawn, *, labels: bool) -> alt.X:
+def _named(kept: Kept, rows: list[dict[str, Any]]) -> alt.NamedData:
+    name = f"rows {len(kept) + 1}"
+    kept[name] = rows
+    return alt.NamedData(name)
+
+
+def _days_axis(drawn: Drawn, *, labels: bool) -> alt.X:
     first, last = drawn.days
     ticks, written = _ticks(first, last)
     return alt.X(
@@ -336,11 +207,11 @@ def _days_axis(drawn: _Drawn, *, labels: bool) -> alt.X:
 
 def _ticks(first: float, last: float) -> tuple[list[float], str]:
     """Days to be named: firsts of months over a longer time, else days."""
-    span = (last - first) / _DAY
+    span = (last - first) / DAY
     if span <= 75:
         step = max(1, round(span / _TICKS))
-        start = int(first // _DAY) + 1
-        return [day * _DAY for day in range(start, int(last // _DAY) + 1, step)], "%-d %b"
+        start = int(first // DAY) + 1
+        return [day * DAY for day in range(start, int(last // DAY) + 1, step)], "%-d %b"
     step = max(1, round(span / 30.4 / _TICKS))
     at, ticks = datetime.fromtimestamp(first / 1000, UTC), []
     month = at.year * 12 + at.month  # the first of the following one
@@ -350,7 +221,7 @@ def _ticks(first: float, last: float) -> tuple[list[float], str]:
     return ticks, "%b %Y"
 
 
-def _rules(drawn: _Drawn, points: pd.DataFrame, x: alt.X, y: alt.Y, legend: bool) -> Any:
+def _rules(drawn: Drawn, points: pd.DataFrame, kept: Kept, x: alt.X, y: alt.Y, legend: bool) -> Any:
     """Usual level and range, weighted mean, the reference itself, the agreed limit."""
     first, last = drawn.days
     looks: dict[str, tuple[str, list[int]]] = {
@@ -376,17 +247,13 @@ def _rules(drawn: _Drawn, points: pd.DataFrame, x: alt.X, y: alt.Y, legend: bool
     ]
     there = {row["what"] for row in (*rows, *steps)}
     ways = _scales("what", {name: one for name, one in looks.items() if name in there}, legend)
-    kinds = ("linear", [row for row in (*rows, *steps) if row["what"] != _RANGE])
-    ranges = ("step", [row for row in steps if row["what"] == _RANGE])
-    return alt.layer(
-        *(
-            alt.Chart(values(data))
-            .mark_line(interpolate=interpolate, strokeWidth=1.6, clip=True)
-            .encode(x=x, y=y, detail="part:N", **ways)
-            for interpolate, data in (kinds, ranges)
-            if data
-        )
-    )
+    smooth = [row for row in (*rows, *steps) if row["what"] != _RANGE]
+    stepped = [row for row in steps if row["what"] == _RANGE]
+    marks = [alt.Chart(_named(kept, smooth)).mark_line(strokeWidth=1.8, clip=True)]
+    if stepped:
+        chart = alt.Chart(_named(kept, stepped))
+        marks.append(chart.mark_line(interpolate="step", strokeWidth=1.2, clip=True))
+    return alt.layer(*(mark.encode(x=x, y=y, detail="part:N", **ways) for mark in marks))
 
 
 def _scales(
@@ -416,9 +283,12 @@ def _legend(orient: Any) -> alt.Legend:
     )
 
 
-def _batches(points: pd.DataFrame, x: alt.X, y: alt.Y, legend: bool) -> Any:
+def _batches(
+    drawn: Drawn, points: pd.DataFrame, kept: Kept, x: alt.X, y: alt.Y, legend: bool
+) -> Any:
     """A point a batch with its own limits; what stands out has another shape and its number."""
     named = set(_spread(points))
+    usual, odd = f"batch, with its own {percent(drawn.level)} limits", "stands out"
     rows = [
         {
             "at": row["at"],
@@ -427,13 +297,13 @@ def _batches(points: pd.DataFrame, x: alt.X, y: alt.Y, legend: bool) -> Any:
             "high": row["high"],
             "batch": str(row["batch"]),
             "shows": row["signals"] or "nothing unusual",
-            "state": STANDS_OUT if row["signals"] else BATCH,
+            "state": odd if row["signals"] else usual,
             "label": clipped(str(row["batch"]), _LABEL) if at in named else "",
             "side": "above" if row["value"] >= row["centre"] else "below",
         }
         for at, row in enumerate(points.to_dict("records"))
     ]
-    looks = {BATCH: (BLUE, "circle"), STANDS_OUT: (ORANGE, "triangle-up")}
+    looks = {usual: (BLUE, "circle"), odd: (ORANGE, "triangle-up")}
     shown = _legend("top") if legend else None
     ways: dict[str, Any] = {}
     for channel, kind, of in (("color", alt.Color, 0), ("shape", alt.Shape, 1)):
@@ -441,7 +311,7 @@ def _batches(points: pd.DataFrame, x: alt.X, y: alt.Y, legend: bool) -> Any:
         ways[channel] = kind("state:N", sort=list(looks), title=None, scale=scale, legend=shown)
     dense = len(rows) > _DENSE
     size = 30 if dense else 56
-    base = alt.Chart(values(rows))
+    base = alt.Chart(_named(kept, rows))
     tooltip = [
         alt.Tooltip("batch:N"),
         alt.Tooltip("at:T", title="made on", format="%Y-%m-%d"),
@@ -480,13 +350,13 @@ def _spread(points: pd.DataFrame) -> Iterator[int]:
             yield int(place)
 
 
-def _band(points: pd.DataFrame, moved: Mapping[Any, Any], x: alt.X) -> list[Any]:
+def _band(points: pd.DataFrame, moved: Mapping[Any, Any], kept: Kept, x: alt.X) -> list[Any]:
     """Where the step lies, with its interval: from the batch before its first possible place."""
     numbered = points.reset_index(drop=True)
     places = {batch: place for place, batch in enumerate(numbered["batch"])}
     first, last = places[moved["first"]], places[moved["last"]]
     left, right = float(numbered["at"][max(first - 1, 0)]), float(numbered["at"][last])
-    data = values([{"at": left, "to": right, "middle": (left + right) / 2, "text": "change"}])
+    data = _named(kept, [{"at": left, "to": right, "middle": (left + right) / 2, "text": "change"}])
     band = alt.Chart(data).mark_rect(color=PALETTE[5], opacity=0.3)
     word = alt.Chart(data).mark_text(color=GREY, fontSize=11, baseline="bottom", dy=-3)
     return [
@@ -495,58 +365,5 @@ def _band(points: pd.DataFrame, moved: Mapping[Any, Any], x: alt.X) -> list[Any]
     ]
 
 
-def _step(drawn: _Drawn, moved: Mapping[Any, Any]) -> str:
-    before, after = (_amount(moved[name], drawn.share) for name in ("before", "after"))
-    return f"level moves from {before} to {after} with batch {moved['batch']}"
-
-
-def _amount(value: float, share: bool) -> str:
-    return percent(value) if share else f"{value:.2f}"
-
-
 def _day(at: float) -> str:
     return datetime.fromtimestamp(at / 1000, UTC).date().isoformat()
-
-
-def _where(result: Trend | ChoiceTrend, row: Mapping[Any, Any]) -> str:
-    if isinstance(result, ChoiceTrend):
-        return (
-            f"{batch_count(row['batches'])}; {percent(row['pc'])} of the answers were correct, "
-            f"guessing alone gives {percent(float(result.protocol.guess))}."
-        )
-    side = "above" if row["estimate"] >= 0 else "below"
-    return (
-        f"{batch_count(row['batches'])}; on average they lie {abs(row['estimate']):.2f} points "
-        f"{side} the reference."
-    )
-
-
-def _outside(points: pd.DataFrame) -> str:
-    names = [str(batch) for batch in points.loc[points["signals"] != "", "batch"]]
-    if not names:
-        return "None stands out from what is usual."
-    verb = "stands" if len(names) == 1 else "stand"
-    return f"{len(names)} {verb} out from what is usual: {listed(names)}."
-
-
-def _moved(drawn: _Drawn, row: Mapping[Any, Any] | None) -> str:
-    if row is None:
-        return "Too few batches to look for a change."
-    if not row["clear"]:
-        return "No clear change."
-    between = f"between {row['first']} and {row['last']}"
-    where = "" if row["first"] == row["last"] else f" (it lies {between})"
-    return f"The {_step(drawn, row)}{where}."
-
-
-def _against(points: pd.DataFrame, drawn: _Drawn) -> str:
-    if not drawn.limits:
-        return "No limit was agreed."
-    counts = points["against_limit"].value_counts()
-    within, beyond, untold = (
-        int(counts.get(word, 0)) for word in ("within", "beyond", "cannot tell")
-    )
-    return (
-        f"Shown to lie within the agreed limit: {within} of {len(points)}; beyond it: {beyond}; "
-        f"cannot be told by one tasting: {untold}."
-    )

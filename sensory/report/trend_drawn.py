@@ -1,0 +1,223 @@
+"""A trend in the form in which it is drawn, whatever its test, and what it shows in words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from ..base.errors import ArgumentError
+from ..base.results import several
+from ..decisions.batch_trend import DIFFERENCE, ProductTrend, line_title
+from ..decisions.choice_trend import ChoiceTrend
+from ..decisions.trend import Trend
+from ..decisions.trend_words import batch_count, common_change
+from ..models.binomial import clopper_pearson
+from .words import clipped, listed, number, percent
+
+DAY = 86_400_000
+"""Milliseconds."""
+_NAME = 24
+"""Letters of the number of a batch in a sentence."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Drawn:
+    """A trend as it is drawn, whatever its test.
+
+    `points` hold ``line batch at value low high lower upper centre ewma signals``, `at` in
+    milliseconds; `limits` are the agreed ones with `agreed` in words; `origin` is where a batch
+    like the reference lies.
+    """
+
+    points: pd.DataFrame
+    change: pd.DataFrame
+    limits: tuple[float, ...]
+    agreed: str
+    origin: float
+    origin_words: str
+    title: str
+    share: bool
+    level: float
+
+    @property
+    def days(self) -> tuple[float, float]:
+        """First and last moment, with air at both ends."""
+        first, last = float(self.points["at"].min()), float(self.points["at"].max())
+        air = max(0.02 * (last - first), DAY)
+        return first - air, last + air
+
+    @property
+    def heights(self) -> tuple[float, float]:
+        """Lowest and highest mark, with air for the numbers beside the points."""
+        marks = self.points[["low", "high", "lower", "upper", "ewma"]].to_numpy(float)
+        marks = np.concatenate([marks[np.isfinite(marks)], self.limits, [self.origin]])
+        low, high = float(marks.min()), float(marks.max())
+        air = 0.08 * (high - low or 1.0)
+        if self.share:
+            return max(low - air, 0.0), min(high + air, 1.0)
+        return low - air, high + air
+
+
+def drawn_trend(trend: ProductTrend) -> Drawn:
+    """The trend as it is drawn.
+
+    Raises
+    ------
+    ArgumentError
+        Where it has no result.
+    """
+    if isinstance(trend.result, ChoiceTrend):
+        return _of_choices(trend.result)
+    if isinstance(trend.result, Trend):
+        return _of_scores(trend.result, trend.attribute)
+    raise ArgumentError(f"trend must have a result; it has none: {' '.join(trend.remarks)}")
+
+
+def _of_scores(result: Trend, attribute: str) -> Drawn:
+    points = result.points.assign(value=lambda rows: rows["estimate"])
+    limits: tuple[float, ...] = ()
+    if result.limit is not None:
+        both = attribute != DIFFERENCE
+        limits = (-result.limit, result.limit) if both else (result.limit,)
+    return Drawn(
+        points=_dated(points),
+        change=result.change,
+        limits=limits,
+        agreed=f"agreed limit {number(result.limit)}",
+        origin=0.0,
+        origin_words="like the reference",
+        title="beyond the reference" if attribute == DIFFERENCE else f"{attribute}, batch - ref.",
+        share=False,
+        level=result.level,
+    )
+
+
+def _of_choices(result: ChoiceTrend) -> Drawn:
+    points, protocol = result.points, result.protocol
+    trials, lower, upper = points["trials"], points["lower"], points["upper"]
+    low, high = clopper_pearson(points["correct"], trials, result.level)
+    points = points.assign(
+        value=points["pc"],
+        low=low,
+        high=high,
+        lower=((lower - 0.5) / trials).where(lower > 0),
+        upper=((upper + 0.5) / trials).where(upper < trials),
+        ewma=np.nan,
+    )
+    guess, limit = float(protocol.guess), result.pd_limit
+    at = () if limit is None else (float(protocol.pc_at(limit)),)
+    return Drawn(
+        points=_dated(points),
+        change=result.change,
+        limits=at,
+        agreed=f"agreed limit: {percent(limit or 0.0)} notice",
+        origin=guess,
+        origin_words=f"guessing {percent(guess)}",
+        title="correct answers",
+        share=True,
+        level=result.level,
+    )
+
+
+def _dated(points: pd.DataFrame) -> pd.DataFrame:
+    moments = pd.to_datetime(points["date"], utc=True)
+    origin = pd.Timestamp(0, tz="UTC")
+    return points.assign(at=(moments - origin) / pd.Timedelta(milliseconds=1))
+
+
+def lines_shown(drawn: Drawn, most: int | None) -> list[Any]:
+    """The lines in their order; of too many those in which a change or a signal shows."""
+    points = drawn.points
+    every = list(dict.fromkeys(points["line"]))
+    if most is None or len(every) <= most:
+        return every
+    clear = set(drawn.change.loc[drawn.change["clear"].astype(bool), "line"])
+    signals = points[points["signals"] != ""]["line"].value_counts()
+    shown = sorted(every, key=lambda line: (line not in clear, -int(signals.get(line, 0))))[:most]
+    return [line for line in every if line in shown]
+
+
+def trend_sentences(trend: ProductTrend, *, most: int | None = None) -> tuple[str, ...]:
+    """What the chart shows, in words that need no statistics; `most` as in `trend_figure`."""
+    if trend.result is None:
+        return ("There is no chart yet: too few batches with a finding.", *trend.remarks)
+    result, drawn = trend.result, drawn_trend(trend)
+    changes = {row["line"]: row for row in result.change.to_dict("records")}
+    rows = result.lines.to_dict("records")
+    shown = lines_shown(drawn, most)
+    said = []
+    for row in rows:
+        line = row["line"]
+        if line not in shown:
+            continue
+        title = "" if len(rows) == 1 else f"{clipped(line_title(line), 40)}: "
+        points = drawn.points[drawn.points["line"] == line]
+        parts = (
+            _where(result, row),
+            _outside(points),
+            _moved(drawn, changes.get(line)),
+            _against(points, drawn),
+        )
+        said.append(title + " ".join(part for part in parts if part))
+    said += list(common_change(result.change, result.points))
+    if len(rows) > len(shown):
+        said.append(f"Not shown here, with less to see: {several(len(rows) - len(shown), 'line')}.")
+    return (*said, *trend.remarks)
+
+
+def step_words(drawn: Drawn, moved: Mapping[Any, Any]) -> str:
+    """From where to where the level steps, and with which batch."""
+    before, after = (_amount(moved[name], drawn.share) for name in ("before", "after"))
+    return f"level moves from {before} to {after} with batch {clipped(str(moved['batch']), _NAME)}"
+
+
+def _amount(value: float, share: bool) -> str:
+    return percent(value) if share else f"{value:.2f}"
+
+
+def _where(result: Trend | ChoiceTrend, row: Mapping[Any, Any]) -> str:
+    if isinstance(result, ChoiceTrend):
+        return (
+            f"{batch_count(row['batches'])}; {percent(row['pc'])} of the answers were correct, "
+            f"guessing alone gives {percent(float(result.protocol.guess))}."
+        )
+    side = "above" if row["estimate"] >= 0 else "below"
+    return (
+        f"{batch_count(row['batches'])}; on average they lie {abs(row['estimate']):.2f} points "
+        f"{side} the reference."
+    )
+
+
+def _outside(points: pd.DataFrame) -> str:
+    names = [clipped(str(batch), _NAME) for batch in points.loc[points["signals"] != "", "batch"]]
+    if not names:
+        return "None stands out from what is usual."
+    verb = "stands" if len(names) == 1 else "stand"
+    return f"{len(names)} {verb} out from what is usual: {listed(names)}."
+
+
+def _moved(drawn: Drawn, row: Mapping[Any, Any] | None) -> str:
+    if row is None:
+        return "Too few batches to look for a change."
+    if not row["clear"]:
+        return "No clear change."
+    between = " and ".join(clipped(str(row[name]), _NAME) for name in ("first", "last"))
+    where = "" if row["first"] == row["last"] else f" (it lies between {between})"
+    return f"The {step_words(drawn, row)}{where}."
+
+
+def _against(points: pd.DataFrame, drawn: Drawn) -> str:
+    if not drawn.limits:
+        return "No limit was agreed."
+    counts = points["against_limit"].value_counts()
+    within, beyond, untold = (
+        int(counts.get(word, 0)) for word in ("within", "beyond", "cannot tell")
+    )
+    return (
+        f"Shown to lie within the agreed limit: {within} of {len(points)}; beyond it: {beyond}; "
+        f"cannot be told by one tasting: {untold}."
+    )
