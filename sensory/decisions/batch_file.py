@@ -107,7 +107,7 @@ class BatchFile:
                 numbers = f"{one.correct} of {one.trials} correct"
             elif one.differences:
                 numbers = "; ".join(
-                    f"{name} {estimate:+.2f} ± {se:.2f}"
+                    f"{name} {estimate:+.2f} (standard error {se:.2f})"
                     for name, (estimate, se) in one.differences.items()
                 )
             found = one.finding.heading if one.finding else "ballots open"

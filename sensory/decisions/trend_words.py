@@ -80,6 +80,15 @@ def signal_rows(points: pd.DataFrame) -> pd.DataFrame:
     return rows[rows["signal"] != ""].reset_index(drop=True)
 
 
+def by_itself(signals: str) -> bool:
+    """Whether a batch signals by itself or in a run, and not only in the weighted mean.
+
+    >>> by_itself("nine in a row on one side"), by_itself(EWMA_WORDS), by_itself("")
+    (True, False, False)
+    """
+    return any(one and one != EWMA_WORDS for one in signals.split("; "))
+
+
 def signal_sentences(name: str, signals: pd.DataFrame) -> Iterator[str]:
     """One sentence a kind of signal, with the batches that raised it."""
     if signals.empty:

@@ -17,7 +17,7 @@ import pandas as pd
 from ..base.errors import ArgumentError
 from ..decisions.batch_trend import NO_LINE, ProductTrend, line_title
 from ..decisions.release import ReleaseRule
-from ..decisions.trend_words import batch_count
+from ..decisions.trend_words import batch_count, by_itself
 from .figure_parts import BLUE, FONT, GREY, ORANGE, PALETTE, axis, values
 from .trend_drawn import DAY, Drawn, drawn_trend, lines_shown, step_words, trend_sentences
 from .words import clipped, percent
@@ -198,10 +198,16 @@ def _days_axis(drawn: Drawn, *, labels: bool) -> alt.X:
     first, last = drawn.days
     ticks, written = _ticks(first, last)
     return alt.X(
-        "at:T",
+        "at:Q",  # milliseconds: the browser's chart library reads a temporal domain otherwise
         title=None,
-        scale=alt.Scale(type="utc", domain=[first, last], nice=False),
-        axis=axis(values=ticks, format=written, grid=False, labels=labels, labelOverlap=True),
+        scale=alt.Scale(domain=[first, last], nice=False),
+        axis=axis(
+            values=ticks,
+            labelExpr=f"utcFormat(datum.value, '{written}')",
+            grid=False,
+            labels=labels,
+            labelOverlap=True,
+        ),
     )
 
 
@@ -297,7 +303,7 @@ def _batches(
             "high": row["high"],
             "batch": str(row["batch"]),
             "shows": row["signals"] or "nothing unusual",
-            "state": odd if row["signals"] else usual,
+            "state": odd if by_itself(row["signals"]) else usual,
             "label": clipped(str(row["batch"]), _LABEL) if at in named else "",
             "side": "above" if row["value"] >= row["centre"] else "below",
         }
@@ -341,7 +347,7 @@ def _spread(points: pd.DataFrame) -> Iterator[int]:
     rows = points.reset_index(drop=True)
     room = 0.1 * float(max(rows["at"].max() - rows["at"].min(), 1.0))
     outside = (rows["value"] > rows["upper"]) | (rows["value"] < rows["lower"])
-    told = rows["signals"] != ""
+    told = rows["signals"].map(by_itself)
     taken: list[float] = []
     for place in [*np.flatnonzero(told & outside), *np.flatnonzero(told & ~outside)]:
         at = float(rows["at"][place])
@@ -360,8 +366,8 @@ def _band(points: pd.DataFrame, moved: Mapping[Any, Any], kept: Kept, x: alt.X) 
     band = alt.Chart(data).mark_rect(color=PALETTE[5], opacity=0.3)
     word = alt.Chart(data).mark_text(color=GREY, fontSize=11, baseline="bottom", dy=-3)
     return [
-        band.encode(x=x, x2="to:T"),
-        word.encode(x=alt.X("middle:T"), y=alt.value("height"), text="text:N"),
+        band.encode(x=x, x2="to:Q"),
+        word.encode(x=alt.X("middle:Q"), y=alt.value("height"), text="text:N"),
     ]
 
 

@@ -128,7 +128,7 @@ def test_reasons_and_bad_findings_are_shown():
         ),
     )
     problems = reference_state(own, "2026-03-01").problems
-    assert problems[0] == "Against R3: The batch deviates perceptibly from the reference."
+    assert problems[0] == "Compared with R3: different."
     assert problems[1] == "Not compared with R1: R1 is used up."
     assert "drift against R1" in problems[2]
 
@@ -170,7 +170,7 @@ def test_a_day_knows_only_the_bridges_held_by_then():
     assert spring.problems == ()
     assert (summer.drift.estimate, summer.usable) == (0.9, False)
     assert summer.problems[0] == "It has drifted away from R1 beyond the limit."
-    assert summer.problems[-1].startswith("Against R1: The batch deviates perceptibly")
+    assert summer.problems[-1].startswith("Compared with R1: different")
 
 
 def test_before_it_was_bridged_nothing_is_known_of_its_drift():
