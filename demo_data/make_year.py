@@ -2,23 +2,29 @@
 
 Each batch is compared with the reference by difference from control, beside a blind
 reference, by 10 to 12 of 14 assessors. `truth` is how far a batch truly lies from the
-reference of that day, in points of the scale from 0 to 10. Batches are never the same:
+reference of that day, in points of the scale from 0 to 10. Batches are never quite the same:
 usually they lie at about 0.1. Three changes lie on top:
 
-1. Sweetener lot SW-2604 has a caramel note, `CARAMEL` points, in every batch made with it on
-   either line from 7 April to 7 May; one batch between them was made with what was left of
-   the lot before, and lies where it was. To be found: both lines step at the same time, and
-   the trace of the lot names the batches that lie high.
-2. Reference QR-2 ages from the middle of May on, up to `AGED` points at the end of July: all
-   batches of both lines seem to move away together, slowly, whatever they are made of. QR-2
-   is compared with the first reference, QR-1, and lies beyond the limit of drift; QR-3, fresh,
-   takes over on 3 August, similar to QR-1 and not to QR-2, and the level comes back.
-3. A gasket of the filler of line 2 is worn from September on and taints some batches and
-   others not (`RUBBER`, by date) until it is replaced on 24 October. To be found: single
-   batches beyond the limits, on line 2 only; comments say rubber.
+1. **A new lot of sweetener**, SW-2604, has a caramel note: `CARAMEL` points in every batch made
+   with it, on either line, from 6 April to 7 May. One batch between them was made from what was
+   left of the lot before, and lies where it was. To be found: both lines step at the same time,
+   with the first batch of that lot; the trace of the lot names the batches that lie high.
+2. **The reference ages.** QR-2 moves from the middle of May on, up to `AGED` points at the end
+   of July, so that all batches of both lines seem to move away together, slowly, whatever they
+   are made of. To be found: both lines step at the same time with no lot in common; QR-2 is
+   compared with the first reference, QR-1, again and lies beyond the limit of drift. QR-3,
+   fresh, similar to QR-1 and not to QR-2, takes over on 6 August, and the level comes back.
+3. **A gasket** of the filler of line 2 is worn in September and October and taints some batches
+   and others not (`RUBBER`, by date) until it is replaced on 24 October. To be found: single
+   batches beyond the limits of the chart, on line 2 only; assessors write of rubber.
 
-Ordinary life beside them stands in the constants that follow. Decisions are those of the day:
-what the release rule recommends, but for `DECIDED`.
+Ordinary life beside them: a tasting that could not tell (`NOISY`), whose batch was reworked; a
+tasting broken off by a fire drill; a batch that food safety refused; one held over the summer,
+as the reference was doubted by then; at the end three that wait for clearance, tasting and
+decision. Decisions are those of the day: what the release rule recommends, but for `DECIDED`.
+
+Sizes and seed were chosen so that the three can be found and are not obvious: nobody who looks
+at single batches of the first two sees more than a few that are beyond what is tolerated.
 """
 
 from __future__ import annotations
@@ -35,7 +41,7 @@ from sensory import difference_from_control
 from sensory.base.records import Finding
 from sensory.decisions.release import ReleaseRule
 
-SEED = 20251201
+SEED = 109
 Rng = np.random.Generator
 
 PRODUCT = "Quince cordial"
@@ -45,18 +51,18 @@ RULE = ReleaseRule(
     assessors=12,
     alpha=0.05,
     beta=0.05,
-    scatter=0.9,
+    scatter=0.7,
 )
 BY, ROLE = "Nora Winter", RULE.decides
 START, WEEKS = date(2025, 12, 1), 52
-CLOSED_WEEKS = {date(2025, 12, 22), date(2025, 12, 29), date(2026, 7, 27)}
+CLOSED_WEEKS = {date(2025, 12, 22), date(2025, 12, 29), date(2026, 7, 27), date(2026, 8, 3)}
 LAST = date(2026, 11, 24)
 
 LOTS = {
     "sweetener": {
         "2025-12-01": "SW-2511", "2026-01-12": "SW-2601", "2026-02-23": "SW-2602",
         "2026-04-06": "SW-2604", "2026-05-08": "SW-2605", "2026-06-22": "SW-2606",
-        "2026-08-03": "SW-2608", "2026-09-14": "SW-2609", "2026-10-26": "SW-2610",
+        "2026-08-10": "SW-2608", "2026-09-14": "SW-2609", "2026-10-26": "SW-2610",
     },
     "fruit concentrate": {
         "2025-12-01": "FC-117", "2026-01-19": "FC-121", "2026-03-16": "FC-126",
@@ -72,20 +78,16 @@ LOTS = {
         "2026-09-07": "FL-96",
     },
 }  # fmt: skip
-CARAMEL_LOT, CARAMEL = "SW-2604", 0.85
+CARAMEL_LOT, CARAMEL = "SW-2604", 0.9
 REST_OF_OLD_LOT = {"2026-04-21": "SW-2602"}
-AGEING, AGED = (date(2026, 5, 10), date(2026, 7, 27)), 0.75
-RENEWED = date(2026, 8, 3)
-RUBBER = {
-    "2026-09-17": 2.3,
-    "2026-09-24": 1.9,
-    "2026-10-05": 2.6,
-    "2026-10-15": 1.7,
-    "2026-10-22": 2.4,
-}
+AGEING, AGED = (date(2026, 5, 10), date(2026, 7, 27)), 0.85
+RENEWED = date(2026, 8, 6)
+RUBBER = {"2026-09-17": 2.3, "2026-09-24": 1.9, "2026-10-08": 2.6, "2026-10-22": 2.4}
 
 NOISY = "2026-02-10"
-REWORKED = date(2026, 2, 27)
+HELD_OVER_SUMMER = "2026-07-16"
+REWORK_DAY = date(2026, 2, 27)
+REWORK_OF = {"2026-02-27": NOISY, "2026-08-11": HELD_OVER_SUMMER}
 FIRE_DRILL = "2026-03-12"
 REFUSED = "2026-06-16"
 NOT_CLEARED, NOT_TASTED, NOT_DECIDED = "2026-11-24", "2026-11-23", "2026-11-19"
@@ -103,6 +105,11 @@ DECIDED: dict[str, list[tuple[int, str, str]]] = {
          "the first tasting was looked at. The second one is clear."),
     ],
     REFUSED: [(1, "REJECT", "Food safety refused it: the sieve behind the mixer was torn.")],
+    HELD_OVER_SUMMER: [
+        (0, "HOLD", "Both lines have moved since June: first the reference is looked at."),
+        (17, "REWORK", "QR-2 had aged, so this tasting says little of the batch. Goes into the "
+         "first batch after the holidays at one part in ten."),
+    ],
     "2026-09-17": [(0, "REJECT", "As recommended. Five write of rubber; line 1 is clean.")],
     "2026-10-22": [(0, "HOLD", "Rubber again. Kept for the insurer, who wants to draw samples.")],
 }  # fmt: skip
@@ -125,7 +132,7 @@ def use_of_scale(rng: Rng) -> dict[str, tuple[float, float, float]]:
     """For each assessor: score of an unchanged cup, points a point, scatter of a cup."""
     habit = rng.uniform(0.3, 1.6, len(PEOPLE))
     points = rng.uniform(0.75, 1.25, len(PEOPLE))
-    scatter = rng.uniform(0.4, 0.75, len(PEOPLE))
+    scatter = rng.uniform(0.35, 0.65, len(PEOPLE))
     return dict(zip(PEOPLE, zip(habit, points, scatter, strict=True), strict=True))
 
 
@@ -140,7 +147,7 @@ def made() -> list[tuple[date, str]]:
             days.append((monday, f"line {1 + extra % 2}"))
             extra += 1
         days += [(monday + timedelta(1), "line 1"), (monday + timedelta(3), "line 2")]
-    days.append((REWORKED, "line 1"))
+    days.append((REWORK_DAY, "line 1"))
     return sorted(day for day in days if day[0] <= LAST)
 
 
@@ -242,12 +249,12 @@ def one_batch(
     litres = (6000 if line == "line 1" else 4000) + 50 * int(rng.integers(-6, 7))
     batch = {"number": number, "product": PRODUCT, "made_on": key, "line": line,
              "amount": litres, "unit": "l", "raw_lots": raw}  # fmt: skip
-    if day == REWORKED:
-        batch["rework_of"] = [numbers[NOISY]]
+    if key in REWORK_OF:
+        batch["rework_of"] = [numbers[REWORK_OF[key]]]
     tasted = day + timedelta(4 if day.weekday() >= 3 else 2)
     held, rows = [], []
     if key not in (REFUSED, NOT_CLEARED, NOT_TASTED):
-        rows = tasting(number, distance, cause, scale, rng, 2.3 if key == NOISY else 1.0)
+        rows = tasting(number, distance, cause, scale, rng, 3.0 if key == NOISY else 1.0)
         held = [{"held_on": tasted.isoformat(), "deviations": DEVIATIONS.get(key, "none")}]
     found = finding(rows) if rows else None
     if key == FIRE_DRILL:
@@ -288,13 +295,13 @@ def references() -> list[dict[str, Any]]:
              "name": "QR-2", "batch": "QN-25-109", "made_on": "2025-11-12",
              "usable_until": "2026-11-30", "storage": "4 °C, dark",
              "bridged_to_previous": second, "bridged_to_first": second}},
-        {"taken_over": "2026-08-03", "why": "QR-2 has drifted beyond the limit",
+        {"taken_over": "2026-08-06", "why": "QR-2 has drifted beyond the limit",
          "reference": same | {
-             "name": "QR-3", "batch": "QN-26-R3", "made_on": "2026-07-28",
+             "name": "QR-3", "batch": "QN-26-R3", "made_on": "2026-08-03",
              "usable_until": "2027-01-31", "storage": "-18 °C, dark",
              "bridged_to_previous": bridge(
-                 "QR-3", "QR-2", "2026-07-31", "DIFFERENT", -0.9, aged),
-             "bridged_to_first": bridge("QR-3", "QR-1", "2026-07-31", "SIMILAR", 0.04)}},
+                 "QR-3", "QR-2", "2026-08-05", "DIFFERENT", -0.9, aged),
+             "bridged_to_first": bridge("QR-3", "QR-1", "2026-08-05", "SIMILAR", 0.04)}},
     ]  # fmt: skip
 
 
