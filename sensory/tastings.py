@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import lru_cache
+from typing import Any
 
 from .ballots.choice_ballot import CheckedBallots, tally
 from .base.batch_records import BatchRecord, Tasting
@@ -19,6 +21,8 @@ from .decisions.release import ReleaseRule
 from .methods import DIFFERENCE_FROM_CONTROL, PROFILE
 from .outcomes import choice_finding, read_answers
 from .product_desk import Desk, rule_of, state_of_reference, the_batch, the_product
+from .ratings.control import DifferenceFromControl
+from .ratings.profile import Profile
 from .ratings.scorecard import PanelScorecard
 from .workflow import checked_ballots, close, new_session_id, open_session, reopen
 
@@ -188,7 +192,10 @@ def read_tasting(desk: Desk, record: BatchRecord, tasting: Tasting, session: Sto
         return Read(result=found, panel=None, tasting=done)
     if question.protocol not in RATED:
         raise RecordError(f"A {question.protocol} session says nothing about a release.")
-    result, panel = rated_result(checked.rows, question)
+    result, panel = _rated(
+        tuple(tuple(row.items()) for row in checked.rows),
+        (question.protocol, question.alpha, question.beta, tuple(question.settings.items())),
+    )
     sample = sample_named(result, record.name)
     done = replace(done, sample=str(sample), differences=differences_of(result, sample))
     rule = rule_of(the_product(desk, record.batch.product))
@@ -199,6 +206,16 @@ def read_tasting(desk: Desk, record: BatchRecord, tasting: Tasting, session: Sto
     except ArgumentError:
         finding = read_answers(checked, question).finding
     return Read(result=result, panel=panel, tasting=replace(done, finding=finding))
+
+
+@lru_cache(maxsize=32)
+def _rated(
+    rows: tuple[tuple[tuple[str, Any], ...], ...], asked: tuple[Any, ...]
+) -> tuple[DifferenceFromControl | Profile, PanelScorecard | None]:
+    """`rated_result`, kept for the same scores and question: a decision follows its tasting."""
+    protocol, alpha, beta, settings = asked
+    question = Question(protocol=protocol, alpha=alpha, beta=beta, settings=dict(settings))
+    return rated_result([dict(row) for row in rows], question)
 
 
 def _held_on(session: StoredSession) -> str:

@@ -35,6 +35,7 @@ FLOORS = {
     "product_desk": 41,
     "tastings": 42,
     "batch_desk": 43,
+    "prepared_year": 44,
     "booth_ballots": 41,
     "booth_plans": 42,
     "booths": 43,
