@@ -51,7 +51,18 @@ def pages_of(who: Leader | Booth | Stranger) -> list[Any]:
 
 
 def _leader_pages() -> list[Any]:
-    from sensory.screens import ballots, finding, plan, question, serve, sessions
+    from sensory.screens import (
+        ballots,
+        batch,
+        batches,
+        finding,
+        plan,
+        product,
+        question,
+        serve,
+        sessions,
+        trend,
+    )
 
     return [
         st.Page(sessions.page, title="Sessions", url_path="sessions", default=True),
@@ -60,6 +71,10 @@ def _leader_pages() -> list[Any]:
         st.Page(serve.page, title="Serve", url_path="serve"),
         st.Page(ballots.page, title="Ballots", url_path="ballots"),
         st.Page(finding.page, title="Finding", url_path="finding"),
+        st.Page(batches.page, title="Batches", url_path="batches"),
+        st.Page(batch.page, title="Batch", url_path="batch"),
+        st.Page(trend.page, title="Trend", url_path="trend"),
+        st.Page(product.page, title="Product", url_path="product"),
     ]
 
 

@@ -12,7 +12,8 @@ from ..base.records import StoredSession
 from ..base.results import several
 from ..methods import Method, attributes_of, find_test
 from ..outcomes import Checked
-from ..workflow import checked_ballots, close, describe, enter_cells
+from ..tastings import close_and_note
+from ..workflow import checked_ballots, describe, enter_cells
 from .frame import chosen_session, current_frame, go, plain, show_faults, shown_errors, who
 from .grid import received, show_grid, typed_cells
 from .serve import sent_so_far
@@ -110,7 +111,7 @@ def _way_on(session: StoredSession, checked: Checked, any_cells: bool) -> None:
         disabled=bool(wrong or not ready or not sure),
     ):
         with shown_errors():
-            close(current_frame().store, session.id, who=who(session))
+            close_and_note(current_frame().store, session.id, who=who(session))
             go("finding")
 
 

@@ -13,7 +13,8 @@ from ..methods import find_method
 from ..report.figures import interval_figure, interval_words
 from ..report.sheets import table_csv
 from ..report.words import number
-from ..workflow import reopen, summarise
+from ..tastings import reopen_and_note
+from ..workflow import summarise
 from .care import take_along
 from .frame import chosen_session, current_frame, go, minute, plain, shown_errors, who
 from .reading import reading_page
@@ -140,5 +141,5 @@ def _open_again(session: StoredSession) -> None:
         why = st.text_input("Reason", key=f"why-{session.id}")
         if st.button("Open again", key="reopen"):
             with shown_errors():
-                reopen(current_frame().store, session.id, who=who(session), why=why)
+                reopen_and_note(current_frame().store, session.id, who=who(session), why=why)
                 go("ballots")

@@ -16,18 +16,17 @@ from ..base.records import StoredSession
 from ..base.results import several
 
 if TYPE_CHECKING:  # a booth loads no statistics
-    from ..workflow import Store
+    from ..product_desk import Desk
 
 _MARKUP = frozenset(r"\`*_{}[]()#+!|<>~:$&")
-_FRAME, _PAGES, _CHOSEN = "frame", "pages", "session"
-_ORDER = ("sessions", "plan", "question", "serve", "ballots", "finding")
+_FRAME, _PAGES, _CHOSEN, _BATCH = "frame", "pages", "session", "batch"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Frame:
     """The record, the folder of demo sessions, and how the visitor came in."""
 
-    store: Store
+    store: Desk
     demo: Path
     how: str = "on this machine"
 
@@ -40,7 +39,7 @@ def record_url(home: Path) -> str:
 def remember(frame: Frame, pages: Sequence[Any]) -> None:
     """Keep the frame, and the leader's pages if there are any, for this run."""
     st.session_state[_FRAME] = frame
-    st.session_state[_PAGES] = dict(zip(_ORDER, pages, strict=True)) if pages else {}
+    st.session_state[_PAGES] = {one.title.lower(): one for one in pages}
 
 
 def current_frame() -> Frame:
@@ -49,12 +48,23 @@ def current_frame() -> Frame:
     return frame
 
 
-def go(name: str, session_id: str | None = None) -> None:
-    """Open another page, with a session chosen."""
-    if session_id:
-        st.session_state[_CHOSEN] = session_id
-    chosen = st.session_state.get(_CHOSEN)
-    st.switch_page(st.session_state[_PAGES][name], query_params={_CHOSEN: chosen} if chosen else {})
+def go(name: str, session_id: str | None = None, *, batch: str | None = None) -> None:
+    """Open another page, with a session or a batch chosen."""
+    for key, value in ((_CHOSEN, session_id), (_BATCH, batch)):
+        if value:
+            st.session_state[key] = value
+    key = _BATCH if name in ("batch", "trend") else _CHOSEN
+    chosen = st.session_state.get(key)
+    st.switch_page(st.session_state[_PAGES][name], query_params={key: chosen} if chosen else {})
+
+
+def chosen_batch() -> str:
+    """Number of the batch in the address, else of the one chosen last; empty for none."""
+    number = st.query_params.get(_BATCH) or st.session_state.get(_BATCH) or ""
+    st.session_state[_BATCH] = number
+    if number and st.query_params.get(_BATCH) != number:
+        st.query_params[_BATCH] = number
+    return str(number)
 
 
 def chosen_session() -> StoredSession:

@@ -19,7 +19,8 @@ from sensory.screens.frame import Frame, remember
 from sensory.store.repository import open_store
 
 frame = Frame(store=open_store({url!r}), demo=Path({demo!r}))
-pages = [st.Page(lambda: None, title=name, url_path=name) for name in "abcdef"]
+names = "Sessions Plan Question Serve Ballots Finding Batches Batch Trend Product".split()
+pages = [st.Page(lambda: None, title=name, url_path=name) for name in names]
 remember(frame, pages)
 st.query_params["session"] = {session!r}
 {page}.page()

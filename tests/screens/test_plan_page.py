@@ -19,7 +19,7 @@ from sensory.screens.frame import Frame, remember
 from sensory.store.repository import open_store
 
 remember(Frame(store=open_store({url!r}), demo=Path("demo_data")),
-         [st.Page(lambda: None, title=name, url_path=name) for name in "abcdef"])
+         [st.Page(lambda: None, title=name, url_path=name) for name in ("Sessions", "Question")])
 plan.page()
 """
 

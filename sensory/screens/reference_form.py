@@ -1,0 +1,90 @@
+"""The form by which a new reference takes over, with its bridges."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from typing import Any
+
+import streamlit as st
+
+from ..base.batch_records import ProductRecord
+from ..base.records import Finding
+from ..base.references import Bridge, Reference, ReferenceKind
+from ..product_desk import take_over
+from .frame import current_frame, nameless, plain, shown_errors
+
+_NONE = "not compared"
+
+
+def reference_form(record: ProductRecord) -> None:
+    """A new reference; every one but the first is bridged to the one before and to the first."""
+    first = not record.references
+    with st.expander("The first reference" if first else "A new reference takes over"):
+        typed = _fields(record)
+        bridges: dict[str, Any] = {}
+        with shown_errors():
+            if not first:
+                bridges = _bridges(record, str(typed["name"]))
+            why = st.text_input("Reason", key=f"ref-why-{record.name}")
+            ready = str(typed["name"]).strip() and why.strip()
+            if st.button("It takes over", key="ref-enter", type="primary", disabled=not ready):
+                reference = Reference(product=record.name, **typed, **bridges)
+                take_over(current_frame().store, reference, who=nameless(), why=why.strip())
+                st.rerun()
+
+
+def _fields(record: ProductRecord) -> dict[str, Any]:
+    key = record.name
+    left, right = st.columns(2)
+    name = left.text_input("Name of the reference", key=f"ref-name-{key}")
+    kinds = [one for one in ReferenceKind if one is not ReferenceKind.EARLIER_STANDARD]
+    kind = right.selectbox("Kind", kinds, format_func=lambda one: one.words, key=f"ref-kind-{key}")
+    made = left.date_input("Made on", value=date.today(), key=f"ref-made-{key}")
+    until = right.date_input(
+        "Usable until", value=date.today() + timedelta(days=180), key=f"ref-until-{key}"
+    )
+    storage = left.text_input("Stored how", key=f"ref-storage-{key}")
+    batch = right.text_input("Taken from batch", key=f"ref-batch-{key}")
+    stock = left.number_input("Servings in stock", 0.0, value=None, key=f"ref-stock-{key}")
+    needed = right.number_input("Servings a tasting takes", 0.0, value=None, key=f"ref-need-{key}")
+    return {
+        "name": name.strip(),
+        "kind": ReferenceKind(kind),
+        "made_on": made.isoformat(),
+        "usable_until": until.isoformat(),
+        "storage": storage.strip(),
+        "batch": batch.strip(),
+        "stock": stock,
+        "needed": needed,
+    }
+
+
+def _bridges(record: ProductRecord, name: str) -> dict[str, Any]:
+    """One to the reference before and one to the first; the same one where they are the same."""
+    before, first = record.references[-1], record.references[0]
+    to_before = _bridge(record, name, before, "the one before")
+    to_first = to_before if first == before else _bridge(record, name, first, "the first")
+    return {"bridged_to_previous": to_before, "bridged_to_first": to_first}
+
+
+def _bridge(record: ProductRecord, name: str, to: str, words: str) -> Bridge | None:
+    key = f"{to}-{record.name}"
+    st.markdown(f"**Against {plain(to)}, {words}**")
+    found = st.selectbox("Finding", [_NONE, *(one.value for one in Finding)], key=f"br-{key}")
+    left, right = st.columns(2)
+    estimate = left.number_input("New less old, points", value=None, key=f"br-est-{key}")
+    se = right.number_input("Standard error", 0.0, value=None, key=f"br-se-{key}")
+    reason = st.text_input(
+        "Reason, where similarity was not shown or nothing was compared", key=f"br-why-{key}"
+    )
+    if not name.strip() or (found == _NONE and not reason.strip()):
+        return None
+    return Bridge(
+        reference=name.strip(),
+        to=to,
+        held_on=date.today().isoformat(),
+        finding=None if found == _NONE else Finding(str(found)),
+        reason=reason.strip(),
+        estimate=estimate,
+        se=se,
+    )
