@@ -104,7 +104,7 @@ def booth_ballot(
         line=lines[0],
         number=ballots.index(lines) + 1,
         all=len(ballots),
-        codes=("",) * labelled + tuple(_codes(mine, lines)),
+        codes=("",) * labelled + tuple(codes_of(mine, lines)),
         asks=asked_in(words, question),
         asked=tuple(_asked(question, mine, lines, words)),
         guess=bool(texts.get("guess")) if isinstance(test, Protocol) else None,
@@ -112,7 +112,8 @@ def booth_ballot(
     )
 
 
-def _codes(mine: Mine, lines: tuple[int, ...]) -> list[str]:
+def codes_of(mine: Mine, lines: tuple[int, ...]) -> list[str]:
+    """Codes on the cups of these lines, first served first."""
     found = []
     for line in lines:
         texts = mine[line]
@@ -130,7 +131,7 @@ def _asked(
 ) -> Iterable[Asked]:
     """The answers that a ballot asks for."""
     test, line = find_test(question.protocol), lines[0]
-    texts, codes = mine[line], _codes(mine, lines)
+    texts, codes = mine[line], codes_of(mine, lines)
     if isinstance(test, Protocol):
         kind = "two" if test.picks == 2 else "one"
         choices = tuple((code, code) for code in codes)

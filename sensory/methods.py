@@ -16,7 +16,6 @@ from .base.standards import STANDARDS
 from .protocols import PROTOCOLS, Protocol
 from .scales import FREE, FROM_ZERO, Setting, agreed_scale
 
-
 _AT_LEAST_TWO = ("grades",)
 
 

@@ -17,6 +17,7 @@ from ..booth_ballots import Asked, BoothBallot, mark_of, score_of, still_open
 from ..booths import BoothVisit, consent, keep, late, send, visit
 from .categories import ask_category
 from .frame import current_frame, plain
+from .interlude import show_halt
 from .scale import marked, saved, show_scale
 
 Words = Mapping[str, Any]
@@ -48,6 +49,8 @@ def page(token: str) -> None:
         _cautions(token, here, words)
     elif here.ballot is None:
         st.title(words["thanks"])
+    elif here.halt is not None:
+        show_halt(token, here.halt, words)
     else:
         _ballot(token, here, here.ballot, words)
 

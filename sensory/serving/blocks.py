@@ -13,7 +13,7 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import dataclass
 from itertools import combinations
-from math import comb
+from math import comb, gcd
 
 from ..base.checks import one_count
 from ..base.errors import ArgumentError, SensoryError
@@ -99,6 +99,23 @@ class IncompleteBlocks:
         return tuple(
             tuple(tuple(block[place] for place in row) for row in rows) for block in self.blocks
         )
+
+    def whole_panels(self, each: int, most: int) -> tuple[int, ...]:
+        """Numbers of assessors, up to `most`, with which whole designs are served.
+
+        Parameters
+        ----------
+        each : int
+            Sets of one assessor, replicates included.
+        most : int
+
+        Examples
+        --------
+        >>> incomplete_blocks(6, 3).whole_panels(4, 20)
+        (5, 10, 15, 20)
+        """
+        step = len(self.blocks) // gcd(len(self.blocks), each)
+        return tuple(range(step, most + 1, step))
 
     def check_sets(self, sets: int) -> None:
         """Refuse a number of sets with which no whole design is served.
