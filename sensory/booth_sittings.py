@@ -6,13 +6,13 @@ a break lasts at least, or, without a time, which sitting the leader has started
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from math import ceil
 from typing import TYPE_CHECKING, Any
 
-from .ballots.columns import SENT, WARM_UP
+from .ballots.columns import CONSENT, NOT_TODAY, SENT, WARM_UP
 from .base.errors import RecordError
 from .base.records import StoredSession, utc_now
 from .booth_ballots import Mine, codes_of
@@ -60,10 +60,9 @@ def halt_of(
     design = session.serving["plan"]["design"]
     if not waiting or not (design["warm_up"] or design["sittings"] > 1):
         return None
-    rows = _rows_of(store, session, mine)
-    served = {row["code"]: row["sitting"] for row in rows}
-    # A line typed by hand has no cup of the plan: sitting 0, before which nothing comes.
-    by_line = {line: served.get(next(iter(codes_of(mine, (line,))), ""), 0) for line in mine}
+    seat = people_of(store, session.id).index(mine[waiting[0][0]]["assessor"]) + 1
+    rows = _rows_of(session, seat)
+    by_line = _sittings(mine, rows)
     now = by_line[waiting[0][0]]
     if any(sitting == now and mine[line].get(SENT) for line, sitting in by_line.items()):
         return None
@@ -77,12 +76,19 @@ def halt_of(
     return Halt(kind="warm-up", sitting=now, sittings=design["sittings"], code=code)
 
 
-def _rows_of(store: Store, session: StoredSession, mine: Mine) -> list[Mapping[str, Any]]:
-    """The cups of one assessor; the plan on record knows seats, no names."""
-    name = next(iter(mine.values()))["assessor"]
-    seat = f"{SEAT}{people_of(store, session.id).index(name) + 1}"
+def _rows_of(session: StoredSession, seat: int) -> list[Mapping[str, Any]]:
+    """The coded cups of one assessor; the plan on record knows seats, no names."""
     rows = session.serving["plan"]["rows"]
-    return [row for row in rows if row["assessor"] == seat and row["code"]]
+    return [row for row in rows if row["assessor"] == f"{SEAT}{seat}" and row["code"]]
+
+
+def _sittings(mine: Mine, rows: Iterable[Mapping[str, Any]]) -> dict[int, int]:
+    """Sitting by ballot line.
+
+    A line typed by hand has no cup of the plan: sitting 0, before which nothing comes.
+    """
+    served = {row["code"]: row["sitting"] for row in rows}
+    return {line: served.get(next(iter(codes_of(mine, (line,))), ""), 0) for line in mine}
 
 
 def _break(session: StoredSession, mine: Mine, by_line: Mapping[int, int], now: int) -> int | None:
@@ -127,6 +133,19 @@ def start_sitting(store: Store, session_id: str, number: int, *, who: str) -> St
     why = f"sitting {number} of {last}"
     store.update(started, expect=session, who=who, what="sitting started", why=why)
     return started
+
+
+def done_with(store: Store, session_id: str, sitting: int) -> tuple[int, int]:
+    """How many assessors have sent all ballots up to a sitting, of how many who taste today."""
+    session, cells = store.session(session_id), store.cells(session_id)
+    done = []
+    for seat, name in enumerate(people_of(store, session_id), start=1):
+        mine = {line: texts for line, texts in cells.items() if texts["assessor"] == name}
+        if any(texts.get(CONSENT, "").startswith(NOT_TODAY) for texts in mine.values()):
+            continue
+        by_line = _sittings(mine, _rows_of(session, seat))
+        done.append(all(mine[line].get(SENT) for line in mine if by_line[line] <= sitting))
+    return sum(done), len(done)
 
 
 def next_sitting(session: StoredSession) -> int | None:

@@ -13,7 +13,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from .ballots.columns import CONSENT, LATE, SENT, WARM_UP
+from .ballots.columns import CONSENT, LATE, NOT_TODAY, SENT, WARM_UP
 from .base.errors import RecordError
 from .base.records import StoredSession, utc_now
 from .booth_ballots import (
@@ -32,7 +32,6 @@ if TYPE_CHECKING:  # a booth loads no statistics
 
 _TOKEN = re.compile(r"([0-9a-f]{32})\.([A-Za-z0-9_-]{32})")
 _LONGEST = 300
-NOT_TODAY = "not today"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -138,6 +138,8 @@ def test_break_lasts_until_the_leader_starts_the_next_sitting(store):
         answered(store, tokens["Anna"])
     assert booths.visit(store, tokens["Bo"]).halt is None  # still in the first sitting
     assert booth_sittings.next_sitting(store.session(session_id)) == 2
+    assert booth_sittings.done_with(store, session_id, 1) == (1, 3)
+    assert booth_sittings.done_with(store, session_id, 2) == (0, 3)
     booth_sittings.start_sitting(store, session_id, 2, who="A. Leader")
     booth_sittings.start_sitting(store, session_id, 2, who="A. Leader")
     started = [e for e in store.entries(session_id) if e.what == "sitting started"]
@@ -148,6 +150,13 @@ def test_break_lasts_until_the_leader_starts_the_next_sitting(store):
     with pytest.raises(RecordError, match="sitting 3 cannot be started: 2 of 2 have been"):
         booth_sittings.start_sitting(store, session_id, 3, who="L")
     assert store.verify() == []
+
+
+def test_somebody_who_does_not_taste_keeps_nobody_waiting(store):
+    session_id, _, tokens = served(store, "TRIANGLE", replicates=2, sittings=2)
+    booths.consent(store, tokens["Bo"], wants=False)
+    assert booth_sittings.done_with(store, session_id, 1) == (0, 2)
+    assert booths.visit(store, tokens["Bo"]).excused
 
 
 def test_break_of_some_minutes_counts_from_the_own_last_ballot(store, monkeypatch):

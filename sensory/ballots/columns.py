@@ -9,6 +9,8 @@ MOST_CODES = 5
 SENT, CONSENT, LATE = "sent", "consent", "late"
 """Columns of a ballot from a booth: when it was sent, and when its assessor consented; and the
 name under which answered ballots stand that were not sent before the session was closed."""
+NOT_TODAY = "not today"
+"""How the consent begins of somebody who does not taste."""
 WARM_UP = "warm-up tasted"
 """Column of the first ballot of a sitting: when its warm-up sample had been tasted."""
 MARKS = (SENT, CONSENT, WARM_UP)

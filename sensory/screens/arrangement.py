@@ -45,25 +45,27 @@ def arrangement_fields(
     """Fields for what most sessions leave alone; None where something is wrong, which is said."""
     test, here = find_test(session.question.protocol), session.id
     with st.expander("Sittings, warm-up, incomplete blocks"):
-        size, sets = _blocks(session, samples)
-        if samples and size < len(samples):
-            found = _whole_panel(session, people, (len(samples), size), sets * replicates)
-            if found is None:
-                return None
-            people = found
-        possible = possible_sittings(test, sets * replicates, size)
-        sittings = st.selectbox(
-            "Sittings, with a break between them",
-            possible,
-            key=f"sittings-{sets * replicates}-{size}-{here}",
-            help="A set that is compared as a whole is not broken up: for more sittings let "
-            "each assessor get it more often.",
-        )
-        minutes = _break(here) if sittings > 1 else 0
-        warm_up = st.text_input(
-            "Warm-up sample, served first in each sitting and not scored (empty: none)",
-            key=f"warm-up-{here}",
-        )
+        left, right = st.columns(2, gap="large")
+        with left:
+            size, sets = _blocks(session, samples)
+            if samples and size < len(samples):
+                found = _whole_panel(session, people, (len(samples), size), sets * replicates)
+                if found is None:
+                    return None
+                people = found
+            warm_up = st.text_input(
+                "Warm-up sample, first in each sitting and not scored (empty: none)",
+                key=f"warm-up-{here}",
+            )
+        with right:
+            sittings = st.selectbox(
+                "Sittings, with a break between them",
+                possible_sittings(test, sets * replicates, size),
+                key=f"sittings-{sets * replicates}-{size}-{here}",
+                help="A set that is compared as a whole is not broken up: for more sittings let "
+                "each assessor get it more often.",
+            )
+            minutes = _break(here) if sittings > 1 else 0
     more: dict[str, Any] = {"sittings": sittings, "warm_up": warm_up.strip() or None}
     if samples and size < len(samples):
         more |= {"set_size": size, "sets": sets}

@@ -229,4 +229,7 @@ def _link(token: str) -> str:
 
 
 def _rows(records: Sequence[Mapping[str, object]]) -> list[dict[str, str]]:
-    return [{name: plain(str(cell)) for name, cell in row.items()} for row in records]
+    return [
+        {name: "" if cell is None else plain(str(cell)) for name, cell in row.items()}
+        for row in records
+    ]
