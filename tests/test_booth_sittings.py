@@ -10,11 +10,13 @@ import pytest
 
 from sensory import booth_plans, booth_sittings, booths, workflow
 from sensory.base.errors import ArgumentError, RecordError
+from sensory.base.records import Finding
 from sensory.booth_ballots import still_open
 from sensory.methods import find_test
 from sensory.protocols import PROTOCOLS
 from sensory.serving.lines import ballot_lines
 from sensory.serving.planning import serving_plan
+from sensory.store.archive import archive_session, read_archive
 from sensory.store.repository import open_store
 
 DEMO = Path(__file__).parents[1] / "demo_data"
@@ -29,7 +31,7 @@ def store(tmp_path):
     opened._engine.dispose()
 
 
-def served(store, key="PROFILE", minutes=0, settings=None, **arranged):
+def served(store, key="PROFILE", minutes=0, settings=None, people=PEOPLE, samples=None, **arranged):
     """An agreed session with its plan on record and booths open."""
     prepared = workflow.read_prepared(DEMO, "pressing" if key == "PROFILE" else "suspect_batch")
     del prepared["cells"]
@@ -44,8 +46,8 @@ def served(store, key="PROFILE", minutes=0, settings=None, **arranged):
         why="test",
     )
     workflow.agree(store, session.id, who="A. Leader")
-    samples = PRESSES if key == "PROFILE" else None
-    plan = serving_plan(find_test(key), PEOPLE, seed=5, samples=samples, **arranged)
+    names = samples or (PRESSES if key == "PROFILE" else None)
+    plan = serving_plan(find_test(key), people, seed=5, samples=names, **arranged)
     booth_plans.serve(
         store, session.id, plan.to_dict(), ballot_lines(plan), break_minutes=minutes, who="L"
     )
@@ -104,12 +106,15 @@ def test_warm_up_comes_first_in_each_sitting_and_is_not_scored(store):
     assert not warm_ups & texts
     assert "plain syrup" not in texts
     checked = workflow.checked_ballots(store, session_id)
-    assert not checked.faults or all("warm" not in str(fault) for fault in checked.faults)
+    assert not [fault for fault in checked.faults if "warm" in str(fault)]
     assert {row["attribute"] for row in checked.rows} == set(
         find_test("PROFILE").listed(store.session(session_id).question.settings, "attributes")
     )
     workflow.close(store, session_id, who="L")
     assert store.verify() == []
+    archive = read_archive(archive_session(store, session_id))
+    assert archive.cells == store.cells(session_id)
+    assert archive.session.serving["breaks"] == {"minutes": 0, "started": 3}
 
 
 def test_warm_up_of_one_sitting_needs_no_break(store):
@@ -274,3 +279,40 @@ def test_categories_at_booths_are_offered_checked_and_read(store):
     workflow.close(store, session_id, who="L")
     read = workflow.read_session(store, session_id, version="1")
     assert any("9 categories from 1 to 9" in note for note in read.reading.notes)
+
+
+@pytest.mark.parametrize(
+    ("key", "settings"),
+    [
+        ("PROFILE", {"attributes": "sweet; sour", "reference": "reference"}),
+        ("RANKING", {"attribute": "sweetness"}),
+    ],
+)
+def test_incomplete_blocks_from_plan_to_finding(store, key, settings):
+    names = ["reference", *(f"press {letter}" for letter in "bcdefg")]
+    people = [f"P{number}" for number in range(14)]
+    session_id, plan, tokens = served(
+        store, key, settings=settings, samples=names, people=people, set_size=3, warm_up="syrup"
+    )
+    assert plan.design.together == 1
+    sweetness = {name: 2.0 + 0.6 * place for place, name in enumerate(names)}
+    sample = {(row.assessor, row.code): row.sample for row in plan.rows}
+    for seat, (name, token) in enumerate(tokens.items()):
+        booths.consent(store, token)
+        booths.tasted(store, token, booths.visit(store, token).halt.code)
+        while (ballot := booths.visit(store, token).ballot) is not None:
+            strength = {one: sweetness[sample[name, one]] for one in ballot.codes}
+            for asked in ballot.asked:
+                if asked.kind == "place":
+                    text = str(sorted(strength, key=strength.get).index(asked.label) + 1)
+                else:
+                    shaken = (seat * 7 + asked.line * 3 + len(asked.label)) % 5 / 10
+                    text = f"{max(strength.values()) * (asked.label == 'sweet') + shaken:.2f}"
+                booths.keep(store, token, ballot.line, {asked.line: {asked.name: text}})
+            booths.send(store, token, ballot.line)
+    workflow.close(store, session_id, who="L")
+    read = workflow.read_session(store, session_id, version="1")
+    assert not read.reading.because.startswith("Nothing can be computed")
+    assert read.reading.finding is Finding.DIFFERENT
+    assert read.missing == 0
+    assert read.answers == 14 * 3 * (2 if key == "PROFILE" else 1)
