@@ -9,7 +9,6 @@ from typing import Any
 import streamlit as st
 
 from ..base.records import StoredSession
-from ..base.results import several
 from ..booth_plans import MOST_MINUTES
 from ..methods import Method, find_test
 from ..serving.blocks import MOST_SAMPLES, incomplete_blocks
@@ -100,8 +99,7 @@ def _whole_panel(
     known = people if isinstance(people, int) else len(people)
     if known > MOST_ASSESSORS:
         return people  # refused by the plan
-    step = design.whole_panels(each, len(design.blocks))[0]
-    panels = design.whole_panels(each, (known // step + 4) * step)
+    panels = design.whole_panels(each, known)
     if isinstance(people, int):
         wanted = next(at for at, panel in enumerate(panels) if panel >= known)
         return st.selectbox(
@@ -112,12 +110,12 @@ def _whole_panel(
         )
     if known in panels:
         return people
-    below = [panel for panel in panels if panel < known][-1:]
-    above = next(panel for panel in panels if panel > known)
-    said = f"{several(above - known, 'name')} more ({above})"
-    if below:
-        said += f", or {known - below[0]} fewer ({below[0]})"
-    st.error(f"{known} assessors are no whole design: type {said}, or choose another set.")
+    near = [*[panel for panel in panels if panel < known][-1:],
+            next(panel for panel in panels if panel > known)]  # fmt: skip
+    st.error(
+        f"{known} assessors are no whole design; {' or '.join(map(str, near))} are. Type as many "
+        "names, or choose other sets."
+    )
     return None
 
 

@@ -88,19 +88,25 @@ def _make(session: StoredSession) -> None:
             target=session.question.target,
             **arranged.more,
         )
-        st.subheader("Is it balanced?")
-        st.table(_rows(plan.evenness.records()), hide_index=True)
-        if st.button("Put this plan on record", key="plan-serving", type="primary"):
-            serve(
-                current_frame().store,
-                session.id,
-                plan.to_dict(),
-                ballot_lines(plan),
-                language=str(language),
-                break_minutes=arranged.break_minutes,
-                who=who(session),
-            )
-            st.rerun()
+        _put_on_record(session, plan, str(language), arranged.break_minutes)
+
+
+def _put_on_record(
+    session: StoredSession, plan: ServingPlan, language: str, break_minutes: int
+) -> None:
+    st.subheader("Is it balanced?")
+    st.table(_rows(plan.evenness.records()), hide_index=True)
+    if st.button("Put this plan on record", key="plan-serving", type="primary"):
+        serve(
+            current_frame().store,
+            session.id,
+            plan.to_dict(),
+            ballot_lines(plan),
+            language=language,
+            break_minutes=break_minutes,
+            who=who(session),
+        )
+        st.rerun()
 
 
 def _samples(session: StoredSession) -> list[str] | None:

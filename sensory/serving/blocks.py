@@ -100,22 +100,28 @@ class IncompleteBlocks:
             tuple(tuple(block[place] for place in row) for row in rows) for block in self.blocks
         )
 
-    def whole_panels(self, each: int, most: int) -> tuple[int, ...]:
-        """Numbers of assessors, up to `most`, with which whole designs are served.
+    def whole_panels(self, each: int, around: int) -> tuple[int, ...]:
+        """Numbers of assessors with which whole designs are served.
 
         Parameters
         ----------
         each : int
             Sets of one assessor, replicates included.
-        most : int
+        around : int
+            Assessors wanted.
+
+        Returns
+        -------
+        tuple of int
+            All up to the number wanted, and the next four.
 
         Examples
         --------
-        >>> incomplete_blocks(6, 3).whole_panels(4, 20)
-        (5, 10, 15, 20)
+        >>> incomplete_blocks(6, 3).whole_panels(4, 7)
+        (5, 10, 15, 20, 25)
         """
         step = len(self.blocks) // gcd(len(self.blocks), each)
-        return tuple(range(step, most + 1, step))
+        return tuple(step * times for times in range(1, around // step + 5))
 
     def check_sets(self, sets: int) -> None:
         """Refuse a number of sets with which no whole design is served.

@@ -149,7 +149,7 @@ def test_names_that_are_no_whole_design_get_a_sentence_beside_the_choice(store, 
     app.text_area(key="samples-s1").set_value("\n".join(["reference", *"bcdefg"])).run()
     app.text_area(key="people-s1").set_value("\n".join(f"Guest {n}" for n in range(8))).run()
     arrange(app, size=3)
-    assert "type 6 names more (14), or 1 fewer (7)" in words(app)
+    assert "8 assessors are no whole design; 7 or 14 are" in words(app)
     assert not [button for button in app.button if button.key == "plan-serving"]
     arrange(app, sets=7)  # each assessor alone is a whole design
     assert len(on_record(store, app).assessors) == 8
