@@ -1,6 +1,6 @@
 """How intensities are answered: on a line, or in categories; agreed with the question.
 
-ISO 4121:2003 (quantitative response scales; recalled, not read anew) has both kinds.
+ISO 4121 (quantitative response scales; recalled, not read anew) has both kinds.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from .base.errors import ArgumentError
+from .base.standards import STANDARDS
 
 LINE, CATEGORIES = "line", "categories"
 MOST_CATEGORIES = 16
@@ -185,6 +186,6 @@ def equal_steps(settings: Mapping[str, Any]) -> tuple[str, ...]:
     return (
         f"Scores are {len(categories)} categories from {categories[0]:g} to {categories[-1]:g}, "
         "taken as numbers of equal steps: a step is supposed to mean the same everywhere on the "
-        "scale, which the scores themselves cannot show (ISO 4121:2003, quantitative response "
-        "scales; recalled).",
+        f"scale, which the scores themselves cannot show ({STANDARDS['ISO 4121']}, quantitative "
+        "response scales, by its scope; recalled).",
     )

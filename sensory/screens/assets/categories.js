@@ -50,8 +50,8 @@ function build(root, data) {
 
 function choose(row, at) {
   row.at = at
-  draw(row)
   row.send()
+  draw(row)
 }
 
 // Arrows move the choice as in any group of radio buttons; a digit chooses its category.
