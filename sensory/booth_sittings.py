@@ -64,14 +64,14 @@ def halt_of(
     rows = _rows_of(session, seat)
     by_line = _sittings(mine, rows)
     now = by_line[waiting[0][0]]
-    if any(sitting == now and mine[line].get(SENT) for line, sitting in by_line.items()):
+    here = [mine[line] for line, sitting in by_line.items() if sitting == now]
+    if any(texts.get(SENT) for texts in here):
         return None
     minutes = _break(session, mine, by_line, now)
     if minutes != 0:
         return Halt(kind="break", sitting=now, sittings=design["sittings"], minutes=minutes)
-    first = min(line for line, sitting in by_line.items() if sitting == now)
     code = next((row["code"] for row in rows if row["sitting"] == now and not row["set"]), "")
-    if not code or mine[first].get(WARM_UP):
+    if not code or any(texts.get(WARM_UP) for texts in here):
         return None
     return Halt(kind="warm-up", sitting=now, sittings=design["sittings"], code=code)
 

@@ -12,7 +12,7 @@ name under which answered ballots stand that were not sent before the session wa
 NOT_TODAY = "not today"
 """How the consent begins of somebody who does not taste."""
 WARM_UP = "warm-up tasted"
-"""Column of the first ballot of a sitting: when its warm-up sample had been tasted."""
+"""Column of the first ballot that waits in a sitting: when its warm-up sample had been tasted."""
 MARKS = (SENT, CONSENT, WARM_UP)
 """Columns that a booth adds to those of a ballot; no answers."""
 NOTES_SHEET = "how to fill in"
