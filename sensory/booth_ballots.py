@@ -10,8 +10,9 @@ from typing import Any
 from .base.errors import RecordError
 from .base.languages import ballot_words
 from .base.records import Question, StoredSession
-from .methods import find_method, find_test
+from .methods import asked_in, find_method, find_test
 from .protocols import Protocol
+from .scales import agreed_scale
 
 Mine = Mapping[int, Mapping[str, str]]
 """The ballot lines of one assessor."""
@@ -26,12 +27,15 @@ class Asked:
     name : str
         Column of the ballot line; for a ranking `rank` of the line `line`.
     line : int
-    kind : {'one', 'two', 'scale', 'place'}
-        One of the choices, two of them, a mark on a line, a place from 1.
+    kind : {'one', 'two', 'scale', 'category', 'place'}
+        One of the choices, two of them, a mark on a line, one of the categories of a scale,
+        a place from 1.
     label : str
         What is asked about: an attribute or a code; empty where the ballot asks it.
     choices : tuple of (str, str)
         What is stored, and what is shown.
+    ends : (str, str)
+        Words at the ends of a scale.
     given : str
         The answer so far.
     """
@@ -41,6 +45,7 @@ class Asked:
     kind: str
     label: str = ""
     choices: tuple[tuple[str, str], ...] = ()
+    ends: tuple[str, str] = ("", "")
     given: str = ""
 
 
@@ -94,21 +99,21 @@ def booth_ballot(
     words = ballot_words(session.serving["language"])
     question, test = session.question, find_test(session.question.protocol)
     texts = mine[lines[0]]
-    attribute = question.attribute or str(question.settings.get("attribute", ""))
     labelled = test.labelled if isinstance(test, Protocol) else 0
     return BoothBallot(
         line=lines[0],
         number=ballots.index(lines) + 1,
         all=len(ballots),
-        codes=("",) * labelled + tuple(_codes(mine, lines)),
-        asks=words["asks"][test.key].format(attribute=attribute),
+        codes=("",) * labelled + tuple(codes_of(mine, lines)),
+        asks=asked_in(words, question),
         asked=tuple(_asked(question, mine, lines, words)),
         guess=bool(texts.get("guess")) if isinstance(test, Protocol) else None,
         comment=texts.get("comment", ""),
     )
 
 
-def _codes(mine: Mine, lines: tuple[int, ...]) -> list[str]:
+def codes_of(mine: Mine, lines: tuple[int, ...]) -> list[str]:
+    """Codes on the cups of these lines, first served first."""
     found = []
     for line in lines:
         texts = mine[line]
@@ -126,7 +131,7 @@ def _asked(
 ) -> Iterable[Asked]:
     """The answers that a ballot asks for."""
     test, line = find_test(question.protocol), lines[0]
-    texts, codes = mine[line], _codes(mine, lines)
+    texts, codes = mine[line], codes_of(mine, lines)
     if isinstance(test, Protocol):
         kind = "two" if test.picks == 2 else "one"
         choices = tuple((code, code) for code in codes)
@@ -142,9 +147,12 @@ def _asked(
         choices = tuple((one, words["answers"].get(one, one)) for one in offered)
         yield Asked(name="answer", line=line, kind="one", choices=choices,
                     given=texts.get("answer", ""))  # fmt: skip
+    scale = agreed_scale(question.settings)
+    categories = tuple((f"{one:g}", f"{one:g}") for one in scale.categories)
     for name in test.scored(question.settings):
         column = name or "score"
-        yield Asked(name=column, line=line, kind="scale", label=name,
+        yield Asked(name=column, line=line, kind="category" if categories else "scale",
+                    label=name, choices=categories, ends=scale.ends(name, words),
                     given=texts.get(column, ""))  # fmt: skip
 
 
@@ -180,9 +188,9 @@ def still_open(ballot: BoothBallot) -> list[str]:
 
 
 def scale_of(question: Question) -> tuple[float, float]:
-    """Lowest and highest score of a line scale."""
-    settings = question.settings
-    return float(settings.get("scale_low", 0.0)), float(settings.get("scale_high", 10.0))
+    """Lowest and highest score of the scale."""
+    scale = agreed_scale(question.settings)
+    return scale.low, scale.high
 
 
 def score_of(mark: float, scale: tuple[float, float]) -> str:

@@ -12,7 +12,8 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from .ballots.columns import SENT
-from .base.errors import RecordError
+from .base.checks import one_count
+from .base.errors import ArgumentError, RecordError
 from .base.languages import ballot_words
 from .base.records import StoredSession, digest_of
 from .booth_ballots import ballots_of
@@ -23,6 +24,10 @@ if TYPE_CHECKING:  # a booth loads no statistics
     from .workflow import Store
 
 SEAT = "seat "
+BREAKS = "breaks"
+"""What a session keeps of its breaks: at least so many `minutes`, or 0 where the leader says
+which sitting has been `started`. Sessions of one sitting keep nothing."""
+MOST_MINUTES = 240
 
 
 def serve(
@@ -32,6 +37,7 @@ def serve(
     lines: Mapping[int, Mapping[str, str]],
     *,
     language: str = "en",
+    break_minutes: int = 0,
     who: str,
 ) -> StoredSession:
     """Put the serving plan on record, hashed into the journal, and lay out its ballots.
@@ -45,13 +51,20 @@ def serve(
         Ballot lines of the plan, `serving.ballot_lines`: assessor, order or sample, codes.
     language : str
         Of the ballots.
+    break_minutes : int
+        How long the break between two sittings lasts at least for each assessor; 0 where the
+        leader starts the next sitting for all.
 
     Raises
     ------
     RecordError
         When the question is not agreed, the session is closed or has ballots already.
+        ArgumentError for an unknown language, or minutes that are no whole number up to 240.
     """
     ballot_words(language)
+    minutes = one_count("break_minutes", break_minutes, at_least=0)
+    if minutes > MOST_MINUTES:
+        raise ArgumentError(f"break_minutes must be at most {MOST_MINUTES}; got {minutes}.")
     session = store.session(session_id)
     if not session.agreed:
         raise RecordError("Agree the question first; then plan the serving.")
@@ -62,7 +75,10 @@ def serve(
     people = list(dict.fromkeys(texts["assessor"] for _, texts in sorted(lines.items())))
     seats = {name: f"{SEAT}{number}" for number, name in enumerate(people, start=1)}
     seated = _renamed(dict(plan), seats)
-    served = replace(session, serving={"plan": seated, "language": language, "booths": {}})
+    serving: dict[str, Any] = {"plan": seated, "language": language, "booths": {}}
+    if plan["design"]["sittings"] > 1:
+        serving[BREAKS] = {"minutes": minutes, "started": 1}
+    served = replace(session, serving=serving)
     why = f"plan SHA-256 {digest_of(seated)}, seed {plan.get('seed')}"
     store.update(served, expect=session, who=who, what="planned", why=why)
     store.write_cells(session_id, lines, who=who, why="laid out by the serving plan")

@@ -13,7 +13,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from .ballots.columns import CONSENT, LATE, SENT
+from .ballots.columns import CONSENT, LATE, NOT_TODAY, SENT, WARM_UP
 from .base.errors import RecordError
 from .base.records import StoredSession, utc_now
 from .booth_ballots import (
@@ -25,13 +25,13 @@ from .booth_ballots import (
     still_open,
 )
 from .booth_plans import SEAT, hash_of, people_of
+from .booth_sittings import Halt, halt_of
 
 if TYPE_CHECKING:  # a booth loads no statistics
     from .workflow import Store
 
 _TOKEN = re.compile(r"([0-9a-f]{32})\.([A-Za-z0-9_-]{32})")
 _LONGEST = 300
-NOT_TODAY = "not today"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,6 +47,8 @@ class BoothVisit:
         The next one to be answered; None when all are sent.
     sent : int
     scale : (float, float)
+    halt : Halt or None
+        What comes before the ballot: a warm-up sample or a break.
     """
 
     assessor: str
@@ -58,6 +60,7 @@ class BoothVisit:
     ballot: BoothBallot | None
     sent: int
     scale: tuple[float, float]
+    halt: Halt | None = None
 
 
 def visit(store: Store, token: str) -> BoothVisit | None:
@@ -81,6 +84,7 @@ def visit(store: Store, token: str) -> BoothVisit | None:
         ballot=booth_ballot(session, mine, waiting[0], ballots) if waiting else None,
         sent=len(ballots) - len(waiting),
         scale=scale_of(session.question),
+        halt=halt_of(store, session, mine, waiting),
     )
 
 
@@ -95,6 +99,22 @@ def consent(store: Store, token: str, *, wants: bool = True) -> None:
         said = utc_now() if wants else f"{NOT_TODAY} {utc_now()}"
         why = "consent given" if wants else "does not taste today"
         _write(store, session, {first: {CONSENT: said}}, assessor, why)
+
+
+def tasted(store: Store, token: str, code: str) -> None:
+    """Record that the warm-up sample of this code was tasted; nothing else is kept of it.
+
+    Raises
+    ------
+    RecordError
+        For a link that is not valid, a closed session, or no consent.
+    """
+    session, assessor, mine = _open(store, token)
+    waiting = _all_waiting(session, mine)
+    halt = halt_of(store, session, mine, waiting)
+    if halt is not None and halt.kind == "warm-up" and halt.code == code:
+        line = waiting[0][0]
+        _write(store, session, {line: {WARM_UP: utc_now()}}, assessor, "warm-up sample tasted")
 
 
 def keep(store: Store, token: str, line: int, answers: Mapping[int, Mapping[str, str]]) -> None:
@@ -114,7 +134,7 @@ def keep(store: Store, token: str, line: int, answers: Mapping[int, Mapping[str,
         one that waits, or an answer that the ballot does not offer.
     """
     session, assessor, mine = _open(store, token)
-    ballot = _waiting(session, mine, line)
+    ballot = _waiting(store, session, mine, line)
     allowed = {(one.line, one.name): one for one in ballot.asked}
     changes: dict[int, dict[str, str]] = {}
     for at, texts in answers.items():
@@ -142,7 +162,7 @@ def send(store: Store, token: str, line: int) -> None:
     session, assessor, mine = _open(store, token)
     if mine.get(line, {}).get(SENT):
         return
-    ballot = _waiting(session, mine, line)
+    ballot = _waiting(store, session, mine, line)
     if missing := still_open(ballot):
         raise RecordError(f"Still to be answered: {', '.join(missing)}.")
     lines = next(one for one in ballots_of(session, mine) if one[0] == line)
@@ -216,17 +236,25 @@ def _mine(store: Store, session: StoredSession, assessor: str) -> dict[int, dict
     }
 
 
-def _waiting(
-    session: StoredSession, mine: Mapping[int, Mapping[str, str]], line: int
-) -> BoothBallot:
-    """The ballot that waits; RecordError for any other, or before consent."""
+def _all_waiting(
+    session: StoredSession, mine: Mapping[int, Mapping[str, str]]
+) -> list[tuple[int, ...]]:
+    """Lines of the ballots that are not sent; RecordError before consent."""
     if not _consented(mine):
         raise RecordError("Not before the cautions are read and consent is given.")
-    ballots = ballots_of(session, mine)
-    waiting = [one for one in ballots if not mine[one[0]].get(SENT)]
+    return [one for one in ballots_of(session, mine) if not mine[one[0]].get(SENT)]
+
+
+def _waiting(
+    store: Store, session: StoredSession, mine: Mapping[int, Mapping[str, str]], line: int
+) -> BoothBallot:
+    """The ballot that waits; RecordError for any other, before consent or in a break."""
+    waiting = _all_waiting(session, mine)
     if not waiting or waiting[0][0] != line:
         raise RecordError("This ballot is not the one that waits.")
-    return booth_ballot(session, mine, waiting[0], ballots)
+    if halt := halt_of(store, session, mine, waiting):
+        raise RecordError(f"The {halt.kind} of sitting {halt.sitting} comes first.")
+    return booth_ballot(session, mine, waiting[0], ballots_of(session, mine))
 
 
 def _consented(mine: Mapping[int, Mapping[str, str]]) -> bool:

@@ -14,31 +14,7 @@ from .base.errors import ArgumentError
 from .base.records import Question
 from .base.standards import STANDARDS
 from .protocols import PROTOCOLS, Protocol
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Setting:
-    """One thing that is agreed before tasting, besides alpha and beta.
-
-    Attributes
-    ----------
-    key, label : str
-    kind : {'number', 'text'}
-    default : float or str
-    low, high : float
-        Bounds of a number.
-    needed : bool
-        Whether an empty text keeps the question from being agreed.
-    """
-
-    key: str
-    label: str
-    kind: Literal["number", "text"]
-    default: float | str
-    low: float = 0.0
-    high: float = 1000.0
-    needed: bool = False
-
+from .scales import FREE, FROM_ZERO, Setting, agreed_scale
 
 _AT_LEAST_TWO = ("grades",)
 
@@ -102,6 +78,23 @@ class Method:
         default = next((one.default for one in self.settings if one.key == key), 0.0)
         return settings.get(key, default)
 
+    def offered_settings(self, settings: Mapping[str, Any]) -> tuple[Setting, ...]:
+        """The settings that mean something beside the others.
+
+        >>> "categories" in [one.key for one in PROFILE.offered_settings({})]
+        False
+        """
+        scale = self.setting(settings, "scale")
+        return tuple(one for one in self.settings if one.scale in (None, scale))
+
+    def agreed_settings(self, settings: Mapping[str, Any]) -> list[tuple[str, Any]]:
+        """Labels and values of what was agreed, defaults included; for pages and reports."""
+        return [
+            (one.label, self.setting(settings, one.key))
+            for one in self.offered_settings(settings)
+            if not one.optional or one.key in settings
+        ]
+
     def listed(self, settings: Mapping[str, Any], key: str) -> list[str]:
         """An agreed setting that holds several words, separated by semicolons.
 
@@ -131,17 +124,12 @@ class Method:
         for key, value in settings.items():
             if key not in known:
                 raise ArgumentError(f"{self.name} has no setting {key!r}: {', '.join(known)}.")
-            one = known[key]
-            if one.kind == "text":
-                self._check_list(key, settings)
-                if key == "margins":
-                    self.margins(settings)
+            if known[key].kind != "text":
+                known[key].check(value)
                 continue
-            number = isinstance(value, (int, float)) and not isinstance(value, bool)
-            if not (number and one.low <= value <= one.high):
-                raise ArgumentError(
-                    f"{one.label} must be a number from {one.low:g} to {one.high:g}; got {value!r}."
-                )
+            self._check_list(key, settings)
+            if key == "margins":
+                self.margins(settings)
         self._check_together(settings)
 
     def _check_together(self, settings: Mapping[str, Any]) -> None:
@@ -149,7 +137,8 @@ class Method:
         known = {one.key for one in self.settings}
         if "scale_high" not in known:
             return
-        low, high = (float(self.setting(settings, f"scale_{end}")) for end in ("low", "high"))
+        scale = agreed_scale(settings)
+        low, high = scale.low, scale.high
         if not low < high:
             raise ArgumentError(f"the scale must go upwards; got {low:g} to {high:g}.")
         widths = list(self.margins(settings).values()) if "margins" in known else []
@@ -207,11 +196,6 @@ class Method:
 _DPRIME_LIMIT = Setting(
     key="dprime_limit", label="Agreed limit: d-prime", kind="number", default=1.0, low=0.05, high=5
 )
-_SCALE = (
-    Setting(key="scale_low", label="Lowest score of the scale", kind="number", default=0.0,
-            low=-1000.0),
-    Setting(key="scale_high", label="Highest score of the scale", kind="number", default=10.0),
-)  # fmt: skip
 _LETTERS = "A is the reference, B the sample compared."
 
 A_NOT_A = Method(
@@ -313,7 +297,7 @@ PROFILE = Method(
             default="",
             label="Samples in the plan, separated by semicolons (empty: any)",
         ),
-        *_SCALE,
+        *FREE,
     ),
 )
 DIFFERENCE_FROM_CONTROL = Method(
@@ -344,7 +328,7 @@ DIFFERENCE_FROM_CONTROL = Method(
             default="",
             label="Samples in the plan, separated by semicolons (empty: any)",
         ),
-        _SCALE[1],
+        *FROM_ZERO,
     ),
 )
 METHODS = {
@@ -376,6 +360,16 @@ def find_method(key: str) -> Method | None:
     """The method with this key, or None where the key is that of a forced choice."""
     found = find_test(key)
     return found if isinstance(found, Method) else None
+
+
+def asked_in(words: Mapping[str, Any], question: Question) -> str:
+    """What the ballot asks, in the words of a language."""
+    attribute = question.attribute or str(question.settings.get("attribute", ""))
+    key = question.protocol
+    asks: str = words["asks"][key]
+    if agreed_scale(question.settings).categories:
+        asks = words["asks_categories"].get(key, asks)
+    return asks.format(attribute=attribute)
 
 
 def attributes_of(question: Question) -> tuple[str, ...]:

@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 from .ballots.choice_ballot import CheckedBallots, Tally, tally
-from .ballots.columns import CONSENT, MOST_CODES, SENT
+from .ballots.columns import MARKS, MOST_CODES, SENT
 from .ballots.lines import Cells, check_cells
 from .ballots.method_rows import CheckedRows, check_rows
 from .base.errors import ArgumentError, RecordError
@@ -52,13 +52,13 @@ def check_ballots(cells: Cells, question: Question) -> Checked:
 
 def _as_sent(cells: Cells) -> Cells:
     """Lines without the marks of the booth, and without answers that were never sent."""
-    if not any(SENT in texts or CONSENT in texts for texts in cells.values()):
+    if not any(mark in texts for texts in cells.values() for mark in MARKS):
         return cells
     return {
         line: {
             name: text
             for name, text in texts.items()
-            if name not in (SENT, CONSENT) and (texts.get(SENT) or name in _SERVED)
+            if name not in MARKS and (texts.get(SENT) or name in _SERVED)
         }
         for line, texts in cells.items()
     }

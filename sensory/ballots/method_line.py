@@ -8,6 +8,7 @@ from typing import Any
 
 from ..base.errors import Fault
 from ..methods import Method
+from ..scales import agreed_scale
 from .codes import plain_width, same_person
 from .method_columns import MethodColumn, MethodColumns, attributes_in
 
@@ -97,12 +98,20 @@ class MethodLine:
 
     def score(self, name: str, text: str) -> float | None:
         """A number on the agreed scale, decimal comma or point."""
-        low = float(self.method.setting(self.settings, "scale_low"))
-        high = float(self.method.setting(self.settings, "scale_high"))
+        scale = agreed_scale(self.settings)
+        low, high = scale.low, scale.high
         if not re.fullmatch(_NUMBER, text, flags=re.ASCII):
             self._note(name, "no number", f"{_shown(text)} is no number.", "Write the score alone.")
             return None
         value = float(text.replace(",", "."))
+        if scale.categories and value not in scale.categories:
+            self._note(
+                name,
+                "no category",
+                f"{text} is none of the {len(scale.categories)} categories {low:g} to {high:g}.",
+                f"Write the whole number that was chosen, from {low:g} to {high:g}.",
+            )
+            return None
         if not low <= value <= high:
             self._note(
                 name,

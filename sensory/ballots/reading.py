@@ -100,8 +100,8 @@ def read_answers(source: Source, method: Method, **settings: Any) -> pd.DataFram
     method : Method
         One of `sensory.METHODS`.
     **settings
-        What was agreed: see `method.settings`, such as ``scale_high=100`` or
-        ``samples="reference; batch"``.
+        What was agreed: see `method.settings`, such as ``scale_high=100``, ``scale="categories",
+        categories=9`` or ``samples="reference; batch"``.
 
     Returns
     -------

@@ -50,6 +50,7 @@ STANDARDS = {
         _standard("ISO 16820", "2019", "sequential analysis"),
         _standard("ISO 11132", "2021", "performance of a quantitative descriptive panel"),
         _standard("ISO 8586", "2023", "selection and training of assessors"),
+        _standard("ISO 4121", "2003", "quantitative response scales"),
         _standard("ISO 13299", "2016", "sensory profile"),
         _standard("ISO 13301", "2018", "thresholds by three-alternative forced choice"),
         _standard("ISO 29842", "2024", "balanced incomplete block designs"),

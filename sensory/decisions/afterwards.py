@@ -19,6 +19,7 @@ _NO_ANSWER |= {
     "sent",
     "consent",
     "late",
+    "warm-up tasted",
 }
 _NO_ANSWER |= {f"code_{number}" for number in range(1, 6)}
 

@@ -8,6 +8,7 @@ from ..base.records import Finding, Question
 from ..base.results import Interval, Table
 from ..methods import DIFFERENCE_FROM_CONTROL
 from ..ratings.control import DifferenceFromControl, difference_from_control
+from ..scales import equal_steps
 from .frames import Row, absent_samples, frame_of, not_served, spelled, table_of
 from .reading import SCOPE, Reading, Span, chance, each_named, overall
 
@@ -56,6 +57,7 @@ def read_difference_from_control(rows: Sequence[Row], question: Question) -> Rea
             *result.notes,
             "p: one-sided, p_adjusted: Dunnett over the batches; upper: one-sided limit at 1 - "
             f"beta = {1 - question.beta:g}, each batch at its own risk.",
+            *equal_steps(settings),
         ),
     )
 

@@ -14,6 +14,7 @@ from ..methods import PROFILE
 from ..ratings.profile import Profile, profile
 from ..ratings.sample_map import SampleMap, sample_map
 from ..ratings.scorecard import PanelScorecard, panel_scorecard
+from ..scales import agreed_scale, equal_steps
 from .frames import Row, absent_samples, frame_of, not_served, spelled, table_of
 from .reading import (
     SCOPE,
@@ -76,7 +77,7 @@ def read_profile(rows: Sequence[Row], question: Question) -> Reading:
         axis=f"difference from {name}, in points of the scale",
         spans=_spans(compared, agreed, len(samples)),
         cannot_tell=(*not_served(absent), *left_out, *_cannot_tell(without, result)),
-        notes=(*result.notes, *_how(agreed, question)),
+        notes=(*result.notes, *_how(agreed, question), *equal_steps(question.settings)),
         means=_means(result),
         places=_places(kept),
         **_panel(kept, question),
@@ -268,11 +269,9 @@ def _places(frame: pd.DataFrame) -> SampleMap | None:
 
 def _panel(frame: pd.DataFrame, question: Question) -> dict[str, Any]:
     """The scorecard, where the scores allow one."""
-    ends = tuple(
-        float(PROFILE.setting(question.settings, f"scale_{end}")) for end in ("low", "high")
-    )
+    scale = agreed_scale(question.settings)
     try:
-        card = panel_scorecard(frame, alpha=question.alpha, scale=(ends[0], ends[1]))
+        card = panel_scorecard(frame, alpha=question.alpha, scale=(scale.low, scale.high))
     except (ArgumentError, BallotError) as error:
         return {"panel_says": (f"No scorecard of the panel: {error}",)}
     judged = card.assessors[card.assessors["judged"]]

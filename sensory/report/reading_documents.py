@@ -92,9 +92,7 @@ def _asked(read: ReadSession) -> list[dict[str, Any]]:
 
 def _done(read: ReadSession) -> dict[str, Any]:
     question, details, method = read.question, read.details, read.reading.method
-    settings = [
-        (one.label, str(method.setting(question.settings, one.key))) for one in method.settings
-    ]
+    settings = [(label, str(value)) for label, value in method.agreed_settings(question.settings)]
     return block(
         "How it was done",
         ("Method", f"{method.name}, {question.standard}"),

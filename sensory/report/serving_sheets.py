@@ -7,27 +7,31 @@ from __future__ import annotations
 
 import io
 import json
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 from ..base.languages import ballot_words
 from ..base.records import Question, SessionDetails
-from ..methods import find_method, find_test
+from ..methods import asked_in, find_method, find_test
 from ..protocols import Protocol
+from ..scales import agreed_scale
+from ..serving.layout import ServingRow
 from ..serving.plan import ServingPlan
 from .documents import compiled
 
+_WARM_UP = "warm-up"
+_PAPER_WORDS = ("guess", "comment", "samples", "reference", "warm_up", "warm_up_asks")
 _NO_DATE = "2000-01-01T00:00:00+00:00"
 
 
 def preparation_pdf(plan: ServingPlan, details: SessionDetails) -> bytes:
     """What to pour into which cup, tray by tray in the order of serving. Names the samples."""
-    trays: dict[tuple[str, int], list[list[str]]] = {}
+    trays: dict[tuple[str, int], dict[str, list[list[str]]]] = {}
     portions: dict[str, int] = {}
-    for row in plan.rows:
-        trays.setdefault((row.assessor, row.sitting), []).append(
-            [row.code or "labelled", row.sample]
-        )
+    for row, number in _numbered(plan):
+        sets = trays.setdefault((row.assessor, row.sitting), {})
+        name = f"set {number}" if number else _WARM_UP
+        sets.setdefault(name, []).append([row.code or "labelled", row.sample])
         portions[row.sample] = portions.get(row.sample, 0) + 1
     return _sheet(
         "preparation",
@@ -40,8 +44,12 @@ def preparation_pdf(plan: ServingPlan, details: SessionDetails) -> bytes:
             ],
             "portions": [[name, str(count)] for name, count in portions.items()],
             "trays": [
-                {"assessor": assessor, "sitting": sitting, "cups": cups}
-                for (assessor, sitting), cups in trays.items()
+                {
+                    "assessor": assessor,
+                    "sitting": sitting,
+                    "sets": [{"name": name, "cups": cups} for name, cups in sets.items()],
+                }
+                for (assessor, sitting), sets in trays.items()
             ],
             "digest": plan.digest,
         },
@@ -55,20 +63,36 @@ def key_pdf(plan: ServingPlan, details: SessionDetails) -> bytes:
         {
             "title": details.title,
             "head": "Key: not for assessors, not beside the ballots",
-            "rows": [[str(cell) for cell in row] for row in plan.key().rows],
+            "rows": [
+                [row[0], str(row[1]), str(row[2] or _WARM_UP), *row[3:]] for row in plan.key().rows
+            ],
             "digest": plan.digest,
         },
     )
 
 
 def labels_pdf(plan: ServingPlan) -> bytes:
-    """Labels for the cups: the code, and small the assessor and the place on the tray."""
+    """Labels for the cups: the code, and small who gets it: sitting, set and place in it."""
     rows = [
-        [row.code, f"{row.assessor} · {row.sitting}.{row.set}.{row.position}"]
-        for row in plan.rows
+        [
+            row.code,
+            f"{row.assessor} · {row.sitting}.{number}.{row.position}"
+            if number
+            else f"{row.assessor} · {row.sitting} {_WARM_UP}",
+        ]
+        for row, number in _numbered(plan)
         if row.code
     ]
     return _sheet("labels", {"title": "Labels", "head": "", "rows": rows})
+
+
+def _numbered(plan: ServingPlan) -> Iterator[tuple[ServingRow, int]]:
+    """Each cup with the number of its set among those of the assessor; 0 for a warm-up."""
+    met: dict[str, dict[tuple[int, int], int]] = {}
+    for row in plan.rows:
+        mine = met.setdefault(row.assessor, {})
+        number = mine.setdefault((row.replicate, row.set), len(mine) + 1) if row.set else 0
+        yield row, number
 
 
 def booth_cards_pdf(links: Mapping[str, str], language: str) -> bytes:
@@ -91,11 +115,19 @@ def ballots_pdf(
     question: Question,
     details: SessionDetails,
     language: str,
+    plan: ServingPlan | None = None,
+    break_minutes: int = 0,
 ) -> bytes:
-    """Paper ballots, one an assessor and set, with codes only; cautions on each."""
+    """Paper ballots, one an assessor and set, with codes only; cautions on each.
+
+    With the plan they say which sitting it is, which sample to warm up with, and where a break
+    comes; `break_minutes` is 0 where the leader ends it.
+    """
     words, test = ballot_words(language), find_test(question.protocol)
     allergens = "; ".join(dict.fromkeys(one.allergens for one in details.samples if one.allergens))
-    attribute = question.attribute or str(question.settings.get("attribute", ""))
+    labelled = test.labelled if isinstance(test, Protocol) else 0
+    papers = _papers(lines, labelled, question)
+    _placed(papers, plan, words, break_minutes)
     cautions = [words["caution_general"], words["caution_swallow"]]
     if allergens:
         cautions.insert(0, words["caution_allergens"].format(allergens=allergens))
@@ -104,13 +136,13 @@ def ballots_pdf(
         {
             "title": "Ballots",
             "head": "",
-            "asks": words["asks"][test.key].format(attribute=attribute),
+            "asks": asked_in(words, question),
             "cautions": cautions,
-            "words": {name: words[name] for name in ("guess", "comment", "samples", "reference")},
+            "words": {name: words[name] for name in _PAPER_WORDS},
             "guess": isinstance(test, Protocol),
             "lines": _paper_lines(question, words),
             "choices": _paper_choices(question, words),
-            "ballots": _papers(lines, test.labelled if isinstance(test, Protocol) else 0, question),
+            "ballots": papers,
         },
     )
 
@@ -133,15 +165,43 @@ def _papers(
     return list(papers.values())
 
 
-def _paper_lines(question: Question, words: Mapping[str, Any]) -> list[list[str]]:
-    """Label and ends of each line to mark."""
-    method = find_method(question.protocol)
+def _placed(
+    papers: list[dict[str, Any]],
+    plan: ServingPlan | None,
+    words: Mapping[str, Any],
+    break_minutes: int,
+) -> None:
+    """Say on each paper its number and sitting, the warm-up sample and the break after it."""
+    sittings = plan.design.sittings if plan else 1
+    where = {(row.assessor, row.code): row.sitting for row in (plan.rows if plan else ())}
+    warm = {
+        (row.assessor, row.sitting): row.code for row in (plan.rows if plan else ()) if not row.set
+    }
+    mine: dict[str, list[dict[str, Any]]] = {}
+    for paper in papers:
+        mine.setdefault(paper["assessor"], []).append(paper)
+    for one in mine.values():
+        at = [where.get((paper["assessor"], next(iter(paper["codes"]), "")), 1) for paper in one]
+        for place, (paper, sitting) in enumerate(zip(one, at, strict=True)):
+            said = [paper["assessor"]]
+            if len(one) > 1:
+                said.append(words["ballot_of"].format(number=place + 1, all=len(one)))
+            if sittings > 1:
+                said.append(words["sitting_of"].format(number=sitting, all=sittings))
+            begins = place == 0 or at[place - 1] < sitting
+            ends = place + 1 < len(one) and at[place + 1] > sitting
+            pause = words["break_at_least" if break_minutes else "break_after"]
+            paper["head"] = " · ".join(said)
+            paper["warm_up"] = warm.get((paper["assessor"], sitting), "") if begins else ""
+            paper["after"] = pause.format(minutes=break_minutes) if ends else ""
+
+
+def _paper_lines(question: Question, words: Mapping[str, Any]) -> list[dict[str, Any]]:
+    """Label and ends of each scale, and its categories where it is no line."""
+    method, scale = find_method(question.protocol), agreed_scale(question.settings)
+    categories = [f"{one:g}" for one in scale.categories]
     return [
-        [
-            name,
-            words["scale_low" if name else "far_low"],
-            words["scale_high" if name else "far_high"],
-        ]
+        {"name": name, "ends": scale.ends(name, words), "categories": categories}
         for name in (method.scored(question.settings) if method else [])
     ]
 

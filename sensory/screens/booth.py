@@ -15,7 +15,9 @@ from ..base.errors import RecordError
 from ..base.languages import ballot_words
 from ..booth_ballots import Asked, BoothBallot, mark_of, score_of, still_open
 from ..booths import BoothVisit, consent, keep, late, send, visit
+from .categories import ask_category
 from .frame import current_frame, plain
+from .interlude import show_halt
 from .scale import marked, saved, show_scale
 
 Words = Mapping[str, Any]
@@ -47,6 +49,8 @@ def page(token: str) -> None:
         _cautions(token, here, words)
     elif here.ballot is None:
         st.title(words["thanks"])
+    elif here.halt is not None:
+        show_halt(token, here.halt, words)
     else:
         _ballot(token, here, here.ballot, words)
 
@@ -111,6 +115,8 @@ def _answer(one: Asked, here: BoothVisit, ballot: BoothBallot, words: Words) -> 
     shown = dict(one.choices)
     if one.kind == "scale":
         return _mark(key, one, here, words)
+    if one.kind == "category":
+        return _category(key, one, words)
     if one.kind == "two":
         before = one.given.split()
         return " ".join(
@@ -133,7 +139,6 @@ def _answer(one: Asked, here: BoothVisit, ballot: BoothBallot, words: Words) -> 
 
 
 def _mark(key: str, one: Asked, here: BoothVisit, words: Words) -> str | None:
-    name = "far" if not one.label else "scale"
     if one.label:
         st.markdown(f"**{plain(one.label)}**")
     touched = marked(key)
@@ -145,11 +150,21 @@ def _mark(key: str, one: Asked, here: BoothVisit, words: Words) -> str | None:
         key,
         at=mark_of(now, here.scale),
         label=one.label or words["samples"],
-        low=words[f"{name}_low"],
-        high=words[f"{name}_high"],
+        low=one.ends[0],
+        high=one.ends[1],
         words=words,
     )
     return text
+
+
+def _category(key: str, one: Asked, words: Words) -> str | None:
+    if one.label:
+        st.markdown(f"**{plain(one.label)}**")
+    label = one.label or words["samples"]
+    stored = [choice for choice, _ in one.choices]
+    return ask_category(
+        key, given=one.given, choices=stored, label=label, ends=one.ends, words=words
+    )
 
 
 def _beside(

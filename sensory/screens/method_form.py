@@ -10,6 +10,7 @@ import streamlit as st
 from ..base.records import Question, StoredSession
 from ..methods import METHODS, Method
 from ..report.words import number
+from ..scales import Setting
 from .fields import field_key, level_field
 
 
@@ -46,16 +47,28 @@ def method_fields(session: StoredSession) -> Question:
 
 def _settings(session: StoredSession, method: Method) -> dict[str, Any]:
     typed: dict[str, Any] = {}
+    chosen: dict[str, Any] = {}
     for one in method.settings:
-        now = method.setting(session.question.settings, one.key)
-        key = field_key(session, f"{method.key}-{one.key}")
-        if one.kind == "text":
-            typed[one.key] = st.text_input(one.label, value=str(now), key=key).strip()
-        else:
-            typed[one.key] = st.number_input(
-                one.label, float(one.low), float(one.high), float(now), key=key
-            )
+        if one not in method.offered_settings(chosen):
+            continue
+        chosen[one.key] = said = _typed(session, method, one)
+        if not one.optional or one.kind == "number" or said != one.default:
+            typed[one.key] = said
     return typed
+
+
+def _typed(session: StoredSession, method: Method, one: Setting) -> Any:
+    """What stands in the input of a setting."""
+    now = method.setting(session.question.settings, one.key)
+    key = field_key(session, f"{method.key}-{one.key}")
+    if one.kind == "text":
+        return st.text_input(one.label, value=str(now), key=key).strip()
+    if one.kind == "choice":
+        index = one.choices.index(now) if now in one.choices else 0
+        return st.radio(one.label, one.choices, index=index, key=key, horizontal=True)
+    if one.whole:
+        return float(st.number_input(one.label, int(one.low), int(one.high), int(now), key=key))
+    return st.number_input(one.label, float(one.low), float(one.high), float(now), key=key)
 
 
 def method_panel(method: Method, question: Question) -> None:
@@ -76,9 +89,7 @@ def method_panel(method: Method, question: Question) -> None:
 
 def settings_agreed(method: Method, question: Question) -> list[tuple[str, str]]:
     """The settings as labelled text."""
-    return [
-        (one.label, _shown(method.setting(question.settings, one.key))) for one in method.settings
-    ]
+    return [(label, _shown(value)) for label, value in method.agreed_settings(question.settings)]
 
 
 def _shown(value: Any) -> str:

@@ -17,13 +17,18 @@ _mount = st.components.v2.component(
 )
 
 
-def marked(key: str) -> float | None:
-    """Where the browser put the mark since it was last saved, from 0 to 1; None for nowhere."""
+def fresh(key: str) -> Any:
+    """What the browser sent since it was last saved, unchecked; None for nothing."""
     state = st.session_state.get(key)
     sent = state.get("mark") if isinstance(state, Mapping) else None
     if not isinstance(sent, Mapping) or sent.get("number") == st.session_state.get(f"{key}-done"):
         return None
-    at = sent.get("at")
+    return sent.get("at")
+
+
+def marked(key: str) -> float | None:
+    """Where the browser put the mark since it was last saved, from 0 to 1; None for nowhere."""
+    at = fresh(key)
     if isinstance(at, bool) or not isinstance(at, (int, float)) or not 0 <= at <= 1:
         return None
     return float(at)

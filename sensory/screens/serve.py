@@ -10,7 +10,7 @@ import streamlit as st
 
 from ..base.languages import languages
 from ..base.records import StoredSession
-from ..booth_plans import add_late, open_booths, progress, serve, served_plan
+from ..booth_plans import BREAKS, add_late, open_booths, progress, serve, served_plan
 from ..methods import find_method, find_test
 from ..report.serving_sheets import (
     ballots_pdf,
@@ -22,7 +22,9 @@ from ..report.serving_sheets import (
 from ..serving.lines import ballot_lines
 from ..serving.plan import ServingPlan
 from ..serving.planning import serving_plan
+from .arrangement import arrangement_fields
 from .frame import chosen_session, current_frame, go, minute, plain, shown_errors, who
+from .sittings import sittings_panel
 
 
 def page() -> None:
@@ -73,27 +75,38 @@ def _make(session: StoredSession) -> None:
         )
         seed = st.session_state.setdefault(f"seed-{session.id}", secrets.randbelow(10**6))
         st.markdown(f"Seed of the random orders: **{seed}**; it is kept with the plan.")
+    arranged = arrangement_fields(session, _people(people), samples, replicates)
+    if arranged is None:
+        return
     with shown_errors():
         plan = serving_plan(
             find_test(session.question.protocol),
-            _people(people),
+            arranged.people,
             seed=seed,
             samples=samples,
             replicates=replicates,
             target=session.question.target,
+            **arranged.more,
         )
-        st.subheader("Is it balanced?")
-        st.table(_rows(plan.evenness.records()), hide_index=True)
-        if st.button("Put this plan on record", key="plan-serving", type="primary"):
-            serve(
-                current_frame().store,
-                session.id,
-                plan.to_dict(),
-                ballot_lines(plan),
-                language=str(language),
-                who=who(session),
-            )
-            st.rerun()
+        _put_on_record(session, plan, str(language), arranged.break_minutes)
+
+
+def _put_on_record(
+    session: StoredSession, plan: ServingPlan, language: str, break_minutes: int
+) -> None:
+    st.subheader("Is it balanced?")
+    st.table(_rows(plan.evenness.records()), hide_index=True)
+    if st.button("Put this plan on record", key="plan-serving", type="primary"):
+        serve(
+            current_frame().store,
+            session.id,
+            plan.to_dict(),
+            ballot_lines(plan),
+            language=language,
+            break_minutes=break_minutes,
+            who=who(session),
+        )
+        st.rerun()
 
 
 def _samples(session: StoredSession) -> list[str] | None:
@@ -134,10 +147,13 @@ def _sheets(session: StoredSession, plan: ServingPlan) -> None:
     st.subheader("Sheets")
     st.markdown("The key and the preparation sheet name the samples: keep them off the booths.")
     lines, language = ballot_lines(plan), session.serving["language"]
+    minutes = session.serving.get(BREAKS, {}).get("minutes", 0)
     makers = {
         "Preparation": lambda: preparation_pdf(plan, session.details),
         "Labels": lambda: labels_pdf(plan),
-        "Paper ballots": lambda: ballots_pdf(lines, session.question, session.details, language),
+        "Paper ballots": lambda: ballots_pdf(
+            lines, session.question, session.details, language, plan, minutes
+        ),
         "Key": lambda: key_pdf(plan, session.details),
     }
     row = st.container(horizontal=True)
@@ -184,6 +200,7 @@ def _booths(session: StoredSession) -> None:
             on_click="ignore",
         )
         st.table([{"assessor": plain(name), "link": link} for name, link in links.items()])
+    sittings_panel(session)
     if opened or links:
         sent_so_far(session)
 
@@ -218,4 +235,7 @@ def _link(token: str) -> str:
 
 
 def _rows(records: Sequence[Mapping[str, object]]) -> list[dict[str, str]]:
-    return [{name: plain(str(cell)) for name, cell in row.items()} for row in records]
+    return [
+        {name: "" if cell is None else plain(str(cell)) for name, cell in row.items()}
+        for row in records
+    ]

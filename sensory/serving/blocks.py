@@ -13,7 +13,7 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import dataclass
 from itertools import combinations
-from math import comb
+from math import comb, gcd
 
 from ..base.checks import one_count
 from ..base.errors import ArgumentError, SensoryError
@@ -99,6 +99,29 @@ class IncompleteBlocks:
         return tuple(
             tuple(tuple(block[place] for place in row) for row in rows) for block in self.blocks
         )
+
+    def whole_panels(self, each: int, around: int) -> tuple[int, ...]:
+        """Numbers of assessors with which whole designs are served.
+
+        Parameters
+        ----------
+        each : int
+            Sets of one assessor, replicates included.
+        around : int
+            Assessors wanted.
+
+        Returns
+        -------
+        tuple of int
+            All up to the number wanted, and the next four.
+
+        Examples
+        --------
+        >>> incomplete_blocks(6, 3).whole_panels(4, 7)
+        (5, 10, 15, 20, 25)
+        """
+        step = len(self.blocks) // gcd(len(self.blocks), each)
+        return tuple(step * times for times in range(1, around // step + 5))
 
     def check_sets(self, sets: int) -> None:
         """Refuse a number of sets with which no whole design is served.

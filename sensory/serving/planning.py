@@ -296,15 +296,14 @@ def _check_sittings(test: Test, design: ServingDesign) -> None:
             "three-digit codes; plan fewer replicates, sets or sittings."
         )
     servings = design.replicates * design.sets
-    if design.sittings <= servings:
+    if design.sittings in rules.possible_sittings(test, servings, design.set_size):
         return
     if test.key not in rules.SPLIT:
         raise ArgumentError(
             f"sittings must be at most {servings}, the sets of one assessor (sets x replicates); "
             f"got {design.sittings}. A set of a {test.name} test is not broken up."
         )
-    if design.sittings % servings or design.sittings // servings > design.set_size:
-        raise ArgumentError(
-            f"sittings must be at most {servings}, the sets of one assessor (sets x replicates), "
-            f"or a multiple of it up to {servings * design.set_size}; got {design.sittings}."
-        )
+    raise ArgumentError(
+        f"sittings must be at most {servings}, the sets of one assessor (sets x replicates), "
+        f"or a multiple of it up to {servings * design.set_size}; got {design.sittings}."
+    )

@@ -79,6 +79,32 @@ def compares_two(test: Test) -> bool:
     return isinstance(test, Protocol) or test.key in PAIR_ORDERS
 
 
+def possible_sittings(test: Test, sets: int, set_size: int) -> tuple[int, ...]:
+    """Over how many sittings the sets of one assessor can be spread.
+
+    Parameters
+    ----------
+    test : Protocol or Method
+    sets : int
+        Of one assessor, replicates included.
+    set_size : int
+        Samples in one set.
+
+    Returns
+    -------
+    tuple of int
+        Up to one set a sitting; where samples are judged one by one, also equal parts of
+        every set.
+
+    Examples
+    --------
+    >>> possible_sittings(find("triangle"), 3, 3), possible_sittings(find("profile"), 2, 3)
+    ((1, 2, 3), (1, 2, 4, 6))
+    """
+    parts = range(2, set_size + 1) if test.key in SPLIT else ()
+    return (*range(1, sets + 1), *(sets * part for part in parts))
+
+
 def two_sample_orders(test: Test, *, target: str, balanced_reference: bool) -> Choices:
     """The orders of a test of two samples.
 

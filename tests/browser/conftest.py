@@ -151,13 +151,14 @@ def chromium():
 class Visitor:
     """A page that remembers every host it was asked to fetch from."""
 
-    def __init__(self, browser, server, width=1280, scheme="light"):
+    def __init__(self, browser, server, width=1280, scheme="light", touch=False):
         self.server = server
         self.hosts: set[str] = set()
         self.context = browser.new_context(
             ignore_https_errors=True,
             viewport={"width": width, "height": 900},
             color_scheme=scheme,
+            has_touch=touch,
             accept_downloads=True,
         )
         self.context.on("request", lambda request: self._asked(request.url))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -97,3 +98,71 @@ def test_booth_cards_carry_the_link_of_each_assessor():
         assert f"Bienvenido/a, {name}." in text
         assert link in text
     assert booth_cards_pdf(links, "es") == booth_cards_pdf(links, "es")
+
+
+TWICE = serving_plan(
+    "triangle", ["Anna", "Bo"], seed=4, replicates=4, sittings=2, warm_up="plain syrup"
+)
+
+
+def page_words(content: bytes) -> list[str]:
+    pages = PdfReader(io.BytesIO(content)).pages
+    return [" ".join(page.extract_text().split()) for page in pages]
+
+
+@pytest.mark.parametrize(("minutes", "pause"), [(0, "break_after"), (12, "break_at_least")])
+@pytest.mark.parametrize("language", languages())
+def test_paper_ballots_say_sitting_warm_up_and_break(prepared, language, minutes, pause):
+    said = ballot_words(language)
+    lines, question, details = ballot_lines(TWICE), prepared["question"], prepared["details"]
+    pages = page_words(ballots_pdf(lines, question, details, language, TWICE, minutes))
+    assert len(pages) == 8
+    warm_ups = [row.code for row in TWICE.rows if not row.set]
+    for number, page in enumerate(pages):
+        ballot, sitting = number % 4 + 1, number % 4 // 2 + 1
+        assert said["ballot_of"].format(number=ballot, all=4) in page
+        assert said["sitting_of"].format(number=sitting, all=2) in page
+        begins = ballot in (1, 3)
+        assert (said["warm_up"] in page) is begins
+        assert [code for code in warm_ups if code in page.split()] == (
+            [warm_ups[number // 2]] if begins else []
+        )
+        assert (said[pause].format(minutes=minutes) in page) is (ballot == 2)
+        assert "plain syrup" not in page
+
+
+def test_paper_ballots_of_one_sitting_say_nothing_of_it(prepared):
+    lines, question, details = ballot_lines(PLAN), prepared["question"], prepared["details"]
+    text = words(ballots_pdf(lines, question, details, "en", PLAN))
+    assert text == words(ballots_pdf(lines, question, details, "en"))
+    for word in ("Sitting", "Warm-up", "Break", "Ballot 1"):
+        assert word not in text
+
+
+def test_preparation_labels_and_key_tell_sets_and_warm_up_apart(prepared):
+    text = words(preparation_pdf(TWICE, prepared["details"]))
+    assert text.count("Anna, sitting") == 2
+    for number, name in enumerate(("warm-up", "set 1", "set 2"), start=1):
+        assert text.index(name) < text.index("Anna, sitting 2"), number
+    assert "plain syrup 4" in text  # portions
+    labels = words(labels_pdf(TWICE))
+    assert "Anna · 1 warm-up" in labels
+    assert "Anna · 2 warm-up" in labels
+    for number in (1, 2, 3, 4):
+        for place in (1, 2, 3):
+            assert f"Bo · {(number + 1) // 2}.{number}.{place}" in labels
+    key = words(key_pdf(TWICE, prepared["details"]))
+    assert key.count("warm-up") == 4
+
+
+def test_paper_ballots_of_categories_have_boxes_and_no_line():
+    profile = workflow.read_prepared(DEMO, "pressing")
+    settings = {"attributes": "sweet; sour", "scale": "categories", "categories": 7.0}
+    question = replace(profile["question"], settings=settings | {"low_word": "flat"})
+    plan = serving_plan("profile", ["Anna"], seed=1, samples=["reference", "b1"])
+    pages = page_words(ballots_pdf(ballot_lines(plan), question, profile["details"], "en", plan))
+    for page in pages:
+        assert page.count("0 1 2 3 4 5 6") == 2
+        assert page.count("flat") == page.count("very strong") == 2
+        assert "Choose for each word the number" in page
+        assert "line" not in page

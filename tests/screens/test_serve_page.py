@@ -73,3 +73,93 @@ def test_wrong_people_get_a_sentence(store, url):
     app.text_area(key="people-s1").set_value("Anna\nanna").run()
     assert not app.exception
     assert "stands twice" in words(app)
+
+
+def arrange(app, **typed):
+    """Fill fields of the expander by the beginning of their key."""
+    for name, value in typed.items():
+        field = next(one for one in [*app.selectbox, *app.text_input, *app.number_input, *app.radio]
+                     if one.key.startswith(f"{name}-"))  # fmt: skip
+        field.set_value(value)
+        app.run()
+        assert not app.exception
+    return app
+
+
+def on_record(store, app):
+    app.button(key="plan-serving").click().run()
+    assert not app.exception
+    return ServingPlan.from_dict(booth_plans.served_plan(store, "s1"))
+
+
+def test_defaults_are_one_sitting_without_anything(store, url):
+    session(store, "suspect_batch")
+    plan = on_record(store, run("serve", url))
+    assert (plan.design.sittings, plan.design.warm_up) == (1, "")
+    assert "breaks" not in store.session("s1").serving
+
+
+def test_sittings_warm_up_and_the_button_of_the_next_sitting(store, url):
+    session(store, "suspect_batch")
+    app = run("serve", url)
+    app.text_area(key="people-s1").set_value("3").run()
+    app.number_input(key="times-s1").set_value(3).run()
+    sittings = next(one for one in app.selectbox if one.key.startswith("sittings-"))
+    assert sittings.options == ["1", "2", "3"]
+    plan = on_record(store, arrange(app, sittings=2, **{"warm-up": "plain syrup"}))
+    assert (plan.design.sittings, plan.design.warm_up) == (2, "plain syrup")
+    assert store.session("s1").serving["breaks"] == {"minutes": 0, "started": 1}
+    assert "Sitting 1 of 2" in words(app)
+    app.button(key="start-sitting-2").click().run()
+    assert store.session("s1").serving["breaks"]["started"] == 2
+    assert "Sitting 2 of 2" in words(app)
+    assert not [button for button in app.button if button.key.startswith("start-sitting")]
+
+
+def test_a_break_may_last_some_minutes(store, url):
+    session(store, "pressing")
+    app = run("serve", url)
+    app.text_area(key="samples-s1").set_value("reference\nnew press\nother press").run()
+    app.text_area(key="people-s1").set_value("4").run()
+    plan = on_record(store, arrange(app, sittings=3, **{"break": "a time is over", "minutes": 20}))
+    assert plan.design.sittings == 3
+    assert store.session("s1").serving["breaks"] == {"minutes": 20, "started": 1}
+    assert "at least 20 min" in words(app)
+    assert not [button for button in app.button if button.key.startswith("start-sitting")]
+
+
+def test_incomplete_blocks_offer_the_numbers_that_are_whole_designs(store, url):
+    session(store, "pressing")
+    app = run("serve", url)
+    app.text_area(key="samples-s1").set_value("\n".join(["reference", *"bcdefg"])).run()
+    app.text_area(key="people-s1").set_value("10").run()
+    arrange(app, size=3)
+    panel = next(one for one in app.selectbox if one.key.startswith("panel-"))
+    assert panel.options == ["7", "14", "21", "28", "35"]
+    assert panel.value == 14
+    plan = on_record(store, app)
+    assert len(plan.assessors) == 14
+    assert (plan.design.set_size, plan.design.together) == (3, 1)
+    assert len(store.cells("s1")) == 42
+
+
+def test_names_that_are_no_whole_design_get_a_sentence_beside_the_choice(store, url):
+    session(store, "pressing")
+    app = run("serve", url)
+    app.text_area(key="samples-s1").set_value("\n".join(["reference", *"bcdefg"])).run()
+    app.text_area(key="people-s1").set_value("\n".join(f"Guest {n}" for n in range(8))).run()
+    arrange(app, size=3)
+    assert "8 assessors are no whole design; 7 or 14 are" in words(app)
+    assert not [button for button in app.button if button.key == "plan-serving"]
+    arrange(app, sets=7)  # each assessor alone is a whole design
+    assert len(on_record(store, app).assessors) == 8
+
+
+def test_ranking_takes_blocks_and_keeps_one_set(store, url):
+    session(store, "aftertaste")
+    app = run("serve", url)
+    app.text_area(key="samples-s1").set_value("\n".join(["sugar", *"bcd"])).run()
+    app.text_area(key="people-s1").set_value("8").run()
+    arrange(app, size=2)
+    assert not [one for one in app.number_input if one.key.startswith("sets-")]
+    assert len(on_record(store, app).assessors) == 12

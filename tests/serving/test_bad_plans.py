@@ -8,7 +8,9 @@ import pytest
 
 from sensory import serving_plan
 from sensory.base.errors import ArgumentError
+from sensory.serving.blocks import incomplete_blocks
 from sensory.serving.lines import ballot_lines
+from sensory.serving.rules import find, possible_sittings
 
 FOUR = ("A", "new press", "old press", "less sugar")
 SEVEN = [f"press {number}" for number in range(1, 8)]
@@ -119,3 +121,32 @@ def test_lines():
     ranking = serving_plan("ranking", 6, seed=1, samples=FOUR, replicates=2)
     with pytest.raises(ArgumentError, match="has 2 sets, and a table of rankings holds one"):
         ballot_lines(ranking)
+
+
+@pytest.mark.parametrize(
+    ("test", "samples", "replicates"),
+    [("triangle", None, 3), ("ranking", list("abcd"), 2), ("profile", list("abcd"), 2)],
+)
+def test_sittings_that_are_offered_are_those_that_a_plan_takes(test, samples, replicates):
+    offered = possible_sittings(find(test), replicates, len(samples or "AAB"))
+    for sittings in range(1, 14):
+        arranged = {"seed": 1, "samples": samples, "replicates": replicates, "sittings": sittings}
+        if sittings in offered:
+            plan = serving_plan(test, 2, **arranged)
+            assert {row.sitting for row in plan.rows} == set(range(1, sittings + 1))
+        else:
+            with pytest.raises(ArgumentError, match="sittings must be at most"):
+                serving_plan(test, 2, **arranged)
+
+
+@pytest.mark.parametrize(("samples", "size", "each"), [(7, 3, 1), (7, 3, 2), (8, 4, 4), (6, 3, 7)])
+def test_panels_that_are_offered_are_whole_designs_and_the_others_are_not(samples, size, each):
+    design = incomplete_blocks(samples, size)
+    offered = design.whole_panels(each, 30)
+    assert len([panel for panel in offered if panel > 30]) == 4
+    for panel in range(1, offered[-1] + 1):
+        if panel in offered:
+            design.check_sets(panel * each)
+        else:
+            with pytest.raises(ArgumentError, match="are balanced in"):
+                design.check_sets(panel * each)

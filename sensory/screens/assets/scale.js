@@ -77,8 +77,8 @@ function pressed(line, event) {
   event.preventDefault()
   const from = line.at === null || line.at === undefined ? 0.5 : line.at
   line.at = end === undefined ? Math.min(1, Math.max(0, from + step)) : end
-  draw(line)
   line.send()
+  draw(line)
 }
 
 function draw(line) {

@@ -1,0 +1,157 @@
+"""What stands between an assessor and the next ballot: a warm-up sample, or a break.
+
+The plan says which cup belongs to which sitting. What a session keeps beside it is how long
+a break lasts at least, or, without a time, which sitting the leader has started.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from math import ceil
+from typing import TYPE_CHECKING, Any
+
+from .ballots.columns import CONSENT, NOT_TODAY, SENT, WARM_UP
+from .base.errors import RecordError
+from .base.records import StoredSession, utc_now
+from .booth_ballots import Mine, codes_of
+from .booth_plans import BREAKS, SEAT, people_of
+
+if TYPE_CHECKING:  # a booth loads no statistics
+    from .workflow import Store
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Halt:
+    """What comes before the ballot that waits.
+
+    Attributes
+    ----------
+    kind : {'break', 'warm-up'}
+    sitting, sittings : int
+        The one that begins, of how many.
+    code : str
+        Of the warm-up sample.
+    minutes : int or None
+        How long a break still lasts; None where the leader says so.
+    """
+
+    kind: str
+    sitting: int
+    sittings: int
+    code: str = ""
+    minutes: int | None = None
+
+
+def halt_of(
+    store: Store, session: StoredSession, mine: Mine, waiting: Sequence[tuple[int, ...]]
+) -> Halt | None:
+    """What comes before the ballot that waits; None where nothing does.
+
+    Parameters
+    ----------
+    store, session
+    mine : mapping of int to mapping of str to str
+        The ballot lines of one assessor.
+    waiting : sequence of tuples of int
+        Lines of the ballots that are not sent, the next one first.
+    """
+    design = session.serving["plan"]["design"]
+    if not waiting or not (design["warm_up"] or design["sittings"] > 1):
+        return None
+    seat = people_of(store, session.id).index(mine[waiting[0][0]]["assessor"]) + 1
+    rows = _rows_of(session, seat)
+    by_line = _sittings(mine, rows)
+    now = by_line[waiting[0][0]]
+    here = [mine[line] for line, sitting in by_line.items() if sitting == now]
+    if any(texts.get(SENT) for texts in here):
+        return None
+    minutes = _break(session, mine, by_line, now)
+    if minutes != 0:
+        return Halt(kind="break", sitting=now, sittings=design["sittings"], minutes=minutes)
+    code = next((row["code"] for row in rows if row["sitting"] == now and not row["set"]), "")
+    if not code or any(texts.get(WARM_UP) for texts in here):
+        return None
+    return Halt(kind="warm-up", sitting=now, sittings=design["sittings"], code=code)
+
+
+def _rows_of(session: StoredSession, seat: int) -> list[Mapping[str, Any]]:
+    """The coded cups of one assessor; the plan on record knows seats, no names."""
+    rows = session.serving["plan"]["rows"]
+    return [row for row in rows if row["assessor"] == f"{SEAT}{seat}" and row["code"]]
+
+
+def _sittings(mine: Mine, rows: Iterable[Mapping[str, Any]]) -> dict[int, int]:
+    """Sitting by ballot line.
+
+    A line typed by hand has no cup of the plan: sitting 0, before which nothing comes.
+    """
+    served = {row["code"]: row["sitting"] for row in rows}
+    return {line: served.get(next(iter(codes_of(mine, (line,))), ""), 0) for line in mine}
+
+
+def _break(session: StoredSession, mine: Mine, by_line: Mapping[int, int], now: int) -> int | None:
+    """Minutes before a sitting may begin; 0 for none, None until the leader starts it."""
+    breaks = session.serving.get(BREAKS)
+    if not breaks or now <= breaks["started"]:
+        return 0
+    if not breaks["minutes"]:
+        return None
+    sent = [mine[line].get(SENT, "") for line, sitting in by_line.items() if sitting < now]
+    if not any(sent):
+        return 0
+    over = datetime.fromisoformat(max(sent)) + timedelta(minutes=breaks["minutes"])
+    left = (over - datetime.fromisoformat(utc_now())).total_seconds()
+    return max(0, ceil(left / 60))
+
+
+def start_sitting(store: Store, session_id: str, number: int, *, who: str) -> StoredSession:
+    """Say that the break is over: all booths may go on with this sitting.
+
+    Starting one that has been started changes nothing.
+
+    Raises
+    ------
+    RecordError
+        When the session is closed, or has no such sitting that the leader starts.
+    """
+    session = store.session(session_id)
+    if session.closed:
+        raise RecordError("The session is closed.")
+    breaks = session.serving.get(BREAKS)
+    if not breaks or breaks["minutes"]:
+        raise RecordError("No sitting of this session waits for the leader.")
+    last = session.serving["plan"]["design"]["sittings"]
+    if number <= breaks["started"]:
+        return session
+    if number != breaks["started"] + 1 or number > last:
+        raise RecordError(
+            f"sitting {number} cannot be started: {breaks['started']} of {last} have been."
+        )
+    started = replace(session, serving={**session.serving, BREAKS: {**breaks, "started": number}})
+    why = f"sitting {number} of {last}"
+    store.update(started, expect=session, who=who, what="sitting started", why=why)
+    return started
+
+
+def done_with(store: Store, session_id: str, sitting: int) -> tuple[int, int]:
+    """How many assessors have sent all ballots up to a sitting, of how many who taste today."""
+    session, cells = store.session(session_id), store.cells(session_id)
+    done = []
+    for seat, name in enumerate(people_of(store, session_id), start=1):
+        mine = {line: texts for line, texts in cells.items() if texts["assessor"] == name}
+        if any(texts.get(CONSENT, "").startswith(NOT_TODAY) for texts in mine.values()):
+            continue
+        by_line = _sittings(mine, _rows_of(session, seat))
+        done.append(all(mine[line].get(SENT) for line in mine if by_line[line] <= sitting))
+    return sum(done), len(done)
+
+
+def next_sitting(session: StoredSession) -> int | None:
+    """The sitting that waits for the leader, if any does."""
+    breaks = session.serving.get(BREAKS)
+    if session.closed or not breaks or breaks["minutes"]:
+        return None
+    following: int = breaks["started"] + 1
+    return following if following <= session.serving["plan"]["design"]["sittings"] else None

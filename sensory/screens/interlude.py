@@ -1,0 +1,42 @@
+"""What a booth shows before a ballot: a warm-up sample, or a break between two sittings."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import streamlit as st
+
+from ..booth_sittings import Halt
+from ..booths import tasted, visit
+from .frame import current_frame, plain
+
+
+def show_halt(token: str, halt: Halt, words: Mapping[str, Any]) -> None:
+    """The warm-up sample with its code, or the break until it is over."""
+    if halt.sittings > 1:
+        st.markdown(words["sitting_of"].format(number=halt.sitting, all=halt.sittings))
+    if halt.kind == "break":
+        st.title(words["break"])
+        _wait(token, words)
+        return
+    st.title(words["warm_up"])
+    st.markdown(words["warm_up_asks"])
+    with st.container(border=True, width="content"):
+        st.markdown(f"## {plain(halt.code)}")
+    # The code is in the key: a late second tap cannot hit the next warm-up sample.
+    if st.button(words["warm_up_done"], key=f"warm-up-{halt.code}", type="primary"):
+        tasted(current_frame().store, token, halt.code)
+        st.rerun()
+
+
+@st.fragment(run_every=5.0)
+def _wait(token: str, words: Mapping[str, Any]) -> None:
+    here = visit(current_frame().store, token)
+    halt = here.halt if here and not here.closed else None
+    if halt is None or halt.kind != "break":
+        st.rerun()
+    elif halt.minutes is None:
+        st.info(words["break_leader"])
+    else:
+        st.info(words["break_minutes"].format(minutes=halt.minutes))

@@ -1,0 +1,41 @@
+"""Sittings on the Serve page: the break that the leader ends."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from ..base.records import StoredSession
+from ..booth_plans import BREAKS
+from ..booth_sittings import done_with, next_sitting, start_sitting
+from .frame import current_frame, who
+
+
+def sittings_panel(session: StoredSession) -> None:
+    """Which sitting the booths are in, and the button for the next; nothing for one sitting."""
+    breaks = session.serving.get(BREAKS)
+    if not breaks or session.closed:
+        return
+    last = session.serving["plan"]["design"]["sittings"]
+    if breaks["minutes"]:
+        st.markdown(
+            f"**{last} sittings**; after each a break of at least {breaks['minutes']} min, "
+            "counted from an assessor's own last ballot."
+        )
+        return
+    _led(session, breaks["started"], last)
+
+
+@st.fragment(run_every=5.0)
+def _led(session: StoredSession, started: int, last: int) -> None:
+    """Who is done with the sitting that is open, and the button for the next one."""
+    store = current_frame().store
+    done, people = done_with(store, session.id, started)
+    st.markdown(
+        f"**Sitting {started} of {last}** is open: {done} of {people} assessors are done with it"
+        + ("." if started == last else " and wait.")
+    )
+    following = next_sitting(session)
+    # The number is in the key: a late second tap cannot start the sitting after it.
+    if following and st.button(f"Start sitting {following}", key=f"start-sitting-{following}"):
+        start_sitting(store, session.id, following, who=who(session))
+        st.rerun()

@@ -1,0 +1,103 @@
+"""A booth with categories, a warm-up sample and a break: by thumb and by keyboard."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import expect
+
+from sensory import booth_plans, workflow
+from sensory.methods import find_test
+from sensory.serving.lines import ballot_lines
+from sensory.serving.planning import serving_plan
+from sensory.store.repository import open_store
+
+DEMO = Path(__file__).parents[2] / "demo_data"
+SETTINGS = {
+    "attributes": "sweet; sour",
+    "reference": "reference",
+    "scale": "categories",
+    "categories": 10.0,
+    "high_word": "like syrup",
+}
+
+
+@pytest.fixture
+def store(server):
+    opened = open_store(f"sqlite:///{server.record}")
+    yield opened
+    opened._engine.dispose()
+
+
+def served(store):
+    prepared = workflow.read_prepared(DEMO, "pressing")
+    del prepared["cells"]
+    prepared["question"] = replace(prepared["question"], settings=SETTINGS)
+    session = workflow.open_session(
+        store, workflow.new_session_id(), **prepared, who="test", why="test"
+    )
+    workflow.agree(store, session.id, who="A. Leader")
+    plan = serving_plan(
+        find_test("PROFILE"),
+        ["Anna", "Bo"],
+        seed=8,
+        samples=["reference", "zinc press"],
+        sittings=2,
+        warm_up="plain syrup",
+    )
+    lines = ballot_lines(plan)
+    booth_plans.serve(store, session.id, plan.to_dict(), lines, who="A. Leader")
+    return session.id, plan, booth_plans.open_booths(store, session.id, who="A. Leader")
+
+
+def test_warm_up_categories_and_break_by_thumb_and_by_keyboard(visit, store):
+    session_id, plan, tokens = served(store)
+    booth = visit(width=768, touch=True)
+    page = booth.page
+    first, second = (row.code for row in plan.rows if row.assessor == "Anna" and not row.set)
+    page.goto(f"{booth.server.url}/?booth={tokens['Anna']}")
+    page.locator(".st-key-booth-consent label").tap()
+    booth.settled()
+    page.locator(".st-key-booth-begin button").tap()
+    booth.heading("Warm-up sample")
+    assert first in booth.text()
+    assert "Sitting 1 of 2" in booth.text()
+    page.locator(f".st-key-warm-up-{first} button").tap()
+    groups = page.get_by_role("radiogroup")
+    expect(groups).to_have_count(2)
+    sweet, sour = groups.nth(0).get_by_role("radio"), groups.nth(1).get_by_role("radio")
+    expect(sweet).to_have_count(10)
+    for one in sweet.all():
+        expect(one).to_have_attribute("aria-checked", "false")  # no preset
+        box = one.bounding_box()
+        assert min(box["width"], box["height"]) >= 48
+    expect(sweet.last).to_have_attribute("aria-label", "9, like syrup")
+    assert page.evaluate("document.documentElement.scrollWidth") <= 768
+    send = page.locator('[class*="st-key-send-"] button')
+    expect(send).to_be_disabled()
+    sweet.nth(7).tap()
+    sour.first.focus()
+    page.keyboard.press("4")
+    page.keyboard.press("ArrowRight")
+    expect(sour.nth(5)).to_have_attribute("aria-checked", "true")
+    expect(send).to_be_enabled(timeout=20_000)
+    booth.settled()
+    page.reload()
+    expect(sweet.nth(7)).to_have_attribute("aria-checked", "true")
+    expect(sour.nth(5)).to_have_attribute("aria-checked", "true")
+    expect(send).to_be_enabled(timeout=20_000)
+    send.tap()
+    booth.heading("Break")
+    assert "The panel leader says when it goes on" in booth.text()
+    texts = [one for one in store.cells(session_id).values() if one["assessor"] == "Anna"]
+    assert [(one.get("sweet"), one.get("sour")) for one in texts] == [("7", "5"), (None, None)]
+    leader = visit()
+    leader.page.goto(f"{leader.server.url}/serve?session={session_id}")
+    leader.page.locator(".st-key-start-sitting-2 button").click()
+    booth.heading("Warm-up sample")  # the page goes on by itself
+    assert second in booth.text()
+    for word in ("zinc press", "plain syrup", "Bo"):
+        assert word not in booth.text().split()
+        assert not any(word.encode() in frame for frame in booth.frames if len(word) > 2)
