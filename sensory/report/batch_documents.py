@@ -185,7 +185,7 @@ def _rule(file: BatchFile) -> dict[str, Any]:
 
 def _tables(file: BatchFile) -> list[dict[str, Any]]:
     rated = any(one.differences for one in file.record.tastings)
-    note = "± is one standard error of the difference from the reference." if rated else ""
+    note = "Differences are batch less reference, in points of the scale." if rated else ""
     decisions = file.decisions()
     several_times = decisions.rows if len(decisions.rows) > 1 else ()
     return [
