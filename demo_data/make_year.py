@@ -7,8 +7,8 @@ usually they lie at about 0.1. Three changes lie on top:
 
 1. **A new lot of sweetener**, SW-2604, has a caramel note: `CARAMEL` points in every batch made
    with it, on either line, from 6 April to 7 May. One batch between them was made from what was
-   left of the lot before, and lies where it was. To be found: both lines step at the same time,
-   with the first batch of that lot; the trace of the lot names the batches that lie high.
+   left of the lot before, and lies where it was. To be found: both lines step within days of
+   each other, with the first batch of that lot; the trace of the lot names those that lie high.
 2. **The reference ages.** QR-2 moves from the middle of May on, up to `AGED` points at the end
    of July, so that all batches of both lines seem to move away together, slowly, whatever they
    are made of. To be found: both lines step at the same time with no lot in common; QR-2 is

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
@@ -192,10 +193,8 @@ def read_tasting(desk: Desk, record: BatchRecord, tasting: Tasting, session: Sto
         return Read(result=found, panel=None, tasting=done)
     if question.protocol not in RATED:
         raise RecordError(f"A {question.protocol} session says nothing about a release.")
-    result, panel = _rated(
-        tuple(tuple(row.items()) for row in checked.rows),
-        (question.protocol, question.alpha, question.beta, tuple(question.settings.items())),
-    )
+    asked = json.dumps([question.protocol, question.alpha, question.beta, question.settings])
+    result, panel = _rated(tuple(tuple(row.items()) for row in checked.rows), asked)
     sample = sample_named(result, record.name)
     done = replace(done, sample=str(sample), differences=differences_of(result, sample))
     rule = rule_of(the_product(desk, record.batch.product))
@@ -210,11 +209,11 @@ def read_tasting(desk: Desk, record: BatchRecord, tasting: Tasting, session: Sto
 
 @lru_cache(maxsize=32)
 def _rated(
-    rows: tuple[tuple[tuple[str, Any], ...], ...], asked: tuple[Any, ...]
+    rows: tuple[tuple[tuple[str, Any], ...], ...], asked: str
 ) -> tuple[DifferenceFromControl | Profile, PanelScorecard | None]:
     """`rated_result`, kept for the same scores and question: a decision follows its tasting."""
-    protocol, alpha, beta, settings = asked
-    question = Question(protocol=protocol, alpha=alpha, beta=beta, settings=dict(settings))
+    protocol, alpha, beta, settings = json.loads(asked)
+    question = Question(protocol=protocol, alpha=alpha, beta=beta, settings=settings)
     return rated_result([dict(row) for row in rows], question)
 
 

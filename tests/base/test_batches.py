@@ -153,6 +153,8 @@ def test_limits_of_an_attribute(change, says):
         (REFERENCE, {"data": {"sour": "high"}}, "data of sour must be a finite number"),
         (REFERENCE, {"name": "R4"}, "R4 holds a bridge of R3"),
         (REFERENCE, {"bridged_to_first": "R1"}, "must be a Bridge; got 'R1'"),
+        (REFERENCE, {"later": [FIRST]}, "later must be a tuple of Bridge records"),
+        (REFERENCE, {"name": "R4", "later": (FIRST,)}, "R4 holds a bridge of R3"),
         (REFERENCE, {"bridged_to_previous": None}, "bridged to the first reference and not"),
     ],
 )
@@ -186,6 +188,13 @@ def test_a_bridge_to_a_first_that_is_the_previous_one_counts_once():
     same = dataclasses.replace(REFERENCE, bridged_to_first=PREVIOUS)
     assert same.bridges == (PREVIOUS,)
     assert REFERENCE.bridges == (PREVIOUS, FIRST)
+
+
+def test_later_bridges_come_last_and_are_kept():
+    again = dataclasses.replace(FIRST, held_on="2026-08-02", reason="R1 was found again.")
+    kept = dataclasses.replace(REFERENCE, later=(again,))
+    assert kept.bridges == (PREVIOUS, FIRST, again)
+    assert Reference.from_dict(kept.to_dict()) == kept
 
 
 def test_every_disposition_and_kind_has_its_words():

@@ -1,0 +1,391 @@
+"""The prepared year goes on record through the use cases, and its three changes are found."""
+
+from __future__ import annotations
+
+import csv
+import json
+from collections import Counter
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from sensory import batch_desk
+from sensory.base.batch_records import BatchRecord, ProductRecord
+from sensory.base.batches import Disposition
+from sensory.base.errors import RecordError
+from sensory.base.records import Finding
+from sensory.base.references import Bridge, Reference
+from sensory.decisions.release import ReleaseRule
+from sensory.prepared_year import load_year
+from sensory.product_desk import compare_again, state_of_reference
+from sensory.store.repository import Repository, open_store
+
+DEMO = Path(__file__).parents[1] / "demo_data"
+YEAR = json.loads((DEMO / "year.json").read_text(encoding="utf-8"))
+RULE = ReleaseRule.from_dict(YEAR["rule"])
+PRODUCT = "Quince cordial"
+CARAMEL_LOT = "SW-2604"
+LOT_ENDS, HOLIDAYS, RENEWED = "2026-05-08", "2026-07-26", "2026-08-06"
+
+# The numbers of this file are those of the invented story as make_year.py tells it; which
+# batches that makes was read from year.json by date and line.
+FIRST_OF_LOT = {"line 1": "QN-040", "line 2": "QN-042"}
+REST_OF_OLD_LOT = "QN-045"
+RUBBER = ["QN-093", "QN-095", "QN-100", "QN-105"]
+NOISY, FIRE_DRILL, REFUSED, DOUBTED, INSURED = "QN-020", "QN-032", "QN-065", "QN-075", "QN-105"
+
+
+@pytest.fixture(scope="module")
+def desk(tmp_path_factory) -> Repository:
+    """The year on record; read only."""
+    path = tmp_path_factory.mktemp("year") / "record.sqlite3"
+    store = open_store(f"sqlite:///{path}")
+    assert load_year(store, DEMO, who="Panel leader") == PRODUCT
+    yield store
+    store._engine.dispose()
+
+
+@pytest.fixture(scope="module")
+def batches(desk) -> dict[str, BatchRecord]:
+    records = desk.batches(product=PRODUCT, most=500)
+    return {one.name: one for one in sorted(records, key=lambda one: one.name)}
+
+
+@pytest.fixture(scope="module")
+def ballots() -> list[dict[str, str]]:
+    with (DEMO / "year.csv").open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file))
+
+
+def estimate(record: BatchRecord) -> float:
+    return record.latest.differences["difference"][0]
+
+
+def tasted(batches, since: str, until: str, line: str = "") -> list[BatchRecord]:
+    """With a finding, made in a span of days."""
+    return [
+        one
+        for one in batches.values()
+        if one.latest and since <= one.batch.made_on <= until and line in one.batch.line
+    ]
+
+
+def beyond_limits(desk, since: str, until: str) -> list[tuple[str, str]]:
+    """Line and batch of the points beyond the limits that the first 20 of each line set."""
+    found = batch_desk.product_trend(desk, PRODUCT, base=20).result.signals
+    rows = found[found["signal"].str.startswith("beyond the limits")]
+    rows = rows[rows["date"].between(since, until)]
+    return list(zip(rows["line"], rows["batch"], strict=True))
+
+
+# The year as a whole.
+
+
+def test_the_year_is_on_record(desk, batches):
+    assert len(batches) == len(YEAR["batches"]) == 116
+    assert Counter(one.batch.line for one in batches.values()) == {"line 1": 59, "line 2": 57}
+    weeks = Counter(
+        date.fromisoformat(one.batch.made_on).isocalendar()[:2] for one in batches.values()
+    )
+    assert set(weeks.values()) == {2, 3}
+    ends = Counter(
+        one.decision.disposition.value if one.decision else "none" for one in batches.values()
+    )
+    assert ends == {"RELEASE": 104, "REJECT": 6, "REWORK": 2, "HOLD": 1, "none": 3}
+    product = desk.noun(ProductRecord, PRODUCT)
+    assert product.references == ("QR-1", "QR-2", "QR-3")
+
+
+def test_the_record_is_sound(desk):
+    assert desk.verify() == []
+
+
+def test_loading_again_is_refused_and_writes_nothing(desk):
+    product = desk.noun(ProductRecord, PRODUCT)
+    before = desk.noun_entries(product)
+    with pytest.raises(RecordError, match="is on record already, so the prepared year was not"):
+        load_year(desk, DEMO, who="Panel leader")
+    assert desk.noun_entries(product) == before
+
+
+def test_a_taken_number_is_refused_before_anything_is_written(tmp_path):
+    store = open_store(f"sqlite:///{tmp_path / 'record.sqlite3'}")
+    taken = Reference.from_dict({**YEAR["references"][0]["reference"], "product": "Pear cordial"})
+    store.put(taken, expect=None, who="Ada", what="reference entered", why="first")
+    with pytest.raises(RecordError, match="its names are taken: QR-1 are on record"):
+        load_year(store, DEMO, who="Panel leader")
+    assert store.noun(ProductRecord, PRODUCT) is None
+    store._engine.dispose()
+
+
+def test_decisions_follow_the_recommendation_but_for_those_with_a_reason(batches):
+    departing = {
+        one.name: [decision.disposition.value for decision in one.decisions if decision.departs]
+        for one in batches.values()
+        if any(decision.departs for decision in one.decisions)
+    }
+    assert departing == {
+        NOISY: ["REWORK"],
+        FIRE_DRILL: ["RELEASE"],
+        REFUSED: ["REJECT"],
+        DOUBTED: ["HOLD", "REWORK"],
+        INSURED: ["HOLD"],
+    }
+
+
+def test_sessions_were_held_on_the_day_of_tasting(desk, batches):
+    record = batches[FIRE_DRILL]
+    assert [one.held_on for one in record.tastings] == ["2026-03-16", "2026-03-17"]
+    session = desk.session(batches["QN-001"].tastings[0].session)
+    assert session.details.held_on == batches["QN-001"].latest.held_on == "2025-12-04"
+    assert session.details.samples[0].batch == "QN-25-109"
+
+
+# The rule and the panel.
+
+
+def test_the_rule_passes_an_unchanged_batch_and_stops_one_at_the_limit():
+    for people in (10, 12):
+        rule = ReleaseRule.from_dict({**YEAR["rule"], "assessors": people})
+        passes = rule.characteristic([0.0, RULE.limit]).passes
+        assert passes[0] > 0.99
+        assert passes[1] == pytest.approx(RULE.beta, abs=1e-6)
+    assert YEAR["rule_in_words"] == list(RULE.words())
+
+
+def test_the_agreed_scatter_is_that_of_the_quiet_months(batches):
+    """se sqrt(n) is the standard deviation of the differences of assessors."""
+    by_batch = {one["batch"]["number"]: 0 for one in YEAR["batches"]}
+    with (DEMO / "year.csv").open(encoding="utf-8", newline="") as file:
+        for row in csv.DictReader(file):
+            by_batch[row["batch"]] += row["sample"] == row["batch"]
+    quiet = [one for one in tasted(batches, "2025-12-01", "2026-04-03")
+             if one.name not in (NOISY, FIRE_DRILL)]  # fmt: skip
+    variances = [one.latest.differences["difference"][1] ** 2 * by_batch[one.name] for one in quiet]
+    assert np.sqrt(np.mean(variances)) == pytest.approx(RULE.scatter, abs=0.05)
+
+
+def test_scores_look_like_scores(ballots):
+    scores = np.array([float(row["score"]) for row in ballots])
+    assert set(scores * 2 % 1) == {0.0}
+    assert (scores.min(), scores.max() <= 10) == (0.0, True)
+    blind = np.array([float(r["score"]) for r in ballots if r["sample"] == "blind reference"])
+    assert blind.mean() > 0.5  # the blind reference is never scored as no difference
+    assert ((blind - blind.mean()) ** 3).mean() > 0  # with a tail upwards
+    people = sorted({row["assessor"] for row in ballots})
+    assert len(people) == 14
+    habits = [np.mean([float(r["score"]) for r in ballots
+                       if r["assessor"] == one and r["sample"] == "blind reference"])
+              for one in people]  # fmt: skip
+    assert max(habits) > 2 * min(habits)
+
+
+def test_ten_to_twelve_of_the_panel_came(ballots):
+    complete = Counter((row["batch"], row["tasting"]) for row in ballots)
+    assert complete.pop((FIRE_DRILL, "1")) == 3
+    assert set(complete.values()) == {20, 22, 24}
+
+
+# First change: a lot of sweetener.
+
+
+def test_the_lot_leads_to_exactly_its_batches(desk):
+    made_with = {
+        one["batch"]["number"]
+        for one in YEAR["batches"]
+        if CARAMEL_LOT in [lot["lot"] for lot in one["batch"]["raw_lots"]]
+    }
+    assert {one.name for one in desk.linked("lot", CARAMEL_LOT.casefold())} == made_with
+    assert len(made_with) == 11
+    assert REST_OF_OLD_LOT not in made_with
+    kin = batch_desk.batch_file(desk, "QN-048").kin
+    of_lot = next(one for one in kin if one.value == CARAMEL_LOT)
+    assert {one.name for one in of_lot.batches} == made_with - {"QN-048"}
+
+
+def test_both_lines_step_with_the_first_batch_of_the_lot(desk):
+    found = batch_desk.product_trend(desk, PRODUCT, until=LOT_ENDS, base=20)
+    change = found.result.change.set_index("line")
+    assert change["batch"].to_dict() == FIRST_OF_LOT
+    assert change["clear"].all()
+    assert change["difference"].between(0.6, 1.1).all()
+    assert (change["date"].max() - change["date"].min()).days == 3
+    limits = beyond_limits(desk, "2025-12-01", LOT_ENDS)
+    assert {line for line, _ in limits} == {"line 1", "line 2"}
+    assert {batch for _, batch in limits} == {"QN-040", "QN-041", "QN-042", "QN-046", "QN-048",
+                                              "QN-049", "QN-050", "QN-051"}  # fmt: skip
+
+
+def test_batches_of_the_lot_lie_high_and_no_other_one_of_these_weeks(desk, batches):
+    weeks = tasted(batches, "2026-04-06", "2026-05-27")
+    lot = {one.name for one in desk.linked("lot", CARAMEL_LOT.casefold())}
+    high = min(estimate(one) for one in weeks if one.name in lot)
+    rest = max(estimate(one) for one in weeks if one.name not in lot)
+    assert high > 0.7 > rest
+    findings = Counter(one.latest.finding for one in weeks if one.name in lot)
+    assert findings == {Finding.DIFFERENT_WITHIN_LIMIT: 10, Finding.DIFFERENT: 1}
+
+
+# Second change: the reference ages.
+
+
+def test_both_lines_move_at_the_same_time(desk):
+    found = batch_desk.product_trend(desk, PRODUCT, since="2026-05-09", until=HOLIDAYS)
+    change = found.result.change
+    assert change["clear"].all()
+    assert (change["difference"] > 0.4).all()
+    assert any("look at the reference" in line for line in found.says())
+    shared = [
+        {lot["lot"] for lot in one["batch"]["raw_lots"]}
+        for one in YEAR["batches"]
+        if "2026-06-09" <= one["batch"]["made_on"] <= HOLIDAYS and one["batch"]["number"] != REFUSED
+    ]
+    sweeteners = [{lot for lot in lots if lot.startswith("SW")} for lots in shared]
+    assert not set.intersection(*sweeteners)  # no lot of sweetener goes through all of them
+
+
+def test_the_old_reference_is_found_beyond_the_limit_of_drift(desk):
+    before = state_of_reference(desk, "QR-2", "2026-07-29")
+    found = state_of_reference(desk, "QR-2", "2026-07-30")
+    assert (before.usable, before.drift.within, before.drift.estimate) == (True, True, 0.14)
+    assert (found.usable, found.drift.within, found.drift.estimate) == (False, False, 0.95)
+    assert found.drift.limits.low == pytest.approx(0.95 - 1.959964 * 0.13)
+    assert "It has drifted away from QR-1 beyond the limit." in found.problems
+
+
+def test_the_new_reference_is_near_the_first_and_far_from_the_old(desk, batches):
+    state = state_of_reference(desk, "QR-3", RENEWED)
+    assert (state.usable, state.drift.within, state.drift.estimate) == (True, True, 0.04)
+    assert [line for line in state.problems if "QR-2" in line]  # names what it is not similar to
+    kept = desk.noun(Reference, "QR-3")
+    assert kept.bridged_to_previous.finding is Finding.DIFFERENT
+    assert kept.bridged_to_first.finding is Finding.SIMILAR
+    used = [(one.batch.made_on < RENEWED, one.reference) for one in batches.values()]
+    assert set(used) == {(True, "QR-2"), (False, "QR-3")}
+
+
+def test_the_level_comes_back(batches):
+    old = [estimate(one) for one in tasted(batches, "2026-06-29", HOLIDAYS)]
+    new = [estimate(one) for one in tasted(batches, RENEWED, "2026-09-16")]
+    spring = [estimate(one) for one in tasted(batches, "2025-12-01", "2026-04-03")]
+    assert np.mean(old) > 0.6
+    assert np.mean(new) == pytest.approx(np.mean(spring), abs=0.15)
+
+
+def test_months_name_the_drift(desk):
+    july = batch_desk.month_report(desk, PRODUCT, "2026-07")
+    assert july.references[0].reference.name == "QR-2"
+    assert "It has drifted away from QR-1 beyond the limit." in july.says()
+    august = batch_desk.month_report(desk, PRODUCT, "2026-08")
+    assert august.references[0].reference.name == "QR-3"
+    assert not any("beyond the limit" in line for line in august.says())
+
+
+def test_what_was_found_in_summer_does_not_reach_back_into_winter(desk):
+    finding = batch_desk.batch_file(desk, "QN-001").finding
+    assert (finding.disposition, finding.blocked) == (Disposition.RELEASE, False)
+
+
+# Third change: a gasket on line 2.
+
+
+def test_single_batches_of_line_2_stand_out_in_autumn(desk, batches):
+    found = beyond_limits(desk, RENEWED, "2026-11-30")
+    assert found == [("line 2", number) for number in RUBBER]
+    between = tasted(batches, "2026-09-17", "2026-10-22", "2")
+    clean = [one for one in between if one.name not in RUBBER]
+    assert len(clean) == 3
+    assert {one.latest.finding for one in clean} <= {
+        Finding.SIMILAR,
+        Finding.DIFFERENT_WITHIN_LIMIT,
+    }
+    assert [batches[number].latest.finding for number in RUBBER] == [Finding.DIFFERENT] * 4
+
+
+def test_only_comments_on_those_batches_say_rubber(ballots):
+    said = {row["batch"] for row in ballots if "rubber" in row["comment"]}
+    assert said == set(RUBBER)
+    assert {row["sample"] for row in ballots if "rubber" in row["comment"]} == set(RUBBER)
+
+
+def test_three_were_rejected_and_one_is_held(batches):
+    ends = [batches[number].decision.disposition.value for number in RUBBER]
+    assert ends == ["REJECT", "REJECT", "REJECT", "HOLD"]
+    assert batches[INSURED].waits_for == "decision; it is held"
+
+
+# Ordinary life.
+
+
+def test_a_tasting_that_could_not_tell_ends_in_rework_with_a_declaration_of_its_own(batches):
+    record = batches[NOISY]
+    assert record.latest.finding is Finding.UNDECIDED
+    assert [one.disposition.value for one in record.decisions] == ["HOLD", "REWORK"]
+    rework = batches["QN-027"]
+    assert rework.batch.rework_of == (NOISY,)
+    assert rework.clearance.batch == "QN-027"
+    assert rework.clearance.allergens == ("sulphites",)
+    assert rework.decision.disposition is Disposition.RELEASE
+    assert batches["QN-080"].batch.rework_of == (DOUBTED,)
+
+
+def test_a_broken_off_tasting_counts_as_an_attempt(desk, batches):
+    first, second = batches[FIRE_DRILL].tastings
+    assert first.aborted == "Fire drill; the tasting was broken off."
+    assert second.finding is Finding.DIFFERENT_WITHIN_LIMIT
+    finding = batch_desk.batch_file(desk, FIRE_DRILL).finding
+    assert (finding.attempts, finding.disposition) == (2, Disposition.HOLD)
+    assert finding.true_risk == pytest.approx(1 - 0.95**2)
+
+
+def test_a_batch_that_food_safety_refused_was_never_tasted(batches):
+    record = batches[REFUSED]
+    assert (record.clearance.food_safe, record.tastings) == (False, ())
+    assert record.decision.disposition is Disposition.REJECT
+
+
+def test_open_batches_wait_for_different_things(desk):
+    assert {one.name: one.waits_for for one in batch_desk.board(desk, PRODUCT)} == {
+        INSURED: "decision; it is held",
+        "QN-114": "decision",
+        "QN-115": "tasting",
+        "QN-116": "clearance by food safety",
+    }
+
+
+def test_the_month_of_the_gasket(desk):
+    """October by date from year.json: four batches of line 1, six of line 2."""
+    report = batch_desk.month_report(desk, PRODUCT, "2026-10")
+    made = [one["batch"] for one in YEAR["batches"] if one["batch"]["made_on"][:7] == "2026-10"]
+    assert len(report.batches) == len(made) == 10
+    assert report.headline() == "10 batches made: 8 released, 1 rejected, 1 waiting."
+    assert [row[:6] for row in report.lines().rows] == [
+        ("line 1", 4, 4, 0, 0, 0),
+        ("line 2", 6, 4, 2, 0, 0),
+    ]
+    assert {one.name for one, _ in report.noteworthy()} == {"QN-100", "QN-105"}
+
+
+# Comparing a reference again.
+
+
+@pytest.mark.parametrize(
+    ("reference", "to", "says"),
+    [
+        ("QR-9", "QR-1", "no reference 'QR-9' on record"),
+        ("QR-3", "QR-2", "has to lead to QR-1, the first; got QR-2"),
+    ],
+)
+def test_comparisons_that_lead_nowhere_are_refused(desk, reference, to, says):
+    bridge = Bridge(reference=reference, to=to, held_on="2026-10-30", finding=Finding.SIMILAR)
+    with pytest.raises(RecordError, match=says):
+        compare_again(desk, bridge, who="Panel leader", why="half-yearly")
+
+
+def test_comparisons_are_kept_one_after_the_other(desk):
+    kept = desk.noun(Reference, "QR-2")
+    assert [one.held_on for one in kept.later] == ["2026-04-30", "2026-07-30"]
+    assert kept.bridged_to_first.held_on == "2025-11-20"
+    assert Reference.from_dict(kept.to_dict()) == kept
