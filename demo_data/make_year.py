@@ -11,9 +11,10 @@ usually they lie at about 0.1. Three changes lie on top:
    each other, with the first batch of that lot; the trace of the lot names those that lie high.
 2. **The reference ages.** QR-2 moves from the middle of May on, up to `AGED` points at the end
    of July, so that all batches of both lines seem to move away together, slowly, whatever they
-   are made of. To be found: both lines step at the same time with no lot in common; QR-2 is
-   compared with the first reference, QR-1, again and lies beyond the limit of drift. QR-3,
-   fresh, similar to QR-1 and not to QR-2, takes over on 6 August, and the level comes back.
+   are made of. To be found: both lines step at the same time, and the lots that they share go
+   on when it is over; QR-2 is compared with the first reference, QR-1, again and lies beyond
+   the limit of drift. QR-3, fresh, similar to QR-1 and not to QR-2, takes over on 6 August, and
+   the level comes back.
 3. **A gasket** of the filler of line 2 is worn in September and October and taints some batches
    and others not (`RUBBER`, by date) until it is replaced on 24 October. To be found: single
    batches beyond the limits of the chart, on line 2 only; assessors write of rubber.

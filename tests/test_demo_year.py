@@ -237,13 +237,22 @@ def test_both_lines_move_at_the_same_time(desk):
     assert change["clear"].all()
     assert (change["difference"] > 0.4).all()
     assert any("look at the reference" in line for line in found.says())
-    shared = [
-        {lot["lot"] for lot in one["batch"]["raw_lots"]}
-        for one in YEAR["batches"]
-        if "2026-06-09" <= one["batch"]["made_on"] <= HOLIDAYS and one["batch"]["number"] != REFUSED
-    ]
-    sweeteners = [{lot for lot in lots if lot.startswith("SW")} for lots in shared]
-    assert not set.intersection(*sweeteners)  # no lot of sweetener goes through all of them
+
+
+def test_no_lot_explains_that_both_lines_move(batches):
+    """Lots that all batches of the summer share went on after the reference was renewed."""
+    lots = {name: {lot.lot for lot in one.batch.raw_lots} for name, one in batches.items()}
+    summer = tasted(batches, "2026-06-09", HOLIDAYS)
+    shared = set.intersection(*(lots[one.name] for one in summer))
+    assert shared == {"CA-26-2", "FL-93"}
+    same = [one for one in tasted(batches, RENEWED, "2026-12-31") if shared <= lots[one.name]]
+    assert len(same) == 8
+    assert (
+        np.mean([estimate(one) for one in same])
+        < 0.3
+        < 0.6
+        < np.mean([estimate(one) for one in summer])
+    )
 
 
 def test_the_old_reference_is_found_beyond_the_limit_of_drift(desk):
