@@ -18,7 +18,7 @@ from functools import partial
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import ndtr
+from scipy.special import ndtr, ndtri, stdtr, stdtrit
 
 from ..base.errors import ArgumentError
 from .studentized import StudentizedTail
@@ -65,7 +65,10 @@ def dunnett_p(
     """
     t = np.atleast_1d(np.asarray(statistic, float))
     free = np.broadcast_to(np.asarray(df, float), t.shape)
-    return _largest(correlation, two_sided).p(np.abs(t) if two_sided else t, free)
+    t = np.abs(t) if two_sided else t
+    if np.shape(correlation) == (1, 1):
+        return np.minimum((1 + two_sided) * _student_tail(t, free), 1.0)
+    return _largest(correlation, two_sided).p(t, free)
 
 
 def dunnett_quantile(
@@ -78,7 +81,20 @@ def dunnett_quantile(
     array([2.65])
     """
     free = np.atleast_1d(np.asarray(df, float))
+    if np.shape(correlation) == (1, 1):
+        return _student_critical(alpha / (1 + two_sided), free)
     return _largest(correlation, two_sided).quantile(alpha, free, len(np.asarray(correlation)))
+
+
+def _student_tail(t: Floats, df: Floats) -> Floats:
+    """P(T > t): one comparison is Student's t, without an integral."""
+    known = np.isinf(df)
+    return np.where(known, ndtr(-t), stdtr(np.where(known, 1.0, df), -t))
+
+
+def _student_critical(alpha: float, df: Floats) -> Floats:
+    known = np.isinf(df)
+    return np.where(known, -ndtri(alpha), -stdtrit(np.where(known, 1.0, df), alpha))
 
 
 def dunnett_limits(
@@ -87,6 +103,8 @@ def dunnett_limits(
     """`dunnett_p`, two-sided, and the critical values, in one go."""
     t = np.abs(np.atleast_1d(np.asarray(statistic, float)))
     free = np.broadcast_to(np.asarray(df, float), t.shape)
+    if np.shape(correlation) == (1, 1):
+        return np.minimum(2 * _student_tail(t, free), 1.0), _student_critical(alpha / 2, free)
     tail = _largest(correlation, two_sided=True)
     return tail.p(t, free), tail.quantile(alpha, free, len(np.asarray(correlation)))
 

@@ -12,6 +12,7 @@ from sensory.base.errors import ArgumentError
 from sensory.models.multiplicity import (
     benjamini_hochberg,
     departure,
+    dunnett_limits,
     dunnett_p,
     dunnett_quantile,
     holm,
@@ -242,3 +243,20 @@ def test_no_square_matrix():
 
 def test_no_comparison_at_all():
     assert dunnett_p([], 5, equal(2)).shape == (0,)
+
+
+@pytest.mark.parametrize("df", [1.0, 7.5, 60.0, np.inf])
+@pytest.mark.parametrize("two_sided", [True, False])
+def test_one_comparison_is_students_t(df, two_sided):
+    """scipy's distribution, and the integral that several comparisons take."""
+    t = np.array([-1.5, 0.0, 0.4, 2.2, 5.0, 30.0])
+    law = stats.norm if np.isinf(df) else stats.t(df)
+    tail = 2 * law.sf(np.abs(t)) if two_sided else law.sf(t)
+    found = dunnett_p(t, df, [[1.0]], two_sided=two_sided)
+    np.testing.assert_allclose(found, tail, rtol=1e-10)
+    critical = dunnett_quantile(0.05, df, [[1.0]], two_sided=two_sided)
+    np.testing.assert_allclose(critical, law.isf(0.05 / (1 + two_sided)), rtol=1e-10)
+    if two_sided:
+        p, limits = dunnett_limits(0.05, t, df, [[1.0]])
+        np.testing.assert_allclose(p, tail, rtol=1e-10)
+        np.testing.assert_allclose(limits, np.full(len(t), critical[0]), rtol=1e-10)
