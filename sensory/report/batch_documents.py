@@ -31,8 +31,8 @@ _PANEL = {
     PanelState.NOT_NEEDED: "the number of answers carries the risks",
 }
 _REFERENCE = {
-    ReferenceUse.USABLE: "might be used on that day",
-    ReferenceUse.NOT_USABLE: "might not be used on that day",
+    ReferenceUse.USABLE: "may be used",
+    ReferenceUse.NOT_USABLE: "may not be used",
     ReferenceUse.NOT_STATED: "not stated",
 }
 SAFETY = (
