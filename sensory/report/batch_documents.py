@@ -16,7 +16,8 @@ from ..decisions.trend_words import batch_count
 from .documents import block, fitted, stamp
 from .words import number, percent
 
-_SIZES = (8.4, 8.0, 7.6)
+_SIZES = (8.4, 8.0, 7.6, 8.4)
+"""Of the type, for one page; what needs more pages is printed in the first one again."""
 _DONE = {
     Disposition.RELEASE: "Released",
     Disposition.HOLD: "Held",
@@ -51,7 +52,7 @@ def batch_pdf(file: BatchFile) -> bytes:
         batch; related batches and the journal are printed whole, on more pages where needed.
     """
     words = batch_words(file)
-    tries = ({"data.json": json.dumps(words | {"size": size}).encode()} for size in _SIZES)
+    tries = [{"data.json": json.dumps(words | {"size": size}).encode()} for size in _SIZES]
     return fitted("batch.typ", tries, file.printed_at, pages=1)
 
 

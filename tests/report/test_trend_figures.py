@@ -71,7 +71,7 @@ def test_every_batch_is_drawn_with_its_own_limits(score_chart, year):
 
 def test_what_stands_out_has_another_shape_and_its_number(scores, score_chart):
     odd = set(scores.result.signals["batch"])
-    drawn = drawn_batches(chart)
+    drawn = drawn_batches(score_chart)
     assert odd
     assert {name for name, row in drawn.items() if row["state"] == "stands out"} == odd
     shown = {name for name, row in drawn.items() if row["label"]}
@@ -205,7 +205,7 @@ def test_profile_draws_the_margin_on_both_sides(year):
 
 
 def test_characteristic_is_binomial(year):
-    """66 triangles, limit 30 %: similar up to the largest count whose tail at 8/15 is 5 % or less."""
+    """66 triangles, limit 30 %: similar up to the largest count with a tail of 5 % or less."""
     rows = [
         row for row in datasets(characteristic_figure(year.choices).to_dict()) if "chance" in row
     ]
