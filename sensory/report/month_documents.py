@@ -24,17 +24,16 @@ _HEIGHTS = {1: 250, 2: 190, 3: 150}
 
 _SENTENCE = 450
 """Letters of what is said of one line of production."""
-_CELL = 40
-"""Letters of a cell that is no reason."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Setting:
-    """How much is printed: size of the type, rows of a list, letters of a text."""
+    """How much is printed: size of the type, rows of a list, letters of a reason and of a name."""
 
     size: float
     rows: int
     letters: int
+    name: int = 40
 
 
 _SETTINGS = (
@@ -44,7 +43,8 @@ _SETTINGS = (
     _Setting(size=8.4, rows=14, letters=140),
     _Setting(size=8.0, rows=12, letters=110),
     _Setting(size=7.4, rows=8, letters=90),
-    _Setting(size=7.0, rows=6, letters=70),
+    _Setting(size=7.0, rows=6, letters=70, name=24),
+    _Setting(size=7.0, rows=5, letters=50, name=16),
 )
 
 
@@ -83,7 +83,7 @@ def month_words(month: MonthReport) -> dict[str, Any]:
 
 def _fixed(month: MonthReport) -> dict[str, Any]:
     """What is printed however little room there is."""
-    product = clipped(month.product, 80)
+    product = clipped(month.product, 60)
     remarks = month.remarks()
     if month.batches and not month.noteworthy():
         remarks = (*remarks, "Every batch was released as recommended.")
@@ -138,7 +138,9 @@ def _capped(table: Table, setting: _Setting, noun: str, nouns: str) -> dict[str,
     rows = []
     for cells in table.rows[: setting.rows]:
         *first, last = map(number, cells)
-        rows.append([*(clipped(one, _CELL) for one in first), clipped(last, setting.letters)])
+        rows.append(
+            [*(clipped(one, setting.name) for one in first), clipped(last, setting.letters)]
+        )
     left = len(table.rows) - len(rows)
     note = f"and {left} more {noun if left == 1 else nouns}, on record" if left > 0 else ""
     return {"columns": list(table.columns), "rows": rows, "note": note}

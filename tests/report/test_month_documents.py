@@ -55,7 +55,7 @@ def read(content: bytes) -> list[str]:
 
 @pytest.fixture(scope="module")
 def month(year):
-    return report(year(100), year.scores)
+    return report(year(60), year.scores)
 
 
 @pytest.fixture(scope="module")
@@ -70,7 +70,7 @@ def test_two_pages_for_somebody_who_does_not_compute(month, content):
     for record, why in month.noteworthy():
         assert f"{record.name} {record.batch.made_on} {record.batch.line} {why}" in first
     for text in (
-        "Line 1: 50 batches", "The level moves from", "agreed limit 1.5", "Jun 2025",
+        "Line 1: 30 batches", "The level moves from", "agreed limit 1.5", "Jun 2025",
         "R2, stored so that change is minimal, is 149 days old. ",
         "It may be used for 20 more days.", "It lies +0.20 from R1, the first",
         "What the release rule can and cannot see", *month.risks(), "Release of food stays with",
@@ -155,6 +155,28 @@ def test_many_lines_with_hostile_names_keep_to_two_pages(year):
     assert HOSTILE in pages[0]
     assert "more lines, on record" in pages[0]
     assert "Not shown here, with less to see: 17 lines." in pages[1]
+
+
+def test_the_worst_of_texts_keep_to_two_pages(year):
+    """Everything that somebody can type is long and unbroken."""
+    long = f"{HOSTILE} {'W' * 300}"
+    lines = tuple(f"{at} {long}" for at in range(12))
+    records = [
+        replace(
+            one,
+            batch=replace(one.batch, number=f"{one.name} {long}"),
+            clearance=None,
+            decisions=tuple(replace(own, reason=long * 5) for own in one.decisions),
+        )
+        for one in [*year(30, days=360, until="2026-04-30"), *year(36, lines=lines, days=30)]
+    ]
+    state = replace(reference(), problems=(long,) * 30)
+    made = replace(report(records, year.scores, references=(state,)), product=long)
+    trend = replace(made.trend, remarks=(long * 5,) * 2)
+    pages = read(month_pdf(replace(made, trend=trend)))
+    assert len(pages) == 2
+    assert "more lines, on record" in pages[0]
+    assert "more, on record" in pages[1]
 
 
 def test_nothing_made_no_trend_and_no_reference(year):

@@ -188,7 +188,8 @@ def test_lines_without_a_name_are_all_batches(year):
     (panel,) = trend_figure(trend).to_dict()["vconcat"]
     assert panel["title"]["text"].startswith("All batches")
     assert "Line" not in trend_words(trend)
-    assert not any("no line named:" in one for one in trend.says())
+    assert trend.says()[0].startswith("No line named: 40 batches")
+    assert trend_of_batches(year(), year.scores).says()[0].startswith("Line 1: 20 batches")
     assert [line_title(name) for name in ("B", "Line 3")] == ["Line B", "Line 3"]
 
 
