@@ -160,7 +160,7 @@ def _stands_on(found: BatchFinding | None) -> dict[str, Any]:
         ("Panel", _PANEL[found.panel] if found.finding else ""),
         ("Reference", _REFERENCE[found.reference]),
         ("Attempts", several(found.attempts, "tasting")),
-        ("At the limit", f"such a batch passes with a chance of {risk} at most" if risk else ""),
+        ("Risk", f"one at the limit passes with a chance of {risk} at most" if risk else ""),
     )
 
 
