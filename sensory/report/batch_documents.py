@@ -85,7 +85,8 @@ def not_to_be_tasted(record: BatchRecord) -> str:
         return "Food safety refused it: the batch must not be tasted."
     missing = []
     if there is None or there.food_safe is None:
-        missing.append("food safety has cleared it")
+        after = " after the complaint" if record.complained else ""
+        missing.append(f"food safety has cleared it{after}")
     if there is None or not there.declared:
         missing.append("its allergens are declared")
     return f"The batch must not be tasted before {' and '.join(missing)}."
@@ -93,7 +94,10 @@ def not_to_be_tasted(record: BatchRecord) -> str:
 
 def done_words(record: BatchRecord) -> str:
     """What was decided on a batch, or that nothing was."""
-    return _DONE[record.decision.disposition] if record.decision else "Not decided"
+    if record.decision is None:
+        return "Not decided"
+    done = _DONE[record.decision.disposition]
+    return f"{done}, before a complaint" if record.complained else done
 
 
 def _recommended(file: BatchFile) -> dict[str, Any]:
@@ -190,7 +194,8 @@ def _tables(file: BatchFile) -> list[dict[str, Any]]:
     decisions = file.decisions()
     several_times = decisions.rows if len(decisions.rows) > 1 else ()
     return [
-        _table("Tastings, every attempt", file.tastings(), (3, 2, 5, 5, 2), note),
+        _table("Complaints", file.complaints(), (2, 10)),
+        _table("Tastings, every attempt", file.tastings(), (3, 2, 6, 4, 2), note),
         _table(
             "Decisions; the last one stands",
             Table(columns=decisions.columns, rows=several_times),
@@ -222,8 +227,11 @@ def _related(file: BatchFile) -> dict[str, Any]:
         for one in ordered
     )
     columns = ("batch", "made on", "line", "finding", "decision", "shares")
-    open_ones = sum(one.decision is None for one in ordered)
-    note = f"{batch_count(len(rows))}, {open_ones} of them not decided."
+    released = sum(
+        one.decision is not None and one.decision.disposition is Disposition.RELEASE
+        for one in ordered
+    )
+    note = f"{batch_count(len(rows))}, {released} of them released."
     heading = "Other batches of the same lots and rework"
     return _table(heading, Table(columns=columns, rows=rows), (3, 2, 2, 4, 3, 6), note)
 

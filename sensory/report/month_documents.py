@@ -91,7 +91,7 @@ def _fixed(month: MonthReport) -> dict[str, Any]:
         "kind": "Release by taste, month by month",
         "title": f"{product}, {date.fromisoformat(f'{month.month}-01'):%B %Y}",
         "headline": month.headline(),
-        "remarks": list(remarks),
+        "remarks": [clipped(one, _SENTENCE) for one in remarks],
         "outcomes": _outcomes(month),
         "with_months": bool(month.before),
         "months_words": months_words(month),

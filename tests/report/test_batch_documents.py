@@ -10,6 +10,7 @@ import pytest
 from pypdf import PdfReader
 
 from sensory import workflow
+from sensory.base.batch_records import Complaint
 from sensory.base.batches import Batch, Disposition, RawLot
 from sensory.base.records import CAUTIONS
 from sensory.base.references import Reference
@@ -92,7 +93,7 @@ def test_an_ordinary_batch_fits_on_one_page(desk):
     ):  # fmt: skip
         assert " ".join(asked.split()) in text, asked
     estimate, se = file.record.latest.differences["difference"]
-    assert f"difference {estimate:+.2f} ± {se:.2f}" in text
+    assert f"difference {estimate:+.2f} (standard error {se:.2f})" in text
     assert "must not be tasted" not in text
 
 
@@ -129,6 +130,19 @@ def test_a_batch_that_is_not_cleared_must_not_be_tasted(desk):
     assert not_to_be_tasted(record) == (
         "The batch must not be tasted before its allergens are declared."
     )
+
+
+def test_a_complaint_bars_tasting_and_stands_beside_the_earlier_decision(desk):
+    file = batch_file(desk, "RC-1")
+    complaint = Complaint(text=f"bitter {HOSTILE}", received_on="2026-03-01", after=1)
+    cleared = replace(file.record.clearance, food_safe=None, food_safe_by="", food_safe_on="")
+    record = replace(file.record, complaints=(complaint,), clearance=cleared)
+    text, _ = read(batch_pdf(replace(file, record=record)))
+    assert "must not be tasted before food safety has cleared it after the complaint" in text
+    assert "Released, before a complaint" in text
+    assert f"2026-03-01 bitter {HOSTILE}" in text
+    assert "It waits for: clearance by food safety after a complaint." in text
+    assert f"Decision of {ROLE}:" in text
 
 
 def test_markup_is_shown_as_text(desk):
@@ -174,7 +188,7 @@ def test_every_related_batch_is_named_once_on_as_many_pages_as_it_takes(desk):
     assert len(pages) > 1
     assert [text.count(f"OC-{at:04}") for at in range(180)] == [1] * 180
     assert text.count("sweetener, lot SW-1; acid, lot A-7") == 60
-    assert "180 batches, 0 of them not decided." in text  # all are like RC-1, which is released
+    assert "180 batches, 180 of them released." in text  # all are like RC-1
     assert f"1 / {len(pages)}" in text
 
 

@@ -10,6 +10,7 @@ import pytest
 from pypdf import PdfReader
 from scipy.stats import binom
 
+from sensory.base.batch_records import Complaint
 from sensory.base.batches import Disposition
 from sensory.base.references import Bridge, Reference
 from sensory.decisions.batch_trend import ProductTrend, trend_of_batches
@@ -209,6 +210,21 @@ def test_the_weightiest_come_first(year):
     assert [one.name for one, _ in found] == ["RC-000", "RC-001", "RC-002"]
     assert found[0][1] == "waits for decision: food safety has not cleared it"
     assert found[1][1] == "decided: release (recommended: hold); by experience"
+
+
+def test_complaints_of_the_month_are_named_whenever_the_batch_was_made(year):
+    old, new, *rest = reversed(year(24))
+    old, new = rest[-1], new
+    first = Complaint(text="bitter", received_on="2026-05-09", after=1)
+    made = report(
+        [replace(old, complaints=(first,)), replace(new, complaints=(first,), decisions=())],
+        year.scores,
+        trend=NO_TREND,
+    )
+    words = month_words(made)
+    assert f"2 complaints came in: on {old.name}, {new.name}." in words["remarks"]
+    assert [row[0] for row in words["attention"]["rows"]] == [new.name]
+    assert "complaint of 2026-05-09: bitter" in words["attention"]["rows"][0][-1]
 
 
 def test_risks_are_binomial(year):

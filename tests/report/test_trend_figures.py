@@ -11,14 +11,24 @@ from scipy.stats import binom, binomtest
 
 from sensory.decisions.batch_trend import ProductTrend, line_title, trend_of_batches
 from sensory.decisions.release import ReleaseRule
+from sensory.decisions.trend_words import EWMA_WORDS
 from sensory.protocols import TRIANGLE
 from sensory.report.figure_parts import GREY
 from sensory.report.trend_figures import characteristic_figure, trend_figure, trend_words
 
 
 @pytest.fixture(scope="module")
-def scores(year):
-    return trend_of_batches(year(), year.scores)
+def records(year):
+    """A year in which RC-021, of the second line, is far off."""
+    made = year()
+    far = replace(made[21].latest, differences={"difference": (3.0, 0.25)})
+    made[21] = replace(made[21], tastings=(far,))
+    return made
+
+
+@pytest.fixture(scope="module")
+def scores(records, year):
+    return trend_of_batches(records, year.scores)
 
 
 @pytest.fixture(scope="module")
@@ -58,10 +68,16 @@ def every(node, key):
             yield from every(one, key)
 
 
-def test_every_batch_is_drawn_with_its_own_limits(score_chart, year):
+def alone(trend):
+    """Batches with a signal that is not one of the weighted mean, from the table of signals."""
+    told = trend.result.signals
+    return set(told.loc[told["signal"] != EWMA_WORDS, "batch"])
+
+
+def test_every_batch_is_drawn_with_its_own_limits(score_chart, records):
     drawn = drawn_batches(score_chart)
     assert len(drawn) == 40
-    for one in year():
+    for one in records:
         estimate, se = one.latest.differences["difference"]
         row = drawn[one.name]
         assert row["y"] == pytest.approx(estimate)
@@ -70,9 +86,9 @@ def test_every_batch_is_drawn_with_its_own_limits(score_chart, year):
 
 
 def test_what_stands_out_has_another_shape_and_its_number(scores, score_chart):
-    odd = set(scores.result.signals["batch"])
+    odd = alone(scores)
     drawn = drawn_batches(score_chart)
-    assert odd
+    assert "RC-021" in odd
     assert {name for name, row in drawn.items() if row["state"] == "stands out"} == odd
     shown = {name for name, row in drawn.items() if row["label"]}
     assert shown
@@ -166,17 +182,20 @@ def test_no_chart_says_why(year):
     assert trend_figure(ProductTrend(result=None, attribute="", remarks=())) is None
 
 
-def test_words_tell_what_the_chart_shows(scores, year):
+def test_words_tell_what_the_chart_shows(scores):
     said = trend_words(scores)
-    names = {one.name for one in year() if one.batch.line == "line 1"}
-    odd = names & set(scores.result.signals["batch"])
+    odd = alone(scores)
+    assert odd == {"RC-021"}
+    points = scores.result.points
+    mean_only = points[(points["signals"] == EWMA_WORDS) & (points["line"] == "line 1")]["batch"]
     mean = scores.result.lines["estimate"].iloc[0]
     for text in (
         "Chart of 40 batches",
         f"Line 1: 20 batches; on average they lie {mean:.2f} points above",
-        f"{len(odd)} stand out",
+        f"unusual at {len(mean_only)} more, last at {mean_only.iloc[-1]}.",
         "The level moves from",
         "Line 2: 20 batches",
+        "1 stands out from what is usual: RC-021.",
         "No clear change.",
     ):
         assert text in said, text
