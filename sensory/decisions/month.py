@@ -115,11 +115,9 @@ class MonthReport:
 
     def headline(self) -> str:
         """The month in one sentence."""
-        if not self.batches:
-            return "No batch was made."
         ends = _ends(self.batches)
         said = [f"{ends[name]} {name}" for name in (*_ENDED.values(), WAITING) if ends[name]]
-        return f"{batch_count(len(self.batches))} made: {', '.join(said)}."
+        return f"{batch_count(len(self.batches))} made: {', '.join(said) or 'none'}."
 
     def says(self) -> tuple[str, ...]:
         """What a reader without statistics has to know, a sentence each."""

@@ -90,7 +90,7 @@ def _fixed(month: MonthReport) -> dict[str, Any]:
     return {
         "kind": "Release by taste, month by month",
         "title": f"{product}, {date.fromisoformat(f'{month.month}-01'):%B %Y}",
-        "headline": month.headline(),
+        "headline": month.headline() if month.batches else "No batch was made.",
         "remarks": [clipped(one, _SENTENCE) for one in remarks],
         "outcomes": _outcomes(month),
         "with_months": bool(month.before),
