@@ -23,6 +23,8 @@ _ENDED = {
     Disposition.REWORK: "sent to rework",
 }
 WAITING = "waiting"
+_NAMED = 6
+"""Batches named in a sentence."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -113,11 +115,9 @@ class MonthReport:
 
     def headline(self) -> str:
         """The month in one sentence."""
-        if not self.batches:
-            return "No batch was made."
         ends = _ends(self.batches)
         said = [f"{ends[name]} {name}" for name in (*_ENDED.values(), WAITING) if ends[name]]
-        return f"{batch_count(len(self.batches))} made: {', '.join(said)}."
+        return f"{batch_count(len(self.batches))} made: {', '.join(said) or 'none'}."
 
     def says(self) -> tuple[str, ...]:
         """What a reader without statistics has to know, a sentence each."""
@@ -139,6 +139,17 @@ class MonthReport:
         if again:
             verb = "was" if len(again) == 1 else "were"
             lines.append(f"{batch_count(len(again))} {verb} tasted more than once.")
+        named = [
+            batch.name
+            for batch in (*self.before, *self.batches)
+            for one in batch.complaints
+            if one.received_on[:7] == self.month
+        ]
+        if named:
+            more = f" and {len(named) - _NAMED} more" if len(named) > _NAMED else ""
+            lines.append(
+                f"{several(len(named), 'complaint')} came in: on {', '.join(named[:_NAMED])}{more}."
+            )
         return tuple(lines)
 
     def risks(self) -> tuple[str, ...]:
@@ -224,7 +235,7 @@ def _in_hundred(chance: float) -> str:
 def _weight(one: BatchRecord) -> int:
     """What a reader has to see first: 0 is the weightiest."""
     decision = one.decision
-    if one.clearance is not None and one.clearance.food_safe is False:
+    if one.complained or (one.clearance is not None and one.clearance.food_safe is False):
         return 0
     if decision is not None and decision.departs:
         return 1
@@ -237,10 +248,10 @@ def _weight(one: BatchRecord) -> int:
 
 def _why_noteworthy(one: BatchRecord) -> str:
     decision = one.decision
-    words = []
+    words = [f"complaint of {each.received_on}: {each.text}" for each in one.complaints]
     if one.latest and one.latest.finding in (Finding.DIFFERENT, Finding.UNDECIDED):
         words.append(one.latest.finding.heading.lower())
-    if decision is None:
+    if decision is None or one.complained:
         words.append(f"waits for {one.waits_for}")
     elif decision.disposition is not Disposition.RELEASE or decision.departs or words:
         words.append(_decided(decision))

@@ -16,7 +16,8 @@ from ..decisions.trend_words import batch_count
 from .documents import block, fitted, stamp
 from .words import number, percent
 
-_SIZES = (8.4, 8.0, 7.6)
+_SIZES = (8.4, 8.0, 7.6, 8.4)
+"""Of the type, for one page; what needs more pages is printed in the first one again."""
 _DONE = {
     Disposition.RELEASE: "Released",
     Disposition.HOLD: "Held",
@@ -31,8 +32,8 @@ _PANEL = {
     PanelState.NOT_NEEDED: "the number of answers carries the risks",
 }
 _REFERENCE = {
-    ReferenceUse.USABLE: "might be used on that day",
-    ReferenceUse.NOT_USABLE: "might not be used on that day",
+    ReferenceUse.USABLE: "may be used",
+    ReferenceUse.NOT_USABLE: "may not be used",
     ReferenceUse.NOT_STATED: "not stated",
 }
 SAFETY = (
@@ -51,7 +52,7 @@ def batch_pdf(file: BatchFile) -> bytes:
         batch; related batches and the journal are printed whole, on more pages where needed.
     """
     words = batch_words(file)
-    tries = ({"data.json": json.dumps(words | {"size": size}).encode()} for size in _SIZES)
+    tries = [{"data.json": json.dumps(words | {"size": size}).encode()} for size in _SIZES]
     return fitted("batch.typ", tries, file.printed_at, pages=1)
 
 
@@ -84,7 +85,8 @@ def not_to_be_tasted(record: BatchRecord) -> str:
         return "Food safety refused it: the batch must not be tasted."
     missing = []
     if there is None or there.food_safe is None:
-        missing.append("food safety has cleared it")
+        after = " after the complaint" if record.complained else ""
+        missing.append(f"food safety has cleared it{after}")
     if there is None or not there.declared:
         missing.append("its allergens are declared")
     return f"The batch must not be tasted before {' and '.join(missing)}."
@@ -92,7 +94,10 @@ def not_to_be_tasted(record: BatchRecord) -> str:
 
 def done_words(record: BatchRecord) -> str:
     """What was decided on a batch, or that nothing was."""
-    return _DONE[record.decision.disposition] if record.decision else "Not decided"
+    if record.decision is None:
+        return "Not decided"
+    done = _DONE[record.decision.disposition]
+    return f"{done}, before a complaint" if record.complained else done
 
 
 def _recommended(file: BatchFile) -> dict[str, Any]:
@@ -159,7 +164,7 @@ def _stands_on(found: BatchFinding | None) -> dict[str, Any]:
         ("Panel", _PANEL[found.panel] if found.finding else ""),
         ("Reference", _REFERENCE[found.reference]),
         ("Attempts", several(found.attempts, "tasting")),
-        ("At the limit", f"such a batch passes with a chance of {risk} at most" if risk else ""),
+        ("Risk", f"one at the limit passes with a chance of {risk} at most" if risk else ""),
     )
 
 
@@ -189,7 +194,8 @@ def _tables(file: BatchFile) -> list[dict[str, Any]]:
     decisions = file.decisions()
     several_times = decisions.rows if len(decisions.rows) > 1 else ()
     return [
-        _table("Tastings, every attempt", file.tastings(), (3, 2, 5, 5, 2), note),
+        _table("Complaints", file.complaints(), (2, 10)),
+        _table("Tastings, every attempt", file.tastings(), (3, 2, 6, 4, 2), note),
         _table(
             "Decisions; the last one stands",
             Table(columns=decisions.columns, rows=several_times),
@@ -221,8 +227,11 @@ def _related(file: BatchFile) -> dict[str, Any]:
         for one in ordered
     )
     columns = ("batch", "made on", "line", "finding", "decision", "shares")
-    open_ones = sum(one.decision is None for one in ordered)
-    note = f"{batch_count(len(rows))}, {open_ones} of them not decided."
+    released = sum(
+        one.decision is not None and one.decision.disposition is Disposition.RELEASE
+        for one in ordered
+    )
+    note = f"{batch_count(len(rows))}, {released} of them released."
     heading = "Other batches of the same lots and rework"
     return _table(heading, Table(columns=columns, rows=rows), (3, 2, 2, 4, 3, 6), note)
 

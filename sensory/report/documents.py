@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -57,15 +57,14 @@ def compiled(template: str, files: dict[str, bytes], printed_at: str) -> bytes:
 
 
 def fitted(
-    template: str, tries: Iterable[dict[str, bytes]], printed_at: str, *, pages: int
+    template: str, tries: Sequence[dict[str, bytes]], printed_at: str, *, pages: int
 ) -> bytes:
     """The first of several settings that keeps to so many pages, else the last of them."""
-    files: dict[str, bytes] = {}
     source = (_TEMPLATES / template).read_bytes()
-    for files in tries:
+    for files in tries[:-1]:
         if _pages({"main.typ": source, **files}) <= pages:
-            break
-    return compiled(template, files, printed_at)
+            return compiled(template, files, printed_at)
+    return compiled(template, tries[-1], printed_at)
 
 
 def _pages(files: dict[str, bytes]) -> int:

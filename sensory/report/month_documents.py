@@ -23,16 +23,17 @@ _HEIGHTS = {1: 250, 2: 190, 3: 150}
 """Panels of the chart at the most, and their heights, so that its sentences have room."""
 
 _SENTENCE = 450
-"""Letters of what is said of one line."""
+"""Letters of what is said of one line of production."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Setting:
-    """How much is printed: size of the type, rows of a list, letters of a text."""
+    """How much is printed: size of the type, rows of a list, letters of a reason and of a name."""
 
     size: float
     rows: int
     letters: int
+    name: int = 40
 
 
 _SETTINGS = (
@@ -42,7 +43,8 @@ _SETTINGS = (
     _Setting(size=8.4, rows=14, letters=140),
     _Setting(size=8.0, rows=12, letters=110),
     _Setting(size=7.4, rows=8, letters=90),
-    _Setting(size=7.0, rows=6, letters=70),
+    _Setting(size=7.0, rows=6, letters=70, name=24),
+    _Setting(size=7.0, rows=5, letters=50, name=16),
 )
 
 
@@ -66,42 +68,51 @@ def month_pdf(month: MonthReport) -> bytes:
         panels = min(len(month.trend.result.lines), _LINES)
         chart = trend_figure(month.trend, width=760, height=_HEIGHTS[panels], most=_LINES)
         files |= {} if chart is None else {"trend.svg": as_svg(chart)}
-    tries = (
-        {**files, "data.json": json.dumps(_words(month, setting)).encode()} for setting in _SETTINGS
-    )
+    words = _fixed(month)
+    tries = [
+        {**files, "data.json": json.dumps(words | _capped_words(month, setting)).encode()}
+        for setting in _SETTINGS
+    ]
     return fitted("month.typ", tries, month.printed_at, pages=2)
 
 
 def month_words(month: MonthReport) -> dict[str, Any]:
     """Every word and number of the report, as plain data for the template."""
-    return _words(month, _SETTINGS[0])
+    return _fixed(month) | _capped_words(month, _SETTINGS[0])
 
 
-def _words(month: MonthReport, setting: _Setting) -> dict[str, Any]:
-    name = f"{date.fromisoformat(f'{month.month}-01'):%B %Y}"
+def _fixed(month: MonthReport) -> dict[str, Any]:
+    """What is printed however little room there is."""
+    product = clipped(month.product, 60)
     remarks = month.remarks()
     if month.batches and not month.noteworthy():
         remarks = (*remarks, "Every batch was released as recommended.")
     return {
-        "size": setting.size,
-        "kind": f"Release by taste · {clipped(month.product, 80)}",
-        "title": f"{clipped(month.product, 80)}, {name}",
-        "headline": month.headline(),
-        "remarks": list(remarks),
+        "kind": "Release by taste, month by month",
+        "title": f"{product}, {date.fromisoformat(f'{month.month}-01'):%B %Y}",
+        "headline": month.headline() if month.batches else "No batch was made.",
+        "remarks": [clipped(one, _SENTENCE) for one in remarks],
         "outcomes": _outcomes(month),
-        "lines": _of_lines(month, setting),
-        "attention": _attention(month, setting),
-        "with_months": months_figure(month) is not None,
+        "with_months": bool(month.before),
         "months_words": months_words(month),
         "with_trend": month.trend.result is not None,
         "trend_words": trend_words(month.trend),
         "trend": [clipped(one, _SENTENCE) for one in trend_sentences(month.trend, most=_LINES)],
-        "reference": _reference(month, setting),
         "risks": list(month.risks()),
         "cost": list(_cost(month)),
         "advice": ADVICE,
-        "footer": f"{clipped(month.product, 80)}, {month.month} · printed "
-        f"{stamp(month.printed_at)} · program version {month.version}",
+        "footer": f"{product}, {month.month} · printed {stamp(month.printed_at)} · program version "
+        f"{month.version}",
+    }
+
+
+def _capped_words(month: MonthReport, setting: _Setting) -> dict[str, Any]:
+    """The lists, as long as the setting allows."""
+    return {
+        "size": setting.size,
+        "lines": _capped(month.lines(), setting, "line", "lines"),
+        "attention": _attention(month, setting),
+        "reference": _reference(month, setting),
     }
 
 
@@ -115,11 +126,6 @@ def _outcomes(month: MonthReport) -> dict[str, Any]:
     return {"columns": ["", "this month", before], "rows": rows, "note": ""}
 
 
-def _of_lines(month: MonthReport, setting: _Setting) -> dict[str, Any]:
-    table = month.lines()
-    return _capped(table, setting, "line")
-
-
 def _attention(month: MonthReport, setting: _Setting) -> dict[str, Any]:
     rows = tuple(
         (one.name, one.batch.made_on, one.batch.line, why) for one, why in month.noteworthy()
@@ -128,14 +134,15 @@ def _attention(month: MonthReport, setting: _Setting) -> dict[str, Any]:
     return _capped(Table(columns=columns, rows=rows), setting, "batch", "batches")
 
 
-def _capped(table: Table, setting: _Setting, noun: str, nouns: str = "") -> dict[str, Any]:
-    rows = [
-        [clipped(number(cell), setting.letters if at == len(row) - 1 else 40) for at, cell in row]
-        for row in (list(enumerate(cells)) for cells in table.rows[: setting.rows])
-    ]
+def _capped(table: Table, setting: _Setting, noun: str, nouns: str) -> dict[str, Any]:
+    rows = []
+    for cells in table.rows[: setting.rows]:
+        *first, last = map(number, cells)
+        rows.append(
+            [*(clipped(one, setting.name) for one in first), clipped(last, setting.letters)]
+        )
     left = len(table.rows) - len(rows)
-    word = noun if left == 1 else nouns or f"{noun}s"
-    note = f"and {left} more {word}, on record" if left > 0 else ""
+    note = f"and {left} more {noun if left == 1 else nouns}, on record" if left > 0 else ""
     return {"columns": list(table.columns), "rows": rows, "note": note}
 
 

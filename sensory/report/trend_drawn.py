@@ -14,7 +14,7 @@ from ..base.results import several
 from ..decisions.batch_trend import DIFFERENCE, ProductTrend, line_title
 from ..decisions.choice_trend import ChoiceTrend
 from ..decisions.trend import Trend
-from ..decisions.trend_words import batch_count, common_change
+from ..decisions.trend_words import batch_count, by_itself, common_change
 from ..models.binomial import clopper_pearson
 from .words import clipped, listed, number, percent
 
@@ -193,11 +193,19 @@ def _where(result: Trend | ChoiceTrend, row: Mapping[Any, Any]) -> str:
 
 
 def _outside(points: pd.DataFrame) -> str:
-    names = [clipped(str(batch), _NAME) for batch in points.loc[points["signals"] != "", "batch"]]
-    if not names:
-        return "None stands out from what is usual."
+    """Which batches signal by themselves, and where only the weighted mean does."""
+    odd = points["signals"].map(by_itself).astype(bool)
+    names = [clipped(str(batch), _NAME) for batch in points.loc[odd, "batch"]]
     verb = "stands" if len(names) == 1 else "stand"
-    return f"{len(names)} {verb} out from what is usual: {listed(names)}."
+    said = f"{len(names)} {verb} out from what is usual: {listed(names)}."
+    said = said if names else "None stands out from what is usual."
+    apart = points.loc[(points["signals"] != "") & ~odd, "batch"]
+    if len(apart):
+        said += (
+            f" The mean of the latest batches was unusual at {len(apart)} more, last at "
+            f"{clipped(str(apart.iloc[-1]), _NAME)}."
+        )
+    return said
 
 
 def _moved(drawn: Drawn, row: Mapping[Any, Any] | None) -> str:

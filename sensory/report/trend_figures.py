@@ -182,7 +182,7 @@ def _panel(drawn: Drawn, line: Any, kept: Kept, *, first: bool, last: bool) -> A
         .resolve_scale(color="independent", strokeDash="independent", shape="independent")
         .properties(
             title=alt.TitleParams(
-                text=title, anchor="start", color=GREY, fontSize=12, fontWeight="bold", limit=600
+                text=title, anchor="start", color=GREY, fontSize=12, fontWeight=600, limit=600
             )
         )
     )
