@@ -7,11 +7,13 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from .ballots.columns import SENT
 from .base.errors import RecordError
 from .base.languages import ballot_words
 from .base.records import Question, StoredSession
 from .methods import find_method, find_test
 from .protocols import Protocol
+from .serving.marks import NOT_COME, NOT_SERVED, codes_of
 
 Mine = Mapping[int, Mapping[str, str]]
 """The ballot lines of one assessor."""
@@ -61,6 +63,8 @@ class BoothBallot:
     guess : bool or None
         Mark of a guess; None where the test has none.
     comment : str
+    allergens : str
+        Of all its samples together; empty where none are declared.
     """
 
     line: int
@@ -71,6 +75,7 @@ class BoothBallot:
     asked: tuple[Asked, ...]
     guess: bool | None
     comment: str
+    allergens: str = ""
 
 
 def ballots_of(session: StoredSession, mine: Mine) -> list[tuple[int, ...]]:
@@ -78,10 +83,31 @@ def ballots_of(session: StoredSession, mine: Mine) -> list[tuple[int, ...]]:
     method = find_method(session.question.protocol)
     if method is None or not method.together:
         return [(line,) for line in mine]
-    groups: dict[str, list[int]] = {}
+    groups: dict[tuple[str, bool], list[int]] = {}
     for line, texts in mine.items():
-        groups.setdefault(texts.get("replicate", ""), []).append(line)
+        before = texts.get(NOT_SERVED) == NOT_COME  # who comes after all has new lines
+        groups.setdefault((texts.get("replicate", ""), before), []).append(line)
     return [tuple(lines) for lines in groups.values()]
+
+
+def answered(session: StoredSession, mine: Mine, lines: Sequence[int]) -> bool:
+    """Whether a ballot counts already: sent from its booth, or typed where there are none."""
+    if any(mine[line].get(SENT) for line in lines):
+        return True
+    if session.serving.get("booths"):
+        return False
+    words, at_hand = ballot_words("en"), tuple(lines)
+    asked = _asked(session.question, mine, at_hand, words)
+    return any(one.given for one in asked)
+
+
+def waiting_ballots(session: StoredSession, mine: Mine) -> list[tuple[int, ...]]:
+    """Ballots that are neither sent nor left out."""
+    return [
+        lines
+        for lines in ballots_of(session, mine)
+        if not mine[lines[0]].get(SENT) and not mine[lines[0]].get(NOT_SERVED)
+    ]
 
 
 def booth_ballot(
@@ -89,6 +115,7 @@ def booth_ballot(
     mine: Mine,
     lines: tuple[int, ...],
     ballots: Sequence[tuple[int, ...]],
+    allergens: str = "",
 ) -> BoothBallot:
     """The ballot of these lines, in the language of the session."""
     words = ballot_words(session.serving["language"])
@@ -105,17 +132,12 @@ def booth_ballot(
         asked=tuple(_asked(question, mine, lines, words)),
         guess=bool(texts.get("guess")) if isinstance(test, Protocol) else None,
         comment=texts.get("comment", ""),
+        allergens=allergens,
     )
 
 
 def _codes(mine: Mine, lines: tuple[int, ...]) -> list[str]:
-    found = []
-    for line in lines:
-        texts = mine[line]
-        single = [texts[name] for name in ("code", "codes") if texts.get(name)]
-        found += [code for text in single for code in text.split()]
-        found += [texts[f"code_{n}"] for n in range(1, 6) if texts.get(f"code_{n}")]
-    return found
+    return [code for line in lines for code in codes_of(mine[line])]
 
 
 def _asked(

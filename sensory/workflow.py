@@ -23,6 +23,7 @@ from .choices.risks import SessionRisks, session_risks
 from .decisions.afterwards import done_afterwards
 from .decisions.attempts import attempts_in_words, earlier_attempts
 from .decisions.reading import ReadSession
+from .decisions.served import served_beside_plan
 from .decisions.summary import SessionSummary
 from .methods import find_method
 from .outcomes import (
@@ -314,6 +315,7 @@ def summarise(store: Store, session_id: str, *, version: str) -> SessionSummary:
         printed_at=utc_now(),
         version=version,
         attempts=_attempts(store, session, counted.trials),
+        served=served_beside_plan(session, store.cells(session_id)),
     )
 
 
@@ -346,6 +348,7 @@ def read_session(store: Store, session_id: str, *, version: str) -> ReadSession:
         printed_at=utc_now(),
         version=version,
         attempts=_attempts(store, session, len(checked.rows)),
+        served=served_beside_plan(session, store.cells(session_id)),
     )
 
 

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from ..base.records import JournalEntry
+from ..serving.marks import MARKS
 
 # Every other column is an answer: a code, a rank, a grade, or the score of an attribute.
 _NO_ANSWER = {"assessor", "session", "replicate", "protocol", "order", "pair", "sample"}
@@ -20,7 +21,7 @@ _NO_ANSWER |= {
     "consent",
     "late",
 }
-_NO_ANSWER |= {f"code_{number}" for number in range(1, 6)}
+_NO_ANSWER |= {f"code_{number}" for number in range(1, 6)} | MARKS
 
 
 def done_afterwards(entries: Sequence[JournalEntry]) -> tuple[str, ...]:

@@ -11,6 +11,7 @@ import typst
 
 from ..base.records import ADVICE, CAUTIONS, Sample, StoredSession
 from ..base.results import Interval, several
+from ..decisions.served import Served
 from ..decisions.summary import SessionSummary
 from .figure_parts import FONTS, as_svg
 from .figures import interval_figure, interval_words
@@ -97,6 +98,7 @@ def session_words(summary: SessionSummary) -> dict[str, Any]:
                 ("Assessors", _assessors(summary)),
                 ("Told", details.information),
                 ("Orders", ", ".join(f"{k} {v}" for k, v in summary.orders.items())),
+                *served_rows(summary.served),
                 ("Place", details.place),
                 ("Conditions", details.conditions),
                 ("Deviations", details.deviations),
@@ -224,10 +226,21 @@ def _assessors(summary: SessionSummary) -> str:
 
 def _below(summary: SessionSummary) -> list[dict[str, Any]]:
     parts = (
+        ("Served otherwise than planned", departures(summary.served)),
         ("Remarks of the checks", summary.remarks),
         ("Done after the finding was seen", summary.afterwards),
     )
     return [{"heading": heading, "lines": capped(lines)} for heading, lines in parts if lines]
+
+
+def served_rows(served: Served | None) -> list[tuple[str, str]]:
+    """Who came, and whether the serving was as planned; nothing where there was no plan."""
+    return [("Came", served.came), ("Served", served.confirmed)] if served else []
+
+
+def departures(served: Served | None) -> tuple[str, ...]:
+    """Each departure from the plan, with its reason."""
+    return served.departures if served else ()
 
 
 def capped(lines: tuple[str, ...], most: int = 6) -> list[str]:

@@ -7,27 +7,49 @@ from __future__ import annotations
 
 import io
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from ..base.languages import ballot_words
 from ..base.records import Question, SessionDetails
 from ..methods import find_method, find_test
 from ..protocols import Protocol
+from ..serving.allergens import together
+from ..serving.layout import ServingRow
+from ..serving.marks import codes_of
 from ..serving.plan import ServingPlan
 from .documents import compiled
 
 _NO_DATE = "2000-01-01T00:00:00+00:00"
 
 
-def preparation_pdf(plan: ServingPlan, details: SessionDetails) -> bytes:
-    """What to pour into which cup, tray by tray in the order of serving. Names the samples."""
-    trays: dict[tuple[str, int], list[list[str]]] = {}
-    portions: dict[str, int] = {}
+def preparation_pdf(
+    plan: ServingPlan,
+    details: SessionDetails,
+    *,
+    rows: Sequence[ServingRow] | None = None,
+    allergens: Mapping[str, str] | None = None,
+) -> bytes:
+    """What to pour into which cup, tray by tray in the order of serving. Names the samples.
+
+    Parameters
+    ----------
+    plan : ServingPlan
+    details : SessionDetails
+    rows : sequence of ServingRow
+        The cups to pour, by default all of the plan; a tray says how many were left out.
+    allergens : mapping of str to str
+        Declared allergens by sample, beside the portions.
+    """
+    poured, declared = plan.rows if rows is None else rows, allergens or {}
+    trays: dict[tuple[str, int], list[list[str]]] = {
+        (row.assessor, row.sitting): [] for row in plan.rows
+    }
+    planned, portions = dict.fromkeys(trays, 0), dict[str, int]()
     for row in plan.rows:
-        trays.setdefault((row.assessor, row.sitting), []).append(
-            [row.code or "labelled", row.sample]
-        )
+        planned[row.assessor, row.sitting] += 1
+    for row in poured:
+        trays[row.assessor, row.sitting].append([row.code or "labelled", row.sample])
         portions[row.sample] = portions.get(row.sample, 0) + 1
     return _sheet(
         "preparation",
@@ -38,14 +60,25 @@ def preparation_pdf(plan: ServingPlan, details: SessionDetails) -> bytes:
                 [one.letter, one.name, one.batch, one.preparation, one.allergens]
                 for one in details.samples
             ],
-            "portions": [[name, str(count)] for name, count in portions.items()],
+            "portions": [
+                [name, str(count), declared.get(name, "")] for name, count in portions.items()
+            ],
             "trays": [
-                {"assessor": assessor, "sitting": sitting, "cups": cups}
+                {
+                    "assessor": assessor,
+                    "sitting": sitting,
+                    "cups": cups,
+                    "note": _cups_left_out(planned[assessor, sitting] - len(cups)),
+                }
                 for (assessor, sitting), cups in trays.items()
             ],
             "digest": plan.digest,
         },
     )
+
+
+def _cups_left_out(count: int) -> str:
+    return f"left out: {count} cup{'' if count == 1 else 's'}" if count else ""
 
 
 def key_pdf(plan: ServingPlan, details: SessionDetails) -> bytes:
@@ -61,14 +94,17 @@ def key_pdf(plan: ServingPlan, details: SessionDetails) -> bytes:
     )
 
 
-def labels_pdf(plan: ServingPlan) -> bytes:
-    """Labels for the cups: the code, and small the assessor and the place on the tray."""
-    rows = [
+def labels_pdf(plan: ServingPlan, *, rows: Sequence[ServingRow] | None = None) -> bytes:
+    """Labels for the cups: the code, and small the assessor and the place on the tray.
+
+    `rows` are the cups to pour, by default all of the plan.
+    """
+    labels = [
         [row.code, f"{row.assessor} · {row.sitting}.{row.set}.{row.position}"]
-        for row in plan.rows
+        for row in (plan.rows if rows is None else rows)
         if row.code
     ]
-    return _sheet("labels", {"title": "Labels", "head": "", "rows": rows})
+    return _sheet("labels", {"title": "Labels", "head": "", "rows": labels})
 
 
 def booth_cards_pdf(links: Mapping[str, str], language: str) -> bytes:
@@ -91,26 +127,44 @@ def ballots_pdf(
     question: Question,
     details: SessionDetails,
     language: str,
+    *,
+    allergens: Mapping[int, str] | None = None,
 ) -> bytes:
-    """Paper ballots, one an assessor and set, with codes only; cautions on each."""
+    """Paper ballots, one an assessor and set, with codes only; cautions on each.
+
+    Parameters
+    ----------
+    lines : mapping of int to mapping of str to str
+        Those that are served.
+    question, details, language
+    allergens : mapping of int to str
+        By line, what its samples hold together; a ballot states its own and has a box for
+        leaving it out. By default each states what the description of the session says.
+    """
     words, test = ballot_words(language), find_test(question.protocol)
-    allergens = "; ".join(dict.fromkeys(one.allergens for one in details.samples if one.allergens))
     attribute = question.attribute or str(question.settings.get("attribute", ""))
-    cautions = [words["caution_general"], words["caution_swallow"]]
-    if allergens:
-        cautions.insert(0, words["caution_allergens"].format(allergens=allergens))
+    described = together(one.allergens for one in details.samples)
+    papers = _papers(lines, test.labelled if isinstance(test, Protocol) else 0, question)
+    for paper in papers:
+        held = described
+        if allergens is not None:
+            held = together(allergens.get(line, "") for line in paper["lines"])
+        paper["allergens"] = words["ballot_allergens"].format(allergens=held) if held else ""
     return _sheet(
         "ballots",
         {
             "title": "Ballots",
             "head": "",
             "asks": words["asks"][test.key].format(attribute=attribute),
-            "cautions": cautions,
-            "words": {name: words[name] for name in ("guess", "comment", "samples", "reference")},
+            "cautions": [words["caution_general"], words["caution_swallow"]],
+            "words": {
+                name: words[name]
+                for name in ("guess", "comment", "samples", "reference", "leave_out")
+            },
             "guess": isinstance(test, Protocol),
             "lines": _paper_lines(question, words),
             "choices": _paper_choices(question, words),
-            "ballots": _papers(lines, test.labelled if isinstance(test, Protocol) else 0, question),
+            "ballots": papers,
         },
     )
 
@@ -120,16 +174,16 @@ def _papers(
 ) -> list[dict[str, Any]]:
     """Codes ballot by ballot; a ranking has all samples of an assessor on one."""
     method = find_method(question.protocol)
-    together = method is not None and method.together
+    on_one = method is not None and method.together
     papers: dict[Any, dict[str, Any]] = {}
     for line, texts in sorted(lines.items()):
-        key = (texts["assessor"], texts.get("replicate", "")) if together else line
+        key = (texts["assessor"], texts.get("replicate", "")) if on_one else line
         paper = papers.setdefault(
-            key, {"assessor": texts["assessor"], "labelled": labelled, "codes": []}
+            key,
+            {"assessor": texts["assessor"], "labelled": labelled, "codes": [], "lines": []},
         )
-        single = [texts[name] for name in ("code", "codes") if texts.get(name)]
-        paper["codes"] += [code for text in single for code in text.split()]
-        paper["codes"] += [texts[f"code_{n}"] for n in range(1, 6) if texts.get(f"code_{n}")]
+        paper["codes"] += codes_of(texts)
+        paper["lines"].append(line)
     return list(papers.values())
 
 

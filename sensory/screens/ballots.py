@@ -12,6 +12,7 @@ from ..base.records import StoredSession
 from ..base.results import several
 from ..methods import Method, attributes_of, find_test
 from ..outcomes import Checked
+from ..serving.marks import MARKS
 from ..workflow import checked_ballots, close, describe, enter_cells
 from .frame import chosen_session, current_frame, go, plain, show_faults, shown_errors, who
 from .grid import received, show_grid, typed_cells
@@ -140,7 +141,8 @@ def _names(session: StoredSession, cells: dict[int, dict[str, str]]) -> list[str
         coded = [f"code_{n}" for n in range(1, test.coded + 1)]
         codes = ["codes"] if "codes" in present and "code_1" not in present else coded
         needed = ["assessor", "order", *codes, "answer", "guess", "comment", "replicate"]
-    return [*needed, *(name for name in present if name not in needed)]
+    marks = () if session.closed else MARKS  # stated on Serve; here they could be typed over
+    return [*needed, *(name for name in present if name not in needed and name not in marks)]
 
 
 def _read_only(names: list[str], cells: dict[int, dict[str, str]]) -> list[dict[str, str]]:

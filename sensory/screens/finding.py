@@ -17,6 +17,7 @@ from ..workflow import reopen, summarise
 from .care import take_along
 from .frame import chosen_session, current_frame, go, minute, plain, shown_errors, who
 from .reading import reading_page
+from .served import show_served
 from .worker import pdf_of
 
 _SHOWN = 12
@@ -92,6 +93,7 @@ def _cannot_tell(summary: SessionSummary) -> None:
     if summary.remarks:
         st.subheader("Remarks of the checks")
         st.markdown("\n".join(f"- {plain(line)}" for line in summary.remarks))
+    show_served(summary.served)
 
 
 def _agreed(summary: SessionSummary) -> None:

@@ -1,0 +1,119 @@
+"""What became of planned cups: marks beside ballot lines, and which cups a line holds."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Mapping
+from typing import Any
+
+from .layout import ServingRow
+from .lines import ballot_lines
+from .plan import ServingPlan
+
+SEAT = "seat "
+"""A seat and its number stand in a plan on record in the place of a name."""
+NOT_SERVED, DEPARTURE, LEFT = "not served", "departure", "left out"
+MARKS = frozenset({NOT_SERVED, DEPARTURE, LEFT})
+"""Columns of a ballot line: why it was not served, why something else was served than planned,
+and when the assessor left it out at the booth."""
+NOT_THIS_SAMPLE, NOT_TODAY, NOT_COME = "not this sample", "not today", "did not come"
+"""All that is kept of why a ballot is not for an assessor."""
+
+Lines = Mapping[int, Mapping[str, str]]
+_MOST_CODES = 5
+
+
+def codes_of(texts: Mapping[str, str]) -> tuple[str, ...]:
+    """The codes of a ballot line, first served first.
+
+    >>> codes_of({"codes": "412 837"}), codes_of({"code_1": "265", "code_2": "694"})
+    (('412', '837'), ('265', '694'))
+    """
+    single = [code for name in ("code", "codes") for code in texts.get(name, "").split()]
+    places = (texts.get(f"code_{place}", "") for place in range(1, _MOST_CODES + 1))
+    return (*single, *(code for code in places if code))
+
+
+def to_serve(lines: Lines) -> dict[int, dict[str, str]]:
+    """The lines without those that are not served."""
+    return {line: dict(texts) for line, texts in lines.items() if not texts.get(NOT_SERVED)}
+
+
+def samples_by_line(rows: Iterable[Mapping[str, Any]], lines: Lines) -> dict[int, frozenset[str]]:
+    """The samples that each ballot line puts before its assessor, labelled ones included.
+
+    Parameters
+    ----------
+    rows : iterable of mappings
+        Cups of one assessor as plain data; see `ServingRow`.
+    lines : mapping of int to mapping of str to str
+        Ballot lines of the same assessor; they are found by their codes.
+    """
+    sets: dict[tuple[int, int], list[Mapping[str, Any]]] = {}
+    place: dict[str, tuple[int, int]] = {}
+    for row in rows:
+        if row["set"]:
+            at = (row["replicate"], row["set"])
+            sets.setdefault(at, []).append(row)
+            if row["code"]:
+                place[row["code"]] = at
+    found = {}
+    for line, texts in lines.items():
+        codes = codes_of(texts)
+        cups = [row for at in {place[code] for code in codes if code in place} for row in sets[at]]
+        found[line] = frozenset(
+            row["sample"] for row in cups if not row["code"] or row["code"] in codes
+        )
+    return found
+
+
+def planned_cells(plan: ServingPlan) -> dict[tuple[str, tuple[str, ...]], dict[str, str]]:
+    """The planned ballot line of each assessor and codes, whatever the design.
+
+    Examples
+    --------
+    >>> from sensory.serving.planning import serving_plan
+    >>> plan = serving_plan("triangle", ["Anna"], seed=7)
+    >>> planned_cells(plan)["Anna", plan.sets[0].codes]["order"] == plan.sets[0].order
+    True
+    """
+    design = plan.design
+    return {
+        (texts["assessor"], codes_of(texts)): texts
+        for number in range(1, design.sets + 1)
+        for replicate in range(1, design.replicates + 1)
+        for texts in ballot_lines(plan, set_number=number, replicate=replicate).values()
+    }
+
+
+def rows_to_serve(
+    plan: ServingPlan, lines: Lines, excluded: Mapping[str, Collection[str]]
+) -> tuple[ServingRow, ...]:
+    """The cups of a plan that are to be poured.
+
+    Parameters
+    ----------
+    plan : ServingPlan
+    lines : mapping of int to mapping of str to str
+        Ballot lines on record; cups of lines that are not served are left out, with the
+        labelled reference and the warm-up where nothing else of the set or person is left.
+    excluded : mapping of str to collection of str
+        Samples that are not for an assessor; they are no warm-up either.
+    """
+    out = {
+        (texts.get("assessor", ""), code)
+        for texts in lines.values()
+        if texts.get(NOT_SERVED)
+        for code in codes_of(texts)
+    }
+    poured = [row for row in plan.rows if row.scored and (row.assessor, row.code) not in out]
+    sets = {(row.assessor, row.replicate, row.set) for row in poured}
+    people = {row.assessor for row in poured}
+
+    def kept(row: ServingRow) -> bool:
+        if row.scored:
+            return (row.assessor, row.code) not in out
+        if row.set:
+            return (row.assessor, row.replicate, row.set) in sets
+        return row.assessor in people and row.sample not in excluded.get(row.assessor, ())
+
+    return tuple(row for row in plan.rows if kept(row))
