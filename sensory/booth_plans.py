@@ -11,7 +11,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from .ballots.columns import SENT
+from .ballots.columns import CONSENT, SENT
 from .base.errors import RecordError
 from .base.languages import ballot_words
 from .base.records import StoredSession, digest_of
@@ -19,6 +19,7 @@ from .booth_ballots import answered, ballots_of
 from .serving.allergens import undeclared
 from .serving.lines import ballot_lines
 from .serving.marks import (
+    LEFT,
     NOT_COME,
     NOT_SERVED,
     NOT_THIS_SAMPLE,
@@ -251,13 +252,14 @@ def did_not_come(store: Store, session_id: str, name: str, *, who: str) -> Store
     if before is None or session.closed:
         raise RecordError("Plan the serving first." if before is None else "It is closed.")
     plan = ServingPlan.from_dict(before).without(name)
-    mine = to_serve(lines_of(store, session_id, name))
-    if any(answered(session, mine, ballot) for ballot in ballots_of(session, mine)):
-        raise RecordError(f"{name} has answered a ballot, so {name} came.")
+    mine = lines_of(store, session_id, name)
+    done = any(answered(session, mine, ballot) for ballot in ballots_of(session, mine))
+    if done or any(texts.get(LEFT) for texts in mine.values()):
+        raise RecordError(f"{name} has answered a ballot or left one out, so {name} came.")
     seats = seats_of(people_of(store, session_id))
     booths = {key: seat for key, seat in session.serving["booths"].items() if seat != seats[name]}
     changed = _with_plan(session, _seated(plan.to_dict(), seats), booths)
-    marks = {line: {NOT_SERVED: NOT_COME} for line in mine}
+    marks = {line: {NOT_SERVED: NOT_COME, CONSENT: ""} for line in mine}
     store.write_cells(session_id, marks, who=who, why=NOT_COME)
     why = f"{NOT_COME}; plan SHA-256 {digest_of(changed.serving['plan'])}"
     store.update(changed, expect=session, who=who, what="absent assessor", why=why)

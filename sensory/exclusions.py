@@ -13,9 +13,9 @@ from .ballots.columns import CONSENT
 from .base.errors import RecordError
 from .base.records import StoredSession
 from .booth_ballots import answered, ballots_of
-from .booth_plans import lines_holding, lines_of, people_of, seats_of
-from .serving.allergens import served_samples
-from .serving.marks import LEFT, NOT_SERVED, NOT_THIS_SAMPLE, NOT_TODAY
+from .booth_plans import lines_holding, lines_of, people_of, rows_of_seat, seats_of
+from .serving.allergens import allergens_in, served_samples
+from .serving.marks import LEFT, NOT_SERVED, NOT_THIS_SAMPLE, NOT_TODAY, samples_by_line
 
 if TYPE_CHECKING:  # a booth loads no statistics
     from .workflow import Store
@@ -58,6 +58,17 @@ def excluded_samples(store: Store, session_id: str) -> dict[str, tuple[str, ...]
     by_seat = session.serving.get(_EXCLUDED, {})
     seats = seats_of(people_of(store, session_id))
     return {name: tuple(by_seat[seat]) for name, seat in seats.items() if by_seat.get(seat)}
+
+
+def allergens_by_line(store: Store, session_id: str) -> dict[int, str]:
+    """What the samples of each ballot line hold together; empty for nothing declared."""
+    session = store.session(session_id)
+    found: dict[int, str] = {}
+    for assessor, seat in seats_of(people_of(store, session_id)).items():
+        lines = lines_of(store, session_id, assessor)
+        holds = samples_by_line(rows_of_seat(session, seat), lines)
+        found |= {line: allergens_in(session, samples) for line, samples in holds.items()}
+    return found
 
 
 def exclude(

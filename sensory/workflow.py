@@ -35,6 +35,7 @@ from .outcomes import (
     read_answers,
 )
 from .protocols import find_protocol
+from .serving.marks import check_seats
 
 _ALL = 1_000_000
 
@@ -227,9 +228,18 @@ def _check_plan(question: Question) -> None:
 def enter_cells(
     store: Store, session_id: str, changes: Cells, *, who: str, why: str = "typed"
 ) -> int:
-    """Save typed cells; cells that are already so are not written again. Returns how many were."""
-    if store.session(session_id).closed:
+    """Save typed cells; cells that are already so are not written again. Returns how many were.
+
+    Raises
+    ------
+    RecordError
+        When the ballots are closed, or an assessor of the serving plan would lose their seat.
+    """
+    session = store.session(session_id)
+    if session.closed:
         raise RecordError("The ballots are closed; reopen the session with a reason.")
+    if session.serving:
+        check_seats(store.cells(session_id), changes)
     return store.write_cells(session_id, changes, who=who, why=why)
 
 

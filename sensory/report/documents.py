@@ -92,19 +92,7 @@ def session_words(summary: SessionSummary) -> dict[str, Any]:
         "right": [
             _results(summary),
             _risks(summary),
-            block(
-                "How it was done",
-                ("Method", _method(summary)),
-                ("Assessors", _assessors(summary)),
-                ("Told", details.information),
-                ("Orders", ", ".join(f"{k} {v}" for k, v in summary.orders.items())),
-                *served_rows(summary.served),
-                ("Place", details.place),
-                ("Conditions", details.conditions),
-                ("Deviations", details.deviations),
-                ("Tasted on", details.held_on),
-                ("Led by", details.leader),
-            ),
+            _done(summary),
         ],
         "cannot_heading": "What this session cannot tell",
         "cannot_tell": list(summary.cannot_tell()),
@@ -131,6 +119,23 @@ def sample_block(sample: Sample) -> dict[str, Any]:
         ("Storage", sample.storage),
         ("Served", sample.preparation),
         ("Allergens", sample.allergens),
+    )
+
+
+def _done(summary: SessionSummary) -> dict[str, Any]:
+    details = summary.details
+    return block(
+        "How it was done",
+        ("Method", _method(summary)),
+        ("Assessors", _assessors(summary)),
+        ("Told", details.information),
+        ("Orders", ", ".join(f"{k} {v}" for k, v in summary.orders.items())),
+        *served_rows(summary.served),
+        ("Place", details.place),
+        ("Conditions", details.conditions),
+        ("Deviations", details.deviations),
+        ("Tasted on", details.held_on),
+        ("Led by", details.leader),
     )
 
 

@@ -2,20 +2,29 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import streamlit as st
 
 from ..base.records import StoredSession
 from ..booth_plans import did_not_come
-from ..exclusions import declare_allergens, exclude, excluded_samples, not_today
+from ..exclusions import (
+    allergens_by_line,
+    declare_allergens,
+    exclude,
+    excluded_samples,
+    not_today,
+)
+from ..report.serving_sheets import ballots_pdf, labels_pdf, preparation_pdf
 from ..serving.allergens import NONE, declared_allergens, served_samples, undeclared
-from ..serving.marks import NOT_SERVED, NOT_THIS_SAMPLE, NOT_TODAY
+from ..serving.marks import NOT_SERVED, NOT_THIS_SAMPLE, NOT_TODAY, rows_to_serve, to_serve
 from ..serving.plan import ServingPlan
 from .frame import current_frame, plain, shown_errors, who
 
 
 def before_serving(session: StoredSession, plan: ServingPlan) -> bool:
     """Show both parts; whether sheets and booths may be handed out."""
-    missing = undeclared(session)
+    missing = [] if session.closed else undeclared(session)
     st.subheader("Before serving")
     if missing:
         st.warning(
@@ -77,12 +86,13 @@ def _exclude(session: StoredSession, plan: ServingPlan) -> None:
         person = st.selectbox("Assessor", plan.assessors, key=f"excluded-{session.id}")
         choices = [NOT_TODAY, *served_samples(session)]
         before = [NOT_TODAY] * (person in today) + list(excluded.get(person, ()))
+        state = "-".join(str(choices.index(one)) for one in before)
         marked = st.multiselect(
             "Not for this assessor",
             choices,
             default=before,
             format_func=lambda one: one if one == NOT_TODAY else f"{NOT_THIS_SAMPLE}: {one}",
-            key=f"marked-{session.id}-{plan.assessors.index(person)}-{'|'.join(before)}",
+            key=f"marked-{session.id}-{plan.assessors.index(person)}-{state}",
         )
         if st.button("Keep", key="keep-excluded", disabled=set(marked) == set(before)):
             _kept(session, person, before, marked)
@@ -119,6 +129,8 @@ def _table(
 
 def absent(session: StoredSession, plan: ServingPlan) -> None:
     """Somebody who did not come leaves the plan; all others keep their orders."""
+    if session.closed:
+        return
     name, button = st.columns([3, 1], vertical_alignment="bottom")
     missed = name.selectbox(
         "Somebody did not come",
@@ -135,13 +147,15 @@ def absent(session: StoredSession, plan: ServingPlan) -> None:
 def sheets_to_serve(session: StoredSession, plan: ServingPlan) -> dict[str, Callable[[], bytes]]:
     """Sheets without what is not served, with the allergens that were declared."""
     store = current_frame().store
-    cells = to_serve(store.cells(session.id))
-    rows = rows_to_serve(plan, store.cells(session.id), excluded_samples(store, session.id))
+    cells = store.cells(session.id)
+    rows = rows_to_serve(plan, cells, excluded_samples(store, session.id))
     declared, details = declared_allergens(session), session.details
     language, question = session.serving["language"], session.question
-    held = ballot_allergens(session, plan, cells)
+    held = allergens_by_line(store, session.id)
     return {
         "Preparation": lambda: preparation_pdf(plan, details, rows=rows, allergens=declared),
         "Labels": lambda: labels_pdf(plan, rows=rows),
-        "Paper ballots": lambda: ballots_pdf(cells, question, details, language, allergens=held),
+        "Paper ballots": lambda: ballots_pdf(
+            to_serve(cells), question, details, language, allergens=held
+        ),
     }

@@ -87,7 +87,7 @@ def _otherwise(session: StoredSession, plan: ServingPlan) -> None:
     if st.button(
         "Put it on record",
         key="serve-otherwise",
-        disabled=what is None or needs and not why.strip(),
+        disabled=what is None or (needs and not why.strip()),
     ):
         _stated(session, ballots[number][0], str(what), offered[str(what)], why)
         st.rerun()

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Mapping
 from typing import Any
 
+from ..base.errors import RecordError
 from .layout import ServingRow
 from .lines import ballot_lines
 from .plan import ServingPlan
@@ -36,6 +37,42 @@ def codes_of(texts: Mapping[str, str]) -> tuple[str, ...]:
 def to_serve(lines: Lines) -> dict[int, dict[str, str]]:
     """The lines without those that are not served."""
     return {line: dict(texts) for line, texts in lines.items() if not texts.get(NOT_SERVED)}
+
+
+def check_seats(before: Lines, changes: Lines) -> None:
+    """Refuse a change of ballot lines that moves a seat of the plan.
+
+    Seats count the assessors in the order of their lines. So a name may be spelled otherwise,
+    and lines may be added; but no assessor may lose all lines or come between others.
+
+    Raises
+    ------
+    RecordError
+
+    Examples
+    --------
+    >>> lines = {1: {"assessor": "Anna"}, 2: {"assessor": "Bo"}}
+    >>> check_seats(lines, {1: {"assessor": "Anne"}, 3: {"assessor": "Cleo"}})
+    >>> check_seats(lines, {1: {"assessor": ""}})  # doctest: +ELLIPSIS
+    Traceback (most recent call last):
+    sensory.base.errors.RecordError: Rows of the serving plan keep their assessors: ...
+    """
+    after = {
+        line: {**before.get(line, {}), **changes.get(line, {})} for line in {*before, *changes}
+    }
+    was, now = _seats(before), _seats(after)
+    kept = all(now.get(line, seat) == seat for line, seat in was.items())
+    if not (kept and set(was.values()) <= set(now.values())):
+        raise RecordError(
+            "Rows of the serving plan keep their assessors: write the name again. Who did not "
+            "come, and what was not served, is said on the page Serve."
+        )
+
+
+def _seats(lines: Lines) -> dict[int, int]:
+    people = {line: texts.get("assessor", "") for line, texts in sorted(lines.items())}
+    order = list(dict.fromkeys(name for name in people.values() if name))
+    return {line: order.index(name) for line, name in people.items() if name}
 
 
 def samples_by_line(rows: Iterable[Mapping[str, Any]], lines: Lines) -> dict[int, frozenset[str]]:
