@@ -11,9 +11,13 @@ NONE = "none"
 
 
 def served_samples(session: StoredSession) -> tuple[str, ...]:
-    """Every sample of the serving plan, labelled references and warm-up included."""
-    plan = session.serving.get("plan") or {"rows": []}
-    return tuple(dict.fromkeys(row["sample"] for row in plan["rows"]))
+    """Every sample of the serving plan, then labelled references and warm-up."""
+    plan = session.serving.get("plan")
+    if not plan:
+        return ()
+    served = dict.fromkeys(row["sample"] for row in plan["rows"])
+    named = [name for names in plan["design"]["samples"] for name in names if name in served]
+    return tuple(dict.fromkeys([*named, *served]))
 
 
 def declared_allergens(session: StoredSession) -> dict[str, str]:
