@@ -35,8 +35,9 @@ if TYPE_CHECKING:
     from .workflow import Store
 
 NOT_PUT_DOWN, SPILLED = "not put down", "spilled"
-HAPPENED = (NOT_PUT_DOWN, SPILLED)
-"""Why a ballot was not served, where the leader states it."""
+LEFT_OUT = "left out by the assessor"
+HAPPENED = (NOT_PUT_DOWN, SPILLED, LEFT_OUT)
+"""Why a ballot was not served, where the leader states it; the last as ticked on paper."""
 _LONGEST = 200
 _ELSEWHERE = (NOT_THIS_SAMPLE, NOT_TODAY, NOT_COME)
 Texts = Mapping[str, str]
@@ -110,13 +111,15 @@ def served_otherwise(
 def not_served(
     store: Store, session_id: str, line: int, happened: str, *, why: str, who: str
 ) -> int:
-    """State that a ballot was not put down, or spilled; its answers are not missing.
+    """State that a ballot was not put down, spilled or left out; its answers are not missing.
 
     Parameters
     ----------
     line : int
         Any line of the ballot.
-    happened : {'not put down', 'spilled'}
+    happened : {'not put down', 'spilled', 'left out by the assessor'}
+    why : str
+        The reason. What the assessor left out is 'not this sample' and takes no other.
 
     Raises
     ------
@@ -127,14 +130,15 @@ def not_served(
     session, mine, ballot = _ballot(store, session_id, line)
     if happened not in HAPPENED:
         raise RecordError(f"It can be one of {', '.join(HAPPENED)}; got {happened!r}.")
-    if not why.strip():
+    if not why.strip() and happened != LEFT_OUT:
         raise RecordError("Say why it was not served; the report shows the reason.")
     if answered(session, mine, ballot):
         raise RecordError("This ballot is answered, so it was served.")
-    reason = f"{happened}: {' '.join(why.split())[:_LONGEST]}"
-    done = store.write_cells(
-        session_id, {at: {NOT_SERVED: reason} for at in ballot}, who=who, why=reason
-    )
+    marks = {NOT_SERVED: f"{happened}: {' '.join(why.split())[:_LONGEST]}"}
+    if happened == LEFT_OUT:
+        marks = {NOT_SERVED: NOT_THIS_SAMPLE, LEFT: utc_now()}
+    changes = dict.fromkeys(ballot, marks)
+    done = store.write_cells(session_id, changes, who=who, why=marks[NOT_SERVED])
     _unconfirm(store, session_id, who)
     return done
 

@@ -165,6 +165,15 @@ def test_spilled_ballots_are_not_missing_and_come_back(store):
     assert kept == laid_out
 
 
+def test_a_box_ticked_on_paper_is_kept_in_three_words(store):
+    session_id, _ = planned(store)
+    line = min(lines(store, session_id))
+    served.not_served(store, session_id, line, served.LEFT_OUT, why="milk", who=BY)
+    assert store.cells(session_id)[line][NOT_SERVED] == "not this sample"
+    assert store.entries(session_id)[-1].why == "not this sample"
+    assert "milk" not in repr(store.entries(session_id)[-1])
+
+
 def test_a_ballot_left_out_at_the_booth_can_be_given_again(store):
     session_id, _ = planned(store)
     token = booth_plans.open_booths(store, session_id, who=BY)["Bo"]

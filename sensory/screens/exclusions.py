@@ -7,7 +7,7 @@ from collections.abc import Callable
 import streamlit as st
 
 from ..base.records import StoredSession
-from ..booth_plans import did_not_come
+from ..booth_plans import did_not_come, served_plan
 from ..exclusions import (
     allergens_by_line,
     declare_allergens,
@@ -60,7 +60,10 @@ def _shared(session: StoredSession) -> None:
 
 
 def _declare(session: StoredSession, missing: bool) -> None:
-    with st.expander("Allergens of each sample", expanded=missing):
+    declared = declared_allergens(session)
+    said = (f"- {plain(name)}: {plain(text or 'not declared')}" for name, text in declared.items())
+    st.markdown("\n".join(said))
+    with st.expander("Declare the allergens of each sample", expanded=missing):
         typed = {
             name: st.text_input(
                 plain(name),
@@ -68,7 +71,7 @@ def _declare(session: StoredSession, missing: bool) -> None:
                 placeholder=f"such as milk; sulphites. Or {NONE}",
                 key=f"allergens-{session.id}-{at}",
             )
-            for at, (name, text) in enumerate(declared_allergens(session).items())
+            for at, (name, text) in enumerate(declared.items())
         }
         if st.button(
             "Declare", key="declare-allergens", type="primary" if missing else "secondary"
@@ -127,17 +130,16 @@ def _table(
     ]
 
 
-def absent(session: StoredSession, plan: ServingPlan) -> None:
+def absent(session: StoredSession) -> None:
     """Somebody who did not come leaves the plan; all others keep their orders."""
-    if session.closed:
-        return
+    plan = served_plan(current_frame().store, session.id) or {}
     name, button = st.columns([3, 1], vertical_alignment="bottom")
     missed = name.selectbox(
         "Somebody did not come",
-        plan.assessors,
+        plan.get("assessors", []),
         index=None,
         placeholder="Choose who",
-        key=f"absent-{session.id}-{len(plan.changes)}",
+        key=f"absent-{session.id}-{len(plan.get('changes', []))}",
     )
     if button.button("Not here", key="did-not-come", disabled=missed is None):
         did_not_come(current_frame().store, session.id, str(missed), who=who(session))

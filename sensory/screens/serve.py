@@ -129,7 +129,6 @@ def _hand_out(session: StoredSession, plan: ServingPlan) -> None:
         _sheets(session, plan)
     with right:
         _booths(session)
-        absent(session, plan)
     after_serving(session, plan)
 
 
@@ -170,6 +169,7 @@ def _booths(session: StoredSession) -> None:
         tokens = open_booths(store, session.id, who=who(session))
         st.session_state[key] = {name: _link(token) for name, token in tokens.items()}
     _late(session, key)
+    absent(session)
     links = st.session_state.get(key)
     if links:
         st.download_button(

@@ -11,6 +11,7 @@ from ..decisions.served import Served, served_beside_plan
 from ..methods import find_method
 from ..served import (
     HAPPENED,
+    LEFT_OUT,
     confirm_served,
     not_served,
     possible_servings,
@@ -83,7 +84,7 @@ def _otherwise(session: StoredSession, plan: ServingPlan) -> None:
         "Reason, without names and nothing about health",
         key=f"served-why-{session.id}-{seat}-{number}",
     )
-    needs = what is not None and what != _PLANNED
+    needs = what not in (_PLANNED, LEFT_OUT)
     if st.button(
         "Put it on record",
         key="serve-otherwise",
