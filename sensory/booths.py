@@ -81,6 +81,7 @@ def visit(store: Store, token: str) -> BoothVisit | None:
     session, assessor = found
     mine = _mine(store, session, assessor)
     ballots, waiting = ballots_of(session, mine), waiting_ballots(session, mine)
+    seat = session.serving["booths"][hash_of(token)]
     return BoothVisit(
         assessor=assessor,
         language=session.serving["language"],
@@ -91,7 +92,7 @@ def visit(store: Store, token: str) -> BoothVisit | None:
             for texts in mine.values()
         ),
         closed=session.closed,
-        ballot=_shown(store, session, mine, waiting[0]) if waiting else None,
+        ballot=_shown(session, seat, mine, waiting[0]) if waiting else None,
         sent=sum(bool(mine[one[0]].get(SENT)) for one in ballots),
         left_out=_left_out(ballots, mine, waiting),
         scale=scale_of(session.question),
@@ -99,14 +100,12 @@ def visit(store: Store, token: str) -> BoothVisit | None:
 
 
 def _shown(
-    store: Store,
     session: StoredSession,
+    seat: str,
     mine: Mapping[int, Mapping[str, str]],
     ballot: tuple[int, ...],
 ) -> BoothBallot:
     """A ballot with the allergens of exactly its samples, which are not named."""
-    people = people_of(store, session.id)
-    seat = f"{SEAT}{people.index(mine[ballot[0]]['assessor']) + 1}"
     lines = {line: mine[line] for line in ballot}
     holds = samples_by_line(rows_of_seat(session, seat), lines)
     allergens = allergens_in(session, frozenset().union(*holds.values()))

@@ -9,6 +9,7 @@ import pytest
 
 from sensory import booth_plans, booths, exclusions, workflow
 from sensory.base.errors import ArgumentError, RecordError
+from sensory.decisions.served import served_beside_plan
 from sensory.methods import METHODS, find_method
 from sensory.protocols import PROTOCOLS
 from sensory.serving.allergens import declared_allergens, served_samples, undeclared
@@ -276,9 +277,7 @@ def test_somebody_who_did_not_come_leaves_plan_and_booth_and_is_not_missing(stor
     workflow.close(store, session_id, who=BY)
     summary = workflow.summarise(store, session_id, version="1")
     assert (summary.missing, summary.assessors) == (0, 6)
-    assert summary.served.came == (
-        "6 assessors planned, 6 came, 1 of them without being in the first plan."
-    )
+    assert summary.served.came == ("6 assessors planned, 1 did not come, 1 came late: 6 came.")
     assert store.verify() == []
 
 
@@ -296,6 +295,8 @@ def test_somebody_absent_who_comes_after_all_is_seated_anew(store, key):
     new = ServingPlan.from_dict(booth_plans.served_plan(store, session_id))
     assert not old & {row.code for row in new.rows if row.assessor == "Bo"}
     assert exclusions.excluded_samples(store, session_id)["Bo"] == (plan.rows[0].sample,)
+    said = served_beside_plan(store.session(session_id), store.cells(session_id)).came
+    assert said == "3 assessors planned, 1 came late: 3 came."
     for other in booth_plans.open_booths(store, session_id, who=BY).values():
         finish(store, other)
     left = [texts for texts in mine(store, session_id, "Bo").values() if not texts.get(NOT_SERVED)]

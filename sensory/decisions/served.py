@@ -35,11 +35,14 @@ class Served:
         Whether it was confirmed that all, or all else, was served as planned, and when.
     departures : tuple of str
         Each departure: planned, served, and its reason.
+    allergens : dict of str to str
+        What was declared at the serving, by sample.
     """
 
     came: str
     confirmed: str
     departures: tuple[str, ...]
+    allergens: dict[str, str]
 
     @property
     def lines(self) -> tuple[str, ...]:
@@ -67,6 +70,7 @@ def served_beside_plan(session: StoredSession, cells: Cells) -> Served | None:
         if at
         else f"It is not confirmed that {what} was served as planned.",
         departures=departures,
+        allergens=dict(session.serving.get("allergens", {})),
     )
 
 
@@ -82,23 +86,23 @@ def same_serving(column: str, one: str, other: str) -> bool:
 
 
 def _came(plan: ServingPlan, cells: Cells, seats: Mapping[str, str]) -> str:
+    first = dict(reversed([(seat, what) for what, seat in plan.changes]))
     last = {seat: what for what, seat in plan.changes}
-    late = sum(last.get(seat) == "late" for seat in plan.assessors)
-    kinds = [what for what, _ in plan.changes]
-    planned = len(plan.assessors) - kinds.count("late") + kinds.count("without")
+    late = sum(what == "late" for what in last.values())
+    absent = sum(what == "without" and first[seat] == "without" for seat, what in last.items())
+    new = sum(first[seat] == "late" for seat in last if seat in plan.assessors)
+    planned = len(plan.assessors) - new + absent
     excused = {
         seats.get(texts.get("assessor", ""))
         for texts in cells.values()
         if texts.get(NOT_SERVED) == NOT_TODAY
     }
-    said = f"{_assessors(planned)} planned, {len(plan.assessors)} came"
-    said += f", {late} of them without being in the first plan" if late else ""
+    parts = [f"{planned} assessor{'s' * (planned != 1)} planned"]
+    parts += [f"{absent} {NOT_COME}"] if absent else []
+    parts += [f"{late} came late"] if late else []
     today = len(excused & set(plan.assessors))
-    return f"{said}; {today} of them {NOT_TODAY}." if today else f"{said}."
-
-
-def _assessors(count: int) -> str:
-    return f"{count} assessor{'' if count == 1 else 's'}"
+    said = f"{', '.join(parts)}: {len(plan.assessors)} came"
+    return f"{said}, {today} of them {NOT_TODAY}." if today else f"{said}."
 
 
 def _otherwise(plan: ServingPlan, cells: Cells, seats: Mapping[str, str]) -> Iterator[str]:

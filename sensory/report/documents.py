@@ -240,7 +240,10 @@ def _below(summary: SessionSummary) -> list[dict[str, Any]]:
 
 def served_rows(served: Served | None) -> list[tuple[str, str]]:
     """Who came, and whether the serving was as planned; nothing where there was no plan."""
-    return [("Came", served.came), ("Served", served.confirmed)] if served else []
+    if served is None:
+        return []
+    declared = "; ".join(f"{name}: {text}" for name, text in served.allergens.items())
+    return [("Came", served.came), ("Served", served.confirmed), ("Declared", declared)]
 
 
 def departures(served: Served | None) -> tuple[str, ...]:

@@ -39,8 +39,10 @@ def preparation_pdf(
     rows : sequence of ServingRow
         The cups to pour, by default all of the plan; a tray says how many were left out.
     allergens : mapping of str to str
-        Declared allergens by sample, beside the portions.
+        Declared allergens by sample, beside the portions; by default those of the description
+        stand beside its samples.
     """
+    heads = ["", "sample", "batch", "serving", "allergens"][: 4 if allergens else 5]
     poured, declared = plan.rows if rows is None else rows, allergens or {}
     trays: dict[tuple[str, int], list[list[str]]] = {
         (row.assessor, row.sitting): [] for row in plan.rows
@@ -56,8 +58,9 @@ def preparation_pdf(
         {
             "title": details.title,
             "head": "Preparation: for the kitchen only",
+            "heads": heads,
             "samples": [
-                [one.letter, one.name, one.batch, one.preparation, one.allergens]
+                [one.letter, one.name, one.batch, one.preparation, one.allergens][: len(heads)]
                 for one in details.samples
             ],
             "portions": [

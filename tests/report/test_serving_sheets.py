@@ -97,3 +97,35 @@ def test_booth_cards_carry_the_link_of_each_assessor():
         assert f"Bienvenido/a, {name}." in text
         assert link in text
     assert booth_cards_pdf(links, "es") == booth_cards_pdf(links, "es")
+
+
+@pytest.mark.parametrize("language", languages())
+def test_a_paper_ballot_states_its_own_allergens_and_has_a_box_to_leave_it_out(prepared, language):
+    lines = ballot_lines(PLAN)
+    held = dict(zip(lines, ("milk", "", "celery; milk"), strict=True))
+    content = ballots_pdf(
+        lines, prepared["question"], prepared["details"], language, allergens=held
+    )
+    said = ballot_words(language)
+    pages = [" ".join(page.extract_text().split()) for page in PdfReader(io.BytesIO(content)).pages]
+    for page, allergens in zip(pages, held.values(), strict=True):
+        stated = " ".join(said["ballot_allergens"].format(allergens=allergens).split())
+        assert (stated in page) == bool(allergens)
+        assert (said["leave_out"] in page) == bool(allergens)
+    assert "sulphites" not in " ".join(pages)
+
+
+def test_sheets_leave_out_what_is_not_served_and_say_how_much(prepared):
+    rows = tuple(row for row in PLAN.rows if row.assessor != "Bo")
+    text = words(
+        preparation_pdf(
+            PLAN, prepared["details"], rows=rows, allergens={"A": "none", "B": "milk; celery"}
+        )
+    )
+    gone = [row.code for row in PLAN.rows if row.assessor == "Bo"]
+    labels = words(labels_pdf(PLAN, rows=rows))
+    assert not any(code in text or code in labels for code in gone)
+    assert "Bo, sitting 1 left out: 3 cups" in text
+    assert f"B {sum(row.sample == 'B' for row in rows)} milk; celery" in text
+    assert "sulphites" not in text  # what is declared at the serving stands alone
+    assert PLAN.digest in text

@@ -93,7 +93,7 @@ def test_who_did_not_come_leaves_in_a_click(store, url):
     app.selectbox(key="absent-s1-0").set_value("Bo").run()
     app.button(key="did-not-come").click().run()
     assert not app.exception
-    assert "3 assessors planned, 2 came." in words(app)
+    assert "3 assessors planned, 1 did not come: 2 came." in words(app)
     assert "2 assessors" in words(app)
 
 
@@ -148,7 +148,7 @@ def test_finding_says_what_was_served_and_a_closed_serving_stays(store, url):
     served.confirm_served(store, "s1", who=BY)
     workflow.close(store, "s1", who=BY)
     found = words(run("finding", url))
-    assert "3 assessors planned, 3 came." in found
+    assert "3 assessors planned: 3 came." in found
     assert "Planned and not served (spilled: tray fell)" in found
     assert "All else was served as planned, confirmed" in found
     app = run("serve", url)
