@@ -259,8 +259,10 @@ def test_excluded_answered_and_closed_ballots_are_refused(store):
     before = store.cells(session_id)[anna]["order"]
     other = next(one for one in ("ABB", "BAB") if one != before)
     served.served_otherwise(store, session_id, {anna: other}, why="tray turned", who=BY)
+    served.confirm_served(store, session_id, who=BY)
     workflow.close(store, session_id, who=BY)
     summary = workflow.summarise(store, session_id, version="1")
+    assert any("serving confirmed: all not stated" in line for line in summary.afterwards)
     assert any(f"'{before}' became '{other}'" in line for line in summary.afterwards)
     assert "0 answers were added, 0 answers changed" in summary.afterwards[0]
     assert summary.served.departures[0] == (

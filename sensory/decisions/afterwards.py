@@ -23,6 +23,18 @@ _NO_ANSWER |= {
 }
 _NO_ANSWER |= {f"code_{number}" for number in range(1, 6)} | MARKS
 
+_SERVING = frozenset(
+    {
+        "allergens declared",
+        "excluded",
+        "late assessor",
+        "absent assessor",
+        "serving confirmed",
+        "serving not confirmed",
+    }
+)
+"""Entries about the serving that are told as they are."""
+
 
 def done_afterwards(entries: Sequence[JournalEntry]) -> tuple[str, ...]:
     """What happened once the finding had been shown for the first time, in words.
@@ -49,6 +61,8 @@ def _lines(entry: JournalEntry) -> list[str]:
         place = f"row {change['line']}, {change['name']}"
         words = f"{change['old']!r} became {change['new']!r}"
         lines.append(f"{entry.at}: {place}: {words} ({entry.who})")
+    if entry.what in _SERVING:
+        lines.append(f"{entry.at}: {entry.what}: {entry.why} ({entry.who})")
     if entry.what == "late ballot":
         lines.append(f"{entry.at}: {entry.why} ({entry.who})")
     if entry.what == "described":

@@ -15,6 +15,7 @@ from ..exclusions import (
     excluded_samples,
     not_today,
 )
+from ..methods import find_method
 from ..report.serving_sheets import ballots_pdf, labels_pdf, preparation_pdf
 from ..serving.allergens import NONE, declared_allergens, served_samples, undeclared
 from ..serving.marks import NOT_SERVED, NOT_THIS_SAMPLE, NOT_TODAY, rows_to_serve, to_serve
@@ -24,16 +25,17 @@ from .frame import current_frame, plain, shown_errors, who
 
 def before_serving(session: StoredSession, plan: ServingPlan) -> bool:
     """Show both parts; whether sheets and booths may be handed out."""
-    missing = [] if session.closed else undeclared(session)
+    missing = undeclared(session)
     st.subheader("Before serving")
+    if session.closed:
+        _declared(session)
+        return True
     if missing:
         st.warning(
             "Sheets and booths wait: the allergens of each sample have to be declared first. "
             f"Missing: {plain(', '.join(missing))}. Where there are none, write '{NONE}'."
         )
-    _shared(session)
-    if session.closed:
-        return True
+    _telling(session)
     left, right = st.columns(2, gap="large")
     with left, shown_errors():
         _declare(session, bool(missing))
@@ -42,11 +44,12 @@ def before_serving(session: StoredSession, plan: ServingPlan) -> bool:
     return not missing or bool(session.serving.get("booths"))
 
 
-def _shared(session: StoredSession) -> None:
+def _telling(session: StoredSession) -> None:
     """Say so where the allergens themselves could tell samples apart, or name one."""
     declared = declared_allergens(session)
     texts = [text.casefold() for text in declared.values() if text]
-    if len(set(texts)) > 1:
+    method = find_method(session.question.protocol)
+    if method and not method.together and len(set(texts)) > 1:
         st.info(
             "The samples do not all declare the same. A ballot shows the allergens of its own "
             "samples, so an assessor may tell by them which one it holds."
@@ -59,10 +62,15 @@ def _shared(session: StoredSession) -> None:
         )
 
 
-def _declare(session: StoredSession, missing: bool) -> None:
+def _declared(session: StoredSession) -> dict[str, str]:
     declared = declared_allergens(session)
     said = (f"- {plain(name)}: {plain(text or 'not declared')}" for name, text in declared.items())
     st.markdown("\n".join(said))
+    return declared
+
+
+def _declare(session: StoredSession, missing: bool) -> None:
+    declared = _declared(session)
     with st.expander("Declare the allergens of each sample", expanded=missing):
         typed = {
             name: st.text_input(
