@@ -124,7 +124,11 @@ def not_today(
     marks = _marks(session, seat, mine, excluded)
     if not taken_back:
         changes = {
-            line: {NOT_SERVED: NOT_TODAY} for line in marks if not mine[line].get(NOT_SERVED)
+            line: {NOT_SERVED: NOT_TODAY}
+            for ballot in ballots_of(session, mine)
+            if not answered(session, mine, ballot)
+            for line in ballot
+            if not mine[line].get(NOT_SERVED)
         }
         return store.write_cells(session_id, changes, who=who, why=NOT_TODAY)
     again = {
@@ -144,12 +148,15 @@ def _marks(
     mine: Mapping[int, Mapping[str, str]],
     excluded: Collection[str],
 ) -> dict[int, str]:
-    """The mark of each line that is not answered, and not left out at the booth."""
+    """The mark that each line ought to have, but those that were left out at the booth.
+
+    An answered line ought to have none, even where booth and leader crossed each other.
+    """
     out = lines_holding(session, seat, mine, excluded)
     return {
-        line: NOT_THIS_SAMPLE if line in out else ""
+        line: NOT_THIS_SAMPLE if line in out and not answered(session, mine, ballot) else ""
         for ballot in ballots_of(session, mine)
-        if not answered(session, mine, ballot) and not mine[ballot[0]].get(LEFT)
+        if not mine[ballot[0]].get(LEFT)
         for line in ballot
     }
 

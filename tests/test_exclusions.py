@@ -241,6 +241,22 @@ def test_typed_answers_stay_when_somebody_stops(store):
     assert exclusions.not_today(store, session_id, "Bo", who=BY) == 0
 
 
+def test_a_mark_that_crossed_a_sent_ballot_can_be_taken_off(store):
+    session_id, _ = planned(store)
+    tokens = booth_plans.open_booths(store, session_id, who=BY)
+    finish(store, tokens["Bo"])
+    line = next(iter(mine(store, session_id, "Bo")))
+    for mark, undo in (
+        ("not today", lambda: exclusions.not_today(
+            store, session_id, "Bo", taken_back=True, who=BY)),
+        ("not this sample", lambda: exclusions.exclude(store, session_id, "Bo", [], who=BY)),
+    ):  # fmt: skip
+        store.write_cells(session_id, {line: {NOT_SERVED: mark}}, who=BY, why=mark)
+        assert workflow.checked_ballots(store, session_id).blocking
+        undo()
+        assert not workflow.checked_ballots(store, session_id).blocking
+
+
 def test_cups_of_excluded_ballots_are_not_poured(store):
     session_id, plan = planned(store, "DIFFERENCE_FROM_CONTROL")
     out = {"Bo": ["batch 118"], "Cleo": ["labelled reference"]}
