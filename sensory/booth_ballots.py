@@ -96,8 +96,7 @@ def answered(session: StoredSession, mine: Mine, lines: Sequence[int]) -> bool:
         return True
     if session.serving.get("booths"):
         return False
-    words, at_hand = ballot_words("en"), tuple(lines)
-    asked = _asked(session.question, mine, at_hand, words)
+    asked = _asked(session.question, mine, tuple(lines), ballot_words("en"))
     return any(one.given for one in asked)
 
 
