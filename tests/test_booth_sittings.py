@@ -19,6 +19,8 @@ from sensory.serving.planning import serving_plan
 from sensory.store.archive import archive_session, read_archive
 from sensory.store.repository import open_store
 
+from .test_booths import declare
+
 DEMO = Path(__file__).parents[1] / "demo_data"
 PEOPLE = ("Anna", "Bo", "Cleo")
 PRESSES = ["reference", "zinc press", "quartz press"]
@@ -51,6 +53,7 @@ def served(store, key="PROFILE", minutes=0, settings=None, people=PEOPLE, sample
     booth_plans.serve(
         store, session.id, plan.to_dict(), ballot_lines(plan), break_minutes=minutes, who="L"
     )
+    declare(store, session.id, "none")
     return session.id, plan, booth_plans.open_booths(store, session.id, who="L")
 
 

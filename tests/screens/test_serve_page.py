@@ -62,6 +62,11 @@ def test_samples_of_a_profile_come_from_the_page(store, url):
     app.text_area(key="people-s1").set_value("4").run()
     app.button(key="plan-serving").click().run()
     assert len(store.cells("s1")) == 12
+    assert not any(button.key == "open-booths" for button in app.button)
+    assert "have to be declared first" in words(app)
+    for at in range(3):
+        app.text_input(key=f"allergens-s1-{at}").set_value("none" if at else "sulphites")
+    app.button(key="declare-allergens").click().run()
     app.button(key="open-booths").click().run()
     assert "0 of 12 ballots" in words(app).replace("*", "")
     assert len(app.session_state["links-s1"]) == 4
