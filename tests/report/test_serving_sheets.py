@@ -19,6 +19,7 @@ from sensory.report.serving_sheets import (
     preparation_pdf,
 )
 from sensory.serving.lines import ballot_lines
+from sensory.serving.marks import rows_to_serve, to_serve
 from sensory.serving.planning import serving_plan
 
 DEMO = Path(__file__).parents[2] / "demo_data"
@@ -202,3 +203,38 @@ def test_sheets_leave_out_what_is_not_served_and_say_how_much(prepared):
     assert f"B {sum(row.sample == 'B' for row in rows)} milk; celery" in text
     assert "sulphites" not in text  # what is declared at the serving stands alone
     assert PLAN.digest in text
+
+
+@pytest.mark.parametrize("language", languages())
+def test_paper_ballots_join_sittings_allergens_and_what_is_left_out(prepared, language):
+    """Anna's second ballot is not for her, and Bo has no warm-up sample."""
+    said, question, details = ballot_words(language), prepared["question"], prepared["details"]
+    lines = ballot_lines(TWICE)
+    lines[2]["not served"] = "not this sample"
+    rows = rows_to_serve(TWICE, lines, {"Bo": ["plain syrup"]})
+    kept = to_serve(lines)
+    more = {"plan": TWICE, "rows": rows, "allergens": dict.fromkeys(kept, "milk")}
+    pages = page_words(
+        ballots_pdf(kept, question, details, language, warm_up_allergens="celery", **more)
+    )
+    numbers = [(1, 1), (3, 2), (4, 2), (1, 1), (2, 1), (3, 2), (4, 2)]
+    for at, ((number, sitting), page) in enumerate(zip(numbers, pages, strict=True)):
+        assert said["ballot_of"].format(number=number, all=4) in page
+        assert said["sitting_of"].format(number=sitting, all=2) in page
+        assert said["ballot_allergens"].format(allergens="milk") in page
+        assert said["leave_out"] in page
+        warm = at in (0, 1)
+        assert (said["warm_up_allergens"].format(allergens="celery") in page) is warm
+        assert (said["warm_up_leave"] in page) is warm
+        assert (said["warm_up"] in page) is warm
+        assert (said["break_after"] in page) is (at in (0, 4))
+    labels = words(labels_pdf(TWICE, rows=rows))
+    assert "Anna · 1.1.3" in labels
+    assert "Anna · 1.2." not in labels
+    assert "Anna · 2.3.1" in labels
+    assert labels.count("warm-up") == 2
+    kitchen = words(preparation_pdf(TWICE, details, rows=rows, allergens={"plain syrup": "celery"}))
+    assert "plain syrup 2 celery" in kitchen
+    for tray, note in (("Anna, sitting 1", "3 cups"), ("Bo, sitting 1", "1 cup")):
+        assert f"{tray} left out: {note} " in kitchen
+    assert "Anna, sitting 2 left out" not in kitchen
