@@ -13,6 +13,7 @@ from .base.records import Question, StoredSession
 from .methods import asked_in, find_method, find_test
 from .protocols import Protocol
 from .scales import agreed_scale
+from .serving.marks import CONSENT, NOT_COME, NOT_SERVED, NOT_TODAY, SENT, codes_of
 
 Mine = Mapping[int, Mapping[str, str]]
 """The ballot lines of one assessor."""
@@ -66,6 +67,8 @@ class BoothBallot:
     guess : bool or None
         Mark of a guess; None where the test has none.
     comment : str
+    allergens : str
+        Of all its samples together; empty where none are declared.
     """
 
     line: int
@@ -76,6 +79,7 @@ class BoothBallot:
     asked: tuple[Asked, ...]
     guess: bool | None
     comment: str
+    allergens: str = ""
 
 
 def ballots_of(session: StoredSession, mine: Mine) -> list[tuple[int, ...]]:
@@ -83,10 +87,38 @@ def ballots_of(session: StoredSession, mine: Mine) -> list[tuple[int, ...]]:
     method = find_method(session.question.protocol)
     if method is None or not method.together:
         return [(line,) for line in mine]
-    groups: dict[str, list[int]] = {}
+    groups: dict[tuple[str, bool], list[int]] = {}
     for line, texts in mine.items():
-        groups.setdefault(texts.get("replicate", ""), []).append(line)
+        before = texts.get(NOT_SERVED) == NOT_COME  # who comes after all has new lines
+        groups.setdefault((texts.get("replicate", ""), before), []).append(line)
     return [tuple(lines) for lines in groups.values()]
+
+
+def answered(session: StoredSession, mine: Mine, lines: Sequence[int]) -> bool:
+    """Whether a ballot counts already: sent from its booth, or typed where there are none."""
+    if any(mine[line].get(SENT) for line in lines):
+        return True
+    if session.serving.get("booths"):
+        return False
+    asked = _asked(session.question, mine, tuple(lines), ballot_words("en"))
+    return any(one.given for one in asked)
+
+
+def excused(mine: Mine) -> bool:
+    """Whether an assessor does not taste today, or no longer."""
+    return any(
+        texts.get(CONSENT, "").startswith(NOT_TODAY) or texts.get(NOT_SERVED) == NOT_TODAY
+        for texts in mine.values()
+    )
+
+
+def waiting_ballots(session: StoredSession, mine: Mine) -> list[tuple[int, ...]]:
+    """Ballots that are neither sent nor left out."""
+    return [
+        lines
+        for lines in ballots_of(session, mine)
+        if not mine[lines[0]].get(SENT) and not mine[lines[0]].get(NOT_SERVED)
+    ]
 
 
 def booth_ballot(
@@ -94,6 +126,7 @@ def booth_ballot(
     mine: Mine,
     lines: tuple[int, ...],
     ballots: Sequence[tuple[int, ...]],
+    allergens: str = "",
 ) -> BoothBallot:
     """The ballot of these lines, in the language of the session."""
     words = ballot_words(session.serving["language"])
@@ -104,23 +137,17 @@ def booth_ballot(
         line=lines[0],
         number=ballots.index(lines) + 1,
         all=len(ballots),
-        codes=("",) * labelled + tuple(codes_of(mine, lines)),
+        codes=("",) * labelled + tuple(_codes(mine, lines)),
         asks=asked_in(words, question),
         asked=tuple(_asked(question, mine, lines, words)),
         guess=bool(texts.get("guess")) if isinstance(test, Protocol) else None,
         comment=texts.get("comment", ""),
+        allergens=allergens,
     )
 
 
-def codes_of(mine: Mine, lines: tuple[int, ...]) -> list[str]:
-    """Codes on the cups of these lines, first served first."""
-    found = []
-    for line in lines:
-        texts = mine[line]
-        single = [texts[name] for name in ("code", "codes") if texts.get(name)]
-        found += [code for text in single for code in text.split()]
-        found += [texts[f"code_{n}"] for n in range(1, 6) if texts.get(f"code_{n}")]
-    return found
+def _codes(mine: Mine, lines: tuple[int, ...]) -> list[str]:
+    return [code for line in lines for code in codes_of(mine[line])]
 
 
 def _asked(
@@ -131,7 +158,7 @@ def _asked(
 ) -> Iterable[Asked]:
     """The answers that a ballot asks for."""
     test, line = find_test(question.protocol), lines[0]
-    texts, codes = mine[line], codes_of(mine, lines)
+    texts, codes = mine[line], _codes(mine, lines)
     if isinstance(test, Protocol):
         kind = "two" if test.picks == 2 else "one"
         choices = tuple((code, code) for code in codes)

@@ -12,11 +12,12 @@ from datetime import datetime, timedelta
 from math import ceil
 from typing import TYPE_CHECKING, Any
 
-from .ballots.columns import CONSENT, NOT_TODAY, SENT, WARM_UP
 from .base.errors import RecordError
 from .base.records import StoredSession, utc_now
-from .booth_ballots import Mine, codes_of
-from .booth_plans import BREAKS, SEAT, people_of
+from .booth_ballots import Mine, excused
+from .booth_plans import BREAKS, excluded_of, people_of, rows_of_seat, seats_of
+from .serving.allergens import allergens_in
+from .serving.marks import LEFT, NOT_SERVED, SENT, WARM_UP, codes_of
 
 if TYPE_CHECKING:  # a booth loads no statistics
     from .workflow import Store
@@ -35,6 +36,8 @@ class Halt:
         Of the warm-up sample.
     minutes : int or None
         How long a break still lasts; None where the leader says so.
+    allergens : str
+        Of the warm-up sample; empty where none are declared.
     """
 
     kind: str
@@ -42,6 +45,7 @@ class Halt:
     sittings: int
     code: str = ""
     minutes: int | None = None
+    allergens: str = ""
 
 
 def halt_of(
@@ -55,13 +59,13 @@ def halt_of(
     mine : mapping of int to mapping of str to str
         The ballot lines of one assessor.
     waiting : sequence of tuples of int
-        Lines of the ballots that are not sent, the next one first.
+        Lines of the ballots neither sent nor left out, the next one first.
     """
     design = session.serving["plan"]["design"]
     if not waiting or not (design["warm_up"] or design["sittings"] > 1):
         return None
-    seat = people_of(store, session.id).index(mine[waiting[0][0]]["assessor"]) + 1
-    rows = _rows_of(session, seat)
+    seat = seats_of(people_of(store, session.id))[mine[waiting[0][0]]["assessor"]]
+    rows = rows_of_seat(session, seat)
     by_line = _sittings(mine, rows)
     now = by_line[waiting[0][0]]
     here = [mine[line] for line, sitting in by_line.items() if sitting == now]
@@ -70,16 +74,18 @@ def halt_of(
     minutes = _break(session, mine, by_line, now)
     if minutes != 0:
         return Halt(kind="break", sitting=now, sittings=design["sittings"], minutes=minutes)
-    code = next((row["code"] for row in rows if row["sitting"] == now and not row["set"]), "")
-    if not code or any(texts.get(WARM_UP) for texts in here):
+    cup = next((row for row in rows if row["sitting"] == now and not row["set"]), None)
+    if cup is None or any(texts.get(WARM_UP) for texts in here):
         return None
-    return Halt(kind="warm-up", sitting=now, sittings=design["sittings"], code=code)
-
-
-def _rows_of(session: StoredSession, seat: int) -> list[Mapping[str, Any]]:
-    """The coded cups of one assessor; the plan on record knows seats, no names."""
-    rows = session.serving["plan"]["rows"]
-    return [row for row in rows if row["assessor"] == f"{SEAT}{seat}" and row["code"]]
+    if cup["sample"] in excluded_of(session, seat):
+        return None
+    return Halt(
+        kind="warm-up",
+        sitting=now,
+        sittings=design["sittings"],
+        code=cup["code"],
+        allergens=allergens_in(session, [cup["sample"]]),
+    )
 
 
 def _sittings(mine: Mine, rows: Iterable[Mapping[str, Any]]) -> dict[int, int]:
@@ -87,21 +93,25 @@ def _sittings(mine: Mine, rows: Iterable[Mapping[str, Any]]) -> dict[int, int]:
 
     A line typed by hand has no cup of the plan: sitting 0, before which nothing comes.
     """
-    served = {row["code"]: row["sitting"] for row in rows}
-    return {line: served.get(next(iter(codes_of(mine, (line,))), ""), 0) for line in mine}
+    served = {row["code"]: row["sitting"] for row in rows if row["code"]}
+    return {line: served.get(next(iter(codes_of(mine[line])), ""), 0) for line in mine}
 
 
 def _break(session: StoredSession, mine: Mine, by_line: Mapping[int, int], now: int) -> int | None:
-    """Minutes before a sitting may begin; 0 for none, None until the leader starts it."""
+    """Minutes before a sitting may begin; 0 for none, None until the leader starts it.
+
+    They count from the last ballot that was sent, or left out at the booth.
+    """
     breaks = session.serving.get(BREAKS)
     if not breaks or now <= breaks["started"]:
         return 0
     if not breaks["minutes"]:
         return None
-    sent = [mine[line].get(SENT, "") for line, sitting in by_line.items() if sitting < now]
-    if not any(sent):
+    before = [mine[line] for line, sitting in by_line.items() if sitting < now]
+    done = [texts[mark] for texts in before for mark in (SENT, LEFT) if texts.get(mark)]
+    if not done:
         return 0
-    over = datetime.fromisoformat(max(sent)) + timedelta(minutes=breaks["minutes"])
+    over = datetime.fromisoformat(max(done)) + timedelta(minutes=breaks["minutes"])
     left = (over - datetime.fromisoformat(utc_now())).total_seconds()
     return max(0, ceil(left / 60))
 
@@ -136,15 +146,19 @@ def start_sitting(store: Store, session_id: str, number: int, *, who: str) -> St
 
 
 def done_with(store: Store, session_id: str, sitting: int) -> tuple[int, int]:
-    """How many assessors have sent all ballots up to a sitting, of how many who taste today."""
+    """How many assessors are done up to a sitting, of how many who taste today.
+
+    Done is who has no ballot left that waits: each is sent, left out or not served.
+    """
     session, cells = store.session(session_id), store.cells(session_id)
     done = []
-    for seat, name in enumerate(people_of(store, session_id), start=1):
+    for name, seat in seats_of(people_of(store, session_id)).items():
         mine = {line: texts for line, texts in cells.items() if texts["assessor"] == name}
-        if any(texts.get(CONSENT, "").startswith(NOT_TODAY) for texts in mine.values()):
+        if seat not in session.serving["plan"]["assessors"] or excused(mine):
             continue
-        by_line = _sittings(mine, _rows_of(session, seat))
-        done.append(all(mine[line].get(SENT) for line in mine if by_line[line] <= sitting))
+        by_line = _sittings(mine, rows_of_seat(session, seat))
+        here = [mine[line] for line in mine if by_line[line] <= sitting]
+        done.append(all(texts.get(SENT) or texts.get(NOT_SERVED) for texts in here))
     return sum(done), len(done)
 
 

@@ -9,11 +9,10 @@ from __future__ import annotations
 
 import hmac
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from .ballots.columns import CONSENT, LATE, NOT_TODAY, SENT, WARM_UP
 from .base.errors import RecordError
 from .base.records import StoredSession, utc_now
 from .booth_ballots import (
@@ -21,11 +20,27 @@ from .booth_ballots import (
     ballots_of,
     booth_ballot,
     check_answer,
+    excused,
     scale_of,
     still_open,
+    waiting_ballots,
 )
-from .booth_plans import SEAT, hash_of, people_of
+from .booth_plans import hash_of, people_of, rows_of_seat
 from .booth_sittings import Halt, halt_of
+from .serving.allergens import allergens_in, served_samples
+from .serving.marks import (
+    CONSENT,
+    LATE,
+    LEFT,
+    NOT_SERVED,
+    NOT_THIS_SAMPLE,
+    NOT_TODAY,
+    SEAT,
+    SENT,
+    WARM_UP,
+    samples_by_line,
+    to_serve,
+)
 
 if TYPE_CHECKING:  # a booth loads no statistics
     from .workflow import Store
@@ -44,8 +59,10 @@ class BoothVisit:
     consented, excused, closed : bool
         Wants to taste; does not, today; the session is closed.
     ballot : BoothBallot or None
-        The next one to be answered; None when all are sent.
+        The next one to be answered; None when none waits.
     sent : int
+    left_out : tuple of int
+        Numbers of the ballots that are left out between the last one sent and this one.
     scale : (float, float)
     halt : Halt or None
         What comes before the ballot: a warm-up sample or a break.
@@ -59,6 +76,7 @@ class BoothVisit:
     closed: bool
     ballot: BoothBallot | None
     sent: int
+    left_out: tuple[int, ...]
     scale: tuple[float, float]
     halt: Halt | None = None
 
@@ -70,22 +88,51 @@ def visit(store: Store, token: str) -> BoothVisit | None:
         return None
     session, assessor = found
     mine = _mine(store, session, assessor)
-    ballots = ballots_of(session, mine)
-    waiting = [one for one in ballots if not mine[one[0]].get(SENT)]
+    ballots, waiting = ballots_of(session, mine), waiting_ballots(session, mine)
+    seat = session.serving["booths"][hash_of(token)]
     return BoothVisit(
         assessor=assessor,
         language=session.serving["language"],
-        allergens="; ".join(
-            dict.fromkeys(one.allergens for one in session.details.samples if one.allergens)
-        ),
+        allergens=allergens_in(session, served_samples(session)),
         consented=_consented(mine),
-        excused=any(texts.get(CONSENT, "").startswith(NOT_TODAY) for texts in mine.values()),
+        excused=excused(mine),
         closed=session.closed,
-        ballot=booth_ballot(session, mine, waiting[0], ballots) if waiting else None,
-        sent=len(ballots) - len(waiting),
+        ballot=_shown(session, seat, mine, waiting[0]) if waiting else None,
+        sent=sum(bool(mine[one[0]].get(SENT)) for one in ballots),
+        left_out=_left_out(ballots, mine, waiting),
         scale=scale_of(session.question),
         halt=halt_of(store, session, mine, waiting),
     )
+
+
+def _shown(
+    session: StoredSession,
+    seat: str,
+    mine: Mapping[int, Mapping[str, str]],
+    ballot: tuple[int, ...],
+) -> BoothBallot:
+    """A ballot with the allergens of exactly its samples, which are not named."""
+    lines = {line: mine[line] for line in ballot}
+    holds = samples_by_line(rows_of_seat(session, seat), lines)
+    allergens = allergens_in(session, frozenset().union(*holds.values()))
+    return booth_ballot(session, mine, ballot, ballots_of(session, mine), allergens)
+
+
+def _left_out(
+    ballots: Sequence[tuple[int, ...]],
+    mine: Mapping[int, Mapping[str, str]],
+    waiting: Sequence[tuple[int, ...]],
+) -> tuple[int, ...]:
+    """Numbers of the ballots left out just before the one that waits."""
+    found: list[int] = []
+    for number, ballot in enumerate(ballots, start=1):
+        if waiting and ballot == waiting[0]:
+            break
+        if mine[ballot[0]].get(SENT):
+            found = []
+        elif mine[ballot[0]].get(NOT_SERVED):
+            found.append(number)
+    return tuple(found)
 
 
 def consent(store: Store, token: str, *, wants: bool = True) -> None:
@@ -97,8 +144,10 @@ def consent(store: Store, token: str, *, wants: bool = True) -> None:
     first = min(mine)
     if not mine[first].get(CONSENT):
         said = utc_now() if wants else f"{NOT_TODAY} {utc_now()}"
-        why = "consent given" if wants else "does not taste today"
-        _write(store, session, {first: {CONSENT: said}}, assessor, why)
+        changes = {first: {CONSENT: said}}
+        for line in () if wants else to_serve(mine):
+            changes.setdefault(line, {})[NOT_SERVED] = NOT_TODAY
+        _write(store, session, changes, assessor, "consent given" if wants else NOT_TODAY)
 
 
 def tasted(store: Store, token: str, code: str) -> None:
@@ -109,12 +158,26 @@ def tasted(store: Store, token: str, code: str) -> None:
     RecordError
         For a link that is not valid, a closed session, or no consent.
     """
+    _past_warm_up(store, token, code, utc_now(), "warm-up sample tasted")
+
+
+def leave_warm_up(store: Store, token: str, code: str) -> None:
+    """Go on without the warm-up sample of this code; nothing more is asked.
+
+    Raises
+    ------
+    RecordError
+        As in `tasted`.
+    """
+    _past_warm_up(store, token, code, NOT_THIS_SAMPLE, NOT_THIS_SAMPLE)
+
+
+def _past_warm_up(store: Store, token: str, code: str, said: str, why: str) -> None:
     session, assessor, mine = _open(store, token)
     waiting = _all_waiting(session, mine)
     halt = halt_of(store, session, mine, waiting)
     if halt is not None and halt.kind == "warm-up" and halt.code == code:
-        line = waiting[0][0]
-        _write(store, session, {line: {WARM_UP: utc_now()}}, assessor, "warm-up sample tasted")
+        _write(store, session, {waiting[0][0]: {WARM_UP: said}}, assessor, why)
 
 
 def keep(store: Store, token: str, line: int, answers: Mapping[int, Mapping[str, str]]) -> None:
@@ -170,6 +233,26 @@ def send(store: Store, token: str, line: int) -> None:
     _write(store, session, {at: {SENT: now} for at in lines}, assessor, "ballot sent")
 
 
+def leave_out(store: Store, token: str, line: int) -> None:
+    """Leave out the ballot that waits, because of a sample of it; nothing more is asked.
+
+    It is kept as 'not this sample' and not counted as missing. Leaving it out again changes
+    nothing.
+
+    Raises
+    ------
+    RecordError
+        As in `keep`.
+    """
+    session, assessor, mine = _open(store, token)
+    if mine.get(line, {}).get(NOT_SERVED):
+        return
+    _waiting(store, session, mine, line)
+    lines = next(one for one in ballots_of(session, mine) if one[0] == line)
+    mark = {NOT_SERVED: NOT_THIS_SAMPLE, LEFT: utc_now()}
+    _write(store, session, dict.fromkeys(lines, mark), assessor, NOT_THIS_SAMPLE)
+
+
 def late(store: Store, token: str) -> bool:
     """Mark answers that were given and not sent before the session was closed.
 
@@ -188,9 +271,8 @@ def late(store: Store, token: str) -> bool:
     told = session.serving.get(LATE, {})
     marks = {
         str(lines[0]): utc_now()
-        for lines in ballots_of(session, mine)
-        if not mine[lines[0]].get(SENT)
-        and str(lines[0]) not in told
+        for lines in waiting_ballots(session, mine)
+        if str(lines[0]) not in told
         and any(one.given for one in booth_ballot(session, mine, lines, [lines]).asked)
     }
     if marks:
@@ -239,10 +321,10 @@ def _mine(store: Store, session: StoredSession, assessor: str) -> dict[int, dict
 def _all_waiting(
     session: StoredSession, mine: Mapping[int, Mapping[str, str]]
 ) -> list[tuple[int, ...]]:
-    """Lines of the ballots that are not sent; RecordError before consent."""
+    """Lines of the ballots neither sent nor left out; RecordError before consent."""
     if not _consented(mine):
         raise RecordError("Not before the cautions are read and consent is given.")
-    return [one for one in ballots_of(session, mine) if not mine[one[0]].get(SENT)]
+    return waiting_ballots(session, mine)
 
 
 def _waiting(

@@ -7,13 +7,15 @@ stands beside its key in `READERS`.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from typing import Any
 
 from .ballots.choice_ballot import CheckedBallots, Tally, tally
-from .ballots.columns import MARKS, MOST_CODES, SENT
+from .ballots.columns import MOST_CODES
 from .ballots.lines import Cells, check_cells
+from .ballots.method_columns import CIRCUMSTANCES
 from .ballots.method_rows import CheckedRows, check_rows
-from .base.errors import ArgumentError, RecordError
+from .base.errors import ArgumentError, Fault, RecordError
 from .base.records import Question
 from .decisions.controlled import read_difference_from_control
 from .decisions.findings import SessionFinding, session_finding
@@ -24,9 +26,11 @@ from .decisions.reading import Reading, cannot_read, plain_reason
 from .decisions.yes_no import read_a_not_a, read_same_different
 from .methods import METHODS, find_method, find_test
 from .protocols import find_protocol
+from .serving.marks import BOOTH_MARKS, NOT_SERVED, SENT, SERVING_MARKS
 
 _SERVED = {"assessor", "order", "pair", "sample", "replicate", "code", "codes"}
-_SERVED |= {f"code_{number}" for number in range(1, MOST_CODES + 1)}
+_SERVED |= {f"code_{number}" for number in range(1, MOST_CODES + 1)} | SERVING_MARKS
+_BESIDE = CIRCUMSTANCES | {"protocol", "correct", "guess", "comment"}
 Checked = CheckedBallots | CheckedRows
 READERS: dict[str, Callable[[Sequence[dict[str, Any]], Question], Reading]] = {
     "A_NOT_A": read_a_not_a,
@@ -41,27 +45,75 @@ READERS: dict[str, Callable[[Sequence[dict[str, Any]], Question], Reading]] = {
 def check_ballots(cells: Cells, question: Question) -> Checked:
     """Judge numbered lines of cells as ballots of the test that the question names.
 
-    Of a session at booths only the ballots that were sent have answers.
+    Of a session at booths only the ballots that were sent have answers. Lines that were not
+    served are left out with a remark, and are not missing.
     """
-    cells = _as_sent(cells)
+    cells, faults = _as_served(_as_sent(cells))
     method = find_method(question.protocol)
     if method is None:
-        return check_cells(cells, question)
-    return check_rows(cells, method, question.settings)
+        choices = check_cells(cells, question)
+        return replace(choices, faults=(*choices.faults, *faults)) if faults else choices
+    rows = check_rows(cells, method, question.settings)
+    return replace(rows, faults=(*rows.faults, *faults)) if faults else rows
 
 
 def _as_sent(cells: Cells) -> Cells:
     """Lines without the marks of the booth, and without answers that were never sent."""
-    if not any(mark in texts for texts in cells.values() for mark in MARKS):
+    if not any(BOOTH_MARKS & texts.keys() for texts in cells.values()):
         return cells
     return {
         line: {
             name: text
             for name, text in texts.items()
-            if name not in MARKS and (texts.get(SENT) or name in _SERVED)
+            if name not in BOOTH_MARKS and (texts.get(SENT) or name in _SERVED)
         }
         for line, texts in cells.items()
     }
+
+
+def _as_served(cells: Cells) -> tuple[Cells, list[Fault]]:
+    """Lines that were served, without marks; and what is to be said of the others."""
+    if not any(SERVING_MARKS & texts.keys() for texts in cells.values()):
+        return cells, []
+    kept = {
+        line: {name: text for name, text in texts.items() if name not in SERVING_MARKS}
+        for line, texts in cells.items()
+        if not texts.get(NOT_SERVED)
+    }
+    faults: list[Fault] = []
+    reasons: dict[str, list[str]] = {}
+    for line, texts in sorted(cells.items()):
+        if why := texts.get(NOT_SERVED, ""):
+            reasons.setdefault(why, []).append(str(line))
+            answers = [name for name in texts if name not in _SERVED | _BESIDE]
+            faults += [_answered(line, name, texts[name]) for name in answers]
+    for why, lines in reasons.items():
+        rows = f"row{'s' if len(lines) > 1 else ''} {', '.join(lines)}"
+        faults.append(
+            Fault(
+                sheet="",
+                row=0,
+                column="",
+                value="",
+                rule="not served",
+                problem=f"Not served ({why}): {rows}.",
+                advice="Left out; not counted as missing.",
+                blocking=False,
+            )
+        )
+    return kept, faults
+
+
+def _answered(line: int, name: str, text: str) -> Fault:
+    return Fault(
+        sheet="",
+        row=line,
+        column=name,
+        value=text,
+        rule="answer to what was not served",
+        problem="There is an answer, and the record says that this ballot was not served.",
+        advice="Empty the answer; or say on the page Serve what was served.",
+    )
 
 
 def outcome(checked: Checked, question: Question) -> str:

@@ -23,6 +23,7 @@ from .choices.risks import SessionRisks, session_risks
 from .decisions.afterwards import done_afterwards
 from .decisions.attempts import attempts_in_words, batch_of, earlier_attempts
 from .decisions.reading import ReadSession
+from .decisions.served import served_beside_plan
 from .decisions.summary import SessionSummary
 from .methods import find_method
 from .outcomes import (
@@ -34,6 +35,7 @@ from .outcomes import (
     read_answers,
 )
 from .protocols import find_protocol
+from .serving.marks import check_seats
 
 _ALL = 1_000_000
 
@@ -226,9 +228,18 @@ def _check_plan(question: Question) -> None:
 def enter_cells(
     store: Store, session_id: str, changes: Cells, *, who: str, why: str = "typed"
 ) -> int:
-    """Save typed cells; cells that are already so are not written again. Returns how many were."""
-    if store.session(session_id).closed:
+    """Save typed cells; cells that are already so are not written again. Returns how many were.
+
+    Raises
+    ------
+    RecordError
+        When the ballots are closed, or an assessor of the serving plan would lose their seat.
+    """
+    session = store.session(session_id)
+    if session.closed:
         raise RecordError("The ballots are closed; reopen the session with a reason.")
+    if session.serving:
+        check_seats(store.cells(session_id), changes)
     return store.write_cells(session_id, changes, who=who, why=why)
 
 
@@ -314,6 +325,7 @@ def summarise(store: Store, session_id: str, *, version: str) -> SessionSummary:
         printed_at=utc_now(),
         version=version,
         attempts=_attempts(store, session, counted.trials),
+        served=served_beside_plan(session, store.cells(session_id)),
     )
 
 
@@ -347,6 +359,7 @@ def read_session(store: Store, session_id: str, *, version: str) -> ReadSession:
         printed_at=utc_now(),
         version=version,
         attempts=_attempts(store, session, len(checked.rows)),
+        served=served_beside_plan(session, store.cells(session_id)),
     )
 
 

@@ -8,16 +8,20 @@ from pathlib import Path
 
 import pytest
 
-from sensory import booth_plans, booth_sittings, booths, workflow
+from sensory import booth_plans, booth_sittings, booths, exclusions, workflow
 from sensory.base.errors import ArgumentError, RecordError
 from sensory.base.records import Finding
 from sensory.booth_ballots import still_open
 from sensory.methods import find_test
 from sensory.protocols import PROTOCOLS
+from sensory.serving.allergens import undeclared
 from sensory.serving.lines import ballot_lines
+from sensory.serving.marks import LEFT, NOT_SERVED, WARM_UP, rows_to_serve
 from sensory.serving.planning import serving_plan
 from sensory.store.archive import archive_session, read_archive
 from sensory.store.repository import open_store
+
+from .test_booths import declare
 
 DEMO = Path(__file__).parents[1] / "demo_data"
 PEOPLE = ("Anna", "Bo", "Cleo")
@@ -51,6 +55,7 @@ def served(store, key="PROFILE", minutes=0, settings=None, people=PEOPLE, sample
     booth_plans.serve(
         store, session.id, plan.to_dict(), ballot_lines(plan), break_minutes=minutes, who="L"
     )
+    declare(store, session.id, "none")
     return session.id, plan, booth_plans.open_booths(store, session.id, who="L")
 
 
@@ -316,3 +321,93 @@ def test_incomplete_blocks_from_plan_to_finding(store, key, settings):
     assert read.reading.finding is Finding.DIFFERENT
     assert read.missing == 0
     assert read.answers == 14 * 3 * (2 if key == "PROFILE" else 1)
+
+
+def test_a_warm_up_sample_is_declared_and_an_exclusion_skips_it(store):
+    session_id, plan, tokens = served(
+        store, "TRIANGLE", replicates=2, sittings=2, warm_up="plain syrup"
+    )
+    exclusions.declare_allergens(store, session_id, {"plain syrup": ""}, who="L")
+    assert undeclared(store.session(session_id)) == ["plain syrup"]
+    with pytest.raises(RecordError, match=r"Declare the allergens.*: plain syrup"):
+        booth_plans.open_booths(store, session_id, who="L")
+    exclusions.declare_allergens(store, session_id, {"plain syrup": "celery"}, who="L")
+    exclusions.exclude(store, session_id, "Bo", ["plain syrup"], who="L")
+    assert not any(texts.get(NOT_SERVED) for texts in store.cells(session_id).values())
+    booths.consent(store, tokens["Anna"])
+    booths.consent(store, tokens["Bo"])
+    halt = booths.visit(store, tokens["Anna"]).halt
+    assert (halt.kind, halt.allergens) == ("warm-up", "celery")
+    assert booths.visit(store, tokens["Anna"]).ballot.allergens == ""
+    assert booths.visit(store, tokens["Bo"]).halt is None
+    assert list(answered(store, tokens["Bo"])) == codes(plan, "Bo", 1)
+    assert booths.visit(store, tokens["Bo"]).halt.kind == "break"
+    booth_sittings.start_sitting(store, session_id, 2, who="L")
+    assert booths.visit(store, tokens["Bo"]).halt is None
+    excluded = exclusions.excluded_samples(store, session_id)
+    assert excluded == {"Bo": ("plain syrup",)}
+    poured = rows_to_serve(plan, store.cells(session_id), excluded)
+    warm_ups = [(row.assessor, row.sitting) for row in poured if not row.set]
+    assert warm_ups == [("Anna", 1), ("Anna", 2), ("Cleo", 1), ("Cleo", 2)]
+
+
+def test_a_warm_up_sample_is_left_out_at_the_booth(store):
+    session_id, _, tokens = served(store, "TRIANGLE", warm_up="plain syrup")
+    token = tokens["Cleo"]
+    booths.consent(store, token)
+    booths.leave_warm_up(store, token, "000")  # another code: nothing happens
+    booths.leave_warm_up(store, token, booths.visit(store, token).halt.code)
+    entry = store.entries(session_id)[-1]
+    assert (entry.who, entry.why) == ("booth of Cleo", "not this sample")
+    assert booths.visit(store, token).halt is None
+    answered(store, token)
+    marks = [texts[WARM_UP] for texts in store.cells(session_id).values() if texts.get(WARM_UP)]
+    assert marks == ["not this sample"]
+    assert workflow.checked_ballots(store, session_id).ready == 3
+    assert not workflow.checked_ballots(store, session_id).blocking
+
+
+def test_a_ballot_left_out_before_a_break_keeps_nobody_waiting(store):
+    session_id, plan, tokens = served(store, replicates=2, sittings=2)
+    token = tokens["Anna"]
+    booths.consent(store, token)
+    with pytest.raises(RecordError, match="not the one that waits"):
+        booths.leave_out(store, token, 6)
+    answered(store, token)
+    answered(store, token)
+    last = booths.visit(store, token).ballot
+    booths.leave_out(store, token, last.line)
+    here = booths.visit(store, token)
+    assert (here.halt.kind, here.halt.sitting) == ("break", 2)
+    assert (here.left_out, here.ballot.number) == ((3,), 4)
+    with pytest.raises(RecordError, match="The break of sitting 2 comes first"):
+        booths.leave_out(store, token, here.ballot.line)
+    assert booth_sittings.done_with(store, session_id, 1) == (1, 3)
+    exclusions.exclude(store, session_id, "Bo", PRESSES, who="L")
+    assert booth_sittings.done_with(store, session_id, 1) == (2, 3)
+    exclusions.not_today(store, session_id, "Bo", who="L")
+    exclusions.exclude(store, session_id, "Bo", [], who="L")
+    exclusions.not_today(store, session_id, "Bo", who="L")
+    assert booth_sittings.done_with(store, session_id, 1) == (1, 2)
+    booth_plans.did_not_come(store, session_id, "Cleo", who="L")
+    assert booth_sittings.done_with(store, session_id, 1) == (1, 1)
+    booth_sittings.start_sitting(store, session_id, 2, who="L")
+    assert list(answered(store, token)) == codes(plan, "Anna", 2)[:1]
+    assert store.session(session_id).serving["breaks"] == {"minutes": 0, "started": 2}
+    again = booth_plans.add_late(store, session_id, "Cleo", who="L")
+    booths.consent(store, again)
+    assert booths.visit(store, again).halt is None
+    assert booth_sittings.done_with(store, session_id, 1) == (1, 2)
+
+
+def test_a_break_counts_from_a_ballot_left_out_last(store, monkeypatch):
+    session_id, _, tokens = served(store, "TRIANGLE", minutes=10, replicates=2, sittings=2)
+    booths.consent(store, tokens["Anna"])
+    line = booths.visit(store, tokens["Anna"]).ballot.line
+    booths.leave_out(store, tokens["Anna"], line)
+    left = datetime.fromisoformat(store.cells(session_id)[line][LEFT])
+    for minutes, waits in ((0, 10), (9, 1), (10, None)):
+        moment = left + timedelta(minutes=minutes)
+        monkeypatch.setattr(booth_sittings, "utc_now", moment.isoformat)
+        halt = booths.visit(store, tokens["Anna"]).halt
+        assert (halt.minutes if halt else None) == waits

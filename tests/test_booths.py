@@ -6,11 +6,12 @@ from pathlib import Path
 
 import pytest
 
-from sensory import booth_plans, booths, workflow
+from sensory import booth_plans, booths, exclusions, workflow
 from sensory.base.errors import ArgumentError, RecordError
 from sensory.booth_ballots import still_open
 from sensory.methods import METHODS, find_test
 from sensory.protocols import PROTOCOLS
+from sensory.serving.allergens import served_samples
 from sensory.serving.lines import ballot_lines
 from sensory.serving.plan import ServingPlan
 from sensory.serving.planning import serving_plan
@@ -62,7 +63,15 @@ def planned(store, key="TRIANGLE", people=("Anna", "Bo", "Cleo"), language="en")
     booth_plans.serve(
         store, session.id, plan.to_dict(), ballot_lines(plan), language=language, who="A. Leader"
     )
+    declare(store, session.id)
     return session.id, plan
+
+
+def declare(store, session_id, allergens="sulphites"):
+    """Declare the same of every served sample."""
+    served = served_samples(store.session(session_id))
+    declared = dict.fromkeys(served, allergens)
+    exclusions.declare_allergens(store, session_id, declared, who="A. Leader")
 
 
 def answer(asked):
@@ -316,12 +325,16 @@ def test_somebody_late_is_seated_and_nobody_else_moves(store):
 def test_not_today_is_kept_without_a_reason_and_opens_no_ballot(store):
     session_id, _ = planned(store)
     token = booth_plans.open_booths(store, session_id, who="A. Leader")["Anna"]
+    ballot = booths.visit(store, token).ballot
     booths.consent(store, token, wants=False)
     booths.consent(store, token)  # the first answer counts
     here = booths.visit(store, token)
     assert here.excused
     assert not here.consented
+    assert here.ballot is None
     with pytest.raises(RecordError, match="consent is given"):
-        fill(store, token, here.ballot)
+        fill(store, token, ballot)
     entry = store.entries(session_id)[-1]
-    assert entry.why == "does not taste today"
+    assert entry.why == "not today"
+    mine = [texts for texts in store.cells(session_id).values() if texts["assessor"] == "Anna"]
+    assert {texts["not served"] for texts in mine} == {"not today"}

@@ -6,15 +6,6 @@ import re
 from dataclasses import dataclass
 
 MOST_CODES = 5
-SENT, CONSENT, LATE = "sent", "consent", "late"
-"""Columns of a ballot from a booth: when it was sent, and when its assessor consented; and the
-name under which answered ballots stand that were not sent before the session was closed."""
-NOT_TODAY = "not today"
-"""How the consent begins of somebody who does not taste."""
-WARM_UP = "warm-up tasted"
-"""Column of the first ballot that waits in a sitting: when its warm-up sample had been tasted."""
-MARKS = (SENT, CONSENT, WARM_UP)
-"""Columns that a booth adds to those of a ballot; no answers."""
 NOTES_SHEET = "how to fill in"
 
 

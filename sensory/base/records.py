@@ -262,7 +262,8 @@ class StoredSession:
         How many ballots had been entered by then.
     serving : dict
         The serving plan, the language of the ballots and the hashed links of the booths;
-        empty where ballots are typed from paper.
+        allergens declared by sample, samples excluded by seat, and when the serving was
+        confirmed. It names no person. Empty where ballots are typed from paper.
     """
 
     id: str

@@ -6,22 +6,25 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from ..base.records import JournalEntry
+from ..serving.marks import BOOTH_MARKS, LATE, SERVING_MARKS
 
 # Every other column is an answer: a code, a rank, a grade, or the score of an attribute.
 _NO_ANSWER = {"assessor", "session", "replicate", "protocol", "order", "pair", "sample"}
-_NO_ANSWER |= {
-    "code",
-    "codes",
-    "guess",
-    "comment",
-    "correct",
-    "attribute",
-    "sent",
-    "consent",
-    "late",
-    "warm-up tasted",
-}
+_NO_ANSWER |= {"code", "codes", "guess", "comment", "correct", "attribute"}
 _NO_ANSWER |= {f"code_{number}" for number in range(1, 6)}
+_NO_ANSWER |= BOOTH_MARKS | SERVING_MARKS | {LATE}
+
+_SERVING = frozenset(
+    {
+        "allergens declared",
+        "excluded",
+        "late assessor",
+        "absent assessor",
+        "serving confirmed",
+        "serving not confirmed",
+    }
+)
+"""Entries about the serving that are told as they are."""
 
 
 def done_afterwards(entries: Sequence[JournalEntry]) -> tuple[str, ...]:
@@ -49,6 +52,8 @@ def _lines(entry: JournalEntry) -> list[str]:
         place = f"row {change['line']}, {change['name']}"
         words = f"{change['old']!r} became {change['new']!r}"
         lines.append(f"{entry.at}: {place}: {words} ({entry.who})")
+    if entry.what in _SERVING:
+        lines.append(f"{entry.at}: {entry.what}: {entry.why} ({entry.who})")
     if entry.what == "late ballot":
         lines.append(f"{entry.at}: {entry.why} ({entry.who})")
     if entry.what == "described":

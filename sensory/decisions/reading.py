@@ -9,6 +9,7 @@ from ..base.records import Finding, Question, SessionDetails, StoredSession
 from ..base.results import Interval, Table
 from ..methods import Method
 from ..ratings.sample_map import SampleMap
+from .served import Served
 
 TOGETHER = (
     "Some assessors answered more than once, and answers of one person go together: the limits "
@@ -175,6 +176,8 @@ class ReadSession:
     printed_at, version : str
     attempts : tuple of str
         Earlier sessions on the same batch, and what they do to the risks.
+    served : Served or None
+        What was served beside what was planned, where there is a plan.
     """
 
     session: StoredSession
@@ -187,6 +190,7 @@ class ReadSession:
     printed_at: str
     version: str
     attempts: tuple[str, ...] = ()
+    served: Served | None = None
 
     @property
     def details(self) -> SessionDetails:

@@ -9,6 +9,7 @@ from ..base.results import Cell, Table
 from ..protocols import Protocol
 from .findings import SessionFinding
 from .reading import told_by_conduct
+from .served import Served
 
 _Row = tuple[str, Cell, float | None, float | None, float | None]
 
@@ -33,6 +34,8 @@ class SessionSummary:
         Time of this summary and version of the program.
     attempts : tuple of str
         Earlier sessions on the same batch, and what they do to the risks.
+    served : Served or None
+        What was served beside what was planned, where there is a plan.
     """
 
     session: StoredSession
@@ -47,6 +50,7 @@ class SessionSummary:
     printed_at: str = ""
     version: str = ""
     attempts: tuple[str, ...] = ()
+    served: Served | None = None
 
     @property
     def details(self) -> SessionDetails:

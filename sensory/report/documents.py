@@ -12,6 +12,7 @@ import typst
 
 from ..base.records import ADVICE, CAUTIONS, Sample, StoredSession
 from ..base.results import Interval, several
+from ..decisions.served import Served
 from ..decisions.summary import SessionSummary
 from .figure_parts import FONTS, as_svg
 from .figures import interval_figure, interval_words
@@ -103,18 +104,7 @@ def session_words(summary: SessionSummary) -> dict[str, Any]:
         "right": [
             _results(summary),
             _risks(summary),
-            block(
-                "How it was done",
-                ("Method", _method(summary)),
-                ("Assessors", _assessors(summary)),
-                ("Told", details.information),
-                ("Orders", ", ".join(f"{k} {v}" for k, v in summary.orders.items())),
-                ("Place", details.place),
-                ("Conditions", details.conditions),
-                ("Deviations", details.deviations),
-                ("Tasted on", details.held_on),
-                ("Led by", details.leader),
-            ),
+            _done(summary),
         ],
         "cannot_heading": "What this session cannot tell",
         "cannot_tell": list(summary.cannot_tell()),
@@ -141,6 +131,23 @@ def sample_block(sample: Sample) -> dict[str, Any]:
         ("Storage", sample.storage),
         ("Served", sample.preparation),
         ("Allergens", sample.allergens),
+    )
+
+
+def _done(summary: SessionSummary) -> dict[str, Any]:
+    details = summary.details
+    return block(
+        "How it was done",
+        ("Method", _method(summary)),
+        ("Assessors", _assessors(summary)),
+        ("Told", details.information),
+        ("Orders", ", ".join(f"{k} {v}" for k, v in summary.orders.items())),
+        *served_rows(summary.served),
+        ("Place", details.place),
+        ("Conditions", details.conditions),
+        ("Deviations", details.deviations),
+        ("Tasted on", details.held_on),
+        ("Led by", details.leader),
     )
 
 
@@ -236,10 +243,24 @@ def _assessors(summary: SessionSummary) -> str:
 
 def _below(summary: SessionSummary) -> list[dict[str, Any]]:
     parts = (
+        ("Served otherwise than planned", departures(summary.served)),
         ("Remarks of the checks", summary.remarks),
         ("Done after the finding was seen", summary.afterwards),
     )
     return [{"heading": heading, "lines": capped(lines)} for heading, lines in parts if lines]
+
+
+def served_rows(served: Served | None) -> list[tuple[str, str]]:
+    """Who came, and whether the serving was as planned; nothing where there was no plan."""
+    if served is None:
+        return []
+    declared = "; ".join(f"{name}: {text}" for name, text in served.allergens.items())
+    return [("Came", served.came), ("Served", served.confirmed), ("Declared", declared)]
+
+
+def departures(served: Served | None) -> tuple[str, ...]:
+    """Each departure from the plan, with its reason."""
+    return served.departures if served else ()
 
 
 def capped(lines: tuple[str, ...], most: int = 6) -> list[str]:

@@ -8,7 +8,16 @@ from typing import Any
 from ..base.records import ADVICE
 from ..base.results import Table, several
 from ..decisions.reading import Reading, ReadSession
-from .documents import agreement_block, block, capped, compiled, sample_block, stamp
+from .documents import (
+    agreement_block,
+    block,
+    capped,
+    compiled,
+    departures,
+    sample_block,
+    served_rows,
+    stamp,
+)
 from .figure_parts import as_svg
 from .reading_figures import panel_figure, profile_figure, reading_figure
 from .words import number
@@ -62,6 +71,7 @@ def reading_words(read: ReadSession) -> dict[str, Any]:
         "below": [
             {"heading": heading, "lines": capped(lines, 12)}
             for heading, lines in (
+                ("Served otherwise than planned", departures(read.served)),
                 ("Remarks of the checks", read.remarks),
                 ("Done after the finding was seen", read.afterwards),
             )
@@ -101,6 +111,7 @@ def _done(read: ReadSession) -> dict[str, Any]:
         *settings,
         ("Answers", f"{read.answers} counted, {read.missing} missing"),
         ("Assessors", f"{read.assessors}; {details.assessors}".strip("; ")),
+        *served_rows(read.served),
         ("Told", details.information),
         ("Place", details.place),
         ("Conditions", details.conditions),

@@ -7,7 +7,8 @@ from __future__ import annotations
 
 import io
 import json
-from collections.abc import Iterator, Mapping
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from ..base.languages import ballot_words
@@ -15,45 +16,82 @@ from ..base.records import Question, SessionDetails
 from ..methods import asked_in, find_method, find_test
 from ..protocols import Protocol
 from ..scales import agreed_scale
+from ..serving.allergens import together
 from ..serving.layout import ServingRow
+from ..serving.lines import ballot_lines
+from ..serving.marks import codes_of
 from ..serving.plan import ServingPlan
 from .documents import compiled
 
 _WARM_UP = "warm-up"
-_PAPER_WORDS = ("guess", "comment", "samples", "reference", "warm_up", "warm_up_asks")
+_PAPER_WORDS = (
+    *("guess", "comment", "samples", "reference", "leave_out"),
+    *("warm_up", "warm_up_asks", "warm_up_leave"),
+)
 _NO_DATE = "2000-01-01T00:00:00+00:00"
 
 
-def preparation_pdf(plan: ServingPlan, details: SessionDetails) -> bytes:
-    """What to pour into which cup, tray by tray in the order of serving. Names the samples."""
+def preparation_pdf(
+    plan: ServingPlan,
+    details: SessionDetails,
+    *,
+    rows: Sequence[ServingRow] | None = None,
+    allergens: Mapping[str, str] | None = None,
+) -> bytes:
+    """What to pour into which cup, tray by tray in the order of serving. Names the samples.
+
+    Parameters
+    ----------
+    plan : ServingPlan
+    details : SessionDetails
+    rows : sequence of ServingRow
+        The cups to pour, by default all of the plan; a tray says how many were left out.
+    allergens : mapping of str to str
+        Declared allergens by sample, beside the portions; by default those of the description
+        stand beside its samples.
+    """
+    heads = ["", "sample", "batch", "serving", "allergens"][: 4 if allergens else 5]
+    poured, declared = set(plan.rows if rows is None else rows), allergens or {}
     trays: dict[tuple[str, int], dict[str, list[list[str]]]] = {}
-    portions: dict[str, int] = {}
+    missing: Counter[tuple[str, int]] = Counter()
+    portions: Counter[str] = Counter()
     for row, number in _numbered(plan):
         sets = trays.setdefault((row.assessor, row.sitting), {})
+        if row not in poured:
+            missing[row.assessor, row.sitting] += 1
+            continue
         name = f"set {number}" if number else _WARM_UP
         sets.setdefault(name, []).append([row.code or "labelled", row.sample])
-        portions[row.sample] = portions.get(row.sample, 0) + 1
+        portions[row.sample] += 1
     return _sheet(
         "preparation",
         {
             "title": details.title,
             "head": "Preparation: for the kitchen only",
+            "heads": heads,
             "samples": [
-                [one.letter, one.name, one.batch, one.preparation, one.allergens]
+                [one.letter, one.name, one.batch, one.preparation, one.allergens][: len(heads)]
                 for one in details.samples
             ],
-            "portions": [[name, str(count)] for name, count in portions.items()],
+            "portions": [
+                [name, str(count), declared.get(name, "")] for name, count in portions.items()
+            ],
             "trays": [
                 {
                     "assessor": assessor,
                     "sitting": sitting,
                     "sets": [{"name": name, "cups": cups} for name, cups in sets.items()],
+                    "note": _cups_left_out(missing[assessor, sitting]),
                 }
                 for (assessor, sitting), sets in trays.items()
             ],
             "digest": plan.digest,
         },
     )
+
+
+def _cups_left_out(count: int) -> str:
+    return f"left out: {count} cup{'' if count == 1 else 's'}" if count else ""
 
 
 def key_pdf(plan: ServingPlan, details: SessionDetails) -> bytes:
@@ -71,9 +109,13 @@ def key_pdf(plan: ServingPlan, details: SessionDetails) -> bytes:
     )
 
 
-def labels_pdf(plan: ServingPlan) -> bytes:
-    """Labels for the cups: the code, and small who gets it: sitting, set and place in it."""
-    rows = [
+def labels_pdf(plan: ServingPlan, *, rows: Sequence[ServingRow] | None = None) -> bytes:
+    """Labels for the cups: the code, and small who gets it: sitting, set and place in it.
+
+    `rows` are the cups to pour, by default all of the plan; sets count over all of the plan.
+    """
+    poured = set(plan.rows if rows is None else rows)
+    labels = [
         [
             row.code,
             f"{row.assessor} · {row.sitting}.{number}.{row.position}"
@@ -81,9 +123,10 @@ def labels_pdf(plan: ServingPlan) -> bytes:
             else f"{row.assessor} · {row.sitting} {_WARM_UP}",
         ]
         for row, number in _numbered(plan)
+        if row.code and row in poured
         if row.code
     ]
-    return _sheet("labels", {"title": "Labels", "head": "", "rows": rows})
+    return _sheet("labels", {"title": "Labels", "head": "", "rows": labels})
 
 
 def _numbered(plan: ServingPlan) -> Iterator[tuple[ServingRow, int]]:
@@ -115,30 +158,55 @@ def ballots_pdf(
     question: Question,
     details: SessionDetails,
     language: str,
+    *,
     plan: ServingPlan | None = None,
+    rows: Sequence[ServingRow] | None = None,
     break_minutes: int = 0,
+    allergens: Mapping[int, str] | None = None,
+    warm_up_allergens: str = "",
 ) -> bytes:
     """Paper ballots, one an assessor and set, with codes only; cautions on each.
 
-    With the plan they say which sitting it is, which sample to warm up with, and where a break
-    comes; `break_minutes` is 0 where the leader ends it.
+    Parameters
+    ----------
+    lines : mapping of int to mapping of str to str
+        Those that are served.
+    question, details, language
+    plan : ServingPlan
+        With it they say which sitting it is, which sample to warm up with, and where a break
+        comes; ballots count over all of the plan, also where some are not served.
+    rows : sequence of ServingRow
+        The cups to pour, by default all of the plan.
+    break_minutes : int
+        How long a break lasts at least; 0 where the leader ends it.
+    allergens : mapping of int to str
+        By line, what its samples hold together; a ballot states its own and has a box for
+        leaving it out. By default each states what the description of the session says.
+    warm_up_allergens : str
+        What the warm-up sample holds.
     """
     words, test = ballot_words(language), find_test(question.protocol)
-    allergens = "; ".join(dict.fromkeys(one.allergens for one in details.samples if one.allergens))
-    labelled = test.labelled if isinstance(test, Protocol) else 0
-    papers = _papers(lines, labelled, question)
-    _placed(papers, plan, words, break_minutes)
-    cautions = [words["caution_general"], words["caution_swallow"]]
-    if allergens:
-        cautions.insert(0, words["caution_allergens"].format(allergens=allergens))
+    papers = _papers(lines, test.labelled if isinstance(test, Protocol) else 0, question)
+    described = together(one.allergens for one in details.samples)
+    for paper in papers:
+        held = described
+        if allergens is not None:
+            held = together(allergens.get(line, "") for line in paper["lines"])
+        paper["allergens"] = words["ballot_allergens"].format(allergens=held) if held else ""
+        paper |= {"head": paper["assessor"], "warm_up": "", "after": ""}
+    if plan is not None:
+        _count(papers, _papers(ballot_lines(plan), 0, question), words)
+        _place(papers, plan, rows, words, break_minutes)
+    held = warm_up_allergens
     return _sheet(
         "ballots",
         {
             "title": "Ballots",
             "head": "",
             "asks": asked_in(words, question),
-            "cautions": cautions,
+            "cautions": [words["caution_general"], words["caution_swallow"]],
             "words": {name: words[name] for name in _PAPER_WORDS},
+            "warm_up_holds": words["warm_up_allergens"].format(allergens=held) if held else "",
             "guess": isinstance(test, Protocol),
             "lines": _paper_lines(question, words),
             "choices": _paper_choices(question, words),
@@ -152,48 +220,63 @@ def _papers(
 ) -> list[dict[str, Any]]:
     """Codes ballot by ballot; a ranking has all samples of an assessor on one."""
     method = find_method(question.protocol)
-    together = method is not None and method.together
+    on_one = method is not None and method.together
     papers: dict[Any, dict[str, Any]] = {}
     for line, texts in sorted(lines.items()):
-        key = (texts["assessor"], texts.get("replicate", "")) if together else line
+        key = (texts["assessor"], texts.get("replicate", "")) if on_one else line
         paper = papers.setdefault(
-            key, {"assessor": texts["assessor"], "labelled": labelled, "codes": []}
+            key,
+            {"assessor": texts["assessor"], "labelled": labelled, "codes": [], "lines": []},
         )
-        single = [texts[name] for name in ("code", "codes") if texts.get(name)]
-        paper["codes"] += [code for text in single for code in text.split()]
-        paper["codes"] += [texts[f"code_{n}"] for n in range(1, 6) if texts.get(f"code_{n}")]
+        paper["codes"] += codes_of(texts)
+        paper["lines"].append(line)
     return list(papers.values())
 
 
-def _placed(
+def _count(
+    papers: list[dict[str, Any]], planned: list[dict[str, Any]], words: Mapping[str, Any]
+) -> None:
+    """Say on each paper which of how many it is, also where some are not served."""
+    number: dict[tuple[str, str], int] = {}
+    planned_of: Counter[str] = Counter()
+    for paper in planned:
+        planned_of[paper["assessor"]] += 1
+        number |= {
+            (paper["assessor"], code): planned_of[paper["assessor"]] for code in paper["codes"]
+        }
+    for paper in papers:
+        here = number.get((paper["assessor"], next(iter(paper["codes"]), "")))
+        count = planned_of[paper["assessor"]]
+        if here and count > 1:
+            paper["head"] += " · " + words["ballot_of"].format(number=here, all=count)
+
+
+def _place(
     papers: list[dict[str, Any]],
-    plan: ServingPlan | None,
+    plan: ServingPlan,
+    rows: Sequence[ServingRow] | None,
     words: Mapping[str, Any],
     break_minutes: int,
 ) -> None:
-    """Say on each paper its number and sitting, the warm-up sample and the break after it."""
-    sittings = plan.design.sittings if plan else 1
-    where = {(row.assessor, row.code): row.sitting for row in (plan.rows if plan else ())}
-    warm = {
-        (row.assessor, row.sitting): row.code for row in (plan.rows if plan else ()) if not row.set
-    }
+    """Say on each paper its sitting, the warm-up sample before it and the break after it."""
+    sittings = plan.design.sittings
+    where = {(row.assessor, row.code): row.sitting for row in plan.rows}
+    poured = plan.rows if rows is None else rows
+    warm = {(row.assessor, row.sitting): row.code for row in poured if not row.set}
+    pause = words["break_at_least" if break_minutes else "break_after"]
     mine: dict[str, list[dict[str, Any]]] = {}
     for paper in papers:
         mine.setdefault(paper["assessor"], []).append(paper)
-    for one in mine.values():
-        at = [where.get((paper["assessor"], next(iter(paper["codes"]), "")), 1) for paper in one]
+    for name, one in mine.items():
+        at = [where.get((name, next(iter(paper["codes"]), "")), 1) for paper in one]
         for place, (paper, sitting) in enumerate(zip(one, at, strict=True)):
-            said = [paper["assessor"]]
-            if len(one) > 1:
-                said.append(words["ballot_of"].format(number=place + 1, all=len(one)))
             if sittings > 1:
-                said.append(words["sitting_of"].format(number=sitting, all=sittings))
-            begins = place == 0 or at[place - 1] < sitting
-            ends = place + 1 < len(one) and at[place + 1] > sitting
-            pause = words["break_at_least" if break_minutes else "break_after"]
-            paper["head"] = " · ".join(said)
-            paper["warm_up"] = warm.get((paper["assessor"], sitting), "") if begins else ""
-            paper["after"] = pause.format(minutes=break_minutes) if ends else ""
+                said = words["sitting_of"].format(number=sitting, all=sittings)
+                paper["head"] += f" · {said}"
+            if place == 0 or at[place - 1] < sitting:
+                paper["warm_up"] = warm.get((name, sitting), "")
+            if place + 1 < len(one) and at[place + 1] > sitting:
+                paper["after"] = pause.format(minutes=break_minutes)
 
 
 def _paper_lines(question: Question, words: Mapping[str, Any]) -> list[dict[str, Any]]:

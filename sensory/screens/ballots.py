@@ -12,6 +12,7 @@ from ..base.records import StoredSession
 from ..base.results import several
 from ..methods import Method, attributes_of, find_test
 from ..outcomes import Checked
+from ..serving.marks import SERVING_MARKS
 from ..tastings import close_and_note
 from ..workflow import checked_ballots, describe, enter_cells
 from .frame import chosen_session, current_frame, go, plain, show_faults, shown_errors, who
@@ -141,7 +142,9 @@ def _names(session: StoredSession, cells: dict[int, dict[str, str]]) -> list[str
         coded = [f"code_{n}" for n in range(1, test.coded + 1)]
         codes = ["codes"] if "codes" in present and "code_1" not in present else coded
         needed = ["assessor", "order", *codes, "answer", "guess", "comment", "replicate"]
-    return [*needed, *(name for name in present if name not in needed)]
+    # Stated on Serve; here they could be typed over.
+    marks = () if session.closed else SERVING_MARKS
+    return [*needed, *(name for name in present if name not in needed and name not in marks)]
 
 
 def _read_only(names: list[str], cells: dict[int, dict[str, str]]) -> list[dict[str, str]]:

@@ -14,7 +14,7 @@ import streamlit as st
 from ..base.errors import RecordError
 from ..base.languages import ballot_words
 from ..booth_ballots import Asked, BoothBallot, mark_of, score_of, still_open
-from ..booths import BoothVisit, consent, keep, late, send, visit
+from ..booths import BoothVisit, consent, keep, late, leave_out, send, visit
 from .categories import ask_category
 from .frame import current_frame, plain
 from .interlude import show_halt
@@ -48,8 +48,10 @@ def page(token: str) -> None:
     elif not here.consented:
         _cautions(token, here, words)
     elif here.ballot is None:
-        st.title(words["thanks"])
+        st.title(words["thanks" if here.sent else "excused"])
+        _left_out(here, words)
     elif here.halt is not None:
+        _left_out(here, words)
         show_halt(token, here.halt, words)
     else:
         _ballot(token, here, here.ballot, words)
@@ -72,10 +74,12 @@ def _cautions(token: str, here: BoothVisit, words: Words) -> None:
 
 def _ballot(token: str, here: BoothVisit, ballot: BoothBallot, words: Words) -> None:
     store = current_frame().store
+    _left_out(here, words)
     st.markdown(words["ballot_of"].format(number=ballot.number, all=ballot.all))
     st.title(plain(ballot.asks))
     if ballot.number > 1:
         st.info(words["pause"])
+    _allergens(token, ballot, words)
     _samples(ballot, words)
     given: dict[int, dict[str, str]] = {}
     for one in ballot.asked:
@@ -98,6 +102,23 @@ def _ballot(token: str, here: BoothVisit, ballot: BoothBallot, words: Words) -> 
     # The line is in the key: a late second tap cannot hit the next ballot.
     if st.button(words["send"], key=f"send-{ballot.line}", type="primary", disabled=bool(missing)):
         send(store, token, ballot.line)
+        st.rerun()
+
+
+def _left_out(here: BoothVisit, words: Words) -> None:
+    if here.left_out:
+        numbers = ", ".join(map(str, here.left_out))
+        st.info(words["left_out"].format(numbers=numbers))
+
+
+def _allergens(token: str, ballot: BoothBallot, words: Words) -> None:
+    """What the samples of this ballot hold, and the way past it; no code is named."""
+    if not ballot.allergens:
+        return
+    said, way = st.columns([3, 2], vertical_alignment="center")
+    said.warning(words["ballot_allergens"].format(allergens=plain(ballot.allergens)))
+    if way.button(words["leave_out"], key=f"leave-{ballot.line}"):
+        leave_out(current_frame().store, token, ballot.line)
         st.rerun()
 
 

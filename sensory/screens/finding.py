@@ -18,6 +18,7 @@ from ..workflow import summarise
 from .care import take_along
 from .frame import chosen_session, current_frame, go, minute, plain, shown_errors, who
 from .reading import reading_page
+from .served import show_served
 from .worker import pdf_of
 
 _SHOWN = 12
@@ -93,6 +94,7 @@ def _cannot_tell(summary: SessionSummary) -> None:
     if summary.remarks:
         st.subheader("Remarks of the checks")
         st.markdown("\n".join(f"- {plain(line)}" for line in summary.remarks))
+    show_served(summary.served)
 
 
 def _agreed(summary: SessionSummary) -> None:

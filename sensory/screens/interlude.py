@@ -8,7 +8,7 @@ from typing import Any
 import streamlit as st
 
 from ..booth_sittings import Halt
-from ..booths import tasted, visit
+from ..booths import leave_warm_up, tasted, visit
 from .frame import current_frame, plain
 
 
@@ -24,9 +24,14 @@ def show_halt(token: str, halt: Halt, words: Mapping[str, Any]) -> None:
     st.markdown(words["warm_up_asks"])
     with st.container(border=True, width="content"):
         st.markdown(f"## {plain(halt.code)}")
+    if halt.allergens:
+        st.warning(words["warm_up_allergens"].format(allergens=plain(halt.allergens)))
     # The code is in the key: a late second tap cannot hit the next warm-up sample.
     if st.button(words["warm_up_done"], key=f"warm-up-{halt.code}", type="primary"):
         tasted(current_frame().store, token, halt.code)
+        st.rerun()
+    if halt.allergens and st.button(words["warm_up_leave"], key=f"leave-warm-up-{halt.code}"):
+        leave_warm_up(current_frame().store, token, halt.code)
         st.rerun()
 
 

@@ -22,6 +22,7 @@ from ..report.words import number, percent
 from ..workflow import read_session
 from .care import take_along
 from .frame import current_frame, minute, plain
+from .served import show_served
 from .worker import reading_pdf_of
 
 _LONG, _SHOWN = 14, 12
@@ -134,6 +135,7 @@ def _agreed(read: ReadSession) -> None:
             st.markdown("\n".join(f"- {plain(line)}" for line in lines[:_SHOWN]))
             if len(lines) > _SHOWN:
                 st.markdown(f"and {len(lines) - _SHOWN} more, in the record")
+    show_served(read.served)
     st.markdown(ADVICE)
 
 

@@ -10,20 +10,19 @@ import streamlit as st
 
 from ..base.languages import languages
 from ..base.records import StoredSession
-from ..booth_plans import BREAKS, add_late, open_booths, progress, serve, served_plan
+from ..booth_plans import add_late, open_booths, progress, serve, served_plan
 from ..methods import find_method, find_test
 from ..report.serving_sheets import (
-    ballots_pdf,
     booth_cards_pdf,
     key_pdf,
-    labels_pdf,
-    preparation_pdf,
 )
 from ..serving.lines import ballot_lines
 from ..serving.plan import ServingPlan
 from ..serving.planning import serving_plan
 from .arrangement import arrangement_fields
+from .exclusions import absent, before_serving, sheets_to_serve
 from .frame import chosen_session, current_frame, go, minute, plain, shown_errors, who
+from .served import after_serving
 from .sittings import sittings_panel
 
 
@@ -136,26 +135,20 @@ def _people(text: str) -> int | list[str]:
 
 def _hand_out(session: StoredSession, plan: ServingPlan) -> None:
     st.markdown(f"Plan on record, seed {plan.seed}, {len(plan.assessors)} assessors.")
+    if not before_serving(session, plan):
+        return
     left, right = st.columns(2, gap="large")
     with left:
         _sheets(session, plan)
     with right:
         _booths(session)
+    after_serving(session, plan)
 
 
 def _sheets(session: StoredSession, plan: ServingPlan) -> None:
     st.subheader("Sheets")
     st.markdown("The key and the preparation sheet name the samples: keep them off the booths.")
-    lines, language = ballot_lines(plan), session.serving["language"]
-    minutes = session.serving.get(BREAKS, {}).get("minutes", 0)
-    makers = {
-        "Preparation": lambda: preparation_pdf(plan, session.details),
-        "Labels": lambda: labels_pdf(plan),
-        "Paper ballots": lambda: ballots_pdf(
-            lines, session.question, session.details, language, plan, minutes
-        ),
-        "Key": lambda: key_pdf(plan, session.details),
-    }
+    makers = {**sheets_to_serve(session, plan), "Key": lambda: key_pdf(plan, session.details)}
     row = st.container(horizontal=True)
     for name, make in makers.items():
         row.download_button(
@@ -189,6 +182,7 @@ def _booths(session: StoredSession) -> None:
         tokens = open_booths(store, session.id, who=who(session))
         st.session_state[key] = {name: _link(token) for name, token in tokens.items()}
     _late(session, key)
+    absent(session)
     links = st.session_state.get(key)
     if links:
         st.download_button(

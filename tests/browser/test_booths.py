@@ -8,8 +8,9 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import expect
 
-from sensory import booth_plans, workflow
+from sensory import booth_plans, exclusions, workflow
 from sensory.methods import find_test
+from sensory.serving.allergens import served_samples
 from sensory.serving.lines import ballot_lines
 from sensory.serving.planning import serving_plan
 from sensory.store.repository import open_store
@@ -34,6 +35,8 @@ def planned(store, name, key, samples=None, language="en"):
     plan = serving_plan(find_test(key), ["Anna", "Bo", "Cleo"], seed=8, samples=samples)
     lines = ballot_lines(plan)
     booth_plans.serve(store, session.id, plan.to_dict(), lines, language=language, who="A. Leader")
+    declared = dict.fromkeys(served_samples(store.session(session.id)), "sulphites")
+    exclusions.declare_allergens(store, session.id, declared, who="A. Leader")
     return session.id, plan, booth_plans.open_booths(store, session.id, who="A. Leader")
 
 
@@ -120,6 +123,38 @@ def test_nothing_of_the_key_reaches_a_booth(visit, store):
         visitor.page.wait_for_timeout(700)
         assert "zinc press" not in visitor.text()
         assert "SHA-256" not in visitor.text()
+
+
+def test_a_booth_leaves_ballots_out_and_learns_nothing_of_the_key(visit, store):
+    samples = ["reference", "zinc press", "quartz press"]
+    session_id, plan, tokens = planned(store, "pressing", "PROFILE", samples)
+    first, second, third = [row.sample for row in plan.rows if row.assessor == "Anna"]
+    declared = {first: "milk", second: "celery", third: "none"}
+    exclusions.declare_allergens(store, session_id, declared, who="A. Leader")
+    exclusions.exclude(store, session_id, "Anna", [first], who="A. Leader")
+    visitor = visit(width=768)
+    page = visitor.page
+    sit_down(visitor, tokens["Anna"])
+    text = visitor.text()
+    assert "Left out for you: ballot 1." in text
+    assert "Ballot 2 of 3" in text
+    assert "The samples of this ballot contain: celery." in text
+    assert "milk" not in text
+    page.locator('[class*="st-key-leave-"] button').click()
+    page.get_by_text("Ballot 3 of 3").wait_for()
+    visitor.settled()
+    assert "Left out for you: ballot 1, 2." in visitor.text()
+    assert page.locator('[class*="st-key-leave-"] button').count() == 0
+    held = [t.get("not served") for t in store.cells(session_id).values()
+            if t["assessor"] == "Anna"]  # fmt: skip
+    assert held == ["not this sample", "not this sample", None]
+    exclusions.not_today(store, session_id, "Anna", who="A. Leader")
+    page.reload()
+    visitor.heading("Thank you for saying so.")
+    traffic = b"".join(visitor.frames)
+    assert b"celery" in traffic
+    for word in ("zinc press", "quartz press", "not this sample", "Cleo"):
+        assert word.encode() not in traffic, word
 
 
 def test_line_scale_by_pointer_and_by_keyboard_survives_a_reload(visit, store):

@@ -8,8 +8,9 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import expect
 
-from sensory import booth_plans, workflow
+from sensory import booth_plans, exclusions, workflow
 from sensory.methods import find_test
+from sensory.serving.allergens import served_samples
 from sensory.serving.lines import ballot_lines
 from sensory.serving.planning import serving_plan
 from sensory.store.repository import open_store
@@ -49,6 +50,8 @@ def served(store):
     )
     lines = ballot_lines(plan)
     booth_plans.serve(store, session.id, plan.to_dict(), lines, who="A. Leader")
+    declared = dict.fromkeys(served_samples(store.session(session.id)), "none")
+    exclusions.declare_allergens(store, session.id, declared, who="A. Leader")
     return session.id, plan, booth_plans.open_booths(store, session.id, who="A. Leader")
 
 

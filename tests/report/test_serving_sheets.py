@@ -19,6 +19,7 @@ from sensory.report.serving_sheets import (
     preparation_pdf,
 )
 from sensory.serving.lines import ballot_lines
+from sensory.serving.marks import rows_to_serve, to_serve
 from sensory.serving.planning import serving_plan
 
 DEMO = Path(__file__).parents[2] / "demo_data"
@@ -115,7 +116,9 @@ def page_words(content: bytes) -> list[str]:
 def test_paper_ballots_say_sitting_warm_up_and_break(prepared, language, minutes, pause):
     said = ballot_words(language)
     lines, question, details = ballot_lines(TWICE), prepared["question"], prepared["details"]
-    pages = page_words(ballots_pdf(lines, question, details, language, TWICE, minutes))
+    pages = page_words(
+        ballots_pdf(lines, question, details, language, plan=TWICE, break_minutes=minutes)
+    )
     assert len(pages) == 8
     warm_ups = [row.code for row in TWICE.rows if not row.set]
     for number, page in enumerate(pages):
@@ -133,7 +136,7 @@ def test_paper_ballots_say_sitting_warm_up_and_break(prepared, language, minutes
 
 def test_paper_ballots_of_one_sitting_say_nothing_of_it(prepared):
     lines, question, details = ballot_lines(PLAN), prepared["question"], prepared["details"]
-    text = words(ballots_pdf(lines, question, details, "en", PLAN))
+    text = words(ballots_pdf(lines, question, details, "en", plan=PLAN))
     assert text == words(ballots_pdf(lines, question, details, "en"))
     for word in ("Sitting", "Warm-up", "Break", "Ballot 1"):
         assert word not in text
@@ -160,9 +163,78 @@ def test_paper_ballots_of_categories_have_boxes_and_no_line():
     settings = {"attributes": "sweet; sour", "scale": "categories", "categories": 7.0}
     question = replace(profile["question"], settings=settings | {"low_word": "flat"})
     plan = serving_plan("profile", ["Anna"], seed=1, samples=["reference", "b1"])
-    pages = page_words(ballots_pdf(ballot_lines(plan), question, profile["details"], "en", plan))
+    pages = page_words(
+        ballots_pdf(ballot_lines(plan), question, profile["details"], "en", plan=plan)
+    )
     for page in pages:
         assert page.count("0 1 2 3 4 5 6") == 2
         assert page.count("flat") == page.count("very strong") == 2
         assert "Choose for each word the number" in page
         assert "line" not in page
+
+
+@pytest.mark.parametrize("language", languages())
+def test_a_paper_ballot_states_its_own_allergens_and_has_a_box_to_leave_it_out(prepared, language):
+    lines = ballot_lines(PLAN)
+    held = dict(zip(lines, ("milk", "", "celery; milk"), strict=True))
+    content = ballots_pdf(
+        lines, prepared["question"], prepared["details"], language, allergens=held
+    )
+    said = ballot_words(language)
+    pages = [" ".join(page.extract_text().split()) for page in PdfReader(io.BytesIO(content)).pages]
+    for page, allergens in zip(pages, held.values(), strict=True):
+        stated = " ".join(said["ballot_allergens"].format(allergens=allergens).split())
+        assert (stated in page) == bool(allergens)
+        assert (said["leave_out"] in page) == bool(allergens)
+    assert "sulphites" not in " ".join(pages)
+
+
+def test_sheets_leave_out_what_is_not_served_and_say_how_much(prepared):
+    rows = tuple(row for row in PLAN.rows if row.assessor != "Bo")
+    text = words(
+        preparation_pdf(
+            PLAN, prepared["details"], rows=rows, allergens={"A": "none", "B": "milk; celery"}
+        )
+    )
+    gone = [row.code for row in PLAN.rows if row.assessor == "Bo"]
+    labels = words(labels_pdf(PLAN, rows=rows))
+    assert not any(code in text or code in labels for code in gone)
+    assert "Bo, sitting 1 left out: 3 cups" in text
+    assert f"B {sum(row.sample == 'B' for row in rows)} milk; celery" in text
+    assert "sulphites" not in text  # what is declared at the serving stands alone
+    assert PLAN.digest in text
+
+
+@pytest.mark.parametrize("language", languages())
+def test_paper_ballots_join_sittings_allergens_and_what_is_left_out(prepared, language):
+    """Anna's second ballot is not for her, and Bo has no warm-up sample."""
+    said, question, details = ballot_words(language), prepared["question"], prepared["details"]
+    lines = ballot_lines(TWICE)
+    lines[2]["not served"] = "not this sample"
+    rows = rows_to_serve(TWICE, lines, {"Bo": ["plain syrup"]})
+    kept = to_serve(lines)
+    more = {"plan": TWICE, "rows": rows, "allergens": dict.fromkeys(kept, "milk")}
+    pages = page_words(
+        ballots_pdf(kept, question, details, language, warm_up_allergens="celery", **more)
+    )
+    numbers = [(1, 1), (3, 2), (4, 2), (1, 1), (2, 1), (3, 2), (4, 2)]
+    for at, ((number, sitting), page) in enumerate(zip(numbers, pages, strict=True)):
+        assert said["ballot_of"].format(number=number, all=4) in page
+        assert said["sitting_of"].format(number=sitting, all=2) in page
+        assert said["ballot_allergens"].format(allergens="milk") in page
+        assert said["leave_out"] in page
+        warm = at in (0, 1)
+        assert (said["warm_up_allergens"].format(allergens="celery") in page) is warm
+        assert (said["warm_up_leave"] in page) is warm
+        assert (said["warm_up"] in page) is warm
+        assert (said["break_after"] in page) is (at in (0, 4))
+    labels = words(labels_pdf(TWICE, rows=rows))
+    assert "Anna · 1.1.3" in labels
+    assert "Anna · 1.2." not in labels
+    assert "Anna · 2.3.1" in labels
+    assert labels.count("warm-up") == 2
+    kitchen = words(preparation_pdf(TWICE, details, rows=rows, allergens={"plain syrup": "celery"}))
+    assert "plain syrup 2 celery" in kitchen
+    for tray, note in (("Anna, sitting 1", "3 cups"), ("Bo, sitting 1", "1 cup")):
+        assert f"{tray} left out: {note} " in kitchen
+    assert "Anna, sitting 2 left out" not in kitchen

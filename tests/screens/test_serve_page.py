@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from sensory import booth_plans, workflow
+from sensory import booth_plans, exclusions, workflow
+from sensory.serving.allergens import served_samples
 from sensory.serving.plan import ServingPlan
 from sensory.store.repository import open_store
 
@@ -62,6 +63,11 @@ def test_samples_of_a_profile_come_from_the_page(store, url):
     app.text_area(key="people-s1").set_value("4").run()
     app.button(key="plan-serving").click().run()
     assert len(store.cells("s1")) == 12
+    assert not any(button.key == "open-booths" for button in app.button)
+    assert "have to be declared first" in words(app)
+    for at in range(3):
+        app.text_input(key=f"allergens-s1-{at}").set_value("none" if at else "sulphites")
+    app.button(key="declare-allergens").click().run()
     app.button(key="open-booths").click().run()
     assert "0 of 12 ballots" in words(app).replace("*", "")
     assert len(app.session_state["links-s1"]) == 4
@@ -92,6 +98,13 @@ def on_record(store, app):
     return ServingPlan.from_dict(booth_plans.served_plan(store, "s1"))
 
 
+def declared(store, app):
+    """Declare what the description of the session leaves open."""
+    texts = dict.fromkeys(served_samples(store.session("s1")), "none")
+    exclusions.declare_allergens(store, "s1", texts, who="A. Leader")
+    return app.run()
+
+
 def test_defaults_are_one_sitting_without_anything(store, url):
     session(store, "suspect_batch")
     plan = on_record(store, run("serve", url))
@@ -109,6 +122,8 @@ def test_sittings_warm_up_and_the_button_of_the_next_sitting(store, url):
     plan = on_record(store, arrange(app, sittings=2, **{"warm-up": "plain syrup"}))
     assert (plan.design.sittings, plan.design.warm_up) == (2, "plain syrup")
     assert store.session("s1").serving["breaks"] == {"minutes": 0, "started": 1}
+    assert "Missing: plain syrup" in words(app)
+    declared(store, app)
     assert "Sitting 1 of 2" in words(app)
     app.button(key="start-sitting-2").click().run()
     assert store.session("s1").serving["breaks"]["started"] == 2
@@ -124,7 +139,7 @@ def test_a_break_may_last_some_minutes(store, url):
     plan = on_record(store, arrange(app, sittings=3, **{"break": "a time is over", "minutes": 20}))
     assert plan.design.sittings == 3
     assert store.session("s1").serving["breaks"] == {"minutes": 20, "started": 1}
-    assert "at least 20 min" in words(app)
+    assert "at least 20 min" in words(declared(store, app))
     assert not [button for button in app.button if button.key.startswith("start-sitting")]
 
 

@@ -1,0 +1,180 @@
+"""Before serving: the allergens of each sample, and who is not served what."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import streamlit as st
+
+from ..base.records import StoredSession
+from ..booth_plans import BREAKS, did_not_come, served_plan
+from ..exclusions import (
+    allergens_by_line,
+    declare_allergens,
+    exclude,
+    excluded_samples,
+    not_today,
+)
+from ..methods import find_method
+from ..report.serving_sheets import ballots_pdf, labels_pdf, preparation_pdf
+from ..serving.allergens import NONE, allergens_in, declared_allergens, served_samples, undeclared
+from ..serving.marks import NOT_SERVED, NOT_THIS_SAMPLE, NOT_TODAY, rows_to_serve, to_serve
+from ..serving.plan import ServingPlan
+from .frame import current_frame, plain, shown_errors, who
+
+
+def before_serving(session: StoredSession, plan: ServingPlan) -> bool:
+    """Show both parts; whether sheets and booths may be handed out."""
+    missing = undeclared(session)
+    st.subheader("Before serving")
+    if session.closed:
+        _declared(session)
+        return True
+    if missing:
+        st.warning(
+            "Sheets and booths wait: the allergens of each sample have to be declared first. "
+            f"Missing: {plain(', '.join(missing))}. Where there are none, write '{NONE}'."
+        )
+    _telling(session, plan)
+    left, right = st.columns(2, gap="large")
+    with left, shown_errors():
+        _declare(session, bool(missing))
+    with right, shown_errors():
+        _exclude(session, plan)
+    return not missing or bool(session.serving.get("booths"))
+
+
+def _telling(session: StoredSession, plan: ServingPlan) -> None:
+    """Say so where the allergens themselves could tell samples apart, or name one."""
+    declared = declared_allergens(session)
+    texts = [text.casefold() for text in declared.values() if text]
+    method = find_method(session.question.protocol)
+    scored = {declared.get(row.sample, "").casefold() for row in plan.rows if row.scored} - {""}
+    if method and not method.together and len(scored) > 1:
+        st.info(
+            "The samples do not all declare the same. A ballot shows the allergens of its own "
+            "samples, so an assessor may tell by them which one it holds."
+        )
+    named = [one for one in declared if len(one) > 2 and any(one.casefold() in t for t in texts)]
+    if named:
+        st.warning(
+            "Assessors read the allergens, and there is the name of a sample in them: "
+            f"{plain(', '.join(named))}."
+        )
+
+
+def _declared(session: StoredSession) -> dict[str, str]:
+    declared = declared_allergens(session)
+    said = (f"- {plain(name)}: {plain(text or 'not declared')}" for name, text in declared.items())
+    st.markdown("\n".join(said))
+    return declared
+
+
+def _declare(session: StoredSession, missing: bool) -> None:
+    declared = _declared(session)
+    with st.expander("Declare the allergens of each sample", expanded=missing):
+        typed = {
+            name: st.text_input(
+                plain(name),
+                value=text,
+                placeholder=f"such as milk; sulphites. Or {NONE}",
+                key=f"allergens-{session.id}-{at}",
+            )
+            for at, (name, text) in enumerate(declared.items())
+        }
+        if st.button(
+            "Declare", key="declare-allergens", type="primary" if missing else "secondary"
+        ):
+            declare_allergens(current_frame().store, session.id, typed, who=who(session))
+            st.rerun()
+
+
+def _exclude(session: StoredSession, plan: ServingPlan) -> None:
+    store, excluded = current_frame().store, excluded_samples(current_frame().store, session.id)
+    cells = store.cells(session.id).values()
+    today = {one["assessor"] for one in cells if one.get(NOT_SERVED) == NOT_TODAY}
+    with st.expander("Not today, or not this sample", expanded=bool(excluded or today)):
+        st.markdown("No reason is asked, and none is kept.")
+        person = st.selectbox("Assessor", plan.assessors, key=f"excluded-{session.id}")
+        choices = [NOT_TODAY, *served_samples(session)]
+        before = [NOT_TODAY] * (person in today) + list(excluded.get(person, ()))
+        state = "-".join(str(choices.index(one)) for one in before)
+        marked = st.multiselect(
+            "Not for this assessor",
+            choices,
+            default=before,
+            format_func=lambda one: one if one == NOT_TODAY else f"{NOT_THIS_SAMPLE}: {one}",
+            key=f"marked-{session.id}-{plan.assessors.index(person)}-{state}",
+        )
+        if st.button("Keep", key="keep-excluded", disabled=set(marked) == set(before)):
+            _kept(session, person, before, marked)
+            st.rerun()
+        st.dataframe(_table(session, plan, excluded, today), hide_index=True, width="stretch")
+
+
+def _kept(session: StoredSession, person: str, before: list[str], marked: list[str]) -> None:
+    store, by = current_frame().store, who(session)
+    samples = [one for one in marked if one != NOT_TODAY]
+    if set(samples) != set(before) - {NOT_TODAY}:
+        exclude(store, session.id, person, samples, who=by)
+    if (NOT_TODAY in marked) != (NOT_TODAY in before):
+        not_today(store, session.id, person, taken_back=NOT_TODAY in before, who=by)
+
+
+def _table(
+    session: StoredSession, plan: ServingPlan, excluded: dict[str, tuple[str, ...]], today: set[str]
+) -> list[dict[str, str]]:
+    """Assessor by sample."""
+    return [
+        {"assessor": name}
+        | {
+            sample: NOT_TODAY
+            if name in today
+            else NOT_THIS_SAMPLE
+            if sample in excluded.get(name, ())
+            else ""
+            for sample in served_samples(session)
+        }
+        for name in plan.assessors
+    ]
+
+
+def absent(session: StoredSession) -> None:
+    """Somebody who did not come leaves the plan; all others keep their orders."""
+    plan = served_plan(current_frame().store, session.id) or {}
+    name, button = st.columns([3, 1], vertical_alignment="bottom")
+    missed = name.selectbox(
+        "Somebody did not come",
+        plan.get("assessors", []),
+        index=None,
+        placeholder="Choose who",
+        key=f"absent-{session.id}-{len(plan.get('changes', []))}",
+    )
+    if button.button("Not here", key="did-not-come", disabled=missed is None):
+        did_not_come(current_frame().store, session.id, str(missed), who=who(session))
+        st.rerun()
+
+
+def sheets_to_serve(session: StoredSession, plan: ServingPlan) -> dict[str, Callable[[], bytes]]:
+    """Sheets without what is not served, with the allergens that were declared."""
+    store = current_frame().store
+    cells = store.cells(session.id)
+    rows = rows_to_serve(plan, cells, excluded_samples(store, session.id))
+    declared, details = declared_allergens(session), session.details
+    language, question = session.serving["language"], session.question
+    held = allergens_by_line(store, session.id)
+    return {
+        "Preparation": lambda: preparation_pdf(plan, details, rows=rows, allergens=declared),
+        "Labels": lambda: labels_pdf(plan, rows=rows),
+        "Paper ballots": lambda: ballots_pdf(
+            to_serve(cells),
+            question,
+            details,
+            language,
+            plan=plan,
+            rows=rows,
+            break_minutes=session.serving.get(BREAKS, {}).get("minutes", 0),
+            allergens=held,
+            warm_up_allergens=allergens_in(session, [plan.design.warm_up]),
+        ),
+    }

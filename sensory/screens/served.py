@@ -1,0 +1,138 @@
+"""Was it served as planned? Confirmed in a click, or what was served instead."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from ..base.records import StoredSession
+from ..booth_ballots import ballots_of
+from ..booth_plans import lines_of
+from ..decisions.served import Served, served_beside_plan
+from ..methods import find_method
+from ..served import (
+    HAPPENED,
+    LEFT_OUT,
+    confirm_served,
+    not_served,
+    possible_servings,
+    served_after_all,
+    served_column,
+    served_otherwise,
+)
+from ..serving.marks import NOT_SERVED, codes_of
+from ..serving.plan import ServingPlan
+from .frame import current_frame, plain, shown_errors, who
+
+_SHOWN = 12
+_PLANNED = "as planned after all"
+Mine = dict[int, dict[str, str]]
+
+
+def show_served(served: Served | None) -> None:
+    """What the finding says of the serving; nothing where there was no plan."""
+    if served is None:
+        return
+    st.subheader("Served as planned?")
+    lines = served.lines
+    st.markdown("\n".join(f"- {plain(line)}" for line in lines[:_SHOWN]))
+    if len(lines) > _SHOWN:
+        st.markdown(f"and {len(lines) - _SHOWN} more, in the ballots")
+
+
+def after_serving(session: StoredSession, plan: ServingPlan) -> None:
+    """The confirmation, and what was otherwise."""
+    store = current_frame().store
+    served = served_beside_plan(session, store.cells(session.id))
+    show_served(served)
+    if session.closed:
+        st.markdown("To change this, open the ballots again on *Finding*, with a reason.")
+        return
+    with shown_errors():
+        if st.button(
+            "All else was served as planned"
+            if served and served.departures
+            else "All was served as planned",
+            key="confirm-served",
+        ):
+            confirm_served(store, session.id, who=who(session))
+            st.rerun()
+        with st.expander("Something was served otherwise"):
+            _otherwise(session, plan)
+
+
+def _otherwise(session: StoredSession, plan: ServingPlan) -> None:
+    left, right = st.columns(2)
+    person = left.selectbox("Assessor", plan.assessors, key=f"served-who-{session.id}")
+    mine = lines_of(current_frame().store, session.id, person)
+    ballots = ballots_of(session, mine)
+    seat = plan.assessors.index(person)
+    number = right.selectbox(
+        "Ballot",
+        range(len(ballots)),
+        format_func=lambda at: _ballot_label(at, ballots[at], mine),
+        key=f"served-ballot-{session.id}-{seat}",
+    )
+    offered = _offered(session, mine, ballots[number])
+    what = st.selectbox(
+        "What happened",
+        list(offered),
+        index=None,
+        placeholder="Choose",
+        key=f"served-what-{session.id}-{seat}-{number}",
+    )
+    why = st.text_input(
+        "Reason, without names and nothing about health",
+        key=f"served-why-{session.id}-{seat}-{number}",
+    )
+    needs = what not in (_PLANNED, LEFT_OUT)
+    if st.button(
+        "Put it on record",
+        key="serve-otherwise",
+        disabled=what is None or (needs and not why.strip()),
+    ):
+        _stated(session, ballots[number][0], str(what), offered[str(what)], why)
+        st.rerun()
+
+
+def _stated(session: StoredSession, line: int, what: str, served: dict[int, str], why: str) -> None:
+    store, by = current_frame().store, who(session)
+    if what in HAPPENED:
+        not_served(store, session.id, line, what, why=why, who=by)
+    elif what == _PLANNED:
+        served_after_all(store, session.id, line, who=by)
+    else:
+        served_otherwise(store, session.id, served, why=why, who=by)
+
+
+def _offered(
+    session: StoredSession, mine: Mine, ballot: tuple[int, ...]
+) -> dict[str, dict[int, str]]:
+    """What can be stated of a ballot, with the lines that it changes."""
+    found: dict[str, dict[int, str]] = {}
+    method = find_method(session.question.protocol)
+    together = method is not None and method.together
+    for line in () if mine[ballot[0]].get(NOT_SERVED) else ballot:
+        texts = mine[line]
+        column = served_column(texts)
+        now, code = texts.get(column, ""), " ".join(codes_of(texts))
+        if column == "sample":
+            for other in ballot if together else mine:
+                there = mine[other].get(column, "")
+                if there != now and not mine[other].get(NOT_SERVED):
+                    found[f"cup {code} exchanged with {' '.join(codes_of(mine[other]))}"] = {
+                        line: there,
+                        other: now,
+                    }
+        if not together:
+            under = f"in cup {code}: " if column == "sample" else ""
+            for one in possible_servings(session, texts):
+                if one != now:
+                    found[f"served {under}{one}"] = {line: one}
+    return {**found, **{one: {} for one in HAPPENED}, _PLANNED: {}}
+
+
+def _ballot_label(at: int, ballot: tuple[int, ...], mine: Mine) -> str:
+    codes = " ".join(code for line in ballot for code in codes_of(mine[line]))
+    now = ", ".join(mine[line].get(served_column(mine[line]), "") for line in ballot)
+    why = mine[ballot[0]].get(NOT_SERVED, "")
+    return f"{at + 1}: {codes} ({why or now})"

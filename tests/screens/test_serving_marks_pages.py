@@ -1,0 +1,167 @@
+"""Serve page: allergens, exclusions, who came, and what was served otherwise."""
+
+from __future__ import annotations
+
+import pytest
+
+from sensory import booth_plans, exclusions, served, workflow
+from sensory.methods import find_test
+from sensory.serving.lines import ballot_lines
+from sensory.serving.planning import serving_plan
+from sensory.store.repository import open_store
+
+from .test_pages import DEMO, run
+from .test_pages import words as shown
+
+BY = "A. Leader"
+
+
+@pytest.fixture
+def url(tmp_path):
+    return f"sqlite:///{tmp_path / 'record.sqlite3'}"
+
+
+@pytest.fixture
+def store(url):
+    opened = open_store(url)
+    yield opened
+    opened.close()
+
+
+def planned(store, name="suspect_batch", key="TRIANGLE", samples=None):
+    prepared = workflow.read_prepared(DEMO, name)
+    del prepared["cells"]
+    workflow.open_session(store, "s1", **prepared, who="t", why="t")
+    workflow.agree(store, "s1", who=BY)
+    plan = serving_plan(find_test(key), ["Anna", "Bo", "Cleo"], seed=5, samples=samples)
+    booth_plans.serve(store, "s1", plan.to_dict(), ballot_lines(plan), who=BY)
+    return plan
+
+
+def mine(store, name):
+    return {n: t for n, t in store.cells("s1").items() if t["assessor"] == name}
+
+
+def words(app):
+    """What a page says, without the marks that keep it from being markup."""
+    return shown(app).replace("\\", "")
+
+
+def keys(app):
+    return {button.key for button in app.button}
+
+
+def test_allergens_are_declared_before_anything_is_handed_out(store, url):
+    planned(store, "pressing", "PROFILE", ["reference", "zinc press"])
+    app = run("serve", url)
+    assert "Missing: reference, zinc press" in words(app)
+    assert not keys(app) & {"open-booths", "seat-late", "did-not-come", "confirm-served"}
+    app.text_input(key="allergens-s1-0").set_value("milk")
+    app.text_input(key="allergens-s1-1").set_value("none")
+    app.button(key="declare-allergens").click().run()
+    assert not app.exception
+    assert {"open-booths", "did-not-come", "confirm-served"} <= keys(app)
+    assert "do not all declare the same" in words(app)
+    app.text_input(key="allergens-s1-1").set_value("soy, in zinc press only").run()
+    app.button(key="declare-allergens").click().run()
+    assert "there is the name of a sample in them: zinc press" in words(app)
+
+
+def test_not_today_and_not_this_sample_are_marked_and_taken_back(store, url):
+    planned(store)
+    app = run("serve", url)
+    app.selectbox(key="excluded-s1").set_value("Bo").run()
+    app.multiselect(key="marked-s1-1-").set_value(["B"]).run()
+    app.button(key="keep-excluded").click().run()
+    assert not app.exception
+    assert exclusions.excluded_samples(store, "s1") == {"Bo": ("B",)}
+    assert [t["not served"] for t in mine(store, "Bo").values()] == ["not this sample"]
+    table = next(one.value for one in app.dataframe if "assessor" in one.value.columns)
+    assert list(table["B"]) == ["", "not this sample", ""]
+    app.selectbox(key="excluded-s1").set_value("Cleo").run()
+    app.multiselect(key="marked-s1-2-").set_value(["not today"]).run()
+    app.button(key="keep-excluded").click().run()
+    assert [t["not served"] for t in mine(store, "Cleo").values()] == ["not today"]
+    app.multiselect(key="marked-s1-2-0").set_value([]).run()
+    app.button(key="keep-excluded").click().run()
+    assert not any("not served" in t for t in mine(store, "Cleo").values())
+
+
+def test_who_did_not_come_leaves_in_a_click(store, url):
+    planned(store)
+    app = run("serve", url)
+    app.selectbox(key="absent-s1-0").set_value("Bo").run()
+    app.button(key="did-not-come").click().run()
+    assert not app.exception
+    assert "3 assessors planned, 1 did not come: 2 came." in words(app)
+    assert "2 assessors" in words(app)
+
+
+def test_served_as_planned_is_confirmed_and_a_turned_tray_stated(store, url):
+    planned(store)
+    app = run("serve", url)
+    app.button(key="confirm-served").click().run()
+    assert "All was served as planned, confirmed" in words(app)
+    app.selectbox(key="served-who-s1").set_value("Cleo").run()
+    ((line, texts),) = mine(store, "Cleo").items()
+    other = next(one for one in ("ABB", "BAB") if one != texts["order"])
+    app.selectbox(key="served-what-s1-2-0").set_value(f"served {other}").run()
+    assert app.button(key="serve-otherwise").disabled
+    app.text_input(key="served-why-s1-2-0").set_value("tray turned").run()
+    app.button(key="serve-otherwise").click().run()
+    assert not app.exception
+    assert f"Row {line}: planned {texts['order']}, served {other} " in words(app)
+    assert "not confirmed that all else" in words(app)
+    app.selectbox(key="served-what-s1-2-0").set_value("as planned after all").run()
+    app.button(key="serve-otherwise").click().run()
+    assert store.cells("s1")[line] == texts
+
+
+def test_exchanged_and_spilled_cups_are_stated(store, url):
+    planned(store, "gasket", "DIFFERENCE_FROM_CONTROL", ["blind reference", "batch 118"])
+    exclusions.declare_allergens(
+        store, "s1", dict.fromkeys(("labelled reference", "blind reference", "batch 118"), "none"),
+        who=BY,
+    )  # fmt: skip
+    app = run("serve", url)
+    (one, first), (two, second) = mine(store, "Anna").items()
+    what = f"cup {first['code']} exchanged with {second['code']}"
+    app.selectbox(key="served-what-s1-0-0").set_value(what).run()
+    app.text_input(key="served-why-s1-0-0").set_value("exchanged on the tray").run()
+    app.button(key="serve-otherwise").click().run()
+    cells = store.cells("s1")
+    assert [cells[n]["sample"] for n in (one, two)] == [second["sample"], first["sample"]]
+    app.selectbox(key="served-ballot-s1-0").set_value(1).run()
+    app.selectbox(key="served-what-s1-0-1").set_value("spilled").run()
+    app.text_input(key="served-why-s1-0-1").set_value("fell").run()
+    app.button(key="serve-otherwise").click().run()
+    assert not app.exception
+    assert store.cells("s1")[two]["not served"] == "spilled: fell"
+
+
+def test_finding_says_what_was_served_and_a_closed_serving_stays(store, url):
+    planned(store)
+    served.not_served(store, "s1", min(mine(store, "Cleo")), "spilled", why="tray fell", who=BY)
+    answers = {n: {"answer": t["code_1"]} for n, t in store.cells("s1").items()
+               if "not served" not in t}  # fmt: skip
+    workflow.enter_cells(store, "s1", answers, who=BY)
+    served.confirm_served(store, "s1", who=BY)
+    workflow.close(store, "s1", who=BY)
+    found = words(run("finding", url))
+    assert "3 assessors planned: 3 came." in found
+    assert "Planned and not served (spilled: tray fell)" in found
+    assert "All else was served as planned, confirmed" in found
+    app = run("serve", url)
+    assert not app.exception
+    assert "open the ballots again on *Finding*" in words(app)
+    assert not keys(app) & {"confirm-served", "keep-excluded", "did-not-come", "declare-allergens"}
+
+
+def test_marks_are_not_columns_to_be_typed_over(store, url):
+    planned(store)
+    exclusions.not_today(store, "s1", "Bo", who=BY)
+    app = run("ballots", url)
+    assert not app.exception
+    assert "not served" not in str(app)
+    booth_plans.open_booths(store, "s1", who=BY)
+    assert "0 of 2 ballots" in words(run("ballots", url)).replace("*", "")
