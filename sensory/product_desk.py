@@ -104,6 +104,24 @@ def agree_rule(
     return new
 
 
+def tolerate(
+    desk: Desk, name: str, attributes: tuple[AttributeLimit, ...], *, who: str, why: str
+) -> ProductRecord:
+    """State what is tolerated in each attribute: a margin round the reference, or limits.
+
+    Raises
+    ------
+    RecordError
+        Without a reason.
+    """
+    if not why.strip():
+        raise RecordError("Say why, and who agreed to it; the journal keeps it.")
+    record = the_product(desk, name)
+    new = replace(record, product=replace(record.product, attributes=attributes))
+    desk.put(new, expect=record, who=who, what="attributes agreed", why=why.strip())
+    return new
+
+
 def take_over(desk: Desk, reference: Reference, *, who: str, why: str) -> ProductRecord:
     """Make a reference the one in use.
 

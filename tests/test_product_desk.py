@@ -8,7 +8,7 @@ import pytest
 
 from sensory import product_desk
 from sensory.base.batch_records import BatchRecord, Decision, ProductRecord
-from sensory.base.batches import Batch, Disposition
+from sensory.base.batches import AttributeLimit, Batch, Disposition
 from sensory.base.errors import RecordError
 from sensory.base.records import Finding
 from sensory.base.references import Bridge, Reference, ReferenceKind
@@ -209,3 +209,15 @@ def test_a_complaint_opens_a_released_batch_and_withdraws_its_clearance(desk: Re
     again = replace(found, decisions=(*found.decisions, found.decisions[0]))
     assert again.state == "done"
     assert isinstance(desk.noun(BatchRecord, "sc-1"), BatchRecord)
+
+
+def test_attributes_are_agreed_with_a_reason(desk: Repository):
+    limits = (
+        AttributeLimit(attribute="sour", margin=0.8),
+        AttributeLimit(attribute="colour", low=2, high=6),
+    )
+    with pytest.raises(RecordError, match="Say why, and who agreed"):
+        product_desk.tolerate(desk, "Sloe cordial", limits, who="Mira", why="")
+    record = product_desk.tolerate(desk, "Sloe cordial", limits, who="Mira", why="consumers")
+    assert product_desk.the_product(desk, "sloe cordial") == record
+    assert record.product.margins == {"sour": 0.8}

@@ -3,30 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 import streamlit as st
 
 from ..base.batch_records import ProductRecord
-from ..base.batches import Disposition
-from ..base.records import Finding, utc_now
+from ..base.records import utc_now
 from ..base.references import Reference
-from ..decisions.release import USUAL, ReleaseRule
-from ..methods import DIFFERENCE_FROM_CONTROL, PROFILE, find_test
-from ..product_desk import agree_rule, enter_product, rule_of, state_of_reference
-from ..protocols import PROTOCOLS
+from ..decisions.release import ReleaseRule
+from ..product_desk import enter_product, rule_of, state_of_reference
 from ..report.trend_figures import characteristic_figure
 from ..report.words import number
 from .frame import current_frame, nameless, plain, shown_errors
-from .reference_form import reference_form
-
-_TESTS = [*PROTOCOLS, DIFFERENCE_FROM_CONTROL.key, PROFILE.key]
-_WORDS = {
-    Finding.SIMILAR: "If similar",
-    Finding.DIFFERENT_WITHIN_LIMIT: "If different, and within the limit",
-    Finding.DIFFERENT: "If different",
-    Finding.UNDECIDED: "If it cannot tell",
-}
+from .reference_form import compared_again_form, reference_form
+from .rule_form import rule_form
+from .tolerance_form import tolerance_form
 
 
 def page() -> None:
@@ -42,6 +32,7 @@ def page() -> None:
             rule_part, reference_part = st.columns(2, gap="large")
             with rule_part:
                 _rule(record)
+                tolerance_form(record)
             with reference_part:
                 _references(record)
         _new(products)
@@ -65,7 +56,7 @@ def _rule(record: ProductRecord) -> None:
         st.markdown("\n".join(f"- {plain(line)}" for line in rule.words()))
         _characteristic(rule)
     with st.expander("Agree another rule" if rule else "Agree the rule", expanded=rule is None):
-        _rule_form(record, rule)
+        rule_form(record, rule)
 
 
 def _characteristic(rule: ReleaseRule) -> None:
@@ -90,119 +81,6 @@ def _characteristic(rule: ReleaseRule) -> None:
     )
 
 
-def _rule_form(record: ProductRecord, rule: ReleaseRule | None) -> None:
-    name = record.name
-    test = st.selectbox(
-        "Test",
-        _TESTS,
-        index=_TESTS.index(rule.test) if rule else 0,
-        format_func=lambda key: find_test(key).name,
-        key=f"rule-test-{name}",
-    )
-    with shown_errors():
-        sizes = _limit_fields(record, str(test), rule)
-        sizes |= _risk_fields(record, rule)
-        sizes["dispositions"] = _dispositions(record, rule)
-        decides = rule.decides if rule else "the authorised person of the plant"
-        sizes["decides"] = st.text_input(
-            "Who decides (role)", value=decides, key=f"rule-decides-{name}"
-        )
-        drift = st.number_input(
-            "How far a reference may drift from the first, in points of its bridges (0: no limit)",
-            min_value=0.0,
-            value=record.product.drift_limit or 0.0,
-            key=f"rule-drift-{name}",
-        )
-        why = st.text_input("Why this rule, and who agreed", key=f"rule-why-{name}")
-        if st.button("Agree the rule", key="rule-agree", type="primary", disabled=not why.strip()):
-            retest = rule.retest if rule and _keeps_retest(rule, str(test), sizes) else None
-            new = ReleaseRule(test=str(test), retest=retest, **sizes)
-            desk, limit = current_frame().store, float(drift) or None
-            agree_rule(desk, name, new, drift_limit=limit, who=nameless(), why=why)
-            st.rerun()
-
-
-def _risk_fields(record: ProductRecord, rule: ReleaseRule | None) -> dict[str, Any]:
-    """Assessors, alpha and beta."""
-    people, *risks = st.columns(3)
-    typed: dict[str, Any] = {
-        "assessors": int(
-            people.number_input(
-                "Assessors",
-                2,
-                1000,
-                rule.assessors if rule else 24,
-                key=f"rule-people-{record.name}",
-            )
-        )
-    }
-    for column, name in zip(risks, ("alpha", "beta"), strict=True):
-        now = getattr(rule, name) if rule else 0.05
-        key = f"rule-{name}-{record.name}"
-        typed[name] = float(column.number_input(name, 0.001, 0.499, now, format="%.3f", key=key))
-    return typed
-
-
-def _keeps_retest(rule: ReleaseRule, test: str, sizes: dict[str, Any]) -> bool:
-    return rule.test == test and rule.limit == sizes.get("limit")
-
-
-def _limit_fields(record: ProductRecord, test: str, rule: ReleaseRule | None) -> dict[str, Any]:
-    """Limit, margins and scatter, as the test takes them."""
-    mine = rule if rule and rule.test == test else None
-    key = f"{test}-{record.name}"
-    if test == PROFILE.key:
-        now = "; ".join(f"{name} {size:g}" for name, size in mine.margins.items()) if mine else ""
-        typed = st.text_input("Margins: 'sweet 1; sour 0.8'", value=now, key=f"rule-margins-{key}")
-        return {"margins": PROFILE.margins({"attributes": _names(typed), "margins": typed})}
-    if test in PROTOCOLS:
-        limit = st.number_input(
-            "Limit: share of assessors who may notice, 0.30 for 30 %",
-            0.001,
-            0.999,
-            mine.limit if mine and mine.limit else 0.30,
-            key=f"rule-limit-{key}",
-        )
-        return {"limit": float(limit)}
-    limit = st.number_input(
-        "Limit: points of the scale beyond the blind reference",
-        0.01,
-        100.0,
-        mine.limit if mine and mine.limit else 1.5,
-        key=f"rule-limit-{key}",
-    )
-    scatter = st.number_input(
-        "Standard deviation of the differences of assessors in sessions before (0: not known)",
-        0.0,
-        100.0,
-        mine.scatter if mine and mine.scatter else 0.0,
-        key=f"rule-scatter-{key}",
-    )
-    return {"limit": float(limit), "scatter": float(scatter) or None}
-
-
-def _names(typed: str) -> str:
-    """The attributes that margins are typed for."""
-    return ";".join(part.strip().rpartition(" ")[0] for part in typed.split(";") if part.strip())
-
-
-def _dispositions(record: ProductRecord, rule: ReleaseRule | None) -> dict[Finding, Disposition]:
-    offered: list[Disposition] = [one for one in Disposition if one is not Disposition.RETEST]
-    done = {}
-    for column, (finding, words) in zip(st.columns(4), _WORDS.items(), strict=True):
-        now = rule.at(finding) if rule else USUAL[finding]
-        done[finding] = Disposition(
-            column.selectbox(
-                words,
-                offered,
-                index=offered.index(now),
-                format_func=lambda one: one.value.capitalize(),
-                key=f"rule-{finding}-{record.name}",
-            )
-        )
-    return done
-
-
 def _references(record: ProductRecord) -> None:
     st.subheader("Reference")
     desk, today = current_frame().store, utc_now()[:10]
@@ -215,6 +93,8 @@ def _references(record: ProductRecord) -> None:
     known = desk.nouns(Reference, record.name)
     if known:
         st.dataframe([_row(one) for one in reversed(known)], hide_index=True, width="stretch")
+    if record.in_use:
+        compared_again_form(record)
     reference_form(record)
 
 

@@ -10,7 +10,7 @@ import streamlit as st
 from ..base.batch_records import ProductRecord
 from ..base.records import Finding
 from ..base.references import Bridge, Reference, ReferenceKind
-from ..product_desk import take_over
+from ..product_desk import compare_again, take_over
 from .frame import current_frame, nameless, plain, shown_errors
 
 _NONE = "not compared"
@@ -30,6 +30,21 @@ def reference_form(record: ProductRecord) -> None:
             if st.button("It takes over", key="ref-enter", type="primary", disabled=not ready):
                 reference = Reference(product=record.name, **typed, **bridges)
                 take_over(current_frame().store, reference, who=nameless(), why=why.strip())
+                st.rerun()
+
+
+def compared_again_form(record: ProductRecord) -> None:
+    """The reference in use was compared with the first once more: its drift from that day on."""
+    first = record.references[0]
+    if record.in_use == first:
+        return
+    with st.expander(f"{plain(record.in_use)} was compared with the first again"):
+        with shown_errors():
+            bridge = _bridge(record, record.in_use, first, "the first, again", "again-")
+            why = st.text_input("Why it was compared", key=f"again-why-{record.name}")
+            ready = bridge is not None and why.strip()
+            if st.button("Record the comparison", key="again", disabled=not ready) and bridge:
+                compare_again(current_frame().store, bridge, who=nameless(), why=why.strip())
                 st.rerun()
 
 
@@ -67,8 +82,8 @@ def _bridges(record: ProductRecord, name: str) -> dict[str, Any]:
     return {"bridged_to_previous": to_before, "bridged_to_first": to_first}
 
 
-def _bridge(record: ProductRecord, name: str, to: str, words: str) -> Bridge | None:
-    key = f"{to}-{record.name}"
+def _bridge(record: ProductRecord, name: str, to: str, words: str, form: str = "") -> Bridge | None:
+    key = f"{form}{to}-{record.name}"
     st.markdown(f"**Against {plain(to)}, {words}**")
     found = st.selectbox("Finding", [_NONE, *(one.value for one in Finding)], key=f"br-{key}")
     left, right = st.columns(2)

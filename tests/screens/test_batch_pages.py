@@ -11,7 +11,8 @@ from streamlit.testing.v1 import AppTest
 from sensory import batch_desk, product_desk, tastings, workflow
 from sensory.base.batches import Batch, Disposition, RawLot
 from sensory.base.records import CAUTIONS
-from sensory.base.references import Reference, ReferenceKind
+from sensory.base.references import Bridge, Reference, ReferenceKind
+from sensory.choices.two_stage import two_stage_plan
 from sensory.decisions.release import ReleaseRule
 from sensory.protocols import TRIANGLE
 from sensory.store.repository import Repository, open_store
@@ -231,3 +232,63 @@ def test_a_reference_takes_over_with_a_reason(url: str, store: Repository):
     app.text_input(key=f"br-why-S1-{PRODUCT}").set_value("S1 is used up").run()
     app.button(key="ref-enter").click().run()
     assert product_desk.the_product(store, PRODUCT).references == ("S1", "S2")
+
+
+def test_a_second_tasting_is_planned_with_its_risks(url: str, store: Repository):
+    app = run("product", url)
+    app.checkbox(key=f"rule-retest-{PRODUCT}").check().run()
+    app.text_input(key=f"rule-why-{PRODUCT}").set_value("fewer answers").run()
+    assert "An unchanged batch would be released with a chance of" in words(app)
+    app.button(key="rule-agree").click().run()
+    rule = product_desk.rule_of(product_desk.the_product(store, PRODUCT))
+    assert rule is not None
+    assert rule.retest is not None
+    expected = two_stage_plan(TRIANGLE, most=120, pd_limit=0.4)
+    assert repr(rule.retest) == repr(expected)
+    assert rule.assessors == rule.retest.first == expected.first
+
+
+def test_attributes_are_typed_and_a_wrong_line_is_named(url: str, store: Repository):
+    app = run("product", url)
+    field = app.text_area(key=f"attributes-{PRODUCT}")
+    field.set_value("sour; 0,8\ncolour 2-6")
+    app.text_input(key=f"attributes-why-{PRODUCT}").set_value("consumers").run()
+    app.button(key="attributes").click().run()
+    assert "Attributes, line 2" in app.error[0].value
+    app.text_area(key=f"attributes-{PRODUCT}").set_value(
+        "sour; 0,8\ncolour; 2 to 6\nhaze; to 3"
+    ).run()
+    app.button(key="attributes").click().run()
+    found = product_desk.the_product(store, PRODUCT).product.attributes
+    assert [(one.attribute, one.margin, one.low, one.high) for one in found] == [
+        ("sour", 0.8, None, None),
+        ("colour", None, 2.0, 6.0),
+        ("haze", None, None, 3.0),
+    ]
+    assert run("product", url).text_area(key=f"attributes-{PRODUCT}").value == (
+        "sour; 0.8\ncolour; 2 to 6\nhaze; to 3"
+    )
+
+
+def test_the_reference_in_use_is_compared_again(url: str, store: Repository):
+    step = Bridge(reference="S2", to="S1", held_on="2026-03-01", reason="S1 is used up")
+    second = Reference(
+        name="S2",
+        product=PRODUCT,
+        kind=ReferenceKind.FRESHLY_MADE,
+        made_on="2026-03-01",
+        usable_until="2036-12-31",
+        bridged_to_previous=step,
+        bridged_to_first=step,
+    )
+    product_desk.take_over(store, second, who="Mira", why="S1 is used up")
+    app = run("product", url)
+    app.selectbox(key=f"br-again-S1-{PRODUCT}").set_value("SIMILAR")
+    app.number_input(key=f"br-est-again-S1-{PRODUCT}").set_value(0.4)
+    app.number_input(key=f"br-se-again-S1-{PRODUCT}").set_value(0.1)
+    app.text_input(key=f"again-why-{PRODUCT}").set_value("half a year old").run()
+    app.button(key="again").click().run()
+    found = store.noun(Reference, "S2")
+    assert found is not None
+    assert [(one.to, one.estimate) for one in found.later] == [("S1", 0.4)]
+    assert "It lies +0.40 from S1" in words(run("product", url)).replace("\\", "")
