@@ -152,6 +152,7 @@ def product_trend(
     since: str = "",
     until: str = "",
     attribute: str = "",
+    beside: str = "",
     base: int | None = None,
     most: int = 400,
 ) -> ProductTrend:
@@ -163,7 +164,8 @@ def product_trend(
         Without a product or a rule.
     """
     records = desk.batches(product=product, since=since, until=until, most=most)
-    return trend_of_batches(records, _rule(desk, product), attribute=attribute, base=base)
+    rule = _rule(desk, product)
+    return trend_of_batches(records, rule, attribute=attribute, beside=beside, base=base)
 
 
 def month_report(desk: Desk, product: str, month: str) -> MonthReport:

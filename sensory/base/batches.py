@@ -115,10 +115,11 @@ class Product(Plain):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RawLot(Plain):
-    """One raw material of a batch with its lot."""
+    """One raw material of a batch with its lot, and who supplied it where that is stated."""
 
     material: str
     lot: str
+    supplier: str = ""
 
     def __post_init__(self) -> None:
         named("material", self.material)

@@ -79,7 +79,10 @@ class BatchFile:
             ("line", batch.line or "not stated"),
             ("amount", amount or "not stated"),
         ]
-        rows += [(one.material, f"lot {one.lot}") for one in batch.raw_lots]
+        rows += [
+            (one.material, f"lot {one.lot}" + (f", {one.supplier}" if one.supplier else ""))
+            for one in batch.raw_lots
+        ]
         rows += [("rework of", other) for other in batch.rework_of]
         rows.append(("reference", self.record.reference or "none yet"))
         return Table(columns=("what", "is"), rows=tuple(rows))

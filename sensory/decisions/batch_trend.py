@@ -8,7 +8,7 @@ from typing import Any
 
 import pandas as pd
 
-from ..base.batch_records import BatchRecord, Tasting
+from ..base.batch_records import BatchRecord, Tasting, key_of
 from ..base.errors import ArgumentError
 from .choice_trend import ChoiceTrend, trend_of_choices
 from .release import ReleaseRule
@@ -79,6 +79,7 @@ def trend_of_batches(
     rule: ReleaseRule,
     *,
     attribute: str = "",
+    beside: str = "",
     base: int | None = None,
     weight: float = 0.2,
 ) -> ProductTrend:
@@ -92,6 +93,9 @@ def trend_of_batches(
         Its test and limit.
     attribute : str
         For a rated test; the commonest where it is not named.
+    beside : str
+        What stands side by side: the lines, or the suppliers of the raw material that is named
+        here (its lots, where no supplier is stated).
     base, weight
         As in `trend`.
 
@@ -110,6 +114,9 @@ def trend_of_batches(
     rows = _choice_rows(records, rule) if rule.protocol else _rated_rows(records, rule, chosen)
     remarks = []
     without = len(records) - len(rows)
+    if beside:
+        places = {one.batch.number: _source(one, beside) for one in records}
+        rows = [{**row, "line": places[row["batch"]]} for row in rows]
     if without:
         remarks.append(f"{batch_count(without)} without a finding of this test.")
     frame = pd.DataFrame(rows)
@@ -140,6 +147,19 @@ def _chart(
 
 def _of_rule(record: BatchRecord, rule: ReleaseRule) -> list[Tasting]:
     return [one for one in record.tastings if one.test == rule.test and one.finding is not None]
+
+
+def materials_of(records: Iterable[BatchRecord]) -> list[str]:
+    """Raw materials whose suppliers or lots can be put side by side, each once."""
+    return sorted({lot.material for one in records for lot in one.batch.raw_lots})
+
+
+def _source(record: BatchRecord, material: str) -> str:
+    """Supplier of a material, else its lot."""
+    for lot in record.batch.raw_lots:
+        if key_of(lot.material) == key_of(material):
+            return lot.supplier or f"{material} {lot.lot}"
+    return f"without {material}"
 
 
 def _head(record: BatchRecord) -> dict[str, Any]:

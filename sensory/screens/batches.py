@@ -131,9 +131,9 @@ def _enter(products: Sequence[ProductRecord]) -> None:
         amount = second.number_input("Amount", min_value=0.0, value=None, key="batch-amount")
         unit = third.text_input("Unit", value="kg", key="batch-unit")
         lots = st.text_area(
-            "Raw-material lots, one a line: material; lot",
+            "Raw-material lots, one a line: material; lot; supplier",
             key="batch-lots",
-            placeholder="sweetener; SW-118",
+            placeholder="sweetener; SW-118; north mill",
         )
         rework = st.text_input("Rework of, batch numbers separated by commas", key="batch-rework")
         if st.button("Enter the batch", key="batch-enter", type="primary"):
@@ -157,11 +157,11 @@ def _lots(text: str) -> tuple[RawLot, ...]:
     for number, line in enumerate(text.splitlines(), start=1):
         if not line.strip():
             continue
-        material, found, lot = line.partition(";")
-        if not found:
+        parts = [part.strip() for part in line.split(";")]
+        if not 2 <= len(parts) <= 3:
             raise RecordError(
-                f"Raw-material lots, line {number}: write material; lot, as in sweetener; SW-118. "
-                f"Got {line.strip()!r}."
+                f"Raw-material lots, line {number}: write material; lot; supplier (which may "
+                f"be left out), as in sweetener; SW-118. Got {line.strip()!r}."
             )
-        lots.append(RawLot(material=material.strip(), lot=lot.strip()))
+        lots.append(RawLot(material=parts[0], lot=parts[1], supplier="".join(parts[2:])))
     return tuple(lots)

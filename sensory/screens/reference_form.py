@@ -38,14 +38,14 @@ def compared_again_form(record: ProductRecord) -> None:
     first = record.references[0]
     if record.in_use == first:
         return
-    with st.expander(f"{plain(record.in_use)} was compared with the first again"):
-        with shown_errors():
-            bridge = _bridge(record, record.in_use, first, "the first, again", "again-")
-            why = st.text_input("Why it was compared", key=f"again-why-{record.name}")
-            ready = bridge is not None and why.strip()
-            if st.button("Record the comparison", key="again", disabled=not ready) and bridge:
-                compare_again(current_frame().store, bridge, who=nameless(), why=why.strip())
-                st.rerun()
+    label = f"{plain(record.in_use)} was compared with the first again"
+    with st.expander(label), shown_errors():
+        bridge = _bridge(record, record.in_use, first, "the first, again", "again-")
+        why = st.text_input("Why it was compared", key=f"again-why-{record.name}")
+        ready = bridge is not None and why.strip()
+        if st.button("Record the comparison", key="again", disabled=not ready) and bridge:
+            compare_again(current_frame().store, bridge, who=nameless(), why=why.strip())
+            st.rerun()
 
 
 def _fields(record: ProductRecord) -> dict[str, Any]:

@@ -23,7 +23,7 @@ def tolerance_form(record: ProductRecord) -> None:
     attributes = record.product.attributes
     if attributes:
         st.markdown("**Tolerated in each attribute**")
-        rows = [{"attribute": plain(one.attribute), "tolerated": _words(one)} for one in attributes]
+        rows = [{"attribute": plain(one.attribute), "tolerated": _said(one)} for one in attributes]
         st.table(rows, hide_index=True)
     with st.expander("Attributes with margins or limits"):
         typed = st.text_area(
@@ -80,3 +80,12 @@ def _words(one: AttributeLimit) -> str:
         return f"{one.margin:g}"
     low = "" if one.low is None else f"{one.low:g} "
     return f"{low}to" if one.high is None else f"{low}to {one.high:g}"
+
+
+def _said(one: AttributeLimit) -> str:
+    """The same for readers."""
+    if one.margin is not None:
+        return f"up to {one.margin:g} from the reference"
+    if one.low is None or one.high is None:
+        return f"up to {one.high:g}" if one.low is None else f"from {one.low:g}"
+    return f"{one.low:g} to {one.high:g}"

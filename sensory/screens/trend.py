@@ -8,7 +8,7 @@ import streamlit as st
 
 from ..base.batch_records import BatchRecord, ProductRecord
 from ..batch_desk import month_report, product_trend
-from ..decisions.batch_trend import ProductTrend, attributes_of
+from ..decisions.batch_trend import ProductTrend, attributes_of, materials_of
 from ..decisions.release import ReleaseRule
 from ..decisions.trend_words import by_itself
 from ..product_desk import Desk, rule_of
@@ -17,7 +17,7 @@ from ..report.words import number
 from .frame import chosen_batch, current_frame, go, plain, shown_errors
 from .worker import month_pdf_of
 
-_WIDE, _LISTED = 1000, 20
+_WIDE, _LISTED, _LINES = 1000, 20, "lines"
 _SPANS = {"the last 12 months": 365, "the last 3 months": 92, "everything": 0}
 
 
@@ -53,7 +53,7 @@ def _charted(desk: Desk, record: ProductRecord, rule: ReleaseRule) -> None:
         st.info("No batch of this product is on record yet.")
         return
     end = latest[-1].batch.made_on
-    first, second, third = st.columns(3)
+    first, second, third, fourth = st.columns(4)
     span = first.selectbox("Span", list(_SPANS), key="trend-span")
     days = _SPANS[str(span)]
     since = (date.fromisoformat(end) - timedelta(days=days)).isoformat() if days else ""
@@ -61,17 +61,24 @@ def _charted(desk: Desk, record: ProductRecord, rule: ReleaseRule) -> None:
     attribute = ""
     if len(names) > 1:
         attribute = str(second.selectbox("Attribute", names, key="trend-attribute"))
-    base = third.number_input(
-        "Batches of each line that set what is usual (0: all)",
+    sources = {f"suppliers or lots of {one}": one for one in materials_of(latest)}
+    chosen = third.selectbox("Side by side", [_LINES, *sources], key="trend-beside")
+    base = fourth.number_input(
+        "Batches that set what is usual (0: all)",
         min_value=0,
         max_value=200,
         value=20 if len(latest) >= 60 else 0,
         key="trend-base",
-        help="The first ones of the span. With all of them a change widens the limits that "
+        help="The first ones of each line. With all of them a change widens the limits that "
         "should show it.",
     )
     found = product_trend(
-        desk, record.name, since=since, attribute=attribute, base=int(base) or None
+        desk,
+        record.name,
+        since=since,
+        attribute=attribute,
+        beside=sources.get(str(chosen), ""),
+        base=int(base) or None,
     )
     _shown(found)
     _month(record, end)

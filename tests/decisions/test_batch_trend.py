@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from sensory.base.batch_records import BatchRecord, Tasting
-from sensory.base.batches import Batch
+from sensory.base.batches import Batch, RawLot
 from sensory.base.records import Finding
-from sensory.decisions.batch_trend import attributes_of, trend_of_batches
+from sensory.decisions.batch_trend import attributes_of, materials_of, trend_of_batches
 from sensory.decisions.choice_trend import ChoiceTrend
 from sensory.decisions.release import ReleaseRule
 from sensory.decisions.trend import Trend
@@ -92,3 +94,21 @@ def test_batches_without_scatter_give_a_reason_instead_of_a_chart():
     found = trend_of_batches(records, PROFILE)
     assert found.result is None
     assert "scatter" in found.remarks[-1]
+
+
+def test_suppliers_of_a_material_stand_side_by_side():
+    """By hand: days 1, 3, 5 are of one mill, 2, 4, 6 of a lot without supplier, 7 of neither."""
+    records = []
+    for day in range(1, 8):
+        lot = RawLot(material="Sugar", lot="S-1", supplier="north mill" if day % 2 else "")
+        one = record(day, rated(day, sweet=(0.1 * day, 0.2)))
+        records.append(replace(one, batch=replace(one.batch, raw_lots=(lot,) if day < 7 else ())))
+    assert materials_of(records) == ["Sugar"]
+    found = trend_of_batches(records, PROFILE, beside="sugar")
+    assert isinstance(found.result, Trend)
+    by_source = found.result.points.groupby("line")["batch"].agg(list).to_dict()
+    assert by_source == {
+        "north mill": ["SC-1", "SC-3", "SC-5"],
+        "sugar S-1": ["SC-2", "SC-4", "SC-6"],
+    }
+    assert found.remarks == ("Fewer than 3 batches, so no chart: without sugar.",)

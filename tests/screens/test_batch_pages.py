@@ -126,12 +126,13 @@ def test_a_batch_is_entered_and_a_wrong_lot_is_named(url: str, store: Repository
     app.text_input(key="batch-number").set_value("SC-7")
     app.text_area(key="batch-lots").set_value("sweetener; SW-9\nacid CA-2").run()
     app.button(key="batch-enter").click().run()
-    assert "line 2\\: write material; lot" in app.error[0].value
+    assert "line 2\\: write material; lot; supplier" in app.error[0].value
     assert store.seek("SC-7") == []
-    app.text_area(key="batch-lots").set_value("sweetener; SW-9\nacid; CA-2").run()
+    app.text_area(key="batch-lots").set_value("sweetener; SW-9; north mill\nacid; CA-2").run()
     app.button(key="batch-enter").click().run()
     (found,) = store.seek("SC-7")
     assert [one.lot for one in found.batch.raw_lots] == ["SW-9", "CA-2"]
+    assert found.batch.raw_lots[0].supplier == "north mill"
 
 
 def test_clearance_opens_the_way_to_the_tasting(url: str, store: Repository):
