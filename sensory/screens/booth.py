@@ -24,6 +24,9 @@ _CSS = """<style>
 .stRadio label, .stCheckbox label { min-height: 48px; align-items: center; }
 .stRadio label p, .stCheckbox label p { font-size: 1.25rem; }
 .stButton button { min-height: 56px; font-size: 1.15rem; }
+.stButton button:disabled { color: #767676; }
+.stRadio label:not(:has(:checked)) span + div > div:first-child,
+.stCheckbox label:not(:has(:checked)) > span + div { border-color: #767676; }
 </style>"""
 
 
