@@ -23,7 +23,8 @@ _CSS = """<style>
 .stMainBlockContainer { max-width: 46rem; }
 .stRadio label, .stCheckbox label { min-height: 48px; align-items: center; }
 .stRadio label p, .stCheckbox label p { font-size: 1.25rem; }
-.stButton button { min-height: 56px; font-size: 1.15rem; }
+.stButton button { min-height: 56px; }
+.stButton button p { font-size: 1.15rem; }
 .stButton button:disabled { color: #767676; }
 .stRadio label:not(:has(:checked)) span + div > div:first-child,
 .stCheckbox label:not(:has(:checked)) > span + div { border-color: #767676; }

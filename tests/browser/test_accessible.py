@@ -17,10 +17,10 @@ from sensory.store.repository import open_store
 DEMO = Path(__file__).parents[2] / "demo_data"
 # A change of the scheme fades: colours are what they shall be when no transition runs.
 SHOWN = """scheme => {
-  const body = document.querySelector(".stApp") || document.body
+  const app = document.querySelector(".stApp")
+  const white = app && getComputedStyle(app).backgroundColor === "rgb(255, 255, 255)"
   return matchMedia(`(prefers-color-scheme: ${scheme})`).matches
-    && (body === document.body
-        || (getComputedStyle(body).backgroundColor === "rgb(255, 255, 255)") === (scheme === "light"))
+    && (!app || white === (scheme === "light"))
     && !document.getAnimations().some(one => one instanceof CSSTransition)
 }"""
 # One of each kind of answer: one code, two codes, words, places, lines.
