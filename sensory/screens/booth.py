@@ -15,6 +15,7 @@ from ..base.errors import RecordError
 from ..base.languages import ballot_words
 from ..booth_ballots import Asked, BoothBallot, mark_of, score_of, still_open
 from ..booths import BoothVisit, consent, keep, late, send, visit
+from .echo import show_echo
 from .frame import current_frame, plain
 from .scale import marked, saved, show_scale
 
@@ -95,6 +96,7 @@ def _ballot(token: str, here: BoothVisit, ballot: BoothBallot, words: Words) -> 
     missing = still_open(ballot)
     if named := ", ".join(plain(name) for name in missing if name != "?"):
         st.markdown(words["still_open"].format(what=named))
+    show_echo(f"echo-{ballot.line}", words)  # everything that came is on record here
     # The line is in the key: a late second tap cannot hit the next ballot.
     if st.button(words["send"], key=f"send-{ballot.line}", type="primary", disabled=bool(missing)):
         send(store, token, ballot.line)
