@@ -24,7 +24,7 @@ from .booth_ballots import (
     scale_of,
     still_open,
 )
-from .booth_plans import SEAT, hash_of, people_of
+from .booth_plans import SEAT, hash_of
 
 if TYPE_CHECKING:  # a booth loads no statistics
     from .workflow import Store
@@ -32,6 +32,7 @@ if TYPE_CHECKING:  # a booth loads no statistics
 _TOKEN = re.compile(r"([0-9a-f]{32})\.([A-Za-z0-9_-]{32})")
 _LONGEST = 300
 NOT_TODAY = "not today"
+Mine = dict[int, dict[str, str]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,8 +66,7 @@ def visit(store: Store, token: str) -> BoothVisit | None:
     found = _found(store, token)
     if found is None:
         return None
-    session, assessor = found
-    mine = _mine(store, session, assessor)
+    session, assessor, mine = found
     ballots = ballots_of(session, mine)
     waiting = [one for one in ballots if not mine[one[0]].get(SENT)]
     return BoothVisit(
@@ -163,8 +163,7 @@ def late(store: Store, token: str) -> bool:
     found = _found(store, token)
     if found is None or not found[0].closed:
         return False
-    session, assessor = found
-    mine = _mine(store, session, assessor)
+    session, assessor, mine = found
     told = session.serving.get(LATE, {})
     marks = {
         str(lines[0]): utc_now()
@@ -182,8 +181,8 @@ def late(store: Store, token: str) -> bool:
     return bool(marks)
 
 
-def _found(store: Store, token: str) -> tuple[StoredSession, str] | None:
-    """The session and the assessor of a token, compared in constant time."""
+def _found(store: Store, token: str) -> tuple[StoredSession, str, Mine] | None:
+    """The session of a token, compared in constant time; the assessor, and their lines."""
     match = _TOKEN.fullmatch(token or "")
     if not match:
         return None
@@ -194,26 +193,18 @@ def _found(store: Store, token: str) -> tuple[StoredSession, str] | None:
     hashed = hash_of(token)
     for known, seat in session.serving.get("booths", {}).items():
         if hmac.compare_digest(known, hashed):
-            people = people_of(store, session.id)
-            return session, people[int(seat.removeprefix(SEAT)) - 1]
+            mine = store.seat_cells(session.id, int(seat.removeprefix(SEAT)))
+            return (session, mine[min(mine)]["assessor"], mine) if mine else None
     return None
 
 
-def _open(store: Store, token: str) -> tuple[StoredSession, str, dict[int, dict[str, str]]]:
+def _open(store: Store, token: str) -> tuple[StoredSession, str, Mine]:
     found = _found(store, token)
     if found is None:
         raise RecordError("This link is not valid, or no longer.")
-    session, assessor = found
-    if session.closed:
+    if found[0].closed:
         raise RecordError("This session is closed.")
-    return session, assessor, _mine(store, session, assessor)
-
-
-def _mine(store: Store, session: StoredSession, assessor: str) -> dict[int, dict[str, str]]:
-    cells = store.cells(session.id)
-    return {
-        line: texts for line, texts in sorted(cells.items()) if texts.get("assessor") == assessor
-    }
+    return found
 
 
 def _waiting(
