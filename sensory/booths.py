@@ -64,9 +64,10 @@ class BoothVisit:
 def visit(store: Store, token: str) -> BoothVisit | None:
     """What a link shows; None when it is not valid."""
     found = _found(store, token)
-    if found is None:
-        return None
-    session, assessor, mine = found
+    return None if found is None else _shown(*found)
+
+
+def _shown(session: StoredSession, assessor: str, mine: Mine) -> BoothVisit:
     ballots = ballots_of(session, mine)
     waiting = [one for one in ballots if not mine[one[0]].get(SENT)]
     return BoothVisit(
@@ -94,10 +95,12 @@ def consent(store: Store, token: str, *, wants: bool = True) -> None:
     if not mine[first].get(CONSENT):
         said = utc_now() if wants else f"{NOT_TODAY} {utc_now()}"
         why = "consent given" if wants else "does not taste today"
-        _write(store, session, {first: {CONSENT: said}}, assessor, why)
+        _write(store, session, mine, {first: {CONSENT: said}}, assessor, why)
 
 
-def keep(store: Store, token: str, line: int, answers: Mapping[int, Mapping[str, str]]) -> None:
+def keep(
+    store: Store, token: str, line: int, answers: Mapping[int, Mapping[str, str]]
+) -> BoothVisit:
     """Keep answers of the ballot that waits, as they are given.
 
     Parameters
@@ -106,6 +109,11 @@ def keep(store: Store, token: str, line: int, answers: Mapping[int, Mapping[str,
         First line of the ballot.
     answers : mapping of int to mapping of str to str
         By line and column; only what the ballot asks for is taken.
+
+    Returns
+    -------
+    BoothVisit
+        What the link shows now.
 
     Raises
     ------
@@ -124,15 +132,20 @@ def keep(store: Store, token: str, line: int, answers: Mapping[int, Mapping[str,
             elif at != line or name not in _beside(ballot):
                 raise RecordError(f"This ballot does not ask for {name!r}.")
             changes.setdefault(at, {})[name] = " ".join(str(text).split())[:_LONGEST]
-    _write(store, session, changes, assessor, "answered")
+    return _write(store, session, mine, changes, assessor, "answered")
 
 
 def _beside(ballot: BoothBallot) -> tuple[str, ...]:
     return ("comment",) if ballot.guess is None else ("comment", "guess")
 
 
-def send(store: Store, token: str, line: int) -> None:
+def send(store: Store, token: str, line: int) -> BoothVisit:
     """Send the ballot; sending it again changes nothing.
+
+    Returns
+    -------
+    BoothVisit
+        What the link shows now.
 
     Raises
     ------
@@ -141,13 +154,14 @@ def send(store: Store, token: str, line: int) -> None:
     """
     session, assessor, mine = _open(store, token)
     if mine.get(line, {}).get(SENT):
-        return
+        return _shown(session, assessor, mine)
     ballot = _waiting(session, mine, line)
     if missing := still_open(ballot):
         raise RecordError(f"Still to be answered: {', '.join(missing)}.")
     lines = next(one for one in ballots_of(session, mine) if one[0] == line)
     now = utc_now()
-    _write(store, session, {at: {SENT: now} for at in lines}, assessor, "ballot sent")
+    changes = {at: {SENT: now} for at in lines}
+    return _write(store, session, mine, changes, assessor, "ballot sent")
 
 
 def late(store: Store, token: str) -> bool:
@@ -228,9 +242,13 @@ def _consented(mine: Mapping[int, Mapping[str, str]]) -> bool:
 def _write(
     store: Store,
     session: StoredSession,
+    mine: Mine,
     changes: Mapping[int, Mapping[str, str]],
     assessor: str,
     why: str,
-) -> None:
+) -> BoothVisit:
+    """Write, and what the link shows after it."""
     if changes:
         store.write_cells(session.id, changes, who=f"booth of {assessor}", why=why)
+    after = {line: {**texts, **changes.get(line, {})} for line, texts in mine.items()}
+    return _shown(session, assessor, after)

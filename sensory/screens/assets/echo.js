@@ -41,7 +41,7 @@ function touched(echo) {
   echo.number = "not sent"
   say(echo)
   clearTimeout(echo.soon)
-  echo.soon = setTimeout(() => echo.send(), 50) // the page takes the touch over first
+  echo.soon = setTimeout(() => echo.send(), 10) // the page takes the touch over first
 }
 
 function say(echo) {
