@@ -19,7 +19,7 @@ export default function (component) {
     echo = { line, number: "", touched: false }
     echoes.set(parentElement, echo)
   }
-  echo.words = data.words
+  echo.words = data
   echo.send = () => {
     echo.number = `${Date.now()}-${Math.random()}`
     setStateValue("touch", echo.number)
