@@ -162,12 +162,9 @@ def workbook(rng: Rng, text: str) -> bytes:
         book.create_sheet(title)
     for sheet in book.worksheets:
         for line in text.splitlines():
-            sheet.append(
-                [
-                    int(cell) if cell.isdecimal() and len(cell) < 16 else cell
-                    for cell in line.split(",")
-                ]
-            )
+            cells = ["".join(one for one in cell if one >= " ") for cell in line.split(",")]
+            short = [cell.isdecimal() and len(cell) < 16 for cell in cells]
+            sheet.append([int(c) if whole else c for c, whole in zip(cells, short, strict=True)])
     packed = io.BytesIO()
     book.save(packed)
     return packed.getvalue()
@@ -233,8 +230,8 @@ def bad_workbook(rng: Rng) -> bytes:
     text = rng.choice(TEXTS)
     if rng.random() < 0.5:
         return bad_zip(rng, rng.choice(BOOKS))
-    kept = "".join(one for one in spiteful(rng, text) if one >= " " or one == "\n")
-    return workbook(rng, renamed(rng, kept) if rng.random() < 0.5 else kept)
+    text = spiteful(rng, text)
+    return workbook(rng, renamed(rng, text) if rng.random() < 0.5 else text)
 
 
 # Archives.
@@ -303,6 +300,7 @@ TEXTS = [path.read_text(encoding="utf-8") for path in sorted(DEMO.glob("*.csv"))
 BOOKS: list[bytes] = []
 ARCHIVES: list[bytes] = []
 BOMBS: list[bytes] = []
+LINKS: list[str] = []
 
 
 def prepare() -> None:
@@ -324,6 +322,7 @@ def prepare() -> None:
     booth_plans.serve(store, key, plan.to_dict(), ballot_lines(plan), who="Zoë")
     token = booth_plans.open_booths(store, key, who="Zoë")["Anna"]
     booths.consent(store, token)
+    LINKS.append(token)
     ARCHIVES.append(archive_session(store, key))
     store.close()
 
@@ -422,7 +421,7 @@ def use(store: Repository, session_id: str) -> None:
         lambda: workflow.checked_ballots(store, session_id),
         lambda: booth_plans.served_plan(store, session_id),
         lambda: booth_plans.progress(store, session_id),
-        lambda: booths.visit(store, f"{session_id}.{'a' * 32}"),
+        *(lambda token=token: booths.visit(store, token) for token in LINKS),
         lambda: ServingPlan.from_dict(booth_plans.served_plan(store, session_id) or PLAN),
     ):
         try:
@@ -468,11 +467,11 @@ def written_outside(folder: Path) -> list[str]:
 
 
 def one_case(rng: Rng, readers: list[Callable[[Rng, bytes], None]], count: Counter[str]) -> float:
-    """Make a file, give it to every reader; returns the longest time of one."""
+    """Make a file, give it to every reader; returns the longest of one, in s of a core."""
     make = rng.choice([bad_csv, bad_workbook, bad_archive])
     content, longest = make(rng), 0.0
     for reader in readers if make is bad_archive else readers[:3]:
-        start = time.perf_counter()
+        start = time.process_time()
         try:
             LISTENS[0] = True
             reader(rng, content)
@@ -483,7 +482,7 @@ def one_case(rng: Rng, readers: list[Callable[[Rng, bytes], None]], count: Count
             count[f"{make.__name__}: read"] += 1
         finally:
             LISTENS[0] = False
-        longest = max(longest, time.perf_counter() - start)
+        longest = max(longest, time.process_time() - start)
     return longest
 
 
