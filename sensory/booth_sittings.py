@@ -49,13 +49,13 @@ class Halt:
 
 
 def halt_of(
-    store: Store, session: StoredSession, mine: Mine, waiting: Sequence[tuple[int, ...]]
+    session: StoredSession, seat: str, mine: Mine, waiting: Sequence[tuple[int, ...]]
 ) -> Halt | None:
     """What comes before the ballot that waits; None where nothing does.
 
     Parameters
     ----------
-    store, session
+    session, seat
     mine : mapping of int to mapping of str to str
         The ballot lines of one assessor.
     waiting : sequence of tuples of int
@@ -64,7 +64,6 @@ def halt_of(
     design = session.serving["plan"]["design"]
     if not waiting or not (design["warm_up"] or design["sittings"] > 1):
         return None
-    seat = seats_of(people_of(store, session.id))[mine[waiting[0][0]]["assessor"]]
     rows = rows_of_seat(session, seat)
     by_line = _sittings(mine, rows)
     now = by_line[waiting[0][0]]

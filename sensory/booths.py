@@ -11,7 +11,7 @@ import hmac
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from .base.errors import RecordError
 from .base.records import StoredSession, utc_now
@@ -25,7 +25,7 @@ from .booth_ballots import (
     still_open,
     waiting_ballots,
 )
-from .booth_plans import hash_of, people_of, rows_of_seat
+from .booth_plans import hash_of, rows_of_seat
 from .booth_sittings import Halt, halt_of
 from .serving.allergens import allergens_in, served_samples
 from .serving.marks import (
@@ -47,6 +47,7 @@ if TYPE_CHECKING:  # a booth loads no statistics
 
 _TOKEN = re.compile(r"([0-9a-f]{32})\.([A-Za-z0-9_-]{32})")
 _LONGEST = 300
+Mine = dict[int, dict[str, str]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,38 +85,33 @@ class BoothVisit:
 def visit(store: Store, token: str) -> BoothVisit | None:
     """What a link shows; None when it is not valid."""
     found = _found(store, token)
-    if found is None:
-        return None
-    session, assessor = found
-    mine = _mine(store, session, assessor)
+    return None if found is None else _visit(found)
+
+
+def _visit(at: _Place) -> BoothVisit:
+    session, mine = at.session, at.mine
     ballots, waiting = ballots_of(session, mine), waiting_ballots(session, mine)
-    seat = session.serving["booths"][hash_of(token)]
     return BoothVisit(
-        assessor=assessor,
+        assessor=at.assessor,
         language=session.serving["language"],
         allergens=allergens_in(session, served_samples(session)),
         consented=_consented(mine),
         excused=excused(mine),
         closed=session.closed,
-        ballot=_shown(session, seat, mine, waiting[0]) if waiting else None,
+        ballot=_shown(at, waiting[0], ballots) if waiting else None,
         sent=sum(bool(mine[one[0]].get(SENT)) for one in ballots),
         left_out=_left_out(ballots, mine, waiting),
         scale=scale_of(session.question),
-        halt=halt_of(store, session, mine, waiting),
+        halt=halt_of(session, at.seat, mine, waiting),
     )
 
 
-def _shown(
-    session: StoredSession,
-    seat: str,
-    mine: Mapping[int, Mapping[str, str]],
-    ballot: tuple[int, ...],
-) -> BoothBallot:
+def _shown(at: _Place, ballot: tuple[int, ...], ballots: Sequence[tuple[int, ...]]) -> BoothBallot:
     """A ballot with the allergens of exactly its samples, which are not named."""
-    lines = {line: mine[line] for line in ballot}
-    holds = samples_by_line(rows_of_seat(session, seat), lines)
-    allergens = allergens_in(session, frozenset().union(*holds.values()))
-    return booth_ballot(session, mine, ballot, ballots_of(session, mine), allergens)
+    lines = {line: at.mine[line] for line in ballot}
+    holds = samples_by_line(rows_of_seat(at.session, at.seat), lines)
+    allergens = allergens_in(at.session, frozenset().union(*holds.values()))
+    return booth_ballot(at.session, at.mine, ballot, ballots, allergens)
 
 
 def _left_out(
@@ -140,14 +136,14 @@ def consent(store: Store, token: str, *, wants: bool = True) -> None:
 
     Of the reason nothing is asked and nothing is kept. Only the first answer counts.
     """
-    session, assessor, mine = _open(store, token)
-    first = min(mine)
-    if not mine[first].get(CONSENT):
+    at = _open(store, token)
+    first = min(at.mine)
+    if not at.mine[first].get(CONSENT):
         said = utc_now() if wants else f"{NOT_TODAY} {utc_now()}"
         changes = {first: {CONSENT: said}}
-        for line in () if wants else to_serve(mine):
+        for line in () if wants else to_serve(at.mine):
             changes.setdefault(line, {})[NOT_SERVED] = NOT_TODAY
-        _write(store, session, changes, assessor, "consent given" if wants else NOT_TODAY)
+        _write(store, at, changes, "consent given" if wants else NOT_TODAY)
 
 
 def tasted(store: Store, token: str, code: str) -> None:
@@ -173,14 +169,16 @@ def leave_warm_up(store: Store, token: str, code: str) -> None:
 
 
 def _past_warm_up(store: Store, token: str, code: str, said: str, why: str) -> None:
-    session, assessor, mine = _open(store, token)
-    waiting = _all_waiting(session, mine)
-    halt = halt_of(store, session, mine, waiting)
+    at = _open(store, token)
+    waiting = _all_waiting(at)
+    halt = halt_of(at.session, at.seat, at.mine, waiting)
     if halt is not None and halt.kind == "warm-up" and halt.code == code:
-        _write(store, session, {waiting[0][0]: {WARM_UP: said}}, assessor, why)
+        _write(store, at, {waiting[0][0]: {WARM_UP: said}}, why)
 
 
-def keep(store: Store, token: str, line: int, answers: Mapping[int, Mapping[str, str]]) -> None:
+def keep(
+    store: Store, token: str, line: int, answers: Mapping[int, Mapping[str, str]]
+) -> BoothVisit:
     """Keep answers of the ballot that waits, as they are given.
 
     Parameters
@@ -190,47 +188,57 @@ def keep(store: Store, token: str, line: int, answers: Mapping[int, Mapping[str,
     answers : mapping of int to mapping of str to str
         By line and column; only what the ballot asks for is taken.
 
+    Returns
+    -------
+    BoothVisit
+        What the link shows now.
+
     Raises
     ------
     RecordError
         For a link that is not valid, a closed session, no consent, another ballot than the
         one that waits, or an answer that the ballot does not offer.
     """
-    session, assessor, mine = _open(store, token)
-    ballot = _waiting(store, session, mine, line)
+    at = _open(store, token)
+    ballot, ends = _waiting(at, line), scale_of(at.session.question)
     allowed = {(one.line, one.name): one for one in ballot.asked}
     changes: dict[int, dict[str, str]] = {}
-    for at, texts in answers.items():
+    for where, texts in answers.items():
         for name, text in texts.items():
-            if (at, name) in allowed:
-                check_answer(allowed[at, name], text, scale_of(session.question), ballot)
-            elif at != line or name not in _beside(ballot):
+            if (where, name) in allowed:
+                check_answer(allowed[where, name], text, ends, ballot)
+            elif where != line or name not in _beside(ballot):
                 raise RecordError(f"This ballot does not ask for {name!r}.")
-            changes.setdefault(at, {})[name] = " ".join(str(text).split())[:_LONGEST]
-    _write(store, session, changes, assessor, "answered")
+            changes.setdefault(where, {})[name] = " ".join(str(text).split())[:_LONGEST]
+    return _write(store, at, changes, "answered")
 
 
 def _beside(ballot: BoothBallot) -> tuple[str, ...]:
     return ("comment",) if ballot.guess is None else ("comment", "guess")
 
 
-def send(store: Store, token: str, line: int) -> None:
+def send(store: Store, token: str, line: int) -> BoothVisit:
     """Send the ballot; sending it again changes nothing.
+
+    Returns
+    -------
+    BoothVisit
+        What the link shows now.
 
     Raises
     ------
     RecordError
         When something is still to be answered, and as in `keep`.
     """
-    session, assessor, mine = _open(store, token)
-    if mine.get(line, {}).get(SENT):
-        return
-    ballot = _waiting(store, session, mine, line)
+    at = _open(store, token)
+    if at.mine.get(line, {}).get(SENT):
+        return _visit(at)
+    ballot = _waiting(at, line)
     if missing := still_open(ballot):
         raise RecordError(f"Still to be answered: {', '.join(missing)}.")
-    lines = next(one for one in ballots_of(session, mine) if one[0] == line)
-    now = utc_now()
-    _write(store, session, {at: {SENT: now} for at in lines}, assessor, "ballot sent")
+    lines = next(one for one in ballots_of(at.session, at.mine) if one[0] == line)
+    mark = {SENT: utc_now()}
+    return _write(store, at, dict.fromkeys(lines, mark), "ballot sent")
 
 
 def leave_out(store: Store, token: str, line: int) -> None:
@@ -244,13 +252,13 @@ def leave_out(store: Store, token: str, line: int) -> None:
     RecordError
         As in `keep`.
     """
-    session, assessor, mine = _open(store, token)
-    if mine.get(line, {}).get(NOT_SERVED):
+    at = _open(store, token)
+    if at.mine.get(line, {}).get(NOT_SERVED):
         return
-    _waiting(store, session, mine, line)
-    lines = next(one for one in ballots_of(session, mine) if one[0] == line)
+    _waiting(at, line)
+    lines = next(one for one in ballots_of(at.session, at.mine) if one[0] == line)
     mark = {NOT_SERVED: NOT_THIS_SAMPLE, LEFT: utc_now()}
-    _write(store, session, dict.fromkeys(lines, mark), assessor, NOT_THIS_SAMPLE)
+    _write(store, at, dict.fromkeys(lines, mark), NOT_THIS_SAMPLE)
 
 
 def late(store: Store, token: str) -> bool:
@@ -264,10 +272,9 @@ def late(store: Store, token: str) -> bool:
         Whether there were any.
     """
     found = _found(store, token)
-    if found is None or not found[0].closed:
+    if found is None or not found.session.closed:
         return False
-    session, assessor = found
-    mine = _mine(store, session, assessor)
+    session, mine = found.session, found.mine
     told = session.serving.get(LATE, {})
     marks = {
         str(lines[0]): utc_now()
@@ -279,13 +286,22 @@ def late(store: Store, token: str) -> bool:
         marked = replace(session, serving={**session.serving, LATE: told | marks})
         why = f"ballots {', '.join(marks)}: answered, not sent before closing; not counted"
         store.update(
-            marked, expect=session, who=f"booth of {assessor}", what="late ballot", why=why
+            marked, expect=session, who=f"booth of {found.assessor}", what="late ballot", why=why
         )
     return bool(marks)
 
 
-def _found(store: Store, token: str) -> tuple[StoredSession, str] | None:
-    """The session and the assessor of a token, compared in constant time."""
+class _Place(NamedTuple):
+    """Where a link leads: a session, a seat, who sits there, and their lines."""
+
+    session: StoredSession
+    seat: str
+    assessor: str
+    mine: Mine
+
+
+def _found(store: Store, token: str) -> _Place | None:
+    """Where a token leads; it is compared in constant time."""
     match = _TOKEN.fullmatch(token or "")
     if not match:
         return None
@@ -296,47 +312,35 @@ def _found(store: Store, token: str) -> tuple[StoredSession, str] | None:
     hashed = hash_of(token)
     for known, seat in session.serving.get("booths", {}).items():
         if hmac.compare_digest(known, hashed):
-            people = people_of(store, session.id)
-            return session, people[int(seat.removeprefix(SEAT)) - 1]
+            mine = store.seat_cells(session.id, int(seat.removeprefix(SEAT)))
+            return _Place(session, seat, mine[min(mine)]["assessor"], mine) if mine else None
     return None
 
 
-def _open(store: Store, token: str) -> tuple[StoredSession, str, dict[int, dict[str, str]]]:
+def _open(store: Store, token: str) -> _Place:
     found = _found(store, token)
     if found is None:
         raise RecordError("This link is not valid, or no longer.")
-    session, assessor = found
-    if session.closed:
+    if found.session.closed:
         raise RecordError("This session is closed.")
-    return session, assessor, _mine(store, session, assessor)
+    return found
 
 
-def _mine(store: Store, session: StoredSession, assessor: str) -> dict[int, dict[str, str]]:
-    cells = store.cells(session.id)
-    return {
-        line: texts for line, texts in sorted(cells.items()) if texts.get("assessor") == assessor
-    }
-
-
-def _all_waiting(
-    session: StoredSession, mine: Mapping[int, Mapping[str, str]]
-) -> list[tuple[int, ...]]:
+def _all_waiting(at: _Place) -> list[tuple[int, ...]]:
     """Lines of the ballots neither sent nor left out; RecordError before consent."""
-    if not _consented(mine):
+    if not _consented(at.mine):
         raise RecordError("Not before the cautions are read and consent is given.")
-    return waiting_ballots(session, mine)
+    return waiting_ballots(at.session, at.mine)
 
 
-def _waiting(
-    store: Store, session: StoredSession, mine: Mapping[int, Mapping[str, str]], line: int
-) -> BoothBallot:
+def _waiting(at: _Place, line: int) -> BoothBallot:
     """The ballot that waits; RecordError for any other, before consent or in a break."""
-    waiting = _all_waiting(session, mine)
+    waiting = _all_waiting(at)
     if not waiting or waiting[0][0] != line:
         raise RecordError("This ballot is not the one that waits.")
-    if halt := halt_of(store, session, mine, waiting):
+    if halt := halt_of(at.session, at.seat, at.mine, waiting):
         raise RecordError(f"The {halt.kind} of sitting {halt.sitting} comes first.")
-    return booth_ballot(session, mine, waiting[0], ballots_of(session, mine))
+    return booth_ballot(at.session, at.mine, waiting[0], ballots_of(at.session, at.mine))
 
 
 def _consented(mine: Mapping[int, Mapping[str, str]]) -> bool:
@@ -345,11 +349,10 @@ def _consented(mine: Mapping[int, Mapping[str, str]]) -> bool:
 
 
 def _write(
-    store: Store,
-    session: StoredSession,
-    changes: Mapping[int, Mapping[str, str]],
-    assessor: str,
-    why: str,
-) -> None:
+    store: Store, at: _Place, changes: Mapping[int, Mapping[str, str]], why: str
+) -> BoothVisit:
+    """Write, and what the link shows after it."""
     if changes:
-        store.write_cells(session.id, changes, who=f"booth of {assessor}", why=why)
+        store.write_cells(at.session.id, changes, who=f"booth of {at.assessor}", why=why)
+    after = {line: {**texts, **changes.get(line, {})} for line, texts in at.mine.items()}
+    return _visit(at._replace(mine=after))

@@ -5,10 +5,12 @@ from __future__ import annotations
 import csv
 import io
 import os
+import re
 import zipfile
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, time
+from itertools import islice
 from pathlib import Path
 from typing import IO, Any
 
@@ -16,9 +18,14 @@ from ..base.errors import BallotError, Fault
 from .columns import CHOICE, NOTES_SHEET, Headings
 
 MOST_BYTES = 20 * 2**20
-MOST_UNPACKED = 200 * 2**20
+MOST_UNPACKED = 100 * 2**20
 MOST_ROWS = 50_000
 MOST_COLUMNS = 200
+# Of a whole workbook: a few hundred KiB packed can hold millions, at 500 bytes and 10 µs each.
+MOST_CELLS = 500_000
+_LAST_ROW = 2**20
+_MOST_STRINGS = 250_000
+_STRING = re.compile(rb"<(?:\w+:)?si[\s/>]")
 _HEADER_WITHIN = 20
 
 Source = str | os.PathLike[str] | bytes | IO[bytes]
@@ -107,10 +114,10 @@ def _content(source: Source) -> bytes:
 
 def _text_table(content: bytes, headings: Headings) -> RawTable:
     text = _decoded(content)
-    lines = text.splitlines()
+    lines = list(islice(io.StringIO(text, newline=""), _HEADER_WITHIN))
     best: tuple[int, str] = (0, ",")
     for delimiter in (",", ";", "\t"):
-        head = csv.reader(lines[:_HEADER_WITHIN], delimiter=delimiter)
+        head = csv.reader(lines, delimiter=delimiter)
         try:
             known = max((len(_known(line, headings)) for line in head), default=0)
         except csv.Error:
@@ -128,10 +135,14 @@ def _text_table(content: bytes, headings: Headings) -> RawTable:
 
 
 def _numbered(reader: Any) -> Iterator[tuple[int, list[str]]]:
-    """Lines with the number of the line each starts on; a cell may hold line breaks."""
-    start = 1
+    """Filled lines with the number of the line each starts on; a cell may hold line breaks."""
+    start, filled = 1, 0
     for line in reader:
-        yield start, line
+        if any(line):
+            filled += 1
+            if filled > MOST_ROWS + _HEADER_WITHIN:
+                raise _too_large()
+            yield start, line
         start = reader.line_num + 1
 
 
@@ -158,14 +169,9 @@ def _workbook(content: bytes, headings: Headings) -> RawTable:
 
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as packed:
-            if sum(entry.file_size for entry in packed.infolist()) > MOST_UNPACKED:
-                raise _too_large()
+            _check_size(packed)
         book = openpyxl.load_workbook(io.BytesIO(content), read_only=True, data_only=False)
-        sheets = [
-            (sheet.title, list(_sheet_lines(sheet)))
-            for sheet in book.worksheets
-            if sheet.title != NOTES_SHEET
-        ]
+        sheets = _sheets(book)
     except BallotError:
         raise
     except Exception as error:  # a damaged workbook raises a dozen kinds
@@ -183,12 +189,43 @@ def _workbook(content: bytes, headings: Headings) -> RawTable:
     return RawTable(rows=rows, faults=tuple(fault for table in tables for fault in table.faults))
 
 
+def _check_size(packed: zipfile.ZipFile) -> None:
+    """Refuse what unpacks to more than anybody tastes, before it is unpacked or kept."""
+    if sum(entry.file_size for entry in packed.infolist()) > MOST_UNPACKED:
+        raise _too_large()
+    for name in packed.namelist():
+        if "sharedstrings" in name.lower():
+            strings = sum(1 for _ in _STRING.finditer(packed.read(name)))
+            if strings > _MOST_STRINGS:
+                raise _too_large()
+
+
+def _sheets(book: Any) -> list[tuple[str, list[tuple[int, list[str]]]]]:
+    """Title and filled lines of every sheet."""
+    sheets, cells = [], 0
+    for sheet in book.worksheets:
+        if sheet.title == NOTES_SHEET:
+            continue
+        lines = []
+        for number, line in _sheet_lines(sheet):
+            cells += len(line)
+            if cells > MOST_CELLS:
+                raise _too_large()
+            lines.append((number, line))
+        sheets.append((sheet.title, lines))
+    return sheets
+
+
 def _sheet_lines(sheet: Any) -> Iterator[tuple[int, list[str]]]:
     sheet.reset_dimensions()
     filled = 0
     for number, line in enumerate(
         sheet.iter_rows(values_only=True, max_col=MOST_COLUMNS + 1), start=1
     ):
+        if number > _LAST_ROW:  # more than any spreadsheet has; an empty row costs time too
+            raise _too_large()
+        if line.count(None) == len(line):
+            continue
         texts = [_as_text(value) for value in line]
         while texts and not texts[-1]:
             texts.pop()
@@ -210,7 +247,8 @@ def _as_text(value: Any) -> str:
 
 
 def _known(line: Iterable[str], headings: Headings) -> set[str]:
-    return {name for cell in line if (name := headings.known(cell))}
+    cells = islice(line, MOST_COLUMNS + 1)
+    return {name for cell in cells if (name := headings.known(cell))}
 
 
 def _heading_at(lines: list[tuple[int, list[str]]], headings: Headings) -> int | None:
@@ -352,8 +390,8 @@ def _unreadable(what: str, advice: str) -> BallotError:
 def _too_large() -> BallotError:
     return _unreadable(
         "it is too large",
-        f"At most {MOST_BYTES // 2**20} MiB, {MOST_ROWS:,} rows and {MOST_COLUMNS} columns; "
-        "split the file.",
+        f"At most {MOST_BYTES // 2**20} MiB, {MOST_ROWS:,} rows, {MOST_COLUMNS} columns and "
+        f"{MOST_CELLS:,} cells; split the file.",
     )
 
 

@@ -1,7 +1,8 @@
 """The booth: cautions and consent once, then one ballot at a time.
 
-Every run compares what is marked in the browser with the record and writes what differs,
-so that an answer survives a reload, a lost connection and a restart of the server.
+Every run begins by comparing what is marked in the browser with the record and writing what
+differs, so that an answer survives a reload, a lost connection and a restart of the server,
+and a tap costs one run.
 """
 
 from __future__ import annotations
@@ -15,7 +16,8 @@ from ..base.errors import RecordError
 from ..base.languages import ballot_words
 from ..booth_ballots import Asked, BoothBallot, mark_of, score_of, still_open
 from ..booths import BoothVisit, consent, keep, late, leave_out, send, visit
-from .categories import ask_category
+from .categories import chosen_category, show_categories
+from .echo import show_echo
 from .frame import current_frame, plain
 from .interlude import show_halt
 from .scale import marked, saved, show_scale
@@ -25,7 +27,11 @@ _CSS = """<style>
 .stMainBlockContainer { max-width: 46rem; }
 .stRadio label, .stCheckbox label { min-height: 48px; align-items: center; }
 .stRadio label p, .stCheckbox label p { font-size: 1.25rem; }
-.stButton button { min-height: 56px; font-size: 1.15rem; }
+.stButton button { min-height: 56px; }
+.stButton button p { font-size: 1.15rem; }
+.stButton button:disabled { color: #767676; }
+.stRadio label:not(:has(:checked)) span + div > div:first-child,
+.stCheckbox label:not(:has(:checked)) > span + div { border-color: #767676; }
 </style>"""
 
 
@@ -39,7 +45,11 @@ def page(token: str) -> None:
         st.title(words["not_valid"])
         st.markdown(words["sign_in_hint"])
         return
-    words = ballot_words(here.language)
+    words, fault = ballot_words(here.language), ""
+    try:
+        here = _taken(token, here)
+    except RecordError as error:
+        fault = str(error)
     if here.closed:
         late(store, token)
         st.title(words["closed"])
@@ -54,7 +64,55 @@ def page(token: str) -> None:
         _left_out(here, words)
         show_halt(token, here.halt, words)
     else:
-        _ballot(token, here, here.ballot, words)
+        _ballot(token, here, here.ballot, words, fault)
+
+
+def _taken(token: str, here: BoothVisit) -> BoothVisit:
+    """Put on record what was marked or sent; what the link shows after it."""
+    ballot, store = here.ballot, current_frame().store
+    if ballot is None or here.closed or not here.consented or here.halt is not None:
+        return here
+    if given := _given(here, ballot):
+        here = keep(store, token, ballot.line, given)
+    for one in ballot.asked:
+        if given or _marked(here, ballot, one) == one.given:
+            saved(_key(ballot, one))
+    if st.session_state.get(_send_key(ballot)) and here.ballot and not still_open(here.ballot):
+        here = send(store, token, ballot.line)
+    return here
+
+
+def _given(here: BoothVisit, ballot: BoothBallot) -> dict[int, dict[str, str]]:
+    """What is marked in the browser and not on record."""
+    given: dict[int, dict[str, str]] = {}
+    for one in ballot.asked:
+        text = _marked(here, ballot, one)
+        if text is not None and text != one.given:
+            given.setdefault(one.line, {})[one.name] = text
+    guess = st.session_state.get(f"guess-{ballot.line}")
+    if guess is not None and bool(guess) != bool(ballot.guess):
+        given.setdefault(ballot.line, {})["guess"] = "x" if guess else ""
+    comment = st.session_state.get(f"comment-{ballot.line}")
+    if comment is not None and " ".join(comment.split()) != ballot.comment:
+        given.setdefault(ballot.line, {})["comment"] = " ".join(comment.split())
+    return given
+
+
+def _marked(here: BoothVisit, ballot: BoothBallot, one: Asked) -> str | None:
+    """What is marked in the browser; None where nothing was touched."""
+    key = _key(ballot, one)
+    if one.kind == "scale":
+        at = marked(key)
+        return None if at is None else score_of(at, here.scale)
+    if one.kind == "category":
+        return chosen_category(key, [stored for stored, _ in one.choices])
+    if one.kind == "two":
+        boxes = {stored: st.session_state.get(f"{key}-{stored}") for stored, _ in one.choices}
+        if None in boxes.values():
+            return None
+        return " ".join(stored for stored, ticked in boxes.items() if ticked)
+    chosen = st.session_state.get(key)
+    return None if chosen is None else str(chosen)
 
 
 def _cautions(token: str, here: BoothVisit, words: Words) -> None:
@@ -72,8 +130,7 @@ def _cautions(token: str, here: BoothVisit, words: Words) -> None:
         st.rerun()
 
 
-def _ballot(token: str, here: BoothVisit, ballot: BoothBallot, words: Words) -> None:
-    store = current_frame().store
+def _ballot(token: str, here: BoothVisit, ballot: BoothBallot, words: Words, fault: str) -> None:
     _left_out(here, words)
     st.markdown(words["ballot_of"].format(number=ballot.number, all=ballot.all))
     st.title(plain(ballot.asks))
@@ -81,28 +138,17 @@ def _ballot(token: str, here: BoothVisit, ballot: BoothBallot, words: Words) -> 
         st.info(words["pause"])
     _allergens(token, ballot, words)
     _samples(ballot, words)
-    given: dict[int, dict[str, str]] = {}
     for one in ballot.asked:
-        text = _answer(one, here, ballot, words)
-        if text is not None and text != one.given:
-            given.setdefault(one.line, {})[one.name] = text
-    given = _beside(ballot, words, given)
-    if given:
-        try:
-            keep(store, token, ballot.line, given)
-        except RecordError as error:
-            st.error(plain(str(error)))
-            return
-        for one in ballot.asked:
-            saved(_key(ballot, one))
-        st.rerun()
+        _answer(one, here, ballot, words)
+    _beside(ballot, words)
+    if fault:
+        st.error(plain(fault))
+        return
     missing = still_open(ballot)
     if named := ", ".join(plain(name) for name in missing if name != "?"):
         st.markdown(words["still_open"].format(what=named))
-    # The line is in the key: a late second tap cannot hit the next ballot.
-    if st.button(words["send"], key=f"send-{ballot.line}", type="primary", disabled=bool(missing)):
-        send(store, token, ballot.line)
-        st.rerun()
+    show_echo(f"echo-{ballot.line}", words)  # everything that came is on record here
+    st.button(words["send"], key=_send_key(ballot), type="primary", disabled=bool(missing))
 
 
 def _left_out(here: BoothVisit, words: Words) -> None:
@@ -130,79 +176,65 @@ def _samples(ballot: BoothBallot, words: Words) -> None:
             st.markdown(f"## {plain(code) if code else words['reference']}")
 
 
-def _answer(one: Asked, here: BoothVisit, ballot: BoothBallot, words: Words) -> str | None:
-    """What is marked in the browser; None where nothing was touched."""
-    key = _key(ballot, one)
-    shown = dict(one.choices)
+def _answer(one: Asked, here: BoothVisit, ballot: BoothBallot, words: Words) -> None:
+    key, shown = _key(ballot, one), dict(one.choices)
     if one.kind == "scale":
-        return _mark(key, one, here, words)
+        _line(key, one, here, words)
+        return
     if one.kind == "category":
-        return _category(key, one, words)
+        _category(key, one, words)
+        return
     if one.kind == "two":
         before = one.given.split()
-        return " ".join(
-            stored
-            for stored, label in one.choices
-            if st.checkbox(label, value=stored in before, key=f"{key}-{stored}")
-        )
+        for stored, label in one.choices:
+            st.checkbox(label, value=stored in before, key=f"{key}-{stored}")
+        return
     label = words["place"].format(code=one.label) if one.kind == "place" else ballot.asks
-    stored = [choice for choice, _ in one.choices]
-    chosen = st.radio(
+    offered = list(shown)
+    st.radio(
         label,
-        stored,
-        index=stored.index(one.given) if one.given in stored else None,
+        offered,
+        index=offered.index(one.given) if one.given in shown else None,
         format_func=lambda choice: shown[choice],
         horizontal=one.kind == "place",
         label_visibility="visible" if one.kind == "place" else "collapsed",
         key=key,
     )
-    return None if chosen is None else str(chosen)
 
 
-def _mark(key: str, one: Asked, here: BoothVisit, words: Words) -> str | None:
+def _line(key: str, one: Asked, here: BoothVisit, words: Words) -> None:
     if one.label:
         st.markdown(f"**{plain(one.label)}**")
-    touched = marked(key)
-    text = None if touched is None else score_of(touched, here.scale)
-    now = one.given if text is None else text
-    if text is not None and text == one.given:
-        saved(key)
     show_scale(
         key,
-        at=mark_of(now, here.scale),
+        at=mark_of(one.given, here.scale),
         label=one.label or words["samples"],
         low=one.ends[0],
         high=one.ends[1],
         words=words,
     )
-    return text
 
 
-def _category(key: str, one: Asked, words: Words) -> str | None:
+def _category(key: str, one: Asked, words: Words) -> None:
     if one.label:
         st.markdown(f"**{plain(one.label)}**")
     label = one.label or words["samples"]
     stored = [choice for choice, _ in one.choices]
-    return ask_category(
-        key, given=one.given, choices=stored, label=label, ends=one.ends, words=words
-    )
+    show_categories(key, given=one.given, choices=stored, label=label, ends=one.ends, words=words)
 
 
-def _beside(
-    ballot: BoothBallot, words: Words, given: dict[int, dict[str, str]]
-) -> dict[int, dict[str, str]]:
+def _beside(ballot: BoothBallot, words: Words) -> None:
     """Guess mark and comment."""
     if ballot.guess is not None:
-        guess = st.checkbox(words["guess"], value=ballot.guess, key=f"guess-{ballot.line}")
-        if guess != ballot.guess:
-            given.setdefault(ballot.line, {})["guess"] = "x" if guess else ""
-    comment = st.text_area(
+        st.checkbox(words["guess"], value=ballot.guess, key=f"guess-{ballot.line}")
+    st.text_area(
         words["comment"], value=ballot.comment, max_chars=300, key=f"comment-{ballot.line}"
     )
-    comment = " ".join(comment.split())
-    if comment != ballot.comment:
-        given.setdefault(ballot.line, {})["comment"] = comment
-    return given
+
+
+def _send_key(ballot: BoothBallot) -> str:
+    """The line is in the key: a late second tap cannot hit the next ballot."""
+    return f"send-{ballot.line}"
 
 
 def _key(ballot: BoothBallot, one: Asked) -> str:

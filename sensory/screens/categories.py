@@ -8,7 +8,7 @@ from typing import Any
 
 import streamlit as st
 
-from .scale import fresh, saved
+from .scale import fresh
 
 _ASSETS = Path(__file__).parent / "assets"
 _mount = st.components.v2.component(
@@ -19,7 +19,15 @@ _mount = st.components.v2.component(
 )
 
 
-def ask_category(
+def chosen_category(key: str, choices: Sequence[str]) -> str | None:
+    """The category that was chosen since it was last saved; None for none."""
+    touched = fresh(key)
+    if isinstance(touched, int) and not isinstance(touched, bool) and 0 <= touched < len(choices):
+        return choices[touched]
+    return None
+
+
+def show_categories(
     key: str,
     *,
     given: str,
@@ -27,8 +35,8 @@ def ask_category(
     label: str,
     ends: tuple[str, str],
     words: Mapping[str, Any],
-) -> str | None:
-    """Draw the categories, and say which one was chosen since it was last saved, if any.
+) -> None:
+    """Draw the categories, with the one on record marked.
 
     Parameters
     ----------
@@ -43,17 +51,10 @@ def ask_category(
         Words at the lowest and the highest category.
     words : mapping
     """
-    touched = fresh(key)
-    text = None
-    if isinstance(touched, int) and not isinstance(touched, bool) and 0 <= touched < len(choices):
-        text = choices[touched]
-    now = given if text is None else text
-    if text is not None and text == given:
-        saved(key)
     _mount(
         key=key,
         data={
-            "at": choices.index(now) if now in choices else None,
+            "at": choices.index(given) if given in choices else None,
             "choices": list(choices),
             "label": label,
             "low": ends[0],
@@ -63,4 +64,3 @@ def ask_category(
         },
         on_mark_change=lambda: None,
     )
-    return text

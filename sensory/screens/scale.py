@@ -8,6 +8,7 @@ from typing import Any
 
 import streamlit as st
 
+_WORDS = ("saving", "saved", "marked", "not_answered")
 _ASSETS = Path(__file__).parent / "assets"
 _mount = st.components.v2.component(
     "line scale",
@@ -54,7 +55,8 @@ def show_scale(
             "low": low,
             "high": high,
             "received": st.session_state.get(f"{key}-done", ""),
-            "words": {name: words[name] for name in ("saving", "saved", "marked", "not_answered")},
+            # A tuple: a mapping here is searched for tables, which takes 2 ms a line.
+            "words": tuple((name, words[name]) for name in _WORDS),
         },
         on_mark_change=lambda: None,
     )

@@ -180,8 +180,15 @@ class ServingPlan:
         Raises
         ------
         RecordError
-            When a field is not known or missing.
+            When a field is not known or missing, or is of another kind.
         """
+        try:
+            return cls._rebuilt(plain)
+        except (TypeError, ValueError, AttributeError) as error:
+            raise RecordError(f"The serving plan cannot be read: {error}.") from error
+
+    @classmethod
+    def _rebuilt(cls, plain: Mapping[str, Any]) -> ServingPlan:
         whole = _known(cls, plain)
         design = _known(ServingDesign, whole["design"])
         for name in ("samples", "choices"):

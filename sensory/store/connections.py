@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import json
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +16,7 @@ from sqlalchemy.engine import Connection, Engine
 from ..base.errors import RecordError
 
 _WRITING = threading.RLock()
+_LONG = 10_000
 _LOCKED = "The record is busy or cannot be written. What is on the screen is not saved yet: "
 
 
@@ -30,13 +33,26 @@ def engine_for(url: str) -> Engine:
         address = sa.make_url(url)
         if address.get_backend_name() == "sqlite" and address.database:
             Path(address.database).parent.mkdir(parents=True, exist_ok=True)
-        engine = sa.create_engine(address)
+        engine = sa.create_engine(address, json_deserializer=_plain)
     except (sa.exc.ArgumentError, sa.exc.NoSuchModuleError, ImportError, OSError) as error:
         shown = str(address) if address is not None else "that URL"
         raise RecordError(f"The record at {shown} cannot be opened: {error}.") from error
     if engine.dialect.name == "sqlite":
         _sqlite_settings(engine)
     return engine
+
+
+def _plain(text: str) -> Any:
+    """JSON; a serving plan, hundreds of KiB that every tap at a booth asks for, only once.
+
+    So what it gives back is shared: nobody may change it in place.
+    """
+    return _long_plain(text) if len(text) > _LONG else json.loads(text)
+
+
+@lru_cache(maxsize=8)
+def _long_plain(text: str) -> Any:
+    return json.loads(text)
 
 
 def file_of(engine: Engine) -> Path | None:

@@ -19,7 +19,7 @@ from .backup import copies_beside, copy_sqlite, without_traces
 from .chain import append, entry_for
 from .connections import engine_for, reading, writing
 from .register import Register
-from .rows import cells_of, columns_of, entries_of, sessions_of, unpacked
+from .rows import cells_of, columns_of, entries_of, seat_cells_of, sessions_of, unpacked
 from .versions import prepare
 
 Cells = Mapping[int, Mapping[str, str]]
@@ -219,6 +219,11 @@ class Repository(Register):
         """Cells of a session by line and column name."""
         with reading(self._engine) as connection:
             return cells_of(connection, session_id)
+
+    def seat_cells(self, session_id: str, seat: int) -> dict[int, dict[str, str]]:
+        """Cells of the lines of one assessor, who are counted from 1 as their lines stand."""
+        with reading(self._engine) as connection:
+            return seat_cells_of(connection, session_id, seat)
 
     def write_cells(self, session_id: str, changes: Cells, *, who: str, why: str) -> int:
         """Write the cells that differ from the record; an empty text removes a cell."""

@@ -71,6 +71,17 @@ def cells_of(
     return dict(people.shown(connection, people.in_cells, lines))
 
 
+def seat_cells_of(connection: Connection, session_id: str, seat: int) -> dict[int, dict[str, str]]:
+    """Cells of the lines of one seat; seats count the assessors of the lines from 1."""
+    cells = ballot_cells.c
+    named = (cells.session == session_id) & (cells.name == people.NAMED)
+    first = sa.func.min(cells.line)
+    query = sa.select(cells.text).where(named).group_by(cells.text).order_by(first)
+    who = connection.scalar(query.offset(seat - 1).limit(1))
+    lines = connection.scalars(sa.select(cells.line).where(named & (cells.text == who)))
+    return cells_of(connection, session_id, only=lines.all())
+
+
 def unpacked(entry: Mapping[str, Any]) -> dict[str, Any]:
     """An entry of the journal with its content read."""
     return {**entry, "content": json.loads(entry["content"])}

@@ -333,6 +333,46 @@ def test_workbook_with_60_000_rows(workbook, repacked):
         read_ballots(repacked(sound, "xl/worksheets/sheet1.xml", lengthen), protocol=TRIANGLE)
 
 
+ROWS = {
+    "a last row that no spreadsheet has": b'<row r="999999999"/>',
+    "more empty rows than a spreadsheet has": b"<row/>" * 2_001,
+    "more cells than any session takes": (b"<row>" + b'<c t="str"><v>a</v></c>' * 200 + b"</row>")
+    * 101,
+}
+
+
+@pytest.mark.parametrize("rows", ROWS.values(), ids=ROWS)
+def test_small_workbook_that_holds_too_much(workbook, repacked, rows, monkeypatch):
+    monkeypatch.setattr(cells_module, "MOST_CELLS", 20_000)
+    monkeypatch.setattr(cells_module, "_LAST_ROW", 2_000)
+    sound = workbook({"Monday": [SPLIT, ["P01", "ABB", 412, 837, 265, 412]]})
+    content = repacked(
+        sound,
+        "xl/worksheets/sheet1.xml",
+        lambda part: part.replace(b"</sheetData>", rows + b"</sheetData>"),
+    )
+    assert len(content) < 2**16
+    with pytest.raises(BallotError, match="it is too large"):
+        read_ballots(content, protocol=TRIANGLE)
+
+
+def test_workbook_with_more_texts_than_ballots(workbook):
+    packed = io.BytesIO(workbook({"Monday": [SPLIT, ["P01", "ABB", 412, 837, 265, 412]]}))
+    with zipfile.ZipFile(packed, "a", zipfile.ZIP_DEFLATED) as book:
+        book.writestr("xl/sharedStrings.xml", b"<sst>" + b"<si><t>a</t></si>" * 250_001)
+    with pytest.raises(BallotError, match="it is too large"):
+        read_ballots(packed.getvalue(), protocol=TRIANGLE)
+
+
+@pytest.mark.parametrize("filler", [b"\n" * 10**6, b",,,\n" * 10**6], ids=["blank", "commas"])
+def test_empty_lines_of_a_text_are_passed_over(filler):
+    content = lines(SOUND) + filler + SOUND.replace("P01", "P02").encode()
+    with pytest.warns(BallotWarning, match="orders"):
+        frame = read_ballots(content, protocol=TRIANGLE)
+    assert frame.assessor.tolist() == ["P01", "P02"]
+    assert [one.row for one in read_cells(content).rows] == [2, 10**6 + 3]
+
+
 def bomb(unpacked: int) -> bytes:
     packed = io.BytesIO()
     with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as file:
@@ -343,8 +383,8 @@ def bomb(unpacked: int) -> bytes:
     return packed.getvalue()
 
 
-def test_zip_that_unpacks_to_more_than_200_mib_is_refused_unopened():
-    content = bomb(201 * 2**20)
+def test_zip_that_unpacks_to_more_than_100_mib_is_refused_unopened():
+    content = bomb(101 * 2**20)
     assert len(content) < MOST_BYTES
     with pytest.raises(BallotError, match="it is too large"):
         read_ballots(content, protocol=TRIANGLE)

@@ -155,6 +155,19 @@ def test_sessions_do_not_share_cells_or_entries(filled):
     assert [entry.session for entry in filled.entries("other")] == ["other"]
 
 
+def test_seats_count_the_assessors_as_their_lines_stand(store):
+    people = {2: "Zoë", 3: "Anna", 4: "Zoë", 5: "Bo", 7: "Anna"}
+    cells = {line: {"assessor": name, "answer": f"{line}00"} for line, name in people.items()}
+    store.add(SESSION, cells, **WHO)
+    other = dataclasses.replace(SESSION, id="another")
+    store.add(other, {2: {"assessor": "Bo"}}, **WHO)
+    for seat, name in enumerate(("Zoë", "Anna", "Bo"), start=1):
+        mine = {line: texts for line, texts in cells.items() if texts["assessor"] == name}
+        assert store.seat_cells(SESSION.id, seat) == mine
+    assert store.seat_cells(SESSION.id, 4) == {}
+    assert store.seat_cells("nobody-knows-it", 1) == {}
+
+
 def test_empty_record(store):
     assert store.sessions() == []
     assert store.entries("nothing") == []

@@ -83,7 +83,7 @@ function pressed(line, event) {
 
 function draw(line) {
   const { track, mark, state, data } = line
-  const words = data.words
+  const words = Object.fromEntries(data.words)
   const marked = line.at !== null && line.at !== undefined
   mark.hidden = !marked
   if (marked) mark.style.left = `${100 * line.at}%`

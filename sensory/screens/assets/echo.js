@@ -1,0 +1,49 @@
+// Says "saving" from the touch of any field of the page until the record holds it.
+// A message to the server carries the fields of the whole page. One that gets lost with the
+// network is not sent again by itself, so this line sends its own every 2 s until it is echoed.
+const echoes = new WeakMap()
+const TOUCHES = ["click", "keyup", "change"]
+
+// Choices are taken at the tap or key, a text when the cursor leaves it.
+function isField({ type, target }) {
+  if (target.tagName === "TEXTAREA") return type === "change"
+  return type === "click" ? Boolean(target.closest("label")) : target.tagName === "INPUT"
+}
+
+export default function (component) {
+  const { parentElement, data, setStateValue } = component
+  let echo = echoes.get(parentElement)
+  if (!echo) {
+    const line = parentElement.querySelector(".echo")
+    line.setAttribute("role", "status")
+    echo = { line, number: "", touched: false }
+    echoes.set(parentElement, echo)
+  }
+  echo.words = data
+  echo.send = () => {
+    echo.number = `${Date.now()}-${Math.random()}`
+    setStateValue("touch", echo.number)
+  }
+  if (echo.number && data.received === echo.number) echo.number = ""
+  say(echo)
+  const touch = (event) => isField(event) && touched(echo)
+  for (const name of TOUCHES) document.addEventListener(name, touch, true)
+  clearInterval(echo.timer)
+  echo.timer = setInterval(() => echo.number && echo.send(), 2000)
+  return () => {
+    clearInterval(echo.timer)
+    for (const name of TOUCHES) document.removeEventListener(name, touch, true)
+  }
+}
+
+function touched(echo) {
+  echo.touched = true
+  echo.number = "not sent"
+  say(echo)
+  clearTimeout(echo.soon)
+  echo.soon = setTimeout(() => echo.send(), 10) // the page takes the touch over first
+}
+
+function say(echo) {
+  echo.line.textContent = echo.number ? echo.words.saving : echo.touched ? echo.words.saved : ""
+}

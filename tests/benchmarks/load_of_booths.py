@@ -1,0 +1,241 @@
+"""Fifty booths send twenty ballots each at the same time; prints latencies, asserts no time.
+
+    python tests/benchmarks/load_of_booths.py [booths] [ballots] [seconds between taps]
+
+The app runs in its network mode, on a record of its own. Each booth is a connection that
+speaks the framework's own messages, as a browser does: a tap on an answer, 10 ms later the
+message of the line that says 'saving', a pause, a tap on 'send', a pause. It goes on
+when the server has shown the next ballot. Clients and server share the machine.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import os
+import random
+import signal
+import socket
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+import urllib.request
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from streamlit.proto.BackMsg_pb2 import BackMsg
+from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
+from websockets.asyncio.client import ClientConnection, connect
+
+from sensory import booth_plans, booths, workflow
+from sensory.serving.lines import ballot_lines
+from sensory.serving.planning import serving_plan
+from sensory.store.repository import open_store
+
+ROOT = Path(__file__).parents[2]
+LONGEST_WAIT = 60.0
+
+
+@dataclass
+class Shown:
+    """What one run of the script has shown so far, by the keys of the page."""
+
+    ids: dict[str, str] = field(default_factory=dict)
+    options: list[str] = field(default_factory=list)
+    enabled: bool = False
+    received: str = ""
+    title: str = ""
+    done: bool = False
+
+    def take(self, message: ForwardMsg) -> None:
+        kind = message.WhichOneof("type")
+        if kind == "script_finished":
+            self.done = message.script_finished == ForwardMsg.FINISHED_SUCCESSFULLY
+        if kind != "delta" or message.delta.WhichOneof("type") != "new_element":
+            return
+        element = message.delta.new_element
+        match element.WhichOneof("type"):
+            case "radio":
+                self.ids["answer"], self.options = element.radio.id, list(element.radio.options)
+            case "button":
+                self.ids["send"], self.enabled = element.button.id, not element.button.disabled
+            case "bidi_component":
+                self.ids["echo"] = element.bidi_component.id
+                self.received = json.loads(element.bidi_component.json or "{}").get("received", "")
+            case "heading" if element.heading.tag == "h1":
+                self.title = element.heading.body
+
+
+class Booth:
+    """One assessor at one connection."""
+
+    def __init__(self, socket: ClientConnection, token: str, rng: random.Random):
+        self.socket, self.token, self.rng = socket, token, rng
+        self.page, self.marked, self.touch = "", {}, ""
+        self.shown = Shown()
+
+    def message(self, tapped: str = "") -> bytes:
+        """All fields of the page, as every message of a browser carries them."""
+        sent = BackMsg()
+        sent.rerun_script.query_string = f"booth={self.token}"
+        sent.rerun_script.page_script_hash = self.page
+        states = sent.rerun_script.widget_states.widgets
+        for widget, option in self.marked.items():
+            states.add(id=widget, string_value=option)
+        if self.touch:
+            states.add(id=self.shown.ids["echo"], json_value=json.dumps({"touch": self.touch}))
+        if tapped:
+            states.add(id=tapped, trigger_value=True)
+        return sent.SerializeToString()
+
+    async def until(self, is_there) -> None:
+        """Read until a run has ended that shows it."""
+        async with asyncio.timeout(LONGEST_WAIT):
+            while not (self.shown.done and is_there(self.shown)):
+                message = ForwardMsg.FromString(await self.socket.recv())
+                if message.WhichOneof("type") == "new_session":
+                    self.shown = Shown()
+                    self.page = message.new_session.page_script_hash
+                self.shown.take(message)
+
+    async def timed(self, message: bytes, is_there) -> float:
+        self.shown.done = False
+        start = time.perf_counter()
+        await self.socket.send(message)
+        await self.until(is_there)
+        return time.perf_counter() - start
+
+    async def answer(self) -> float:
+        """Tap one sample; the time until it is on record and may be sent."""
+        self.marked = {self.shown.ids["answer"]: self.rng.choice(self.shown.options)}
+        start = time.perf_counter()
+        await self.socket.send(self.message())
+        await asyncio.sleep(0.01)
+        self.touch = str(self.rng.random())
+        await self.timed(
+            self.message(), lambda shown: shown.enabled and shown.received == self.touch
+        )
+        return time.perf_counter() - start
+
+    async def send(self) -> float:
+        """Tap 'send'; the time until the next ballot, or the thanks, are shown."""
+        before, message = self.shown.ids["send"], self.message(self.shown.ids["send"])
+        self.marked, self.touch = {}, ""
+        return await self.timed(
+            message, lambda shown: shown.title and shown.ids.get("send") != before
+        )
+
+
+async def sit(port: int, token: str, seed: int, ballots: int, pause: float, found) -> None:
+    """From opening the link to the thanks."""
+    rng = random.Random(seed)
+    await asyncio.sleep(rng.uniform(0, 5))
+    try:
+        async with connect(
+            f"ws://127.0.0.1:{port}/_stcore/stream",
+            origin=f"http://127.0.0.1:{port}",
+            subprotocols=["streamlit"],
+            proxy=None,
+            max_size=None,
+        ) as wire:
+            booth = Booth(wire, token, rng)
+            found["opened"].append(
+                await booth.timed(booth.message(), lambda shown: "send" in shown.ids)
+            )
+            for _ in range(ballots):
+                await asyncio.sleep(rng.uniform(0.5, 1.5) * pause)
+                found["answered"].append(await booth.answer())
+                await asyncio.sleep(rng.uniform(0.5, 1.5) * pause)
+                found["sent"].append(await booth.send())
+    except Exception as error:
+        found["errors"].append(f"{type(error).__name__}: {error}")
+
+
+def prepare(url: str, people: int, ballots: int) -> tuple[str, list[str]]:
+    """A session with its plan; everybody has consented."""
+    store = open_store(url)
+    prepared = workflow.read_prepared(ROOT / "demo_data", "suspect_batch")
+    del prepared["cells"]
+    session = workflow.open_session(
+        store, workflow.new_session_id(), **prepared, who="benchmark", why="benchmark"
+    )
+    workflow.agree(store, session.id, who="benchmark")
+    plan = serving_plan("triangle", people, seed=1, replicates=ballots)
+    booth_plans.serve(store, session.id, plan.to_dict(), ballot_lines(plan), who="benchmark")
+    tokens = list(booth_plans.open_booths(store, session.id, who="benchmark").values())
+    for token in tokens:
+        booths.consent(store, token)
+    store.close()
+    return session.id, tokens
+
+
+def start(url: str, log: Path) -> tuple[subprocess.Popen[bytes], int]:
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    with log.open("wb") as said:
+        process = subprocess.Popen(
+            [sys.executable, "-m", "sensory.screens.network", "--port", str(port)],
+            cwd=ROOT,
+            env=os.environ | {"SENSORY_RECORD": url, "SENSORY_PASSCODE": "plum cordial"},
+            stdout=said,
+            stderr=said,
+            start_new_session=True,
+        )
+    for _ in range(150):
+        try:
+            urllib.request.urlopen(f"http://127.0.0.1:{port}/_stcore/health", timeout=2).close()
+        except OSError:
+            time.sleep(0.2)
+        else:
+            return process, port
+    raise RuntimeError(log.read_text())
+
+
+def said(name: str, seconds: list[float]) -> str:
+    if not seconds:
+        return f"{name}: none"
+    cuts = statistics.quantiles(seconds, n=20, method="inclusive")
+    thousandths = [1000 * one for one in (statistics.median(seconds), cuts[18], max(seconds))]
+    median, late, worst = (f"{one:.0f}" for one in thousandths)
+    return f"{name}: {len(seconds)}, median {median} ms, 95th {late} ms, worst {worst} ms"
+
+
+async def all_at_once(port: int, tokens: list[str], ballots: int, pause: float) -> dict:
+    found = {"opened": [], "answered": [], "sent": [], "errors": []}
+    seats = [sit(port, one, seed, ballots, pause, found) for seed, one in enumerate(tokens)]
+    await asyncio.gather(*seats)
+    return found
+
+
+def main(people: int = 50, ballots: int = 20, pause: float = 2.0) -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        url = f"sqlite:///{Path(folder) / 'record.sqlite3'}"
+        session_id, tokens = prepare(url, people, ballots)
+        process, port = start(url, Path(folder) / "server.log")
+        print(f"{people} booths, {ballots} ballots each, {pause} s between taps", flush=True)
+        try:
+            began = time.perf_counter()
+            found = asyncio.run(all_at_once(port, tokens, ballots, pause))
+            took = time.perf_counter() - began
+            used = Path(f"/proc/{process.pid}/stat").read_text().split()
+        finally:
+            os.killpg(process.pid, signal.SIGTERM)
+            process.wait(30)
+        for name in ("opened", "answered", "sent"):
+            print(said(name, found[name]))
+        ticks = os.sysconf("SC_CLK_TCK")
+        print(f"{took:.0f} s; the server used {sum(map(int, used[13:15])) / ticks:.0f} s of a core")
+        print(f"errors: {len(found['errors'])}", *found["errors"][:5], sep="\n  ")
+        store = open_store(url)
+        sent = sum(bool(texts.get("sent")) for texts in store.cells(session_id).values())
+        assert sent == people * ballots, f"{sent} ballots on record"
+        assert store.verify() == []
+        store.close()
+        print(f"{sent} ballots on record, each once; the journal is sound")
+
+
+if __name__ == "__main__":
+    main(*(cast(text) for cast, text in zip((int, int, float), sys.argv[1:], strict=False)))

@@ -1,0 +1,174 @@
+"""Every page under axe-core, in light and dark: nothing of impact serious or critical."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+
+from sensory import booth_plans, booths, workflow
+from sensory.methods import find_test
+from sensory.serving.lines import ballot_lines
+from sensory.serving.planning import serving_plan
+from sensory.store.repository import open_store
+
+DEMO = Path(__file__).parents[2] / "demo_data"
+# A change of the scheme fades: colours are what they shall be when no transition runs.
+SHOWN = """scheme => {
+  const app = document.querySelector(".stApp")
+  const white = app && getComputedStyle(app).backgroundColor === "rgb(255, 255, 255)"
+  return matchMedia(`(prefers-color-scheme: ${scheme})`).matches
+    && (!app || white === (scheme === "light"))
+    && !document.getAnimations().some(one => one instanceof CSSTransition)
+}"""
+# One of each kind of answer: one code, two codes, words, places, lines.
+BALLOTS = {
+    "TRIANGLE": ("suspect_batch", None),
+    "TWO_OUT_OF_FIVE": ("suspect_batch", None),
+    "SURENESS": ("water", ["A", "filtered"]),
+    "RANKING": ("aftertaste", ["sugar", "blend 1", "blend 2"]),
+    "PROFILE": ("pressing", ["reference", "new press", "old press, warm"]),
+}
+
+
+@pytest.fixture
+def store(network):
+    record = open_store(f"sqlite:///{network.record}")
+    yield record
+    record.close()
+
+
+def opened(store, name, *, cells, protocol=None):
+    prepared = workflow.read_prepared(DEMO, name)
+    if not cells:
+        del prepared["cells"]
+    if protocol:
+        prepared["question"] = replace(prepared["question"], protocol=protocol)
+    session = workflow.open_session(
+        store, workflow.new_session_id(), **prepared, who="test", why="test"
+    )
+    return session.id
+
+
+def agreed(store, name, **options):
+    session_id = opened(store, name, **options)
+    workflow.agree(store, session_id, who="A. Leader")
+    return session_id
+
+
+def planned(store, key):
+    """Id of a session with a plan on record."""
+    name, samples = BALLOTS[key]
+    session_id = agreed(store, name, cells=False, protocol=key)
+    plan = serving_plan(find_test(key), ["Anna", "Bo"], seed=8, samples=samples)
+    booth_plans.serve(store, session_id, plan.to_dict(), ballot_lines(plan), who="A. Leader")
+    return session_id
+
+
+def shown_in(page, scheme):
+    """Wait by hand: the sign-in page allows no code, so no function of the page can wait."""
+    page.emulate_media(color_scheme=scheme)
+    for _ in range(200):
+        if page.evaluate(SHOWN, scheme):
+            return
+        page.wait_for_timeout(50)
+    raise AssertionError(f"the page does not come to rest in the {scheme} scheme")
+
+
+def serious(page, name):
+    """What axe-core finds on a page in both schemes."""
+    page.mouse.move(2, 2)  # a button under the pointer has other colours
+    found = []
+    for scheme in ("light", "dark"):
+        shown_in(page, scheme)
+        answer = Axe().run(page).response
+        assert answer["testEngine"]["name"] == "axe-core"
+        found += [
+            f"{name}, {scheme}: {one['help']}: {node['html'][:120]} {node['failureSummary']}"
+            for one in answer["violations"]
+            for node in one["nodes"]
+            if node["impact"] in ("serious", "critical")
+        ]
+    return found
+
+
+def test_axe_finds_a_fault_where_there_is_one(chromium):
+    page = chromium.new_page()
+    page.set_content('<main><h1>x</h1><button style="color: #999">pale</button><input></main>')
+    found = "\n".join(serious(page, "bad"))
+    page.close()
+    assert "contrast" in found
+    assert "Form elements must have labels" in found
+
+
+def test_pages_of_a_leader(visitor_of, network, store):
+    visitor = visitor_of(network)
+    page = visitor.page
+    page.goto(network.url)
+    page.get_by_role("link", name="Sign in with the passcode").wait_for()
+    visitor.settled()
+    found = serious(page, "stranger")
+    page.get_by_role("link", name="Sign in with the passcode").click()
+    page.get_by_label("Passcode").wait_for()
+    found += serious(page, "sign-in")
+    page.get_by_label("Passcode").fill(network.passcode)
+    page.get_by_role("button", name="Sign in").click()
+    visitor.heading("Does the batch still match")
+    page.get_by_text("Other methods").click()
+    found += serious(page, "sessions")
+
+    def at(address, heading, session_id, ready):
+        page.goto(f"{network.url}/{address}?session={session_id}")
+        visitor.heading(heading)
+        page.locator(ready).first.wait_for()
+        return serious(page, address)
+
+    asked = opened(store, "new_supplier", cells=True)
+    choice = agreed(store, "suspect_batch", cells=True)
+    profile = agreed(store, "pressing", cells=True)
+    served = planned(store, "TRIANGLE")
+    booth_plans.open_booths(store, served, who="A. Leader")
+    empty = agreed(store, "suspect_batch", cells=False)
+    found += at("plan", "Recommended", asked, ".vega-embed .marks")
+    found += at("question", "What is asked", asked, ".st-key-agree")
+    found += at("ballots", "Ballots", choice, ".st-key-close")
+    found += at("serve", "Is it balanced?", empty, ".st-key-plan-serving")
+    found += at("serve", "Sheets", served, ".st-key-open-booths")
+    for session_id in (choice, profile):
+        workflow.close(store, session_id, who="A. Leader")
+    found += at("finding", "The batch deviates", choice, ".vega-embed .marks")
+    found += at("finding", "new press: different", profile, ".vega-embed .marks")
+    assert found == []
+
+
+def test_pages_of_a_booth(visitor_of, network, store):
+    visitor = visitor_of(network, width=768)
+    page = visitor.page
+    found = []
+    for key in BALLOTS:
+        token = booth_plans.open_booths(store, planned(store, key), who="A. Leader")["Anna"]
+        if key != "TRIANGLE":
+            booths.consent(store, token)
+        page.goto(f"{network.url}/?booth={token}")
+        if key == "TRIANGLE":
+            page.locator(".st-key-booth-consent label").click()
+            visitor.settled()
+            found += serious(page, "cautions")
+            visitor.click("booth-begin")
+        page.locator('[class*="st-key-send-"]').wait_for()
+        visitor.settled()
+        if key == "PROFILE":
+            page.get_by_role("slider").first.press("End")
+            page.get_by_text("saved", exact=True).first.wait_for()
+        found += serious(page, key)
+        if key == "TRIANGLE":
+            page.get_by_role("radiogroup").locator("label").first.click()
+            button = page.locator('[class*="st-key-send-"] button:not([disabled])')
+            button.wait_for()
+            found += serious(page, "answered")
+            button.click()
+            visitor.heading("Thank you. All your ballots are sent.")
+            found += serious(page, "done")
+    assert found == []
