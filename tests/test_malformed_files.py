@@ -41,7 +41,7 @@ from sensory.store.repository import Repository, open_store
 
 ROOT = Path(__file__).parents[1]
 DEMO = ROOT / "demo_data"
-CASES, SEED = 200, 4
+CASES, SEED = 120, 4
 MOST_MEMORY = 900 * 2**20  # of the whole process: the libraries alone take 250 MiB
 Rng = random.Random
 

@@ -23,11 +23,10 @@ SHOWN = """scheme => {
     && (!app || white === (scheme === "light"))
     && !document.getAnimations().some(one => one instanceof CSSTransition)
 }"""
-# One of each kind of answer: one code, two codes, words, places, lines.
+# One of each kind of answer: one code, two codes, places, lines.
 BALLOTS = {
     "TRIANGLE": ("suspect_batch", None),
     "TWO_OUT_OF_FIVE": ("suspect_batch", None),
-    "SURENESS": ("water", ["A", "filtered"]),
     "RANKING": ("aftertaste", ["sugar", "blend 1", "blend 2"]),
     "PROFILE": ("pressing", ["reference", "new press", "old press, warm"]),
 }

@@ -448,6 +448,22 @@ def text_of(files: dict[str, bytes], name: str, old: str, new: str) -> dict[str,
         ("session.json", '"agreed_by": "Änne Weiß",', "", "lacks agreed_by"),
         ("session.json", '"samples": [', '"samples": 3, "x": [', "has no 'x'|no list"),
         ("session.json", "{", "[", "cannot be read"),
+        ("session.json", '"target": "B"', '"settings": {"x": [1]}', "neither text nor number"),
+        ("session.json", '_at_agreement": 3', f'_at_agreement": {2**70}', "cannot be 1180"),
+        ("session.json", '"serving": null', '"serving": {"plan": 3}', "no plan in what is"),
+        ("session.json", '"serving": null', '"serving": {"plan": {}}', "language that is not"),
+        (
+            "session.json",
+            '"serving": null',
+            '"serving": {"plan": {}, "language": "en", "booths": {"x": "seat x"}}',
+            "without seats",
+        ),
+        (
+            "session.json",
+            '"serving": null',
+            '"serving": {"plan": {}, "language": "en", "late": {"2": 3}}',
+            "without a time",
+        ),
     ],
 )
 def test_changes_of_somebody_who_makes_new_sums_are_refused(made, name, old, new, said):
