@@ -10,9 +10,10 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from sensory import booth_plans, booths, workflow
+from sensory import booth_plans, booths, exclusions, workflow
 from sensory.base.errors import RecordError
 from sensory.methods import find_test
+from sensory.serving.allergens import served_samples
 from sensory.serving.lines import ballot_lines
 from sensory.serving.planning import serving_plan
 from sensory.store.repository import open_store
@@ -33,6 +34,8 @@ def served(store, seed):
     samples = ["reference", "new press", "old press, warm"]
     plan = serving_plan(find_test("PROFILE"), list(PEOPLE), seed=seed, samples=samples)
     booth_plans.serve(store, session.id, plan.to_dict(), ballot_lines(plan), who="A. Leader")
+    declared = dict.fromkeys(served_samples(store.session(session.id)), "sulphites")
+    exclusions.declare_allergens(store, session.id, declared, who="A. Leader")
     return session.id, plan, booth_plans.open_booths(store, session.id, who="A. Leader")
 
 

@@ -29,7 +29,8 @@ from streamlit.proto.BackMsg_pb2 import BackMsg
 from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
 from websockets.asyncio.client import ClientConnection, connect
 
-from sensory import booth_plans, booths, workflow
+from sensory import booth_plans, booths, exclusions, workflow
+from sensory.serving.allergens import served_samples
 from sensory.serving.lines import ballot_lines
 from sensory.serving.planning import serving_plan
 from sensory.store.repository import open_store
@@ -164,6 +165,8 @@ def prepare(url: str, people: int, ballots: int) -> tuple[str, list[str]]:
     workflow.agree(store, session.id, who="benchmark")
     plan = serving_plan("triangle", people, seed=1, replicates=ballots)
     booth_plans.serve(store, session.id, plan.to_dict(), ballot_lines(plan), who="benchmark")
+    declared = dict.fromkeys(served_samples(store.session(session.id)), "sulphites")
+    exclusions.declare_allergens(store, session.id, declared, who="benchmark")
     tokens = list(booth_plans.open_booths(store, session.id, who="benchmark").values())
     for token in tokens:
         booths.consent(store, token)

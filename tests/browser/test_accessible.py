@@ -8,8 +8,9 @@ from pathlib import Path
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
-from sensory import booth_plans, booths, workflow
+from sensory import booth_plans, booths, exclusions, workflow
 from sensory.methods import find_test
+from sensory.serving.allergens import served_samples
 from sensory.serving.lines import ballot_lines
 from sensory.serving.planning import serving_plan
 from sensory.store.repository import open_store
@@ -63,6 +64,8 @@ def planned(store, key):
     session_id = agreed(store, name, cells=False, protocol=key)
     plan = serving_plan(find_test(key), ["Anna", "Bo"], seed=8, samples=samples)
     booth_plans.serve(store, session_id, plan.to_dict(), ballot_lines(plan), who="A. Leader")
+    declared = dict.fromkeys(served_samples(store.session(session_id)), "sulphites")
+    exclusions.declare_allergens(store, session_id, declared, who="A. Leader")
     return session_id
 
 

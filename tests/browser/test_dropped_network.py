@@ -10,8 +10,9 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import expect
 
-from sensory import booth_plans, booths, workflow
+from sensory import booth_plans, booths, exclusions, workflow
 from sensory.methods import find_test
+from sensory.serving.allergens import served_samples
 from sensory.serving.lines import ballot_lines
 from sensory.serving.planning import serving_plan
 from sensory.store.repository import open_store
@@ -100,6 +101,8 @@ def seated(store, name, key, samples=None):
     workflow.agree(store, session.id, who="A. Leader")
     plan = serving_plan(find_test(key), ["Anna", "Bo"], seed=8, samples=samples)
     booth_plans.serve(store, session.id, plan.to_dict(), ballot_lines(plan), who="A. Leader")
+    declared = dict.fromkeys(served_samples(store.session(session.id)), "sulphites")
+    exclusions.declare_allergens(store, session.id, declared, who="A. Leader")
     token = booth_plans.open_booths(store, session.id, who="A. Leader")["Anna"]
     booths.consent(store, token)
     return session.id, token
