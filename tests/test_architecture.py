@@ -198,6 +198,7 @@ ORDER = {
         "checking",
         "repository",
         "archive_form",
+        "archive_checks",
         "archive",
     ),
     "report": (

@@ -25,7 +25,7 @@ from typing import Any
 
 import openpyxl
 
-from sensory import booth_plans, booths, outcomes, workflow
+from sensory import booth_plans, booths, exclusions, outcomes, workflow
 from sensory.ballots.lines import cells_of_file, headings_for
 from sensory.ballots.reading import read_answers, read_ballots
 from sensory.base.errors import SensoryError
@@ -320,6 +320,7 @@ def prepare() -> None:
     workflow.agree(store, key, who="Zoë")
     plan = serving_plan(find_test("PROFILE"), ["Anna", "Bo"], seed=1, samples=["reference", "b"])
     booth_plans.serve(store, key, plan.to_dict(), ballot_lines(plan), who="Zoë")
+    exclusions.declare_allergens(store, key, {"reference": "none", "b": "none"}, who="Zoë")
     token = booth_plans.open_booths(store, key, who="Zoë")["Anna"]
     booths.consent(store, token)
     LINKS.append(token)

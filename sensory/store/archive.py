@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 import hashlib
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
 from ..base.errors import RecordError
-from ..base.languages import languages
 from ..base.records import JournalEntry, Question, SessionDetails, StoredSession
 from ..base.results import Table
-from ..serving.marks import LATE
 from . import archive_form as form
 from . import journal, people
+from .archive_checks import serving_faults, settings_faults
 from .repository import Repository, Snapshot
 from .rows import columns_of, entry_of, session_of, unpacked
 
@@ -23,7 +21,6 @@ _PEOPLE = ("reference", "name", "erased")
 _TEXTS = ("agreed_at", "agreed_by", "digest", "closed_at")
 _NEEDED = ("id", "created_at", "details", "question", "cautions", "ballots_at_agreement", *_TEXTS)
 _LONGEST_ID = 32
-_SEAT = re.compile(r"seat [1-9][0-9]{0,5}", re.ASCII)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -257,7 +254,7 @@ def _session(plain: dict[str, Any]) -> StoredSession:
     template = columns_of(empty)
     question = plain.get("question")
     settings = question.get("settings", {}) if isinstance(question, dict) else {}
-    unsound = _settings_faults(settings)
+    unsound = settings_faults(settings)
     template["question"]["settings"] = {} if unsound else settings
     faults = unsound or _other_kinds(plain, template, form.SESSION)
     faults += [
@@ -268,7 +265,7 @@ def _session(plain: dict[str, Any]) -> StoredSession:
     count = plain.get("ballots_at_agreement")
     if isinstance(count, int) and not 0 <= count < 10**9:
         faults.append(f"{form.SESSION}, ballots_at_agreement cannot be {str(count)[:40]}.")
-    faults += _serving_faults(plain.get("serving"))
+    faults += serving_faults(plain.get("serving"))
     if lacking := [name for name in _NEEDED if name not in plain]:
         faults.append(f"{form.SESSION} lacks {', '.join(lacking)}.")
     if faults:
@@ -276,28 +273,6 @@ def _session(plain: dict[str, Any]) -> StoredSession:
     if not 0 < len(plain["id"]) <= _LONGEST_ID:
         raise RecordError(f"{form.SESSION} of the archive: the id has to have 1 to 32 characters.")
     return session_of(plain)
-
-
-def _settings_faults(settings: Any) -> list[str]:
-    sound = isinstance(settings, dict)
-    sound = sound and all(isinstance(one, str | int | float) for one in settings.values())
-    return [] if sound else [f"{form.SESSION} has settings that are neither text nor number."]
-
-
-def _serving_faults(serving: Any) -> list[str]:
-    """What pages and booths could not read: the plan is read where it is shown."""
-    if not serving:
-        return []
-    if not isinstance(serving, dict) or not isinstance(serving.get("plan"), dict):
-        return [f"{form.SESSION} has no plan in what is served."]
-    booths, late = serving.get("booths", {}), serving.get(LATE, {})
-    seats = booths.values() if isinstance(booths, dict) else ("",)
-    if serving.get("language") not in languages():
-        return [f"{form.SESSION} has ballots in a language that is not known."]
-    if not all(isinstance(one, str) and _SEAT.fullmatch(one) for one in seats):
-        return [f"{form.SESSION} has booths without seats."]
-    sound = isinstance(late, dict) and all(isinstance(one, str) for one in late.values())
-    return [] if sound else [f"{form.SESSION} has late ballots without a time."]
 
 
 def _other_kinds(plain: Any, template: Any, place: str) -> list[str]:

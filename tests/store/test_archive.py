@@ -22,6 +22,7 @@ from sensory.base.records import CAUTIONS, Question, Sample, SessionDetails, dig
 from sensory.base.results import Table
 from sensory.store import archive_form, tables
 from sensory.store.archive import archive_session, import_archive, read_archive
+from sensory.store.archive_checks import serving_faults
 from sensory.store.repository import Repository, open_store
 from sensory.workflow import agree, close, enter_cells, open_session, reopen, summarise
 
@@ -514,3 +515,22 @@ def test_refused_archive_leaves_the_record_as_it_was(store, other, made):
         import_archive(other, made[:-30], **LEADER)
     assert other.sessions() == []
     assert other.verify() == []
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "sound"),
+    [
+        ("allergens", {"reference": "none"}, True),
+        ("allergens", {"reference": 3}, False),
+        ("excluded", {"seat 1": ["b"]}, True),
+        ("excluded", {"seat 1": "b"}, False),
+        ("served", {"at": "2026-05-02T08:00:00+00:00"}, True),
+        ("served", "yes", False),
+        ("breaks", {"minutes": 5, "started": 1}, True),
+        ("breaks", {"minutes": 5}, False),
+        ("breaks", {"minutes": -1, "started": 1}, False),
+    ],
+)
+def test_marks_of_the_serving_are_texts_lists_and_counts(name, value, sound):
+    serving = {"plan": {}, "language": "en", "booths": {}, name: value}
+    assert (serving_faults(serving) == []) is sound
