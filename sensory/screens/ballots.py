@@ -15,7 +15,7 @@ from ..outcomes import Checked
 from ..serving.marks import SERVING_MARKS
 from ..tastings import close_and_note
 from ..workflow import checked_ballots, describe, enter_cells
-from .frame import chosen_session, current_frame, go, plain, show_faults, shown_errors, who
+from .frame import CLOSING, chosen_session, current_frame, go, plain, show_faults, shown_errors, who
 from .grid import received, show_grid, typed_cells
 from .serve import sent_so_far
 
@@ -31,7 +31,9 @@ def page() -> None:
     )
     cells = current_frame().store.cells(session.id)
     if session.closed:
-        _typed_too_late(session, cells)
+        lost = _typed_too_late(session, cells)
+        if st.session_state.pop(CLOSING, "") == session.id and not lost:
+            go("finding")  # the run that closed was overtaken by another one
         st.info(
             "The ballots are closed and the finding is shown. They can be opened again, with "
             "a reason, on the page Finding."
@@ -48,6 +50,8 @@ def page() -> None:
             enter_cells(current_frame().store, session.id, changes, who=who(session))
             received(key, number)
         cells = current_frame().store.cells(session.id)
+        if current_frame().store.session(session.id).closed:
+            st.rerun()
     checked = checked_ballots(current_frame().store, session.id)
     _way_on(session, checked, bool(cells))
     show_grid(key, names, _lines(session, cells), cells, checked.faults)
@@ -70,11 +74,11 @@ def _at_booths(session: StoredSession) -> None:
     sent_so_far(session)
 
 
-def _typed_too_late(session: StoredSession, cells: dict[int, dict[str, str]]) -> None:
+def _typed_too_late(session: StoredSession, cells: dict[int, dict[str, str]]) -> list[str]:
     """Say what arrived after closing, instead of losing it in silence."""
     number, changes = typed_cells(_key(session), _names(session, cells))
     if not number:
-        return
+        return []
     lost = [
         f"row {line}, {name}: {text}"
         for line, texts in changes.items()
@@ -83,6 +87,7 @@ def _typed_too_late(session: StoredSession, cells: dict[int, dict[str, str]]) ->
     ]
     if lost:
         st.warning("Typed after the ballots were closed, and not kept: " + plain("; ".join(lost)))
+    return lost
 
 
 def _way_on(session: StoredSession, checked: Checked, any_cells: bool) -> None:
@@ -112,6 +117,7 @@ def _way_on(session: StoredSession, checked: Checked, any_cells: bool) -> None:
         disabled=bool(wrong or not ready or not sure),
     ):
         with shown_errors():
+            st.session_state[CLOSING] = session.id
             close_and_note(current_frame().store, session.id, who=who(session))
             go("finding")
 

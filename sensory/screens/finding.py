@@ -16,7 +16,7 @@ from ..report.words import number
 from ..tastings import reopen_and_note
 from ..workflow import summarise
 from .care import take_along
-from .frame import chosen_session, current_frame, go, minute, plain, shown_errors, who
+from .frame import CLOSING, chosen_session, current_frame, go, minute, plain, shown_errors, who
 from .reading import reading_page
 from .served import show_served
 from .worker import pdf_of
@@ -33,6 +33,7 @@ _SIGNS = {
 def page() -> None:
     """Show the finding of a closed session."""
     session = chosen_session()
+    st.session_state.pop(CLOSING, None)
     if not session.closed:
         st.title("What does the session show?")
         st.info(

@@ -48,6 +48,10 @@ def current_frame() -> Frame:
     return frame
 
 
+CLOSING = "closing"
+"""Under which key the page that closes a session says so, until the finding is on the screen."""
+
+
 def go(name: str, session_id: str | None = None, *, batch: str | None = None) -> None:
     """Open another page, with a session or a batch chosen."""
     for key, value in ((_CHOSEN, session_id), (_BATCH, batch)):
