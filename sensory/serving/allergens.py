@@ -15,7 +15,7 @@ def served_samples(session: StoredSession) -> tuple[str, ...]:
     plan = session.serving.get("plan")
     if not plan:
         return ()
-    served = dict.fromkeys(row["sample"] for row in plan["rows"])
+    served = dict.fromkeys([row["sample"] for row in plan["rows"]])
     named = [name for names in plan["design"]["samples"] for name in names if name in served]
     return tuple(dict.fromkeys([*named, *served]))
 
@@ -26,6 +26,10 @@ def declared_allergens(session: StoredSession) -> dict[str, str]:
     What was declared at the serving stands; else what the description of the session says of a
     sample with this letter or name.
     """
+    return _declared(session, served_samples(session))
+
+
+def _declared(session: StoredSession, samples: Iterable[str]) -> dict[str, str]:
     said = session.serving.get("allergens", {})
     described = {
         _folded(name): one.allergens.strip()
@@ -33,9 +37,7 @@ def declared_allergens(session: StoredSession) -> dict[str, str]:
         for name in (one.letter, one.name)
         if name.strip()
     }
-    return {
-        name: said.get(name) or described.get(_folded(name), "") for name in served_samples(session)
-    }
+    return {name: said.get(name) or described.get(_folded(name), "") for name in samples}
 
 
 def undeclared(session: StoredSession) -> list[str]:
@@ -48,8 +50,7 @@ def allergens_in(session: StoredSession, samples: Iterable[str]) -> str:
 
     The order says nothing about which sample holds what.
     """
-    declared = declared_allergens(session)
-    return together(declared.get(name, "") for name in samples)
+    return together(_declared(session, samples).values())
 
 
 def together(declarations: Iterable[str]) -> str:

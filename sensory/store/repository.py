@@ -19,7 +19,15 @@ from .backup import copies_beside, copy_sqlite, without_traces
 from .chain import append, entry_for
 from .connections import engine_for, reading, writing
 from .register import Register
-from .rows import cells_of, columns_of, entries_of, seat_cells_of, sessions_of, unpacked
+from .rows import (
+    cells_of,
+    columns_of,
+    entries_of,
+    lines_of,
+    seated,
+    sessions_of,
+    unpacked,
+)
 from .versions import prepare
 
 Cells = Mapping[int, Mapping[str, str]]
@@ -105,6 +113,7 @@ class Repository(Register):
 
     def __init__(self, engine: Engine):
         self._engine = engine
+        self._seats: dict[tuple[str, int], str] = {}
 
     def add(self, session: StoredSession, cells: Cells, *, who: str, why: str) -> None:
         """Write a new session and its cells."""
@@ -221,9 +230,17 @@ class Repository(Register):
             return cells_of(connection, session_id)
 
     def seat_cells(self, session_id: str, seat: int) -> dict[int, dict[str, str]]:
-        """Cells of the lines of one assessor, who are counted from 1 as their lines stand."""
+        """Cells of the lines of one assessor, who are counted from 1 as their lines stand.
+
+        Lines of a plan are only ever added and seats are not moved, so whose a seat is, is
+        looked up once.
+        """
         with reading(self._engine) as connection:
-            return seat_cells_of(connection, session_id, seat)
+            who = self._seats.get((session_id, seat)) or seated(connection, session_id, seat)
+            if who is None:
+                return {}
+            self._seats[session_id, seat] = who
+            return lines_of(connection, session_id, who)
 
     def write_cells(self, session_id: str, changes: Cells, *, who: str, why: str) -> int:
         """Write the cells that differ from the record; an empty text removes a cell."""

@@ -61,25 +61,41 @@ def cells_of(
     connection: Connection, session_id: str, only: Iterable[int] | None = None
 ) -> dict[int, dict[str, str]]:
     """Cells of a session, or of some of its lines, by line and column name; with names."""
+    where = sa.true() if only is None else ballot_cells.c.line.in_(list(only))
+    return _cells(connection, session_id, where)
+
+
+def _cells(
+    connection: Connection, session_id: str, where: sa.ColumnElement[bool]
+) -> dict[int, dict[str, str]]:
     table = ballot_cells
-    query = sa.select(table.c.line, table.c.name, table.c.text).where(table.c.session == session_id)
-    if only is not None:
-        query = query.where(table.c.line.in_(list(only)))
+    query = sa.select(table.c.line, table.c.name, table.c.text)
+    query = query.where(table.c.session == session_id, where)
     lines: dict[int, dict[str, str]] = {}
     for line, name, text in connection.execute(query.order_by(table.c.line, table.c.name)):
         lines.setdefault(line, {})[name] = text
     return dict(people.shown(connection, people.in_cells, lines))
 
 
-def seat_cells_of(connection: Connection, session_id: str, seat: int) -> dict[int, dict[str, str]]:
-    """Cells of the lines of one seat; seats count the assessors of the lines from 1."""
+def seated(connection: Connection, session_id: str, seat: int) -> str | None:
+    """Who has a seat, as the lines hold the name; seats count their assessors from 1."""
     cells = ballot_cells.c
-    named = (cells.session == session_id) & (cells.name == people.NAMED)
-    first = sa.func.min(cells.line)
-    query = sa.select(cells.text).where(named).group_by(cells.text).order_by(first)
-    who = connection.scalar(query.offset(seat - 1).limit(1))
-    lines = connection.scalars(sa.select(cells.line).where(named & (cells.text == who)))
-    return cells_of(connection, session_id, only=lines.all())
+    query = (
+        sa.select(cells.text)
+        .where(cells.session == session_id, cells.name == people.NAMED)
+        .group_by(cells.text)
+        .order_by(sa.func.min(cells.line))
+    )
+    return connection.scalar(query.offset(seat - 1).limit(1))
+
+
+def lines_of(connection: Connection, session_id: str, who: str) -> dict[int, dict[str, str]]:
+    """Cells of the lines of one assessor, who is given as the lines hold the name."""
+    own = ballot_cells.alias()
+    mine = sa.select(own.c.line).where(
+        own.c.session == session_id, own.c.name == people.NAMED, own.c.text == who
+    )
+    return _cells(connection, session_id, ballot_cells.c.line.in_(mine))
 
 
 def unpacked(entry: Mapping[str, Any]) -> dict[str, Any]:
