@@ -23,8 +23,7 @@ from .rows import (
     cells_of,
     columns_of,
     entries_of,
-    lines_of,
-    seated,
+    lines_of_seat,
     sessions_of,
     unpacked,
 )
@@ -113,7 +112,7 @@ class Repository(Register):
 
     def __init__(self, engine: Engine):
         self._engine = engine
-        self._seats: dict[tuple[str, int], str] = {}
+        self._seats: dict[tuple[str, int], tuple[int, ...]] = {}
 
     def add(self, session: StoredSession, cells: Cells, *, who: str, why: str) -> None:
         """Write a new session and its cells."""
@@ -232,15 +231,14 @@ class Repository(Register):
     def seat_cells(self, session_id: str, seat: int) -> dict[int, dict[str, str]]:
         """Cells of the lines of one assessor, who are counted from 1 as their lines stand.
 
-        Lines of a plan are only ever added and seats are not moved, so whose a seat is, is
+        Lines of a plan are only ever added, for further seats, so that those of a seat are
         looked up once.
         """
         with reading(self._engine) as connection:
-            who = self._seats.get((session_id, seat)) or seated(connection, session_id, seat)
-            if who is None:
-                return {}
-            self._seats[session_id, seat] = who
-            return lines_of(connection, session_id, who)
+            if not (lines := self._seats.get((session_id, seat))):
+                lines = lines_of_seat(connection, session_id, seat)
+                self._seats[session_id, seat] = lines
+            return cells_of(connection, session_id, only=lines)
 
     def write_cells(self, session_id: str, changes: Cells, *, who: str, why: str) -> int:
         """Write the cells that differ from the record; an empty text removes a cell."""

@@ -61,41 +61,25 @@ def cells_of(
     connection: Connection, session_id: str, only: Iterable[int] | None = None
 ) -> dict[int, dict[str, str]]:
     """Cells of a session, or of some of its lines, by line and column name; with names."""
-    where = sa.true() if only is None else ballot_cells.c.line.in_(list(only))
-    return _cells(connection, session_id, where)
-
-
-def _cells(
-    connection: Connection, session_id: str, where: sa.ColumnElement[bool]
-) -> dict[int, dict[str, str]]:
     table = ballot_cells
-    query = sa.select(table.c.line, table.c.name, table.c.text)
-    query = query.where(table.c.session == session_id, where)
+    query = sa.select(table.c.line, table.c.name, table.c.text).where(table.c.session == session_id)
+    if only is not None:
+        query = query.where(table.c.line.in_(list(only)))
     lines: dict[int, dict[str, str]] = {}
     for line, name, text in connection.execute(query.order_by(table.c.line, table.c.name)):
         lines.setdefault(line, {})[name] = text
     return dict(people.shown(connection, people.in_cells, lines))
 
 
-def seated(connection: Connection, session_id: str, seat: int) -> str | None:
-    """Who has a seat, as the lines hold the name; seats count their assessors from 1."""
+def lines_of_seat(connection: Connection, session_id: str, seat: int) -> tuple[int, ...]:
+    """The lines of one seat; seats count the assessors of the lines from 1."""
     cells = ballot_cells.c
-    query = (
-        sa.select(cells.text)
-        .where(cells.session == session_id, cells.name == people.NAMED)
-        .group_by(cells.text)
-        .order_by(sa.func.min(cells.line))
-    )
-    return connection.scalar(query.offset(seat - 1).limit(1))
-
-
-def lines_of(connection: Connection, session_id: str, who: str) -> dict[int, dict[str, str]]:
-    """Cells of the lines of one assessor, who is given as the lines hold the name."""
-    own = ballot_cells.alias()
-    mine = sa.select(own.c.line).where(
-        own.c.session == session_id, own.c.name == people.NAMED, own.c.text == who
-    )
-    return _cells(connection, session_id, ballot_cells.c.line.in_(mine))
+    named = (cells.session == session_id) & (cells.name == people.NAMED)
+    query = sa.select(cells.text).where(named).group_by(cells.text)
+    first = query.order_by(sa.func.min(cells.line)).offset(seat - 1).limit(1)
+    who = connection.scalar(first)
+    lines = sa.select(cells.line).where(named, cells.text == who).order_by(cells.line)
+    return () if who is None else tuple(connection.scalars(lines))
 
 
 def unpacked(entry: Mapping[str, Any]) -> dict[str, Any]:
