@@ -15,6 +15,8 @@ from sensory.base.references import Reference, ReferenceKind
 from sensory.decisions.release import ReleaseRule
 from sensory.store.repository import open_store
 
+from .test_accessible import serious
+
 PRODUCT = "Sloe cordial"
 OFF = {"SC-4": 3.0}
 
@@ -142,3 +144,20 @@ def test_the_trend_shows_the_batch_that_stands_out_and_the_month_is_two_pages(vi
     read = PdfReader(io.BytesIO(waiting.value.path().read_bytes()))
     assert len(read.pages) == 2
     assert "5 batches" in read.pages[0].extract_text()
+
+
+def test_axe_finds_nothing_serious_on_pages_of_batches(visit, desk):
+    visitor = visit()
+    page = visitor.page
+    found = []
+    for address, ready in (
+        ("batches", ".st-key-find-batch input"),
+        ("batch?batch=SC-2", ".st-key-batch-pdf button"),
+        ("trend", ".st-key-month-pdf button"),
+        ("product", ".st-key-characteristic-figure .vega-embed .marks"),
+    ):
+        page.goto(f"{visitor.server.url}/{address}")
+        page.locator(ready).first.wait_for()
+        visitor.settled()
+        found += serious(page, address)
+    assert found == []
