@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
-from .base.batch_records import OPEN, BatchRecord, Decision, ProductRecord, key_of
+from .base.batch_records import OPEN, BatchRecord, Decision, ProductRecord, key_of, lot_key
 from .base.batches import Disposition
 from .base.errors import RecordError, SensoryError
+from .base.record_checks import iso_date
 from .base.records import JournalEntry, StoredSession, utc_now
+from .base.references import Reference
 from .base.version import __version__
 from .decisions.batch_file import BatchFile, Kin
 from .decisions.batch_trend import ProductTrend, trend_of_batches
@@ -16,7 +18,14 @@ from .decisions.disposition import BatchFinding
 from .decisions.month import MonthReport, month_bounds
 from .decisions.references import ReferenceState
 from .decisions.release import ReleaseRule
-from .product_desk import Desk, rule_of, state_of_reference, the_batch, the_product
+from .product_desk import (
+    Desk,
+    rule_for,
+    rule_of,
+    state_of_reference,
+    the_batch,
+    the_product,
+)
 from .tastings import finding_of, note
 
 _NO_RULE = "The product has no release rule yet."
@@ -43,7 +52,7 @@ def batch_file(desk: Desk, number: str, *, today: str = "") -> BatchFile:
     return BatchFile(
         record=record,
         product=product,
-        rule=rule_of(product),
+        rule=rule_for(desk, record),
         reference=state_of_reference(desk, record.reference, day),
         finding=finding,
         why_none=why_none,
@@ -56,8 +65,9 @@ def batch_file(desk: Desk, number: str, *, today: str = "") -> BatchFile:
 
 
 def up_to_date(desk: Desk, number: str, *, who: str) -> None:
-    """Note what tastings of a batch show where that was not done when they closed."""
-    for one in the_batch(desk, number).tastings:
+    """Note what tastings of an open batch show where that was not done when they closed."""
+    record = the_batch(desk, number)
+    for one in record.tastings if record.state == OPEN else ():
         if not one.aborted:
             note(desk, desk.session(one.session), who=who)
 
@@ -72,7 +82,10 @@ def _finding(desk: Desk, record: BatchRecord) -> tuple[BatchFinding | None, str]
 
 def _kin(desk: Desk, record: BatchRecord) -> Iterator[Kin]:
     """Other batches of the same lots and the same rework."""
-    sought = [("lot", f"{one.material}, lot {one.lot}", one.lot) for one in record.batch.raw_lots]
+    sought = [
+        ("material lot", f"{one.material}, lot {one.lot}", lot_key(one.material, one.lot))
+        for one in record.batch.raw_lots
+    ]
     sought += [("rework", f"rework of {one}", one) for one in record.batch.rework_of]
     sought.append(("rework", f"{record.name} went into", record.name))
     for kind, name, value in sought:
@@ -104,28 +117,32 @@ def decide(
 
     `on` is the date where it was decided earlier, on paper; the journal has its own time.
 
-    Release is refused while clearance, declaration, reference or panel stand against it;
-    any other disposition may depart from the recommendation, with its reason.
+    Release is refused without a finding, while a tasting is open, and while clearance,
+    declaration, reference or panel stand against it; any other disposition may depart from the
+    recommendation, with its reason.
 
     Raises
     ------
     RecordError
         Without name, role or reason; with another role than the rule names; for a release
-        that is blocked; for RETEST where the rule has no second tasting.
+        that something stands against; for RETEST where the rule has no second tasting.
     """
     record = the_batch(desk, number)
     for name, text in (("name", by), ("role", role), ("reason", reason)):
         if not text.strip():
             raise RecordError(f"The {name} is missing: who decides, in which role, and why?")
-    rule = rule_of(desk.noun(ProductRecord, record.batch.product))
+    if on:
+        iso_date("on", on)
+    rule = rule_for(desk, record)
+    if rule is None:
+        raise RecordError(f"{record.name} cannot be decided yet: {_NO_RULE}")
     found, why_none = _finding(desk, record)
-    if rule is None or found is None:
-        raise RecordError(f"{record.name} cannot be decided yet: {why_none or _NO_RULE}")
     if key_of(role) != key_of(rule.decides):
         raise RecordError(f"The rule names {rule.decides} to decide; got {role}.")
-    if disposition is Disposition.RELEASE and found.blocked:
-        raise RecordError(f"Release of {record.name} is blocked: {found.reasons[0]}")
-    if disposition is Disposition.RETEST and found.disposition is not Disposition.RETEST:
+    if disposition is Disposition.RELEASE and (against := against_release(record, found, why_none)):
+        raise RecordError(f"Release of {record.name} is blocked: {against}")
+    planned = found is not None and found.disposition is Disposition.RETEST
+    if disposition is Disposition.RETEST and not planned:
         raise RecordError(
             "The rule asks for no second tasting here; another one would pass batches more often "
             "than agreed. Hold the batch instead."
@@ -136,13 +153,31 @@ def decide(
         role=rule.decides,
         decided_at=on or utc_now(),
         reason=" ".join(reason.split()),
-        recommended=found.disposition,
-        finding=found.finding,
+        recommended=found.disposition if found else None,
+        finding=found.finding if found else None,
     )
-    new = replace(record, decisions=(*record.decisions, decision), recommended=found.disposition)
+    new = replace(
+        record,
+        decisions=(*record.decisions, decision),
+        finding=decision.finding,
+        recommended=decision.recommended,
+    )
     what = f"decided {disposition.value.lower()}"
     desk.put(new, expect=record, who=decision.decided_by, what=what, why=decision.reason)
     return new
+
+
+def against_release(record: BatchRecord, found: BatchFinding | None, why_none: str) -> str:
+    """What stands against a release; empty where nothing does."""
+    if found is None:
+        return why_none or _NO_RULE
+    if found.blocked:
+        return found.reasons[0]
+    if found.finding is None:
+        return "It has not been tasted to an end, so nothing was shown."
+    if any(not one.over for one in record.tastings):
+        return "A tasting of it is open."
+    return ""
 
 
 def product_trend(
@@ -185,6 +220,11 @@ def month_report(desk: Desk, product: str, month: str) -> MonthReport:
         rule=rule,
         batches=tuple(one for one in records if one.batch.made_on >= first),
         before=tuple(one for one in records if one.batch.made_on < first),
+        complained=tuple(
+            one
+            for one in desk.linked("complaint", month)
+            if key_of(one.batch.product) == key_of(product)
+        ),
         trend=trend_of_batches(records, rule),
         references=tuple(_references(desk, product, min(last, utc_now()[:10]))),
         printed_at=utc_now(),
@@ -200,7 +240,15 @@ def _rule(desk: Desk, product: str) -> ReleaseRule:
 
 
 def _references(desk: Desk, product: str, day: str) -> Iterator[ReferenceState]:
-    """The reference in use that day: the last one made by then."""
+    """The reference in use that day: the last one that had taken over by then."""
+    known = {one.name: one for one in desk.nouns(Reference, product)}
     names = the_product(desk, product).references
-    states = [state for name in names if (state := state_of_reference(desk, name, day))]
-    yield from states[-1:]
+    used = [name for name in names if name in known and _since(known[name]) <= day]
+    states = [state for name in used[-1:] if (state := state_of_reference(desk, name, day))]
+    yield from states
+
+
+def _since(reference: Reference) -> str:
+    """From which day it was in use: that of its bridge to the one before, else when made."""
+    bridge = reference.bridged_to_previous
+    return bridge.held_on if bridge else reference.made_on

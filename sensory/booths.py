@@ -97,7 +97,7 @@ def _visit(at: _Place) -> BoothVisit:
         allergens=allergens_in(session, served_samples(session)),
         consented=_consented(mine),
         excused=excused(mine),
-        closed=session.closed,
+        closed=session.closed or _stopped(session),
         ballot=_shown(at, waiting[0], ballots) if waiting else None,
         sent=sum(bool(mine[one[0]].get(SENT)) for one in ballots),
         left_out=_left_out(ballots, mine, waiting),
@@ -323,7 +323,14 @@ def _open(store: Store, token: str) -> _Place:
         raise RecordError("This link is not valid, or no longer.")
     if found.session.closed:
         raise RecordError("This session is closed.")
+    if _stopped(found.session):
+        raise RecordError("Tasting is stopped: a sample is no longer cleared or declared.")
     return found
+
+
+def _stopped(session: StoredSession) -> bool:
+    """Whether the leader, or a change of the batch, took back that the samples may be tasted."""
+    return any(session.cautions.get(key) is False for key in ("cleared", "allergens"))
 
 
 def _all_waiting(at: _Place) -> list[tuple[int, ...]]:

@@ -154,7 +154,7 @@ def _tasted(
 ) -> None:
     """A tasting from its opening to its end, by the rule of the product."""
     aborted = told.pop("aborted", "")
-    session = open_tasting(desk, number, who=who)
+    session = open_tasting(desk, number, who=who, on=told["held_on"])
     describe(
         desk,
         session.id,

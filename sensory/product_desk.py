@@ -7,13 +7,14 @@ The record is asked through `Desk`, which `sensory.store` fulfils together with
 from __future__ import annotations
 
 import typing
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import TypeVar
 
 from .base.batch_records import BatchRecord, Complaint, ProductRecord, key_of
 from .base.batches import AttributeLimit, Batch, Clearance, Product
 from .base.errors import RecordError
-from .base.records import Finding, JournalEntry
+from .base.records import Finding, JournalEntry, utc_now
 from .base.references import Bridge, Reference
 from .decisions.references import ReferenceState, reference_state
 from .decisions.release import ReleaseRule
@@ -28,6 +29,9 @@ class Desk(Store, typing.Protocol):
     """What the use cases of batches need of a record, beside what sessions need."""
 
     def put(self, noun: Noun, *, expect: Noun | None, who: str, what: str, why: str) -> None: ...
+    def put_together(
+        self, changes: Sequence[tuple[Noun, Noun | None, str]], *, who: str, why: str
+    ) -> None: ...
     def noun(self, kind: type[AnyNoun], name: str) -> AnyNoun | None: ...
     def nouns(self, kind: type[AnyNoun], product: str = "", most: int = 1000) -> list[AnyNoun]: ...
     def batches(
@@ -58,6 +62,13 @@ def the_batch(desk: Desk, number: str) -> BatchRecord:
     if found is None:
         raise RecordError(f"There is no batch {number!r} on record.")
     return found
+
+
+def rule_for(desk: Desk, record: BatchRecord) -> ReleaseRule | None:
+    """The rule by which a batch is judged: that of its first tasting, else the product's."""
+    if record.rule:
+        return ReleaseRule.from_dict(record.rule)
+    return rule_of(desk.noun(ProductRecord, record.batch.product))
 
 
 def rule_of(record: ProductRecord | None) -> ReleaseRule | None:
@@ -139,9 +150,12 @@ def take_over(desk: Desk, reference: Reference, *, who: str, why: str) -> Produc
         _check_bridges(record, reference)
     elif reference.bridges:
         raise RecordError(f"{reference.name} is the first reference: there is nothing to bridge.")
-    desk.put(reference, expect=None, who=who, what="reference entered", why=why)
     new = replace(record, references=(*record.references, reference.name))
-    desk.put(new, expect=record, who=who, what="reference in use", why=why)
+    both: list[tuple[Noun, Noun | None, str]] = [
+        (reference, None, "reference entered"),
+        (new, record, "reference in use"),
+    ]
+    desk.put_together(both, who=who, why=why)
     return new
 
 
@@ -247,9 +261,31 @@ def clear_batch(
     if allergens is not None:
         there = replace(there, allergens=allergens, allergens_by=by, allergens_on=on)
         said.append(f"allergens declared: {', '.join(allergens) or 'none'}")
+    latest = max((one.received_on for one in record.complaints), default="")
+    if food_safe and record.complained and on < latest:
+        raise RecordError(
+            f"{record.name} was complained of on {latest}: a clearance of {on} comes before it."
+        )
     new = replace(record, clearance=there)
     desk.put(new, expect=record, who=who, what="clearance", why="; ".join(said))
+    declared = record.clearance.allergens if record.clearance else None
+    answers: dict[str, bool] = {} if food_safe is None else {"cleared": food_safe}
+    if allergens is not None and allergens != declared:
+        answers["allergens"] = False
+    _answer_cautions(desk, new, answers, who=who)
     return new
+
+
+def _answer_cautions(
+    desk: Desk, record: BatchRecord, answers: dict[str, bool], *, who: str
+) -> None:
+    """Answer cautions of the open tastings of a batch: a 'no' stops their booths and closing."""
+    for one in record.tastings:
+        session = desk.session(one.session)
+        changed = replace(session, cautions={**session.cautions, **answers})
+        if not one.over and not session.closed and changed != session:
+            why = f"batch {record.name}: clearance or declaration changed"
+            desk.update(changed, expect=session, who=who, what="cautions", why=why)
 
 
 def record_complaint(
@@ -263,13 +299,16 @@ def record_complaint(
     Raises
     ------
     RecordError
-        Without a text or a date.
+        Without a text or a date, or for a date to come.
     """
+    if received_on > utc_now()[:10]:
+        raise RecordError(f"A complaint cannot be of {received_on}, which is still to come.")
     record = the_batch(desk, number)
     complaint = Complaint(text=text.strip(), received_on=received_on, after=len(record.decisions))
     cleared = record.clearance and replace(
         record.clearance, food_safe=None, food_safe_by="", food_safe_on=""
     )
     new = replace(record, clearance=cleared, complaints=(*record.complaints, complaint))
-    desk.put(new, expect=record, who=who, what="complaint", why=complaint.text)
+    desk.put(new, expect=record, who=who, what="complaint", why=f"received on {received_on}")
+    _answer_cautions(desk, new, {"cleared": False}, who=who)
     return new

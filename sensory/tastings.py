@@ -10,24 +10,19 @@ from functools import lru_cache
 from typing import Any
 
 from .ballots.choice_ballot import CheckedBallots, tally
-from .base.batch_records import BatchRecord, Tasting
-from .base.batches import Disposition
+from .base.batch_records import BatchRecord, Tasting, key_of
 from .base.errors import ArgumentError, RecordError, SensoryError
-from .base.records import Finding, Question, Sample, SessionDetails, StoredSession, utc_now
-from .base.references import Reference
+from .base.records import Question, StoredSession, utc_now
+from .batch_questions import details_of, question_of
 from .decisions.batch_parts import Result, part_of
 from .decisions.batch_results import RATED, differences_of, rated_result, sample_named
 from .decisions.disposition import BatchFinding, batch_finding
-from .decisions.release import ReleaseRule
-from .methods import DIFFERENCE_FROM_CONTROL, PROFILE
 from .outcomes import choice_finding, read_answers
-from .product_desk import Desk, rule_of, state_of_reference, the_batch, the_product
+from .product_desk import Desk, rule_for, state_of_reference, the_batch, the_product
 from .ratings.control import DifferenceFromControl
 from .ratings.profile import Profile
 from .ratings.scorecard import PanelScorecard
 from .workflow import checked_ballots, close, new_session_id, open_session, reopen
-
-_BLIND, _REFERENCE = "blind reference", "reference"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,17 +42,21 @@ class Read:
     tasting: Tasting
 
 
-def open_tasting(desk: Desk, number: str, *, who: str) -> StoredSession:
+def open_tasting(desk: Desk, number: str, *, who: str, on: str = "") -> StoredSession:
     """Open the session that the release rule asks for, with its question filled in.
+
+    At the first tasting the batch gets the reference in use and the rule of that day; both
+    stay with it. `on` is the day of the tasting, where that is not today.
 
     Raises
     ------
     RecordError
         Before food safety has cleared the batch and its allergens are declared, without a
-        rule or a reference, or while another tasting of it is open.
+        rule or a reference that may be used that day, or while another tasting is open.
     """
     record = the_batch(desk, number)
-    rule = rule_of(the_product(desk, record.batch.product))
+    product = the_product(desk, record.batch.product)
+    rule = rule_for(desk, record)
     if rule is None:
         raise RecordError(f"{record.batch.product} has no release rule: agree one first.")
     if record.clearance is None or not record.clearance.complete:
@@ -65,8 +64,12 @@ def open_tasting(desk: Desk, number: str, *, who: str) -> StoredSession:
             f"{record.name} is not tasted before food safety has cleared it and its allergens "
             "are declared."
         )
-    if not record.reference:
-        raise RecordError(f"{record.name} has no reference to be compared with.")
+    if not record.tastings:
+        at_hand = replace(record, reference=product.in_use)
+        if at_hand != record:
+            desk.put(at_hand, expect=record, who=who, what="reference taken", why=product.in_use)
+            record = at_hand
+    _check_reference(desk, record, on or utc_now()[:10])
     if open_ones := [one for one in record.tastings if not one.over]:
         raise RecordError(
             f"A tasting of {record.name} is open already (session {open_ones[0].session[:8]}): "
@@ -75,8 +78,8 @@ def open_tasting(desk: Desk, number: str, *, who: str) -> StoredSession:
     session = open_session(
         desk,
         new_session_id(),
-        details=_details(desk, record, rule),
-        question=_question(record, rule),
+        details=details_of(desk, record, rule),
+        question=question_of(record, rule),
         cautions={"cleared": True},
         who=who,
         why=f"tasting of batch {record.name}",
@@ -85,22 +88,50 @@ def open_tasting(desk: Desk, number: str, *, who: str) -> StoredSession:
     return session
 
 
+def _check_reference(desk: Desk, record: BatchRecord, day: str) -> None:
+    if not record.reference:
+        raise RecordError(f"{record.name} has no reference to be compared with.")
+    state = state_of_reference(desk, record.reference, day)
+    if state is None or not state.usable:
+        why = state.problems[0] if state else f"It was not made yet on {day}."
+        raise RecordError(f"{record.reference} may not be used, so nothing is tasted. {why}")
+
+
 def attach(desk: Desk, number: str, session_id: str, *, who: str) -> BatchRecord:
     """Make a session of the record a tasting of this batch; a closed one is read at once.
 
     Raises
     ------
     RecordError
-        When it is one of its tastings already.
+        When it is one of its tastings already, does not name this batch among its samples, or
+        another tasting of it is open.
     """
     record = the_batch(desk, number)
     session = desk.session(session_id)
     if session_id in {one.session for one in record.tastings}:
         raise RecordError(f"This session is a tasting of {record.name} already.")
+    if key_of(record.name) not in _named_in(session):
+        raise RecordError(
+            f"This session does not name {record.name} among its samples: another batch was tasted."
+        )
+    if not session.closed and any(not one.over for one in record.tastings):
+        raise RecordError(f"Another tasting of {record.name} is open.")
     tasting = Tasting(session=session_id, test=session.question.protocol, sample=record.name)
-    new = replace(record, tastings=(*record.tastings, tasting))
+    rule = rule_for(desk, record)
+    new = replace(
+        record,
+        tastings=(*record.tastings, tasting),
+        rule=record.rule or (rule.to_dict() if rule else {}),
+        reference=record.reference or the_product(desk, record.batch.product).in_use,
+    )
     desk.put(new, expect=record, who=who, what="tasting opened", why=session.details.title)
     return _noted(desk, new, session, who) if session.closed else new
+
+
+def _named_in(session: StoredSession) -> set[str]:
+    """Batches and samples that a session names."""
+    listed = str(session.question.settings.get("samples", "")).split(";")
+    return {key_of(one.batch) for one in session.details.samples} | {key_of(one) for one in listed}
 
 
 def give_up(desk: Desk, number: str, session_id: str, *, who: str, why: str) -> BatchRecord:
@@ -159,7 +190,12 @@ def _noted(desk: Desk, record: BatchRecord, session: StoredSession, who: str) ->
         for one in record.tastings
     )
     new = replace(record, tastings=tastings)
-    new = replace(new, recommended=_recommended(desk, new, read))
+    found = _found(desk, new, read)
+    new = replace(
+        new,
+        finding=found.finding if found else None,
+        recommended=found.disposition if found else None,
+    )
     if new != record:
         said = next(one for one in tastings if one.session == session.id)
         why = said.finding.heading if said.finding else "ballots open"
@@ -197,7 +233,7 @@ def read_tasting(desk: Desk, record: BatchRecord, tasting: Tasting, session: Sto
     result, panel = _rated(tuple(tuple(row.items()) for row in checked.rows), asked)
     sample = sample_named(result, record.name)
     done = replace(done, sample=str(sample), differences=differences_of(result, sample))
-    rule = rule_of(the_product(desk, record.batch.product))
+    rule = rule_for(desk, record)
     try:
         if rule is None:
             raise ArgumentError("no rule")
@@ -224,14 +260,13 @@ def _held_on(session: StoredSession) -> str:
         return session.closed_at[:10]
 
 
-def _recommended(desk: Desk, record: BatchRecord, known: Mapping[str, Read]) -> Disposition | None:
+def _found(desk: Desk, record: BatchRecord, known: Mapping[str, Read]) -> BatchFinding | None:
     if record.latest is None:
         return None
     try:
-        found = finding_of(desk, record, known=known)
+        return finding_of(desk, record, known=known)
     except SensoryError:
         return None
-    return None if found is None else found.disposition
 
 
 def finding_of(
@@ -246,11 +281,17 @@ def finding_of(
     Raises
     ------
     SensoryError
-        When ballots cannot be read, or a tasting was held at other risks than agreed.
+        When ballots cannot be read, a tasting was held at other risks than agreed, or before
+        the reference was made.
     """
-    rule = rule_of(the_product(desk, record.batch.product))
+    rule = rule_for(desk, record)
     if rule is None:
         return None
+    state = state_of_reference(desk, record.reference, _day(record))
+    if record.tastings and record.reference and state is None:
+        raise RecordError(
+            f"The reference {record.reference} is not on record, or was made after {_day(record)}."
+        )
     over = [one for one in record.tastings if one.over]
     own = [one for one in over if one.test == rule.test]
     beside = {one.test: one for one in over if one.test != rule.test and one.finding}
@@ -269,15 +310,15 @@ def finding_of(
         panel=_panel(chosen),
         earlier=[None if one.aborted else read[one.session].result for one in own],
         sample=next((one.tasting.sample for one in chosen if one.tasting.differences), None),
-        reference=state_of_reference(desk, record.reference, _day(record)),
+        reference=state,
         batch=record.batch,
     )
 
 
 def _panel(read: Sequence[Read]) -> dict[str, float] | None:
-    """The smallest differences of all scorecards of the day, by attribute."""
+    """The smallest differences of all scorecards, by attribute; those of the rule's test first."""
     found: dict[str, float] = {}
-    for one in read:
+    for one in reversed(read):
         if one.panel is not None:
             table = one.panel.attributes
             found |= dict(zip(table["attribute"], table["smallest_difference"], strict=True))
@@ -287,72 +328,3 @@ def _panel(read: Sequence[Read]) -> dict[str, float] | None:
 def _day(record: BatchRecord) -> str:
     """The day of the latest tasting, else today."""
     return record.latest.held_on if record.latest else utc_now()[:10]
-
-
-def _details(desk: Desk, record: BatchRecord, rule: ReleaseRule) -> SessionDetails:
-    batch, clearance = record.batch, record.clearance
-    reference = desk.noun(Reference, record.reference)
-    allergens = clearance.allergens if clearance and clearance.allergens else ()
-    return SessionDetails(
-        title=f"{batch.product}, batch {batch.number}",
-        samples=(
-            Sample(
-                letter="A",
-                name=record.reference,
-                batch=reference.batch if reference else "",
-                made_on=reference.made_on if reference else "",
-                storage=reference.storage if reference else "",
-            ),
-            Sample(
-                letter="B",
-                name=batch.product,
-                batch=batch.number,
-                made_on=batch.made_on,
-                allergens=", ".join(allergens) or "none",
-            ),
-        ),
-        decides=rule.decides,
-    )
-
-
-def _question(record: BatchRecord, rule: ReleaseRule) -> Question:
-    """The question of the next tasting: every number in it is the rule's."""
-    done = {finding: rule.at(finding).value.lower() for finding in Finding}
-    second = record.recommended is Disposition.RETEST and rule.retest is not None
-    people = rule.retest.second if second and rule.retest else rule.assessors
-    question = Question(
-        protocol=rule.test,
-        what_changed=f"Batch {record.name} against the reference {record.reference}.",
-        decision=f"Release of batch {record.name}; {rule.decides} decides.",
-        if_different=done[Finding.DIFFERENT],
-        if_similar=done[Finding.SIMILAR],
-        if_undecided=done[Finding.UNDECIDED],
-        alpha=rule.alpha,
-        beta=rule.beta,
-        assessors=people,
-        retest_rule=(
-            "the second tasting of a plan in two tastings; there is no third"
-            if rule.retest
-            else "none"
-        ),
-    )
-    if rule.protocol is not None:
-        return replace(question, pd_limit=float(rule.limit or 0.0))
-    return replace(question, settings=_settings(record, rule))
-
-
-def _settings(record: BatchRecord, rule: ReleaseRule) -> dict[str, object]:
-    if rule.test == DIFFERENCE_FROM_CONTROL.key:
-        samples = f"{_BLIND}; {record.name}"
-        return {"control": _BLIND, "limit": float(rule.limit or 0.0), "samples": samples}
-    margins = "; ".join(f"{name} {size:g}" for name, size in rule.margins.items())
-    return (
-        {
-            "attributes": "; ".join(rule.margins),
-            "reference": _REFERENCE,
-            "margins": margins,
-            "samples": f"{_REFERENCE}; {record.name}",
-        }
-        if rule.test == PROFILE.key
-        else {}
-    )

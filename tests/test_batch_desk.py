@@ -303,17 +303,20 @@ def test_a_session_of_the_record_can_be_made_a_tasting(store: Repository):
         tastings.attach(store, "SC-1", session.id, who="Mira")
 
 
-def test_another_risk_than_agreed_gives_no_recommendation(store: Repository):
+def test_a_rule_agreed_later_counts_for_later_batches(store: Repository):
     made(store, "SC-1")
     held(store, "SC-1", triangles(12, 36))
-    product_desk.agree_rule(
-        store, PRODUCT, replace(ONE, beta=0.01), who="Mira", why="stricter from now on"
-    )
+    before = store.noun_entries(product_desk.the_batch(store, "SC-1"))
+    stricter = replace(ONE, beta=0.01, assessors=60)
+    product_desk.agree_rule(store, PRODUCT, stricter, who="Mira", why="stricter from now on")
+    batch_desk.up_to_date(store, "SC-1", who="viewer")
     file = batch_desk.batch_file(store, "SC-1")
-    assert file.finding is None
-    assert "was judged at beta 0.05, the rule says 0.01" in file.why_none
-    with pytest.raises(RecordError, match="cannot be decided yet"):
-        batch_desk.decide(store, "SC-1", Disposition.RELEASE, reason="x", **BY)
+    assert file.rule == ONE
+    assert file.finding is not None
+    assert file.finding.disposition is Disposition.RELEASE
+    assert store.noun_entries(file.record) == before
+    made(store, "SC-2")
+    assert tastings.open_tasting(store, "SC-2", who="Mira").question.assessors == 60
 
 
 def test_choice_tests_run_in_a_chart_of_counts(store: Repository):

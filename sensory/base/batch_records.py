@@ -23,6 +23,15 @@ def key_of(text: str) -> str:
     return " ".join(text.split()).casefold()
 
 
+def lot_key(material: str, lot: str) -> str:
+    """One spelling for the lot of a material: two materials may have lots of the same number.
+
+    >>> lot_key("Sweetener", "SW-118 ")
+    'sweetener; sw-118'
+    """
+    return f"{key_of(material)}; {key_of(lot)}"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ProductRecord(Plain):
     """A product with the references that were in use, in the order in which they took over.
@@ -191,8 +200,13 @@ class BatchRecord(Plain):
         Name of the reference that it is compared with.
     tastings : tuple of Tasting
         Every attempt in its order, aborted ones too.
+    finding : Finding or None
+        What the tastings show together: by the plan, where there are two of a plan.
     recommended : Disposition or None
         By the release rule after the latest tasting.
+    rule : dict
+        The release rule by which its tastings are read, that of the day on which the first
+        was opened; empty before. A rule agreed later counts for later batches.
     decisions : tuple of Decision
     complaints : tuple of Complaint
     """
@@ -201,7 +215,9 @@ class BatchRecord(Plain):
     clearance: Clearance | None = None
     reference: str = ""
     tastings: tuple[Tasting, ...] = ()
+    finding: Finding | None = None
     recommended: Disposition | None = None
+    rule: dict[str, Any] = field(default_factory=dict)
     decisions: tuple[Decision, ...] = ()
     complaints: tuple[Complaint, ...] = ()
 
@@ -210,9 +226,9 @@ class BatchRecord(Plain):
         parts("complaints", self.complaints, Complaint)
         parts("decisions", self.decisions, Decision)
         once("session", (one.session for one in self.tastings))
-        if self.recommended is not None:
-            value = one_of("recommended", self.recommended, Disposition)
-            object.__setattr__(self, "recommended", value)
+        for name, kind in (("finding", Finding), ("recommended", Disposition)):
+            if getattr(self, name) is not None:
+                object.__setattr__(self, name, one_of(name, getattr(self, name), kind))
         if self.clearance is not None and self.clearance.batch != self.batch.number:
             raise RecordError(
                 f"the clearance of {self.batch.number} is that of {self.clearance.batch}: each "
@@ -233,10 +249,18 @@ class BatchRecord(Plain):
     def state(self) -> str:
         """``open`` as long as it is not released, rejected or sent to rework, else ``done``.
 
-        A complaint opens it again, until it is decided anew.
+        A complaint opens it again, and so does a tasting that is open or says something else
+        than on the day of the decision, until it is decided anew.
         """
         ended = self.decision is not None and self.decision.disposition in ENDS
-        return DONE if ended and not self.complained else OPEN
+        return OPEN if not ended or self.complained or self.unsettled else DONE
+
+    @property
+    def unsettled(self) -> bool:
+        """Whether a tasting is open, or was read differently since the decision."""
+        if any(not one.over for one in self.tastings):
+            return True
+        return self.decision is not None and self.decision.recommended != self.recommended
 
     @property
     def complained(self) -> bool:
@@ -248,6 +272,13 @@ class BatchRecord(Plain):
         """The latest tasting with a finding."""
         found = [one for one in self.tastings if one.finding is not None]
         return found[-1] if found else None
+
+    @property
+    def found(self) -> Finding | None:
+        """What its tastings show together; None as long as nothing is shown."""
+        if self.latest is None:
+            return None
+        return self.finding or self.latest.finding
 
     @property
     def waits_for(self) -> str:
@@ -269,11 +300,24 @@ class BatchRecord(Plain):
             return "tasting"
         if self.recommended is Disposition.RETEST:
             return "the planned second tasting"
-        return "decision" if self.decision is None else "decision; it is held"
+        return self._decision_awaited()
+
+    def _decision_awaited(self) -> str:
+        if self.decision is None:
+            return "decision"
+        if self.complained:
+            return "a new decision after the complaint"
+        if self.decision.disposition in ENDS:
+            return "a new decision: its tasting was read again"
+        return "decision; it is held"
 
     def links(self) -> tuple[tuple[str, str], ...]:
-        """What it hangs together with: kind and key of lots, materials, sessions, references."""
-        found = [("lot", key_of(one.lot)) for one in self.batch.raw_lots]
+        """What it hangs together with: kind and key of lots, sessions, references, and the months
+        in which there were complaints."""
+        lots = self.batch.raw_lots
+        found = [("lot", key_of(one.lot)) for one in lots]
+        found += [("material lot", lot_key(one.material, one.lot)) for one in lots]
+        found += [("complaint", one.received_on[:7]) for one in self.complaints]
         found += [("rework", key_of(one)) for one in self.batch.rework_of]
         found += [("session", one.session) for one in self.tastings]
         if self.reference:

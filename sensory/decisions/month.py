@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from ..base.batch_records import BatchRecord, Decision
+from ..base.batch_records import DONE, BatchRecord, Decision
 from ..base.batches import Disposition
 from ..base.errors import ArgumentError
 from ..base.records import Finding
@@ -38,6 +38,8 @@ class MonthReport:
     rule : ReleaseRule
     batches : tuple of BatchRecord
         Made in that month.
+    complained : tuple of BatchRecord
+        Batches, of whatever age, of which somebody complained in that month.
     before : tuple of BatchRecord
         Made in the eleven months before it.
     trend : ProductTrend
@@ -52,6 +54,7 @@ class MonthReport:
     rule: ReleaseRule
     batches: tuple[BatchRecord, ...]
     before: tuple[BatchRecord, ...]
+    complained: tuple[BatchRecord, ...] = ()
     trend: ProductTrend
     references: tuple[ReferenceState, ...]
     printed_at: str
@@ -82,7 +85,7 @@ class MonthReport:
         rows = []
         for name in names:
             mine = [one for one in self.batches if one.batch.line == name]
-            found = Counter(one.latest.finding for one in mine if one.latest)
+            found = Counter(one.found for one in mine if one.found)
             good = found[Finding.SIMILAR] + found[Finding.DIFFERENT_WITHIN_LIMIT]
             rows.append(
                 (
@@ -141,7 +144,7 @@ class MonthReport:
             lines.append(f"{batch_count(len(again))} {verb} tasted more than once.")
         named = [
             batch.name
-            for batch in (*self.before, *self.batches)
+            for batch in self.complained
             for one in batch.complaints
             if one.received_on[:7] == self.month
         ]
@@ -197,7 +200,9 @@ def _months(month: str) -> list[str]:
 
 def _ends(batches: Sequence[BatchRecord]) -> Counter[str]:
     return Counter(
-        _ENDED.get(one.decision.disposition, WAITING) if one.decision else WAITING
+        _ENDED.get(one.decision.disposition, WAITING)
+        if one.decision and one.state == DONE
+        else WAITING
         for one in batches
     )
 
@@ -241,7 +246,7 @@ def _weight(one: BatchRecord) -> int:
         return 1
     if decision is not None and decision.disposition in (Disposition.REJECT, Disposition.REWORK):
         return 2
-    if one.latest is not None and one.latest.finding is Finding.DIFFERENT:
+    if one.found is Finding.DIFFERENT:
         return 3
     return 4 if one.latest is not None or decision is not None else 5
 
@@ -249,9 +254,9 @@ def _weight(one: BatchRecord) -> int:
 def _why_noteworthy(one: BatchRecord) -> str:
     decision = one.decision
     words = [f"complaint of {each.received_on}: {each.text}" for each in one.complaints]
-    if one.latest and one.latest.finding in (Finding.DIFFERENT, Finding.UNDECIDED):
-        words.append(one.latest.finding.heading.lower())
-    if decision is None or one.complained:
+    if one.found in (Finding.DIFFERENT, Finding.UNDECIDED):
+        words.append(one.found.heading.lower())
+    if decision is None or (one.state != DONE and decision.disposition in _ENDED):
         words.append(f"waits for {one.waits_for}")
     elif decision.disposition is not Disposition.RELEASE or decision.departs or words:
         words.append(_decided(decision))

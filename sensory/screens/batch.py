@@ -12,7 +12,7 @@ from ..base.batch_records import DONE, BatchRecord
 from ..base.batches import Disposition
 from ..base.records import ADVICE, Finding
 from ..base.results import Table, several
-from ..batch_desk import batch_file, decide, up_to_date
+from ..batch_desk import against_release, batch_file, decide, up_to_date
 from ..decisions.batch_file import BatchFile, Kin
 from ..decisions.trend_words import batch_count
 from ..methods import find_test
@@ -108,7 +108,7 @@ def _next(file: BatchFile) -> None:
         return
     if cleared:
         _taste(file)
-    if file.finding is not None:
+    if file.rule is not None:
         _decide(file)
     complaint_form(record)
 
@@ -144,18 +144,20 @@ def _taste(file: BatchFile) -> None:
 
 def _decide(file: BatchFile) -> None:
     record, found, rule = file.record, file.finding, file.rule
-    if found is None or rule is None:
+    if rule is None:
         return
-    with st.expander("Decide", expanded=found.finding is not None or found.blocked):
+    against = against_release(record, found, file.why_none)
+    shown = found is not None and (found.finding is not None or found.blocked)
+    with st.expander("Decide", expanded=shown):
         st.markdown(f"Decides: **{plain(rule.decides)}**. {ADVICE}")
         offered = [
             one
             for one in Disposition
-            if not (one is Disposition.RELEASE and found.blocked)
-            and (one is not Disposition.RETEST or found.disposition is Disposition.RETEST)
+            if not (one is Disposition.RELEASE and against)
+            and (one is not Disposition.RETEST or record.recommended is Disposition.RETEST)
         ]
-        if found.blocked:
-            st.markdown(f"Release is blocked: {plain(found.reasons[0])}")
+        if against:
+            st.markdown(f"Release is blocked: {plain(against)}")
         chosen = st.radio(
             "What is decided",
             offered,
@@ -230,23 +232,23 @@ def _kin(kin: Sequence[Kin]) -> None:
     if not kin:
         return
     st.subheader("Made of the same")
-    for one in kin:
+    for place, one in enumerate(kin):
         with st.expander(f"{plain(one.name)}: {batch_count(len(one.batches))} more"):
-            found = [other.latest.finding for other in one.batches if other.latest]
+            found = [other.found for other in one.batches if other.found]
             off = sum(finding is Finding.DIFFERENT for finding in found)
             st.markdown(f"{off} of {len(found)} tasted were found different.")
             for other in one.batches[:_KIN_SHOWN]:
-                _kin_row(other, one.value)
+                _kin_row(other, place)
             if len(one.batches) > _KIN_SHOWN:
                 st.markdown(f"and {len(one.batches) - _KIN_SHOWN} more: seek the lot on Batches.")
 
 
-def _kin_row(other: BatchRecord, lot: str) -> None:
+def _kin_row(other: BatchRecord, place: int) -> None:
     words, button = st.columns([4, 1], vertical_alignment="center")
-    found = other.latest.finding.heading if other.latest and other.latest.finding else "not tasted"
+    found = other.found.heading if other.found else "not tasted"
     decided = other.decision.disposition.value.lower() if other.decision else "open"
     words.markdown(f"{plain(other.name)}, {other.batch.made_on}: {found.lower()}, {decided}")
-    if button.button("Open", key=f"kin-{lot}-{other.name}"):
+    if button.button("Open", key=f"kin-{place}-{other.name}"):
         go("batch", batch=other.name)
 
 

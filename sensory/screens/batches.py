@@ -94,8 +94,8 @@ def _said(one: BatchRecord) -> str:
     decision = one.decision
     if decision is not None:
         return f"{decision.disposition.value.lower()}: {decision.reason}"[:90]
-    if one.recommended is not None and one.latest is not None and one.latest.finding is not None:
-        return f"{one.latest.finding.heading}; {one.recommended.value.lower()} is recommended"
+    if one.recommended is not None and one.found is not None:
+        return f"{one.found.heading}; {one.recommended.value.lower()} is recommended"
     return "not tasted"
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from typing import Any, TypeVar
 
 import sqlalchemy as sa
@@ -45,6 +46,14 @@ class Register:
         """
         with writing(self._engine) as connection:
             put_noun(connection, noun, expect=expect, who=who, what=what, why=why)
+
+    def put_together(
+        self, changes: Sequence[tuple[Noun, Noun | None, str]], *, who: str, why: str
+    ) -> None:
+        """As `put`, for several nouns, each with what is expected and what is done: all or none."""
+        with writing(self._engine) as connection:
+            for noun, expect, what in changes:
+                put_noun(connection, noun, expect=expect, who=who, what=what, why=why)
 
     def noun(self, kind: type[AnyNoun], name: str) -> AnyNoun | None:
         """A noun by name or number; None where there is none."""

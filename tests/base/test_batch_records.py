@@ -57,6 +57,7 @@ def decision(disposition: Disposition) -> Decision:
     )
 
 
+AS_THEN = {"recommended": Disposition.RELEASE}
 SOUR = AttributeLimit(attribute="sour", margin=1)
 COMPLAINT = Complaint(text="rubber", received_on="2026-03-01", after=1)
 
@@ -88,15 +89,47 @@ COMPLAINT = Complaint(text="rubber", received_on="2026-03-01", after=1)
             },
             "decision; it is held",
         ),
-        ({"decisions": (decision(Disposition.RELEASE),)}, ""),
-        ({"decisions": (decision(Disposition.REJECT),)}, ""),
-        ({"decisions": (decision(Disposition.REWORK),)}, ""),
+        ({**AS_THEN, "decisions": (decision(Disposition.RELEASE),)}, ""),
+        ({**AS_THEN, "decisions": (decision(Disposition.REJECT),)}, ""),
+        ({**AS_THEN, "decisions": (decision(Disposition.REWORK),)}, ""),
+        (
+            {
+                "clearance": clearance(),
+                "tastings": (tasting(),),
+                "recommended": Disposition.REJECT,
+                "decisions": (decision(Disposition.RELEASE),),
+            },
+            "a new decision: its tasting was read again",
+        ),
+        (
+            {
+                **AS_THEN,
+                "clearance": clearance(),
+                "tastings": (tasting(None),),
+                "decisions": (decision(Disposition.RELEASE),),
+            },
+            "ballots of its tasting",
+        ),
+        (
+            {
+                **AS_THEN,
+                "clearance": clearance(),
+                "tastings": (tasting(),),
+                "decisions": (decision(Disposition.RELEASE),),
+                "complaints": (COMPLAINT,),
+            },
+            "a new decision after the complaint",
+        ),
         (
             {"decisions": (decision(Disposition.RELEASE),), "complaints": (COMPLAINT,)},
             "clearance by food safety after a complaint",
         ),
         (
-            {"decisions": (decision(Disposition.RELEASE),) * 2, "complaints": (COMPLAINT,)},
+            {
+                **AS_THEN,
+                "decisions": (decision(Disposition.RELEASE),) * 2,
+                "complaints": (COMPLAINT,),
+            },
             "",
         ),
     ],
@@ -138,6 +171,8 @@ def test_what_it_hangs_together_with():
     assert record.links() == (
         ("lot", "ca-1"),
         ("lot", "sw-2"),
+        ("material lot", "acid; ca-1"),
+        ("material lot", "sweetener; sw-2"),
         ("rework", "mc-1"),
         ("session", "a" * 32),
         ("reference", "m 1"),

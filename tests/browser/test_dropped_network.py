@@ -147,6 +147,7 @@ def test_what_was_answered_meanwhile_arrives_once(
     page.goto(f"{wire.url}/?booth={token}")
     button = page.locator('[class*="st-key-send-"] button')
     button.wait_for()
+    page.locator("p.echo[role=status]").wait_for(state="attached")  # its code has come
     visitor.settled()
     wire.swallows = True
     expected = answer(page)

@@ -203,7 +203,7 @@ def test_the_weightiest_come_first(year):
     departs = replace(model[1].decisions[0], recommended=Disposition.HOLD, reason="by experience")
     records = [
         replace(model[2], decisions=()),
-        replace(model[1], decisions=(departs,)),
+        replace(model[1], recommended=Disposition.HOLD, decisions=(departs,)),
         replace(model[0], clearance=refused, decisions=(), tastings=(), recommended=None),
     ]
     found = report(records, year.scores, trend=NO_TREND).noteworthy()
@@ -216,11 +216,11 @@ def test_complaints_of_the_month_are_named_whenever_the_batch_was_made(year):
     old, new, *rest = reversed(year(24))
     old, new = rest[-1], new
     first = Complaint(text="bitter", received_on="2026-05-09", after=1)
-    made = report(
-        [replace(old, complaints=(first,)), replace(new, complaints=(first,), decisions=())],
-        year.scores,
-        trend=NO_TREND,
+    both = (
+        replace(old, complaints=(first,)),
+        replace(new, complaints=(first,), decisions=()),
     )
+    made = replace(report(both, year.scores, trend=NO_TREND), complained=both)
     words = month_words(made)
     assert f"2 complaints came in: on {old.name}, {new.name}." in words["remarks"]
     assert [row[0] for row in words["attention"]["rows"]] == [new.name]
