@@ -180,6 +180,22 @@ def compare_again(desk: Desk, bridge: Bridge, *, who: str, why: str) -> Referenc
     return new
 
 
+def count_stock(desk: Desk, name: str, stock: float, *, who: str) -> Reference:
+    """Keep how many servings of a reference are left; tastings take nothing off by themselves.
+
+    Raises
+    ------
+    RecordError
+        For a reference that is not on record, or a negative count.
+    """
+    reference = desk.noun(Reference, name)
+    if reference is None:
+        raise RecordError(f"There is no reference {name!r} on record.")
+    new = replace(reference, stock=stock)
+    desk.put(new, expect=reference, who=who, what="stock counted", why=f"{stock:g} servings left")
+    return new
+
+
 def _check_bridges(record: ProductRecord, reference: Reference) -> None:
     wanted = (
         ("the one before", record.references[-1], reference.bridged_to_previous),

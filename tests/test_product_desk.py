@@ -221,3 +221,18 @@ def test_attributes_are_agreed_with_a_reason(desk: Repository):
     record = product_desk.tolerate(desk, "Sloe cordial", limits, who="Mira", why="consumers")
     assert product_desk.the_product(desk, "sloe cordial") == record
     assert record.product.margins == {"sour": 0.8}
+
+
+def test_the_stock_of_a_reference_is_counted_by_hand(desk: Repository):
+    product_desk.take_over(desk, reference("S1", stock=48, needed=24), who="Mira", why="approved")
+    state = product_desk.state_of_reference(desk, "S1", "2026-02-01")
+    assert state is not None
+    assert (state.tastings_left, state.usable) == (2, True)
+    product_desk.count_stock(desk, "s1", 20, who="Mira")
+    state = product_desk.state_of_reference(desk, "S1", "2026-02-01")
+    assert state is not None
+    assert (state.tastings_left, state.usable) == (0, False)
+    with pytest.raises(RecordError, match="There is no reference 'S9'"):
+        product_desk.count_stock(desk, "S9", 20, who="Mira")
+    with pytest.raises(RecordError, match="must not be negative"):
+        product_desk.count_stock(desk, "S1", -1, who="Mira")

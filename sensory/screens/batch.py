@@ -121,7 +121,10 @@ def _taste(file: BatchFile) -> None:
             st.markdown("Its tasting is open.")
             if st.button("To its session", key="to-tasting", type="primary"):
                 go("question", waiting[0].session)
-            why = st.text_input("Give it up: reason", key=f"give-up-{record.name}")
+            why = st.text_input(
+                "Give it up: reason, without names and nothing about health",
+                key=f"give-up-{record.name}",
+            )
             if st.button("Give the tasting up", key="give-up", disabled=not why.strip()):
                 give_up(desk, record.name, waiting[0].session, who=nameless(), why=why)
                 st.rerun()
@@ -167,7 +170,11 @@ def _decide(file: BatchFile) -> None:
             key=f"decide-{record.name}",
         )
         by = st.text_input("Name", key=f"decide-by-{record.name}")
-        reason = st.text_input("Reason", key=f"decide-why-{record.name}")
+        reason = st.text_input(
+            "Reason",
+            key=f"decide-why-{record.name}",
+            help="It stays in the journal and cannot be erased: no names, nothing about health.",
+        )
         sure = st.checkbox(f"I am {plain(rule.decides)}", key=f"decide-role-{record.name}")
         ready = chosen is not None and by.strip() and reason.strip() and sure
         if st.button("Record the decision", key="decide", type="primary", disabled=not ready):

@@ -79,7 +79,11 @@ def complaint_form(record: BatchRecord) -> None:
             f"Batch {plain(record.name)} will wait for food safety again. It is not tasted until "
             "it is cleared."
         )
-        text = st.text_area("What is complained of", key=f"complaint-{record.name}")
+        text = st.text_area(
+            "What is complained of, without names and nothing about health",
+            key=f"complaint-{record.name}",
+            help="It stays in the journal and cannot be erased.",
+        )
         on = st.date_input("Received on", value=date.today(), key=f"complaint-on-{record.name}")
         if st.button("Record the complaint", key="complaint", disabled=not text.strip()):
             with shown_errors():

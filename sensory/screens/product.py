@@ -14,7 +14,7 @@ from ..product_desk import enter_product, rule_of, state_of_reference
 from ..report.trend_figures import characteristic_figure
 from ..report.words import number
 from .frame import current_frame, nameless, plain, shown_errors
-from .reference_form import compared_again_form, reference_form
+from .reference_form import compared_again_form, reference_form, stock_form
 from .rule_form import rule_form
 from .tolerance_form import tolerance_form
 
@@ -95,6 +95,9 @@ def _references(record: ProductRecord) -> None:
         st.dataframe([_row(one) for one in reversed(known)], hide_index=True, width="stretch")
     if record.in_use:
         compared_again_form(record)
+        used = next((one for one in known if one.name == record.in_use), None)
+        if used is not None:
+            stock_form(record, used)
     reference_form(record)
 
 

@@ -10,7 +10,7 @@ import streamlit as st
 from ..base.batch_records import ProductRecord
 from ..base.records import Finding
 from ..base.references import Bridge, Reference, ReferenceKind
-from ..product_desk import compare_again, take_over
+from ..product_desk import compare_again, count_stock, take_over
 from .frame import current_frame, nameless, plain, shown_errors
 
 _NONE = "not compared"
@@ -46,6 +46,18 @@ def compared_again_form(record: ProductRecord) -> None:
         if st.button("Record the comparison", key="again", disabled=not ready) and bridge:
             compare_again(current_frame().store, bridge, who=nameless(), why=why.strip())
             st.rerun()
+
+
+def stock_form(record: ProductRecord, reference: Reference) -> None:
+    """How many servings are left, counted by hand: nothing is taken off by itself."""
+    with st.expander(f"Count the stock of {plain(reference.name)}"):
+        left = st.number_input(
+            "Servings left", 0.0, value=reference.stock, key=f"stock-{record.name}"
+        )
+        if st.button("Record the count", key="stock", disabled=left is None) and left is not None:
+            with shown_errors():
+                count_stock(current_frame().store, reference.name, float(left), who=nameless())
+                st.rerun()
 
 
 def _fields(record: ProductRecord) -> dict[str, Any]:
@@ -89,6 +101,7 @@ def _bridge(record: ProductRecord, name: str, to: str, words: str, form: str = "
     left, right = st.columns(2)
     estimate = left.number_input("New less old, points", value=None, key=f"br-est-{key}")
     se = right.number_input("Standard error", 0.0, value=None, key=f"br-se-{key}")
+    held_on = st.date_input("Compared on", value=date.today(), key=f"br-on-{key}")
     reason = st.text_input(
         "Reason, where similarity was not shown or nothing was compared", key=f"br-why-{key}"
     )
@@ -97,7 +110,7 @@ def _bridge(record: ProductRecord, name: str, to: str, words: str, form: str = "
     return Bridge(
         reference=name.strip(),
         to=to,
-        held_on=date.today().isoformat(),
+        held_on=held_on.isoformat(),
         finding=None if found == _NONE else Finding(str(found)),
         reason=reason.strip(),
         estimate=estimate,

@@ -128,7 +128,8 @@ def _limit_fields(record: ProductRecord, test: str, rule: ReleaseRule | None) ->
     mine = rule if rule and rule.test == test else None
     key = f"{test}-{record.name}"
     if test == PROFILE.key:
-        now = "; ".join(f"{name} {size:g}" for name, size in mine.margins.items()) if mine else ""
+        margins = mine.margins if mine else record.product.margins
+        now = "; ".join(f"{name} {size:g}" for name, size in margins.items())
         typed = st.text_input("Margins: 'sweet 1; sour 0.8'", value=now, key=f"rule-margins-{key}")
         return {"margins": PROFILE.margins({"attributes": _names(typed), "margins": typed})}
     if test in PROTOCOLS:

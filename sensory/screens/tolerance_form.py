@@ -25,6 +25,7 @@ def tolerance_form(record: ProductRecord) -> None:
         st.markdown("**Tolerated in each attribute**")
         rows = [{"attribute": plain(one.attribute), "tolerated": _said(one)} for one in attributes]
         st.table(rows, hide_index=True)
+        st.markdown("Margins are offered to a release rule by profile; only the rule decides.")
     with st.expander("Attributes with margins or limits"):
         typed = st.text_area(
             "One a line: 'sour; 0.8' is a margin round the reference, 'colour; 2 to 6' a range",
