@@ -579,9 +579,7 @@ def test_archive_with_the_identifier_of_a_batch_on_record_is_refused(other):
     other.put(BATCH, expect=None, who="Mira", what="entered", why="made")
     key = id_of("batch", "GC-14")
     source = open_store("sqlite://")
-    open_session(
-        source, key, details=SessionDetails(), question=Question(), cautions={}, **LEADER
-    )
+    open_session(source, key, details=SessionDetails(), question=Question(), cautions={}, **LEADER)
     made = archive_session(source, key)
     source.close()
     with pytest.raises(RecordError, match="has the identifier of a batch on record; nothing"):
