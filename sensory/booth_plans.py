@@ -88,7 +88,7 @@ def serve(
     if store.cells(session_id):
         raise RecordError("This session has ballots already; open a new one for another plan.")
     people = list(dict.fromkeys(texts["assessor"] for _, texts in sorted(lines.items())))
-    seats = {name: f"{SEAT}{number}" for number, name in enumerate(people, start=1)}
+    seats = seats_of(people)
     seated = _seated(plan, seats)
     serving: dict[str, Any] = {"plan": seated, "language": language, "booths": {}}
     if plan["design"]["sittings"] > 1:
@@ -108,9 +108,7 @@ def served_plan(store: Store, session_id: str) -> dict[str, Any] | None:
     session = store.session(session_id)
     if not session.serving:
         return None
-    names = {
-        f"{SEAT}{number}": name for number, name in enumerate(people_of(store, session_id), start=1)
-    }
+    names = {seat: name for name, seat in seats_of(people_of(store, session_id)).items()}
     renamed: dict[str, Any] = _renamed(session.serving["plan"], names)
     return renamed
 

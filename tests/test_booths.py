@@ -338,3 +338,33 @@ def test_not_today_is_kept_without_a_reason_and_opens_no_ballot(store):
     assert entry.why == "not today"
     mine = [texts for texts in store.cells(session_id).values() if texts["assessor"] == "Anna"]
     assert {texts["not served"] for texts in mine} == {"not today"}
+
+
+@pytest.mark.parametrize("windows", [1, 2], ids=["one process", "two processes"])
+def test_who_was_given_up_and_came_late_finds_ballots_at_a_booth_opened_before(
+    store, tmp_path, windows
+):
+    session_id, _ = planned(store)
+    other = store if windows == 1 else open_store(f"sqlite:///{tmp_path / 'r.sqlite3'}")
+    tokens = booth_plans.open_booths(store, session_id, who="A. Leader")
+    assert booths.visit(other, tokens["Bo"]).assessor == "Bo"
+    booth_plans.did_not_come(store, session_id, "Bo", who="A. Leader")
+    late = booth_plans.add_late(store, session_id, "Bo", who="A. Leader")
+    booths.consent(other, late)
+    ballot = booths.visit(other, late).ballot
+    assert ballot is not None
+    fill(other, late, ballot)
+    booths.send(other, late, ballot.line)
+    assert store.cells(session_id)[ballot.line]["sent"]
+    other.close()
+
+
+def test_a_line_that_gets_another_name_leaves_its_seat_at_once(store):
+    session_id, _ = planned(store, people=("Anna", "Bo"))
+    seats = [store.seat_cells(session_id, seat) for seat in (1, 2)]
+    last = max(seats[1])
+    store.write_cells(session_id, {last + 1: {"assessor": "Bo", "order": "ABB"}}, who="L", why="x")
+    assert last + 1 in store.seat_cells(session_id, 2)
+    store.write_cells(session_id, {last + 1: {"assessor": "Anna"}}, who="L", why="x")
+    assert set(store.seat_cells(session_id, 2)) == set(seats[1])
+    assert set(store.seat_cells(session_id, 1)) == {*seats[0], last + 1}

@@ -124,7 +124,6 @@ def labels_pdf(plan: ServingPlan, *, rows: Sequence[ServingRow] | None = None) -
         ]
         for row, number in _numbered(plan)
         if row.code and row in poured
-        if row.code
     ]
     return _sheet("labels", {"title": "Labels", "head": "", "rows": labels})
 

@@ -261,10 +261,8 @@ def _kin_row(other: BatchRecord, place: int) -> None:
 
 def _events(file: BatchFile) -> None:
     with st.expander(f"The journal of this batch: {several(len(file.journal), 'event')}"):
-        rows = [
-            {name: plain(str(cell)) for name, cell in row.items()}
-            for row in file.events().records()
-        ]
+        # Cells of a grid are no markup: texts as they are.
+        rows = [{name: str(cell) for name, cell in row.items()} for row in file.events().records()]
         st.dataframe(rows, hide_index=True, width="stretch", height=320)
 
 

@@ -2,12 +2,14 @@
 
 Every run begins by comparing what is marked in the browser with the record and writing what
 differs, so that an answer survives a reload, a lost connection and a restart of the server,
-and a tap costs one run.
+and a tap costs one run. What did not change since this window last showed the record is not
+written: another window on the same link may have been answered meanwhile, and its answers
+are taken over.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 import streamlit as st
@@ -72,12 +74,14 @@ def _taken(token: str, here: BoothVisit) -> BoothVisit:
     ballot, store = here.ballot, current_frame().store
     if ballot is None or here.closed or not here.consented or here.halt is not None:
         return here
+    overtaken = _overtaken(here, ballot)
     if given := _given(here, ballot):
         here = keep(store, token, ballot.line, given)
     for one in ballot.asked:
         if given or _marked(here, ballot, one) == one.given:
             saved(_key(ballot, one))
-    if st.session_state.get(_send_key(ballot)) and here.ballot and not still_open(here.ballot):
+    pressed = st.session_state.get(_send_key(ballot)) and not overtaken
+    if pressed and here.ballot and not still_open(here.ballot):
         here = send(store, token, ballot.line)
     return here
 
@@ -85,17 +89,57 @@ def _taken(token: str, here: BoothVisit) -> BoothVisit:
 def _given(here: BoothVisit, ballot: BoothBallot) -> dict[int, dict[str, str]]:
     """What is marked in the browser and not on record."""
     given: dict[int, dict[str, str]] = {}
-    for one in ballot.asked:
-        text = _marked(here, ballot, one)
-        if text is not None and text != one.given:
-            given.setdefault(one.line, {})[one.name] = text
-    guess = st.session_state.get(f"guess-{ballot.line}")
-    if guess is not None and bool(guess) != bool(ballot.guess):
-        given.setdefault(ballot.line, {})["guess"] = "x" if guess else ""
-    comment = st.session_state.get(f"comment-{ballot.line}")
-    if comment is not None and " ".join(comment.split()) != ballot.comment:
-        given.setdefault(ballot.line, {})["comment"] = " ".join(comment.split())
+    for key, line, name, text, recorded in _fields(here, ballot):
+        if text not in (None, recorded, st.session_state.get(_shown_key(key))):
+            given.setdefault(line, {})[name] = text
     return given
+
+
+def _overtaken(here: BoothVisit, ballot: BoothBallot) -> bool:
+    """Whether another window wrote what this one does not show: then nothing is sent yet."""
+    return any(
+        text not in (None, recorded) and text == st.session_state.get(_shown_key(key))
+        for key, _, _, text, recorded in _fields(here, ballot)
+    )
+
+
+def _fields(
+    here: BoothVisit, ballot: BoothBallot
+) -> Iterator[tuple[str, int, str, str | None, str]]:
+    """Key, line, column, what the browser has, or None, and what is on record."""
+    for one in ballot.asked:
+        yield _key(ballot, one), one.line, one.name, _marked(here, ballot, one), one.given
+    line = ballot.line
+    yield f"guess-{line}", line, "guess", _guess(line), "x" if ballot.guess else ""
+    yield f"comment-{line}", line, "comment", _comment(line), ballot.comment
+
+
+def _guess(line: int) -> str | None:
+    return {None: None, True: "x", False: ""}[st.session_state.get(f"guess-{line}")]
+
+
+def _comment(line: int) -> str | None:
+    typed = st.session_state.get(f"comment-{line}")
+    return None if typed is None else " ".join(typed.split())
+
+
+def _fill(key: str, text: str | None, recorded: str, parts: Mapping[str, Any], kept: bool) -> None:
+    """Let a field show what is on record, unless it holds what could not be kept.
+
+    `parts` are the widgets of the field, by key, with what each has to show.
+    """
+    lacking = any(part not in st.session_state for part in parts)
+    if not (kept or lacking):
+        return
+    if lacking or (text or "") != recorded:
+        for part, value in parts.items():
+            st.session_state[part] = value
+    st.session_state[_shown_key(key)] = recorded
+
+
+def _shown_key(key: str) -> str:
+    """Where this window keeps what it last showed, or wrote, of a field."""
+    return f"{key}-shown"
 
 
 def _marked(here: BoothVisit, ballot: BoothBallot, one: Asked) -> str | None:
@@ -139,8 +183,8 @@ def _ballot(token: str, here: BoothVisit, ballot: BoothBallot, words: Words, fau
     _allergens(token, ballot, words)
     _samples(ballot, words)
     for one in ballot.asked:
-        _answer(one, here, ballot, words)
-    _beside(ballot, words)
+        _answer(one, here, ballot, words, kept=not fault)
+    _beside(ballot, words, kept=not fault)
     if fault:
         st.error(plain(fault))
         return
@@ -176,7 +220,7 @@ def _samples(ballot: BoothBallot, words: Words) -> None:
             st.markdown(f"## {plain(code) if code else words['reference']}")
 
 
-def _answer(one: Asked, here: BoothVisit, ballot: BoothBallot, words: Words) -> None:
+def _answer(one: Asked, here: BoothVisit, ballot: BoothBallot, words: Words, kept: bool) -> None:
     key, shown = _key(ballot, one), dict(one.choices)
     if one.kind == "scale":
         _line(key, one, here, words)
@@ -184,17 +228,20 @@ def _answer(one: Asked, here: BoothVisit, ballot: BoothBallot, words: Words) -> 
     if one.kind == "category":
         _category(key, one, words)
         return
+    text = _marked(here, ballot, one)
     if one.kind == "two":
         before = one.given.split()
-        for stored, label in one.choices:
-            st.checkbox(label, value=stored in before, key=f"{key}-{stored}")
+        boxes = {f"{key}-{stored}": stored in before for stored in shown}
+        _fill(key, text, one.given, boxes, kept)
+        for box, label in zip(boxes, shown.values(), strict=True):
+            st.checkbox(label, key=box)
         return
+    _fill(key, text, one.given, {key: one.given if one.given in shown else None}, kept)
     label = words["place"].format(code=one.label) if one.kind == "place" else ballot.asks
-    offered = list(shown)
     st.radio(
         label,
-        offered,
-        index=offered.index(one.given) if one.given in shown else None,
+        list(shown),
+        index=None,
         format_func=lambda choice: shown[choice],
         horizontal=one.kind == "place",
         label_visibility="visible" if one.kind == "place" else "collapsed",
@@ -223,13 +270,15 @@ def _category(key: str, one: Asked, words: Words) -> None:
     show_categories(key, given=one.given, choices=stored, label=label, ends=one.ends, words=words)
 
 
-def _beside(ballot: BoothBallot, words: Words) -> None:
+def _beside(ballot: BoothBallot, words: Words, kept: bool) -> None:
     """Guess mark and comment."""
+    line, key = ballot.line, f"guess-{ballot.line}"
     if ballot.guess is not None:
-        st.checkbox(words["guess"], value=ballot.guess, key=f"guess-{ballot.line}")
-    st.text_area(
-        words["comment"], value=ballot.comment, max_chars=300, key=f"comment-{ballot.line}"
-    )
+        _fill(key, _guess(line), "x" if ballot.guess else "", {key: ballot.guess}, kept)
+        st.checkbox(words["guess"], key=key)
+    key = f"comment-{line}"
+    _fill(key, _comment(line), ballot.comment, {key: ballot.comment}, kept)
+    st.text_area(words["comment"], max_chars=300, key=key)
 
 
 def _send_key(ballot: BoothBallot) -> str:

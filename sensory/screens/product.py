@@ -105,7 +105,7 @@ def _row(one: Reference) -> dict[str, str]:
     bridge = one.bridged_to_first
     drift = bridge.estimate if bridge else None
     return {
-        "reference": plain(one.name),
+        "reference": one.name,
         "kind": one.kind.words,
         "made on": one.made_on,
         "usable until": one.usable_until,

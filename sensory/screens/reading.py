@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 import streamlit as st
 
@@ -108,9 +108,9 @@ def _tables(tables: Sequence[tuple[str, Table]]) -> None:
     for heading, table in tables:
         st.subheader(plain(heading))
         if len(table.rows) > _LONG:
-            st.dataframe(_rounded(table), hide_index=True, width="stretch", height=380)
+            st.dataframe(_rounded(table, str), hide_index=True, width="stretch", height=380)
         else:
-            st.table(_rounded(table), hide_index=True)
+            st.table(_rounded(table, plain), hide_index=True)
 
 
 def _agreed(read: ReadSession) -> None:
@@ -150,8 +150,9 @@ def _downloads(read: ReadSession, name: str) -> None:
     )
 
 
-def _rounded(table: Table) -> list[dict[str, str]]:
+def _rounded(table: Table, shown: Callable[[str], str]) -> list[dict[str, str]]:
+    """Texts of the cells; those of a table are markup, those of a grid are not."""
     return [
-        {name: plain(number(cell)) for name, cell in zip(table.columns, row, strict=True)}
+        {name: shown(number(cell)) for name, cell in zip(table.columns, row, strict=True)}
         for row in table.rows
     ]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from urllib.parse import urlsplit
 
 import streamlit as st
@@ -94,7 +94,7 @@ def _put_on_record(
     session: StoredSession, plan: ServingPlan, language: str, break_minutes: int
 ) -> None:
     st.subheader("Is it balanced?")
-    st.table(_rows(plan.evenness.records()), hide_index=True)
+    st.table(_rows(plan.evenness.records(), plain), hide_index=True)
     if st.button("Put this plan on record", key="plan-serving", type="primary"):
         serve(
             current_frame().store,
@@ -160,7 +160,7 @@ def _sheets(session: StoredSession, plan: ServingPlan) -> None:
             on_click="ignore",
         )
     with st.expander("The plan, with its key"):
-        st.dataframe(_rows(plan.table().records()), hide_index=True, width="stretch")
+        st.dataframe(_rows(plan.table().records(), str), hide_index=True, width="stretch")
 
 
 def _booths(session: StoredSession) -> None:
@@ -228,8 +228,11 @@ def _link(token: str) -> str:
     return f"{host}/?booth={token}"
 
 
-def _rows(records: Sequence[Mapping[str, object]]) -> list[dict[str, str]]:
+def _rows(
+    records: Sequence[Mapping[str, object]], shown: Callable[[str], str]
+) -> list[dict[str, str]]:
+    """Texts of the cells; those of a table are markup, those of a grid are not."""
     return [
-        {name: "" if cell is None else plain(str(cell)) for name, cell in row.items()}
+        {name: "" if cell is None else shown(str(cell)) for name, cell in row.items()}
         for row in records
     ]

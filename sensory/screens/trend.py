@@ -102,7 +102,7 @@ def _shown(found: ProductTrend) -> None:
         _signals(found)
     with st.expander("The numbers of each batch"):
         rows = [
-            {name: plain(number(cell)) for name, cell in row.items()}
+            {name: number(cell) for name, cell in row.items()}
             for row in found.result.table().records()
         ]
         st.dataframe(rows, hide_index=True, width="stretch", height=380)

@@ -13,7 +13,7 @@ from ..base.results import Table
 from . import archive_form as form
 from . import journal, people
 from .archive_checks import serving_faults, settings_faults
-from .repository import Repository, Snapshot
+from .repository import NO_NOUNS, Repository, Snapshot
 from .rows import columns_of, entry_of, session_of, unpacked
 
 _JOURNAL = ("number", "at", "session", "who", "what", "why", "content", "before", "sha256")
@@ -132,7 +132,7 @@ def read_archive(content: bytes) -> Archive:
     ------
     RecordError
         When it is no archive, a sum or the hash of an entry is wrong, or the journal does
-        not lead to the session and the ballots.
+        not lead to the session and the ballots, or holds more than they.
     """
     files = form.unpacked_files(content)
     session = _session(form.json_object(files[form.SESSION], form.SESSION))
@@ -152,6 +152,8 @@ def read_archive(content: bytes) -> Archive:
         entries = tuple(map(entry_of, named))
     except (ValueError, TypeError, KeyError, AttributeError, RecursionError) as error:
         raise RecordError(f"{form.JOURNAL} of the archive cannot be read: {error!r}.") from error
+    if any(journal.holds_noun(entry["content"]) for entry in named):
+        raise RecordError(NO_NOUNS)
     if leads_to != (session, cells):
         raise RecordError("The journal of the archive does not lead to its session and ballots.")
     return Archive(

@@ -11,8 +11,9 @@ import json
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from ..base.errors import SensoryError
 from ..base.records import digest_of, utc_now
-from .nouns import links_of, row_of
+from .nouns import links_of, noun_of, row_of
 
 START = "0" * 64
 
@@ -110,7 +111,7 @@ def played_again(
     cells: dict[tuple[str, int, str], str] = {}
     for entry in (one for one in entries if one["session"]):
         content, key = json.loads(entry["content"]), entry["session"]
-        if "noun" in content:
+        if holds_noun(content):
             continue
         if "session" in content:
             sessions[key] = content["session"]
@@ -125,14 +126,18 @@ def played_again(
     return sessions, cells
 
 
-def nouns_played_again(entries: Iterable[Mapping[str, Any]]) -> dict[str, dict[str, Any]]:
-    """Kind and plain data of products, references and batches that entries lead to."""
-    nouns: dict[str, dict[str, Any]] = {}
-    for entry in entries:
-        content = json.loads(entry["content"])
-        if "noun" in content:
-            nouns[entry["session"]] = content["noun"]
-    return nouns
+def holds_noun(content: Any) -> bool:
+    """Whether the content of an entry is of the register; no session has such entries."""
+    return isinstance(content, Mapping) and "noun" in content
+
+
+def nouns_played_again(entries: Iterable[Mapping[str, Any]]) -> dict[str, Any]:
+    """Kind and plain data of products, references and batches that entries lead to.
+
+    They are as the journal has them, so that they may be no nouns at all.
+    """
+    read = ((entry["session"], json.loads(entry["content"])) for entry in entries)
+    return {key: content["noun"] for key, content in read if holds_noun(content)}
 
 
 def differing_nouns(
@@ -148,13 +153,25 @@ def differing_nouns(
         tied.setdefault(key, []).append((kind, value))
     found = []
     for key in sorted(expected.keys() | there.keys() | tied.keys()):
-        noun = expected.get(key)
-        row = None if noun is None else row_of(noun["kind"], noun["content"])
-        ties = [] if noun is None else links_of(noun["kind"], noun["content"])
+        try:
+            row, ties = _as_stored(expected[key]) if key in expected else (None, [])
+        except _UNREADABLE:
+            found.append(f"What the journal has of {key} is no product, reference or batch.")
+            continue
         if _normal(row) != _normal(there.get(key)) or sorted(tied.get(key, [])) != ties:
             shown = row or there.get(key) or {"kind": "Register entry", "name": key}
             found.append(f"{shown['kind']} {shown['name']} is not what the journal says.")
     return [f"{line[0].upper()}{line[1:]}" for line in found]
+
+
+_UNREADABLE = (LookupError, TypeError, ValueError, AttributeError, SensoryError)
+
+
+def _as_stored(noun: Any) -> tuple[dict[str, Any], list[tuple[str, str]]]:
+    """Row and links of a noun of the journal."""
+    kind, content = noun["kind"], noun["content"]
+    noun_of(kind, content)
+    return row_of(kind, content), links_of(kind, content)
 
 
 def nested(texts: Mapping[tuple[str, int, str], str]) -> dict[int, dict[str, str]]:

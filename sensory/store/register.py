@@ -26,7 +26,7 @@ _OLDER = "{kind} {name} was changed in another window meanwhile. Reload the page
 class Register:
     """What the record holds of products, references and batches.
 
-    Fulfils `batches.Desk` together with `Repository`, which is one.
+    Fulfils `product_desk.Desk` together with `Repository`, which is one.
     """
 
     _engine: Engine
@@ -158,8 +158,8 @@ def put_noun(
     there = _nouns(connection, query)
     if there != ([] if expect is None else [expect]):
         if expect is None:
-            raise RecordError(f"{kind} {noun.name} is on record already.".capitalize())
-        raise RecordError(_OLDER.format(kind=kind, name=noun.name).capitalize())
+            raise RecordError(f"{kind.capitalize()} {noun.name} is on record already.")
+        raise RecordError(_OLDER.format(kind=kind.capitalize(), name=noun.name))
     if noun == expect:
         return
     plain = json.loads(json.dumps(noun.to_dict()))
@@ -177,6 +177,11 @@ def put_noun(
     if links:
         connection.execute(sa.insert(register_links), links)
     append(connection, entry)
+
+
+def kind_under(key: str) -> sa.Select[tuple[str]]:
+    """Asks what kind of noun stands under an identifier."""
+    return sa.select(register.c.kind).where(register.c.id == key)
 
 
 def _nouns(connection: Connection, query: sa.Select[Any]) -> list[Any]:

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import sqlalchemy as sa
-from sqlalchemy.engine import Connection, Engine
+from sqlalchemy.engine import Engine
 
 from ..ballots.codes import same_person
 from ..base.errors import RecordError
@@ -18,18 +18,25 @@ from . import checking, journal, people, tables
 from .backup import copies_beside, copy_sqlite, without_traces
 from .chain import append, entry_for
 from .connections import engine_for, reading, writing
-from .register import Register
+from .register import Register, kind_under
 from .rows import (
     cells_of,
+    change_cells,
     columns_of,
     entries_of,
+    last_line,
     lines_of_seat,
+    put_session,
     sessions_of,
     unpacked,
 )
 from .versions import prepare
 
 Cells = Mapping[int, Mapping[str, str]]
+NO_NOUNS = (
+    "The journal of the archive holds entries of a product, a reference or a batch, not of its "
+    "session only; nothing was imported."
+)
 _NONE = "There is no such session on record. Choose one from the list."
 
 
@@ -112,7 +119,7 @@ class Repository(Register):
 
     def __init__(self, engine: Engine):
         self._engine = engine
-        self._seats: dict[tuple[str, int], tuple[int, ...]] = {}
+        self._seats: dict[str, dict[int, tuple[int | None, tuple[int, ...]]]] = {}
 
     def add(self, session: StoredSession, cells: Cells, *, who: str, why: str) -> None:
         """Write a new session and its cells."""
@@ -120,7 +127,7 @@ class Repository(Register):
         content = {"session": columns_of(session), "cells": nested}
         with writing(self._engine) as connection:
             entry = entry_for(connection, session.id, who, "opened", why, content)
-            _put(connection, entry["content"]["session"], entry["content"]["cells"])
+            put_session(connection, entry["content"]["session"], entry["content"]["cells"])
             append(connection, entry)
 
     def add_imported(
@@ -140,12 +147,19 @@ class Repository(Register):
         Raises
         ------
         RecordError
-            When the session is on record already, or its journal does not lead to it.
+            When the session is on record already, its identifier is that of a product, a
+            reference or a batch, or its journal does not lead to it and to it only.
         """
+        if any(journal.holds_noun(old.content) for old in entries):
+            raise RecordError(NO_NOUNS)
         at = tables.sessions.c.id == session.id
         with writing(self._engine) as connection:
             if connection.scalar(sa.select(tables.sessions.c.id).where(at)):
                 raise RecordError("This session is on record already; nothing was imported.")
+            if kind := connection.scalar(kind_under(session.id)):
+                raise RecordError(
+                    f"The session has the identifier of a {kind} on record; nothing was imported."
+                )
             content = {"archive": digest, "entries": len(entries)}
             append(connection, entry_for(connection, session.id, who, "imported", why, content))
             written = []
@@ -155,7 +169,7 @@ class Repository(Register):
                 written.append(append(connection, entry | {"at": old.at}))
             found, texts = journal.played_again(written)
             for columns in found.values():
-                _put(connection, columns, journal.nested(texts))
+                put_session(connection, columns, journal.nested(texts))
             now = sessions_of(connection, sa.select(tables.sessions).where(at))
             if now != [session] or cells_of(connection, session.id) != cells:
                 raise RecordError("The journal does not lead to the session and its ballots.")
@@ -231,13 +245,16 @@ class Repository(Register):
     def seat_cells(self, session_id: str, seat: int) -> dict[int, dict[str, str]]:
         """Cells of the lines of one assessor, who are counted from 1 as their lines stand.
 
-        Lines of a plan are only ever added, for further seats, so that those of a seat are
-        looked up once.
+        The lines of a seat are looked up again only when this session got further lines, as
+        for somebody who comes late after all, or when a name was written here.
         """
         with reading(self._engine) as connection:
-            if not (lines := self._seats.get((session_id, seat))):
+            last = last_line(connection, session_id)
+            known = self._seats.get(session_id, {})
+            until, lines = known.get(seat, (None, ()))
+            if until != last:
                 lines = lines_of_seat(connection, session_id, seat)
-                self._seats[session_id, seat] = lines
+                self._seats.setdefault(session_id, {})[seat] = last, lines
             return cells_of(connection, session_id, only=lines)
 
     def write_cells(self, session_id: str, changes: Cells, *, who: str, why: str) -> int:
@@ -259,8 +276,10 @@ class Repository(Register):
             ]
             if done:
                 entry = entry_for(connection, session_id, who, "cells", why, {"changes": done})
-                _change(connection, session_id, entry["content"]["changes"])
+                change_cells(connection, session_id, entry["content"]["changes"])
                 append(connection, entry)
+        if any(one["name"] == people.NAMED for one in done):
+            self._seats.pop(session_id, None)
         return len(done)
 
     def entries(self, session_id: str) -> list[JournalEntry]:
@@ -361,38 +380,3 @@ class Repository(Register):
             When the file exists or cannot be written, or the record is on a server.
         """
         copy_sqlite(self._engine, Path(to_path))
-
-
-def _put(
-    connection: Connection, columns: dict[str, Any], cells: Mapping[Any, Mapping[str, str]]
-) -> None:
-    """Write a new session with its cells, both with references for names."""
-    rows = [
-        {"session": columns["id"], "line": int(line), "name": name, "text": text}
-        for line, texts in cells.items()
-        for name, text in texts.items()
-        if text
-    ]
-    connection.execute(sa.insert(tables.sessions).values(**columns))
-    if rows:
-        connection.execute(sa.insert(tables.ballot_cells), rows)
-
-
-def _change(connection: Connection, session_id: str, changes: list[dict[str, Any]]) -> None:
-    """Put the new texts in the place of the old ones."""
-    table = tables.ballot_cells
-    at = sa.and_(
-        table.c.session == session_id,
-        table.c.line == sa.bindparam("at_line"),
-        table.c.name == sa.bindparam("at_name"),
-    )
-    gone = [{"at_line": c["line"], "at_name": c["name"]} for c in changes if c["old"]]
-    put = [
-        {"session": session_id, "line": c["line"], "name": c["name"], "text": c["new"]}
-        for c in changes
-        if c["new"]
-    ]
-    if gone:
-        connection.execute(sa.delete(table).where(at), gone)
-    if put:
-        connection.execute(sa.insert(table), put)

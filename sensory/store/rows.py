@@ -11,7 +11,7 @@ from sqlalchemy.engine import Connection
 
 from ..base.records import JournalEntry, Question, SessionDetails, StoredSession
 from . import people
-from .tables import ballot_cells
+from .tables import ballot_cells, sessions
 
 
 def columns_of(session: StoredSession) -> dict[str, Any]:
@@ -71,6 +71,12 @@ def cells_of(
     return dict(people.shown(connection, people.in_cells, lines))
 
 
+def last_line(connection: Connection, session_id: str) -> int | None:
+    """The highest line that a session has cells in; None where it has none."""
+    highest = sa.select(sa.func.max(ballot_cells.c.line))
+    return connection.scalar(highest.where(ballot_cells.c.session == session_id))
+
+
 def lines_of_seat(connection: Connection, session_id: str, seat: int) -> tuple[int, ...]:
     """The lines of one seat; seats count the assessors of the lines from 1."""
     cells = ballot_cells.c
@@ -102,3 +108,38 @@ def entries_of(connection: Connection, query: sa.Select[Any]) -> list[JournalEnt
         connection, lambda rows, change: [people.in_entry(row, change) for row in rows], found
     )
     return [entry_of(entry) for entry in named]
+
+
+def put_session(
+    connection: Connection, columns: dict[str, Any], cells: Mapping[Any, Mapping[str, str]]
+) -> None:
+    """Write a new session with its cells, both with references for names."""
+    rows = [
+        {"session": columns["id"], "line": int(line), "name": name, "text": text}
+        for line, texts in cells.items()
+        for name, text in texts.items()
+        if text
+    ]
+    connection.execute(sa.insert(sessions).values(**columns))
+    if rows:
+        connection.execute(sa.insert(ballot_cells), rows)
+
+
+def change_cells(connection: Connection, session_id: str, changes: list[dict[str, Any]]) -> None:
+    """Put the new texts in the place of the old ones."""
+    table = ballot_cells
+    at = sa.and_(
+        table.c.session == session_id,
+        table.c.line == sa.bindparam("at_line"),
+        table.c.name == sa.bindparam("at_name"),
+    )
+    gone = [{"at_line": c["line"], "at_name": c["name"]} for c in changes if c["old"]]
+    put = [
+        {"session": session_id, "line": c["line"], "name": c["name"], "text": c["new"]}
+        for c in changes
+        if c["new"]
+    ]
+    if gone:
+        connection.execute(sa.delete(table).where(at), gone)
+    if put:
+        connection.execute(sa.insert(table), put)

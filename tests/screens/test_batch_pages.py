@@ -293,3 +293,34 @@ def test_the_reference_in_use_is_compared_again(url: str, store: Repository):
     assert found is not None
     assert [(one.to, one.estimate) for one in found.later] == [("S1", 0.4)]
     assert "It lies +0.40 from S1" in words(run("product", url)).replace("\\", "")
+
+
+def test_cells_of_grids_show_texts_as_they_are(url: str, store: Repository):
+    """A grid draws its cells as texts: what markup needs would be seen there."""
+    for number in ("SC_1 (B)", "SC_2", "SC_3"):
+        entered(store, number)
+        cleared(store, number)
+        tasted(store, 12, number)
+    bridge = Bridge(reference="S_2 (new)", to="S1", held_on="2026-02-02", reason="S1 is used up")
+    second = Reference(
+        name="S_2 (new)",
+        product=PRODUCT,
+        kind=ReferenceKind.FRESHLY_MADE,
+        made_on="2026-02-02",
+        usable_until="2036-12-31",
+        bridged_to_previous=bridge,
+        bridged_to_first=bridge,
+    )
+    product_desk.take_over(store, second, who="Mira", why="approved")
+    shown = {
+        page: [str(cell) for grid in run(page, url, batch).dataframe for cell in texts_of(grid)]
+        for page, batch in (("batch", "SC_1 (B)"), ("trend", "SC_1 (B)"), ("product", ""))
+    }
+    assert any("(" in cell for cell in shown["batch"])
+    assert "SC_1 (B)" in shown["trend"]
+    assert "S_2 (new)" in shown["product"]
+    assert not [cell for cells in shown.values() for cell in cells if "\\" in cell]
+
+
+def texts_of(grid: object) -> list[object]:
+    return list(grid.value.to_numpy().ravel())

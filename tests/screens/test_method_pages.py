@@ -127,3 +127,18 @@ def test_answers_so_far_ballot_by_ballot(stages):
     assert stages.info[0].value == "2 ballots in: serve the next one."
     stages.text_input(key="plan-answers").set_value("1?0").run()
     assert "'?' is neither" in stages.error[0].value
+
+
+TABLES = """
+from sensory.base.results import Table
+from sensory.screens.reading import _tables
+
+for many in (2, 20):
+    _tables([("Numbers", Table(columns=("sample", "mean"), rows=(("PE_14 (B)", 2.5),) * many))])
+"""
+
+
+def test_short_tables_read_markup_and_long_grids_do_not():
+    app = AppTest.from_string(TABLES, default_timeout=60).run()
+    assert set(app.table[0].value["sample"]) == {r"PE\_14 \(B\)"}
+    assert set(app.dataframe[0].value["sample"]) == {"PE_14 (B)"}

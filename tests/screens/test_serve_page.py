@@ -178,3 +178,14 @@ def test_ranking_takes_blocks_and_keeps_one_set(store, url):
     arrange(app, size=2)
     assert not [one for one in app.number_input if one.key.startswith("sets-")]
     assert len(on_record(store, app).assessors) == 12
+
+
+def test_names_in_the_grid_of_the_plan_are_shown_as_they_are(store, url):
+    """The grid draws texts; the table of evenness reads markup."""
+    session(store, "suspect_batch")
+    app = run("serve", url)
+    app.text_area(key="people-s1").set_value("Bo_1 (new)\nCleo").run()
+    app.button(key="plan-serving").click().run()
+    assert not app.exception
+    grid = next(one.value for one in app.dataframe if "position" in one.value.columns)
+    assert set(grid["assessor"]) == {"Bo_1 (new)", "Cleo"}

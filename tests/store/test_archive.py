@@ -17,12 +17,17 @@ import frictionless
 import pytest
 import sqlalchemy as sa
 
+from sensory.base.batch_records import BatchRecord
+from sensory.base.batches import Batch
 from sensory.base.errors import RecordError
 from sensory.base.records import CAUTIONS, Question, Sample, SessionDetails, digest_of
 from sensory.base.results import Table
-from sensory.store import archive_form, tables
+from sensory.store import archive_form, journal, tables
 from sensory.store.archive import archive_session, import_archive, read_archive
 from sensory.store.archive_checks import serving_faults
+from sensory.store.chain import append, entry_for
+from sensory.store.connections import writing
+from sensory.store.nouns import id_of
 from sensory.store.repository import Repository, open_store
 from sensory.workflow import agree, close, enter_cells, open_session, reopen, summarise
 
@@ -534,3 +539,71 @@ def test_refused_archive_leaves_the_record_as_it_was(store, other, made):
 def test_marks_of_the_serving_are_texts_lists_and_counts(name, value, sound):
     serving = {"plan": {}, "language": "en", "booths": {}, name: value}
     assert (serving_faults(serving) == []) is sound
+
+
+BATCH = BatchRecord(
+    batch=Batch(number="GC-14", product="Gooseberry cordial", made_on="2026-03-04"), reference="G1"
+)
+NOUNS = {
+    "of a batch on record": {"kind": "batch", "content": json.loads(json.dumps(BATCH.to_dict()))},
+    "of an unknown kind": {"kind": "zz", "content": {}},
+    "without content": {"kind": "batch", "content": {}},
+    "of another type": {"kind": "reference", "content": {"name": 3}},
+}
+
+
+def written_behind(store: Repository, noun: object, session: str = ID) -> None:
+    """An entry of the register in the journal of a session, in a chain that is sound."""
+    with writing(store._engine) as connection:
+        entry = entry_for(connection, session, "Mira", "entered", "made", {"noun": noun})
+        append(connection, entry)
+
+
+@pytest.mark.parametrize("noun", NOUNS.values(), ids=NOUNS)
+def test_archive_whose_journal_holds_more_than_its_session_is_refused(store, other, noun):
+    other.put(BATCH, expect=None, who="Mira", what="entered", why="made")
+    written_behind(store, noun)
+    made = archive_session(store, ID)
+    with pytest.raises(RecordError, match=r"entries of a product, a reference or a batch.*nothing"):
+        import_archive(other, made, **LEADER)
+    with pytest.raises(RecordError, match=r"entries of a product, a reference or a batch.*nothing"):
+        other.add_imported(
+            store.session(ID), store.cells(ID), store.entries(ID), digest="0" * 64, **LEADER
+        )
+    assert other.sessions() == []
+    assert other.entries(ID) == []
+    assert other.verify() == []
+
+
+def test_archive_with_the_identifier_of_a_batch_on_record_is_refused(other):
+    other.put(BATCH, expect=None, who="Mira", what="entered", why="made")
+    key = id_of("batch", "GC-14")
+    source = open_store("sqlite://")
+    open_session(source, key, details=SessionDetails(), question=Question(), cautions={}, **LEADER)
+    made = archive_session(source, key)
+    source.close()
+    with pytest.raises(RecordError, match="has the identifier of a batch on record; nothing"):
+        import_archive(other, made, **LEADER)
+    assert other.sessions() == []
+    assert [one.what for one in other.noun_entries(BATCH)] == ["entered"]
+    assert other.verify() == []
+
+
+@pytest.mark.parametrize("noun", NOUNS.values(), ids=NOUNS)
+def test_entries_of_the_register_among_those_of_a_session_are_reported(store, noun):
+    """As a record may hold them that took such an archive before they were refused."""
+    written_behind(store, noun)
+    (said,) = store.verify()
+    assert said in (
+        "Batch gc-14 is not what the journal says.",
+        f"What the journal has of {ID} is no product, reference or batch.",
+    )
+    assert store.verify(ID) == [said]
+
+
+@pytest.mark.parametrize("noun", [None, 3, "batch", [], {"kind": []}, {"kind": "batch"}])
+def test_what_is_no_noun_at_all_is_reported(noun):
+    entry = {"session": "x", "content": json.dumps({"noun": noun})}
+    assert journal.differing_nouns([entry], [], []) == [
+        "What the journal has of x is no product, reference or batch."
+    ]

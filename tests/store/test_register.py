@@ -252,3 +252,11 @@ def test_a_record_of_version_3_gets_a_register(tmp_path: Path):
     assert store.verify() == []
     store.close()
     assert (tmp_path / f"panel-before-version-{tables.SCHEMA_VERSION}.sqlite3").exists()
+
+
+def test_messages_leave_names_as_they_are_written(store: Repository):
+    put(store, record("QC-1 Acid"))
+    with pytest.raises(RecordError, match=r"^Batch QC-1 Acid is on record already\.$"):
+        put(store, record("QC-1 Acid"))
+    with pytest.raises(RecordError, match=r"^Batch QC-1 Acid was changed in another window"):
+        put(store, record("QC-1 Acid"), expect=record("QC-1 Acid", "2026-05-04"))
