@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from .base.batch_records import OPEN, BatchRecord, Decision, ProductRecord, key_of, lot_key
@@ -28,6 +28,7 @@ from .product_desk import (
 )
 from .tastings import finding_of, note
 
+_BASE = 20
 _NO_RULE = "The product has no release rule yet."
 
 
@@ -203,6 +204,15 @@ def product_trend(
     return trend_of_batches(records, rule, attribute=attribute, beside=beside, base=base)
 
 
+def usual_base(records: Sequence[BatchRecord]) -> int | None:
+    """How many first batches of each line set what is usual, where nobody says it.
+
+    Twenty where there are many batches: with all of them a change widens the limits that should
+    show it.
+    """
+    return _BASE if len(records) >= 3 * _BASE else None
+
+
 def month_report(desk: Desk, product: str, month: str) -> MonthReport:
     """The month of a product, with the eleven before it.
 
@@ -225,7 +235,7 @@ def month_report(desk: Desk, product: str, month: str) -> MonthReport:
             for one in desk.linked("complaint", month)
             if key_of(one.batch.product) == key_of(product)
         ),
-        trend=trend_of_batches(records, rule),
+        trend=trend_of_batches(records, rule, base=usual_base(records)),
         references=tuple(_references(desk, product, min(last, utc_now()[:10]))),
         printed_at=utc_now(),
         version=__version__,

@@ -8,6 +8,7 @@ from .base.batch_records import BatchRecord
 from .base.batches import Disposition
 from .base.records import Finding, Question, Sample, SessionDetails
 from .base.references import Reference
+from .decisions.attempts import IN_TWO
 from .decisions.release import ReleaseRule
 from .methods import DIFFERENCE_FROM_CONTROL, PROFILE
 from .product_desk import Desk
@@ -57,11 +58,7 @@ def question_of(record: BatchRecord, rule: ReleaseRule) -> Question:
         alpha=rule.alpha,
         beta=rule.beta,
         assessors=people,
-        retest_rule=(
-            "the second tasting of a plan in two tastings; there is no third"
-            if rule.retest
-            else "none"
-        ),
+        retest_rule=IN_TWO if rule.retest else "none",
     )
     if rule.protocol is not None:
         return replace(question, pd_limit=float(rule.limit or 0.0))

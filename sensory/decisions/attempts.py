@@ -8,6 +8,21 @@ from ..base.records import StoredSession
 from ..choices.two_stage import retest_risk
 from ..protocols import PROTOCOLS
 
+IN_TWO = "the second tasting of a plan in two tastings; there is no third"
+"""What a question says of retests where a release rule has planned both."""
+
+
+def planned_second(session: StoredSession, earlier: Sequence[StoredSession]) -> bool:
+    """Whether this is the second tasting of a plan, and not a further attempt.
+
+    Parameters
+    ----------
+    earlier : sequence of StoredSession
+        See `earlier_attempts`.
+    """
+    both = (session, *earlier)
+    return len(both) == 2 and all(one.question.retest_rule == IN_TWO for one in both)
+
 
 def batch_of(session: StoredSession) -> str:
     """Number of the batch compared with the reference, in one spelling; empty for none."""
@@ -54,6 +69,11 @@ def attempts_in_words(
     """
     if not earlier:
         return ()
+    if planned_second(session, earlier):
+        return (
+            "This is the second tasting of a plan in two. The counts of both together decide, with "
+            "the risks of the plan; the page Batch says what they show. Read alone it says less.",
+        )
     tries = len(earlier) + 1
     listed = "; ".join(
         f"{one.details.title or 'untitled'}, {found.get(one.id) or 'agreed and never closed'}"

@@ -48,11 +48,11 @@ class ProductTrend:
 def line_title(line: Any) -> str:
     """What a line is called at the head of a chart or of a sentence.
 
-    >>> line_title("B"), line_title("line 2"), line_title(NO_LINE)
-    ('Line B', 'Line 2', 'No line named')
+    >>> line_title("B"), line_title("line 2"), line_title("sweetener SW-1")
+    ('Line B', 'Line 2', 'Sweetener SW-1')
     """
     name = str(line)
-    own = name == NO_LINE or name.casefold().startswith("line ")
+    own = name == NO_LINE or " " in name
     return f"{name[:1].upper()}{name[1:]}" if own else f"Line {name}"
 
 
@@ -158,7 +158,7 @@ def _source(record: BatchRecord, material: str) -> str:
     """Supplier of a material, else its lot."""
     for lot in record.batch.raw_lots:
         if key_of(lot.material) == key_of(material):
-            return lot.supplier or f"{material} {lot.lot}"
+            return f"from {lot.supplier}" if lot.supplier else f"{material} {lot.lot}"
     return f"without {material}"
 
 

@@ -187,8 +187,8 @@ def batch_finding(
     reasons += [*coarse, *(part.because for part in parts), *notes]
     reasons += [*_of_risk(risk, parts, before, attempt, rule), *_of_tests(parts)]
     if parts and cleared is not ClearanceState.CLEARED:
-        reasons.append("It was tasted before it was cleared.")
-    if reference is not None:
+        reasons.append("It is not cleared, so what its tasting showed does not count yet.")
+    if reference is not None and not reference.usable:
         reasons += [f"Reference: {line}" for line in reference.problems]
     return BatchFinding(
         batch=number,

@@ -101,8 +101,10 @@ class MonthReport:
         return Table(columns=columns, rows=tuple(rows))
 
     def noteworthy(self) -> tuple[tuple[BatchRecord, str], ...]:
-        """Batches that were not simply released, each with why; the weightiest first."""
-        found = [(one, why) for one in self.batches if (why := _why_noteworthy(one))]
+        """Batches that were not simply released, and older ones that wait, each with why; the
+        weightiest first."""
+        waiting = [one for one in self.before if one.state != DONE]
+        found = [(one, why) for one in (*self.batches, *waiting) if (why := _why_noteworthy(one))]
         return tuple(sorted(found, key=lambda pair: (_weight(pair[0]), pair[0].batch.made_on)))
 
     @property

@@ -261,7 +261,8 @@ def _not_shown(
         if bridge.finding is None:
             lines.append(f"Not compared with {bridge.to}: {bridge.reason}")
         elif bridge.finding in _FAR:
-            lines.append(f"Compared with {bridge.to}: {bridge.finding.heading.lower()}.")
+            why = f" It took over with a reason: {bridge.reason}" if bridge.reason else ""
+            lines.append(f"Compared with {bridge.to}: {bridge.finding.heading.lower()}.{why}")
     if drift is None and all(one.to != first or one.finding is None for one in own):
         lines.append(
             f"Its drift against {first}, the first, is not known: steps that were each found "

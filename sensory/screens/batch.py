@@ -18,7 +18,7 @@ from ..decisions.trend_words import batch_count
 from ..methods import find_test
 from ..report.words import number
 from ..tastings import attach, give_up, open_tasting
-from .batch_forms import clearance_form, complaint_form
+from .batch_forms import clearance_form, complaint_form, recorded, say_recorded
 from .frame import chosen_batch, current_frame, go, nameless, plain, shown_errors
 from .worker import batch_pdf_of
 
@@ -34,6 +34,7 @@ _KIN_SHOWN = 12
 def page() -> None:
     """Show one batch."""
     chosen = chosen_batch()
+    say_recorded()
     if not chosen:
         st.title("May this batch go out?")
         st.info("Choose a batch first.")
@@ -65,6 +66,8 @@ def _head(file: BatchFile) -> None:
         st.markdown(f"It waits for **{plain(record.waits_for)}**.")
     for one in record.complaints:
         st.warning(f"Complaint of {one.received_on}: {plain(one.text)}")
+        if record.latest and record.latest.held_on < one.received_on:
+            st.markdown("Its tasting is older than this complaint.")
     found = file.finding
     if file.why_none:
         st.warning(plain(file.why_none))
@@ -91,6 +94,8 @@ def _headline(file: BatchFile) -> str:
         return f"Decided: {decision.disposition.value.lower()}"
     if file.finding is None:
         return "No recommendation yet"
+    if decision is not None and decision.disposition is Disposition.HOLD:
+        return "Held"
     if file.finding.finding is None:
         return "Not tasted: hold the batch"
     return file.finding.disposition.sentence
@@ -134,12 +139,17 @@ def _taste(file: BatchFile) -> None:
     name = find_test(file.rule.test).name
     again = bool(record.tastings)
     planned = record.recommended is Disposition.RETEST
+    if file.rule.retest is not None and again and not planned and record.found is not None:
+        st.markdown("Its tastings are over by the plan: there is no further one.")
+        return
     label = f"Open {'the second' if planned else 'another' if again else 'its'} tasting: {name}"
     if again and not planned:
         st.markdown(
             "It was tasted. Another tasting was not planned: it counts, and its true risk is shown."
         )
-    if st.button(label, key="open-tasting", type="secondary" if again else "primary"):
+    if st.button(
+        label, key="open-tasting", type="secondary" if again and not planned else "primary"
+    ):
         with shown_errors():
             session = open_tasting(desk, record.name, who=nameless())
             go("question", session.id)
@@ -187,7 +197,7 @@ def _decide(file: BatchFile) -> None:
                     role=rule.decides,
                     reason=reason,
                 )
-                st.rerun()
+                recorded(f"decide-{record.name}", f"decide-by-{record.name}")
 
 
 def _tastings(file: BatchFile) -> None:
@@ -229,6 +239,7 @@ def _origin(file: BatchFile) -> None:
     st.subheader("Where it came from")
     _table(file.facts())
     if file.reference is not None:
+        st.markdown(f"On {file.reference.today}:")
         st.markdown("\n".join(f"- {plain(line)}" for line in file.reference.says()))
     if st.button("To the trend of its product", key="to-trend"):
         go("trend", batch=file.record.name)

@@ -10,7 +10,22 @@ from ..base.batch_records import BatchRecord
 from ..product_desk import clear_batch, record_complaint
 from .frame import current_frame, nameless, plain, shown_errors
 
+_RECORDED = "recorded"
 _CLEARED, _NOT = "cleared for tasting and release", "NOT cleared"
+
+
+def recorded(*keys: str) -> None:
+    """Empty the fields of a form that was recorded, say so, and draw the page anew."""
+    for key in keys:
+        st.session_state.pop(key, None)
+    st.session_state[_RECORDED] = True
+    st.rerun()
+
+
+def say_recorded() -> None:
+    """Say that the form of the run before was recorded."""
+    if st.session_state.pop(_RECORDED, False):
+        st.toast("Recorded.")
 
 
 def clearance_form(record: BatchRecord, *, folded: bool) -> None:
@@ -40,7 +55,7 @@ def _food_safety(record: BatchRecord) -> None:
                 on=on.isoformat(),
                 who=nameless(),
             )
-            st.rerun()
+            recorded(f"safe-{record.name}", f"safe-by-{record.name}")
 
 
 def _allergens(record: BatchRecord) -> None:
@@ -69,7 +84,7 @@ def _allergens(record: BatchRecord) -> None:
                 on=on.isoformat(),
                 who=nameless(),
             )
-            st.rerun()
+            recorded(f"allergens-{record.name}", f"allergens-by-{record.name}")
 
 
 def complaint_form(record: BatchRecord) -> None:
@@ -94,4 +109,4 @@ def complaint_form(record: BatchRecord) -> None:
                     received_on=on.isoformat(),
                     who=nameless(),
                 )
-                st.rerun()
+                recorded(f"complaint-{record.name}")

@@ -8,6 +8,7 @@ import streamlit as st
 
 from ..base.records import ADVICE, Finding, StoredSession
 from ..base.version import __version__
+from ..decisions.attempts import IN_TWO
 from ..decisions.summary import SessionSummary
 from ..methods import find_method
 from ..report.figures import interval_figure, interval_words
@@ -45,8 +46,24 @@ def page() -> None:
             go("ballots" if session.agreed else "question")
         return
     with shown_errors():
+        _of_batches(session)
         _found(session)
     _open_again(session)
+
+
+def _of_batches(session: StoredSession) -> None:
+    """The way to the batches of which this was a tasting, which is where they are decided."""
+    for record in current_frame().store.linked("session", session.id):
+        words, button = st.columns([4, 1], vertical_alignment="center")
+        said = f"A tasting of batch **{plain(record.name)}**."
+        if session.question.retest_rule == IN_TWO:
+            said += (
+                " It is one of two of a plan: the counts of both decide, and what counts stands on "
+                "the page Batch, not here."
+            )
+        words.markdown(said)
+        if button.button("To the batch", key=f"to-batch-{record.name}"):
+            go("batch", batch=record.name)
 
 
 def _found(session: StoredSession) -> None:

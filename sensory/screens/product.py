@@ -23,6 +23,10 @@ def page() -> None:
     """Choose a product; its rule with what it does to batches, its references."""
     st.title("By which rule is it released?")
     desk = current_frame().store
+    if new := st.session_state.pop("product-new", ""):
+        st.session_state["product"] = new
+        st.session_state["product-name"] = ""
+        st.toast(f"{plain(new)} is entered.")
     with shown_errors():
         products = desk.nouns(ProductRecord)
         if products:
@@ -43,7 +47,8 @@ def _new(products: Sequence[ProductRecord]) -> None:
         name = st.text_input("Name of the product", key="product-name")
         if st.button("Enter the product", key="product-enter", disabled=not name.strip()):
             with shown_errors():
-                enter_product(current_frame().store, name, who=nameless())
+                record = enter_product(current_frame().store, name, who=nameless())
+                st.session_state["product-new"] = record.name
                 st.rerun()
 
 

@@ -9,7 +9,7 @@ import streamlit as st
 
 from ..base.records import CAUTIONS, Question, StoredSession
 from ..base.results import several
-from ..decisions.attempts import earlier_attempts
+from ..decisions.attempts import IN_TWO, earlier_attempts, planned_second
 from ..methods import find_method, find_test
 from ..protocols import PROTOCOLS, find_protocol
 from ..report.words import number, percent
@@ -213,7 +213,14 @@ def _agree(session: StoredSession) -> None:
             f"{several(entered, 'ballot')} entered already: the report will say that the record "
             "does not show a limit chosen before tasting."
         )
-    if earlier := earlier_attempts(session, current_frame().store.sessions(1000)):
+    by_plan = session.question.retest_rule == IN_TWO
+    if by_plan:
+        st.info(
+            "One of two tastings of a plan: the counts of the plan decide, on the page Batch. What "
+            "stands here beside the question is for a session that is read alone."
+        )
+    earlier = earlier_attempts(session, current_frame().store.sessions(1000))
+    if earlier and not planned_second(session, earlier):
         st.warning(
             f"{several(len(earlier), 'session')} on this batch with this test stand on record. "
             "This one will be shown as a further attempt, with its true risk."

@@ -64,7 +64,7 @@ def _fields(record: ProductRecord) -> dict[str, Any]:
     key = record.name
     left, right = st.columns(2)
     name = left.text_input("Name of the reference", key=f"ref-name-{key}")
-    kinds = [one for one in ReferenceKind if one is not ReferenceKind.EARLIER_STANDARD]
+    kinds = [ReferenceKind.STORED_STABLE, ReferenceKind.FRESHLY_MADE]
     kind = right.selectbox("Kind", kinds, format_func=lambda one: one.words, key=f"ref-kind-{key}")
     made = left.date_input("Made on", value=date.today(), key=f"ref-made-{key}")
     until = right.date_input(

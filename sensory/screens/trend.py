@@ -7,7 +7,7 @@ from datetime import date, timedelta
 import streamlit as st
 
 from ..base.batch_records import BatchRecord, ProductRecord
-from ..batch_desk import month_report, product_trend
+from ..batch_desk import month_report, product_trend, usual_base
 from ..decisions.batch_trend import ProductTrend, attributes_of, materials_of
 from ..decisions.release import ReleaseRule
 from ..decisions.trend_words import by_itself
@@ -67,7 +67,7 @@ def _charted(desk: Desk, record: ProductRecord, rule: ReleaseRule) -> None:
         "Batches that set what is usual (0: all)",
         min_value=0,
         max_value=200,
-        value=20 if len(latest) >= 60 else 0,
+        value=usual_base(latest) or 0,
         key="trend-base",
         help="The first ones of each line. With all of them a change widens the limits that "
         "should show it.",

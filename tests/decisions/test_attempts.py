@@ -9,6 +9,7 @@ import pytest
 from scipy.stats import binom
 
 from sensory import workflow
+from sensory.decisions.attempts import IN_TWO, attempts_in_words, planned_second
 from sensory.store.repository import open_store
 
 DEMO = Path(__file__).parents[2] / "demo_data"
@@ -82,3 +83,15 @@ def test_the_attempt_is_in_what_the_session_cannot_tell_and_in_the_report(store)
     summary = workflow.summarise(store, session(store), version="1")
     assert summary.attempts[0] == summary.cannot_tell()[0]
     assert summary.attempts[0] in session_words(summary)["cannot_tell"]
+
+
+def test_the_second_tasting_of_a_plan_is_no_further_attempt(store):
+    first, second = (store.session(session(store)) for _ in range(2))
+    planned = [
+        replace(one, question=replace(one.question, retest_rule=IN_TWO)) for one in (first, second)
+    ]
+    assert planned_second(planned[1], planned[:1])
+    assert not planned_second(second, [first])
+    assert not planned_second(planned[1], planned)
+    (said,) = attempts_in_words(planned[1], planned[:1], {}, 48)
+    assert "second tasting of a plan in two" in said

@@ -108,7 +108,7 @@ def test_suppliers_of_a_material_stand_side_by_side():
     assert isinstance(found.result, Trend)
     by_source = found.result.points.groupby("line")["batch"].agg(list).to_dict()
     assert by_source == {
-        "north mill": ["SC-1", "SC-3", "SC-5"],
+        "from north mill": ["SC-1", "SC-3", "SC-5"],
         "sugar S-1": ["SC-2", "SC-4", "SC-6"],
     }
     assert found.remarks == ("Fewer than 3 batches, so no chart: without sugar.",)

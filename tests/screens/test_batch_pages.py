@@ -226,7 +226,8 @@ def test_a_rule_is_agreed_on_its_page(url: str, store: Repository):
 
 def test_a_reference_takes_over_with_a_reason(url: str, store: Repository):
     app = run("product", url)
-    app.text_input(key=f"ref-name-{PRODUCT}").set_value("S2").run()
+    app.text_input(key=f"ref-name-{PRODUCT}").set_value("S2")
+    app.text_input(key=f"ref-storage-{PRODUCT}").set_value("4 °C, dark")
     app.text_input(key=f"ref-why-{PRODUCT}").set_value("S1 ages").run()
     app.button(key="ref-enter").click().run()
     assert "needs a bridge to S1" in app.error[0].value
@@ -324,3 +325,26 @@ def test_cells_of_grids_show_texts_as_they_are(url: str, store: Repository):
 
 def texts_of(grid: object) -> list[object]:
     return list(grid.value.to_numpy().ravel())
+
+
+def test_a_new_product_is_chosen_and_its_field_emptied(url: str, store: Repository):
+    app = run("product", url)
+    app.text_input(key="product-name").set_value("Plum cordial").run()
+    app.button(key="product-enter").click().run()
+    assert app.selectbox(key="product").value == "Plum cordial"
+    assert app.text_input(key="product-name").value == ""
+
+
+def test_a_recorded_decision_empties_its_form(url: str, store: Repository):
+    cleared(store)
+    tasted(store, 12)
+    app = run("batch", url, "SC-1")
+    app.radio(key="decide-SC-1").set_value(Disposition.HOLD)
+    app.text_input(key="decide-by-SC-1").set_value("Nora")
+    app.text_input(key="decide-why-SC-1").set_value("more to see")
+    app.checkbox(key="decide-role-SC-1").check().run()
+    app.button(key="decide").click().run()
+    assert app.title[0].value == "Held"
+    assert app.radio(key="decide-SC-1").value is None
+    assert app.text_input(key="decide-by-SC-1").value == ""
+    assert [one.value for one in app.toast] == ["Recorded."]
