@@ -29,6 +29,7 @@ _LABEL, _NAMED = 12, 6
 """Letters of a number beside a batch, and how many batches of a panel have it; the rest is in
 the table."""
 _DENSE = 60
+_WIDEST = 0.4  # of the time shown, that the place of a change may take to be drawn
 """Batches of a line from which their own limits are drawn fainter and the points smaller."""
 
 Kept = dict[str, list[dict[str, Any]]]
@@ -362,6 +363,8 @@ def _band(points: pd.DataFrame, moved: Mapping[Any, Any], kept: Kept, x: alt.X) 
     places = {batch: place for place, batch in enumerate(numbered["batch"])}
     first, last = places[moved["first"]], places[moved["last"]]
     left, right = float(numbered["at"][max(first - 1, 0)]), float(numbered["at"][last])
+    if right - left > _WIDEST * float(numbered["at"].max() - numbered["at"].min()):
+        return []  # it would say no more than that there was a change; the title says which
     data = _named(kept, [{"at": left, "to": right, "middle": (left + right) / 2, "text": "change"}])
     band = alt.Chart(data).mark_rect(color=PALETTE[5], opacity=0.3)
     word = alt.Chart(data).mark_text(color=GREY, fontSize=11, baseline="bottom", dy=-3)

@@ -262,7 +262,7 @@ def _kin(kin: Sequence[Kin]) -> None:
 
 
 def _kin_row(other: BatchRecord, place: int) -> None:
-    words, button = st.columns([4, 1], vertical_alignment="center")
+    words, button = st.columns([2, 1], vertical_alignment="center")
     found = other.found.heading if other.found else "not tasted"
     decided = other.decision.disposition.value.lower() if other.decision else "open"
     words.markdown(f"{plain(other.name)}, {other.batch.made_on}: {found.lower()}, {decided}")

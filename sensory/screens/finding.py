@@ -7,6 +7,7 @@ import re
 import streamlit as st
 
 from ..base.records import ADVICE, Finding, StoredSession
+from ..base.results import several
 from ..base.version import __version__
 from ..decisions.attempts import IN_TWO
 from ..decisions.summary import SessionSummary
@@ -48,6 +49,7 @@ def page() -> None:
     with shown_errors():
         _of_batches(session)
         _found(session)
+        _comments(session)
     _open_again(session)
 
 
@@ -64,6 +66,22 @@ def _of_batches(session: StoredSession) -> None:
         words.markdown(said)
         if button.button("To the batch", key=f"to-batch-{record.name}"):
             go("batch", batch=record.name)
+
+
+def _comments(session: StoredSession) -> None:
+    """What assessors wrote, beside what they tasted; without names."""
+    cells = current_frame().store.cells(session.id)
+    rows = [
+        {
+            "sample or order": texts.get("sample") or texts.get("order") or texts.get("pair", ""),
+            "comment": texts["comment"],
+        }
+        for _, texts in sorted(cells.items())
+        if texts.get("comment")
+    ]
+    if rows:
+        with st.expander(f"{several(len(rows), 'comment')} of assessors", expanded=len(rows) <= 12):
+            st.dataframe(rows, hide_index=True, width="stretch")
 
 
 def _found(session: StoredSession) -> None:

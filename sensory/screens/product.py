@@ -107,12 +107,14 @@ def _references(record: ProductRecord) -> None:
 
 
 def _row(one: Reference) -> dict[str, str]:
-    bridge = one.bridged_to_first
+    bridge = one.later[-1] if one.later else one.bridged_to_first
     drift = bridge.estimate if bridge else None
     return {
         "reference": one.name,
         "kind": one.kind.words,
         "made on": one.made_on,
         "usable until": one.usable_until,
-        "against the first": "" if drift is None else f"{number(drift)}",
+        "against the first": ""
+        if drift is None or bridge is None
+        else f"{number(drift)} on {bridge.held_on}",
     }

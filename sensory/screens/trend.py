@@ -8,7 +8,7 @@ import streamlit as st
 
 from ..base.batch_records import BatchRecord, ProductRecord
 from ..batch_desk import month_report, product_trend, usual_base
-from ..decisions.batch_trend import ProductTrend, attributes_of, materials_of
+from ..decisions.batch_trend import ProductTrend, attributes_of, line_title, materials_of
 from ..decisions.release import ReleaseRule
 from ..decisions.trend_words import by_itself
 from ..product_desk import Desk, rule_of
@@ -88,6 +88,7 @@ def _shown(found: ProductTrend) -> None:
     if found.result is None:
         st.info(" ".join(map(plain, found.remarks)) or "No batch has a finding yet.")
         return
+    st.html("<style>.st-key-trend-figure { overflow-x: auto; }</style>")  # narrow windows scroll
     with st.container(key="trend-figure"):
         chart = trend_figure(found, width=_WIDE)
         if chart is not None:
@@ -99,6 +100,7 @@ def _shown(found: ProductTrend) -> None:
         st.subheader("What it cannot tell")
         st.markdown("\n".join(f"- {plain(line)}" for line in found.result.cannot_tell))
     with right:
+        _levels(found)
         _signals(found)
     with st.expander("The numbers of each batch"):
         rows = [
@@ -106,6 +108,27 @@ def _shown(found: ProductTrend) -> None:
             for row in found.result.table().records()
         ]
         st.dataframe(rows, hide_index=True, width="stretch", height=380)
+
+
+def _levels(found: ProductTrend) -> None:
+    """Where each line, supplier or lot lies, the farthest first."""
+    if found.result is None or len(found.result.lines) < 2:
+        return
+    of = "estimate" if "estimate" in found.result.lines else "dprime"
+    ordered = found.result.lines.sort_values(of, ascending=False)
+    st.subheader("Where each lies")
+    st.table(
+        [
+            {
+                "": plain(line_title(row["line"])),
+                "batches": str(row["batches"]),
+                "mean" if of == "estimate" else "d-prime": number(float(row[of])),
+                "95 % limits": f"{number(float(row['low']))} to {number(float(row['high']))}",
+            }
+            for row in ordered.to_dict("records")
+        ],
+        hide_index=True,
+    )
 
 
 def _signals(found: ProductTrend) -> None:
@@ -121,7 +144,7 @@ def _signals(found: ProductTrend) -> None:
     if not alone:
         st.markdown("None by itself.")
     for (batch, line), signals in list(alone.items())[-_LISTED:]:
-        words, button = st.columns([4, 1], vertical_alignment="center")
+        words, button = st.columns([2, 1], vertical_alignment="center")
         words.markdown(f"**{plain(batch)}**, {plain(line)}: {plain('; '.join(signals))}")
         if button.button("Open", key=f"signal-{line}-{batch}"):
             go("batch", batch=batch)

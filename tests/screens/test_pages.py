@@ -143,3 +143,13 @@ def test_reopening_needs_a_reason(store, url):
     app.button(key="reopen").click().run()
     assert "Say why" in app.error[0].value
     assert store.session("s1").closed
+
+
+def test_comments_stand_on_the_finding_without_names(url, store):
+    prepared(store, stage="agreed")
+    workflow.enter_cells(store, "s1", {2: {"comment": "smells of *rubber*"}}, who="A. Leader")
+    workflow.close(store, "s1", who="A. Leader")
+    app = run("finding", url)
+    frames = [one.value for one in app.dataframe if "comment" in one.value]
+    assert frames[-1]["comment"].tolist() == ["smells of *rubber*"]
+    assert set(frames[-1].columns) == {"sample or order", "comment"}
