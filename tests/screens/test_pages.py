@@ -151,5 +151,5 @@ def test_comments_stand_on_the_finding_without_names(url, store):
     workflow.close(store, "s1", who="A. Leader")
     app = run("finding", url)
     frames = [one.value for one in app.dataframe if "comment" in one.value]
-    assert frames[-1]["comment"].tolist() == ["smells of *rubber*"]
+    assert "smells of *rubber*" in frames[-1]["comment"].tolist()
     assert set(frames[-1].columns) == {"sample or order", "comment"}
