@@ -9,7 +9,7 @@ from urllib.parse import urlsplit
 import streamlit as st
 
 from ..base.languages import languages
-from ..base.records import StoredSession
+from ..base.records import StoredSession, digest_of
 from ..booth_plans import add_late, open_booths, progress, serve, served_plan
 from ..methods import find_method, find_test
 from ..report.serving_sheets import (
@@ -168,19 +168,13 @@ def _booths(session: StoredSession) -> None:
     if session.closed:
         st.markdown(f"Closed {minute(session.closed_at)}.")
         return
-    store, key = current_frame().store, f"links-{session.id}"
+    key = f"links-{session.id}"
     opened = bool(session.serving.get("booths"))
     st.markdown(
         "Each assessor gets a link of their own. Links are shown once; new ones make the old "
         "ones useless."
     )
-    if st.button(
-        "New links for all booths" if opened else "Open the booths",
-        key="open-booths",
-        type="secondary" if opened else "primary",
-    ):
-        tokens = open_booths(store, session.id, who=who(session))
-        st.session_state[key] = {name: _link(token) for name, token in tokens.items()}
+    _links(session, key, opened)
     _late(session, key)
     absent(session)
     links = st.session_state.get(key)
@@ -197,6 +191,24 @@ def _booths(session: StoredSession) -> None:
     sittings_panel(session)
     if opened or links:
         sent_so_far(session)
+
+
+def _links(session: StoredSession, key: str, opened: bool) -> None:
+    """The button for the links; new ones are asked about first, since the old ones end."""
+    if opened:
+        # The links on record are in the key: each set of links is asked about anew.
+        sure = st.checkbox(
+            "The old links become useless",
+            key=f"useless-{digest_of(session.serving['booths'])[:12]}",
+        )
+        # Under another key than the first time: a late second tap ends no link.
+        asked = st.button("New links for all booths", key="new-links", disabled=not sure)
+    else:
+        asked = st.button("Open the booths", key="open-booths", type="primary")
+    if asked:
+        tokens = open_booths(current_frame().store, session.id, who=who(session))
+        st.session_state[key] = {name: _link(token) for name, token in tokens.items()}
+        st.rerun()
 
 
 def _late(session: StoredSession, key: str) -> None:

@@ -73,6 +73,34 @@ def test_samples_of_a_profile_come_from_the_page(store, url):
     assert len(app.session_state["links-s1"]) == 4
 
 
+def test_open_booths_offer_new_links_only_once_asked(store, url):
+    session(store, "suspect_batch")
+    app = run("serve", url)
+    app.text_area(key="people-s1").set_value("Anna\nBo").run()
+    app.button(key="plan-serving").click().run()
+    declared(store, app)
+    app.button(key="open-booths").click().run()
+    assert not app.exception
+    links, booths = app.session_state["links-s1"], store.session("s1").serving["booths"]
+    assert list(links) == ["Anna", "Bo"]
+    shown = next(one.value for one in app.table if "link" in one.value.columns)
+    assert set(shown["link"]) == set(links.values())
+    assert "open-booths" not in {button.key for button in app.button}
+    assert app.button(key="new-links").disabled
+
+    def useless():
+        return next(box for box in app.checkbox if box.key.startswith("useless-"))
+
+    assert useless().label == "The old links become useless"
+    useless().check().run()
+    app.button(key="new-links").click().run()
+    assert not app.exception
+    assert not set(store.session("s1").serving["booths"]) & set(booths)
+    assert not set(app.session_state["links-s1"].values()) & set(links.values())
+    assert not useless().value
+    assert app.button(key="new-links").disabled
+
+
 def test_wrong_people_get_a_sentence(store, url):
     session(store, "suspect_batch")
     app = run("serve", url)
