@@ -202,7 +202,7 @@ def _links(session: StoredSession, key: str, opened: bool) -> None:
             key=f"useless-{digest_of(session.serving['booths'])[:12]}",
         )
         # Under another key than the first time: a late second tap ends no link.
-        asked = st.button("New links for all booths", key="new-links", disabled=not sure)
+        asked = st.button("New links for all booths", key="new-links", disabled=not sure) and sure
     else:
         asked = st.button("Open the booths", key="open-booths", type="primary")
     if asked:

@@ -99,6 +99,11 @@ def test_open_booths_offer_new_links_only_once_asked(store, url):
     assert not set(app.session_state["links-s1"].values()) & set(links.values())
     assert not useless().value
     assert app.button(key="new-links").disabled
+    useless().check().run()
+    booth_plans.open_booths(store, "s1", who="A. Leader")  # meanwhile, in another window
+    booths = store.session("s1").serving["booths"]
+    app.button(key="new-links").click().run()
+    assert store.session("s1").serving["booths"] == booths
 
 
 def test_wrong_people_get_a_sentence(store, url):

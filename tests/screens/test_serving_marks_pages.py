@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from sensory import booth_plans, exclusions, served, workflow
+from sensory import booth_plans, booths, exclusions, served, workflow
 from sensory.methods import find_test
 from sensory.serving.lines import ballot_lines
 from sensory.serving.planning import serving_plan
@@ -28,13 +28,13 @@ def store(url):
     opened.close()
 
 
-def planned(store, name="suspect_batch", key="TRIANGLE", samples=None):
+def planned(store, name="suspect_batch", key="TRIANGLE", samples=None, here="s1"):
     prepared = workflow.read_prepared(DEMO, name)
     del prepared["cells"]
-    workflow.open_session(store, "s1", **prepared, who="t", why="t")
-    workflow.agree(store, "s1", who=BY)
+    workflow.open_session(store, here, **prepared, who="t", why="t")
+    workflow.agree(store, here, who=BY)
     plan = serving_plan(find_test(key), ["Anna", "Bo", "Cleo"], seed=5, samples=samples)
-    booth_plans.serve(store, "s1", plan.to_dict(), ballot_lines(plan), who=BY)
+    booth_plans.serve(store, here, plan.to_dict(), ballot_lines(plan), who=BY)
     return plan
 
 
@@ -165,3 +165,38 @@ def test_marks_are_not_columns_to_be_typed_over(store, url):
     assert "not served" not in str(app)
     booth_plans.open_booths(store, "s1", who=BY)
     assert "0 of 2 ballots" in words(run("ballots", url)).replace("*", "")
+
+
+def sent_by(store, token):
+    booths.consent(store, token)
+    ballot = booths.visit(store, token).ballot
+    given = {ballot.line: {"answer": ballot.asked[0].choices[0][0]}}
+    booths.keep(store, token, ballot.line, given)
+    booths.send(store, token, ballot.line)
+
+
+def test_closing_booths_before_all_is_sent_is_asked_about(store, url):
+    here = workflow.new_session_id()
+    planned(store, here=here)
+    tokens = booth_plans.open_booths(store, here, who=BY)
+    for name in ("Anna", "Bo"):
+        sent_by(store, tokens[name])
+    app = run("ballots", url, here)
+    found = words(app).replace("*", "")
+    assert "2 of 3 ballots sent." in found
+    assert "Kept as you type" not in found
+    assert "ready" not in found
+    assert app.button(key="close").disabled
+    assert app.checkbox(key="sure-2").label == "These 2 of 3 are all there will be"
+    app.checkbox(key="sure-2").check().run()
+    assert not app.button(key="close").disabled
+    sent_by(store, tokens["Cleo"])
+    app.button(key="close").click().run()  # what was ticked is not true any more
+    assert not store.session(here).closed
+    assert "3 of 3 ballots sent." in words(app).replace("*", "")
+    (left,) = app.checkbox  # all of the plan, and fewer than the question says
+    assert left.label == "These 3 of 24 planned ballots are all there will be"
+    assert not left.value
+    left.check().run()
+    app.button(key="close").click().run()
+    assert store.session(here).closed
