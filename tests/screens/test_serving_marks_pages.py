@@ -42,6 +42,12 @@ def mine(store, name):
     return {n: t for n, t in store.cells("s1").items() if t["assessor"] == name}
 
 
+def answered(store, name, **given):
+    """Type an answer, as from paper, on the first ballot of somebody."""
+    line, texts = next(iter(mine(store, name).items()))
+    workflow.enter_cells(store, "s1", {line: given or {"answer": texts["code_1"]}}, who=BY)
+
+
 def words(app):
     """What a page says, without the marks that keep it from being markup."""
     return shown(app).replace("\\", "")
@@ -60,7 +66,10 @@ def test_allergens_are_declared_before_anything_is_handed_out(store, url):
     app.text_input(key="allergens-s1-1").set_value("none")
     app.button(key="declare-allergens").click().run()
     assert not app.exception
-    assert {"open-booths", "did-not-come", "confirm-served"} <= keys(app)
+    assert {"open-booths", "did-not-come"} <= keys(app)
+    assert "confirm-served" not in keys(app)  # nobody came yet
+    answered(store, "Bo", score="2")
+    assert "confirm-served" in keys(app.run())
     assert "do not all declare the same" in words(app)
     app.text_input(key="allergens-s1-1").set_value("soy, in zinc press only").run()
     app.button(key="declare-allergens").click().run()
@@ -93,12 +102,16 @@ def test_who_did_not_come_leaves_in_a_click(store, url):
     app.selectbox(key="absent-s1-0").set_value("Bo").run()
     app.button(key="did-not-come").click().run()
     assert not app.exception
-    assert "3 assessors planned, 1 did not come: 2 came." in words(app)
+    assert "3 assessors planned, 1 did not come: who came is not known yet." in words(app)
+    answered(store, "Cleo")
+    app.run()
+    assert "1 did not come: 1 came, 1 without an answer." in words(app)
     assert "2 assessors" in words(app)
 
 
 def test_served_as_planned_is_confirmed_and_a_turned_tray_stated(store, url):
     planned(store)
+    answered(store, "Anna")
     app = run("serve", url)
     app.button(key="confirm-served").click().run()
     assert "All was served as planned, confirmed" in words(app)
@@ -148,7 +161,7 @@ def test_finding_says_what_was_served_and_a_closed_serving_stays(store, url):
     served.confirm_served(store, "s1", who=BY)
     workflow.close(store, "s1", who=BY)
     found = words(run("finding", url))
-    assert "3 assessors planned: 3 came." in found
+    assert "3 assessors planned: 2 came, 1 without an answer." in found
     assert "Planned and not served (spilled: tray fell)" in found
     assert "All else was served as planned, confirmed" in found
     app = run("serve", url)
