@@ -158,7 +158,14 @@ def test_sittings_warm_up_and_the_button_of_the_next_sitting(store, url):
     assert "Missing: plain syrup" in words(app)
     declared(store, app)
     assert "Sitting 1 of 2" in words(app)
+    assert "Not done yet: P01, P02, P03." in words(app)
+    assert app.button(key="start-sitting-2").disabled
+    exclusions.not_today(store, "s1", "P03", who="A. Leader")
+    app.run()
+    assert "Not done yet: P01, P02." in words(app)
+    app.checkbox(key="start-before-2").check().run()
     app.button(key="start-sitting-2").click().run()
+    assert not app.exception
     assert store.session("s1").serving["breaks"]["started"] == 2
     assert "Sitting 2 of 2" in words(app)
     assert not [button for button in app.button if button.key.startswith("start-sitting")]
