@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from sensory import booth_plans, booths, exclusions, served, workflow
 from sensory.methods import find_test
+from sensory.screens.exclusions import sample_labels
 from sensory.serving.lines import ballot_lines
 from sensory.serving.planning import serving_plan
 from sensory.store.repository import open_store
@@ -86,7 +89,7 @@ def test_not_today_and_not_this_sample_are_marked_and_taken_back(store, url):
     assert exclusions.excluded_samples(store, "s1") == {"Bo": ("B",)}
     assert [t["not served"] for t in mine(store, "Bo").values()] == ["not this sample"]
     table = next(one.value for one in app.dataframe if "assessor" in one.value.columns)
-    assert list(table["B"]) == ["", "not this sample", ""]
+    assert list(table["B (suspect batch)"]) == ["", "not this sample", ""]
     app.selectbox(key="excluded-s1").set_value("Cleo").run()
     app.multiselect(key="marked-s1-2-").set_value(["not today"]).run()
     app.button(key="keep-excluded").click().run()
@@ -94,6 +97,33 @@ def test_not_today_and_not_this_sample_are_marked_and_taken_back(store, url):
     app.multiselect(key="marked-s1-2-0").set_value([]).run()
     app.button(key="keep-excluded").click().run()
     assert not any("not served" in t for t in mine(store, "Cleo").values())
+
+
+def test_not_today_wins_where_all_is_ticked(store, url):
+    planned(store)
+    app = run("serve", url)
+    box = app.multiselect(key="marked-s1-0-")
+    assert box.options == [
+        "not today", "not this sample: A (reference)", "not this sample: B (suspect batch)",
+    ]  # fmt: skip
+    box.set_value(["not today", "A", "B"]).run()
+    app.button(key="keep-excluded").click().run()
+    assert not app.exception
+    assert [t["not served"] for t in mine(store, "Anna").values()] == ["not today"]
+    box = app.multiselect(key="marked-s1-0-0-1-2")
+    assert box.value == ["not today", "A", "B"]
+    table = next(one.value for one in app.dataframe if "assessor" in one.value.columns)
+    assert list(table["A (reference)"]) == ["not today", "", ""]
+
+
+def test_a_letter_goes_with_what_it_stands_for(store, url):
+    planned(store)
+    session = store.session("s1")
+    assert sample_labels(session) == {"A": "A (reference)", "B": "B (suspect batch)"}
+    bare = replace(session, details=replace(session.details, samples=()))
+    assert sample_labels(bare) == {"A": "A (reference)", "B": "B (sample compared)"}
+    planned(store, "pressing", "PROFILE", ["reference", "B"], here="s2")
+    assert sample_labels(store.session("s2")) == {"reference": "reference", "B": "B"}
 
 
 def test_who_did_not_come_leaves_in_a_click(store, url):
