@@ -19,7 +19,7 @@ from ..report.serving_sheets import (
 from ..serving.lines import ballot_lines
 from ..serving.plan import ServingPlan
 from ..serving.planning import serving_plan
-from .arrangement import arrangement_fields
+from .arrangement import arrangement_fields, other_than_agreed
 from .exclusions import absent, before_serving, sheets_to_serve
 from .frame import chosen_session, current_frame, go, minute, plain, shown_errors, who
 from .served import after_serving
@@ -95,6 +95,7 @@ def _put_on_record(
 ) -> None:
     st.subheader("Is it balanced?")
     st.table(_rows(plan.evenness.records(), plain), hide_index=True)
+    other_than_agreed(session, plan)
     if st.button("Put this plan on record", key="plan-serving", type="primary"):
         serve(
             current_frame().store,

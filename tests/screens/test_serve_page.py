@@ -171,6 +171,46 @@ def test_sittings_warm_up_and_the_button_of_the_next_sitting(store, url):
     assert not [button for button in app.button if button.key.startswith("start-sitting")]
 
 
+def test_one_sitting_says_how_there_are_two_and_other_ballots_are_warned_of(store, url):
+    session(store, "suspect_batch")  # agreed for 24 ballots
+    app = run("serve", url)
+    only = "for two sittings serve each twice"
+    assert only in words(app)
+    assert not app.warning
+    app.number_input(key="times-s1").set_value(2).run()
+    assert only not in words(app)
+    assert "This plan is for 48 ballots; the question was agreed for 24." in app.warning[0].value
+    app.text_area(key="people-s1").set_value("12").run()
+    assert not app.warning
+    app.text_area(key="people-s1").set_value("Anna").run()
+    app.number_input(key="times-s1").set_value(1).run()
+    assert "This plan is for 1 ballot; the question" in app.warning[0].value
+    on_record(store, app)  # a warning, no refusal
+
+
+def test_a_profile_counts_a_ballot_line_for_each_cup(store, url):
+    session(store, "pressing")  # agreed for 60 ballots
+    app = run("serve", url)
+    app.text_area(key="samples-s1").set_value("reference\nnew press\nother press").run()
+    assert "serve each twice" not in words(app)  # cups of one set go into three sittings
+    app.text_area(key="people-s1").set_value("20").run()
+    assert not app.warning
+    app.text_area(key="people-s1").set_value("60").run()
+    assert "This plan is for 180 ballots" in app.warning[0].value
+
+
+def test_a_ranking_is_not_sent_to_a_second_serving_that_is_refused(store, url):
+    session(store, "aftertaste")
+    app = run("serve", url)
+    app.text_area(key="samples-s1").set_value("sugar\nblend 1\nblend 2").run()
+    assert "a set is tasted at once" in words(app)
+    assert "serve each twice" not in words(app)
+    app.number_input(key="times-s1").set_value(2).run()
+    assert not app.exception
+    assert "a table of rankings holds one" in app.error[0].value
+    assert not [button for button in app.button if button.key == "plan-serving"]
+
+
 def test_a_break_may_last_some_minutes(store, url):
     session(store, "pressing")
     app = run("serve", url)
