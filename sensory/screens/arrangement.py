@@ -72,8 +72,8 @@ def arrangement_fields(
             )
             if possible == (1,):
                 whole = isinstance(test, Method) and test.together
-                more = "a set is tasted at once" if whole else "for two sittings serve each twice"
-                st.markdown(f"Only one is possible: {more}.")
+                advice = "a set is tasted at once" if whole else "for two sittings serve each twice"
+                st.markdown(f"Only one is possible: {advice}.")
             minutes = _break(here) if sittings > 1 else 0
     more: dict[str, Any] = {"sittings": sittings, "warm_up": warm_up.strip() or None}
     if samples and size < len(samples):
