@@ -145,20 +145,34 @@ def start_sitting(store: Store, session_id: str, number: int, *, who: str) -> St
 
 
 def done_with(store: Store, session_id: str, sitting: int) -> tuple[int, int]:
-    """How many assessors are done up to a sitting, of how many who taste today.
+    """How many assessors are done up to a sitting, of how many who have ballots today.
 
     Done is who has no ballot left that waits: each is sent, left out or not served.
     """
+    done = _done(store, session_id, sitting).values()
+    return sum(done), len(done)
+
+
+def not_done_with(store: Store, session_id: str, sitting: int) -> tuple[str, ...]:
+    """Names of those who still have a ballot up to a sitting; see `done_with`."""
+    done = _done(store, session_id, sitting)
+    return tuple(name for name, is_done in done.items() if not is_done)
+
+
+def _done(store: Store, session_id: str, sitting: int) -> dict[str, bool]:
     session, cells = store.session(session_id), store.cells(session_id)
-    done = []
+    done = {}
     for name, seat in seats_of(people_of(store, session_id)).items():
         mine = {line: texts for line, texts in cells.items() if texts["assessor"] == name}
         if seat not in session.serving["plan"]["assessors"] or excused(mine):
             continue
+        # What an assessor left out had been put down; what is excluded never is.
+        if all(texts.get(NOT_SERVED) and not texts.get(LEFT) for texts in mine.values()):
+            continue
         by_line = _sittings(mine, rows_of_seat(session, seat))
         here = [mine[line] for line in mine if by_line[line] <= sitting]
-        done.append(all(texts.get(SENT) or texts.get(NOT_SERVED) for texts in here))
-    return sum(done), len(done)
+        done[name] = all(texts.get(SENT) or texts.get(NOT_SERVED) for texts in here)
+    return done
 
 
 def next_sitting(session: StoredSession) -> int | None:

@@ -116,6 +116,7 @@ def not_today(
 ) -> int:
     """Serve an assessor nothing more today, or take that back; how many lines changed.
 
+    It goes before 'not this sample', which stands again when it is taken back.
     Taken back, the booth asks for consent again if it was told 'not today' there.
 
     Raises
@@ -132,7 +133,7 @@ def not_today(
             for ballot in ballots_of(session, mine)
             if not answered(session, mine, ballot)
             for line in ballot
-            if not mine[line].get(NOT_SERVED)
+            if mine[line].get(NOT_SERVED, "") in ("", NOT_THIS_SAMPLE) and not mine[line].get(LEFT)
         }
         return store.write_cells(session_id, changes, who=who, why=NOT_TODAY)
     again = {

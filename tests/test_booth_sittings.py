@@ -383,8 +383,10 @@ def test_a_ballot_left_out_before_a_break_keeps_nobody_waiting(store):
     with pytest.raises(RecordError, match="The break of sitting 2 comes first"):
         booths.leave_out(store, token, here.ballot.line)
     assert booth_sittings.done_with(store, session_id, 1) == (1, 3)
-    exclusions.exclude(store, session_id, "Bo", PRESSES, who="L")
-    assert booth_sittings.done_with(store, session_id, 1) == (2, 3)
+    assert booth_sittings.not_done_with(store, session_id, 1) == ("Bo", "Cleo")
+    exclusions.exclude(store, session_id, "Bo", PRESSES, who="L")  # no ballots, so not counted
+    assert booth_sittings.done_with(store, session_id, 1) == (1, 2)
+    assert booth_sittings.not_done_with(store, session_id, 1) == ("Cleo",)
     exclusions.not_today(store, session_id, "Bo", who="L")
     exclusions.exclude(store, session_id, "Bo", [], who="L")
     exclusions.not_today(store, session_id, "Bo", who="L")
@@ -398,6 +400,17 @@ def test_a_ballot_left_out_before_a_break_keeps_nobody_waiting(store):
     booths.consent(store, again)
     assert booths.visit(store, again).halt is None
     assert booth_sittings.done_with(store, session_id, 1) == (1, 2)
+
+
+def test_who_left_all_out_at_the_booth_is_done_with_the_sitting(store):
+    session_id, _, tokens = served(store, "TRIANGLE", replicates=2, sittings=2)
+    booths.consent(store, tokens["Anna"])
+    booths.leave_out(store, tokens["Anna"], booths.visit(store, tokens["Anna"]).ballot.line)
+    assert booth_sittings.done_with(store, session_id, 1) == (1, 3)
+    booth_sittings.start_sitting(store, session_id, 2, who="L")
+    booths.leave_out(store, tokens["Anna"], booths.visit(store, tokens["Anna"]).ballot.line)
+    assert booth_sittings.done_with(store, session_id, 2) == (1, 3)
+    assert booth_sittings.not_done_with(store, session_id, 2) == ("Bo", "Cleo")
 
 
 def test_a_break_counts_from_a_ballot_left_out_last(store, monkeypatch):

@@ -143,6 +143,37 @@ def test_marks_are_journalled_by_their_two_words_and_without_a_name(store):
     assert store.verify() == []
 
 
+@pytest.mark.parametrize("key", ["PROFILE", "TRIANGLE"])
+def test_not_today_goes_before_not_this_sample(store, key):
+    session_id, plan = planned(store, key)
+    laid_out = store.cells(session_id)
+    names = sorted({row.sample for row in plan.rows if row.assessor == "Bo"})
+
+    def held():
+        return {texts.get(NOT_SERVED) for texts in mine(store, session_id, "Bo").values()}
+
+    exclusions.exclude(store, session_id, "Bo", names, who=BY)
+    assert held() == {"not this sample"}
+    assert exclusions.not_today(store, session_id, "Bo", who=BY) == len(
+        mine(store, session_id, "Bo")
+    )
+    assert held() == {"not today"}
+    exclusions.not_today(store, session_id, "Bo", taken_back=True, who=BY)
+    assert held() == {"not this sample"}
+    exclusions.exclude(store, session_id, "Bo", [], who=BY)
+    assert store.cells(session_id) == laid_out
+
+
+def test_what_was_left_out_at_the_booth_stays_so_on_not_today(store):
+    session_id, _ = planned(store, "PROFILE")
+    token = booth_plans.open_booths(store, session_id, who=BY)["Bo"]
+    booths.consent(store, token)
+    booths.leave_out(store, token, booths.visit(store, token).ballot.line)
+    assert exclusions.not_today(store, session_id, "Bo", who=BY) == 2
+    held = [texts[NOT_SERVED] for texts in mine(store, session_id, "Bo").values()]
+    assert sorted(held) == ["not this sample", "not today", "not today"]
+
+
 def test_marks_can_be_taken_back_and_do_not_hide_each_other(store):
     session_id, _ = planned(store, "PROFILE")
     laid_out = store.cells(session_id)
@@ -312,7 +343,7 @@ def test_somebody_absent_who_comes_after_all_is_seated_anew(store, key):
     assert not old & {row.code for row in new.rows if row.assessor == "Bo"}
     assert exclusions.excluded_samples(store, session_id)["Bo"] == (plan.rows[0].sample,)
     said = served_beside_plan(store.session(session_id), store.cells(session_id)).came
-    assert said == "3 assessors planned, 1 came late: 3 came."
+    assert said == "3 assessors planned, 1 came late: who came is not known yet."
     for other in booth_plans.open_booths(store, session_id, who=BY).values():
         finish(store, other)
     left = [texts for texts in mine(store, session_id, "Bo").values() if not texts.get(NOT_SERVED)]

@@ -8,11 +8,17 @@ from dataclasses import dataclass
 
 from ..base.records import StoredSession
 from ..serving.marks import (
+    BOOTH_MARKS,
+    CONSENT,
     DEPARTURE,
+    LEFT,
     NOT_COME,
     NOT_SERVED,
     NOT_TODAY,
     SEAT,
+    SENT,
+    SERVING_MARKS,
+    WARM_UP,
     codes_of,
     planned_cells,
 )
@@ -21,6 +27,8 @@ from ..serving.plan import ServingPlan
 Cells = Mapping[int, Mapping[str, str]]
 COLUMNS = ("order", "pair", "sample")
 """Where a ballot line says what was served."""
+_NO_ANSWER = BOOTH_MARKS | SERVING_MARKS | {"assessor", *COLUMNS, "code", "codes", "replicate"}
+_NO_ANSWER |= {"guess", "comment", *(f"code_{number}" for number in range(1, 6))}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,7 +38,7 @@ class Served:
     Attributes
     ----------
     came : str
-        How many assessors were planned, and how many came.
+        How many assessors were planned, and how many came as far as their ballots show.
     confirmed : str
         Whether it was confirmed that all, or all else, was served as planned, and when.
     departures : tuple of str
@@ -92,17 +100,48 @@ def _came(plan: ServingPlan, cells: Cells, seats: Mapping[str, str]) -> str:
     absent = sum(what == "without" and first[seat] == "without" for seat, what in last.items())
     new = sum(first[seat] == "late" for seat in last if seat in plan.assessors)
     planned = len(plan.assessors) - new + absent
-    excused = {
-        seats.get(texts.get("assessor", ""))
-        for texts in cells.values()
-        if texts.get(NOT_SERVED) == NOT_TODAY
-    }
     parts = [f"{planned} assessor{'s' * (planned != 1)} planned"]
     parts += [f"{absent} {NOT_COME}"] if absent else []
     parts += [f"{late} came late"] if late else []
-    today = len(excused & set(plan.assessors))
-    said = f"{', '.join(parts)}: {len(plan.assessors)} came"
-    return f"{said}, {today} of them {NOT_TODAY}." if today else f"{said}."
+    said, there = ", ".join(parts), set(plan.assessors)
+    begun = {seats[name] for name in came(cells)} & there
+    if not begun:
+        return f"{said}: who came is not known yet."
+    excused = there & {
+        seats[texts.get("assessor", "")]
+        for texts in cells.values()
+        if texts.get(NOT_SERVED) == NOT_TODAY or texts.get(CONSENT, "").startswith(NOT_TODAY)
+    }
+    counts = [f"{len(begun)} came"]
+    counts += [f"{len(excused & begun)} of them {NOT_TODAY}"] if excused & begun else []
+    counts += [f"{len(excused - begun)} {NOT_TODAY}"] if excused - begun else []
+    silent = len(there - begun - excused)
+    counts += [f"{silent} without an answer"] if silent else []
+    return f"{said}: {', '.join(counts)}."
+
+
+def came(cells: Cells) -> set[str]:
+    """Names of those who came: they consented at a booth, left a ballot out, or have an answer.
+
+    Parameters
+    ----------
+    cells : mapping of int to mapping of str to str
+        Ballot lines of a serving plan.
+
+    Examples
+    --------
+    >>> sorted(came({1: {"assessor": "Anna", "code": "412", "score": "3"},
+    ...              2: {"assessor": "Bo", "code": "837", "comment": "late"},
+    ...              3: {"assessor": "Cleo", "code": "265", "consent": "2026-09-14T10:31"}}))
+    ['Anna', 'Cleo']
+    """
+    return {
+        texts.get("assessor", "")
+        for texts in cells.values()
+        if any(text and name not in _NO_ANSWER for name, text in texts.items())
+        or any(texts.get(mark) for mark in (SENT, WARM_UP, LEFT))
+        or (texts.get(CONSENT) and not texts[CONSENT].startswith(NOT_TODAY))
+    }
 
 
 def _otherwise(plan: ServingPlan, cells: Cells, seats: Mapping[str, str]) -> Iterator[str]:

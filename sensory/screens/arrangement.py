@@ -9,9 +9,12 @@ from typing import Any
 import streamlit as st
 
 from ..base.records import StoredSession
+from ..base.results import several
 from ..booth_plans import MOST_MINUTES
 from ..methods import Method, find_test
 from ..serving.blocks import MOST_SAMPLES, incomplete_blocks
+from ..serving.lines import ballot_lines
+from ..serving.plan import ServingPlan
 from ..serving.planning import MOST_ASSESSORS
 from ..serving.rules import possible_sittings
 
@@ -59,18 +62,34 @@ def arrangement_fields(
                 "Question: that is what assessors read before they taste.",
             )
         with right:
+            possible = possible_sittings(test, sets * replicates, size)
             sittings = st.selectbox(
                 "Sittings, with a break between them",
-                possible_sittings(test, sets * replicates, size),
+                possible,
                 key=f"sittings-{sets * replicates}-{size}-{here}",
                 help="A set that is compared as a whole is not broken up: for more sittings let "
                 "each assessor get it more often.",
             )
+            if possible == (1,):
+                whole = isinstance(test, Method) and test.together
+                advice = "a set is tasted at once" if whole else "for two sittings serve each twice"
+                st.markdown(f"Only one is possible: {advice}.")
             minutes = _break(here) if sittings > 1 else 0
     more: dict[str, Any] = {"sittings": sittings, "warm_up": warm_up.strip() or None}
     if samples and size < len(samples):
         more |= {"set_size": size, "sets": sets}
     return Arrangement(people=people, break_minutes=minutes, more=more)
+
+
+def other_than_agreed(session: StoredSession, plan: ServingPlan) -> None:
+    """Warn where a plan lays out more or fewer ballots than the question was agreed for."""
+    laid_out, agreed = len(ballot_lines(plan)), session.question.assessors
+    if laid_out != agreed:
+        st.warning(
+            f"This plan is for {several(laid_out, 'ballot')}; the question was agreed for "
+            f"{agreed}. The risks agreed hold for that number: change the assessors or how "
+            "often each is served, or agree another question in a new session."
+        )
 
 
 def _blocks(session: StoredSession, samples: Sequence[str] | None) -> tuple[int, int]:

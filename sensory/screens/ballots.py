@@ -10,6 +10,7 @@ from ..ballots.lines import cells_of_file, headings_for
 from ..ballots.template import template_columns, template_csv, template_xlsx
 from ..base.records import StoredSession
 from ..base.results import several
+from ..booth_plans import progress
 from ..methods import Method, attributes_of, find_test
 from ..outcomes import Checked
 from ..serving.marks import SERVING_MARKS
@@ -67,11 +68,26 @@ def page() -> None:
 def _at_booths(session: StoredSession) -> None:
     """Counts of what was sent, never an answer; closing opens the finding."""
     checked = checked_ballots(current_frame().store, session.id)
-    _way_on(session, checked, True)
+    counts = _sent(session)
+    _way_on(session, checked, True, counts)
     st.markdown(
         "Assessors answer at booths. What they answered is shown when the ballots are closed."
     )
     sent_so_far(session)
+    _anew(session, counts)
+
+
+def _sent(session: StoredSession) -> tuple[int, int]:
+    """Ballots sent from the booths, of how many that are expected."""
+    counts = progress(current_frame().store, session.id)
+    return sum(done for _, done, _ in counts), sum(whole for _, _, whole in counts)
+
+
+@st.fragment(run_every=5.0)
+def _anew(session: StoredSession, counts: tuple[int, int]) -> None:
+    """Run the page anew once another ballot was sent: what closing means has changed."""
+    if _sent(session) != counts:
+        st.rerun()
 
 
 def _typed_too_late(session: StoredSession, cells: dict[int, dict[str, str]]) -> list[str]:
@@ -90,36 +106,53 @@ def _typed_too_late(session: StoredSession, cells: dict[int, dict[str, str]]) ->
     return lost
 
 
-def _way_on(session: StoredSession, checked: Checked, any_cells: bool) -> None:
+def _way_on(
+    session: StoredSession,
+    checked: Checked,
+    any_cells: bool,
+    sent: tuple[int, int] | None = None,
+) -> None:
+    """Where the ballots stand, and closing them; `sent` counts those of booths."""
     wrong = len(checked.blocking) if any_cells else 0
-    ready, remarks = checked.ready, len(checked.remarks)
     words, button = st.columns([3, 2], vertical_alignment="center")
-    words.markdown(
-        f"**{several(ready, 'ballot')}** ready, **{several(wrong, 'thing')}** to mend, "
-        f"**{several(remarks, 'remark')}**. Kept as you type."
-    )
+    words.markdown(_standing(checked, wrong, sent))
     if not session.agreed:
         with button:
             st.markdown("The question comes before the finding.")
             if st.button("To the question", key="to-question", type="primary"):
                 go("question")
         return
-    planned = session.question.assessors
-    sure = True
-    if 0 < ready < planned:
-        sure = button.checkbox(
-            f"These {ready} of {planned} planned ballots are all there will be", key="sure"
-        )
-    if button.button(
-        "Close the ballots and show the finding",
-        key="close",
-        type="primary",
-        disabled=bool(wrong or not ready or not sure),
-    ):
+    few = _fewer(session, checked, sent)
+    # The count is in the key: what was ticked of two ballots is not said of three.
+    key = f"sure-{sent[0]}" if sent else "sure"
+    sure = not few or button.checkbox(few, key=key)
+    waits = bool(wrong or not checked.ready or not sure)
+    clicked = button.button(
+        "Close the ballots and show the finding", key="close", type="primary", disabled=waits
+    )
+    if clicked and not waits:
         with shown_errors():
             st.session_state[CLOSING] = session.id
             close_and_note(current_frame().store, session.id, who=who(session))
             go("finding")
+
+
+def _standing(checked: Checked, wrong: int, sent: tuple[int, int] | None) -> str:
+    mend = f"**{several(wrong, 'thing')}** to mend"
+    if sent:
+        return f"**{sent[0]} of {sent[1]} ballots** sent" + (f", {mend}." if wrong else ".")
+    remarks = several(len(checked.remarks), "remark")
+    return f"**{several(checked.ready, 'ballot')}** ready, {mend}, **{remarks}**. Kept as you type."
+
+
+def _fewer(session: StoredSession, checked: Checked, sent: tuple[int, int] | None) -> str:
+    """What is to be ticked before closing with fewer ballots than planned; empty for nothing."""
+    if sent and sent[0] < sent[1]:
+        return f"These {sent[0]} of {sent[1]} are all there will be"
+    ready, planned = checked.ready, session.question.assessors
+    if 0 < ready < planned:
+        return f"These {ready} of {planned} planned ballots are all there will be"
+    return ""
 
 
 def _order_hint(session: StoredSession) -> str:

@@ -15,17 +15,18 @@ from ..exclusions import (
     excluded_samples,
     not_today,
 )
-from ..methods import find_method
+from ..methods import find_method, find_test
 from ..report.serving_sheets import ballots_pdf, labels_pdf, preparation_pdf
 from ..serving.allergens import NONE, allergens_in, declared_allergens, served_samples, undeclared
 from ..serving.marks import NOT_SERVED, NOT_THIS_SAMPLE, NOT_TODAY, rows_to_serve, to_serve
 from ..serving.plan import ServingPlan
+from ..serving.rules import HAS_A, compares_two
 from .frame import current_frame, plain, shown_errors, who
 
 
 def before_serving(session: StoredSession, plan: ServingPlan) -> bool:
     """Show both parts; whether sheets and booths may be handed out."""
-    missing = undeclared(session)
+    missing, called = undeclared(session), sample_labels(session)
     st.subheader("Before serving")
     if session.closed:
         _declared(session)
@@ -33,7 +34,8 @@ def before_serving(session: StoredSession, plan: ServingPlan) -> bool:
     if missing:
         st.warning(
             "Sheets and booths wait: the allergens of each sample have to be declared first. "
-            f"Missing: {plain(', '.join(missing))}. Where there are none, write '{NONE}'."
+            f"Missing: {plain(', '.join(called[one] for one in missing))}. "
+            f"Where there are none, write '{NONE}'."
         )
     _telling(session, plan)
     left, right = st.columns(2, gap="large")
@@ -42,6 +44,22 @@ def before_serving(session: StoredSession, plan: ServingPlan) -> bool:
     with right, shown_errors():
         _exclude(session, plan)
     return not missing or bool(session.serving.get("booths"))
+
+
+def sample_labels(session: StoredSession) -> dict[str, str]:
+    """What each served sample is called on the page.
+
+    Letters of a test of two samples, and the A of a method that has one, go with the name in
+    the description of the session; without one, A is the reference, B the sample compared.
+    """
+    test = find_test(session.question.protocol)
+    means = {"A": "reference"} if compares_two(test) or test.key in HAS_A else {}
+    means |= {"B": "sample compared"} if compares_two(test) else {}
+    names = {one.letter.strip(): one.name.strip() for one in session.details.samples}
+    means = {letter: names.get(letter) or word for letter, word in means.items()}
+    return {
+        one: f"{one} ({means[one]})" if one in means else one for one in served_samples(session)
+    }
 
 
 def _telling(session: StoredSession, plan: ServingPlan) -> None:
@@ -64,18 +82,21 @@ def _telling(session: StoredSession, plan: ServingPlan) -> None:
 
 
 def _declared(session: StoredSession) -> dict[str, str]:
-    declared = declared_allergens(session)
-    said = (f"- {plain(name)}: {plain(text or 'not declared')}" for name, text in declared.items())
+    declared, called = declared_allergens(session), sample_labels(session)
+    said = (
+        f"- {plain(called[name])}: {plain(text or 'not declared')}"
+        for name, text in declared.items()
+    )
     st.markdown("\n".join(said))
     return declared
 
 
 def _declare(session: StoredSession, missing: bool) -> None:
-    declared = _declared(session)
+    declared, called = _declared(session), sample_labels(session)
     with st.expander("Declare the allergens of each sample", expanded=missing):
         typed = {
             name: st.text_input(
-                plain(name),
+                plain(called[name]),
                 value=text,
                 placeholder=f"such as milk; sulphites. Or {NONE}",
                 key=f"allergens-{session.id}-{at}",
@@ -96,14 +117,16 @@ def _exclude(session: StoredSession, plan: ServingPlan) -> None:
     with st.expander("Not today, or not this sample", expanded=bool(excluded or today)):
         st.markdown("No reason is asked, and none is kept.")
         person = st.selectbox("Assessor", plan.assessors, key=f"excluded-{session.id}")
-        choices = [NOT_TODAY, *served_samples(session)]
+        choices, called = [NOT_TODAY, *served_samples(session)], sample_labels(session)
         before = [NOT_TODAY] * (person in today) + list(excluded.get(person, ()))
         state = "-".join(str(choices.index(one)) for one in before)
         marked = st.multiselect(
             "Not for this assessor",
             choices,
             default=before,
-            format_func=lambda one: one if one == NOT_TODAY else f"{NOT_THIS_SAMPLE}: {one}",
+            format_func=lambda one: (
+                one if one == NOT_TODAY else f"{NOT_THIS_SAMPLE}: {called.get(one, one)}"
+            ),
             key=f"marked-{session.id}-{plan.assessors.index(person)}-{state}",
         )
         if st.button("Keep", key="keep-excluded", disabled=set(marked) == set(before)):
@@ -128,12 +151,12 @@ def _table(
     return [
         {"assessor": name}
         | {
-            sample: NOT_TODAY
+            label: NOT_TODAY
             if name in today
             else NOT_THIS_SAMPLE
             if sample in excluded.get(name, ())
             else ""
-            for sample in served_samples(session)
+            for sample, label in sample_labels(session).items()
         }
         for name in plan.assessors
     ]

@@ -9,7 +9,7 @@ from urllib.parse import urlsplit
 import streamlit as st
 
 from ..base.languages import languages
-from ..base.records import StoredSession
+from ..base.records import StoredSession, digest_of
 from ..booth_plans import add_late, open_booths, progress, serve, served_plan
 from ..methods import find_method, find_test
 from ..report.serving_sheets import (
@@ -19,7 +19,7 @@ from ..report.serving_sheets import (
 from ..serving.lines import ballot_lines
 from ..serving.plan import ServingPlan
 from ..serving.planning import serving_plan
-from .arrangement import arrangement_fields
+from .arrangement import arrangement_fields, other_than_agreed
 from .exclusions import absent, before_serving, sheets_to_serve
 from .frame import chosen_session, current_frame, go, minute, plain, shown_errors, who
 from .served import after_serving
@@ -95,6 +95,7 @@ def _put_on_record(
 ) -> None:
     st.subheader("Is it balanced?")
     st.table(_rows(plan.evenness.records(), plain), hide_index=True)
+    other_than_agreed(session, plan)
     if st.button("Put this plan on record", key="plan-serving", type="primary"):
         serve(
             current_frame().store,
@@ -168,19 +169,13 @@ def _booths(session: StoredSession) -> None:
     if session.closed:
         st.markdown(f"Closed {minute(session.closed_at)}.")
         return
-    store, key = current_frame().store, f"links-{session.id}"
+    key = f"links-{session.id}"
     opened = bool(session.serving.get("booths"))
     st.markdown(
         "Each assessor gets a link of their own. Links are shown once; new ones make the old "
         "ones useless."
     )
-    if st.button(
-        "New links for all booths" if opened else "Open the booths",
-        key="open-booths",
-        type="secondary" if opened else "primary",
-    ):
-        tokens = open_booths(store, session.id, who=who(session))
-        st.session_state[key] = {name: _link(token) for name, token in tokens.items()}
+    _links(session, key, opened)
     _late(session, key)
     absent(session)
     links = st.session_state.get(key)
@@ -197,6 +192,24 @@ def _booths(session: StoredSession) -> None:
     sittings_panel(session)
     if opened or links:
         sent_so_far(session)
+
+
+def _links(session: StoredSession, key: str, opened: bool) -> None:
+    """The button for the links; new ones are asked about first, since the old ones end."""
+    if opened:
+        # The links on record are in the key: each set of links is asked about anew.
+        sure = st.checkbox(
+            "The old links become useless",
+            key=f"useless-{digest_of(session.serving['booths'])[:12]}",
+        )
+        # Under another key than the first time: a late second tap ends no link.
+        asked = st.button("New links for all booths", key="new-links", disabled=not sure) and sure
+    else:
+        asked = st.button("Open the booths", key="open-booths", type="primary")
+    if asked:
+        tokens = open_booths(current_frame().store, session.id, who=who(session))
+        st.session_state[key] = {name: _link(token) for name, token in tokens.items()}
+        st.rerun()
 
 
 def _late(session: StoredSession, key: str) -> None:

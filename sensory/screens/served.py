@@ -7,7 +7,7 @@ import streamlit as st
 from ..base.records import StoredSession
 from ..booth_ballots import ballots_of
 from ..booth_plans import lines_of
-from ..decisions.served import Served, served_beside_plan
+from ..decisions.served import Served, came, served_beside_plan
 from ..methods import find_method
 from ..served import (
     HAPPENED,
@@ -40,15 +40,16 @@ def show_served(served: Served | None) -> None:
 
 
 def after_serving(session: StoredSession, plan: ServingPlan) -> None:
-    """The confirmation, and what was otherwise."""
+    """The confirmation, once there are ballots, and what was otherwise."""
     store = current_frame().store
-    served = served_beside_plan(session, store.cells(session.id))
+    cells = store.cells(session.id)
+    served = served_beside_plan(session, cells)
     show_served(served)
     if session.closed:
         st.markdown("To change this, open the ballots again on *Finding*, with a reason.")
         return
     with shown_errors():
-        if st.button(
+        if came(cells) and st.button(
             "All else was served as planned"
             if served and served.departures
             else "All was served as planned",

@@ -6,8 +6,8 @@ import streamlit as st
 
 from ..base.records import StoredSession
 from ..booth_plans import BREAKS
-from ..booth_sittings import done_with, next_sitting, start_sitting
-from .frame import current_frame, who
+from ..booth_sittings import done_with, next_sitting, not_done_with, start_sitting
+from .frame import current_frame, plain, who
 
 
 def sittings_panel(session: StoredSession) -> None:
@@ -35,7 +35,16 @@ def _led(session: StoredSession, started: int, last: int) -> None:
         + ("." if started == last else " and wait.")
     )
     following = next_sitting(session)
+    if not following:
+        return
+    sure = True
+    if missing := not_done_with(store, session.id, started):
+        st.markdown(f"Not done yet: {plain(', '.join(missing))}.")
+        sure = st.checkbox(
+            f"Start sitting {following} before they are done", key=f"start-before-{following}"
+        )
     # The number is in the key: a late second tap cannot start the sitting after it.
-    if following and st.button(f"Start sitting {following}", key=f"start-sitting-{following}"):
+    key = f"start-sitting-{following}"
+    if st.button(f"Start sitting {following}", key=key, disabled=not sure) and sure:
         start_sitting(store, session.id, following, who=who(session))
         st.rerun()

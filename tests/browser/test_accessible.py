@@ -137,7 +137,7 @@ def test_pages_of_a_leader(visitor_of, network, store):
     found += at("question", "What is asked", asked, ".st-key-agree")
     found += at("ballots", "Ballots", choice, ".st-key-close")
     found += at("serve", "Is it balanced?", empty, ".st-key-plan-serving")
-    found += at("serve", "Sheets", served, ".st-key-open-booths")
+    found += at("serve", "Sheets", served, ".st-key-new-links")
     for session_id in (choice, profile):
         workflow.close(store, session_id, who="A. Leader")
     found += at("finding", "The batch deviates", choice, ".vega-embed .marks")

@@ -98,7 +98,10 @@ def test_warm_up_categories_and_break_by_thumb_and_by_keyboard(visit, store):
     assert [(one.get("sweet"), one.get("sour")) for one in texts] == [("7", "5"), (None, None)]
     leader = visit()
     leader.page.goto(f"{leader.server.url}/serve?session={session_id}")
-    leader.page.locator(".st-key-start-sitting-2 button").click()
+    leader.page.get_by_text("Start sitting 2 before they are done").click()
+    start = leader.page.locator(".st-key-start-sitting-2 button")
+    expect(start).to_be_enabled()
+    start.click()
     booth.heading("Warm-up sample")  # the page goes on by itself
     assert second in booth.text()
     for word in ("zinc press", "plain syrup", "Bo"):

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from sensory.base.records import Question, SessionDetails, StoredSession
-from sensory.decisions.served import served_beside_plan
+from sensory.decisions.served import came, served_beside_plan
 from sensory.serving.lines import ballot_lines
 from sensory.serving.marks import SEAT, rows_to_serve
 from sensory.serving.planning import serving_plan
@@ -29,7 +29,7 @@ def seated(count):
 
 
 @pytest.mark.parametrize(
-    ("steps", "came"),
+    ("steps", "said"),
     [
         ("", "4 assessors planned: 4 came."),
         ("-2", "4 assessors planned, 1 did not come: 3 came."),
@@ -41,7 +41,7 @@ def seated(count):
         ("+5 -5 +5", "4 assessors planned, 1 came late: 5 came."),
     ],
 )
-def test_who_was_planned_and_who_came_is_counted_by_hand(steps, came):
+def test_who_was_planned_and_who_came_is_counted_by_hand(steps, said):
     plan = serving_plan("triangle", seated(4), seed=3)
     cells = {
         line: {**texts, "assessor": f"name of {texts['assessor']}"}
@@ -58,10 +58,45 @@ def test_who_was_planned_and_who_came_is_counted_by_hand(steps, came):
             plan = plan.with_late(seat)
             new = next(t for t in ballot_lines(plan).values() if t["assessor"] == seat)
             cells[len(cells) + 1] = {**new, "assessor": f"name of {seat}"}
+    before = served_beside_plan(session_of(plan), cells).came
+    assert before == f"{said.split(':')[0]}: who came is not known yet."
+    for texts in cells.values():
+        if "not served" not in texts:
+            texts["answer"] = texts["code_1"]
     found = served_beside_plan(session_of(plan), cells)
-    assert found.came == came
+    assert found.came == said
     assert found.departures == ()
     assert found.lines == (found.came, found.confirmed)
+
+
+BEGUN = "2026-09-14T10:31:07.123+00:00"
+
+
+@pytest.mark.parametrize(
+    ("marks", "said"),
+    [
+        ({}, "who came is not known yet"),
+        ({1: {"comment": "cold"}, 2: {"guess": "x"}}, "who came is not known yet"),
+        ({1: {"not served": "not today"}}, "who came is not known yet"),
+        ({1: {"consent": BEGUN}}, "1 came, 3 without an answer"),
+        ({1: {"consent": BEGUN}, 2: {"consent": f"not today {BEGUN}"}},
+         "1 came, 1 not today, 2 without an answer"),
+        ({1: {"consent": BEGUN, "not served": "not today"}, 2: {"answer": "412"}},
+         "2 came, 1 of them not today, 2 without an answer"),
+        ({1: {"left out": BEGUN, "not served": "not this sample"}, 3: {"sent": BEGUN},
+          4: {"warm-up tasted": BEGUN}}, "3 came, 1 without an answer"),
+        ({1: {"answer": "412"}, 5: {"answer": "837", "assessor": "somebody else"}},
+         "1 came, 3 without an answer"),
+    ],
+)  # fmt: skip
+def test_only_who_has_begun_came(marks, said):
+    plan = serving_plan("triangle", seated(4), seed=3)
+    cells = ballot_lines(plan)
+    for line, more in marks.items():
+        cells[line] = cells.get(line, {}) | more
+    found = served_beside_plan(session_of(plan), cells)
+    assert found.came == f"4 assessors planned: {said}."
+    assert bool(came(cells)) == ("known" not in said)
 
 
 def test_plans_of_several_replicates_and_blocks_are_compared_whole():

@@ -55,7 +55,7 @@ def test_report_of_a_forced_choice(store):
     spilled = closed(store, "suspect_batch", "TRIANGLE", lambda texts: {"answer": texts["code_1"]})
     workflow.close(store, "s1", who=BY)
     text = text_of(session_pdf(workflow.summarise(store, "s1", version="1")))
-    assert "4 assessors planned, 1 did not come: 3 came." in text
+    assert "4 assessors planned, 1 did not come: 2 came, 1 without an answer." in text
     assert "It is not confirmed that all else was served as planned." in text
     assert f"Planned and not served (spilled: tray fell): row {spilled}." in text
     assert "A: sulphites; milk; B: sulphites; milk" in text

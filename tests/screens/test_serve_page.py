@@ -73,6 +73,39 @@ def test_samples_of_a_profile_come_from_the_page(store, url):
     assert len(app.session_state["links-s1"]) == 4
 
 
+def test_open_booths_offer_new_links_only_once_asked(store, url):
+    session(store, "suspect_batch")
+    app = run("serve", url)
+    app.text_area(key="people-s1").set_value("Anna\nBo").run()
+    app.button(key="plan-serving").click().run()
+    declared(store, app)
+    app.button(key="open-booths").click().run()
+    assert not app.exception
+    links, booths = app.session_state["links-s1"], store.session("s1").serving["booths"]
+    assert list(links) == ["Anna", "Bo"]
+    shown = next(one.value for one in app.table if "link" in one.value.columns)
+    assert set(shown["link"]) == set(links.values())
+    assert "open-booths" not in {button.key for button in app.button}
+    assert app.button(key="new-links").disabled
+
+    def useless():
+        return next(box for box in app.checkbox if box.key.startswith("useless-"))
+
+    assert useless().label == "The old links become useless"
+    useless().check().run()
+    app.button(key="new-links").click().run()
+    assert not app.exception
+    assert not set(store.session("s1").serving["booths"]) & set(booths)
+    assert not set(app.session_state["links-s1"].values()) & set(links.values())
+    assert not useless().value
+    assert app.button(key="new-links").disabled
+    useless().check().run()
+    booth_plans.open_booths(store, "s1", who="A. Leader")  # meanwhile, in another window
+    booths = store.session("s1").serving["booths"]
+    app.button(key="new-links").click().run()
+    assert store.session("s1").serving["booths"] == booths
+
+
 def test_wrong_people_get_a_sentence(store, url):
     session(store, "suspect_batch")
     app = run("serve", url)
@@ -125,10 +158,57 @@ def test_sittings_warm_up_and_the_button_of_the_next_sitting(store, url):
     assert "Missing: plain syrup" in words(app)
     declared(store, app)
     assert "Sitting 1 of 2" in words(app)
+    assert "Not done yet: P01, P02, P03." in words(app)
+    assert app.button(key="start-sitting-2").disabled
+    exclusions.not_today(store, "s1", "P03", who="A. Leader")
+    app.run()
+    assert "Not done yet: P01, P02." in words(app)
+    app.checkbox(key="start-before-2").check().run()
     app.button(key="start-sitting-2").click().run()
+    assert not app.exception
     assert store.session("s1").serving["breaks"]["started"] == 2
     assert "Sitting 2 of 2" in words(app)
     assert not [button for button in app.button if button.key.startswith("start-sitting")]
+
+
+def test_one_sitting_says_how_there_are_two_and_other_ballots_are_warned_of(store, url):
+    session(store, "suspect_batch")  # agreed for 24 ballots
+    app = run("serve", url)
+    only = "for two sittings serve each twice"
+    assert only in words(app)
+    assert not app.warning
+    app.number_input(key="times-s1").set_value(2).run()
+    assert only not in words(app)
+    assert "This plan is for 48 ballots; the question was agreed for 24." in app.warning[0].value
+    app.text_area(key="people-s1").set_value("12").run()
+    assert not app.warning
+    app.text_area(key="people-s1").set_value("Anna").run()
+    app.number_input(key="times-s1").set_value(1).run()
+    assert "This plan is for 1 ballot; the question" in app.warning[0].value
+    on_record(store, app)  # a warning, no refusal
+
+
+def test_a_profile_counts_a_ballot_line_for_each_cup(store, url):
+    session(store, "pressing")  # agreed for 60 ballots
+    app = run("serve", url)
+    app.text_area(key="samples-s1").set_value("reference\nnew press\nother press").run()
+    assert "serve each twice" not in words(app)  # cups of one set go into three sittings
+    app.text_area(key="people-s1").set_value("20").run()
+    assert not app.warning
+    app.text_area(key="people-s1").set_value("60").run()
+    assert "This plan is for 180 ballots" in app.warning[0].value
+
+
+def test_a_ranking_is_not_sent_to_a_second_serving_that_is_refused(store, url):
+    session(store, "aftertaste")
+    app = run("serve", url)
+    app.text_area(key="samples-s1").set_value("sugar\nblend 1\nblend 2").run()
+    assert "a set is tasted at once" in words(app)
+    assert "serve each twice" not in words(app)
+    app.number_input(key="times-s1").set_value(2).run()
+    assert not app.exception
+    assert "a table of rankings holds one" in app.error[0].value
+    assert not [button for button in app.button if button.key == "plan-serving"]
 
 
 def test_a_break_may_last_some_minutes(store, url):

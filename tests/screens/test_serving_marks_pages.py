@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
-from sensory import booth_plans, exclusions, served, workflow
+from sensory import booth_plans, booths, exclusions, served, workflow
 from sensory.methods import find_test
+from sensory.screens.exclusions import sample_labels
 from sensory.serving.lines import ballot_lines
 from sensory.serving.planning import serving_plan
 from sensory.store.repository import open_store
@@ -28,18 +31,24 @@ def store(url):
     opened.close()
 
 
-def planned(store, name="suspect_batch", key="TRIANGLE", samples=None):
+def planned(store, name="suspect_batch", key="TRIANGLE", samples=None, here="s1"):
     prepared = workflow.read_prepared(DEMO, name)
     del prepared["cells"]
-    workflow.open_session(store, "s1", **prepared, who="t", why="t")
-    workflow.agree(store, "s1", who=BY)
+    workflow.open_session(store, here, **prepared, who="t", why="t")
+    workflow.agree(store, here, who=BY)
     plan = serving_plan(find_test(key), ["Anna", "Bo", "Cleo"], seed=5, samples=samples)
-    booth_plans.serve(store, "s1", plan.to_dict(), ballot_lines(plan), who=BY)
+    booth_plans.serve(store, here, plan.to_dict(), ballot_lines(plan), who=BY)
     return plan
 
 
 def mine(store, name):
     return {n: t for n, t in store.cells("s1").items() if t["assessor"] == name}
+
+
+def answered(store, name, **given):
+    """Type an answer, as from paper, on the first ballot of somebody."""
+    line, texts = next(iter(mine(store, name).items()))
+    workflow.enter_cells(store, "s1", {line: given or {"answer": texts["code_1"]}}, who=BY)
 
 
 def words(app):
@@ -60,7 +69,10 @@ def test_allergens_are_declared_before_anything_is_handed_out(store, url):
     app.text_input(key="allergens-s1-1").set_value("none")
     app.button(key="declare-allergens").click().run()
     assert not app.exception
-    assert {"open-booths", "did-not-come", "confirm-served"} <= keys(app)
+    assert {"open-booths", "did-not-come"} <= keys(app)
+    assert "confirm-served" not in keys(app)  # nobody came yet
+    answered(store, "Bo", score="2")
+    assert "confirm-served" in keys(app.run())
     assert "do not all declare the same" in words(app)
     app.text_input(key="allergens-s1-1").set_value("soy, in zinc press only").run()
     app.button(key="declare-allergens").click().run()
@@ -77,7 +89,7 @@ def test_not_today_and_not_this_sample_are_marked_and_taken_back(store, url):
     assert exclusions.excluded_samples(store, "s1") == {"Bo": ("B",)}
     assert [t["not served"] for t in mine(store, "Bo").values()] == ["not this sample"]
     table = next(one.value for one in app.dataframe if "assessor" in one.value.columns)
-    assert list(table["B"]) == ["", "not this sample", ""]
+    assert list(table["B (suspect batch)"]) == ["", "not this sample", ""]
     app.selectbox(key="excluded-s1").set_value("Cleo").run()
     app.multiselect(key="marked-s1-2-").set_value(["not today"]).run()
     app.button(key="keep-excluded").click().run()
@@ -87,18 +99,49 @@ def test_not_today_and_not_this_sample_are_marked_and_taken_back(store, url):
     assert not any("not served" in t for t in mine(store, "Cleo").values())
 
 
+def test_not_today_wins_where_all_is_ticked(store, url):
+    planned(store)
+    app = run("serve", url)
+    box = app.multiselect(key="marked-s1-0-")
+    assert box.options == [
+        "not today", "not this sample: A (reference)", "not this sample: B (suspect batch)",
+    ]  # fmt: skip
+    box.set_value(["not today", "A", "B"]).run()
+    app.button(key="keep-excluded").click().run()
+    assert not app.exception
+    assert [t["not served"] for t in mine(store, "Anna").values()] == ["not today"]
+    box = app.multiselect(key="marked-s1-0-0-1-2")
+    assert box.value == ["not today", "A", "B"]
+    table = next(one.value for one in app.dataframe if "assessor" in one.value.columns)
+    assert list(table["A (reference)"]) == ["not today", "", ""]
+
+
+def test_a_letter_goes_with_what_it_stands_for(store, url):
+    planned(store)
+    session = store.session("s1")
+    assert sample_labels(session) == {"A": "A (reference)", "B": "B (suspect batch)"}
+    bare = replace(session, details=replace(session.details, samples=()))
+    assert sample_labels(bare) == {"A": "A (reference)", "B": "B (sample compared)"}
+    planned(store, "pressing", "PROFILE", ["reference", "B"], here="s2")
+    assert sample_labels(store.session("s2")) == {"reference": "reference", "B": "B"}
+
+
 def test_who_did_not_come_leaves_in_a_click(store, url):
     planned(store)
     app = run("serve", url)
     app.selectbox(key="absent-s1-0").set_value("Bo").run()
     app.button(key="did-not-come").click().run()
     assert not app.exception
-    assert "3 assessors planned, 1 did not come: 2 came." in words(app)
+    assert "3 assessors planned, 1 did not come: who came is not known yet." in words(app)
+    answered(store, "Cleo")
+    app.run()
+    assert "1 did not come: 1 came, 1 without an answer." in words(app)
     assert "2 assessors" in words(app)
 
 
 def test_served_as_planned_is_confirmed_and_a_turned_tray_stated(store, url):
     planned(store)
+    answered(store, "Anna")
     app = run("serve", url)
     app.button(key="confirm-served").click().run()
     assert "All was served as planned, confirmed" in words(app)
@@ -148,7 +191,7 @@ def test_finding_says_what_was_served_and_a_closed_serving_stays(store, url):
     served.confirm_served(store, "s1", who=BY)
     workflow.close(store, "s1", who=BY)
     found = words(run("finding", url))
-    assert "3 assessors planned: 3 came." in found
+    assert "3 assessors planned: 2 came, 1 without an answer." in found
     assert "Planned and not served (spilled: tray fell)" in found
     assert "All else was served as planned, confirmed" in found
     app = run("serve", url)
@@ -165,3 +208,38 @@ def test_marks_are_not_columns_to_be_typed_over(store, url):
     assert "not served" not in str(app)
     booth_plans.open_booths(store, "s1", who=BY)
     assert "0 of 2 ballots" in words(run("ballots", url)).replace("*", "")
+
+
+def sent_by(store, token):
+    booths.consent(store, token)
+    ballot = booths.visit(store, token).ballot
+    given = {ballot.line: {"answer": ballot.asked[0].choices[0][0]}}
+    booths.keep(store, token, ballot.line, given)
+    booths.send(store, token, ballot.line)
+
+
+def test_closing_booths_before_all_is_sent_is_asked_about(store, url):
+    here = workflow.new_session_id()
+    planned(store, here=here)
+    tokens = booth_plans.open_booths(store, here, who=BY)
+    for name in ("Anna", "Bo"):
+        sent_by(store, tokens[name])
+    app = run("ballots", url, here)
+    found = words(app).replace("*", "")
+    assert "2 of 3 ballots sent." in found
+    assert "Kept as you type" not in found
+    assert "ready" not in found
+    assert app.button(key="close").disabled
+    assert app.checkbox(key="sure-2").label == "These 2 of 3 are all there will be"
+    app.checkbox(key="sure-2").check().run()
+    assert not app.button(key="close").disabled
+    sent_by(store, tokens["Cleo"])
+    app.button(key="close").click().run()  # what was ticked is not true any more
+    assert not store.session(here).closed
+    assert "3 of 3 ballots sent." in words(app).replace("*", "")
+    (left,) = app.checkbox  # all of the plan, and fewer than the question says
+    assert left.label == "These 3 of 24 planned ballots are all there will be"
+    assert not left.value
+    left.check().run()
+    app.button(key="close").click().run()
+    assert store.session(here).closed
