@@ -5,8 +5,10 @@ from __future__ import annotations
 import re
 from typing import Any
 
+from ..base.errors import SensoryError
 from ..base.languages import languages
 from ..serving.marks import LATE
+from ..serving.plan import ServingPlan
 from .archive_form import SESSION
 
 _SEAT = re.compile(r"seat [1-9][0-9]{0,5}", re.ASCII)
@@ -25,6 +27,8 @@ def serving_faults(serving: Any) -> list[str]:
         return []
     if not isinstance(serving, dict) or not isinstance(serving.get("plan"), dict):
         return [f"{SESSION} has no plan in what is served."]
+    if serving["plan"] and not _plan(serving["plan"]):
+        return [f"{SESSION} has a plan that cannot be read in what is served."]
     booths, late = serving.get("booths", {}), serving.get(LATE, {})
     seats = booths.values() if isinstance(booths, dict) else ("",)
     if serving.get("language") not in languages():
@@ -38,6 +42,21 @@ def serving_faults(serving: Any) -> list[str]:
         for name, sound in _MARKS.items()
         if name in serving and not sound(serving[name])
     ]
+
+
+def _plan(plain: dict[str, Any]) -> bool:
+    """Whether a plan is one: its parts are read one by one by booths and pages."""
+    design, rows = plain.get("design"), plain.get("rows")
+    if not isinstance(design, dict) or not isinstance(rows, list):
+        return False
+    sets = design.get("samples")
+    named = isinstance(sets, list) and all(
+        isinstance(names, list) and all(isinstance(one, str) for one in names) for names in sets
+    )
+    try:
+        return named and bool(ServingPlan.from_dict(plain))
+    except SensoryError:
+        return False
 
 
 def _texts(plain: Any) -> bool:

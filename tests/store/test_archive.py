@@ -22,6 +22,7 @@ from sensory.base.batches import Batch
 from sensory.base.errors import RecordError
 from sensory.base.records import CAUTIONS, Question, Sample, SessionDetails, digest_of
 from sensory.base.results import Table
+from sensory.serving.planning import serving_plan
 from sensory.store import archive_form, journal, tables
 from sensory.store.archive import archive_session, import_archive, read_archive
 from sensory.store.archive_checks import serving_faults
@@ -607,3 +608,22 @@ def test_what_is_no_noun_at_all_is_reported(noun):
     assert journal.differing_nouns([entry], [], []) == [
         "What the journal has of x is no product, reference or batch."
     ]
+
+
+@pytest.mark.parametrize(
+    "spoil",
+    [
+        lambda plan: plan["design"].update(samples=[1]),
+        lambda plan: plan["design"].update(samples=[["A", 2]]),
+        lambda plan: plan["design"].pop("samples"),
+        lambda plan: plan.update(rows=5),
+        lambda plan: plan["rows"].append("a cup"),
+        lambda plan: plan.pop("design"),
+    ],
+)
+def test_a_plan_of_another_kind_is_no_plan(spoil):
+    plan = serving_plan("triangle", 6, seed=1).to_dict()
+    serving = {"plan": plan, "language": "en", "booths": {}}
+    assert serving_faults(serving) == []
+    spoil(plan)
+    assert len(serving_faults(serving)) == 1
