@@ -127,10 +127,8 @@ def _text_table(content: bytes, headings: Headings) -> RawTable:
     try:
         numbered = list(_numbered(reader))
     except csv.Error as error:
-        raise _unreadable(
-            f"a CSV file that breaks at line {reader.line_num} ({error})",
-            "Open it in a spreadsheet and save it again.",
-        ) from error
+        where = f"a CSV file that breaks at line {reader.line_num} ({error})"
+        raise _unreadable(where, "Open it in a spreadsheet and save it again.") from error
     return _table("", numbered, headings, required=True)
 
 
@@ -142,6 +140,8 @@ def _numbered(reader: Any) -> Iterator[tuple[int, list[str]]]:
             filled += 1
             if filled > MOST_ROWS + _HEADER_WITHIN:
                 raise _too_large()
+            if max(map(len, line)) > 2**17:  # csv's own limit, which other libraries change
+                raise csv.Error("a cell of more than 131,072 letters")
             yield start, line
         start = reader.line_num + 1
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import csv
 import io
 import struct
 import zipfile
@@ -489,3 +490,13 @@ def test_faults_keep_the_value_and_the_heading_of_the_file():
 def test_error_is_one_of_the_family():
     with pytest.raises(SensoryError):
         read_ballots(b"", protocol=TRIANGLE)
+
+
+def test_endless_cell_is_refused_whatever_other_libraries_allow():
+    """Some set the limit of Python's csv for the whole process."""
+    before = csv.field_size_limit(2**31 - 1)
+    try:
+        with pytest.raises(BallotError, match="a CSV file that breaks at line 2"):
+            read_ballots(lines(SOUND + "4" * 200_000), protocol=TRIANGLE)
+    finally:
+        csv.field_size_limit(before)
