@@ -190,6 +190,7 @@ class Visitor:
         ).wait_for(timeout=30_000)
 
     def click(self, key: str) -> None:
+        self.settled()  # a click on a page that is being drawn anew can get lost
         self.page.locator(f".st-key-{key} button").click()
 
     def heading(self, words: str) -> None:
