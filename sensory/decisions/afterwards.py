@@ -8,11 +8,11 @@ from typing import Any
 from ..base.records import JournalEntry
 from ..serving.marks import BOOTH_MARKS, LATE, SERVING_MARKS
 
-# Every other column is an answer: a code, a rank, a grade, or the score of an attribute.
-_NO_ANSWER = {"assessor", "session", "replicate", "protocol", "order", "pair", "sample"}
-_NO_ANSWER |= {"code", "codes", "guess", "comment", "correct", "attribute"}
-_NO_ANSWER |= {f"code_{number}" for number in range(1, 6)}
-_NO_ANSWER |= BOOTH_MARKS | SERVING_MARKS | {LATE}
+NO_ANSWER = {"assessor", "session", "replicate", "protocol", "order", "pair", "sample"}
+NO_ANSWER |= {"code", "codes", "guess", "comment", "correct", "attribute"}
+NO_ANSWER |= {f"code_{number}" for number in range(1, 6)}
+NO_ANSWER |= BOOTH_MARKS | SERVING_MARKS | {LATE}
+"""Every other column is an answer: a code, a rank, a grade, or the score of an attribute."""
 
 _SERVING = frozenset(
     {
@@ -62,7 +62,7 @@ def _lines(entry: JournalEntry) -> list[str]:
 
 
 def _summed_up(changes: Sequence[Mapping[str, Any]]) -> str:
-    answers = [change for change in changes if change["name"] not in _NO_ANSWER]
+    answers = [change for change in changes if change["name"] not in NO_ANSWER]
     added = sum(not change["old"] for change in answers)
     changed = sum(bool(change["old"]) for change in answers)
     return (

@@ -73,7 +73,7 @@ class MonthReport:
     def by_month(self) -> Table:
         """How many batches ended how, month by month, this one last; months without any too."""
         rows: list[tuple[Cell, ...]] = []
-        for month in _months(self.month):
+        for month in months_to(self.month):
             mine = [one for one in (*self.before, *self.batches) if one.batch.made_on[:7] == month]
             ends = _ends(mine)
             rows.append((month, *(ends[name] for name in (*_ENDED.values(), WAITING))))
@@ -193,8 +193,12 @@ def month_bounds(month: str) -> tuple[str, str, str]:
     return earlier.isoformat(), first.isoformat(), (following - timedelta(days=1)).isoformat()
 
 
-def _months(month: str) -> list[str]:
-    """The month and the eleven before it, in their order."""
+def months_to(month: str) -> list[str]:
+    """The month and the eleven before it, in their order.
+
+    >>> months_to("2026-02")[0], months_to("2026-02")[-1]
+    ('2025-03', '2026-02')
+    """
     earlier, _, _ = month_bounds(month)
     first = int(earlier[:4]) * 12 + int(earlier[5:7]) - 1
     return [f"{at // 12}-{at % 12 + 1:02}" for at in range(first, first + 12)]

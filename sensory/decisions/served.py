@@ -8,7 +8,6 @@ from dataclasses import dataclass
 
 from ..base.records import StoredSession
 from ..serving.marks import (
-    BOOTH_MARKS,
     CONSENT,
     DEPARTURE,
     LEFT,
@@ -17,18 +16,16 @@ from ..serving.marks import (
     NOT_TODAY,
     SEAT,
     SENT,
-    SERVING_MARKS,
     WARM_UP,
     codes_of,
     planned_cells,
 )
 from ..serving.plan import ServingPlan
+from .afterwards import NO_ANSWER
 
 Cells = Mapping[int, Mapping[str, str]]
 COLUMNS = ("order", "pair", "sample")
 """Where a ballot line says what was served."""
-_NO_ANSWER = BOOTH_MARKS | SERVING_MARKS | {"assessor", *COLUMNS, "code", "codes", "replicate"}
-_NO_ANSWER |= {"guess", "comment", *(f"code_{number}" for number in range(1, 6))}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -138,7 +135,7 @@ def came(cells: Cells) -> set[str]:
     return {
         texts.get("assessor", "")
         for texts in cells.values()
-        if any(text and name not in _NO_ANSWER for name, text in texts.items())
+        if any(text and name not in NO_ANSWER for name, text in texts.items())
         or any(texts.get(mark) for mark in (SENT, WARM_UP, LEFT))
         or (texts.get(CONSENT) and not texts[CONSENT].startswith(NOT_TODAY))
     }

@@ -58,8 +58,7 @@ def arrangement_fields(
             warm_up = st.text_input(
                 "Warm-up sample, first in each sitting and not scored (empty: none)",
                 key=f"warm-up-{here}",
-                help="Its allergens have to stand among those of the samples, on the page "
-                "Question: that is what assessors read before they taste.",
+                help="Its allergens are declared with those of the samples, before serving.",
             )
         with right:
             possible = possible_sittings(test, sets * replicates, size)

@@ -19,6 +19,7 @@ from .frame import current_frame, nameless, shown_errors
 
 _TESTS = [*PROTOCOLS, DIFFERENCE_FROM_CONTROL.key, PROFILE.key]
 _MOST = 400
+_SURE = 0.999  # from here on a rounded share would claim certainty
 _WORDS = {
     Finding.SIMILAR: "If similar",
     Finding.DIFFERENT_WITHIN_LIMIT: "If different, and within the limit",
@@ -66,8 +67,9 @@ def _what_it_does(rule: ReleaseRule) -> None:
         return
     found = rule.characteristic([0.0, rule.limit])
     fair, wrong = found.passes
+    shown = "more than 99.9 %" if fair > _SURE else percent(fair, 1)
     st.markdown(
-        f"An unchanged batch would be released with a chance of **{percent(fair, 1)}**, one at the "
+        f"An unchanged batch would be released with a chance of **{shown}**, one at the "
         f"limit with {percent(wrong, 1)}; {found.answers[0]:.0f} answers for an unchanged batch."
     )
 

@@ -9,6 +9,7 @@ import streamlit as st
 from ..base.batch_records import BatchRecord, ProductRecord
 from ..batch_desk import month_report, product_trend, usual_base
 from ..decisions.batch_trend import ProductTrend, attributes_of, line_title, materials_of
+from ..decisions.month import months_to
 from ..decisions.release import ReleaseRule
 from ..decisions.trend_words import by_itself
 from ..product_desk import Desk, rule_of
@@ -154,7 +155,7 @@ def _signals(found: ProductTrend) -> None:
 
 def _month(record: ProductRecord, end: str) -> None:
     st.subheader("The month on two pages, for management")
-    months = _months(end)
+    months = months_to(end[:7])[::-1]
     chosen = str(st.selectbox("Month", months, key="month"))
     report = month_report(current_frame().store, record.name, chosen)
     st.markdown("\n".join(f"- {plain(line)}" for line in report.says()))
@@ -166,10 +167,3 @@ def _month(record: ProductRecord, end: str) -> None:
         key="month-pdf",
         on_click="ignore",
     )
-
-
-def _months(end: str) -> list[str]:
-    """The month of the latest batch and the eleven before it."""
-    year, month = int(end[:4]), int(end[5:7])
-    months = [year * 12 + month - 1 - back for back in range(12)]
-    return [f"{one // 12}-{one % 12 + 1:02}" for one in months]
