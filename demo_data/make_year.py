@@ -39,8 +39,8 @@ import pandas as pd
 from make_demo import HERE, write_csv
 
 from sensory import difference_from_control
-from sensory.base.records import Finding
-from sensory.decisions.release import ReleaseRule
+from sensory.base.findings import Finding
+from sensory.release.rule import ReleaseRule
 
 SEED = 109
 Rng = np.random.Generator

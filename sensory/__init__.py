@@ -12,37 +12,41 @@ from typing import TYPE_CHECKING, Any
 from .base.version import __version__ as __version__
 
 if TYPE_CHECKING:
-    from .ballots.reading import read_answers as read_answers
-    from .ballots.reading import read_ballots as read_ballots
-    from .base.batches import AttributeLimit as AttributeLimit
-    from .base.batches import Batch as Batch
-    from .base.batches import Clearance as Clearance
-    from .base.batches import Disposition as Disposition
-    from .base.batches import Product as Product
-    from .base.batches import RawLot as RawLot
     from .base.errors import BallotError as BallotError
     from .base.errors import BallotWarning as BallotWarning
     from .base.errors import SensoryError as SensoryError
-    from .base.records import Finding as Finding
-    from .base.references import Bridge as Bridge
-    from .base.references import Reference as Reference
-    from .base.references import ReferenceKind as ReferenceKind
+    from .base.findings import Finding as Finding
     from .base.results import Interval as Interval
+    from .catalogue.methods import METHODS as METHODS
+    from .catalogue.methods import Method as Method
     from .choices.a_not_a import a_not_a as a_not_a
     from .choices.a_not_a import a_not_a_by_assessor as a_not_a_by_assessor
     from .choices.a_not_a import a_not_a_counts as a_not_a_counts
+    from .choices.advice import Situation as Situation
+    from .choices.advice import advise as advise
     from .choices.counts import critical_counts as critical_counts
     from .choices.counts import similar_counts as similar_counts
     from .choices.dprime import carried_pd as carried_pd
     from .choices.dprime import estimate_dprime as estimate_dprime
     from .choices.forced_choice import ChoiceTest as ChoiceTest
     from .choices.forced_choice import choice_test as choice_test
+    from .choices.plans import panel_plan as panel_plan
+    from .choices.protocols import DUO_TRIO as DUO_TRIO
+    from .choices.protocols import PAIRED as PAIRED
+    from .choices.protocols import PROTOCOLS as PROTOCOLS
+    from .choices.protocols import TETRAD as TETRAD
+    from .choices.protocols import THREE_AFC as THREE_AFC
+    from .choices.protocols import TRIANGLE as TRIANGLE
+    from .choices.protocols import TWO_OUT_OF_FIVE as TWO_OUT_OF_FIVE
+    from .choices.protocols import Protocol as Protocol
     from .choices.replicates import replicate_gain as replicate_gain
     from .choices.replicates import replicated_choice_test as replicated_choice_test
     from .choices.risks import SessionRisks as SessionRisks
     from .choices.risks import session_risks as session_risks
     from .choices.same_different import same_different as same_different
     from .choices.sequential import sequential_plan as sequential_plan
+    from .choices.session_finding import SessionFinding as SessionFinding
+    from .choices.session_finding import session_finding as session_finding
     from .choices.size import deciding_size as deciding_size
     from .choices.size import fair_pass_size as fair_pass_size
     from .choices.size import operating_characteristic as operating_characteristic
@@ -51,37 +55,12 @@ if TYPE_CHECKING:
     from .choices.sureness import sureness_test as sureness_test
     from .choices.two_stage import retest_risk as retest_risk
     from .choices.two_stage import two_stage_plan as two_stage_plan
-    from .decisions.advice import Situation as Situation
-    from .decisions.advice import advise as advise
-    from .decisions.choice_trend import ChoiceTrend as ChoiceTrend
-    from .decisions.choice_trend import trend_of_choices as trend_of_choices
-    from .decisions.disposition import BatchFinding as BatchFinding
-    from .decisions.disposition import batch_finding as batch_finding
-    from .decisions.disposition_table import disposition_table as disposition_table
-    from .decisions.findings import SessionFinding as SessionFinding
-    from .decisions.findings import session_finding as session_finding
-    from .decisions.plans import panel_plan as panel_plan
-    from .decisions.references import ReferenceState as ReferenceState
-    from .decisions.references import reference_state as reference_state
-    from .decisions.release import ReleaseRule as ReleaseRule
-    from .decisions.screening import Screening as Screening
-    from .decisions.screening import screening as screening
-    from .decisions.screening_rules import choice_rule as choice_rule
-    from .decisions.screening_rules import matching_rule as matching_rule
-    from .decisions.screening_rules import order_rule as order_rule
-    from .decisions.trend import Trend as Trend
-    from .decisions.trend import trend as trend
-    from .methods import METHODS as METHODS
-    from .methods import Method as Method
     from .models.charts import RUN_RULES as RUN_RULES
-    from .protocols import DUO_TRIO as DUO_TRIO
-    from .protocols import PAIRED as PAIRED
-    from .protocols import PROTOCOLS as PROTOCOLS
-    from .protocols import TETRAD as TETRAD
-    from .protocols import THREE_AFC as THREE_AFC
-    from .protocols import TRIANGLE as TRIANGLE
-    from .protocols import TWO_OUT_OF_FIVE as TWO_OUT_OF_FIVE
-    from .protocols import Protocol as Protocol
+    from .panel.screening import Screening as Screening
+    from .panel.screening import screening as screening
+    from .panel.screening_rules import choice_rule as choice_rule
+    from .panel.screening_rules import matching_rule as matching_rule
+    from .panel.screening_rules import order_rule as order_rule
     from .ratings.control import DifferenceFromControl as DifferenceFromControl
     from .ratings.control import difference_from_control as difference_from_control
     from .ratings.drift import AssessorDrift as AssessorDrift
@@ -97,8 +76,29 @@ if TYPE_CHECKING:
     from .ratings.scorecard import panel_scorecard as panel_scorecard
     from .ratings.spikes import SpikedSamples as SpikedSamples
     from .ratings.spikes import spiked_samples as spiked_samples
+    from .release.batches import AttributeLimit as AttributeLimit
+    from .release.batches import Batch as Batch
+    from .release.batches import Clearance as Clearance
+    from .release.batches import Disposition as Disposition
+    from .release.batches import Product as Product
+    from .release.batches import RawLot as RawLot
+    from .release.choice_trend import ChoiceTrend as ChoiceTrend
+    from .release.choice_trend import trend_of_choices as trend_of_choices
+    from .release.disposition import BatchFinding as BatchFinding
+    from .release.disposition import batch_finding as batch_finding
+    from .release.disposition_table import disposition_table as disposition_table
+    from .release.reference_state import ReferenceState as ReferenceState
+    from .release.reference_state import reference_state as reference_state
+    from .release.references import Bridge as Bridge
+    from .release.references import Reference as Reference
+    from .release.references import ReferenceKind as ReferenceKind
+    from .release.rule import ReleaseRule as ReleaseRule
+    from .release.trend import Trend as Trend
+    from .release.trend import trend as trend
     from .serving.plan import ServingPlan as ServingPlan
     from .serving.planning import serving_plan as serving_plan
+    from .sessions.reading import read_answers as read_answers
+    from .sessions.reading import read_ballots as read_ballots
 
 _HOME = {
     "carried_pd": ".choices.dprime",
@@ -118,22 +118,22 @@ _HOME = {
     "a_not_a_counts": ".choices.a_not_a",
     "same_different": ".choices.same_different",
     "sureness_test": ".choices.sureness",
-    "advise": ".decisions.advice",
-    "Situation": ".decisions.advice",
-    "panel_plan": ".decisions.plans",
+    "advise": ".choices.advice",
+    "Situation": ".choices.advice",
+    "panel_plan": ".choices.plans",
     "BallotError": ".base.errors",
     "BallotWarning": ".base.errors",
     "SensoryError": ".base.errors",
-    "Finding": ".base.records",
+    "Finding": ".base.findings",
     "Interval": ".base.results",
-    "DUO_TRIO": ".protocols",
-    "PAIRED": ".protocols",
-    "PROTOCOLS": ".protocols",
-    "Protocol": ".protocols",
-    "TETRAD": ".protocols",
-    "THREE_AFC": ".protocols",
-    "TRIANGLE": ".protocols",
-    "TWO_OUT_OF_FIVE": ".protocols",
+    "DUO_TRIO": ".choices.protocols",
+    "PAIRED": ".choices.protocols",
+    "PROTOCOLS": ".choices.protocols",
+    "Protocol": ".choices.protocols",
+    "TETRAD": ".choices.protocols",
+    "THREE_AFC": ".choices.protocols",
+    "TRIANGLE": ".choices.protocols",
+    "TWO_OUT_OF_FIVE": ".choices.protocols",
     "critical_counts": ".choices.counts",
     "similar_counts": ".choices.counts",
     "SessionRisks": ".choices.risks",
@@ -155,39 +155,39 @@ _HOME = {
     "assessor_drift": ".ratings.drift",
     "SpikedSamples": ".ratings.spikes",
     "spiked_samples": ".ratings.spikes",
-    "read_answers": ".ballots.reading",
+    "read_answers": ".sessions.reading",
     "ServingPlan": ".serving.plan",
     "serving_plan": ".serving.planning",
-    "read_ballots": ".ballots.reading",
-    "METHODS": ".methods",
-    "Method": ".methods",
-    "SessionFinding": ".decisions.findings",
-    "session_finding": ".decisions.findings",
-    "Screening": ".decisions.screening",
-    "screening": ".decisions.screening",
-    "choice_rule": ".decisions.screening_rules",
-    "matching_rule": ".decisions.screening_rules",
-    "order_rule": ".decisions.screening_rules",
+    "read_ballots": ".sessions.reading",
+    "METHODS": ".catalogue.methods",
+    "Method": ".catalogue.methods",
+    "SessionFinding": ".choices.session_finding",
+    "session_finding": ".choices.session_finding",
+    "Screening": ".panel.screening",
+    "screening": ".panel.screening",
+    "choice_rule": ".panel.screening_rules",
+    "matching_rule": ".panel.screening_rules",
+    "order_rule": ".panel.screening_rules",
     "RUN_RULES": ".models.charts",
-    "Trend": ".decisions.trend",
-    "trend": ".decisions.trend",
-    "ChoiceTrend": ".decisions.choice_trend",
-    "trend_of_choices": ".decisions.choice_trend",
-    "AttributeLimit": ".base.batches",
-    "Batch": ".base.batches",
-    "Clearance": ".base.batches",
-    "Disposition": ".base.batches",
-    "Product": ".base.batches",
-    "RawLot": ".base.batches",
-    "Bridge": ".base.references",
-    "Reference": ".base.references",
-    "ReferenceKind": ".base.references",
-    "BatchFinding": ".decisions.disposition",
-    "batch_finding": ".decisions.disposition",
-    "disposition_table": ".decisions.disposition_table",
-    "ReferenceState": ".decisions.references",
-    "reference_state": ".decisions.references",
-    "ReleaseRule": ".decisions.release",
+    "Trend": ".release.trend",
+    "trend": ".release.trend",
+    "ChoiceTrend": ".release.choice_trend",
+    "trend_of_choices": ".release.choice_trend",
+    "AttributeLimit": ".release.batches",
+    "Batch": ".release.batches",
+    "Clearance": ".release.batches",
+    "Disposition": ".release.batches",
+    "Product": ".release.batches",
+    "RawLot": ".release.batches",
+    "Bridge": ".release.references",
+    "Reference": ".release.references",
+    "ReferenceKind": ".release.references",
+    "BatchFinding": ".release.disposition",
+    "batch_finding": ".release.disposition",
+    "disposition_table": ".release.disposition_table",
+    "ReferenceState": ".release.reference_state",
+    "reference_state": ".release.reference_state",
+    "ReleaseRule": ".release.rule",
 }
 
 __all__ = [*_HOME, "__version__"]  # noqa: PLE0604

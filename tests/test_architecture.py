@@ -14,41 +14,26 @@ from pathlib import Path
 
 import pytest
 
-from sensory.protocols import PROTOCOLS
+from sensory.choices.protocols import PROTOCOLS
 
 ROOT = Path(__file__).parents[1]
 PACKAGE = ROOT / "sensory"
 
-# Folder or single module of sensory/ to its floor. Imports go to a lower floor only.
-FLOORS = {
-    "base": 0,
-    "models": 10,
-    "protocols": 15,
-    "scales": 16,
-    "methods": 17,
-    "choices": 20,
-    "ratings": 20,
-    "serving": 20,
-    "ballots": 30,
-    "decisions": 30,
-    "outcomes": 35,
-    "workflow": 40,
-    "product_desk": 41,
-    "batch_questions": 42,
-    "tastings": 43,
-    "batch_desk": 44,
-    "prepared_year": 45,
-    "booth_ballots": 41,
-    "booth_plans": 42,
-    "booth_sittings": 43,
-    "exclusions": 43,
-    "served": 44,
-    "booths": 46,
-    "store": 40,
-    "report": 40,
-    "screens": 50,
-}
-FRONT = 60  # app.py
+# Rooms of sensory/ by floor, lowest first. Imports go to a lower floor only.
+ROOMS = (
+    ("base",),
+    ("models",),
+    ("choices", "ratings", "evidence"),
+    ("catalogue",),
+    ("serving",),
+    ("sessions",),
+    ("panel", "release"),
+    ("store",),
+    ("report",),
+    ("screens",),
+)
+FLOORS = {room: floor for floor, rooms in enumerate(ROOMS) for room in rooms}
+FRONT = len(ROOMS)  # app.py
 
 # Inside a folder a file may import those that stand before it.
 ORDER = {
@@ -61,9 +46,8 @@ ORDER = {
         "languages",
         "records",
         "record_checks",
-        "references",
-        "batches",
-        "batch_records",
+        "findings",
+        "spelling",
     ),
     "models": (
         "binomial",
@@ -87,6 +71,12 @@ ORDER = {
         "paired",
     ),
     "choices": (
+        "two_by_two",
+        "a_not_a",
+        "same_different",
+        "sureness",
+        "advice",
+        "protocols",
         "counts",
         "risks",
         "forced_choice",
@@ -96,10 +86,8 @@ ORDER = {
         "two_stage",
         "sequential",
         "replicates",
-        "two_by_two",
-        "a_not_a",
-        "same_different",
-        "sureness",
+        "plans",
+        "session_finding",
     ),
     "ratings": (
         "rank_ballots",
@@ -119,6 +107,27 @@ ORDER = {
         "drift",
         "spikes",
     ),
+    "catalogue": (
+        "choice_ballot",
+        "columns",
+        "choice_row",
+        "choice_checks",
+        "lines",
+        "method_columns",
+        "question",
+        "scales",
+        "methods",
+        "frames",
+        "batch_results",
+        "method_line",
+        "method_rows",
+        "reading",
+        "controlled",
+        "graded",
+        "ranked",
+        "rated",
+        "yes_no",
+    ),
     "serving": (
         "chance",
         "codes",
@@ -132,54 +141,56 @@ ORDER = {
         "planning",
         "lines",
         "marks",
-        "allergens",
     ),
-    "ballots": (
-        "columns",
-        "method_columns",
-        "codes",
-        "cells",
-        "choice_ballot",
-        "choice_row",
-        "checks",
+    "sessions": (
+        "files",
+        "file_kinds",
         "lines",
-        "method_line",
-        "method_rows",
+        "outcomes",
         "reading",
-        "template",
-    ),
-    "decisions": (
-        "advice",
-        "plans",
+        "session",
         "afterwards",
-        "served",
+        "allergens",
         "attempts",
-        "findings",
-        "reading",
+        "booth_ballots",
+        "served_beside_plan",
+        "read_session",
         "summary",
-        "yes_no",
-        "graded",
-        "ranked",
-        "frames",
-        "rated",
-        "controlled",
+        "template",
+        "workflow",
+        "booth_plans",
+        "booth_sittings",
+        "booths",
+        "exclusions",
+        "served",
+    ),
+    "panel": (
         "screening_rules",
         "screening",
+    ),
+    "release": (
         "batch_rows",
-        "trend_words",
-        "trend_lines",
-        "trend",
-        "choice_trend",
+        "batches",
+        "batch_records",
         "characteristic",
-        "release",
         "references",
+        "reference_state",
+        "rule",
         "disposition_table",
         "batch_parts",
         "disposition",
-        "batch_results",
-        "batch_trend",
         "batch_file",
+        "product_desk",
+        "batch_questions",
+        "tastings",
+        "trend_words",
+        "trend_lines",
+        "choice_trend",
+        "trend",
+        "batch_trend",
         "month",
+        "batch_desk",
+        "prepared_year",
     ),
     "store": (
         "migrations.versions.v0001_first_tables",
@@ -234,24 +245,15 @@ HOMES = {
 MAY_USE = {
     "base": {"numpy"},
     "models": {"numpy", "scipy"},
-    "protocols": {"numpy", "scipy"},
-    "scales": set(),
-    "methods": set(),
-    "outcomes": set(),
-    "booth_ballots": set(),
-    "booth_plans": set(),
-    "booth_sittings": set(),
-    "exclusions": set(),
-    "served": set(),
-    "booths": set(),
     "choices": {"numpy", "scipy", "pandas", "pingouin"},
     "ratings": {"numpy", "scipy", "pandas", "pingouin"},
-    "serving": {"numpy", "scipy", "pandas", "pingouin"},
-    "ballots": {"numpy", "scipy", "pandas", "openpyxl"},
-    "decisions": {"numpy", "scipy", "pandas"},
-    "workflow": {"numpy", "scipy", "pandas"},
-    "report": {"numpy", "pandas", "openpyxl", "altair", "typst", "vl_convert", "segno"},
+    "catalogue": {"numpy", "scipy", "pandas"},
+    "serving": {"numpy"},
+    "sessions": {"pandas", "openpyxl"},
+    "panel": {"numpy", "pandas"},
+    "release": {"numpy", "scipy", "pandas"},
     "store": {"sqlalchemy", "alembic"},
+    "report": {"numpy", "pandas", "openpyxl", "altair", "typst", "vl_convert", "segno"},
     "screens": {"numpy", "pandas", "streamlit", "starlette", "argon2"},
     "app": {"streamlit"},
 }
@@ -383,12 +385,17 @@ def test_imports_point_to_a_lower_floor(module):
     assert not wrong
 
 
-@pytest.mark.parametrize("one", ["workflow", "store", "report"])
-def test_workflow_store_and_report_do_not_know_each_other(one):
-    others = {"workflow", "store", "report"} - {one}
+@pytest.mark.parametrize("rooms", [rooms for rooms in ROOMS if len(rooms) > 1], ids=str)
+def test_rooms_of_one_floor_do_not_know_each_other(rooms):
     for module in INSIDE:
-        if module.room == one:
+        if module.room in rooms:
+            others = set(rooms) - {module.room}
             assert not others & {room_of(name) for _, name in own(module)}, module.name
+
+
+def test_root_holds_the_public_face_only():
+    loose = {path.name for path in PACKAGE.iterdir() if path.is_file()}
+    assert loose == {"__init__.py", "py.typed"}
 
 
 def test_no_rings():
@@ -420,6 +427,10 @@ def test_files_of_a_folder_import_only_those_before_them(folder):
             if room_of(name) == folder:
                 other = name.removeprefix(f"sensory.{folder}").strip(".")
                 assert other in order[: order.index(own_name)], f"{module.name}, {line}: {name}"
+
+
+def test_every_room_has_an_order():
+    assert set(ORDER) | {"screens"} == {module.room for module in INSIDE}
 
 
 def test_order_names_no_file_that_is_gone():
@@ -629,7 +640,7 @@ def protocol_branches(tree: ast.Module) -> Iterator[int]:
 
 @pytest.mark.parametrize(
     "module",
-    [module for module in SOURCES if module.name not in ("sensory", "sensory.protocols")],
+    [module for module in SOURCES if module.name not in ("sensory", "sensory.choices.protocols")],
     ids=lambda module: module.name,
 )
 def test_nobody_asks_which_protocol_it_is(module):
@@ -671,10 +682,10 @@ def test_other_code_is_not_taken_for_such_a_branch(code):
     ("code", "found"),
     [
         ("from ..base.errors import Fault", "sensory.base.errors"),
-        ("from . import codes", "sensory.ballots.codes"),
-        ("from .codes import normal_code", "sensory.ballots.codes"),
+        ("from . import session", "sensory.sessions.session"),
+        ("from .files import read_cells", "sensory.sessions.files"),
         ("from ..models import links", "sensory.models.links"),
-        ("from .. import protocols", "sensory.protocols"),
+        ("from ..choices import protocols", "sensory.choices.protocols"),
         ("import sensory.store.tables", "sensory.store.tables"),
         ("def f():\n    from ..store import tables", "sensory.store.tables"),
         ("class A:\n    def f(self):\n        import sqlalchemy.orm", "sqlalchemy.orm"),
@@ -683,7 +694,7 @@ def test_other_code_is_not_taken_for_such_a_branch(code):
 )
 def test_imports_are_seen_at_any_depth(code, found):
     module = Module(
-        PACKAGE / "ballots" / "invented.py", "sensory.ballots.invented", "ballots", code
+        PACKAGE / "sessions" / "invented.py", "sensory.sessions.invented", "sessions", code
     )
     assert [name for _, name in imports(module)] == [found]
 

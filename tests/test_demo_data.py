@@ -10,10 +10,10 @@ from pathlib import Path
 
 import pytest
 
-from sensory import workflow
-from sensory.ballots.lines import check_cells
 from sensory.base.errors import BallotError
-from sensory.base.records import Finding
+from sensory.base.findings import Finding
+from sensory.sessions import workflow
+from sensory.sessions.lines import check_cells
 from sensory.store.repository import Repository, open_store
 
 ROOT = Path(__file__).parents[1]

@@ -11,15 +11,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from sensory import batch_desk
-from sensory.base.batch_records import BatchRecord, ProductRecord
-from sensory.base.batches import Disposition
 from sensory.base.errors import RecordError
-from sensory.base.records import Finding
-from sensory.base.references import Bridge, Reference
-from sensory.decisions.release import ReleaseRule
-from sensory.prepared_year import load_year
-from sensory.product_desk import compare_again, state_of_reference
+from sensory.base.findings import Finding
+from sensory.release import batch_desk
+from sensory.release.batch_records import BatchRecord, ProductRecord
+from sensory.release.batches import Disposition
+from sensory.release.prepared_year import load_year
+from sensory.release.product_desk import compare_again, state_of_reference
+from sensory.release.references import Bridge, Reference
+from sensory.release.rule import ReleaseRule
 from sensory.store.repository import Repository, open_store
 
 DEMO = Path(__file__).parents[1] / "demo_data"

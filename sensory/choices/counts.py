@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from ..base.checks import as_fraction, counts, fitting, levels, probability, truth
 from ..base.errors import ArgumentError
 from ..models.binomial import least_count, most_count
-from ..protocols import Protocol
+from .protocols import Protocol
 
 Ints = NDArray[np.int64]
 
@@ -54,7 +54,7 @@ def critical_counts(
 
     Examples
     --------
-    >>> from sensory.protocols import TRIANGLE
+    >>> from sensory.choices.protocols import TRIANGLE
     >>> critical_counts(TRIANGLE, 24, 0.05)
     13
     >>> critical_counts(TRIANGLE, [2, 3, 30], 0.05)
@@ -107,7 +107,7 @@ def similar_counts(
 
     Examples
     --------
-    >>> from sensory.protocols import TRIANGLE
+    >>> from sensory.choices.protocols import TRIANGLE
     >>> similar_counts(TRIANGLE, 60, 0.05, 0.30)
     25
     """

@@ -16,8 +16,8 @@ from numpy.typing import ArrayLike
 from ..base.checks import correct_of_trials, probability, within
 from ..base.results import Interval
 from ..models.likelihood import proportion_limits
-from ..protocols import Protocol
 from .counts import check_protocol
+from .protocols import Protocol
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -80,7 +80,7 @@ def estimate_dprime(
 
     Examples
     --------
-    >>> from sensory.protocols import TRIANGLE
+    >>> from sensory.choices.protocols import TRIANGLE
     >>> found = estimate_dprime(TRIANGLE, 18, 24)
     >>> round(found.estimate, 3), round(found.se, 3), round(found.limits.low, 2)
     (2.797, 0.547, 1.76)
@@ -127,7 +127,7 @@ def carried_pd(pd: ArrayLike, *, source: Protocol, target: Protocol) -> Any:
 
     Examples
     --------
-    >>> from sensory.protocols import DUO_TRIO, PAIRED, TRIANGLE
+    >>> from sensory.choices.protocols import DUO_TRIO, PAIRED, TRIANGLE
     >>> round(carried_pd(0.30, source=TRIANGLE, target=DUO_TRIO), 3)
     0.374
     >>> round(carried_pd(0.30, source=TRIANGLE, target=PAIRED), 3)

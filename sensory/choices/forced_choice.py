@@ -16,11 +16,11 @@ from numpy.typing import ArrayLike, NDArray
 
 from ..base.checks import correct_of_trials, probability
 from ..base.errors import ArgumentError
-from ..base.records import FINDINGS
+from ..base.findings import FINDINGS
 from ..base.results import Interval, Table
 from ..models import binomial
-from ..protocols import Protocol
 from .counts import check_protocol, critical_counts, similar_counts
+from .protocols import Protocol
 from .risks import next_deciding_size
 
 Floats = NDArray[np.float64]
@@ -193,7 +193,7 @@ def choice_test(
 
     Examples
     --------
-    >>> from sensory.protocols import TRIANGLE
+    >>> from sensory.choices.protocols import TRIANGLE
     >>> result = choice_test(TRIANGLE, 14, 24)
     >>> result.finding
     <Finding.DIFFERENT: 'DIFFERENT'>

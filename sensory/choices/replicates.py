@@ -16,12 +16,12 @@ from scipy.special import chdtrc, stdtrit
 
 from ..base.checks import correct_of_trials, one_count, one_number, probability
 from ..base.errors import ArgumentError
-from ..base.records import FINDINGS, Finding
+from ..base.findings import FINDINGS, Finding
 from ..base.results import Interval, Table
 from ..models.beta_binomial import ReplicateLikelihood, masses, tabulated
 from ..models.binomial import upper_tail
-from ..protocols import Protocol
 from .counts import check_protocol, critical_counts
+from .protocols import Protocol
 
 FEWEST_ASSESSORS = 8
 _MOST_REPLICATES = 40
@@ -151,7 +151,7 @@ def replicated_choice_test(
 
     Examples
     --------
-    >>> from sensory.protocols import TRIANGLE
+    >>> from sensory.choices.protocols import TRIANGLE
     >>> found = replicated_choice_test(TRIANGLE, [2, 1, 0, 3, 1, 1, 2, 0, 1, 1, 2, 0], 3)
     >>> found.correct, found.trials, found.finding.name
     (14, 36, 'UNDECIDED')
@@ -255,7 +255,7 @@ def replicate_gain(
 
     Examples
     --------
-    >>> from sensory.protocols import TRIANGLE
+    >>> from sensory.choices.protocols import TRIANGLE
     >>> gain = replicate_gain(TRIANGLE, assessors=12, replicates=2, pd=0.5, spread=0.5)
     >>> round(gain.power_once, 2), round(gain.power, 2), round(gain.power_people, 2)
     (0.63, 0.91, 0.93)

@@ -13,8 +13,8 @@ from scipy.special import ndtri
 from ..base.checks import as_fraction, one_count, probability
 from ..base.results import Table
 from ..models.binomial import least_count, lower_tail, most_count, upper_tail
-from ..protocols import Protocol
 from .counts import check_protocol, critical_counts, similar_counts
+from .protocols import Protocol
 
 MOST_ASSESSORS = 250_000
 
@@ -100,7 +100,7 @@ def session_risks(
 
     Examples
     --------
-    >>> from sensory.protocols import TRIANGLE
+    >>> from sensory.choices.protocols import TRIANGLE
     >>> risks = session_risks(TRIANGLE, 58)
     >>> risks.similar_count, round(risks.fair_pass, 3)
     (24, 0.923)

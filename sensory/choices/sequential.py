@@ -16,11 +16,11 @@ from math import floor, log
 
 from ..base.checks import as_fraction, one_count, one_number, probability, truth, within
 from ..base.errors import ArgumentError
-from ..base.records import Finding
+from ..base.findings import Finding
 from ..base.results import Table
 from ..models.stages import Outcomes, walk
-from ..protocols import Protocol
 from .counts import check_protocol
+from .protocols import Protocol
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -91,7 +91,7 @@ class SequentialPlan:
 
         Examples
         --------
-        >>> from sensory.protocols import DUO_TRIO
+        >>> from sensory.choices.protocols import DUO_TRIO
         >>> plan = sequential_plan(DUO_TRIO, alpha=0.1, beta=0.1, pd_limit=0.4, most=60)
         >>> plan.decide([True] * 7)
         (<Finding.DIFFERENT: 'DIFFERENT'>, 7)
@@ -166,7 +166,7 @@ def sequential_plan(
 
     Examples
     --------
-    >>> from sensory.protocols import TRIANGLE
+    >>> from sensory.choices.protocols import TRIANGLE
     >>> plan = sequential_plan(TRIANGLE, most=100, pd_limit=0.5)
     >>> round(plan.false_alarm, 4)
     0.0303

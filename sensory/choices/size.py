@@ -18,10 +18,10 @@ from numpy.typing import ArrayLike, NDArray
 
 from ..base.checks import counts, fitting, levels, one_count, probability, within
 from ..base.errors import ArgumentError
-from ..base.records import Finding
+from ..base.findings import Finding
 from ..models.binomial import least_count, lower_tail, most_count, upper_tail
-from ..protocols import Protocol
 from .counts import check_protocol, critical_counts, similar_counts
+from .protocols import Protocol
 from .teeth import first_sizes, reach, refuse_unless, stable_sizes, teeth
 
 Floats = NDArray[np.float64]
@@ -86,7 +86,7 @@ def panel_size(
 
     Examples
     --------
-    >>> from sensory.protocols import TRIANGLE
+    >>> from sensory.choices.protocols import TRIANGLE
     >>> found = panel_size(TRIANGLE, pd=0.30)
     >>> found.assessors, found.critical_count, round(found.beta, 4)
     (66, 29, 0.0493)
@@ -153,7 +153,7 @@ def power(
 
     Examples
     --------
-    >>> from sensory.protocols import TRIANGLE
+    >>> from sensory.choices.protocols import TRIANGLE
     >>> power(TRIANGLE, [12, 24, 36], pd=0.5).round(2).tolist()
     [0.63, 0.93, 0.99]
     """
@@ -199,7 +199,7 @@ def operating_characteristic(
 
     Examples
     --------
-    >>> from sensory.protocols import TRIANGLE
+    >>> from sensory.choices.protocols import TRIANGLE
     >>> chances = operating_characteristic(TRIANGLE, 24, pd=[0.0, 0.3, 0.6])
     >>> chances[Finding.UNDECIDED].round(2).tolist()
     [0.38, 0.41, 0.01]
@@ -252,7 +252,7 @@ def deciding_size(
 
     Examples
     --------
-    >>> from sensory.protocols import TRIANGLE
+    >>> from sensory.choices.protocols import TRIANGLE
     >>> deciding_size(TRIANGLE, pd=0.0)
     48
     """
@@ -293,7 +293,7 @@ def fair_pass_size(
 
     Examples
     --------
-    >>> from sensory.protocols import TRIANGLE
+    >>> from sensory.choices.protocols import TRIANGLE
     >>> fair_pass_size(TRIANGLE), fair_pass_size(TRIANGLE, rule="stable")
     (54, 58)
     """

@@ -13,7 +13,7 @@ from scipy.special import ndtri
 
 from ..base.errors import ArgumentError
 from ..models.binomial import least_count, lower_tail, most_trials
-from ..protocols import Protocol
+from .protocols import Protocol
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

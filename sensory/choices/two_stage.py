@@ -14,12 +14,12 @@ from numpy.typing import NDArray
 
 from ..base.checks import one_count, one_number, probability
 from ..base.errors import ArgumentError
-from ..base.records import Finding
+from ..base.findings import Finding
 from ..base.results import Table
 from ..models.binomial import least_count, lower_tail, most_count, upper_tail
 from ..models.stages import Outcomes, binomial_masses, walk
-from ..protocols import Protocol
 from .counts import check_protocol, critical_counts, similar_counts
+from .protocols import Protocol
 from .size import panel_size
 
 Floats = NDArray[np.float64]
@@ -93,7 +93,7 @@ class TwoStagePlan:
 
         Examples
         --------
-        >>> from sensory.protocols import TRIANGLE
+        >>> from sensory.choices.protocols import TRIANGLE
         >>> plan = two_stage_plan(TRIANGLE, most=60, pd_limit=0.4)
         >>> plan.decide(4), plan.decide(plan.different_first).name
         (<Finding.SIMILAR: 'SIMILAR'>, 'DIFFERENT')
@@ -167,7 +167,7 @@ def two_stage_plan(
 
     Examples
     --------
-    >>> from sensory.protocols import TRIANGLE
+    >>> from sensory.choices.protocols import TRIANGLE
     >>> plan = two_stage_plan(TRIANGLE, most=60, pd_limit=0.4)
     >>> plan.first + plan.second <= 60, plan.false_alarm <= 0.05, plan.wrong_pass <= 0.05
     (True, True, True)
@@ -339,7 +339,7 @@ def retest_risk(
 
     Examples
     --------
-    >>> from sensory.protocols import TRIANGLE
+    >>> from sensory.choices.protocols import TRIANGLE
     >>> risk = retest_risk(TRIANGLE, 12, tries=3, pd=0.30)
     >>> round(risk.passes_once, 3), round(risk.passes_any, 2)
     (0.735, 0.98)

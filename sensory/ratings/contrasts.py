@@ -16,13 +16,7 @@ from numpy.typing import NDArray
 from scipy.special import stdtr, stdtrit
 
 from ..base.errors import ArgumentError
-from ..models.multiplicity import (
-    benjamini_hochberg,
-    dunnett_limits,
-    holm,
-    tukey_p,
-    tukey_quantile,
-)
+from ..models.multiplicity import benjamini_hochberg, dunnett_limits, holm, tukey_p, tukey_quantile
 from .fitting import FittedPanel
 
 Floats = NDArray[np.float64]

@@ -21,7 +21,7 @@ from scipy.special import nctdtr, stdtr, stdtrit
 
 from ..base.checks import probability, within
 from ..base.errors import ArgumentError
-from ..base.records import FINDINGS, Finding
+from ..base.findings import FINDINGS, Finding
 from ..base.results import Cell, Table, several
 from ..models.multiplicity import dunnett_p, dunnett_quantile
 from .contrasts import against, mean_table

@@ -22,13 +22,7 @@ from scipy.special import chdtrc, ndtr
 from ..base.checks import one_count, probability
 from ..base.errors import ArgumentError
 from ..base.results import Cell, Table
-from ..models.ranks import (
-    block_statistic,
-    block_tail,
-    shuffled_tail,
-    trend,
-    trend_tail,
-)
+from ..models.ranks import block_statistic, block_tail, shuffled_tail, trend, trend_tail
 from .rank_ballots import RankBallots, read_ranks
 from .rank_pairs import LeastDifferences, least_differences, pair_table, pairs_of
 

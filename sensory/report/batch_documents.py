@@ -5,14 +5,14 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from ..base.batch_records import BatchRecord, Decision
-from ..base.batches import Disposition
-from ..base.records import ADVICE
 from ..base.results import Table, several
-from ..decisions.batch_file import BatchFile
-from ..decisions.disposition import BatchFinding
-from ..decisions.disposition_table import PanelState, ReferenceUse
-from ..decisions.trend_words import batch_count
+from ..release.batch_file import BatchFile
+from ..release.batch_records import BatchRecord, Decision
+from ..release.batches import Disposition
+from ..release.disposition import BatchFinding
+from ..release.disposition_table import PanelState, ReferenceUse
+from ..release.trend_words import batch_count
+from ..sessions.session import ADVICE
 from .documents import block, fitted, stamp
 from .words import number, percent
 

@@ -10,10 +10,10 @@ from typing import Any
 
 import typst
 
-from ..base.records import ADVICE, CAUTIONS, Sample, StoredSession
 from ..base.results import Interval, several
-from ..decisions.served import Served
-from ..decisions.summary import SessionSummary
+from ..sessions.served_beside_plan import Served
+from ..sessions.session import ADVICE, CAUTIONS, Sample, StoredSession
+from ..sessions.summary import SessionSummary
 from .figure_parts import FONTS, as_svg
 from .figures import interval_figure, interval_words
 from .words import count_or_none, number, p_value, percent

@@ -10,9 +10,9 @@ from typing import Any
 
 import altair as alt
 
-from ..base.records import Finding
-from ..decisions.plans import PanelPlan
-from ..decisions.summary import SessionSummary
+from ..base.findings import Finding
+from ..choices.plans import PanelPlan
+from ..sessions.summary import SessionSummary
 from .figure_parts import BLUE, FONT, GREY, ORANGE, axis, values
 from .words import percent
 

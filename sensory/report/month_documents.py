@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from ..base.records import ADVICE
 from ..base.results import Table, several
-from ..decisions.month import MonthReport
+from ..release.month import MonthReport
+from ..sessions.session import ADVICE
 from .documents import fitted, stamp
 from .figure_parts import as_svg
 from .month_figures import months_figure, months_words

@@ -6,7 +6,7 @@ from typing import Any
 
 import altair as alt
 
-from ..decisions.month import MonthReport
+from ..release.month import MonthReport
 from .figure_parts import FONT, GREY, ORANGE, PALETTE, axis, values
 from .words import listed
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from ..base.records import ADVICE
 from ..base.results import Table, several
-from ..decisions.reading import Reading, ReadSession
+from ..catalogue.reading import Reading
+from ..sessions.read_session import ReadSession
+from ..sessions.session import ADVICE
 from .documents import (
     agreement_block,
     block,

@@ -7,7 +7,7 @@ from typing import Any
 
 import altair as alt
 
-from ..decisions.reading import Reading
+from ..catalogue.reading import Reading
 from ..ratings.sample_map import SampleMap
 from .figure_parts import BLUE, FONT, GREY, ORANGE, PALETTE, axis, values
 from .words import percent

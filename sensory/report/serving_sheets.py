@@ -12,15 +12,16 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from ..base.languages import ballot_words
-from ..base.records import Question, SessionDetails
-from ..methods import asked_in, find_method, find_test
-from ..protocols import Protocol
-from ..scales import agreed_scale
-from ..serving.allergens import together
+from ..catalogue.methods import asked_in, find_method, find_test
+from ..catalogue.question import Question
+from ..catalogue.scales import agreed_scale
+from ..choices.protocols import Protocol
 from ..serving.layout import ServingRow
 from ..serving.lines import ballot_lines
 from ..serving.marks import codes_of
 from ..serving.plan import ServingPlan
+from ..sessions.allergens import together
+from ..sessions.session import SessionDetails
 from .documents import compiled
 
 _WARM_UP = "warm-up"

@@ -8,8 +8,8 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from ..ballots.columns import CHOICE_COLUMNS
 from ..base.results import Cell, Table
+from ..catalogue.columns import CHOICE_COLUMNS
 
 
 def table_csv(table: Table) -> bytes:

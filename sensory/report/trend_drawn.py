@@ -11,11 +11,11 @@ import pandas as pd
 
 from ..base.errors import ArgumentError
 from ..base.results import several
-from ..decisions.batch_trend import DIFFERENCE, ProductTrend, line_title
-from ..decisions.choice_trend import ChoiceTrend
-from ..decisions.trend import Trend
-from ..decisions.trend_words import batch_count, by_itself, common_change
 from ..models.binomial import clopper_pearson
+from ..release.batch_trend import DIFFERENCE, ProductTrend, line_title
+from ..release.choice_trend import ChoiceTrend
+from ..release.trend import Trend
+from ..release.trend_words import batch_count, by_itself, common_change
 from .words import clipped, listed, number, percent
 
 DAY = 86_400_000

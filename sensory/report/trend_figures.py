@@ -15,9 +15,9 @@ import numpy as np
 import pandas as pd
 
 from ..base.errors import ArgumentError
-from ..decisions.batch_trend import NO_LINE, ProductTrend, line_title
-from ..decisions.release import ReleaseRule
-from ..decisions.trend_words import batch_count, by_itself
+from ..release.batch_trend import NO_LINE, ProductTrend, line_title
+from ..release.rule import ReleaseRule
+from ..release.trend_words import batch_count, by_itself
 from .figure_parts import BLUE, FONT, GREY, ORANGE, PALETTE, axis, values
 from .trend_drawn import DAY, Drawn, drawn_trend, lines_shown, step_words, trend_sentences
 from .words import clipped, percent

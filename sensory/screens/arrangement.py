@@ -8,15 +8,15 @@ from typing import Any
 
 import streamlit as st
 
-from ..base.records import StoredSession
 from ..base.results import several
-from ..booth_plans import MOST_MINUTES
-from ..methods import Method, find_test
+from ..catalogue.methods import Method, find_test
 from ..serving.blocks import MOST_SAMPLES, incomplete_blocks
 from ..serving.lines import ballot_lines
 from ..serving.plan import ServingPlan
 from ..serving.planning import MOST_ASSESSORS
 from ..serving.rules import possible_sittings
+from ..sessions.booth_plans import MOST_MINUTES
+from ..sessions.session import StoredSession
 
 People = int | list[str]
 _LEADER, _TIME = "the leader starts the next sitting", "a time is over"

@@ -6,16 +6,16 @@ from dataclasses import replace
 
 import streamlit as st
 
-from ..ballots.lines import cells_of_file, headings_for
-from ..ballots.template import template_columns, template_csv, template_xlsx
-from ..base.records import StoredSession
 from ..base.results import several
-from ..booth_plans import progress
-from ..methods import Method, attributes_of, find_test
-from ..outcomes import Checked
+from ..catalogue.methods import Method, attributes_of, find_test
+from ..release.tastings import close_and_note
 from ..serving.marks import SERVING_MARKS
-from ..tastings import close_and_note
-from ..workflow import checked_ballots, describe, enter_cells
+from ..sessions.booth_plans import progress
+from ..sessions.lines import cells_of_file, headings_for
+from ..sessions.outcomes import Checked
+from ..sessions.session import StoredSession
+from ..sessions.template import template_columns, template_csv, template_xlsx
+from ..sessions.workflow import checked_ballots, describe, enter_cells
 from .frame import CLOSING, chosen_session, current_frame, go, plain, show_faults, shown_errors, who
 from .grid import received, show_grid, typed_cells
 from .serve import sent_so_far

@@ -8,16 +8,17 @@ from datetime import date
 
 import streamlit as st
 
-from ..base.batch_records import DONE, BatchRecord
-from ..base.batches import Disposition
-from ..base.records import ADVICE, Finding
+from ..base.findings import Finding
 from ..base.results import Table, several
-from ..batch_desk import against_release, batch_file, decide, up_to_date
-from ..decisions.batch_file import BatchFile, Kin
-from ..decisions.trend_words import batch_count
-from ..methods import find_test
+from ..catalogue.methods import find_test
+from ..release.batch_desk import against_release, batch_file, decide, up_to_date
+from ..release.batch_file import BatchFile, Kin
+from ..release.batch_records import DONE, BatchRecord
+from ..release.batches import Disposition
+from ..release.tastings import attach, give_up, open_tasting
+from ..release.trend_words import batch_count
 from ..report.words import number
-from ..tastings import attach, give_up, open_tasting
+from ..sessions.session import ADVICE
 from .batch_forms import clearance_form, complaint_form, recorded, say_recorded
 from .frame import chosen_batch, current_frame, go, nameless, plain, shown_errors
 from .worker import batch_pdf_of

@@ -6,8 +6,8 @@ from datetime import date
 
 import streamlit as st
 
-from ..base.batch_records import BatchRecord
-from ..product_desk import clear_batch, record_complaint
+from ..release.batch_records import BatchRecord
+from ..release.product_desk import clear_batch, record_complaint
 from .frame import current_frame, nameless, plain, shown_errors
 
 _RECORDED = "recorded"

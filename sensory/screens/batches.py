@@ -7,13 +7,13 @@ from datetime import date
 
 import streamlit as st
 
-from ..base.batch_records import BatchRecord, ProductRecord
-from ..base.batches import Batch, RawLot
 from ..base.errors import RecordError
-from ..batch_desk import board
-from ..decisions.trend_words import batch_count
-from ..prepared_year import load_year
-from ..product_desk import enter_batch
+from ..release.batch_desk import board
+from ..release.batch_records import BatchRecord, ProductRecord
+from ..release.batches import Batch, RawLot
+from ..release.prepared_year import load_year
+from ..release.product_desk import enter_batch
+from ..release.trend_words import batch_count
 from .frame import current_frame, go, nameless, plain, shown_errors
 
 _LISTED = 30

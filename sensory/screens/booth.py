@@ -16,8 +16,8 @@ import streamlit as st
 
 from ..base.errors import RecordError
 from ..base.languages import ballot_words
-from ..booth_ballots import Asked, BoothBallot, mark_of, score_of, still_open
-from ..booths import BoothVisit, consent, keep, late, leave_out, send, visit
+from ..sessions.booth_ballots import Asked, BoothBallot, mark_of, score_of, still_open
+from ..sessions.booths import BoothVisit, consent, keep, late, leave_out, send, visit
 from .categories import chosen_category, show_categories
 from .echo import show_echo
 from .frame import current_frame, plain

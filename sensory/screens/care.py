@@ -9,10 +9,10 @@ from pathlib import Path
 import streamlit as st
 
 from ..base.errors import RecordError
-from ..base.records import StoredSession
 from ..base.results import Table
 from ..base.version import __version__
 from ..report.sheets import ballots_csv
+from ..sessions.session import StoredSession
 from ..store.archive import archive_session, import_archive
 from ..store.repository import Repository
 from .frame import current_frame, go, plain, shown_errors

@@ -6,21 +6,21 @@ from collections.abc import Callable
 
 import streamlit as st
 
-from ..base.records import StoredSession
-from ..booth_plans import BREAKS, did_not_come, served_plan
-from ..exclusions import (
+from ..catalogue.methods import find_method, find_test
+from ..report.serving_sheets import ballots_pdf, labels_pdf, preparation_pdf
+from ..serving.marks import NOT_SERVED, NOT_THIS_SAMPLE, NOT_TODAY, rows_to_serve, to_serve
+from ..serving.plan import ServingPlan
+from ..serving.rules import HAS_A, compares_two
+from ..sessions.allergens import NONE, allergens_in, declared_allergens, served_samples, undeclared
+from ..sessions.booth_plans import BREAKS, did_not_come, served_plan
+from ..sessions.exclusions import (
     allergens_by_line,
     declare_allergens,
     exclude,
     excluded_samples,
     not_today,
 )
-from ..methods import find_method, find_test
-from ..report.serving_sheets import ballots_pdf, labels_pdf, preparation_pdf
-from ..serving.allergens import NONE, allergens_in, declared_allergens, served_samples, undeclared
-from ..serving.marks import NOT_SERVED, NOT_THIS_SAMPLE, NOT_TODAY, rows_to_serve, to_serve
-from ..serving.plan import ServingPlan
-from ..serving.rules import HAS_A, compares_two
+from ..sessions.session import StoredSession
 from .frame import current_frame, plain, shown_errors, who
 
 

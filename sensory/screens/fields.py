@@ -7,9 +7,10 @@ from typing import Any
 
 import streamlit as st
 
-from ..base.records import Question, Sample, SessionDetails, StoredSession
+from ..catalogue.question import Question
 from ..report.words import number, percent
-from ..workflow import limit_as_dprime, limit_from_dprime
+from ..sessions.session import Sample, SessionDetails, StoredSession
+from ..sessions.workflow import limit_as_dprime, limit_from_dprime
 
 
 def text_field(session: StoredSession, name: str, label: str, value: str) -> str:

@@ -6,17 +6,18 @@ import re
 
 import streamlit as st
 
-from ..base.records import ADVICE, Finding, StoredSession
+from ..base.findings import Finding
 from ..base.results import several
 from ..base.version import __version__
-from ..decisions.attempts import IN_TWO
-from ..decisions.summary import SessionSummary
-from ..methods import find_method
+from ..catalogue.methods import find_method
+from ..release.tastings import reopen_and_note
 from ..report.figures import interval_figure, interval_words
 from ..report.sheets import table_csv
 from ..report.words import number
-from ..tastings import reopen_and_note
-from ..workflow import summarise
+from ..sessions.attempts import IN_TWO
+from ..sessions.session import ADVICE, StoredSession
+from ..sessions.summary import SessionSummary
+from ..sessions.workflow import summarise
 from .care import take_along
 from .frame import CLOSING, chosen_session, current_frame, go, minute, plain, shown_errors, who
 from .reading import reading_page

@@ -12,11 +12,11 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from ..base.errors import BallotError, Fault, RecordError, SensoryError
-from ..base.records import StoredSession
 from ..base.results import several
+from ..sessions.session import StoredSession
 
 if TYPE_CHECKING:  # a booth loads no statistics
-    from ..product_desk import Desk
+    from ..release.product_desk import Desk
 
 _MARKUP = frozenset(r"\`*_{}[]()#+!|<>~:$&")
 _FRAME, _PAGES, _CHOSEN, _BATCH = "frame", "pages", "session", "batch"

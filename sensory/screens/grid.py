@@ -12,8 +12,8 @@ from typing import Any
 
 import streamlit as st
 
-from ..ballots.lines import MOST_LINES
 from ..base.errors import Fault
+from ..sessions.lines import MOST_LINES
 
 _ASSETS = Path(__file__).parent / "assets"
 _MOST_TEXT = 300

@@ -7,8 +7,8 @@ from typing import Any
 
 import streamlit as st
 
-from ..booth_sittings import Halt
-from ..booths import leave_warm_up, tasted, visit
+from ..sessions.booth_sittings import Halt
+from ..sessions.booths import leave_warm_up, tasted, visit
 from .frame import current_frame, plain
 
 

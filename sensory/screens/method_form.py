@@ -7,10 +7,11 @@ from typing import Any
 
 import streamlit as st
 
-from ..base.records import Question, StoredSession
-from ..methods import METHODS, Method
+from ..catalogue.methods import METHODS, Method
+from ..catalogue.question import Question
+from ..catalogue.scales import Setting
 from ..report.words import number
-from ..scales import Setting
+from ..sessions.session import StoredSession
 from .fields import field_key, level_field
 
 

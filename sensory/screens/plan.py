@@ -6,19 +6,15 @@ from datetime import date
 
 import streamlit as st
 
-from ..base.records import Question, SessionDetails
-from ..decisions.advice import QUESTIONS, Advice, Situation, advise
-from ..decisions.plans import PanelPlan, panel_plan
-from ..methods import METHODS
-from ..protocols import find_protocol
+from ..catalogue.methods import METHODS
+from ..catalogue.question import Question
+from ..choices.advice import QUESTIONS, Advice, Situation, advise
+from ..choices.plans import PanelPlan, panel_plan
+from ..choices.protocols import find_protocol
 from ..report.figures import characteristic_figure
 from ..report.words import number, percent
-from ..workflow import (
-    limit_as_dprime,
-    limit_from_dprime,
-    new_session_id,
-    open_session,
-)
+from ..sessions.session import SessionDetails
+from ..sessions.workflow import limit_as_dprime, limit_from_dprime, new_session_id, open_session
 from .frame import current_frame, go, nameless, shown_errors
 from .stages import ballot_by_ballot, two_stage
 

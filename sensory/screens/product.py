@@ -6,11 +6,11 @@ from collections.abc import Sequence
 
 import streamlit as st
 
-from ..base.batch_records import ProductRecord
 from ..base.records import utc_now
-from ..base.references import Reference
-from ..decisions.release import ReleaseRule
-from ..product_desk import enter_product, rule_of, state_of_reference
+from ..release.batch_records import ProductRecord
+from ..release.product_desk import enter_product, rule_of, state_of_reference
+from ..release.references import Reference
+from ..release.rule import ReleaseRule
 from ..report.trend_figures import characteristic_figure
 from ..report.words import number
 from .frame import current_frame, nameless, plain, shown_errors

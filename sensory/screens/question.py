@@ -7,13 +7,14 @@ from typing import Any
 
 import streamlit as st
 
-from ..base.records import CAUTIONS, Question, StoredSession
 from ..base.results import several
-from ..decisions.attempts import IN_TWO, earlier_attempts, planned_second
-from ..methods import find_method, find_test
-from ..protocols import PROTOCOLS, find_protocol
+from ..catalogue.methods import find_method, find_test
+from ..catalogue.question import Question
+from ..choices.protocols import PROTOCOLS, find_protocol
 from ..report.words import number, percent
-from ..workflow import (
+from ..sessions.attempts import IN_TWO, earlier_attempts, planned_second
+from ..sessions.session import CAUTIONS, StoredSession
+from ..sessions.workflow import (
     agree,
     describe,
     limit_as_dprime,

@@ -6,20 +6,17 @@ from collections.abc import Callable, Mapping, Sequence
 
 import streamlit as st
 
-from ..base.records import ADVICE, Finding, StoredSession
+from ..base.findings import Finding
 from ..base.results import Table
 from ..base.version import __version__
-from ..decisions.reading import Reading, ReadSession
+from ..catalogue.reading import Reading
 from ..ratings.sample_map import SampleMap
-from ..report.reading_figures import (
-    map_figure,
-    panel_figure,
-    profile_figure,
-    reading_figure,
-)
+from ..report.reading_figures import map_figure, panel_figure, profile_figure, reading_figure
 from ..report.sheets import tables_csv
 from ..report.words import number, percent
-from ..workflow import read_session
+from ..sessions.read_session import ReadSession
+from ..sessions.session import ADVICE, StoredSession
+from ..sessions.workflow import read_session
 from .care import take_along
 from .frame import current_frame, minute, plain
 from .served import show_served

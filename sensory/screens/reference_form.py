@@ -7,10 +7,10 @@ from typing import Any
 
 import streamlit as st
 
-from ..base.batch_records import ProductRecord
-from ..base.records import Finding
-from ..base.references import Bridge, Reference, ReferenceKind
-from ..product_desk import compare_again, count_stock, take_over
+from ..base.findings import Finding
+from ..release.batch_records import ProductRecord
+from ..release.product_desk import compare_again, count_stock, take_over
+from ..release.references import Bridge, Reference, ReferenceKind
 from .frame import current_frame, nameless, plain, shown_errors
 
 _NONE = "not compared"

@@ -6,11 +6,11 @@ from typing import Any
 
 import streamlit as st
 
-from ..base.records import Question
 from ..base.results import several
+from ..catalogue.question import Question
 from ..choices.risks import SessionRisks
 from ..report.words import percent
-from ..workflow import planned_risks
+from ..sessions.workflow import planned_risks
 from .frame import shown_errors
 
 

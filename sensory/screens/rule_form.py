@@ -6,14 +6,14 @@ from typing import Any
 
 import streamlit as st
 
-from ..base.batch_records import ProductRecord
-from ..base.batches import Disposition
-from ..base.records import Finding
+from ..base.findings import Finding
+from ..catalogue.methods import DIFFERENCE_FROM_CONTROL, PROFILE, find_test
+from ..choices.protocols import PROTOCOLS
 from ..choices.two_stage import TwoStagePlan, two_stage_plan
-from ..decisions.release import USUAL, ReleaseRule
-from ..methods import DIFFERENCE_FROM_CONTROL, PROFILE, find_test
-from ..product_desk import agree_rule
-from ..protocols import PROTOCOLS
+from ..release.batch_records import ProductRecord
+from ..release.batches import Disposition
+from ..release.product_desk import agree_rule
+from ..release.rule import USUAL, ReleaseRule
 from ..report.words import percent
 from .frame import current_frame, nameless, shown_errors
 

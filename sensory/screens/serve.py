@@ -9,16 +9,14 @@ from urllib.parse import urlsplit
 import streamlit as st
 
 from ..base.languages import languages
-from ..base.records import StoredSession, digest_of
-from ..booth_plans import add_late, open_booths, progress, serve, served_plan
-from ..methods import find_method, find_test
-from ..report.serving_sheets import (
-    booth_cards_pdf,
-    key_pdf,
-)
+from ..base.records import digest_of
+from ..catalogue.methods import find_method, find_test
+from ..report.serving_sheets import booth_cards_pdf, key_pdf
 from ..serving.lines import ballot_lines
 from ..serving.plan import ServingPlan
 from ..serving.planning import serving_plan
+from ..sessions.booth_plans import add_late, open_booths, progress, serve, served_plan
+from ..sessions.session import StoredSession
 from .arrangement import arrangement_fields, other_than_agreed
 from .exclusions import absent, before_serving, sheets_to_serve
 from .frame import chosen_session, current_frame, go, minute, plain, shown_errors, who

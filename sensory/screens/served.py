@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import streamlit as st
 
-from ..base.records import StoredSession
-from ..booth_ballots import ballots_of
-from ..booth_plans import lines_of
-from ..decisions.served import Served, came, served_beside_plan
-from ..methods import find_method
-from ..served import (
+from ..catalogue.methods import find_method
+from ..serving.marks import NOT_SERVED, codes_of
+from ..serving.plan import ServingPlan
+from ..sessions.booth_ballots import ballots_of
+from ..sessions.booth_plans import lines_of
+from ..sessions.served import (
     HAPPENED,
     LEFT_OUT,
     confirm_served,
@@ -19,8 +19,8 @@ from ..served import (
     served_column,
     served_otherwise,
 )
-from ..serving.marks import NOT_SERVED, codes_of
-from ..serving.plan import ServingPlan
+from ..sessions.served_beside_plan import Served, came, served_beside_plan
+from ..sessions.session import StoredSession
 from .frame import current_frame, plain, shown_errors, who
 
 _SHOWN = 12

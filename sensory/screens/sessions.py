@@ -6,18 +6,15 @@ from typing import Literal
 
 import streamlit as st
 
-from ..ballots.lines import cells_of_file, headings_for
-from ..ballots.method_rows import kind_of_file, settings_of_file
-from ..ballots.template import template_xlsx
-from ..base.records import Question, SessionDetails, StoredSession
 from ..base.results import several
-from ..methods import METHODS, find_test
-from ..protocols import PROTOCOLS
-from ..workflow import (
-    new_session_id,
-    open_session,
-    read_prepared,
-)
+from ..catalogue.methods import METHODS, find_test
+from ..catalogue.question import Question
+from ..choices.protocols import PROTOCOLS
+from ..sessions.file_kinds import kind_of_file, settings_of_file
+from ..sessions.lines import cells_of_file, headings_for
+from ..sessions.session import SessionDetails, StoredSession
+from ..sessions.template import template_xlsx
+from ..sessions.workflow import new_session_id, open_session, read_prepared
 from .care import care_of_the_record
 from .frame import current_frame, go, minute, nameless, plain, show_faults, shown_errors
 

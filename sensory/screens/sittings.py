@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import streamlit as st
 
-from ..base.records import StoredSession
-from ..booth_plans import BREAKS
-from ..booth_sittings import done_with, next_sitting, not_done_with, start_sitting
+from ..sessions.booth_plans import BREAKS
+from ..sessions.booth_sittings import done_with, next_sitting, not_done_with, start_sitting
+from ..sessions.session import StoredSession
 from .frame import current_frame, plain, who
 
 

@@ -6,12 +6,13 @@ from typing import Any
 
 import streamlit as st
 
-from ..base.records import Finding, Question
+from ..base.findings import Finding
 from ..base.results import Table
+from ..catalogue.question import Question
+from ..choices.plans import PanelPlan
+from ..choices.protocols import find_protocol
 from ..choices.sequential import sequential_plan
 from ..choices.two_stage import TwoStagePlan
-from ..decisions.plans import PanelPlan
-from ..protocols import find_protocol
 from ..report.words import percent
 from .frame import shown_errors
 

@@ -7,10 +7,10 @@ from typing import Any
 
 import streamlit as st
 
-from ..base.batch_records import ProductRecord
-from ..base.batches import AttributeLimit
 from ..base.errors import RecordError
-from ..product_desk import tolerate
+from ..release.batch_records import ProductRecord
+from ..release.batches import AttributeLimit
+from ..release.product_desk import tolerate
 from .frame import current_frame, nameless, plain, shown_errors
 
 _NUMBER = r"-?[0-9]+(?:[.,][0-9]+)?"

@@ -6,13 +6,13 @@ from datetime import date, timedelta
 
 import streamlit as st
 
-from ..base.batch_records import BatchRecord, ProductRecord
-from ..batch_desk import month_report, product_trend, usual_base
-from ..decisions.batch_trend import ProductTrend, attributes_of, line_title, materials_of
-from ..decisions.month import months_to
-from ..decisions.release import ReleaseRule
-from ..decisions.trend_words import by_itself
-from ..product_desk import Desk, rule_of
+from ..release.batch_desk import month_report, product_trend, usual_base
+from ..release.batch_records import BatchRecord, ProductRecord
+from ..release.batch_trend import ProductTrend, attributes_of, line_title, materials_of
+from ..release.month import months_to
+from ..release.product_desk import Desk, rule_of
+from ..release.rule import ReleaseRule
+from ..release.trend_words import by_itself
 from ..report.trend_figures import trend_figure, trend_words
 from ..report.words import number
 from .frame import chosen_batch, current_frame, go, plain, shown_errors

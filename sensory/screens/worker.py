@@ -12,14 +12,14 @@ from typing import Any
 
 import streamlit as st
 
-from ..decisions.batch_file import BatchFile
-from ..decisions.month import MonthReport
-from ..decisions.reading import ReadSession
-from ..decisions.summary import SessionSummary
+from ..release.batch_file import BatchFile
+from ..release.month import MonthReport
 from ..report.batch_documents import batch_pdf
 from ..report.documents import session_pdf
 from ..report.month_documents import month_pdf
 from ..report.reading_documents import reading_pdf
+from ..sessions.read_session import ReadSession
+from ..sessions.summary import SessionSummary
 
 
 def _read_only(table: dict[Any, Any]) -> MappingProxyType[Any, Any]:

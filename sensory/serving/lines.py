@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 from ..base.checks import one_count
 from ..base.errors import ArgumentError
-from ..methods import METHODS
+from ..catalogue.methods import METHODS
 from .layout import ServedSet
 from .plan import ServingPlan
 from .rules import PAIR_ORDERS

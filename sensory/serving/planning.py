@@ -13,7 +13,7 @@ from typing import Any
 
 from ..base.checks import one_count, truth
 from ..base.errors import ArgumentError
-from ..protocols import Protocol
+from ..choices.protocols import Protocol
 from . import rules
 from .chance import Draw
 from .codes import CODES, blinding_codes

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from ..base.errors import ArgumentError
-from ..methods import METHODS, Method
-from ..protocols import PROTOCOLS, Protocol, find_protocol
+from ..catalogue.methods import METHODS, Method
+from ..choices.protocols import PROTOCOLS, Protocol, find_protocol
 from .blocks import IncompleteBlocks, incomplete_blocks
 from .chance import Draw
 from .dealing import Choices

@@ -8,8 +8,9 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from ..base.errors import RecordError
-from ..base.records import JournalEntry, Question, SessionDetails, StoredSession
 from ..base.results import Table
+from ..catalogue.question import Question
+from ..sessions.session import JournalEntry, SessionDetails, StoredSession
 from . import archive_form as form
 from . import journal, people
 from .archive_checks import serving_faults, settings_faults

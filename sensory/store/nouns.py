@@ -9,9 +9,10 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from ..base.batch_records import BatchRecord, ProductRecord, key_of
 from ..base.records import digest_of
-from ..base.references import Reference
+from ..base.spelling import key_of
+from ..release.batch_records import BatchRecord, ProductRecord
+from ..release.references import Reference
 
 Noun = ProductRecord | Reference | BatchRecord
 Change = Callable[[str], str]

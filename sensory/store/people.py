@@ -16,9 +16,9 @@ from typing import Any, NamedTuple
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
-from ..ballots.codes import same_person
 from ..base.errors import RecordError
 from ..base.records import digest_of
+from ..base.spelling import same_person
 from .nouns import renamed
 from .tables import ballot_cells, journal, people, register, sessions
 

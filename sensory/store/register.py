@@ -9,9 +9,10 @@ from typing import Any, TypeVar
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection, Engine
 
-from ..base.batch_records import BatchRecord, key_of
 from ..base.errors import RecordError
-from ..base.records import JournalEntry
+from ..base.spelling import key_of
+from ..release.batch_records import BatchRecord
+from ..sessions.session import JournalEntry
 from . import people
 from .chain import append, entry_for
 from .connections import reading, writing

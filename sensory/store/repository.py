@@ -11,9 +11,9 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.engine import Engine
 
-from ..ballots.codes import same_person
 from ..base.errors import RecordError
-from ..base.records import JournalEntry, StoredSession
+from ..base.spelling import same_person
+from ..sessions.session import JournalEntry, StoredSession
 from . import checking, journal, people, tables
 from .backup import copies_beside, copy_sqlite, without_traces
 from .chain import append, entry_for
@@ -339,7 +339,8 @@ class Repository(Register):
 
         Examples
         --------
-        >>> from sensory.base.records import Question, SessionDetails
+        >>> from sensory.catalogue.question import Question
+        >>> from sensory.sessions.session import SessionDetails
         >>> store = open_store("sqlite://")
         >>> session = StoredSession(
         ...     id="quince",

@@ -9,7 +9,8 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
-from ..base.records import JournalEntry, Question, SessionDetails, StoredSession
+from ..catalogue.question import Question
+from ..sessions.session import JournalEntry, SessionDetails, StoredSession
 from . import people
 from .tables import ballot_cells, sessions
 

@@ -8,8 +8,8 @@ import pytest
 
 from sensory.base.errors import ArgumentError
 from sensory.base.languages import ballot_words, languages
-from sensory.methods import METHODS
-from sensory.protocols import PROTOCOLS
+from sensory.catalogue.methods import METHODS
+from sensory.choices.protocols import PROTOCOLS
 
 PLACES = re.compile(r"\{(\w+)\}")
 

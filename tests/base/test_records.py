@@ -10,17 +10,10 @@ from datetime import datetime, timedelta
 import pytest
 
 from sensory.base.errors import RecordError
-from sensory.base.records import (
-    CAUTIONS,
-    FINDINGS,
-    Finding,
-    Question,
-    Sample,
-    SessionDetails,
-    StoredSession,
-    digest_of,
-    utc_now,
-)
+from sensory.base.findings import FINDINGS, Finding
+from sensory.base.records import digest_of, utc_now
+from sensory.catalogue.question import Question
+from sensory.sessions.session import CAUTIONS, Sample, SessionDetails, StoredSession
 
 QUESTION = Question(
     what_changed="Sugar reduced by 4 %.",

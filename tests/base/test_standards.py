@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 
 from sensory.base.standards import CHECKED, STANDARDS
-from sensory.protocols import PROTOCOLS
+from sensory.choices.protocols import PROTOCOLS
 
 EDITIONS = {
     "ISO 4120": "2021",

@@ -29,10 +29,10 @@ from streamlit.proto.BackMsg_pb2 import BackMsg
 from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
 from websockets.asyncio.client import ClientConnection, connect
 
-from sensory import booth_plans, booths, exclusions, workflow
-from sensory.serving.allergens import served_samples
 from sensory.serving.lines import ballot_lines
 from sensory.serving.planning import serving_plan
+from sensory.sessions import booth_plans, booths, exclusions, workflow
+from sensory.sessions.allergens import served_samples
 from sensory.store.repository import open_store
 
 ROOT = Path(__file__).parents[2]

@@ -18,14 +18,16 @@ import pytest
 import sqlalchemy as sa
 from scipy.stats import binomtest
 
-from sensory import batch_desk, product_desk
-from sensory.base.batch_records import BatchRecord, Decision, Tasting
-from sensory.base.batches import Batch, Clearance, Disposition, RawLot
-from sensory.base.records import CAUTIONS, Finding, Question, Sample, SessionDetails, StoredSession
-from sensory.base.references import Reference, ReferenceKind
+from sensory.base.findings import Finding
+from sensory.catalogue.question import Question
 from sensory.choices.forced_choice import choice_test
-from sensory.decisions.release import ReleaseRule
-from sensory.protocols import TRIANGLE
+from sensory.choices.protocols import TRIANGLE
+from sensory.release import batch_desk, product_desk
+from sensory.release.batch_records import BatchRecord, Decision, Tasting
+from sensory.release.batches import Batch, Clearance, Disposition, RawLot
+from sensory.release.references import Reference, ReferenceKind
+from sensory.release.rule import ReleaseRule
+from sensory.sessions.session import CAUTIONS, Sample, SessionDetails, StoredSession
 from sensory.store.nouns import id_of
 from sensory.store.repository import Repository, open_store
 

@@ -12,11 +12,11 @@ from scipy.integrate import quad
 from scipy.optimize import brentq
 from scipy.stats import binom
 
+from sensory.choices.protocols import DUO_TRIO, TRIANGLE, TWO_OUT_OF_FIVE
 from sensory.choices.replicates import replicated_choice_test
 from sensory.choices.size import panel_size
 from sensory.choices.two_stage import two_stage_plan
 from sensory.models.beta_binomial import ReplicateLikelihood, tabulated
-from sensory.protocols import DUO_TRIO, TRIANGLE, TWO_OUT_OF_FIVE
 
 RISKS = (0.2, 0.1, 0.05, 0.01, 0.001)
 PDS = (0.1, 0.2, 0.3, 0.4, 0.5)

@@ -11,8 +11,8 @@ from scipy.special import betainc
 from scipy.stats import binomtest
 
 from sensory.choices.forced_choice import choice_test
+from sensory.choices.protocols import TRIANGLE
 from sensory.models.binomial import upper_tail
-from sensory.protocols import TRIANGLE
 
 SESSIONS = 100_000
 SAMPLE = 500

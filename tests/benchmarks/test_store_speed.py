@@ -14,7 +14,8 @@ from time import perf_counter
 import pytest
 import sqlalchemy as sa
 
-from sensory.base.records import Question, SessionDetails, StoredSession
+from sensory.catalogue.question import Question
+from sensory.sessions.session import SessionDetails, StoredSession
 from sensory.store.archive import archive_session, read_archive
 from sensory.store.repository import open_store
 

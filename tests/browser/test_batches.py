@@ -8,11 +8,12 @@ import pytest
 from playwright.sync_api import expect
 from pypdf import PdfReader
 
-from sensory import product_desk, tastings, workflow
-from sensory.base.batches import Batch, Disposition, RawLot
-from sensory.base.records import CAUTIONS
-from sensory.base.references import Reference, ReferenceKind
-from sensory.decisions.release import ReleaseRule
+from sensory.release import product_desk, tastings
+from sensory.release.batches import Batch, Disposition, RawLot
+from sensory.release.references import Reference, ReferenceKind
+from sensory.release.rule import ReleaseRule
+from sensory.sessions import workflow
+from sensory.sessions.session import CAUTIONS
 from sensory.store.repository import open_store
 
 from .test_accessible import serious

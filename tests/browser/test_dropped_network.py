@@ -10,11 +10,11 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import expect
 
-from sensory import booth_plans, booths, exclusions, workflow
-from sensory.methods import find_test
-from sensory.serving.allergens import served_samples
+from sensory.catalogue.methods import find_test
 from sensory.serving.lines import ballot_lines
 from sensory.serving.planning import serving_plan
+from sensory.sessions import booth_plans, booths, exclusions, workflow
+from sensory.sessions.allergens import served_samples
 from sensory.store.repository import open_store
 
 DEMO = Path(__file__).parents[2] / "demo_data"

@@ -18,13 +18,13 @@ import pytest
 from scipy.special import ndtr
 from scipy.stats import beta, binom
 
-from sensory.base.records import Finding
+from sensory.base.findings import Finding
 from sensory.choices.a_not_a import a_not_a, a_not_a_by_assessor
 from sensory.choices.dprime import estimate_dprime
+from sensory.choices.protocols import DUO_TRIO, PROTOCOLS, TRIANGLE
 from sensory.choices.replicates import replicated_choice_test
 from sensory.choices.same_different import same_different
 from sensory.choices.sureness import sureness_test
-from sensory.protocols import DUO_TRIO, PROTOCOLS, TRIANGLE
 
 LEVEL = 0.95
 LOWEST, HIGHEST = 0.93, 0.97

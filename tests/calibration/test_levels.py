@@ -6,10 +6,10 @@ Run with: python -m pytest -q -s --override-ini addopts= --import-mode=importlib
 import numpy as np
 import pytest
 
-from sensory.base.records import Finding
+from sensory.base.findings import Finding
 from sensory.choices.forced_choice import choice_test
+from sensory.choices.protocols import PROTOCOLS
 from sensory.choices.risks import session_risks
-from sensory.protocols import PROTOCOLS
 
 SIZES = (12, 24, 36, 48, 66, 100)
 SESSIONS = 200_000

@@ -19,12 +19,12 @@ import numpy as np
 import pytest
 from scipy.stats import t as student
 
-from sensory.base.batches import Clearance, Disposition
 from sensory.choices.forced_choice import choice_test
+from sensory.choices.protocols import TRIANGLE
 from sensory.choices.two_stage import two_stage_plan
-from sensory.decisions.disposition import batch_finding
-from sensory.decisions.release import ReleaseRule
-from sensory.protocols import TRIANGLE
+from sensory.release.batches import Clearance, Disposition
+from sensory.release.disposition import batch_finding
+from sensory.release.rule import ReleaseRule
 
 YEARS, BATCHES = 1000, 120
 LIMIT = 0.4

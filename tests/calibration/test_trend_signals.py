@@ -12,9 +12,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from sensory.decisions.choice_trend import trend_of_choices
-from sensory.decisions.trend import trend
-from sensory.protocols import TRIANGLE
+from sensory.choices.protocols import TRIANGLE
+from sensory.release.choice_trend import trend_of_choices
+from sensory.release.trend import trend
 
 LINES, AFTER = 400, 40
 

@@ -8,8 +8,8 @@ import pytest
 from sensory.base.errors import ArgumentError, SensoryError
 from sensory.choices.counts import critical_counts, similar_counts
 from sensory.choices.forced_choice import choice_test
+from sensory.choices.protocols import DUO_TRIO, PAIRED, TRIANGLE, find_protocol
 from sensory.choices.risks import session_risks
-from sensory.protocols import DUO_TRIO, PAIRED, TRIANGLE, find_protocol
 
 NAN, INF = float("nan"), float("inf")
 

@@ -8,6 +8,7 @@ import pytest
 from sensory.base.errors import ArgumentError
 from sensory.choices.a_not_a import a_not_a, a_not_a_by_assessor
 from sensory.choices.dprime import carried_pd, estimate_dprime
+from sensory.choices.protocols import TRIANGLE
 from sensory.choices.replicates import replicate_gain, replicated_choice_test
 from sensory.choices.same_different import same_different
 from sensory.choices.sequential import sequential_plan
@@ -20,7 +21,6 @@ from sensory.choices.size import (
 )
 from sensory.choices.sureness import sureness_test
 from sensory.choices.two_stage import retest_risk, two_stage_plan
-from sensory.protocols import TRIANGLE
 
 NAN, INF = float("nan"), float("inf")
 STAGES = two_stage_plan(TRIANGLE, most=60, pd_limit=0.4)

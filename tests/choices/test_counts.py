@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from sensory.choices.counts import critical_counts, similar_counts
-from sensory.protocols import DUO_TRIO, PAIRED, PROTOCOLS, TRIANGLE, TWO_OUT_OF_FIVE
+from sensory.choices.protocols import DUO_TRIO, PAIRED, PROTOCOLS, TRIANGLE, TWO_OUT_OF_FIVE
 
 every_protocol = pytest.mark.parametrize("protocol", PROTOCOLS.values(), ids=repr)
 SIZES = (1, 2, 3, 5, 8, 12, 24, 40, 66)

@@ -6,7 +6,7 @@ from scipy.special import erf, ndtr
 from scipy.stats import chi2
 
 from sensory.choices.dprime import carried_pd, estimate_dprime
-from sensory.protocols import DUO_TRIO, PAIRED, PROTOCOLS, TRIANGLE
+from sensory.choices.protocols import DUO_TRIO, PAIRED, PROTOCOLS, TRIANGLE
 
 every_protocol = pytest.mark.parametrize("protocol", PROTOCOLS.values(), ids=repr)
 

@@ -9,9 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sensory.base.errors import ArgumentError
-from sensory.base.records import Finding
+from sensory.base.findings import Finding
 from sensory.choices.forced_choice import choice_test
-from sensory.protocols import DUO_TRIO, PAIRED, PROTOCOLS, TETRAD, TRIANGLE, TWO_OUT_OF_FIVE
+from sensory.choices.protocols import DUO_TRIO, PAIRED, PROTOCOLS, TETRAD, TRIANGLE, TWO_OUT_OF_FIVE
 
 every_protocol = pytest.mark.parametrize("protocol", PROTOCOLS.values(), ids=repr)
 steady = settings(deadline=None, derandomize=True, database=None, max_examples=60)

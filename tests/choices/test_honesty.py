@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from scipy.stats import binom
 
-from sensory.base.records import Finding
+from sensory.base.findings import Finding
 from sensory.choices.forced_choice import choice_test
-from sensory.protocols import PAIRED, PROTOCOLS
+from sensory.choices.protocols import PAIRED, PROTOCOLS
 
 every_protocol = pytest.mark.parametrize("protocol", PROTOCOLS.values(), ids=repr)
 every_risk = pytest.mark.parametrize(("alpha", "beta"), [(0.05, 0.05), (0.2, 0.1), (0.01, 0.2)])

@@ -8,9 +8,10 @@ import numpy as np
 import pytest
 from scipy.stats import chi2
 
-from sensory.base.records import Finding
+from sensory.base.findings import Finding
 from sensory.choices.a_not_a import a_not_a, a_not_a_by_assessor
 from sensory.choices.dprime import estimate_dprime
+from sensory.choices.protocols import PROTOCOLS
 from sensory.choices.replicates import replicated_choice_test
 from sensory.choices.same_different import same_different
 from sensory.choices.sequential import sequential_plan
@@ -18,7 +19,6 @@ from sensory.choices.size import operating_characteristic, panel_size, power
 from sensory.choices.sureness import sureness_test
 from sensory.choices.two_stage import TwoStagePlan, two_stage_plan
 from sensory.models.beta_binomial import ReplicateLikelihood, masses
-from sensory.protocols import PROTOCOLS
 
 FILE = Path(__file__).resolve().parents[1] / "references" / "independent.json"
 VALUES = json.loads(FILE.read_text(encoding="utf-8"))["values"]

@@ -13,9 +13,9 @@ import pytest
 
 from sensory.choices.counts import critical_counts, similar_counts
 from sensory.choices.forced_choice import choice_test
+from sensory.choices.protocols import DUO_TRIO, PAIRED, TETRAD, THREE_AFC, TRIANGLE, TWO_OUT_OF_FIVE
 from sensory.choices.risks import next_deciding_size, session_risks
 from sensory.models.binomial import exact_upper_tail
-from sensory.protocols import DUO_TRIO, PAIRED, TETRAD, THREE_AFC, TRIANGLE, TWO_OUT_OF_FIVE
 
 REFERENCES = Path(__file__).resolve().parents[1] / "references" / "published.json"
 PUBLISHED = json.loads(REFERENCES.read_text(encoding="utf-8"))

@@ -12,11 +12,11 @@ from scipy.stats import binom
 
 from sensory.choices.a_not_a import a_not_a, a_not_a_by_assessor
 from sensory.choices.counts import similar_counts
+from sensory.choices.protocols import DUO_TRIO, PAIRED, TRIANGLE
 from sensory.choices.sequential import sequential_plan
 from sensory.choices.size import panel_size
 from sensory.choices.two_stage import retest_risk
 from sensory.models.beta_binomial import masses
-from sensory.protocols import DUO_TRIO, PAIRED, TRIANGLE
 
 HOME = Path(__file__).resolve().parents[1] / "references"
 

@@ -9,11 +9,11 @@ from scipy.optimize import minimize_scalar
 from scipy.stats import binom, binomtest, chi2, t
 
 from sensory.base.errors import ArgumentError
-from sensory.base.records import Finding
+from sensory.base.findings import Finding
 from sensory.choices.counts import critical_counts
+from sensory.choices.protocols import DUO_TRIO, PROTOCOLS, TRIANGLE, TWO_OUT_OF_FIVE
 from sensory.choices.replicates import replicate_gain, replicated_choice_test
 from sensory.models.beta_binomial import ReplicateLikelihood, tabulated
-from sensory.protocols import DUO_TRIO, PROTOCOLS, TRIANGLE, TWO_OUT_OF_FIVE
 
 SIMILAR = (Finding.SIMILAR, Finding.DIFFERENT_WITHIN_LIMIT)
 PANELS = [

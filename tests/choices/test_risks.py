@@ -7,11 +7,11 @@ from math import comb
 import numpy as np
 import pytest
 
-from sensory.base.records import Finding
+from sensory.base.findings import Finding
 from sensory.choices.counts import critical_counts, similar_counts
 from sensory.choices.forced_choice import choice_test
+from sensory.choices.protocols import DUO_TRIO, PAIRED, PROTOCOLS, TETRAD, TRIANGLE, TWO_OUT_OF_FIVE
 from sensory.choices.risks import next_deciding_size, session_risks
-from sensory.protocols import DUO_TRIO, PAIRED, PROTOCOLS, TETRAD, TRIANGLE, TWO_OUT_OF_FIVE
 
 every_protocol = pytest.mark.parametrize("protocol", PROTOCOLS.values(), ids=repr)
 

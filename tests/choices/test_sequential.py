@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 
 from sensory.base.errors import ArgumentError
-from sensory.base.records import Finding
+from sensory.base.findings import Finding
+from sensory.choices.protocols import DUO_TRIO, PAIRED, PROTOCOLS, TETRAD, TRIANGLE
 from sensory.choices.sequential import sequential_plan
-from sensory.protocols import DUO_TRIO, PAIRED, PROTOCOLS, TETRAD, TRIANGLE
 
 every_protocol = pytest.mark.parametrize("protocol", PROTOCOLS.values(), ids=repr)
 SETTINGS = [

@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 from scipy.stats import binom
 
-from sensory.base.records import Finding
+from sensory.base.findings import Finding
 from sensory.choices.forced_choice import choice_test
+from sensory.choices.protocols import DUO_TRIO, PAIRED, PROTOCOLS, TETRAD, TRIANGLE, TWO_OUT_OF_FIVE
 from sensory.choices.size import (
     deciding_size,
     fair_pass_size,
@@ -17,7 +18,6 @@ from sensory.choices.size import (
     panel_size,
     power,
 )
-from sensory.protocols import DUO_TRIO, PAIRED, PROTOCOLS, TETRAD, TRIANGLE, TWO_OUT_OF_FIVE
 
 every_protocol = pytest.mark.parametrize("protocol", PROTOCOLS.values(), ids=repr)
 RISKS = (0.2, 0.1, 0.05, 0.01, 0.001)

@@ -8,9 +8,9 @@ import pytest
 from scipy.stats import binom
 
 from sensory.base.errors import ArgumentError
-from sensory.base.records import Finding
+from sensory.base.findings import Finding
+from sensory.choices.protocols import DUO_TRIO, PAIRED, TETRAD, TRIANGLE, TWO_OUT_OF_FIVE
 from sensory.choices.two_stage import TwoStagePlan, retest_risk, two_stage_plan
-from sensory.protocols import DUO_TRIO, PAIRED, TETRAD, TRIANGLE, TWO_OUT_OF_FIVE
 
 SMALL = [
     (TRIANGLE, 14, 0.2, 0.2, 0.5),

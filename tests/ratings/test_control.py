@@ -8,7 +8,7 @@ import pytest
 from scipy import stats
 
 from sensory.base.errors import ArgumentError, BallotError
-from sensory.base.records import Finding
+from sensory.base.findings import Finding
 from sensory.ratings.control import difference_from_control
 from sensory.ratings.profile import profile
 

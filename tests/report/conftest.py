@@ -8,10 +8,10 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from sensory.base.batch_records import BatchRecord, Decision, Tasting
-from sensory.base.batches import Batch, Clearance, Disposition
-from sensory.base.records import Finding
-from sensory.decisions.release import ReleaseRule
+from sensory.base.findings import Finding
+from sensory.release.batch_records import BatchRecord, Decision, Tasting
+from sensory.release.batches import Batch, Clearance, Disposition
+from sensory.release.rule import ReleaseRule
 
 SCORES = ReleaseRule(test="DIFFERENCE_FROM_CONTROL", limit=1.5, assessors=12, scatter=1.1)
 CHOICES = ReleaseRule(test="TRIANGLE", limit=0.30, assessors=66)

@@ -9,17 +9,23 @@ import numpy as np
 import pytest
 from pypdf import PdfReader
 
-from sensory import workflow
-from sensory.base.batch_records import Complaint
-from sensory.base.batches import Batch, Disposition, RawLot
-from sensory.base.records import CAUTIONS
-from sensory.base.references import Reference
-from sensory.batch_desk import batch_file, decide
-from sensory.decisions.release import ReleaseRule
-from sensory.product_desk import agree_rule, clear_batch, enter_batch, enter_product, take_over
+from sensory.release.batch_desk import batch_file, decide
+from sensory.release.batch_records import Complaint
+from sensory.release.batches import Batch, Disposition, RawLot
+from sensory.release.product_desk import (
+    agree_rule,
+    clear_batch,
+    enter_batch,
+    enter_product,
+    take_over,
+)
+from sensory.release.references import Reference
+from sensory.release.rule import ReleaseRule
+from sensory.release.tastings import close_and_note, open_tasting
 from sensory.report.batch_documents import SAFETY, batch_pdf, batch_words, not_to_be_tasted
+from sensory.sessions import workflow
+from sensory.sessions.session import CAUTIONS
 from sensory.store.repository import open_store
-from sensory.tastings import close_and_note, open_tasting
 
 ROLE = "the authorised person of the plant"
 HOSTILE = '#panic("x") *bold* $x$ <tag> @ref \\'

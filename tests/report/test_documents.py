@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 from pypdf import PdfReader
 
-from sensory import workflow
 from sensory.report import figures
 from sensory.report.documents import session_pdf, session_words
+from sensory.sessions import workflow
 from sensory.store.repository import open_store
 
 DEMO = Path(__file__).parents[2] / "demo_data"

@@ -10,12 +10,12 @@ import pytest
 from pypdf import PdfReader
 from scipy.stats import binom
 
-from sensory.base.batch_records import Complaint
-from sensory.base.batches import Disposition
-from sensory.base.references import Bridge, Reference
-from sensory.decisions.batch_trend import ProductTrend, trend_of_batches
-from sensory.decisions.month import MonthReport
-from sensory.decisions.references import reference_state
+from sensory.release.batch_records import Complaint
+from sensory.release.batch_trend import ProductTrend, trend_of_batches
+from sensory.release.batches import Disposition
+from sensory.release.month import MonthReport
+from sensory.release.reference_state import reference_state
+from sensory.release.references import Bridge, Reference
 from sensory.report.month_documents import month_pdf, month_words
 from sensory.report.month_figures import months_figure, months_words
 

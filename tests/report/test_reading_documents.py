@@ -11,13 +11,13 @@ from pathlib import Path
 import pytest
 from pypdf import PdfReader
 
-from sensory import workflow
 from sensory.base.errors import RecordError
 from sensory.base.results import Interval
-from sensory.decisions.reading import Span
+from sensory.catalogue.reading import Span
 from sensory.report.reading_documents import reading_pdf, reading_words
 from sensory.report.reading_figures import reading_figure
 from sensory.report.sheets import ballots_csv, tables_csv
+from sensory.sessions import workflow
 from sensory.store.repository import open_store
 
 DEMO = Path(__file__).parents[2] / "demo_data"

@@ -8,12 +8,12 @@ from pathlib import Path
 import pytest
 from pypdf import PdfReader
 
-from sensory import booth_plans, exclusions, served, workflow
-from sensory.methods import find_test
+from sensory.catalogue.methods import find_test
 from sensory.report.documents import session_pdf
 from sensory.report.reading_documents import reading_pdf
 from sensory.serving.lines import ballot_lines
 from sensory.serving.planning import serving_plan
+from sensory.sessions import booth_plans, exclusions, served, workflow
 from sensory.store.repository import open_store
 
 DEMO = Path(__file__).parents[2] / "demo_data"

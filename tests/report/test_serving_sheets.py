@@ -9,7 +9,6 @@ from pathlib import Path
 import pytest
 from pypdf import PdfReader
 
-from sensory import workflow
 from sensory.base.languages import ballot_words, languages
 from sensory.report.serving_sheets import (
     ballots_pdf,
@@ -21,6 +20,7 @@ from sensory.report.serving_sheets import (
 from sensory.serving.lines import ballot_lines
 from sensory.serving.marks import rows_to_serve, to_serve
 from sensory.serving.planning import serving_plan
+from sensory.sessions import workflow
 
 DEMO = Path(__file__).parents[2] / "demo_data"
 PLAN = serving_plan("triangle", ["Anna", "Bo", "Cleo"], seed=4)

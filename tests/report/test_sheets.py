@@ -8,12 +8,12 @@ import io
 import numpy as np
 import pytest
 
-from sensory.ballots.reading import read_ballots
 from sensory.base.errors import BallotWarning
 from sensory.base.results import Table
 from sensory.choices.forced_choice import choice_test
-from sensory.protocols import TRIANGLE
+from sensory.choices.protocols import TRIANGLE
 from sensory.report.sheets import ballots_csv, harmless, table_csv
+from sensory.sessions.reading import read_ballots
 
 
 def lines(content: bytes) -> list[list[str]]:

@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 from scipy.stats import binom, binomtest
 
-from sensory.decisions.batch_trend import ProductTrend, line_title, trend_of_batches
-from sensory.decisions.release import ReleaseRule
-from sensory.decisions.trend_words import EWMA_WORDS
-from sensory.protocols import TRIANGLE
+from sensory.choices.protocols import TRIANGLE
+from sensory.release.batch_trend import ProductTrend, line_title, trend_of_batches
+from sensory.release.rule import ReleaseRule
+from sensory.release.trend_words import EWMA_WORDS
 from sensory.report.figure_parts import GREY
 from sensory.report.trend_figures import characteristic_figure, trend_figure, trend_words
 

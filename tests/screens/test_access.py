@@ -138,7 +138,7 @@ def fresh(code: str, **environment: str) -> subprocess.CompletedProcess:
 def test_booth_and_stranger_load_no_statistics():
     # scipy.special comes with the protocols, which hold their links
     heavy = ["pandas", "pingouin", "altair", "openpyxl", "typst"]
-    heavy += ["sensory.workflow", "sensory.screens.sessions", "sensory.screens.finding"]
+    heavy += ["sensory.sessions.workflow", "sensory.screens.sessions", "sensory.screens.finding"]
     done = fresh(
         "import sys, app\n"
         "from sensory.screens.access import Booth, Stranger\n"

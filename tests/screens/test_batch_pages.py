@@ -8,13 +8,14 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from sensory import batch_desk, product_desk, tastings, workflow
-from sensory.base.batches import Batch, Disposition, RawLot
-from sensory.base.records import CAUTIONS
-from sensory.base.references import Bridge, Reference, ReferenceKind
+from sensory.choices.protocols import TRIANGLE
 from sensory.choices.two_stage import two_stage_plan
-from sensory.decisions.release import ReleaseRule
-from sensory.protocols import TRIANGLE
+from sensory.release import batch_desk, product_desk, tastings
+from sensory.release.batches import Batch, Disposition, RawLot
+from sensory.release.references import Bridge, Reference, ReferenceKind
+from sensory.release.rule import ReleaseRule
+from sensory.sessions import workflow
+from sensory.sessions.session import CAUTIONS
 from sensory.store.repository import Repository, open_store
 
 from .test_pages import DEMO, words

@@ -7,11 +7,11 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from sensory import booth_plans, booths, exclusions, workflow
 from sensory.base.errors import RecordError
-from sensory.serving.allergens import served_samples
 from sensory.serving.lines import ballot_lines
 from sensory.serving.planning import serving_plan
+from sensory.sessions import booth_plans, booths, exclusions, workflow
+from sensory.sessions.allergens import served_samples
 from sensory.store.repository import Repository, open_store
 
 from .test_interlude import SCRIPT

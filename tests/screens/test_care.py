@@ -6,9 +6,9 @@ import sqlite3
 
 import pytest
 
-from sensory import booth_plans, workflow
 from sensory.serving.lines import ballot_lines
 from sensory.serving.planning import serving_plan
+from sensory.sessions import booth_plans, workflow
 from sensory.store.archive import archive_session, import_archive, read_archive
 from sensory.store.repository import open_store
 

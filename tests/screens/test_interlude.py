@@ -5,10 +5,10 @@ from __future__ import annotations
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from sensory import booth_plans, booth_sittings, booths, exclusions, workflow
 from sensory.base.languages import ballot_words, languages
 from sensory.serving.lines import ballot_lines
 from sensory.serving.planning import serving_plan
+from sensory.sessions import booth_plans, booth_sittings, booths, exclusions, workflow
 from sensory.store.repository import open_store
 
 from .test_pages import DEMO, words

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from sensory import workflow
+from sensory.sessions import workflow
 from sensory.store.repository import open_store
 
 from .test_pages import DEMO, run, words

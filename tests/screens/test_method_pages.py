@@ -7,9 +7,9 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from sensory import workflow
-from sensory.methods import METHODS
-from sensory.protocols import TRIANGLE
+from sensory.catalogue.methods import METHODS
+from sensory.choices.protocols import TRIANGLE
+from sensory.sessions import workflow
 from sensory.store.repository import open_store
 
 from .test_pages import DEMO, run, words
@@ -90,9 +90,9 @@ def test_finding_page_shows_sentence_numbers_and_limits_of_knowledge(store, url)
 
 
 PLAN = """
-from sensory.base.records import Question
-from sensory.decisions.plans import panel_plan
-from sensory.protocols import TRIANGLE
+from sensory.catalogue.question import Question
+from sensory.choices.plans import panel_plan
+from sensory.choices.protocols import TRIANGLE
 from sensory.screens.stages import ballot_by_ballot, two_stage
 plan = panel_plan(TRIANGLE, 24)
 two_stage(plan)
@@ -106,7 +106,7 @@ def stages():
 
 
 def test_counts_so_far_of_two_tastings(stages):
-    from sensory.decisions.plans import panel_plan
+    from sensory.choices.plans import panel_plan
 
     plan = panel_plan(TRIANGLE, 24).two_stage
     stages.number_input(key="plan-first").set_value(plan.first).run()

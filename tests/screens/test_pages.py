@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from sensory import workflow
+from sensory.sessions import workflow
 from sensory.store.repository import open_store
 
 DEMO = Path(__file__).parents[2] / "demo_data"

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from sensory import booth_plans, exclusions, workflow
-from sensory.serving.allergens import served_samples
 from sensory.serving.plan import ServingPlan
+from sensory.sessions import booth_plans, exclusions, workflow
+from sensory.sessions.allergens import served_samples
 from sensory.store.repository import open_store
 
 from .test_pages import DEMO, run, words

@@ -6,11 +6,11 @@ from dataclasses import replace
 
 import pytest
 
-from sensory import booth_plans, booths, exclusions, served, workflow
-from sensory.methods import find_test
+from sensory.catalogue.methods import find_test
 from sensory.screens.exclusions import sample_labels
 from sensory.serving.lines import ballot_lines
 from sensory.serving.planning import serving_plan
+from sensory.sessions import booth_plans, booths, exclusions, served, workflow
 from sensory.store.repository import open_store
 
 from .test_pages import DEMO, run

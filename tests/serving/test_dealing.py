@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sensory.protocols import PROTOCOLS
+from sensory.choices.protocols import PROTOCOLS
 from sensory.serving.chance import Draw
 from sensory.serving.dealing import deal, next_orders
 from sensory.serving.rules import LETTERS, PAIR_ORDERS, several_sample_orders

@@ -5,13 +5,12 @@ from __future__ import annotations
 import pytest
 
 from sensory import serving_plan
-from sensory.ballots.cells import RawRow
-from sensory.ballots.checks import check_choices
-from sensory.ballots.columns import CHOICE
-from sensory.ballots.method_columns import METHOD_COLUMNS
-from sensory.ballots.method_rows import check_rows
-from sensory.methods import METHODS
-from sensory.protocols import PROTOCOLS
+from sensory.catalogue.choice_checks import check_choices
+from sensory.catalogue.columns import CHOICE, RawRow
+from sensory.catalogue.method_columns import METHOD_COLUMNS
+from sensory.catalogue.method_rows import check_rows
+from sensory.catalogue.methods import METHODS
+from sensory.choices.protocols import PROTOCOLS
 from sensory.serving.lines import ballot_lines
 
 FOUR = ("A", "new press", "old press", "less sugar")

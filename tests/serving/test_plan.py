@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 
 from sensory import ServingPlan, serving_plan
 from sensory.base.errors import RecordError
-from sensory.methods import METHODS, PROFILE
-from sensory.protocols import DUO_TRIO, PAIRED, PROTOCOLS, THREE_AFC, TRIANGLE
+from sensory.catalogue.methods import METHODS, PROFILE
+from sensory.choices.protocols import DUO_TRIO, PAIRED, PROTOCOLS, THREE_AFC, TRIANGLE
 from sensory.serving.codes import CODES
 
 CORDIALS = ("A", "new press", "old press", "less sugar", "warm fill", "old bottle")

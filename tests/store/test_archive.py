@@ -17,12 +17,15 @@ import frictionless
 import pytest
 import sqlalchemy as sa
 
-from sensory.base.batch_records import BatchRecord
-from sensory.base.batches import Batch
 from sensory.base.errors import RecordError
-from sensory.base.records import CAUTIONS, Question, Sample, SessionDetails, digest_of
+from sensory.base.records import digest_of
 from sensory.base.results import Table
+from sensory.catalogue.question import Question
+from sensory.release.batch_records import BatchRecord
+from sensory.release.batches import Batch
 from sensory.serving.planning import serving_plan
+from sensory.sessions.session import CAUTIONS, Sample, SessionDetails
+from sensory.sessions.workflow import agree, close, enter_cells, open_session, reopen, summarise
 from sensory.store import archive_form, journal, tables
 from sensory.store.archive import archive_session, import_archive, read_archive
 from sensory.store.archive_checks import serving_faults
@@ -30,7 +33,6 @@ from sensory.store.chain import append, entry_for
 from sensory.store.connections import writing
 from sensory.store.nouns import id_of
 from sensory.store.repository import Repository, open_store
-from sensory.workflow import agree, close, enter_cells, open_session, reopen, summarise
 
 ID = "gooseberry"
 LEADER = {"who": "Änne Weiß", "why": "typed"}

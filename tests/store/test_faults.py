@@ -18,10 +18,11 @@ import pytest
 import sqlalchemy as sa
 
 from sensory.base.errors import RecordError
-from sensory.base.records import Question, SessionDetails, StoredSession
+from sensory.catalogue.question import Question
+from sensory.sessions.session import SessionDetails, StoredSession
+from sensory.sessions.workflow import agree, close, enter_cells, open_session, reopen, summarise
 from sensory.store import journal
 from sensory.store.repository import Repository, open_store
-from sensory.workflow import agree, close, enter_cells, open_session, reopen, summarise
 
 ROOT = Path(__file__).parents[2]
 SESSION = StoredSession(

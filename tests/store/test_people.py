@@ -10,10 +10,11 @@ import pytest
 import sqlalchemy as sa
 
 from sensory.base.errors import RecordError
-from sensory.base.records import Question, Sample, SessionDetails, StoredSession
+from sensory.catalogue.question import Question
+from sensory.sessions.session import Sample, SessionDetails, StoredSession
+from sensory.sessions.workflow import agree, close, enter_cells, open_session, reopen, summarise
 from sensory.store import tables
 from sensory.store.repository import Repository, open_store
-from sensory.workflow import agree, close, enter_cells, open_session, reopen, summarise
 
 SESSION = StoredSession(
     id="rhubarb",

@@ -11,10 +11,10 @@ from pathlib import Path
 import pytest
 import sqlalchemy as sa
 
-from sensory.base.batch_records import BatchRecord, Decision, ProductRecord, Tasting
-from sensory.base.batches import Batch, Clearance, Disposition, Product, RawLot
 from sensory.base.errors import RecordError
-from sensory.base.references import Reference, ReferenceKind
+from sensory.release.batch_records import BatchRecord, Decision, ProductRecord, Tasting
+from sensory.release.batches import Batch, Clearance, Disposition, Product, RawLot
+from sensory.release.references import Reference, ReferenceKind
 from sensory.store import tables
 from sensory.store.repository import Repository, open_store
 

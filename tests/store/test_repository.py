@@ -15,7 +15,9 @@ import pytest
 import sqlalchemy as sa
 
 from sensory.base.errors import RecordError
-from sensory.base.records import Question, Sample, SessionDetails, StoredSession, digest_of
+from sensory.base.records import digest_of
+from sensory.catalogue.question import Question
+from sensory.sessions.session import Sample, SessionDetails, StoredSession
 from sensory.store import tables
 from sensory.store.repository import Repository, open_store
 

@@ -9,7 +9,8 @@ from dataclasses import replace
 import pytest
 import sqlalchemy as sa
 
-from sensory.base.records import Question, SessionDetails, StoredSession
+from sensory.catalogue.question import Question
+from sensory.sessions.session import SessionDetails, StoredSession
 from sensory.store import tables
 from sensory.store.repository import Repository, open_store
 

@@ -1,0 +1,60 @@
+"""Blinding codes and names as people type them."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+
+_WIDE = {code: code - 0xFEE0 for code in range(0xFF01, 0xFF5F)} | {0x3000: 0x20}
+
+
+def normal_code(text: str) -> str | None:
+    """A blinding code as digits: 0412, 412.0, '412,0' and ' 412' are all 412; else None.
+
+    >>> [normal_code(text) for text in ("0412", "412.0", "412,0", "4l2", "")]
+    ['412', '412', '412', None, None]
+    """
+    plain = plain_width(text).strip().lstrip("'")
+    match = re.fullmatch(r"0*([1-9][0-9]{0,5})(?:[.,]0{0,2})?", plain, flags=re.ASCII)
+    return match.group(1) if match else None
+
+
+def plain_width(text: str) -> str:
+    """Letters and digits typed in full width as the usual ones; nothing else is changed.
+
+    >>> plain_width("ＡＢＢ ４１２")
+    'ABB 412'
+    """
+    return text.translate(_WIDE)
+
+
+def split_codes(text: str) -> list[str]:
+    """The code texts in one cell, separated by spaces, commas, slashes and the like.
+
+    >>> split_codes("412 / 837;265"), split_codes("412.0, 837,0")
+    (['412', '837', '265'], ['412.0', '837,0'])
+    """
+    parts = [part for part in re.split(r"[\s/;|+&]+|\band\b", text) if part.strip(",")]
+    codes: list[str] = []
+    for part in (piece.strip(",") for piece in parts):
+        whole = re.fullmatch(r"[0-9]+,0+", part)
+        codes += [part] if whole else [piece for piece in part.split(",") if piece]
+    return codes
+
+
+def same_person(name: str) -> str:
+    """A name without the differences that typing makes: case, spaces, width.
+
+    >>> same_person("  Anna  Berg ") == same_person("anna berg")
+    True
+    """
+    return " ".join(unicodedata.normalize("NFKC", name).casefold().split())
+
+
+def key_of(text: str) -> str:
+    """One spelling for a number, lot or name: needless spaces and case do not count.
+
+    >>> key_of(" PE-14  a ")
+    'pe-14 a'
+    """
+    return " ".join(text.split()).casefold()

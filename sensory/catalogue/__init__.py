@@ -1,0 +1,1 @@
+"""One entry a test: how it is named, asked, served, answered, checked and read."""

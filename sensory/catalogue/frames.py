@@ -1,0 +1,63 @@
+"""Between checked answers, data frames and tables: what the readers of scores share."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from ..base.errors import ArgumentError
+from ..base.results import Cell, Table
+from .methods import Method
+from .question import Question
+
+Row = dict[str, Any]
+
+
+def frame_of(rows: Sequence[Row]) -> pd.DataFrame:
+    """Checked answers as a table."""
+    return pd.DataFrame(list(rows))
+
+
+def spelled(frame: pd.DataFrame, name: str) -> str:
+    """The sample of that name, however it is capitalised."""
+    there = list(dict.fromkeys(frame["sample"]))
+    for one in there:
+        if str(one).casefold() == name.casefold():
+            return str(one)
+    raise ArgumentError(f"{name!r} is none of the samples: {', '.join(map(str, there))}.")
+
+
+def absent_samples(method: Method, question: Question, frame: pd.DataFrame) -> list[str]:
+    """Samples of the plan that nobody scored."""
+    there = {str(one).casefold() for one in frame["sample"]}
+    planned = method.listed(question.settings, "samples")
+    return [one for one in planned if one.casefold() not in there]
+
+
+def not_served(absent: Sequence[str]) -> tuple[str, ...]:
+    """What is said of them."""
+    return tuple(f"{one} is in the plan and has no score: nothing is said of it." for one in absent)
+
+
+def table_of(frame: pd.DataFrame, columns: str) -> Table:
+    """Some columns of a frame as a table of plain cells."""
+    names = tuple(columns.split())
+    rows = tuple(
+        tuple(_cell(value) for value in row)
+        for row in frame[list(names)].itertuples(index=False, name=None)
+    )
+    return Table(columns=names, rows=rows)
+
+
+def _cell(value: Any) -> Cell:
+    """A plain cell; what is missing is empty."""
+    if value is None or value is pd.NA or (isinstance(value, float) and np.isnan(value)):
+        return None
+    if isinstance(value, (bool, np.bool_)):
+        return "yes" if value else "no"
+    if isinstance(value, (int, np.integer)):
+        return int(value)
+    return float(value) if isinstance(value, (float, np.floating)) else str(value)

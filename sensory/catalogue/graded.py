@@ -1,0 +1,147 @@
+"""Answers graded by sureness: from checked answers to a finding.
+
+Answers of one person go together: where somebody answered more than once, the test of a
+difference is a sign test over assessors, and similarity is not concluded.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from ..base.errors import ArgumentError
+from ..base.findings import Finding
+from ..base.results import Table
+from ..choices.sureness import GradedProduct, sureness_test
+from ..models.binomial import upper_tail
+from ..models.multiplicity import holm
+from .methods import SURENESS
+from .question import Question
+from .reading import (
+    ALONE,
+    ATTRIBUTE,
+    SCOPE,
+    TOGETHER,
+    TURNED,
+    TURNED_ROUND,
+    Reading,
+    Span,
+    chance,
+    each_named,
+    of_two,
+    overall,
+)
+
+Row = dict[str, Any]
+_COLUMNS = (
+    "sample", "finding", "d-prime", "low", "high", "R-index", "R low", "R high", "p", "p_adjusted",
+)  # fmt: skip
+
+
+def read_sureness(rows: Sequence[Row], question: Question) -> Reading:
+    """Graded answers: one product or many against the reference.
+
+    Raises
+    ------
+    ArgumentError
+        When the reference A, or every product, was never answered, or all answers have
+        one grade.
+    """
+    grades = SURENESS.listed(question.settings, "grades")
+    rows = [row | {"sample": "A"} if str(row["sample"]).casefold() == "a" else row for row in rows]
+    products = list(dict.fromkeys(str(row["sample"]) for row in rows if row["sample"] != "A"))
+    if not products or not any(row["sample"] == "A" for row in rows):
+        raise ArgumentError("sample A, the reference, and at least one product need answers.")
+    table = np.array([_graded(rows, name, len(grades)) for name in ("A", *products)])
+    people = [str(row["assessor"]) for row in rows]
+    several_each = len(set(people)) < len(people)
+    limit = float(SURENESS.setting(question.settings, "dprime_limit"))
+    found = sureness_test(table).products
+    upper = [one.limits.high for one in sureness_test(table, level=1 - 2 * question.beta).products]
+    raw = [
+        _sign_p(rows, name) if several_each else _rank_p(one)
+        for name, one in zip(products, found, strict=True)
+    ]
+    adjusted = holm(raw).tolist()
+    turned = [1 - p <= TURNED and one.r_index < 0.5 for p, one in zip(raw, found, strict=True)]
+    findings = [
+        of_two(p <= question.alpha, high < limit and not several_each and not round_about)
+        for p, high, round_about in zip(adjusted, upper, turned, strict=True)
+    ]
+    numbers = tuple(
+        _line(*entry) for entry in zip(products, findings, found, raw, adjusted, strict=True)
+    )
+    counts = tuple((name, *row) for name, row in zip(("A", *products), table.tolist(), strict=True))
+    return Reading(
+        method=SURENESS,
+        finding=overall(findings),
+        sentence=each_named(products, findings),
+        because=_because(numbers, question.alpha),
+        tables=(
+            ("The numbers", Table(columns=_COLUMNS, rows=numbers)),
+            ("The counts", Table(columns=("sample", *grades), rows=counts)),
+        ),
+        axis="d-prime against the reference; 0 is no difference",
+        spans=tuple(
+            Span(label=name, estimate=one.dprime, limits=one.limits, margin=limit)
+            for name, one in zip(products, found, strict=True)
+        ),
+        cannot_tell=(
+            *((ALONE,) if len(set(people)) == 1 else ()),
+            *((TURNED_ROUND,) if any(turned) else ()),
+            *((TOGETHER,) if several_each else ()),
+            ATTRIBUTE,
+            SCOPE,
+        ),
+        notes=_notes(several_each, len(products)),
+    )
+
+
+def _line(
+    name: str, finding: Finding, one: GradedProduct, p: float, p_adjusted: float
+) -> tuple[Any, ...]:
+    limits, r_limits = one.limits, one.r_limits
+    r_index = (one.r_index, r_limits.low, r_limits.high)
+    return (name, finding.heading, one.dprime, limits.low, limits.high, *r_index, p, p_adjusted)
+
+
+def _because(numbers: Sequence[tuple[Any, ...]], alpha: float) -> str:
+    parts = [
+        f"{line[0]}: {line[1].lower()}, R-index {line[5]:.3f}, {chance(line[9])}"
+        for line in numbers
+    ]
+    return "; ".join(parts) + f"; alpha {alpha:g}."
+
+
+def _notes(several_each: bool, products: int) -> tuple[str, ...]:
+    how = "exact sign test over assessors" if several_each else "rank-sum test with ties"
+    return (
+        f"p: {how}, one-sided: the product graded further from the reference's end.",
+        "Limits: 95 %; d-prime by profile likelihood, R-index on the logit scale.",
+        *(("p_adjusted: Holm over the products.",) if products > 1 else ()),
+    )
+
+
+def _graded(rows: Sequence[Row], name: str, grades: int) -> list[int]:
+    given = [row["answer"] for row in rows if row["sample"] == name]
+    return [given.count(grade) for grade in range(1, grades + 1)]
+
+
+def _sign_p(rows: Sequence[Row], name: str) -> float:
+    """Exact sign test over assessors: the product graded further from the reference's end."""
+    further = nearer = 0
+    for person in {str(row["assessor"]) for row in rows}:
+        mine = [row for row in rows if str(row["assessor"]) == person]
+        here = [row["answer"] for row in mine if row["sample"] == name]
+        there = [row["answer"] for row in mine if row["sample"] == "A"]
+        if here and there:
+            gap = sum(here) * len(there) - sum(there) * len(here)
+            further, nearer = further + (gap > 0), nearer + (gap < 0)
+    return float(upper_tail(further, further + nearer, 0.5)) if further + nearer else 1.0
+
+
+def _rank_p(product: GradedProduct) -> float:
+    half = product.p_r_index / 2
+    return float(half if product.r_index >= 0.5 else 1 - half)

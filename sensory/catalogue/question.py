@@ -1,0 +1,67 @@
+"""What is asked, which decision hangs on it and with which risks."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass, field
+from typing import Any
+
+from ..base.records import Plain, digest_of
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Question(Plain):
+    """What is asked, which decision hangs on it and with which risks.
+
+    It is agreed before the finding is shown, and frozen by its digest.
+
+    Attributes
+    ----------
+    protocol : str
+        Key of the protocol, such as ``TRIANGLE``.
+    what_changed, decision : str
+        The one thing that differs, and what will be decided.
+    if_different, if_similar, if_undecided : str
+        What will be done at each finding.
+    alpha, beta, pd_limit : float
+        Risks and limit as in `choice_test`.
+    assessors : int
+        How many ballots are planned.
+    two_sided : bool
+    attribute : str
+        For protocols that ask about a named attribute.
+    target : str
+        ``A`` or ``B``: the sample expected to have more of it.
+    exclusion_rule, retest_rule : str
+    standard : str
+        The edition of the standard, stamped when the question is agreed.
+    settings : dict of str to float or str
+        What else is agreed where the test is no forced choice; see `methods.Method`.
+    """
+
+    protocol: str = "TRIANGLE"
+    what_changed: str = ""
+    decision: str = ""
+    if_different: str = ""
+    if_similar: str = ""
+    if_undecided: str = ""
+    alpha: float = 0.05
+    beta: float = 0.05
+    pd_limit: float = 0.30
+    assessors: int = 66
+    two_sided: bool = False
+    attribute: str = ""
+    target: str = "B"
+    exclusion_rule: str = ""
+    retest_rule: str = ""
+    standard: str = ""
+    settings: dict[str, Any] = field(default_factory=dict)
+
+    @property
+    def digest(self) -> str:
+        """SHA-256 of the question in a fixed spelling, 64 hexadecimal digits."""
+        return digest_of(self.to_dict())
+
+    def to_dict(self) -> dict[str, Any]:
+        """The fields as plain data; settings only where there are any, as in older records."""
+        plain = asdict(self)
+        return plain if plain["settings"] else {k: v for k, v in plain.items() if k != "settings"}

@@ -1,0 +1,116 @@
+"""Ranking: from checked ranks to a finding."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from scipy.special import ndtri
+
+from ..base.findings import Finding
+from ..base.results import Interval, Table
+from ..ratings.ranking import RankingTest, ranking_test
+from .methods import RANKING
+from .question import Question
+from .reading import SCOPE, Reading, Span, chance
+
+_NO_SIMILARITY = "Samples that are not told apart by a ranking are not shown to be alike."
+
+
+def read_ranking(rows: Sequence[dict[str, Any]], question: Question) -> Reading:
+    """Whether the samples differ in the order given, and which pairs do.
+
+    With a reference the pairs with it decide; without one Friedman's test, and Page's where
+    an order was expected beforehand. With both alpha is spent twice: half for each.
+
+    Raises
+    ------
+    ArgumentError, BallotError
+        As in `ranking_test`.
+    """
+    frame = pd.DataFrame(list(rows))
+    there = {str(one).casefold(): str(one) for one in frame["sample"]}
+    wanted = RANKING.listed(question.settings, "expected")
+    expected = [there.get(name.casefold(), name) for name in wanted] or None
+    named = str(RANKING.setting(question.settings, "reference")).strip()
+    reference = there.get(named.casefold(), named) or None
+    alpha = question.alpha / 2 if expected and not reference else question.alpha
+    found = ranking_test(frame, expected=expected, reference=reference, alpha=alpha)
+    finding = Finding.DIFFERENT if _differs(found) else Finding.UNDECIDED
+    pairs = found.different_pairs
+    told = "; ".join(f"{one} from {other}" for one, other in pairs) or "none"
+    order = f"; expected order: {chance(found.page.p)}" if found.page else ""
+    return Reading(
+        method=RANKING,
+        finding=finding,
+        sentence=_sentence(finding, found),
+        because=f"Samples alike: {chance(found.friedman.p)} ({found.friedman.method}){order}; "
+        f"pairs told apart: {told}; alpha {question.alpha:g}"
+        + (", half of it for each of the two tests." if alpha != question.alpha else "."),
+        tables=(
+            ("Rank sums", found.rank_sums),
+            ("Tests and least significant differences", found.table()),
+            ("Pairs", _yes_no(found.pairs)),
+        ),
+        axis="mean rank, 1 for the least of the attribute",
+        origin=None,
+        spans=_spans(found),
+        cannot_tell=(
+            _NO_SIMILARITY,
+            "Ranks do not say how large a difference is, and depend on which samples were served.",
+            SCOPE,
+        ),
+        notes=(
+            f"Attribute: {RANKING.setting(question.settings, 'attribute')}.",
+            f"p of a pair: {found.pairs_method}; p_adjusted: Holm over these pairs.",
+            "Limits of a mean rank: 95 %, normal, from the scatter of its own ranks.",
+        ),
+    )
+
+
+def _differs(found: RankingTest) -> bool:
+    if found.reference is not None:
+        return bool(found.different_pairs)
+    return min(found.page.p if found.page else 1.0, found.friedman.p) <= found.alpha
+
+
+def _sentence(finding: Finding, found: RankingTest) -> str:
+    if finding is Finding.UNDECIDED:
+        return finding.sentence
+    if found.reference is not None:
+        named = ", ".join(one for one, _ in found.different_pairs)
+        return f"Perceptibly different from {found.reference}: {named}."
+    if found.page and found.page.p <= found.alpha:
+        return "The ranks rise with the expected order, not necessarily at each step."
+    if found.page:
+        return "The samples differ perceptibly, but not in the expected order."
+    return "The samples differ perceptibly in this attribute."
+
+
+def _spans(found: RankingTest) -> tuple[Span, ...]:
+    ranks = found.ballots.ranks
+    spans = []
+    for name in (str(row["sample"]) for row in found.rank_sums.records()):
+        given = ranks[:, found.ballots.samples.index(name)]
+        given = given[~np.isnan(given)]
+        scatter = float(given.std(ddof=1)) if given.size > 1 else float("nan")
+        half = float(ndtri(0.975)) * scatter / np.sqrt(given.size)
+        mean = float(given.mean())
+        spans.append(
+            Span(
+                label=name,
+                estimate=mean,
+                limits=Interval(low=mean - half, high=mean + half, level=0.95),
+            )
+        )
+    return tuple(spans)
+
+
+def _yes_no(table: Table) -> Table:
+    rows = tuple(
+        tuple("yes" if cell is True else "no" if cell is False else cell for cell in row)
+        for row in table.rows
+    )
+    return Table(columns=table.columns, rows=rows)

@@ -1,0 +1,181 @@
+"""A - not A and same-different: from checked answers to a finding.
+
+Answers of one person go together. So the test of a difference is conditional on how often
+each assessor said 'yes' (`by_assessor_one_sided`), and
+similarity is concluded only where each assessor answered once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..base.errors import ArgumentError
+from ..base.results import Table
+from ..choices.a_not_a import a_not_a, a_not_a_by_assessor
+from ..choices.same_different import same_different
+from ..choices.two_by_two import by_assessor_one_sided
+from .methods import A_NOT_A, SAME_DIFFERENT
+from .question import Question
+from .reading import (
+    ALONE,
+    ATTRIBUTE,
+    ONE_SIDED,
+    SCOPE,
+    TOGETHER,
+    TURNED,
+    TURNED_ROUND,
+    Reading,
+    Span,
+    chance,
+    of_two,
+)
+
+Row = dict[str, Any]
+Ints = NDArray[np.int64]
+_NO_SIMILARITY = "A - not A does not show similarity: the scope of ISO 8588:2017 excludes it."
+
+
+def read_a_not_a(rows: Sequence[Row], question: Question) -> Reading:
+    """A - not A: difference by the exact conditional test, d-prime with its limits.
+
+    Raises
+    ------
+    ArgumentError
+        When one of the two kinds of sample was never answered.
+    """
+    table = _by_assessor(rows, "sample", ("A",), "A")
+    hits, a_served, alarms, not_a = _totals(table, "A", "B")
+    several_each = _several_each(table)
+    p = _p_one_sided(table, several_each)
+    pooled = a_not_a(hits, a_served, alarms, not_a)
+    numbers = [*pooled.table().rows[:2]]
+    if several_each and len(table) > 1:
+        clustered = a_not_a_by_assessor(table)
+        limits, dprime = clustered.limits, clustered.dprime
+        numbers = [
+            ("d-prime, within an assessor", dprime, limits.low, limits.high, limits.level),
+            ("d-prime, over assessors", clustered.dprime_marginal, None, None, None),
+            ("spread of criteria between assessors", clustered.sd_criterion, None, None, None),
+        ]
+    else:
+        limits, dprime = pooled.limits, pooled.dprime
+    finding = of_two(p <= question.alpha, False)
+    return Reading(
+        method=A_NOT_A,
+        finding=finding,
+        sentence=finding.sentence,
+        because=f"'A' was said of {hits} of {a_served} samples of A and of {alarms} of {not_a} "
+        f"of the sample compared; {chance(p)}, alpha {question.alpha:g}.",
+        tables=(
+            ("The numbers", _numbers([*numbers, ("p, exact, one-sided", p, None, None, None)])),
+            ("The counts", _counts("sample", ("A", "B"), ("A", "not A"), table)),
+        ),
+        axis="d-prime; 0 is no difference",
+        spans=(Span(label="sample compared", estimate=dprime, limits=limits),),
+        cannot_tell=(*_alone(table), _NO_SIMILARITY, ATTRIBUTE, SCOPE),
+        notes=(_how(several_each), ONE_SIDED),
+    )
+
+
+def read_same_different(rows: Sequence[Row], question: Question) -> Reading:
+    """Same-different: difference by the exact conditional test, similarity by d-prime.
+
+    Raises
+    ------
+    ArgumentError
+        When like pairs or pairs of the two samples were never answered.
+    """
+    table = _by_assessor(rows, "pair", ("AA", "BB"), "same")
+    counts = _totals(table, "AA or BB", "AB or BA")
+    limit = float(SAME_DIFFERENT.setting(question.settings, "dprime_limit"))
+    several_each = _several_each(table)
+    p = _p_one_sided(table, several_each)
+    found = same_different(*counts)
+    upper = same_different(*counts, level=1 - 2 * question.beta).limits.high
+    turned = _p_one_sided(table[:, [2, 3, 0, 1]], several_each) <= TURNED
+    similar = bool(upper < limit) and not several_each and not turned
+    finding = of_two(p <= question.alpha, similar)
+    numbers = [
+        *found.table().rows[:2],
+        ("d-prime, upper limit, one-sided", upper, None, upper, 1 - question.beta),
+        ("agreed limit, d-prime", limit, None, None, None),
+        ("p, exact, one-sided", p, None, None, None),
+    ]
+    return Reading(
+        method=SAME_DIFFERENT,
+        finding=finding,
+        sentence=finding.sentence,
+        because=f"'Same' was said of {counts[0]} of {counts[1]} like pairs and of {counts[2]} of "
+        f"{counts[3]} pairs of the two samples; {chance(p)}, alpha {question.alpha:g}; upper limit "
+        f"of d-prime {upper:.3g}, agreed {limit:g}.",
+        tables=(
+            ("The numbers", _numbers(numbers)),
+            ("The counts", _counts("pair", ("AA, BB", "AB, BA"), ("same", "different"), table)),
+        ),
+        axis="d-prime; 0 is no difference",
+        spans=(Span(label="sample compared", estimate=found.dprime, limits=found.limits,
+                    margin=limit),),
+        cannot_tell=(
+            *_alone(table),
+            *((TURNED_ROUND,) if turned else ()),
+            *((TOGETHER,) if several_each else ()),
+            ATTRIBUTE,
+            SCOPE,
+        ),
+        notes=(_how(several_each), ONE_SIDED),
+    )  # fmt: skip
+
+
+def _by_assessor(rows: Sequence[Row], what: str, first: tuple[str, ...], yes: str) -> Ints:
+    """Of each assessor: 'yes' to the first kind, served of it, and the same of the second."""
+    table: dict[str, list[int]] = {}
+    for row in rows:
+        counts = table.setdefault(str(row["assessor"]), [0, 0, 0, 0])
+        place = 0 if row[what] in first else 2
+        counts[place] += row["answer"] == yes
+        counts[place + 1] += 1
+    return np.array(list(table.values()), dtype=np.int64).reshape(-1, 4)
+
+
+def _totals(table: Ints, first: str, second: str) -> tuple[int, int, int, int]:
+    a, b, c, d = (int(total) for total in table.sum(axis=0))
+    if not (b and d):
+        raise ArgumentError(f"{first} and {second} both need at least one answer.")
+    return a, b, c, d
+
+
+def _alone(table: Ints) -> tuple[str, ...]:
+    return (ALONE,) if len(table) == 1 else ()
+
+
+def _several_each(table: Ints) -> bool:
+    return bool((table[:, 1] + table[:, 3] > 1).any())
+
+
+def _p_one_sided(table: Ints, several_each: bool) -> float:
+    if several_each:
+        return by_assessor_one_sided(table)
+    return by_assessor_one_sided(table.sum(axis=0, keepdims=True))
+
+
+def _counts(what: str, kinds: tuple[str, str], said: tuple[str, str], table: Ints) -> Table:
+    a, b, c, d = (int(total) for total in table.sum(axis=0))
+    rows = ((kinds[0], a, b - a), (kinds[1], c, d - c))
+    return Table(columns=(what, *(f"said '{word}'" for word in said)), rows=rows)
+
+
+def _numbers(rows: Sequence[tuple[Any, ...]]) -> Table:
+    return Table(columns=("quantity", "estimate", "low", "high", "level"), rows=tuple(rows))
+
+
+def _how(several_each: bool) -> str:
+    if several_each:
+        return (
+            "p: exact, given how often each assessor said it, so that a person's habit of saying "
+            "it cannot pass for a difference (McNemar's test where each judged one of both)."
+        )
+    return "p: Fisher's exact test; each assessor answered once."

@@ -1,0 +1,219 @@
+"""What the people at hand can conclude, and the cheapest change that would do."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from ..base.errors import ArgumentError
+from ..base.findings import Finding
+from ..base.results import Table, several
+from .dprime import carried_pd
+from .protocols import Protocol
+from .risks import SessionRisks, session_risks
+from .size import deciding_size, fair_pass_size, operating_characteristic, panel_size
+from .two_stage import TwoStagePlan, two_stage_plan
+
+_TRUTHS = np.linspace(0.0, 0.7, 71)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PanelPlan:
+    """Result of `panel_plan`.
+
+    Attributes
+    ----------
+    protocol : Protocol
+    risks : SessionRisks
+        Of a session of the people at hand.
+    both_risks, both_risks_stable : int
+        Assessors that keep alpha and beta: the first such size and the stable one.
+    fair_pass : int
+        Assessors that let an unchanged product pass with a chance of 90 % (stable).
+    decided : int
+        Assessors that reach a decision with a chance of 90 % if nothing changed (stable).
+    truths : tuple of float
+        True proportions of distinguishers for the curves.
+    curves : dict of Finding to tuple of float
+        Chance of each finding along `truths`.
+    other : tuple of (Protocol, int)
+        The other protocols for the same d-prime and the people each needs, fewest first.
+    smallest_limit : float or None
+        The smallest limit in steps of 1 % at which the people at hand would let an
+        unchanged product pass with a chance of 90 %; None when not even 99 % would do.
+    two_stage : TwoStagePlan or None
+        The plan in two tastings with at most as many answers as a quarter more than
+        `both_risks`; None above 120 answers.
+    """
+
+    protocol: Protocol
+    risks: SessionRisks
+    both_risks: int
+    both_risks_stable: int
+    fair_pass: int
+    decided: int
+    truths: tuple[float, ...]
+    curves: dict[Finding, tuple[float, ...]]
+    other: tuple[tuple[Protocol, int], ...]
+    smallest_limit: float | None
+    two_stage: TwoStagePlan | None
+
+    @property
+    def enough(self) -> bool:
+        """Whether the people at hand keep both risks."""
+        return self.risks.deciding_size == self.risks.trials
+
+    def sizes(self) -> Table:
+        """Sizes for the wishes that people have."""
+        return Table(
+            columns=("wish", "assessors"),
+            rows=(
+                ("both risks kept (first size, as in printed tables)", self.both_risks),
+                ("both risks kept, and by every larger panel", self.both_risks_stable),
+                ("an unchanged product passes with 90 % chance", self.fair_pass),
+                ("a decision with 90 % chance if nothing changed", self.decided),
+            ),
+        )
+
+    def heading(self) -> str:
+        """The number in a line. Larger is not always better: counts move in steps."""
+        have = self.risks.trials
+        if self.enough:
+            return f"{self.both_risks} assessors keep both risks; you have enough"
+        if have < self.both_risks:
+            return f"{self.both_risks} assessors keep both risks; you have {have}"
+        return (
+            f"{have} assessors miss one of the risks by a step of the counts; "
+            f"{self.both_risks} would keep both, and so does every number from "
+            f"{self.both_risks_stable} on"
+        )
+
+    def verdict(self) -> str:
+        """What the people at hand can and cannot conclude, in words."""
+        risks = self.risks
+        limit = f"{round(100 * risks.pd_limit, 1):g} %"
+        can = (
+            f"With {risks.trials} assessors, a difference that {limit} of people notice is found "
+            f"with a chance of {100 * risks.power:.0f} %, and an unchanged product is shown to be "
+            f"similar with a chance of {100 * risks.fair_pass:.0f} %."
+        )
+        if self.enough:
+            return can + " Every outcome decides."
+        return can + " Other outcomes leave the question open; they are no 'pass'."
+
+    def changes(self) -> tuple[str, ...]:
+        """What would have to change for both risks to be kept, the cheapest first."""
+        if self.enough:
+            return ()
+        more = self.both_risks - self.risks.trials
+        if more <= 0:
+            more = (self.risks.deciding_size or self.both_risks_stable) - self.risks.trials
+        lines = [(more, f"{several(more, 'more assessor')}, {self.risks.trials + more} in all.")]
+        if self.other and self.other[0][1] < self.both_risks:
+            protocol, size = self.other[0]
+            extra = max(size - self.risks.trials, 0)
+            lines.append(
+                (
+                    extra,
+                    f"A {protocol.name} test: {size} assessors for the same d-prime"
+                    f" ({protocol.coded} samples each).",
+                )
+            )
+        sentences = [sentence for _, sentence in sorted(lines, key=lambda line: line[0])]
+        if self.two_stage is not None:
+            plan = self.two_stage
+            sentences.append(
+                f"Two tastings: {plan.first} answers, then {plan.second} more only if the first "
+                f"do not decide; {plan.expected:.0f} on average."
+            )
+        if self.smallest_limit is not None and self.smallest_limit > self.risks.pd_limit:
+            sentences.append(
+                f"A wider limit: at {100 * self.smallest_limit:.0f} % instead of "
+                f"{round(100 * self.risks.pd_limit, 1):g} % an unchanged product would pass with "
+                "90 % chance. That is a decision about the product, not about statistics."
+            )
+        return tuple(sentences)
+
+
+def panel_plan(
+    protocol: Protocol,
+    people: int,
+    *,
+    alpha: float = 0.05,
+    beta: float = 0.05,
+    pd_limit: float = 0.30,
+    instead: Sequence[Protocol] = (),
+) -> PanelPlan:
+    """Plan a forced-choice session for the people at hand.
+
+    Parameters
+    ----------
+    protocol : Protocol
+    people : int
+        Assessors who can come, one answer each.
+    alpha, beta, pd_limit
+        As in `choice_test`.
+    instead : sequence of Protocol
+        Other protocols that would answer the same question.
+
+    Raises
+    ------
+    ArgumentError
+        As in `session_risks` and `panel_size`.
+
+    Examples
+    --------
+    >>> from sensory.choices.protocols import TETRAD, TRIANGLE
+    >>> plan = panel_plan(TRIANGLE, 24, instead=[TETRAD])
+    >>> plan.both_risks, plan.fair_pass, [size for _, size in plan.other]
+    (66, 58, [23])
+    >>> plan.changes()[0]
+    'A tetrad test: 23 assessors for the same d-prime (4 samples each).'
+    """
+    options: dict[str, Any] = {"alpha": alpha, "beta": beta}
+    risks = session_risks(protocol, people, **options, pd_limit=pd_limit)
+    first = panel_size(protocol, **options, pd=pd_limit)
+    curves = operating_characteristic(
+        protocol, risks.trials, **options, pd_limit=pd_limit, pd=_TRUTHS
+    )
+    other = [
+        (one, panel_size(one, **options, pd=carried_pd(pd_limit, source=protocol, target=one)))
+        for one in instead
+        if one is not protocol
+    ]
+    return PanelPlan(
+        protocol=protocol,
+        risks=risks,
+        both_risks=first.assessors,
+        both_risks_stable=panel_size(protocol, **options, pd=pd_limit, rule="stable").assessors,
+        fair_pass=fair_pass_size(protocol, beta=beta, pd_limit=pd_limit, rule="stable"),
+        decided=deciding_size(protocol, **options, pd_limit=pd_limit, pd=0.0, rule="stable"),
+        truths=tuple(_TRUTHS.tolist()),
+        curves={finding: tuple(chances.tolist()) for finding, chances in curves.items()},
+        other=tuple(sorted(((one, size.assessors) for one, size in other), key=lambda o: o[1])),
+        smallest_limit=_smallest_limit(protocol, risks.trials, beta),
+        two_stage=_two_stage(protocol, first.assessors, options, pd_limit),
+    )
+
+
+def _smallest_limit(protocol: Protocol, people: int, beta: float) -> float | None:
+    for step in range(1, 100):
+        risks = session_risks(protocol, people, beta=beta, pd_limit=step / 100)
+        if risks.fair_pass >= 0.90:
+            return step / 100
+    return None
+
+
+def _two_stage(
+    protocol: Protocol, single: int, options: dict[str, Any], pd_limit: float
+) -> TwoStagePlan | None:
+    cap = single + single // 4 + 2
+    if cap > 120:
+        return None
+    try:
+        return two_stage_plan(protocol, most=cap, **options, pd_limit=pd_limit)
+    except ArgumentError:  # possible at extreme risks: then there is no such plan to offer
+        return None

@@ -1,0 +1,283 @@
+"""From counts to a finding with its reasons and its limits."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from ..base.checks import one_count
+from ..base.errors import ArgumentError
+from ..base.findings import Finding
+from ..models.binomial import lower_tail
+from .forced_choice import ChoiceTest, choice_test
+from .protocols import Protocol
+from .replicates import ReplicatedTest, replicated_choice_test
+from .risks import SessionRisks, next_deciding_size, session_risks
+
+_STRANGE, _IMPOSSIBLE = 0.05, 0.001  # chances of so few correct answers by guessing
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SessionFinding:
+    """What one forced-choice session shows; see `session_finding`.
+
+    Attributes
+    ----------
+    test : ChoiceTest
+        The numbers as if every answer came from another person.
+    replicated : ReplicatedTest or None
+        The numbers that respect assessors, when somebody answered more than once; then
+        they decide.
+    risks : SessionRisks
+        The chances that a session of this size had, one answer a person.
+    finding : Finding
+    sentence : str
+        The finding for the user.
+    because : str
+        One sentence with the counts behind it.
+    cannot_tell : tuple of str
+        What this session cannot tell.
+    """
+
+    test: ChoiceTest
+    replicated: ReplicatedTest | None
+    risks: SessionRisks
+    finding: Finding
+    sentence: str
+    because: str
+    cannot_tell: tuple[str, ...]
+
+
+def session_finding(
+    protocol: Protocol,
+    correct: int,
+    trials: int,
+    *,
+    alpha: float = 0.05,
+    beta: float = 0.05,
+    pd_limit: float = 0.30,
+    two_sided: bool = False,
+    by_assessor: Sequence[tuple[int, int]] = (),
+    planned: int | None = None,
+) -> SessionFinding:
+    """The finding of a forced-choice session, in words.
+
+    Parameters
+    ----------
+    protocol, correct, trials, alpha, beta, pd_limit, two_sided
+        As in `choice_test`, for one session.
+    by_assessor : sequence of (int, int)
+        Correct answers and answers of each assessor. Needed when somebody answered more
+        than once: then estimates and similarity come from `replicated_choice_test`.
+    planned : int, optional
+        Ballots planned; more or fewer are reported.
+
+    Returns
+    -------
+    SessionFinding
+        Similarity is not concluded when so few answers were correct that guessing hardly
+        explains it (chance 0.001 or less): then something else is wrong.
+
+    Raises
+    ------
+    ArgumentError
+        As in `choice_test`, and when the counts of the assessors do not add up.
+
+    Examples
+    --------
+    >>> from sensory.choices.protocols import TRIANGLE
+    >>> session_finding(TRIANGLE, 22, 66).sentence
+    'Any difference is below the agreed limit.'
+    >>> twice = session_finding(TRIANGLE, 22, 66, by_assessor=[(0, 2)] * 11 + [(1, 2)] * 22)
+    >>> twice.finding.name, round(twice.replicated.pd_upper, 2)
+    ('SIMILAR', 0.15)
+    """
+    correct, trials = one_count("correct", correct), one_count("trials", trials, at_least=1)
+    if planned is not None:
+        planned = one_count("planned", planned, at_least=1)
+    options: dict[str, Any] = {"alpha": alpha, "beta": beta, "pd_limit": pd_limit}
+    test = choice_test(protocol, correct, trials, **options, two_sided=two_sided)
+    risks = session_risks(protocol, trials, **options, two_sided=two_sided)
+    replicated = _replicated(test, by_assessor, options)
+    finding = _finding(test, replicated)
+    return SessionFinding(
+        test=test,
+        replicated=replicated,
+        risks=risks,
+        finding=finding,
+        sentence=finding.sentence,
+        because=_because(test, replicated),
+        cannot_tell=tuple(_cannot_tell(test, replicated, finding, planned)),
+    )
+
+
+def _replicated(
+    test: ChoiceTest, by_assessor: Sequence[tuple[int, int]], options: dict[str, Any]
+) -> ReplicatedTest | None:
+    answered = [(right, given) for right, given in by_assessor if given]
+    if not any(given > 1 for _, given in answered):
+        return None
+    right, given = (list(column) for column in zip(*answered, strict=True))
+    if (sum(right), sum(given)) != (test.correct, test.trials):
+        raise ArgumentError(
+            f"by_assessor adds up to {sum(right)} of {sum(given)}, the session has "
+            f"{test.correct} of {test.trials}."
+        )
+    if len(answered) < 2:
+        raise ArgumentError("all answers come from one assessor: that is no panel.")
+    return replicated_choice_test(test.protocol, right, given, **options)
+
+
+def _finding(test: ChoiceTest, replicated: ReplicatedTest | None) -> Finding:
+    finding: Finding = test.finding
+    if replicated is not None:
+        # two-sided, the model knows no direction: only the pooled difference stands
+        finding = _without_similarity(finding) if test.two_sided else replicated.finding
+    return _without_similarity(finding) if _below_guessing(test) <= _IMPOSSIBLE else finding
+
+
+def _without_similarity(finding: Finding) -> Finding:
+    different = finding in (Finding.DIFFERENT, Finding.DIFFERENT_WITHIN_LIMIT)
+    return Finding.DIFFERENT if different else Finding.UNDECIDED
+
+
+def _below_guessing(test: ChoiceTest) -> float:
+    """Chance of so few correct answers when everybody guesses; 1 for a two-sided question."""
+    if test.two_sided:
+        return 1.0
+    return float(lower_tail(test.correct, test.trials, float(test.protocol.guess)))
+
+
+def _because(test: ChoiceTest, replicated: ReplicatedTest | None) -> str:
+    counted = f"{test.correct} of {test.trials} answers were correct"
+    if test.two_sided:
+        common, sample = max(
+            (test.correct, "B, the sample compared"),
+            (test.trials - test.correct, "A, the reference"),
+        )
+        counted = f"{common} of {test.trials} answers named {sample}"
+    critical = "no count" if test.critical_count is None else f"{test.critical_count} or more"
+    words = f"{counted}; with {test.trials} answers {critical} would show a difference"
+    if replicated is not None:
+        return (
+            f"{words}. {replicated.assessors} assessors answered, some more than once: "
+            f"similarity is judged by assessor, up to {100 * replicated.pd_upper:.0f} % "
+            "distinguishers."
+        )
+    similar = "no count" if test.similar_count is None else f"{test.similar_count} or fewer"
+    return f"{words} and {similar} would show similarity."
+
+
+def _cannot_tell(
+    test: ChoiceTest,
+    replicated: ReplicatedTest | None,
+    finding: Finding,
+    planned: int | None,
+) -> list[str]:
+    lines = [_of_finding(test, replicated, finding), *_strange(test)]
+    if replicated is not None:
+        lines.append(_of_replicates(test, replicated))
+    if planned is not None and test.trials != planned:
+        lines.append(
+            f"{planned} ballots were planned and {test.trials} answers counted: the risks shown "
+            f"are those of {test.trials}"
+            + (
+                ". More people than planned are no fault if the number did not hang on the answers."
+                if test.trials > planned
+                else "."
+            )
+        )
+    if test.protocol.asks_attribute:
+        lines.append(
+            "The test asks about the named attribute only. The samples may differ in another one."
+        )
+    else:
+        lines.append("The test does not say in which attribute the samples differ, if they do.")
+    significant = finding in (Finding.DIFFERENT, Finding.DIFFERENT_WITHIN_LIMIT)
+    if significant and test.pd_limits.low <= 0:
+        side = f"{100 * test.alpha / (2 if test.two_sided else 1):g} %"
+        lines.append(
+            "The 95 % interval reaches down to guessing although the difference is significant: "
+            f"towards guessing the interval leaves a risk of 2.5 %, the test one of {side}."
+        )
+    lines.append(
+        "It speaks of these samples, these assessors and this serving; not of other batches, "
+        "and not of what consumers would notice or mind."
+    )
+    return lines
+
+
+def _strange(test: ChoiceTest) -> list[str]:
+    """Fewer correct answers than guessing explains mean that something is wrong."""
+    chance = _below_guessing(test)
+    if chance > _STRANGE:
+        return []
+    why = (
+        "the samples may differ in the direction that was not expected, or codes were swapped"
+        if test.protocol.takes_target
+        else "codes or orders may be swapped, or the question was misunderstood"
+    )
+    line = (
+        f"So few correct answers come from guessing with a chance of {chance:.2g} only: {why}. "
+        "Look at the serving plan and at the ballots."
+    )
+    if chance <= _IMPOSSIBLE:
+        line += " Similarity is not concluded from such ballots."
+    return [line]
+
+
+def _of_replicates(test: ChoiceTest, replicated: ReplicatedTest) -> str:
+    if test.two_sided:
+        return (
+            "Some assessors answered more than once. The pooled difference test stands; "
+            "similarity is not concluded from pooled answers of a two-sided question."
+        )
+    words = (
+        "Some assessors answered more than once. For a difference the pooled test stands, because "
+        "guesses are independent whoever makes them. Limits and similarity respect that people "
+        f"differ (spread {replicated.spread:.2f}, p {replicated.p_overdispersion:.3f}); answers "
+        "of one person are not more people."
+    )
+    withheld = replicated.similarity_withheld
+    return f"{words} {withheld}" if withheld else words
+
+
+def _of_finding(test: ChoiceTest, replicated: ReplicatedTest | None, finding: Finding) -> str:
+    limits = test.pd_limits if replicated is None else replicated.pd_limits
+    pd_upper = test.pd_upper if replicated is None else replicated.pd_upper
+    if finding is Finding.UNDECIDED:
+        return "'Not significant' does not mean 'the same'. " + _more(test, replicated)
+    if finding is Finding.DIFFERENT:
+        return (
+            f"How many people notice is known only roughly: between {100 * limits.low:.0f} % and "
+            f"{100 * limits.high:.0f} % (95 % limits). That the difference is below the agreed "
+            "limit was not shown."
+        )
+    return (
+        f"It does not say that the samples are identical: up to {100 * pd_upper:.0f} % of the "
+        f"assessors may tell them apart (one-sided {100 * (1 - test.beta):g} % limit). The agreed "
+        f"limit of {100 * test.pd_limit:g} % belongs to the {test.protocol.name} test; for "
+        f"another test use the d-prime of {test.dprime_limit:.2f}."
+    )
+
+
+def _more(test: ChoiceTest, replicated: ReplicatedTest | None) -> str:
+    alone = replicated is None and _below_guessing(test) > _IMPOSSIBLE
+    start = test.trials if alone else 0
+    size = int(
+        next_deciding_size(
+            test.protocol, np.array([start]), test.alpha, test.beta, test.pd_limit, test.two_sided
+        )[0]
+    )
+    if size < 0:
+        return "No panel of a size that could be assembled would keep these risks at this limit."
+    if not alone:
+        return f"A new session planned for {size} assessors with one answer each keeps both risks."
+    return (
+        f"A new session planned for {size} assessors ({size - test.trials} more than here) would "
+        "have kept both risks. Adding assessors to this session until it decides is no such plan: "
+        "it raises the risk of a wrong finding."
+    )

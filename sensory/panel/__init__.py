@@ -1,0 +1,1 @@
+"""Assessors over time: screening of candidates."""

@@ -1,0 +1,1 @@
+"""Products, references and batches: rule, tastings, disposition, trend and month."""

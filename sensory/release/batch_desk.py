@@ -1,0 +1,259 @@
+"""Use cases of the batch: what it waits for, all about it, the decision, trend and month."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+from ..base.errors import RecordError, SensoryError
+from ..base.record_checks import iso_date
+from ..base.records import utc_now
+from ..base.spelling import key_of
+from ..base.version import __version__
+from ..sessions.session import JournalEntry, StoredSession
+from .batch_file import BatchFile, Kin
+from .batch_records import OPEN, BatchRecord, Decision, ProductRecord, lot_key
+from .batch_trend import ProductTrend, trend_of_batches
+from .batches import Disposition
+from .disposition import BatchFinding
+from .month import MonthReport, month_bounds
+from .product_desk import Desk, rule_for, rule_of, state_of_reference, the_batch, the_product
+from .reference_state import ReferenceState
+from .references import Reference
+from .rule import ReleaseRule
+from .tastings import finding_of, note
+
+_BASE = 20
+_NO_RULE = "The product has no release rule yet."
+
+
+def board(desk: Desk, product: str = "", most: int = 500) -> list[BatchRecord]:
+    """The open batches, oldest first; `BatchRecord.waits_for` says what each waits for."""
+    return desk.batches(product=product, state=OPEN, most=most)
+
+
+def batch_file(desk: Desk, number: str, *, today: str = "") -> BatchFile:
+    """All about one batch: origin, clearance, tastings, finding, decisions, journal.
+
+    Raises
+    ------
+    RecordError
+        When there is no such batch.
+    """
+    record = the_batch(desk, number)
+    product = desk.noun(ProductRecord, record.batch.product)
+    sessions = tuple(desk.session(one.session) for one in record.tastings)
+    finding, why_none = _finding(desk, record)
+    day = today or (record.latest.held_on if record.latest else utc_now()[:10])
+    return BatchFile(
+        record=record,
+        product=product,
+        rule=rule_for(desk, record),
+        reference=state_of_reference(desk, record.reference, day),
+        finding=finding,
+        why_none=why_none,
+        sessions=sessions,
+        kin=tuple(_kin(desk, record)),
+        journal=tuple(_events(desk, record, sessions)),
+        printed_at=utc_now(),
+        version=__version__,
+    )
+
+
+def up_to_date(desk: Desk, number: str, *, who: str) -> None:
+    """Note what tastings of an open batch show where that was not done when they closed."""
+    record = the_batch(desk, number)
+    for one in record.tastings if record.state == OPEN else ():
+        if not one.aborted:
+            note(desk, desk.session(one.session), who=who)
+
+
+def _finding(desk: Desk, record: BatchRecord) -> tuple[BatchFinding | None, str]:
+    try:
+        found = finding_of(desk, record)
+    except SensoryError as error:
+        return None, str(error)
+    return found, "" if found else _NO_RULE
+
+
+def _kin(desk: Desk, record: BatchRecord) -> Iterator[Kin]:
+    """Other batches of the same lots and the same rework."""
+    sought = [
+        ("material lot", f"{one.material}, lot {one.lot}", lot_key(one.material, one.lot))
+        for one in record.batch.raw_lots
+    ]
+    sought += [("rework", f"rework of {one}", one) for one in record.batch.rework_of]
+    sought.append(("rework", f"{record.name} went into", record.name))
+    for kind, name, value in sought:
+        others = [one for one in desk.linked(kind, value) if one.name != record.name]
+        if others:
+            yield Kin(kind=kind, name=name, value=value, batches=tuple(others))
+
+
+def _events(
+    desk: Desk, record: BatchRecord, sessions: tuple[StoredSession, ...]
+) -> list[JournalEntry]:
+    entries = desk.noun_entries(record)
+    for session in sessions:
+        entries += [one for one in desk.entries(session.id) if one.what != "cells"]
+    return sorted(entries, key=lambda entry: entry.number)
+
+
+def decide(
+    desk: Desk,
+    number: str,
+    disposition: Disposition,
+    *,
+    by: str,
+    role: str,
+    reason: str,
+    on: str = "",
+) -> BatchRecord:
+    """Record what the authorised role decided, with its reason.
+
+    `on` is the date where it was decided earlier, on paper; the journal has its own time.
+
+    Release is refused without a finding, while a tasting is open, and while clearance,
+    declaration, reference or panel stand against it; any other disposition may depart from the
+    recommendation, with its reason.
+
+    Raises
+    ------
+    RecordError
+        Without name, role or reason; with another role than the rule names; for a release
+        that something stands against; for RETEST where the rule has no second tasting.
+    """
+    record = the_batch(desk, number)
+    for name, text in (("name", by), ("role", role), ("reason", reason)):
+        if not text.strip():
+            raise RecordError(f"The {name} is missing: who decides, in which role, and why?")
+    if on:
+        iso_date("on", on)
+    rule = rule_for(desk, record)
+    if rule is None:
+        raise RecordError(f"{record.name} cannot be decided yet: {_NO_RULE}")
+    found, why_none = _finding(desk, record)
+    if key_of(role) != key_of(rule.decides):
+        raise RecordError(f"The rule names {rule.decides} to decide; got {role}.")
+    if disposition is Disposition.RELEASE and (against := against_release(record, found, why_none)):
+        raise RecordError(f"Release of {record.name} is blocked: {against}")
+    planned = found is not None and found.disposition is Disposition.RETEST
+    if disposition is Disposition.RETEST and not planned:
+        raise RecordError(
+            "The rule asks for no second tasting here; another one would pass batches more often "
+            "than agreed. Hold the batch instead."
+        )
+    decision = Decision(
+        disposition=disposition,
+        decided_by=" ".join(by.split()),
+        role=rule.decides,
+        decided_at=on or utc_now(),
+        reason=" ".join(reason.split()),
+        recommended=found.disposition if found else None,
+        finding=found.finding if found else None,
+    )
+    new = replace(
+        record,
+        decisions=(*record.decisions, decision),
+        finding=decision.finding,
+        recommended=decision.recommended,
+    )
+    what = f"decided {disposition.value.lower()}"
+    desk.put(new, expect=record, who=decision.decided_by, what=what, why=decision.reason)
+    return new
+
+
+def against_release(record: BatchRecord, found: BatchFinding | None, why_none: str) -> str:
+    """What stands against a release; empty where nothing does."""
+    if found is None:
+        return why_none or _NO_RULE
+    if found.blocked:
+        return found.reasons[0]
+    if found.finding is None:
+        return "It has not been tasted to an end, so nothing was shown."
+    if any(not one.over for one in record.tastings):
+        return "A tasting of it is open."
+    return ""
+
+
+def product_trend(
+    desk: Desk,
+    product: str,
+    *,
+    since: str = "",
+    until: str = "",
+    attribute: str = "",
+    beside: str = "",
+    base: int | None = None,
+    most: int = 400,
+) -> ProductTrend:
+    """The batches of a product over time; the latest `most` of the span.
+
+    Raises
+    ------
+    RecordError
+        Without a product or a rule.
+    """
+    records = desk.batches(product=product, since=since, until=until, most=most)
+    rule = _rule(desk, product)
+    return trend_of_batches(records, rule, attribute=attribute, beside=beside, base=base)
+
+
+def usual_base(records: Sequence[BatchRecord]) -> int | None:
+    """How many first batches of each line set what is usual, where nobody says it.
+
+    Twenty where there are many batches: with all of them a change widens the limits that should
+    show it.
+    """
+    return _BASE if len(records) >= 3 * _BASE else None
+
+
+def month_report(desk: Desk, product: str, month: str) -> MonthReport:
+    """The month of a product, with the eleven before it.
+
+    Raises
+    ------
+    RecordError, ArgumentError
+        Without a product or a rule; for a month that is none.
+    """
+    earlier, first, last = month_bounds(month)
+    rule = _rule(desk, product)
+    records = desk.batches(product=product, since=earlier, until=last, most=2000)
+    return MonthReport(
+        product=the_product(desk, product).name,
+        month=month,
+        rule=rule,
+        batches=tuple(one for one in records if one.batch.made_on >= first),
+        before=tuple(one for one in records if one.batch.made_on < first),
+        complained=tuple(
+            one
+            for one in desk.linked("complaint", month)
+            if key_of(one.batch.product) == key_of(product)
+        ),
+        trend=trend_of_batches(records, rule, base=usual_base(records)),
+        references=tuple(_references(desk, product, min(last, utc_now()[:10]))),
+        printed_at=utc_now(),
+        version=__version__,
+    )
+
+
+def _rule(desk: Desk, product: str) -> ReleaseRule:
+    rule = rule_of(the_product(desk, product))
+    if rule is None:
+        raise RecordError(f"{product} has no release rule yet: agree one on the page Product.")
+    return rule
+
+
+def _references(desk: Desk, product: str, day: str) -> Iterator[ReferenceState]:
+    """The reference in use that day: the last one that had taken over by then."""
+    known = {one.name: one for one in desk.nouns(Reference, product)}
+    names = the_product(desk, product).references
+    used = [name for name in names if name in known and _since(known[name]) <= day]
+    states = [state for name in used[-1:] if (state := state_of_reference(desk, name, day))]
+    yield from states
+
+
+def _since(reference: Reference) -> str:
+    """From which day it was in use: that of its bridge to the one before, else when made."""
+    bridge = reference.bridged_to_previous
+    return bridge.held_on if bridge else reference.made_on

@@ -1,0 +1,84 @@
+"""The session that a release rule asks for: its description and its question, filled in."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from ..base.findings import Finding
+from ..catalogue.methods import DIFFERENCE_FROM_CONTROL, PROFILE
+from ..catalogue.question import Question
+from ..sessions.attempts import IN_TWO
+from ..sessions.session import Sample, SessionDetails
+from .batch_records import BatchRecord
+from .batches import Disposition
+from .product_desk import Desk
+from .references import Reference
+from .rule import ReleaseRule
+
+_BLIND, _REFERENCE = "blind reference", "reference"
+
+
+def details_of(desk: Desk, record: BatchRecord, rule: ReleaseRule) -> SessionDetails:
+    """Title, samples and who decides."""
+    batch, clearance = record.batch, record.clearance
+    reference = desk.noun(Reference, record.reference)
+    allergens = clearance.allergens if clearance and clearance.allergens else ()
+    return SessionDetails(
+        title=f"{batch.product}, batch {batch.number}",
+        samples=(
+            Sample(
+                letter="A",
+                name=record.reference,
+                batch=reference.batch if reference else "",
+                made_on=reference.made_on if reference else "",
+                storage=reference.storage if reference else "",
+            ),
+            Sample(
+                letter="B",
+                name=batch.product if rule.protocol else batch.number,
+                batch=batch.number,
+                made_on=batch.made_on,
+                allergens="; ".join(allergens) or "none",
+            ),
+        ),
+        decides=rule.decides,
+    )
+
+
+def question_of(record: BatchRecord, rule: ReleaseRule) -> Question:
+    """The question of the next tasting: every number in it is the rule's."""
+    done = {finding: rule.at(finding).value.lower() for finding in Finding}
+    second = record.recommended is Disposition.RETEST and rule.retest is not None
+    people = rule.retest.second if second and rule.retest else rule.assessors
+    question = Question(
+        protocol=rule.test,
+        what_changed=f"Batch {record.name} against the reference {record.reference}.",
+        decision=f"Release of batch {record.name}; {rule.decides} decides.",
+        if_different=done[Finding.DIFFERENT],
+        if_similar=done[Finding.SIMILAR],
+        if_undecided=done[Finding.UNDECIDED],
+        alpha=rule.alpha,
+        beta=rule.beta,
+        assessors=people,
+        retest_rule=IN_TWO if rule.retest else "none",
+    )
+    if rule.protocol is not None:
+        return replace(question, pd_limit=float(rule.limit or 0.0))
+    return replace(question, settings=_settings(record, rule))
+
+
+def _settings(record: BatchRecord, rule: ReleaseRule) -> dict[str, object]:
+    if rule.test == DIFFERENCE_FROM_CONTROL.key:
+        samples = f"{_BLIND}; {record.name}"
+        return {"control": _BLIND, "limit": float(rule.limit or 0.0), "samples": samples}
+    margins = "; ".join(f"{name} {size:g}" for name, size in rule.margins.items())
+    return (
+        {
+            "attributes": "; ".join(rule.margins),
+            "reference": _REFERENCE,
+            "margins": margins,
+            "samples": f"{_REFERENCE}; {record.name}",
+        }
+        if rule.test == PROFILE.key
+        else {}
+    )

@@ -1,0 +1,326 @@
+"""What is kept of a product and of a batch: tastings, recommendation, decisions."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Any, Self
+
+from ..base.errors import RecordError
+from ..base.findings import Finding
+from ..base.record_checks import iso_date, named, number, once, one_of, parts
+from ..base.records import Plain, nested
+from ..base.spelling import key_of
+from .batches import Batch, Clearance, Disposition, Product
+
+OPEN, DONE = "open", "done"
+ENDS = (Disposition.RELEASE, Disposition.REJECT, Disposition.REWORK)
+
+
+def lot_key(material: str, lot: str) -> str:
+    """One spelling for the lot of a material: two materials may have lots of the same number.
+
+    >>> lot_key("Sweetener", "SW-118 ")
+    'sweetener; sw-118'
+    """
+    return f"{key_of(material)}; {key_of(lot)}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProductRecord(Plain):
+    """A product with the references that were in use, in the order in which they took over.
+
+    Attributes
+    ----------
+    product : Product
+    references : tuple of str
+        Names; the last one is in use.
+    """
+
+    product: Product
+    references: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        once("references", self.references)
+
+    @property
+    def name(self) -> str:
+        """Of the product."""
+        return self.product.name
+
+    @property
+    def in_use(self) -> str:
+        """Name of the reference in use; empty as long as there is none."""
+        return self.references[-1] if self.references else ""
+
+    @classmethod
+    def from_dict(cls, plain: dict[str, Any]) -> Self:
+        """Rebuild from `to_dict`."""
+        whole = nested(plain, {"references": str})
+        return super(ProductRecord, cls).from_dict(
+            {**whole, "product": Product.from_dict(dict(whole["product"]))}
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tasting(Plain):
+    """One tasting of a batch, as its session left it.
+
+    Attributes
+    ----------
+    session : str
+        Identifier of the session.
+    test : str
+        Key of the protocol or method.
+    sample : str
+        How the ballots call the batch where they name samples.
+    held_on : str
+        Date, ISO 8601; empty as long as the ballots are open.
+    finding : Finding or None
+        None as long as the ballots are open, or where it was aborted.
+    correct, trials : int or None
+        Of a forced choice.
+    differences : dict of str to (float, float)
+        Of rated tests, by attribute: batch less reference (for difference from control,
+        beyond the blind control), and its standard error.
+    aborted : str
+        Why it was given up; an aborted tasting counts as an attempt.
+    """
+
+    session: str
+    test: str
+    sample: str = ""
+    held_on: str = ""
+    finding: Finding | None = None
+    correct: int | None = None
+    trials: int | None = None
+    differences: dict[str, tuple[float, float]] = field(default_factory=dict)
+    aborted: str = ""
+
+    def __post_init__(self) -> None:
+        named("session", self.session)
+        named("test", self.test)
+        if self.held_on:
+            iso_date("held_on", self.held_on)
+        if self.finding is not None:
+            object.__setattr__(self, "finding", one_of("finding", self.finding, Finding))
+        for name in ("correct", "trials"):
+            number(name, getattr(self, name))
+        pairs = {name: tuple(pair) for name, pair in self.differences.items()}
+        for name, (estimate, se) in pairs.items():
+            number(f"difference in {name}", estimate, needed=True)
+            number(f"standard error of {name}", se, needed=True)
+        object.__setattr__(self, "differences", pairs)
+
+    @property
+    def over(self) -> bool:
+        """Whether nothing more is to come from it."""
+        return self.finding is not None or bool(self.aborted)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Decision(Plain):
+    """What the authorised role decided on a batch; the latest one stands.
+
+    Attributes
+    ----------
+    disposition : Disposition
+    decided_by, role : str
+        Name of the person, and the role that the release rule names.
+    decided_at : str
+        UTC, ISO 8601.
+    reason : str
+    recommended : Disposition or None
+        What the tool recommended then.
+    finding : Finding or None
+        What the tastings showed then.
+    """
+
+    disposition: Disposition
+    decided_by: str
+    role: str
+    decided_at: str
+    reason: str
+    recommended: Disposition | None = None
+    finding: Finding | None = None
+
+    def __post_init__(self) -> None:
+        kinds = (("disposition", Disposition), ("recommended", Disposition), ("finding", Finding))
+        for name, kind in kinds:
+            value = getattr(self, name)
+            if value is not None or name == "disposition":
+                object.__setattr__(self, name, one_of(name, value, kind))
+        for name in ("decided_by", "role", "decided_at", "reason"):
+            named(name, getattr(self, name))
+
+    @property
+    def departs(self) -> bool:
+        """Whether it is another one than was recommended."""
+        return self.recommended is not None and self.disposition is not self.recommended
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Complaint(Plain):
+    """What was complained of; from then on the batch waits for food safety again.
+
+    Attributes
+    ----------
+    text : str
+    received_on : str
+        Date, ISO 8601.
+    after : int
+        How many decisions on the batch there were by then.
+    """
+
+    text: str
+    received_on: str
+    after: int = 0
+
+    def __post_init__(self) -> None:
+        named("complaint", self.text)
+        iso_date("received_on", self.received_on)
+        number("after", self.after, needed=True)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BatchRecord(Plain):
+    """A batch with all that happened to it.
+
+    Attributes
+    ----------
+    batch : Batch
+    clearance : Clearance or None
+    reference : str
+        Name of the reference that it is compared with.
+    tastings : tuple of Tasting
+        Every attempt in its order, aborted ones too.
+    finding : Finding or None
+        What the tastings show together: by the plan, where there are two of a plan.
+    recommended : Disposition or None
+        By the release rule after the latest tasting.
+    rule : dict
+        The release rule by which its tastings are read, that of the day on which the first
+        was opened; empty before. A rule agreed later counts for later batches.
+    decisions : tuple of Decision
+    complaints : tuple of Complaint
+    """
+
+    batch: Batch
+    clearance: Clearance | None = None
+    reference: str = ""
+    tastings: tuple[Tasting, ...] = ()
+    finding: Finding | None = None
+    recommended: Disposition | None = None
+    rule: dict[str, Any] = field(default_factory=dict)
+    decisions: tuple[Decision, ...] = ()
+    complaints: tuple[Complaint, ...] = ()
+
+    def __post_init__(self) -> None:
+        parts("tastings", self.tastings, Tasting)
+        parts("complaints", self.complaints, Complaint)
+        parts("decisions", self.decisions, Decision)
+        once("session", (one.session for one in self.tastings))
+        for name, kind in (("finding", Finding), ("recommended", Disposition)):
+            if getattr(self, name) is not None:
+                object.__setattr__(self, name, one_of(name, getattr(self, name), kind))
+        if self.clearance is not None and self.clearance.batch != self.batch.number:
+            raise RecordError(
+                f"the clearance of {self.batch.number} is that of {self.clearance.batch}: each "
+                "batch has its own."
+            )
+
+    @property
+    def name(self) -> str:
+        """Number of the batch."""
+        return self.batch.number
+
+    @property
+    def decision(self) -> Decision | None:
+        """The one that stands."""
+        return self.decisions[-1] if self.decisions else None
+
+    @property
+    def state(self) -> str:
+        """``open`` as long as it is not released, rejected or sent to rework, else ``done``.
+
+        A complaint opens it again, and so does a tasting that is open or says something else
+        than on the day of the decision, until it is decided anew.
+        """
+        ended = self.decision is not None and self.decision.disposition in ENDS
+        return OPEN if not ended or self.complained or self.unsettled else DONE
+
+    @property
+    def unsettled(self) -> bool:
+        """Whether a tasting is open, or was read differently since the decision."""
+        if any(not one.over for one in self.tastings):
+            return True
+        return self.decision is not None and self.decision.recommended != self.recommended
+
+    @property
+    def complained(self) -> bool:
+        """Whether a complaint came in after the latest decision."""
+        return any(one.after >= len(self.decisions) for one in self.complaints)
+
+    @property
+    def latest(self) -> Tasting | None:
+        """The latest tasting with a finding."""
+        found = [one for one in self.tastings if one.finding is not None]
+        return found[-1] if found else None
+
+    @property
+    def found(self) -> Finding | None:
+        """What its tastings show together; None as long as nothing is shown."""
+        if self.latest is None:
+            return None
+        return self.finding or self.latest.finding
+
+    @property
+    def waits_for(self) -> str:
+        """What has to happen next, in words; empty when nothing does."""
+        if self.state == DONE:
+            return ""
+        clearance = self.clearance
+        if self.complained and (clearance is None or clearance.food_safe is None):
+            return "clearance by food safety after a complaint"
+        if clearance is not None and clearance.food_safe is False:
+            return "decision: food safety has not cleared it"
+        if clearance is None or clearance.food_safe is None:
+            return "clearance by food safety"
+        if not clearance.declared:
+            return "declaration of allergens"
+        if any(not one.over for one in self.tastings):
+            return "ballots of its tasting"
+        if self.latest is None:
+            return "tasting"
+        if self.recommended is Disposition.RETEST:
+            return "the planned second tasting"
+        return self._decision_awaited()
+
+    def _decision_awaited(self) -> str:
+        if self.decision is None:
+            return "decision"
+        if self.complained:
+            return "a new decision after the complaint"
+        if self.decision.disposition in ENDS:
+            return "a new decision: its tasting was read again"
+        return "decision; it is held"
+
+    def links(self) -> tuple[tuple[str, str], ...]:
+        """What it hangs together with: kind and key of lots, sessions, references, and the months
+        in which there were complaints."""
+        lots = self.batch.raw_lots
+        found = [("lot", key_of(one.lot)) for one in lots]
+        found += [("material lot", lot_key(one.material, one.lot)) for one in lots]
+        found += [("complaint", one.received_on[:7]) for one in self.complaints]
+        found += [("rework", key_of(one)) for one in self.batch.rework_of]
+        found += [("session", one.session) for one in self.tastings]
+        if self.reference:
+            found.append(("reference", key_of(self.reference)))
+        return tuple(dict.fromkeys(found))
+
+    @classmethod
+    def from_dict(cls, plain: dict[str, Any]) -> Self:
+        """Rebuild from `to_dict`."""
+        kinds = {"batch": Batch, "clearance": Clearance, "tastings": Tasting}
+        return super(BatchRecord, cls).from_dict(
+            nested(plain, {**kinds, "decisions": Decision, "complaints": Complaint})
+        )

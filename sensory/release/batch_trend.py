@@ -1,0 +1,190 @@
+"""The trend of a product: its batches as rows, in the chart that fits the release rule."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+
+from ..base.errors import ArgumentError
+from ..base.spelling import key_of
+from .batch_records import BatchRecord, Tasting
+from .choice_trend import ChoiceTrend, trend_of_choices
+from .rule import ReleaseRule
+from .trend import Trend, trend
+from .trend_words import batch_count
+
+FEWEST = 3
+NO_LINE = "no line named"
+DIFFERENCE = "difference"
+"""Name of what is scored where a method asks for one difference only."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ProductTrend:
+    """Batches of a product over time, see `trend_of_batches`.
+
+    Attributes
+    ----------
+    result : Trend, ChoiceTrend or None
+        None where there are too few batches; `remarks` say so.
+    attribute : str
+        Which one, for a rated test.
+    remarks : tuple of str
+        Which batches and lines are left out, and why.
+    """
+
+    result: Trend | ChoiceTrend | None
+    attribute: str
+    remarks: tuple[str, ...]
+
+    def says(self) -> tuple[str, ...]:
+        """What the chart shows, a sentence each, with what was left out."""
+        said = () if self.result is None else self.result.says()
+        return (*(_called(one) for one in said), *self.remarks)
+
+
+def line_title(line: Any) -> str:
+    """What a line is called at the head of a chart or of a sentence.
+
+    >>> line_title("B"), line_title("line 2"), line_title("sweetener SW-1")
+    ('Line B', 'Line 2', 'Sweetener SW-1')
+    """
+    name = str(line)
+    own = name == NO_LINE or " " in name
+    return f"{name[:1].upper()}{name[1:]}" if own else f"Line {name}"
+
+
+def _called(sentence: str) -> str:
+    """The sentence with its line called by `line_title`."""
+    name, colon, rest = sentence.partition(": ")
+    if colon and name.startswith("Line "):
+        return f"{line_title(name.removeprefix('Line '))}: {rest}"
+    return sentence
+
+
+def attributes_of(records: Iterable[BatchRecord], rule: ReleaseRule) -> list[str]:
+    """Attributes that tastings of the rule's test have numbers of, the commonest first."""
+    counts: dict[str, int] = {}
+    for record in records:
+        for one in _of_rule(record, rule):
+            for name in one.differences:
+                counts[name] = counts.get(name, 0) + 1
+    return sorted(counts, key=lambda name: -counts[name])
+
+
+def trend_of_batches(
+    records: Sequence[BatchRecord],
+    rule: ReleaseRule,
+    *,
+    attribute: str = "",
+    beside: str = "",
+    base: int | None = None,
+    weight: float = 0.2,
+) -> ProductTrend:
+    """How do the batches of a product run against the reference?
+
+    Parameters
+    ----------
+    records : sequence of BatchRecord
+        Of one product; those without a finding of the rule's test are left out.
+    rule : ReleaseRule
+        Its test and limit.
+    attribute : str
+        For a rated test; the commonest where it is not named.
+    beside : str
+        What stands side by side: the lines, or the suppliers of the raw material that is named
+        here (its lots, where no supplier is stated).
+    base, weight
+        As in `trend`.
+
+    Returns
+    -------
+    ProductTrend
+
+    Notes
+    -----
+    Rated tests take the latest tasting of each batch and `trend`, forced choices the counts of
+    all its tastings and `trend_of_choices`. A line with fewer than three batches has no chart.
+    The date is that of making, so that a cause in the plant lies where it happened.
+    """
+    names = attributes_of(records, rule)
+    chosen = attribute or (names[0] if names else "")
+    rows = _choice_rows(records, rule) if rule.protocol else _rated_rows(records, rule, chosen)
+    remarks = []
+    without = len(records) - len(rows)
+    if beside:
+        places = {one.batch.number: _source(one, beside) for one in records}
+        rows = [{**row, "line": places[row["batch"]]} for row in rows]
+    if without:
+        remarks.append(f"{batch_count(without)} without a finding of this test.")
+    frame = pd.DataFrame(rows)
+    if len(frame):
+        counts = frame["line"].value_counts()
+        short = sorted(str(line) for line, count in counts.items() if count < FEWEST)
+        if short:
+            frame = frame[~frame["line"].isin(short)]
+            remarks.append(f"Fewer than {FEWEST} batches, so no chart: {', '.join(short)}.")
+    if not len(frame):
+        return ProductTrend(result=None, attribute=chosen, remarks=tuple(remarks))
+    try:
+        result = _chart(frame, rule, chosen, base, weight)
+    except ArgumentError as error:
+        remarks.append(str(error))
+        result = None
+    return ProductTrend(result=result, attribute=chosen, remarks=tuple(remarks))
+
+
+def _chart(
+    frame: pd.DataFrame, rule: ReleaseRule, attribute: str, base: int | None, weight: float
+) -> Trend | ChoiceTrend:
+    if rule.protocol is not None:
+        return trend_of_choices(frame, protocol=rule.protocol, pd_limit=rule.limit, base=base)
+    limit = rule.margins.get(attribute) if rule.margins else rule.limit
+    return trend(frame, limit=limit, base=base, weight=weight)
+
+
+def _of_rule(record: BatchRecord, rule: ReleaseRule) -> list[Tasting]:
+    return [one for one in record.tastings if one.test == rule.test and one.finding is not None]
+
+
+def materials_of(records: Iterable[BatchRecord]) -> list[str]:
+    """Raw materials whose suppliers or lots can be put side by side, each once."""
+    return sorted({lot.material for one in records for lot in one.batch.raw_lots})
+
+
+def _source(record: BatchRecord, material: str) -> str:
+    """Supplier of a material, else its lot."""
+    for lot in record.batch.raw_lots:
+        if key_of(lot.material) == key_of(material):
+            return f"from {lot.supplier}" if lot.supplier else f"{material} {lot.lot}"
+    return f"without {material}"
+
+
+def _head(record: BatchRecord) -> dict[str, Any]:
+    batch = record.batch
+    return {"batch": batch.number, "date": batch.made_on, "line": batch.line or NO_LINE}
+
+
+def _choice_rows(records: Sequence[BatchRecord], rule: ReleaseRule) -> list[dict[str, Any]]:
+    rows = []
+    for record in records:
+        trials = sum(one.trials or 0 for one in _of_rule(record, rule))
+        if trials:
+            correct = sum(one.correct or 0 for one in _of_rule(record, rule))
+            rows.append({**_head(record), "correct": correct, "trials": trials})
+    return rows
+
+
+def _rated_rows(
+    records: Sequence[BatchRecord], rule: ReleaseRule, attribute: str
+) -> list[dict[str, Any]]:
+    rows = []
+    for record in records:
+        found = [one for one in _of_rule(record, rule) if attribute in one.differences]
+        if found:
+            estimate, se = found[-1].differences[attribute]
+            rows.append({**_head(record), "estimate": estimate, "se": se})
+    return rows

@@ -1,0 +1,178 @@
+"""What a release rule does to batches of each true difference, and what a month costs."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..base.checks import within
+from ..base.errors import ArgumentError
+from ..base.findings import Finding
+from ..base.results import Table
+from ..choices.protocols import Protocol
+from ..choices.two_stage import TwoStagePlan
+from ..models.paired import paired_chances
+from .batches import Disposition
+
+Floats = NDArray[np.float64]
+Scale = Literal["pd", "dprime", "points"]
+
+EXACT = "Exact: binomial, over every outcome."
+NORMAL = (
+    "Exact for one batch beside the blind control whose differences are normal with the agreed "
+    "scatter at every truth, which is an approximation: small differences scatter less."
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Characteristic:
+    """What a rule does to batches of each true difference; see `ReleaseRule.characteristic`.
+
+    Attributes
+    ----------
+    truths : array of float
+    scale : {'pd', 'dprime', 'points'}
+        Unit of the truths; points of the scale are beyond the blind control.
+    passes, holds, rejects : array of float
+        Chances that release is recommended, that the batch is held, and that it is rejected
+        or reworked; they add up to 1.
+    second : array of float
+        Chance that the planned second tasting is due.
+    answers : array of float
+        Expected answers a batch.
+    stands_on : str
+        How the numbers came about.
+    """
+
+    truths: Floats
+    scale: str
+    passes: Floats
+    holds: Floats
+    rejects: Floats
+    second: Floats
+    answers: Floats
+    stands_on: str
+
+    def table(self) -> Table:
+        """One row a truth."""
+        columns = ("passes", "holds", "rejects", "second", "answers")
+        rows = zip(self.truths, *(getattr(self, name) for name in columns), strict=True)
+        return Table(
+            columns=(f"true {self.scale}", "passes", "held", "rejected", "retested", "answers"),
+            rows=tuple(tuple(float(cell) for cell in row) for row in rows),
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MonthlyTastings:
+    """What a month of batches costs; see `ReleaseRule.tastings`.
+
+    Attributes
+    ----------
+    batches : float
+    truth : float
+    tastings, answers : float
+        Expected number, second tastings included.
+    passes, holds, rejects : float
+        Expected number of batches.
+    """
+
+    batches: float
+    truth: float
+    tastings: float
+    answers: float
+    passes: float
+    holds: float
+    rejects: float
+
+
+def as_distinguishers(protocol: Protocol, truth: Floats, scale: str) -> Floats:
+    """Truths in pd or d-prime as proportions of distinguishers."""
+    if scale == "pd":
+        return within("truths", truth, 0.0, 1.0)
+    pd = protocol.distinguishers(protocol.proportion_correct(truth))
+    return np.clip(pd, 0.0, 1.0)
+
+
+def paired_findings(
+    truth: Floats,
+    *,
+    assessors: int,
+    scatter: float | None,
+    limit: float,
+    alpha: float,
+    beta: float,
+) -> dict[Finding, Floats]:
+    """Chance of each finding of one batch in difference from control.
+
+    Raises
+    ------
+    ArgumentError
+        Where the scatter is not given.
+    """
+    if scatter is None:
+        raise ArgumentError(
+            "scatter is needed: the standard deviation of the differences of assessors, batch "
+            "less blind control."
+        )
+    found = paired_chances(
+        truth, scatter=scatter, assessors=assessors, limit=limit, alpha=alpha, beta=beta
+    )
+    return {
+        Finding.DIFFERENT: found.different,
+        Finding.SIMILAR: found.similar,
+        Finding.DIFFERENT_WITHIN_LIMIT: found.both,
+        Finding.UNDECIDED: found.neither,
+    }
+
+
+def staged(
+    truth: Floats,
+    scale: str,
+    pd: Floats,
+    plan: TwoStagePlan,
+    dispositions: Mapping[Finding, Disposition],
+) -> Characteristic:
+    """Of a rule with a planned second tasting, over every path of both."""
+    ends = [plan.outcomes(float(one)) for one in pd]
+    chances = {
+        Finding.DIFFERENT: np.array([one.different for one in ends]),
+        Finding.SIMILAR: np.array([one.similar for one in ends]),
+    }
+    second = np.array([(one.expected - plan.first) / plan.second for one in ends])
+    return summed(
+        truth, scale, chances, dispositions, plan.first, EXACT, np.maximum(second, 0.0), plan.second
+    )
+
+
+def summed(
+    truth: Floats,
+    scale: str,
+    chances: Mapping[Finding, Any],
+    dispositions: Mapping[Finding, Disposition],
+    assessors: int,
+    stands_on: str,
+    second: Floats | None = None,
+    more: int = 0,
+) -> Characteristic:
+    """Chances of findings added up by what is done at each."""
+
+    def total(*wanted: Disposition) -> Floats:
+        parts = [np.asarray(p) for f, p in chances.items() if dispositions[f] in wanted]
+        return np.clip(sum(parts, np.zeros(truth.shape)), 0.0, 1.0)
+
+    again = np.zeros(truth.shape) if second is None else second
+    return Characteristic(
+        truths=truth,
+        scale=scale,
+        passes=total(Disposition.RELEASE),
+        holds=total(Disposition.HOLD),
+        rejects=total(Disposition.REJECT, Disposition.REWORK),
+        second=again,
+        answers=assessors + more * again,
+        stands_on=stands_on,
+    )

@@ -1,0 +1,380 @@
+"""From the tests of a batch to a recommended disposition, with its reasons and true risk."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from ..base.errors import ArgumentError
+from ..base.findings import Finding
+from ..base.results import Table, several
+from ..catalogue.reading import TURNED_ROUND, overall
+from ..choices.two_stage import retest_risk
+from ..ratings.scorecard import PanelScorecard
+from .batch_parts import Part, Result, panel_state, part_of, turned_round
+from .batches import Batch, Clearance, Disposition
+from .disposition_table import (
+    Attempt,
+    ClearanceState,
+    PanelState,
+    ReferenceUse,
+    clearance_state,
+    entry_at,
+    recommended,
+)
+from .reference_state import ReferenceState
+from .rule import ReleaseRule
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BatchFinding:
+    """What is recommended for a batch; see `batch_finding`.
+
+    Attributes
+    ----------
+    batch : str
+        Number, where the clearance names it.
+    finding : Finding or None
+        All tests together; None where the batch has not been tasted.
+    disposition : Disposition
+        Recommended.
+    blocked : bool
+        Whether clearance, reference or panel stand against release.
+    reasons : tuple of str
+        The first one decided.
+    clearance : ClearanceState
+    panel : PanelState
+    reference : ReferenceUse
+    attempt : Attempt
+    attempts : int
+        Tastings of this question so far, aborted ones included.
+    true_risk : float or None
+        Chance that a batch at the limit passes at least once in so many tastings; that of
+        the plan where they are planned; None where it has not been tasted.
+    decides : str
+        The role that decides.
+    """
+
+    batch: str
+    finding: Finding | None
+    disposition: Disposition
+    blocked: bool
+    reasons: tuple[str, ...]
+    clearance: ClearanceState
+    panel: PanelState
+    reference: ReferenceUse
+    attempt: Attempt
+    attempts: int
+    true_risk: float | None
+    decides: str
+
+    @property
+    def sentence(self) -> str:
+        """The recommendation, and who decides."""
+        return f"{self.disposition.sentence} This is a recommendation; {self.decides} decides."
+
+    def table(self) -> Table:
+        """The recommendation with what it stands on."""
+        found = "not tasted" if self.finding is None else self.finding.sentence
+        reasons = [("because", one) for one in self.reasons]
+        rows = [
+            ("batch", self.batch),
+            ("finding", found),
+            ("recommended", self.disposition.value),
+            ("clearance", self.clearance.value),
+            ("panel", self.panel.value),
+            ("reference", self.reference.value),
+            ("tastings of this question", self.attempts),
+            ("chance that a batch at the limit passes", self.true_risk),
+            *reasons,
+            ("decides", self.decides),
+        ]
+        return Table(columns=("what", "is"), rows=tuple(rows))
+
+    def __repr__(self) -> str:
+        found = "not tasted" if self.finding is None else self.finding.value
+        blocked = ", blocked" if self.blocked else ""
+        return f"<BatchFinding {self.batch}: {found}, {self.disposition.value}{blocked}>"
+
+
+def batch_finding(
+    results: Sequence[Result],
+    *,
+    rule: ReleaseRule,
+    clearance: Clearance | None,
+    panel: PanelScorecard | Mapping[Any, float] | None = None,
+    earlier: Sequence[Result | None] = (),
+    sample: Hashable | None = None,
+    reference: ReferenceState | None = None,
+    batch: Batch | None = None,
+) -> BatchFinding:
+    """May this batch go out? All its tests put together, and a recommendation.
+
+    Parameters
+    ----------
+    results : sequence of ChoiceTest, SessionFinding, DifferenceFromControl or Profile
+        Of one tasting; the test that the rule names has to be among them. Empty where the
+        batch has not been tasted.
+    rule : ReleaseRule
+    clearance : Clearance or None
+    panel : PanelScorecard or mapping of attribute to float, optional
+        Scorecard of that day, or its smallest differences. Needed for rated tests: a block
+        that could be avoided by leaving it out would be none. A forced choice carries its own
+        risks.
+    earlier : sequence of results or None
+        What the rule's test said in earlier tastings of the same question, in order; None
+        for an aborted one.
+    sample : name of a sample, optional
+        Which one the batch is, where rated tests hold several.
+    reference : ReferenceState, optional
+        That of the reference on that day; one that may not be used blocks release.
+    batch : Batch, optional
+        The clearance has to be its own: rework does not inherit that of what went into it.
+
+    Returns
+    -------
+    BatchFinding
+
+    Raises
+    ------
+    ArgumentError
+        Where the rule's test is missing or there twice, was judged at other risks or another
+        limit than agreed, `sample` has to be said, or the clearance is of another batch.
+
+    Notes
+    -----
+    The finding is the least favourable of all tests. So similarity keeps beta, since every test
+    has to show it; the risk of a false alarm is up to the sum of the alphas, which is said.
+
+    With a planned retest the counts of the plan decide on the rule's test, as long as the sizes
+    are the planned ones with one answer an assessor. Else its tasting is read by itself, and
+    another one is not planned.
+
+    The true risk is that of passing at the limit at least once: for a forced choice with one
+    answer an assessor exact from `retest_risk`, else 1 - (1 - beta)^k for k tastings, the most
+    it can be when they are independent.
+
+    Examples
+    --------
+    >>> from sensory.choices.forced_choice import choice_test
+    >>> from sensory.choices.protocols import TRIANGLE
+    >>> rule = ReleaseRule(test="TRIANGLE", limit=0.30, assessors=66)
+    >>> cleared = Clearance(batch="PE-14", food_safe=True, food_safe_by="food safety",
+    ...     food_safe_on="2026-05-02", allergens=(), allergens_by="QA", allergens_on="2026-05-02")
+    >>> result = choice_test(TRIANGLE, 22, 66)
+    >>> batch_finding([result], rule=rule, clearance=cleared)
+    <BatchFinding PE-14: SIMILAR, RELEASE>
+    >>> batch_finding([result], rule=rule, clearance=None).reasons[0]
+    'Clearance by food safety and the declaration of allergens are missing.'
+    """
+    number = _number(batch, clearance)
+    parts = [part_of(one, rule, sample) for one in results]
+    before = [None if one is None else part_of(one, rule, sample) for one in earlier]
+    attempt, notes = Attempt.SINGLE, list[str]()
+    if parts:
+        at = _own(parts, rule)
+        attempt, parts[at], notes = _placed(parts[at], before, rule)
+    finding = overall([part.finding for part in parts]) if parts else None
+    sees, coarse = panel_state(parts, panel)
+    cleared = clearance_state(clearance)
+    use = _use(reference)
+    state = (finding, cleared, sees, attempt, use)
+    entry = entry_at(*state)
+    risk = _true_risk(parts, before, attempt, rule)
+    reasons = [entry.reason] if entry.reason else []
+    reasons += [*coarse, *(part.because for part in parts), *notes]
+    reasons += [*_of_risk(risk, parts, before, attempt, rule), *_of_tests(parts)]
+    if parts and cleared is not ClearanceState.CLEARED:
+        reasons.append("It is not cleared, so what its tasting showed does not count yet.")
+    if reference is not None and not reference.usable:
+        reasons += [f"Reference: {line}" for line in reference.problems]
+    return BatchFinding(
+        batch=number,
+        finding=finding,
+        disposition=recommended(*state, rule),
+        blocked=entry.blocked,
+        reasons=tuple(reasons),
+        clearance=cleared,
+        panel=sees,
+        reference=use,
+        attempt=attempt,
+        attempts=len(before) + bool(parts),
+        true_risk=risk,
+        decides=rule.decides,
+    )
+
+
+def _number(batch: Batch | None, clearance: Any) -> str:
+    """Number of the batch, where batch or clearance name it."""
+    if clearance is not None and not isinstance(clearance, Clearance):
+        raise ArgumentError(f"clearance must be a Clearance or None; got {clearance!r}.")
+    if batch is None:
+        return "" if clearance is None else clearance.batch
+    if clearance is not None and clearance.batch != batch.number:
+        raise ArgumentError(
+            f"clearance must be that of batch {batch.number}; got that of {clearance.batch}."
+        )
+    return batch.number
+
+
+def _use(reference: ReferenceState | None) -> ReferenceUse:
+    if reference is None:
+        return ReferenceUse.NOT_STATED
+    return ReferenceUse.USABLE if reference.usable else ReferenceUse.NOT_USABLE
+
+
+def _own(parts: Sequence[Part], rule: ReleaseRule) -> int:
+    """Where the rule's test stands."""
+    for test, count in Counter(part.test for part in parts).items():
+        if count > 1:
+            raise ArgumentError(
+                f"results hold {count} of {test}: give earlier tastings as earlier, so that they "
+                "are counted."
+            )
+    for at, part in enumerate(parts):
+        if part.test == rule.test:
+            return at
+    raise ArgumentError(
+        f"results must hold the test that the rule names, {rule.test}; got "
+        f"{', '.join(part.test for part in parts)}."
+    )
+
+
+def _placed(
+    own: Part, before: Sequence[Part | None], rule: ReleaseRule
+) -> tuple[Attempt, Part, list[str]]:
+    """Which attempt it is, the rule's test as the plan reads it, and remarks."""
+    if len(before) > 1:
+        return Attempt.BEYOND, own, []
+    plan, first = rule.retest, own if not before else before[0]
+    as_planned = (
+        plan is not None
+        and first is not None
+        and first.test == rule.test
+        and first.trials == plan.first
+        and first.one_each
+    )
+    if plan is None or first is None or not as_planned:
+        if before:
+            return Attempt.UNPLANNED, own, []
+        return Attempt.SINGLE, own, _departs(own, rule)
+    if not before:
+        decided = plan.decide(own.correct)
+        goes_on = decided is None and not turned_round(own.correct, own.trials, plan.protocol)
+        attempt = Attempt.OPEN if goes_on else Attempt.SINGLE
+        return attempt, _by_plan(own, rule, decided, own.correct, own.trials), []
+    fits = own.trials == plan.second and own.one_each and plan.decide(first.correct) is None
+    if not fits:
+        return Attempt.UNPLANNED, own, []
+    decided = plan.decide(first.correct, own.correct)
+    total = first.correct + own.correct, first.trials + own.trials
+    return Attempt.SECOND, _by_plan(own, rule, decided, *total), []
+
+
+def _by_plan(
+    own: Part, rule: ReleaseRule, decided: Finding | None, correct: int, trials: int
+) -> Part:
+    """The rule's test by the counts of the plan; none is similar the wrong way round."""
+    words = f"By the plan: {correct} of {several(trials, 'answer')} correct"
+    if rule.protocol is not None and turned_round(correct, trials, rule.protocol):
+        return replace(own, finding=Finding.UNDECIDED, because=f"{words}. {TURNED_ROUND}")
+    said = "the second tasting is due" if decided is None else decided.heading.lower()
+    return replace(own, finding=decided or Finding.UNDECIDED, because=f"{words}, {said}.")
+
+
+def _departs(own: Part, rule: ReleaseRule) -> list[str]:
+    """In what the tasting is not the one that was agreed."""
+    lines = []
+    if own.people != rule.assessors:
+        lines.append(
+            f"{rule.assessors} were agreed and {own.people} came: the risks are those of "
+            f"{own.people}."
+        )
+    if not own.one_each:
+        lines.append("Some assessors answered more than once.")
+    if lines and rule.retest is not None:
+        lines.append(
+            "So the counts of the plan do not hold: the tasting is read by itself, and a second "
+            "one is not planned."
+        )
+    return lines
+
+
+def _true_risk(
+    parts: Sequence[Part], before: Sequence[Part | None], attempt: Attempt, rule: ReleaseRule
+) -> float | None:
+    if not parts:
+        return None
+    by_plan = rule.retest is not None and not before and _as_planned(parts, rule)
+    if rule.retest is not None and (by_plan or attempt is Attempt.SECOND):
+        return rule.retest.wrong_pass
+    alone = all(one is None or one.one_each for one in (*before, *parts))
+    if rule.protocol is None or not alone:  # no exact chance: each tasting keeps beta
+        return float(1 - (1 - rule.beta) ** (1 + len(before)))
+    return _passes(parts, before, rule, "similar")
+
+
+def _as_planned(parts: Sequence[Part], rule: ReleaseRule) -> bool:
+    own = parts[_own(parts, rule)]
+    return rule.retest is not None and own.trials == rule.retest.first and own.one_each
+
+
+def _passes(
+    parts: Sequence[Part], before: Sequence[Part | None], rule: ReleaseRule, passes: str
+) -> float:
+    """Chance that a batch at the limit passes at least one of the tastings."""
+    own, protocol = parts[_own(parts, rule)], rule.protocol
+    if protocol is None:
+        return float("nan")
+    sizes = Counter(
+        rule.assessors if one is None or not one.trials else one.trials for one in (*before, own)
+    )
+    fails = 1.0
+    for size, tries in sizes.items():
+        risk = retest_risk(
+            protocol,
+            size,
+            tries=tries,
+            pd=float(rule.limit or 0.0),
+            passes=passes,
+            alpha=rule.alpha,
+            beta=rule.beta,
+            pd_limit=float(rule.limit or 0.0),
+        )
+        fails *= 1 - risk.passes_any
+    return 1 - fails
+
+
+def _of_risk(
+    risk: float | None,
+    parts: Sequence[Part],
+    before: Sequence[Part | None],
+    attempt: Attempt,
+    rule: ReleaseRule,
+) -> list[str]:
+    """Unplanned tastings with their true risk."""
+    if risk is None or attempt not in (Attempt.UNPLANNED, Attempt.BEYOND):
+        return []
+    lines = [
+        f"In {several(len(before) + 1, 'tasting')}, aborted ones counted, a batch at the limit is "
+        f"found similar at least once with a chance of {risk:.3f}; agreed was {rule.beta:g} at "
+        "most."
+    ]
+    if rule.protocol is not None:
+        naive = _passes(parts, before, rule, "not significant")
+        lines.append(
+            f"Were 'not significant' taken for a pass, it would pass with a chance of {naive:.3f}."
+        )
+    return lines
+
+
+def _of_tests(parts: Sequence[Part]) -> list[str]:
+    if len(parts) < 2:
+        return []
+    total = min(sum(part.alpha for part in parts), 1.0)
+    return [
+        f"{len(parts)} tests together, the least favourable finding counts: an unchanged batch is "
+        f"found different by one of them with a chance of up to {total:.2g}."
+    ]

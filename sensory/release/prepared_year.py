@@ -1,0 +1,175 @@
+"""A prepared year of batches put on record through the use cases, day by day.
+
+`year.json` holds the product, its rule, references, batches and decisions; `year.csv` the
+ballots, one score a row with ``batch tasting assessor sample code score comment``.
+"""
+
+from __future__ import annotations
+
+import csv
+import json
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import replace
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+from ..base.errors import RecordError
+from ..sessions.session import CAUTIONS
+from ..sessions.workflow import agree, describe, enter_cells
+from .batch_desk import decide
+from .batch_records import BatchRecord, ProductRecord
+from .batches import AttributeLimit, Batch, Disposition
+from .product_desk import (
+    Desk,
+    agree_rule,
+    clear_batch,
+    compare_again,
+    enter_batch,
+    enter_product,
+    take_over,
+)
+from .references import Bridge, Reference
+from .rule import ReleaseRule
+from .tastings import close_and_note, give_up, open_tasting
+
+Plain = Mapping[str, Any]
+Ballots = Mapping[tuple[str, str], dict[int, dict[str, str]]]
+Event = tuple[str, int, Callable[[], object]]
+
+_REFERENCE, _MADE, _CLEARED, _TASTED, _DECIDED = range(5)
+_ANSWERS = ("assessor", "sample", "code", "score", "comment")
+
+
+def load_year(desk: Desk, folder: Path, *, who: str) -> str:
+    """Put a prepared year on record, as if each thing had been done on its day.
+
+    The journal has the times at which it was written; dates of making, tasting and deciding
+    are those of the files.
+
+    Parameters
+    ----------
+    desk : Desk
+    folder : Path
+        With ``year.json`` and ``year.csv``.
+    who : str
+        Who puts it on record; decisions are those of the people that the file names.
+
+    Returns
+    -------
+    str
+        Name of the product.
+
+    Raises
+    ------
+    RecordError
+        When the product, a reference or a batch of that name is on record: nothing is written.
+    """
+    year = json.loads((folder / "year.json").read_text(encoding="utf-8"))
+    ballots = _ballots(folder / "year.csv")
+    name = str(year["product"]["name"])
+    _check_new(desk, year, name)
+    limits = tuple(AttributeLimit.from_dict(one) for one in year["product"]["attributes"])
+    enter_product(desk, name, attributes=limits, who=who)
+    agree_rule(
+        desk,
+        name,
+        ReleaseRule.from_dict(year["rule"]),
+        drift_limit=year["drift_limit"],
+        who=who,
+        why=f"{year['agreed_because']} ({year['agreed_on']})",
+    )
+    events = [*_of_references(desk, year, who), *_of_batches(desk, year, ballots, who)]
+    for _, _, happens in sorted(events, key=lambda event: event[:2]):
+        happens()
+    return name
+
+
+def _check_new(desk: Desk, year: Plain, name: str) -> None:
+    """Refuse before anything is written."""
+    if desk.noun(ProductRecord, name) is not None:
+        raise RecordError(
+            f"{name} is on record already, so the prepared year was not loaded. It is there to "
+            "be looked at; for a fresh copy start with an empty record."
+        )
+    references = [one["reference"]["name"] for one in year["references"]]
+    batches = [one["batch"]["number"] for one in year["batches"]]
+    there = [one for one in references if desk.noun(Reference, one)]
+    there += [one for one in batches if desk.noun(BatchRecord, one)]
+    if there:
+        raise RecordError(
+            f"The prepared year was not loaded, since its names are taken: {', '.join(there[:5])} "
+            "are on record."
+        )
+
+
+def _ballots(path: Path) -> Ballots:
+    """Numbered lines of cells by batch and number of the tasting."""
+    found: dict[tuple[str, str], dict[int, dict[str, str]]] = {}
+    with path.open(encoding="utf-8", newline="") as file:
+        for row in csv.DictReader(file):
+            lines = found.setdefault((row["batch"], row["tasting"]), {})
+            lines[len(lines) + 2] = {column: row[column] for column in _ANSWERS}
+    return found
+
+
+def _of_references(desk: Desk, year: Plain, who: str) -> Iterator[Event]:
+    for one in year["references"]:
+        reference = Reference.from_dict(one["reference"])
+        act = partial(take_over, desk, reference, who=who, why=one["why"])
+        yield one["taken_over"], _REFERENCE, act
+    for one in year["compared_again"]:
+        bridge = Bridge.from_dict(one["bridge"])
+        yield (
+            bridge.held_on,
+            _REFERENCE,
+            partial(compare_again, desk, bridge, who=who, why=one["why"]),
+        )
+
+
+def _of_batches(desk: Desk, year: Plain, ballots: Ballots, who: str) -> Iterator[Event]:
+    for one in year["batches"]:
+        batch = Batch.from_dict(one["batch"])
+        yield batch.made_on, _MADE, partial(enter_batch, desk, batch, who=who)
+        if said := one["clearance"]:
+            allergens = tuple(said["allergens"])
+            cleared = partial(
+                clear_batch, desk, batch.number, **{**said, "allergens": allergens}, who=who
+            )
+            yield said["on"], _CLEARED, cleared
+        for at, held in enumerate(one["tastings"], start=1):
+            cells = ballots.get((batch.number, str(at)), {})
+            told = {**year["tasting_room"], **held}
+            yield (
+                held["held_on"],
+                _TASTED,
+                partial(_tasted, desk, batch.number, told, cells, who=who),
+            )
+        for decision in one["decisions"]:
+            yield decision["on"], _DECIDED, partial(_decided, desk, batch.number, decision)
+
+
+def _tasted(
+    desk: Desk, number: str, told: dict[str, Any], cells: dict[int, dict[str, str]], *, who: str
+) -> None:
+    """A tasting from its opening to its end, by the rule of the product."""
+    aborted = told.pop("aborted", "")
+    session = open_tasting(desk, number, who=who, on=told["held_on"])
+    describe(
+        desk,
+        session.id,
+        details=replace(session.details, **told),
+        cautions={caution.key: True for caution in CAUTIONS},
+        who=who,
+    )
+    agree(desk, session.id, who=who)
+    enter_cells(desk, session.id, cells, who=who, why="ballots of the prepared year")
+    if aborted:
+        give_up(desk, number, session.id, who=who, why=aborted)
+    else:
+        close_and_note(desk, session.id, who=who)
+
+
+def _decided(desk: Desk, number: str, decision: Plain) -> None:
+    rest = {key: decision[key] for key in ("by", "role", "reason", "on")}
+    decide(desk, number, Disposition(decision["disposition"]), **rest)

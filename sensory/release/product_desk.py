@@ -1,0 +1,333 @@
+"""Use cases of a product: its rule, its references, its batches as they are made.
+
+The record is asked through `Desk`, which `sensory.store` fulfils together with
+`workflow.Store`.
+"""
+
+from __future__ import annotations
+
+import typing
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import TypeVar
+
+from ..base.errors import RecordError
+from ..base.findings import Finding
+from ..base.records import utc_now
+from ..base.spelling import key_of
+from ..sessions.session import JournalEntry
+from ..sessions.workflow import Store
+from .batch_records import BatchRecord, Complaint, ProductRecord
+from .batches import AttributeLimit, Batch, Clearance, Product
+from .reference_state import ReferenceState, reference_state
+from .references import Bridge, Reference
+from .rule import ReleaseRule
+
+Noun = ProductRecord | Reference | BatchRecord
+AnyNoun = TypeVar("AnyNoun", ProductRecord, Reference, BatchRecord)
+SHOWN = (Finding.SIMILAR, Finding.DIFFERENT_WITHIN_LIMIT)
+
+
+class Desk(Store, typing.Protocol):
+    """What the use cases of batches need of a record, beside what sessions need."""
+
+    def put(self, noun: Noun, *, expect: Noun | None, who: str, what: str, why: str) -> None: ...
+    def put_together(
+        self, changes: Sequence[tuple[Noun, Noun | None, str]], *, who: str, why: str
+    ) -> None: ...
+    def noun(self, kind: type[AnyNoun], name: str) -> AnyNoun | None: ...
+    def nouns(self, kind: type[AnyNoun], product: str = "", most: int = 1000) -> list[AnyNoun]: ...
+    def batches(
+        self,
+        *,
+        product: str = "",
+        state: str = "",
+        since: str = "",
+        until: str = "",
+        most: int = 200,
+    ) -> list[BatchRecord]: ...
+    def linked(self, kind: str, value: str, most: int = 1000) -> list[BatchRecord]: ...
+    def seek(self, text: str, most: int = 50) -> list[BatchRecord]: ...
+    def noun_entries(self, noun: Noun) -> list[JournalEntry]: ...
+
+
+def the_product(desk: Desk, name: str) -> ProductRecord:
+    """A product; RecordError when there is none of that name."""
+    found = desk.noun(ProductRecord, name)
+    if found is None:
+        raise RecordError(f"There is no product {name!r} on record: enter it on the page Product.")
+    return found
+
+
+def the_batch(desk: Desk, number: str) -> BatchRecord:
+    """A batch; RecordError when there is none of that number."""
+    found = desk.noun(BatchRecord, number)
+    if found is None:
+        raise RecordError(f"There is no batch {number!r} on record.")
+    return found
+
+
+def rule_for(desk: Desk, record: BatchRecord) -> ReleaseRule | None:
+    """The rule by which a batch is judged: that of its first tasting, else the product's."""
+    if record.rule:
+        return ReleaseRule.from_dict(record.rule)
+    return rule_of(desk.noun(ProductRecord, record.batch.product))
+
+
+def rule_of(record: ProductRecord | None) -> ReleaseRule | None:
+    """The agreed release rule; None as long as there is none."""
+    if record is None or not record.product.release_rule:
+        return None
+    return ReleaseRule.from_dict(record.product.release_rule)
+
+
+def enter_product(
+    desk: Desk, name: str, *, attributes: tuple[AttributeLimit, ...] = (), who: str
+) -> ProductRecord:
+    """Put a new product on record, without a rule and a reference yet."""
+    product = Product(name=" ".join(name.split()), attributes=attributes)
+    record = ProductRecord(product=product)
+    desk.put(record, expect=None, who=who, what="product entered", why="new product")
+    return record
+
+
+def agree_rule(
+    desk: Desk,
+    name: str,
+    rule: ReleaseRule,
+    *,
+    drift_limit: float | None = None,
+    who: str,
+    why: str,
+) -> ProductRecord:
+    """Agree the release rule of a product, or another one in its place.
+
+    Batches that were decided keep their decision; the next recommendation goes by this rule.
+
+    Raises
+    ------
+    RecordError
+        Without a reason.
+    """
+    if not why.strip():
+        raise RecordError("Say why this rule, and who agreed to it; the journal keeps it.")
+    record = the_product(desk, name)
+    product = replace(record.product, release_rule=rule.to_dict(), drift_limit=drift_limit)
+    new = replace(record, product=product)
+    desk.put(new, expect=record, who=who, what="rule agreed", why=why.strip())
+    return new
+
+
+def tolerate(
+    desk: Desk, name: str, attributes: tuple[AttributeLimit, ...], *, who: str, why: str
+) -> ProductRecord:
+    """State what is tolerated in each attribute: a margin round the reference, or limits.
+
+    Raises
+    ------
+    RecordError
+        Without a reason.
+    """
+    if not why.strip():
+        raise RecordError("Say why, and who agreed to it; the journal keeps it.")
+    record = the_product(desk, name)
+    new = replace(record, product=replace(record.product, attributes=attributes))
+    desk.put(new, expect=record, who=who, what="attributes agreed", why=why.strip())
+    return new
+
+
+def take_over(desk: Desk, reference: Reference, *, who: str, why: str) -> ProductRecord:
+    """Make a reference the one in use.
+
+    The first one of a product needs no bridge. Every later one needs a bridge to the one
+    before and one to the first, each with a finding of similarity or with the reason why it
+    takes over without.
+
+    Raises
+    ------
+    RecordError
+        When a bridge is missing, leads elsewhere, or shows no similarity and gives no reason.
+    """
+    record = the_product(desk, reference.product)
+    if record.references:
+        _check_bridges(record, reference)
+    elif reference.bridges:
+        raise RecordError(f"{reference.name} is the first reference: there is nothing to bridge.")
+    new = replace(record, references=(*record.references, reference.name))
+    both: list[tuple[Noun, Noun | None, str]] = [
+        (reference, None, "reference entered"),
+        (new, record, "reference in use"),
+    ]
+    desk.put_together(both, who=who, why=why)
+    return new
+
+
+def compare_again(desk: Desk, bridge: Bridge, *, who: str, why: str) -> Reference:
+    """Keep how a reference that took over earlier was compared with the first one again.
+
+    From the day of the comparison on, its drift is the one found there.
+
+    Raises
+    ------
+    RecordError
+        For a reference that is not on record, or a bridge that leads to another than the first.
+    """
+    reference = desk.noun(Reference, bridge.reference)
+    if reference is None:
+        raise RecordError(f"There is no reference {bridge.reference!r} on record.")
+    first = the_product(desk, reference.product).references[0]
+    if key_of(bridge.to) != key_of(first):
+        raise RecordError(f"The bridge has to lead to {first}, the first; got {bridge.to}.")
+    new = replace(reference, later=(*reference.later, bridge))
+    desk.put(new, expect=reference, who=who, what="reference compared", why=why)
+    return new
+
+
+def count_stock(desk: Desk, name: str, stock: float, *, who: str) -> Reference:
+    """Keep how many servings of a reference are left; tastings take nothing off by themselves.
+
+    Raises
+    ------
+    RecordError
+        For a reference that is not on record, or a negative count.
+    """
+    reference = desk.noun(Reference, name)
+    if reference is None:
+        raise RecordError(f"There is no reference {name!r} on record.")
+    new = replace(reference, stock=stock)
+    desk.put(new, expect=reference, who=who, what="stock counted", why=f"{stock:g} servings left")
+    return new
+
+
+def _check_bridges(record: ProductRecord, reference: Reference) -> None:
+    wanted = (
+        ("the one before", record.references[-1], reference.bridged_to_previous),
+        ("the first", record.references[0], reference.bridged_to_first),
+    )
+    for words, name, bridge in wanted:
+        if bridge is None:
+            raise RecordError(
+                f"{reference.name} needs a bridge to {name}, {words}: a finding of similarity, or "
+                "the reason why there is none."
+            )
+        if key_of(bridge.to) != key_of(name):
+            raise RecordError(f"The bridge to {words} has to lead to {name}; got {bridge.to}.")
+        if bridge.finding not in SHOWN and not bridge.reason.strip():
+            raise RecordError(
+                f"Against {name} similarity was not shown ({bridge.finding}). Say why "
+                f"{reference.name} takes over all the same; the reason is recorded."
+            )
+
+
+def state_of_reference(desk: Desk, name: str, today: str) -> ReferenceState | None:
+    """Age, validity and drift of a reference on a day; None where there is none of that name."""
+    reference = desk.noun(Reference, name) if name else None
+    if reference is None or today < reference.made_on:
+        return None
+    record = desk.noun(ProductRecord, reference.product)
+    known = desk.nouns(Reference, reference.product)
+    bridges = [bridge for one in known for bridge in one.bridges]
+    limit = record.product.drift_limit if record else None
+    return reference_state(reference, today, bridges, limit=limit)
+
+
+def enter_batch(desk: Desk, batch: Batch, *, who: str) -> BatchRecord:
+    """Put a batch on record; it is compared with the reference in use.
+
+    Raises
+    ------
+    RecordError
+        For an unknown product, an unknown batch among its rework, or a number that is there.
+    """
+    record = the_product(desk, batch.product)
+    for other in batch.rework_of:
+        the_batch(desk, other)
+    new = BatchRecord(
+        batch=replace(batch, product=record.name, number=" ".join(batch.number.split())),
+        reference=record.in_use,
+    )
+    desk.put(new, expect=None, who=who, what="batch entered", why="made")
+    return new
+
+
+def clear_batch(
+    desk: Desk,
+    number: str,
+    *,
+    food_safe: bool | None = None,
+    allergens: tuple[str, ...] | None = None,
+    by: str,
+    on: str,
+    who: str,
+) -> BatchRecord:
+    """Record what food safety decided, or which allergens are declared, or both.
+
+    What is left out stays as it was.
+
+    Raises
+    ------
+    RecordError
+        Where nothing is said, or without a name and a date.
+    """
+    if food_safe is None and allergens is None:
+        raise RecordError("Say what food safety decided, or which allergens are declared.")
+    record = the_batch(desk, number)
+    there = record.clearance or Clearance(batch=record.name)
+    said = []
+    if food_safe is not None:
+        there = replace(there, food_safe=food_safe, food_safe_by=by, food_safe_on=on)
+        said.append("cleared by food safety" if food_safe else "NOT cleared by food safety")
+    if allergens is not None:
+        there = replace(there, allergens=allergens, allergens_by=by, allergens_on=on)
+        said.append(f"allergens declared: {', '.join(allergens) or 'none'}")
+    latest = max((one.received_on for one in record.complaints), default="")
+    if food_safe and record.complained and on < latest:
+        raise RecordError(
+            f"{record.name} was complained of on {latest}: a clearance of {on} comes before it."
+        )
+    new = replace(record, clearance=there)
+    desk.put(new, expect=record, who=who, what="clearance", why="; ".join(said))
+    declared = record.clearance.allergens if record.clearance else None
+    answers: dict[str, bool] = {} if food_safe is None else {"cleared": food_safe}
+    if allergens is not None and allergens != declared:
+        answers["allergens"] = False
+    _answer_cautions(desk, new, answers, who=who)
+    return new
+
+
+def _answer_cautions(
+    desk: Desk, record: BatchRecord, answers: dict[str, bool], *, who: str
+) -> None:
+    """Answer cautions of the open tastings of a batch: a 'no' stops their booths and closing."""
+    for one in record.tastings:
+        session = desk.session(one.session)
+        changed = replace(session, cautions={**session.cautions, **answers})
+        if not one.over and not session.closed and changed != session:
+            why = f"batch {record.name}: clearance or declaration changed"
+            desk.update(changed, expect=session, who=who, what="cautions", why=why)
+
+
+def record_complaint(
+    desk: Desk, number: str, text: str, *, received_on: str, who: str
+) -> BatchRecord:
+    """Put a complaint on record: the batch is open again and waits for food safety.
+
+    A batch under complaint is not tasted until food safety has cleared it, so an earlier
+    clearance no longer holds; the declaration of allergens stays.
+
+    Raises
+    ------
+    RecordError
+        Without a text or a date, or for a date to come.
+    """
+    if received_on > utc_now()[:10]:
+        raise RecordError(f"A complaint cannot be of {received_on}, which is still to come.")
+    record = the_batch(desk, number)
+    complaint = Complaint(text=text.strip(), received_on=received_on, after=len(record.decisions))
+    cleared = record.clearance and replace(
+        record.clearance, food_safe=None, food_safe_by="", food_safe_on=""
+    )
+    new = replace(record, clearance=cleared, complaints=(*record.complaints, complaint))
+    desk.put(new, expect=record, who=who, what="complaint", why=f"received on {received_on}")
+    _answer_cautions(desk, new, {"cleared": False}, who=who)
+    return new

@@ -1,0 +1,177 @@
+"""References and the bridges between them: what batches are compared with."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import Any, Self
+
+from ..base.errors import RecordError
+from ..base.findings import Finding
+from ..base.record_checks import iso_date, named, number, one_of, parts
+from ..base.records import Plain, nested
+
+
+class ReferenceKind(StrEnum):
+    """The three kinds of reference that ISO 16779:2015 knows."""
+
+    EARLIER_STANDARD = "EARLIER_STANDARD"
+    FRESHLY_MADE = "FRESHLY_MADE"
+    STORED_STABLE = "STORED_STABLE"
+
+    @property
+    def words(self) -> str:
+        """The kind in words."""
+        return _KINDS[self]
+
+
+_KINDS = {
+    ReferenceKind.EARLIER_STANDARD: "an earlier standard with its recorded data",
+    ReferenceKind.FRESHLY_MADE: "freshly made for each date",
+    ReferenceKind.STORED_STABLE: "stored so that change is minimal",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Bridge(Plain):
+    """How a reference was compared with an older one, or why it was not.
+
+    Attributes
+    ----------
+    reference, to : str
+        The newer reference and the older one.
+    held_on : str
+        Date of the comparison or of the decision against it, ISO 8601.
+    finding : Finding or None
+    reason : str
+        Why there is no finding; needed where there is none.
+    estimate, se : float or None
+        Newer less older with its standard error, on one scale with a direction that all
+        bridges of the product share, such as the score of the attribute that ages most. An
+        overall difference has no direction, so its steps could not be added.
+    session : str
+        Of the record.
+    """
+
+    reference: str
+    to: str
+    held_on: str
+    finding: Finding | None = None
+    reason: str = ""
+    estimate: float | None = None
+    se: float | None = None
+    session: str = ""
+
+    def __post_init__(self) -> None:
+        named("reference", self.reference)
+        named("to", self.to)
+        iso_date("held_on", self.held_on)
+        where = f"the bridge from {self.reference} to {self.to}"
+        if self.reference == self.to:
+            raise RecordError(f"{self.reference} cannot be bridged to itself.")
+        if self.finding is not None:
+            object.__setattr__(self, "finding", one_of("finding", self.finding, Finding))
+        elif not self.reason.strip():
+            raise RecordError(f"{where} needs a finding, or the reason why there is none.")
+        for name in ("estimate", "se"):
+            number(f"{name} of {where}", getattr(self, name))
+        if (self.estimate is None) != (self.se is None):
+            raise RecordError(f"{where} needs estimate and se together, or neither.")
+        if self.se is not None and self.se < 0:
+            raise RecordError(f"se of {where} must not be negative; got {self.se:g}.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reference(Plain):
+    """What batches are compared with.
+
+    Attributes
+    ----------
+    name, product : str
+    kind : ReferenceKind
+    batch : str
+    made_on, usable_until : str
+        Dates, ISO 8601. An earlier standard is compared by its data: it needs no
+        `usable_until`.
+    storage : str
+        Such as "4 °C, dark, under nitrogen"; needed for one that is stored.
+    stock, needed : float or None
+        How many servings are left, and how many a tasting takes.
+    data : dict of str to float
+        Mean of each attribute when it was approved; needed for an earlier standard.
+    bridged_to_previous, bridged_to_first : Bridge or None
+        From before it took over; None for the first reference of a product.
+    later : tuple of Bridge
+        How it was compared again while it was in use.
+    """
+
+    name: str
+    product: str
+    kind: ReferenceKind
+    made_on: str
+    batch: str = ""
+    storage: str = ""
+    usable_until: str = ""
+    stock: float | None = None
+    needed: float | None = None
+    data: dict[str, float] = field(default_factory=dict)
+    bridged_to_previous: Bridge | None = None
+    bridged_to_first: Bridge | None = None
+    later: tuple[Bridge, ...] = ()
+
+    def __post_init__(self) -> None:
+        named("name of the reference", self.name)
+        named("product", self.product)
+        object.__setattr__(self, "kind", one_of("kind", self.kind, ReferenceKind))
+        self._check_dates()
+        for name in ("stock", "needed"):
+            value = getattr(self, name)
+            number(name, value)
+            if value is not None and value < 0:
+                raise RecordError(f"{name} of {self.name} must not be negative; got {value:g}.")
+        for attribute, value in self.data.items():
+            number(f"data of {attribute}", value, needed=True)
+        parts("later", self.later, Bridge)
+        for bridge in self.bridges:
+            if not isinstance(bridge, Bridge):
+                raise RecordError(f"a bridge of {self.name} must be a Bridge; got {bridge!r}.")
+            if bridge.reference != self.name:
+                raise RecordError(
+                    f"{self.name} holds a bridge of {bridge.reference}; its own are needed."
+                )
+        if self.bridged_to_first is not None and self.bridged_to_previous is None:
+            raise RecordError(
+                f"{self.name} is bridged to the first reference and not to the previous one; "
+                "where the two are the same, give the bridge twice."
+            )
+
+    def _check_dates(self) -> None:
+        made = iso_date(f"made_on of {self.name}", self.made_on)
+        if self.usable_until:
+            until = iso_date(f"usable_until of {self.name}", self.usable_until)
+            if until < made:
+                raise RecordError(
+                    f"{self.name} is usable until {until}, before it was made on {made}."
+                )
+        earlier = self.kind is ReferenceKind.EARLIER_STANDARD
+        if earlier and not self.data:
+            raise RecordError(f"{self.name} is an earlier standard: give its recorded data.")
+        if not earlier and not self.usable_until:
+            raise RecordError(f"{self.name} is {self.kind.words}: say usable_until which date.")
+        if self.kind is ReferenceKind.STORED_STABLE and not self.storage.strip():
+            raise RecordError(f"{self.name} is {self.kind.words}: say how it is stored.")
+
+    @property
+    def bridges(self) -> tuple[Bridge, ...]:
+        """Its own bridges, each once."""
+        own = (self.bridged_to_previous, self.bridged_to_first, *self.later)
+        return tuple(dict.fromkeys(one for one in own if one is not None))
+
+    @classmethod
+    def from_dict(cls, plain: dict[str, Any]) -> Self:
+        """Rebuild from `to_dict`, bridges included."""
+        return super(Reference, cls).from_dict(
+            nested(
+                plain, dict.fromkeys(("bridged_to_previous", "bridged_to_first", "later"), Bridge)
+            )
+        )

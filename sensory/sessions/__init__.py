@@ -1,0 +1,1 @@
+"""Sessions: what is agreed, served, answered, closed and found."""

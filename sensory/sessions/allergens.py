@@ -1,0 +1,71 @@
+"""Allergens of each served sample, as they are declared before anything is handed out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from .session import StoredSession
+
+NONE = "none"
+"""The declaration that a sample holds no allergen; an empty text is no declaration."""
+
+
+def served_samples(session: StoredSession) -> tuple[str, ...]:
+    """Every sample of the serving plan, then labelled references and warm-up."""
+    plan = session.serving.get("plan")
+    if not plan:
+        return ()
+    served = dict.fromkeys([row["sample"] for row in plan["rows"]])
+    named = [name for names in plan["design"]["samples"] for name in names if name in served]
+    return tuple(dict.fromkeys([*named, *served]))
+
+
+def declared_allergens(session: StoredSession) -> dict[str, str]:
+    """The declaration of each served sample; empty where there is none.
+
+    What was declared at the serving stands; else what the description of the session says of a
+    sample with this letter or name.
+    """
+    return _declared(session, served_samples(session))
+
+
+def _declared(session: StoredSession, samples: Iterable[str]) -> dict[str, str]:
+    said = session.serving.get("allergens", {})
+    described = {
+        _folded(name): one.allergens.strip()
+        for one in session.details.samples
+        for name in (one.letter, one.name)
+        if name.strip()
+    }
+    return {name: said.get(name) or described.get(_folded(name), "") for name in samples}
+
+
+def undeclared(session: StoredSession) -> list[str]:
+    """Served samples without a declaration."""
+    return [name for name, text in declared_allergens(session).items() if not text]
+
+
+def allergens_in(session: StoredSession, samples: Iterable[str]) -> str:
+    """What these samples hold together, in alphabetical order; empty for nothing declared.
+
+    The order says nothing about which sample holds what.
+    """
+    return together(_declared(session, samples).values())
+
+
+def together(declarations: Iterable[str]) -> str:
+    """Each allergen of several declarations once, in alphabetical order.
+
+    >>> together(["sulphites; milk", "none", "Milk"])
+    'milk; sulphites'
+    """
+    parts = (" ".join(part.split()) for text in declarations for part in text.split(";"))
+    found: dict[str, str] = {}
+    for part in parts:
+        if part and part.casefold() != NONE:
+            found.setdefault(part.casefold(), part)
+    return "; ".join(found[key] for key in sorted(found))
+
+
+def _folded(name: str) -> str:
+    return " ".join(name.split()).casefold()

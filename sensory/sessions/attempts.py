@@ -1,0 +1,107 @@
+"""Every attempt on one batch is counted, aborted ones too, and said with its true risk."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from ..choices.protocols import PROTOCOLS
+from ..choices.two_stage import retest_risk
+from .session import StoredSession
+
+IN_TWO = "the second tasting of a plan in two tastings; there is no third"
+"""What a question says of retests where a release rule has planned both."""
+
+
+def planned_second(session: StoredSession, earlier: Sequence[StoredSession]) -> bool:
+    """Whether this is the second tasting of a plan, and not a further attempt.
+
+    Parameters
+    ----------
+    earlier : sequence of StoredSession
+        See `earlier_attempts`.
+    """
+    both = (session, *earlier)
+    return len(both) == 2 and all(one.question.retest_rule == IN_TWO for one in both)
+
+
+def batch_of(session: StoredSession) -> str:
+    """Number of the batch compared with the reference, in one spelling; empty for none."""
+    numbers = [one.batch for one in session.details.samples if one.letter == "B"]
+    return " ".join(numbers[0].split()).casefold() if numbers else ""
+
+
+def earlier_attempts(
+    session: StoredSession, others: Sequence[StoredSession]
+) -> list[StoredSession]:
+    """Sessions agreed before this one on the same batch with the same test, oldest first.
+
+    A session that was agreed and never closed counts: it was aborted.
+    """
+    batch = batch_of(session)
+    if not batch:
+        return []
+    same = [
+        one
+        for one in others
+        if one.id != session.id
+        and one.agreed
+        and one.agreed_at < (session.agreed_at or "9")
+        and one.question.protocol == session.question.protocol
+        and batch_of(one) == batch
+    ]
+    return sorted(same, key=lambda one: one.agreed_at)
+
+
+def attempts_in_words(
+    session: StoredSession, earlier: Sequence[StoredSession], found: Mapping[str, str], trials: int
+) -> tuple[str, ...]:
+    """What earlier attempts mean for this finding; nothing where there was none.
+
+    Parameters
+    ----------
+    session : StoredSession
+    earlier : sequence of StoredSession
+        See `earlier_attempts`.
+    found : mapping of str to str
+        Findings of closed sessions by their id, as the journal has them.
+    trials : int
+        Answers in this session.
+    """
+    if not earlier:
+        return ()
+    if planned_second(session, earlier):
+        return (
+            "This is the second tasting of a plan in two. The counts of both together decide, with "
+            "the risks of the plan; the page Batch says what they show. Read alone it says less.",
+        )
+    tries = len(earlier) + 1
+    listed = "; ".join(
+        f"{one.details.title or 'untitled'}, {found.get(one.id) or 'agreed and never closed'}"
+        for one in earlier
+    )
+    line = (
+        f"This is attempt {tries} at batch {session.details.samples[1].batch} with this test. "
+        f"Earlier: {listed}. Retest rule agreed: {session.question.retest_rule or 'none'}."
+    )
+    return (f"{line} {_true_risk(session, trials, tries)}",)
+
+
+def _true_risk(session: StoredSession, trials: int, tries: int) -> str:
+    question = session.question
+    protocol = PROTOCOLS.get(question.protocol)
+    if protocol is None or question.two_sided or not trials:
+        return "Taken together the attempts pass a bad batch more often than beta says."
+    risk = retest_risk(
+        protocol,
+        trials,
+        tries=tries,
+        pd=question.pd_limit,
+        passes="similar",
+        alpha=question.alpha,
+        beta=question.beta,
+        pd_limit=question.pd_limit,
+    )
+    return (
+        f"A batch at the agreed limit is shown as similar at least once in {tries} such sessions "
+        f"with a chance of {100 * risk.passes_any:.1f} %, not {100 * risk.passes_once:.1f} %."
+    )

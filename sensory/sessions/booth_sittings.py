@@ -1,0 +1,185 @@
+"""What stands between an assessor and the next ballot: a warm-up sample, or a break.
+
+The plan says which cup belongs to which sitting. What a session keeps beside it is how long
+a break lasts at least, or, without a time, which sitting the leader has started.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from math import ceil
+from typing import TYPE_CHECKING, Any
+
+from ..base.errors import RecordError
+from ..base.records import utc_now
+from ..serving.marks import LEFT, NOT_SERVED, SENT, WARM_UP, codes_of
+from .allergens import allergens_in
+from .booth_ballots import Mine, excused
+from .booth_plans import BREAKS, excluded_of, people_of, rows_of_seat, seats_of
+from .session import StoredSession
+
+if TYPE_CHECKING:  # a booth loads no statistics
+    from .workflow import Store
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Halt:
+    """What comes before the ballot that waits.
+
+    Attributes
+    ----------
+    kind : {'break', 'warm-up'}
+    sitting, sittings : int
+        The one that begins, of how many.
+    code : str
+        Of the warm-up sample.
+    minutes : int or None
+        How long a break still lasts; None where the leader says so.
+    allergens : str
+        Of the warm-up sample; empty where none are declared.
+    """
+
+    kind: str
+    sitting: int
+    sittings: int
+    code: str = ""
+    minutes: int | None = None
+    allergens: str = ""
+
+
+def halt_of(
+    session: StoredSession, seat: str, mine: Mine, waiting: Sequence[tuple[int, ...]]
+) -> Halt | None:
+    """What comes before the ballot that waits; None where nothing does.
+
+    Parameters
+    ----------
+    session, seat
+    mine : mapping of int to mapping of str to str
+        The ballot lines of one assessor.
+    waiting : sequence of tuples of int
+        Lines of the ballots neither sent nor left out, the next one first.
+    """
+    design = session.serving["plan"]["design"]
+    if not waiting or not (design["warm_up"] or design["sittings"] > 1):
+        return None
+    rows = rows_of_seat(session, seat)
+    by_line = _sittings(mine, rows)
+    now = by_line[waiting[0][0]]
+    here = [mine[line] for line, sitting in by_line.items() if sitting == now]
+    if any(texts.get(SENT) for texts in here):
+        return None
+    minutes = _break(session, mine, by_line, now)
+    if minutes != 0:
+        return Halt(kind="break", sitting=now, sittings=design["sittings"], minutes=minutes)
+    cup = next((row for row in rows if row["sitting"] == now and not row["set"]), None)
+    if cup is None or any(texts.get(WARM_UP) for texts in here):
+        return None
+    if cup["sample"] in excluded_of(session, seat):
+        return None
+    return Halt(
+        kind="warm-up",
+        sitting=now,
+        sittings=design["sittings"],
+        code=cup["code"],
+        allergens=allergens_in(session, [cup["sample"]]),
+    )
+
+
+def _sittings(mine: Mine, rows: Iterable[Mapping[str, Any]]) -> dict[int, int]:
+    """Sitting by ballot line.
+
+    A line typed by hand has no cup of the plan: sitting 0, before which nothing comes.
+    """
+    served = {row["code"]: row["sitting"] for row in rows if row["code"]}
+    return {line: served.get(next(iter(codes_of(mine[line])), ""), 0) for line in mine}
+
+
+def _break(session: StoredSession, mine: Mine, by_line: Mapping[int, int], now: int) -> int | None:
+    """Minutes before a sitting may begin; 0 for none, None until the leader starts it.
+
+    They count from the last ballot that was sent, or left out at the booth.
+    """
+    breaks = session.serving.get(BREAKS)
+    if not breaks or now <= breaks["started"]:
+        return 0
+    if not breaks["minutes"]:
+        return None
+    before = [mine[line] for line, sitting in by_line.items() if sitting < now]
+    done = [texts[mark] for texts in before for mark in (SENT, LEFT) if texts.get(mark)]
+    if not done:
+        return 0
+    over = datetime.fromisoformat(max(done)) + timedelta(minutes=breaks["minutes"])
+    left = (over - datetime.fromisoformat(utc_now())).total_seconds()
+    return max(0, ceil(left / 60))
+
+
+def start_sitting(store: Store, session_id: str, number: int, *, who: str) -> StoredSession:
+    """Say that the break is over: all booths may go on with this sitting.
+
+    Starting one that has been started changes nothing.
+
+    Raises
+    ------
+    RecordError
+        When the session is closed, or has no such sitting that the leader starts.
+    """
+    session = store.session(session_id)
+    if session.closed:
+        raise RecordError("The session is closed.")
+    breaks = session.serving.get(BREAKS)
+    if not breaks or breaks["minutes"]:
+        raise RecordError("No sitting of this session waits for the leader.")
+    last = session.serving["plan"]["design"]["sittings"]
+    if number <= breaks["started"]:
+        return session
+    if number != breaks["started"] + 1 or number > last:
+        raise RecordError(
+            f"sitting {number} cannot be started: {breaks['started']} of {last} have been."
+        )
+    started = replace(session, serving={**session.serving, BREAKS: {**breaks, "started": number}})
+    why = f"sitting {number} of {last}"
+    store.update(started, expect=session, who=who, what="sitting started", why=why)
+    return started
+
+
+def done_with(store: Store, session_id: str, sitting: int) -> tuple[int, int]:
+    """How many assessors are done up to a sitting, of how many who have ballots today.
+
+    Done is who has no ballot left that waits: each is sent, left out or not served.
+    """
+    done = _done(store, session_id, sitting).values()
+    return sum(done), len(done)
+
+
+def not_done_with(store: Store, session_id: str, sitting: int) -> tuple[str, ...]:
+    """Names of those who still have a ballot up to a sitting; see `done_with`."""
+    done = _done(store, session_id, sitting)
+    return tuple(name for name, is_done in done.items() if not is_done)
+
+
+def _done(store: Store, session_id: str, sitting: int) -> dict[str, bool]:
+    session, cells = store.session(session_id), store.cells(session_id)
+    done = {}
+    for name, seat in seats_of(people_of(store, session_id)).items():
+        mine = {line: texts for line, texts in cells.items() if texts["assessor"] == name}
+        if seat not in session.serving["plan"]["assessors"] or excused(mine):
+            continue
+        # What an assessor left out had been put down; what is excluded never is.
+        if all(texts.get(NOT_SERVED) and not texts.get(LEFT) for texts in mine.values()):
+            continue
+        by_line = _sittings(mine, rows_of_seat(session, seat))
+        here = [mine[line] for line in mine if by_line[line] <= sitting]
+        done[name] = all(texts.get(SENT) or texts.get(NOT_SERVED) for texts in here)
+    return done
+
+
+def next_sitting(session: StoredSession) -> int | None:
+    """The sitting that waits for the leader, if any does."""
+    breaks = session.serving.get(BREAKS)
+    if session.closed or not breaks or breaks["minutes"]:
+        return None
+    following: int = breaks["started"] + 1
+    return following if following <= session.serving["plan"]["design"]["sittings"] else None

@@ -1,0 +1,366 @@
+"""Use cases of the booth: a link for each assessor, one ballot at a time, sent once.
+
+A booth knows its codes and nothing of the key. A link holds the session and a secret of
+192 bits, of which the record keeps the SHA-256 only. Every answer is kept as it is given;
+a ballot that was sent is not shown again and cannot be changed from the booth.
+"""
+
+from __future__ import annotations
+
+import hmac
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, NamedTuple
+
+from ..base.errors import RecordError
+from ..base.records import utc_now
+from ..serving.marks import (
+    CONSENT,
+    LATE,
+    LEFT,
+    NOT_SERVED,
+    NOT_THIS_SAMPLE,
+    NOT_TODAY,
+    SEAT,
+    SENT,
+    WARM_UP,
+    samples_by_line,
+    to_serve,
+)
+from .allergens import allergens_in, served_samples
+from .booth_ballots import (
+    BoothBallot,
+    ballots_of,
+    booth_ballot,
+    check_answer,
+    excused,
+    scale_of,
+    still_open,
+    waiting_ballots,
+)
+from .booth_plans import hash_of, rows_of_seat
+from .booth_sittings import Halt, halt_of
+from .session import StoredSession
+
+if TYPE_CHECKING:  # a booth loads no statistics
+    from .workflow import Store
+
+_TOKEN = re.compile(r"([0-9a-f]{32})\.([A-Za-z0-9_-]{32})")
+_LONGEST = 300
+Mine = dict[int, dict[str, str]]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BoothVisit:
+    """What a valid link shows.
+
+    Attributes
+    ----------
+    assessor, language, allergens : str
+    consented, excused, closed : bool
+        Wants to taste; does not, today; the session is closed.
+    ballot : BoothBallot or None
+        The next one to be answered; None when none waits.
+    sent : int
+    left_out : tuple of int
+        Numbers of the ballots that are left out between the last one sent and this one.
+    scale : (float, float)
+    halt : Halt or None
+        What comes before the ballot: a warm-up sample or a break.
+    """
+
+    assessor: str
+    language: str
+    allergens: str
+    consented: bool
+    excused: bool
+    closed: bool
+    ballot: BoothBallot | None
+    sent: int
+    left_out: tuple[int, ...]
+    scale: tuple[float, float]
+    halt: Halt | None = None
+
+
+def visit(store: Store, token: str) -> BoothVisit | None:
+    """What a link shows; None when it is not valid."""
+    found = _found(store, token)
+    return None if found is None else _visit(found)
+
+
+def _visit(at: _Place) -> BoothVisit:
+    session, mine = at.session, at.mine
+    ballots, waiting = ballots_of(session, mine), waiting_ballots(session, mine)
+    return BoothVisit(
+        assessor=at.assessor,
+        language=session.serving["language"],
+        allergens=allergens_in(session, served_samples(session)),
+        consented=_consented(mine),
+        excused=excused(mine),
+        closed=session.closed or _stopped(session),
+        ballot=_shown(at, waiting[0], ballots) if waiting else None,
+        sent=sum(bool(mine[one[0]].get(SENT)) for one in ballots),
+        left_out=_left_out(ballots, mine, waiting),
+        scale=scale_of(session.question),
+        halt=halt_of(session, at.seat, mine, waiting),
+    )
+
+
+def _shown(at: _Place, ballot: tuple[int, ...], ballots: Sequence[tuple[int, ...]]) -> BoothBallot:
+    """A ballot with the allergens of exactly its samples, which are not named."""
+    lines = {line: at.mine[line] for line in ballot}
+    holds = samples_by_line(rows_of_seat(at.session, at.seat), lines)
+    allergens = allergens_in(at.session, frozenset().union(*holds.values()))
+    return booth_ballot(at.session, at.mine, ballot, ballots, allergens)
+
+
+def _left_out(
+    ballots: Sequence[tuple[int, ...]],
+    mine: Mapping[int, Mapping[str, str]],
+    waiting: Sequence[tuple[int, ...]],
+) -> tuple[int, ...]:
+    """Numbers of the ballots left out just before the one that waits."""
+    found: list[int] = []
+    for number, ballot in enumerate(ballots, start=1):
+        if waiting and ballot == waiting[0]:
+            break
+        if mine[ballot[0]].get(SENT):
+            found = []
+        elif mine[ballot[0]].get(NOT_SERVED):
+            found.append(number)
+    return tuple(found)
+
+
+def consent(store: Store, token: str, *, wants: bool = True) -> None:
+    """Record that the assessor read the cautions and wants to taste, or not today.
+
+    Of the reason nothing is asked and nothing is kept. Only the first answer counts.
+    """
+    at = _open(store, token)
+    first = min(at.mine)
+    if not at.mine[first].get(CONSENT):
+        said = utc_now() if wants else f"{NOT_TODAY} {utc_now()}"
+        changes = {first: {CONSENT: said}}
+        for line in () if wants else to_serve(at.mine):
+            changes.setdefault(line, {})[NOT_SERVED] = NOT_TODAY
+        _write(store, at, changes, "consent given" if wants else NOT_TODAY)
+
+
+def tasted(store: Store, token: str, code: str) -> None:
+    """Record that the warm-up sample of this code was tasted; nothing else is kept of it.
+
+    Raises
+    ------
+    RecordError
+        For a link that is not valid, a closed session, or no consent.
+    """
+    _past_warm_up(store, token, code, utc_now(), "warm-up sample tasted")
+
+
+def leave_warm_up(store: Store, token: str, code: str) -> None:
+    """Go on without the warm-up sample of this code; nothing more is asked.
+
+    Raises
+    ------
+    RecordError
+        As in `tasted`.
+    """
+    _past_warm_up(store, token, code, NOT_THIS_SAMPLE, NOT_THIS_SAMPLE)
+
+
+def _past_warm_up(store: Store, token: str, code: str, said: str, why: str) -> None:
+    at = _open(store, token)
+    waiting = _all_waiting(at)
+    halt = halt_of(at.session, at.seat, at.mine, waiting)
+    if halt is not None and halt.kind == "warm-up" and halt.code == code:
+        _write(store, at, {waiting[0][0]: {WARM_UP: said}}, why)
+
+
+def keep(
+    store: Store, token: str, line: int, answers: Mapping[int, Mapping[str, str]]
+) -> BoothVisit:
+    """Keep answers of the ballot that waits, as they are given.
+
+    Parameters
+    ----------
+    line : int
+        First line of the ballot.
+    answers : mapping of int to mapping of str to str
+        By line and column; only what the ballot asks for is taken.
+
+    Returns
+    -------
+    BoothVisit
+        What the link shows now.
+
+    Raises
+    ------
+    RecordError
+        For a link that is not valid, a closed session, no consent, another ballot than the
+        one that waits, or an answer that the ballot does not offer.
+    """
+    at = _open(store, token)
+    ballot, ends = _waiting(at, line), scale_of(at.session.question)
+    allowed = {(one.line, one.name): one for one in ballot.asked}
+    changes: dict[int, dict[str, str]] = {}
+    for where, texts in answers.items():
+        for name, text in texts.items():
+            if (where, name) in allowed:
+                check_answer(allowed[where, name], text, ends, ballot)
+            elif where != line or name not in _beside(ballot):
+                raise RecordError(f"This ballot does not ask for {name!r}.")
+            changes.setdefault(where, {})[name] = " ".join(str(text).split())[:_LONGEST]
+    return _write(store, at, changes, "answered")
+
+
+def _beside(ballot: BoothBallot) -> tuple[str, ...]:
+    return ("comment",) if ballot.guess is None else ("comment", "guess")
+
+
+def send(store: Store, token: str, line: int) -> BoothVisit:
+    """Send the ballot; sending it again changes nothing.
+
+    Returns
+    -------
+    BoothVisit
+        What the link shows now.
+
+    Raises
+    ------
+    RecordError
+        When something is still to be answered, and as in `keep`.
+    """
+    at = _open(store, token)
+    if at.mine.get(line, {}).get(SENT):
+        return _visit(at)
+    ballot = _waiting(at, line)
+    if missing := still_open(ballot):
+        raise RecordError(f"Still to be answered: {', '.join(missing)}.")
+    lines = next(one for one in ballots_of(at.session, at.mine) if one[0] == line)
+    mark = {SENT: utc_now()}
+    return _write(store, at, dict.fromkeys(lines, mark), "ballot sent")
+
+
+def leave_out(store: Store, token: str, line: int) -> None:
+    """Leave out the ballot that waits, because of a sample of it; nothing more is asked.
+
+    It is kept as 'not this sample' and not counted as missing. Leaving it out again changes
+    nothing.
+
+    Raises
+    ------
+    RecordError
+        As in `keep`.
+    """
+    at = _open(store, token)
+    if at.mine.get(line, {}).get(NOT_SERVED):
+        return
+    _waiting(at, line)
+    lines = next(one for one in ballots_of(at.session, at.mine) if one[0] == line)
+    mark = {NOT_SERVED: NOT_THIS_SAMPLE, LEFT: utc_now()}
+    _write(store, at, dict.fromkeys(lines, mark), NOT_THIS_SAMPLE)
+
+
+def late(store: Store, token: str) -> bool:
+    """Mark answers that were given and not sent before the session was closed.
+
+    They stay on record with their time, and are not counted.
+
+    Returns
+    -------
+    bool
+        Whether there were any.
+    """
+    found = _found(store, token)
+    if found is None or not found.session.closed:
+        return False
+    session, mine = found.session, found.mine
+    told = session.serving.get(LATE, {})
+    marks = {
+        str(lines[0]): utc_now()
+        for lines in waiting_ballots(session, mine)
+        if str(lines[0]) not in told
+        and any(one.given for one in booth_ballot(session, mine, lines, [lines]).asked)
+    }
+    if marks:
+        marked = replace(session, serving={**session.serving, LATE: told | marks})
+        why = f"ballots {', '.join(marks)}: answered, not sent before closing; not counted"
+        store.update(
+            marked, expect=session, who=f"booth of {found.assessor}", what="late ballot", why=why
+        )
+    return bool(marks)
+
+
+class _Place(NamedTuple):
+    """Where a link leads: a session, a seat, who sits there, and their lines."""
+
+    session: StoredSession
+    seat: str
+    assessor: str
+    mine: Mine
+
+
+def _found(store: Store, token: str) -> _Place | None:
+    """Where a token leads; it is compared in constant time."""
+    match = _TOKEN.fullmatch(token or "")
+    if not match:
+        return None
+    try:
+        session = store.session(match.group(1))
+    except RecordError:
+        return None
+    hashed = hash_of(token)
+    for known, seat in session.serving.get("booths", {}).items():
+        if hmac.compare_digest(known, hashed):
+            mine = store.seat_cells(session.id, int(seat.removeprefix(SEAT)))
+            return _Place(session, seat, mine[min(mine)]["assessor"], mine) if mine else None
+    return None
+
+
+def _open(store: Store, token: str) -> _Place:
+    found = _found(store, token)
+    if found is None:
+        raise RecordError("This link is not valid, or no longer.")
+    if found.session.closed:
+        raise RecordError("This session is closed.")
+    if _stopped(found.session):
+        raise RecordError("Tasting is stopped: a sample is no longer cleared or declared.")
+    return found
+
+
+def _stopped(session: StoredSession) -> bool:
+    """Whether the leader, or a change of the batch, took back that the samples may be tasted."""
+    return any(session.cautions.get(key) is False for key in ("cleared", "allergens"))
+
+
+def _all_waiting(at: _Place) -> list[tuple[int, ...]]:
+    """Lines of the ballots neither sent nor left out; RecordError before consent."""
+    if not _consented(at.mine):
+        raise RecordError("Not before the cautions are read and consent is given.")
+    return waiting_ballots(at.session, at.mine)
+
+
+def _waiting(at: _Place, line: int) -> BoothBallot:
+    """The ballot that waits; RecordError for any other, before consent or in a break."""
+    waiting = _all_waiting(at)
+    if not waiting or waiting[0][0] != line:
+        raise RecordError("This ballot is not the one that waits.")
+    if halt := halt_of(at.session, at.seat, at.mine, waiting):
+        raise RecordError(f"The {halt.kind} of sitting {halt.sitting} comes first.")
+    return booth_ballot(at.session, at.mine, waiting[0], ballots_of(at.session, at.mine))
+
+
+def _consented(mine: Mapping[int, Mapping[str, str]]) -> bool:
+    said = [texts[CONSENT] for texts in mine.values() if texts.get(CONSENT)]
+    return bool(said) and not said[0].startswith(NOT_TODAY)
+
+
+def _write(
+    store: Store, at: _Place, changes: Mapping[int, Mapping[str, str]], why: str
+) -> BoothVisit:
+    """Write, and what the link shows after it."""
+    if changes:
+        store.write_cells(at.session.id, changes, who=f"booth of {at.assessor}", why=why)
+    after = {line: {**texts, **changes.get(line, {})} for line, texts in at.mine.items()}
+    return _visit(at._replace(mine=after))

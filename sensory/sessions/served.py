@@ -1,0 +1,256 @@
+"""Use cases of the leader after serving: what was served otherwise than planned, and why.
+
+The plan on record stays as it was; the ballot lines say what was served.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from ..base.errors import RecordError
+from ..base.records import utc_now
+from ..catalogue.methods import find_method, find_test
+from ..catalogue.question import Question
+from ..choices.protocols import Protocol
+from ..serving.marks import (
+    DEPARTURE,
+    LEFT,
+    NOT_COME,
+    NOT_SERVED,
+    NOT_THIS_SAMPLE,
+    NOT_TODAY,
+    codes_of,
+    planned_cells,
+)
+from ..serving.plan import ServingPlan
+from ..serving.rules import PAIR_ORDERS
+from .allergens import served_samples
+from .booth_ballots import answered, ballots_of
+from .booth_plans import CONFIRMED, lines_of, served_plan
+from .served_beside_plan import COLUMNS, same_serving
+from .session import StoredSession
+
+if TYPE_CHECKING:
+    from .workflow import Store
+
+NOT_PUT_DOWN, SPILLED = "not put down", "spilled"
+LEFT_OUT = "left out by the assessor"
+HAPPENED = (NOT_PUT_DOWN, SPILLED, LEFT_OUT)
+"""Why a ballot was not served, where the leader states it; the last as ticked on paper."""
+_LONGEST = 200
+_ELSEWHERE = (NOT_THIS_SAMPLE, NOT_TODAY, NOT_COME)
+Texts = Mapping[str, str]
+
+
+def possible_servings(session: StoredSession, texts: Texts) -> tuple[str, ...]:
+    """What can have been served on a ballot line: orders, or samples for a single cup."""
+    question = session.question
+    test, column = find_test(question.protocol), served_column(texts)
+    if isinstance(test, Protocol):
+        return tuple(one for one in test.orders if test.right_answers(one, question.target))
+    if column == "pair":
+        return PAIR_ORDERS[test.key]
+    if test.key in PAIR_ORDERS:
+        return ("A", "B")
+    served = served_samples(session)
+    design = session.serving["plan"]["design"]
+    return tuple(name for names in design["samples"] for name in names if name in served)
+
+
+def served_column(texts: Texts) -> str:
+    """The column of a ballot line that says what was served."""
+    return next((name for name in COLUMNS if name in texts), COLUMNS[0])
+
+
+def served_otherwise(
+    store: Store, session_id: str, served: Mapping[int, str], *, why: str, who: str
+) -> int:
+    """State what was served on ballot lines; returns how many cells changed.
+
+    Parameters
+    ----------
+    served : mapping of int to str
+        By line the order, pair or sample that was served; two lines for exchanged cups. What
+        was planned takes a statement back.
+    why : str
+        The reason; it needs none where a statement is taken back.
+
+    Raises
+    ------
+    RecordError
+        When there is no plan, the session is closed, a line is not in the plan, the serving is
+        impossible, a sample would stand twice on one ballot, or the reason is missing.
+    """
+    session, plan = _open(store, session_id)
+    planned, cells = planned_cells(plan), store.cells(session_id)
+    changes: dict[int, dict[str, str]] = {}
+    reason = " ".join(why.split())[:_LONGEST]
+    for line, what in served.items():
+        texts = cells.get(line, {})
+        was = planned.get((texts.get("assessor", ""), codes_of(texts)))
+        if was is None:
+            raise RecordError(f"Row {line} is not in the serving plan.")
+        if texts.get(NOT_SERVED):
+            raise RecordError(f"Row {line} was not served: {texts[NOT_SERVED]}.")
+        column = served_column(was)
+        if what not in (possible := possible_servings(session, was)):
+            raise RecordError(f"{what!r} cannot be served here; possible: {', '.join(possible)}.")
+        other = not same_serving(column, was[column], what)
+        if other and not reason:
+            raise RecordError("Say why it was served otherwise; the report shows the reason.")
+        changes[line] = {column: what, DEPARTURE: reason if other else ""}
+    for assessor in {cells[line]["assessor"] for line in served}:
+        mine = lines_of(store, session_id, assessor)
+        _counted(session.question, mine, changes)
+    done = store.write_cells(session_id, changes, who=who, why=reason or "as planned after all")
+    _unconfirm(store, session_id, who)
+    return done
+
+
+def not_served(
+    store: Store, session_id: str, line: int, happened: str, *, why: str, who: str
+) -> int:
+    """State that a ballot was not put down, spilled or left out; its answers are not missing.
+
+    Parameters
+    ----------
+    line : int
+        Any line of the ballot.
+    happened : {'not put down', 'spilled', 'left out by the assessor'}
+    why : str
+        The reason. What the assessor left out is 'not this sample' and takes no other.
+
+    Raises
+    ------
+    RecordError
+        When there is no plan, the session is closed, the ballot is answered, or the reason is
+        missing.
+    """
+    session, mine, ballot = _ballot(store, session_id, line)
+    if happened not in HAPPENED:
+        raise RecordError(f"It can be one of {', '.join(HAPPENED)}; got {happened!r}.")
+    if not why.strip() and happened != LEFT_OUT:
+        raise RecordError("Say why it was not served; the report shows the reason.")
+    if answered(session, mine, ballot):
+        raise RecordError("This ballot is answered, so it was served.")
+    marks = {NOT_SERVED: f"{happened}: {' '.join(why.split())[:_LONGEST]}"}
+    if happened == LEFT_OUT:
+        marks = {NOT_SERVED: NOT_THIS_SAMPLE, LEFT: utc_now()}
+    changes = dict.fromkeys(ballot, marks)
+    done = store.write_cells(session_id, changes, who=who, why=marks[NOT_SERVED])
+    _unconfirm(store, session_id, who)
+    return done
+
+
+def served_after_all(store: Store, session_id: str, line: int, *, who: str) -> int:
+    """Take back what was stated of a ballot: it was, or will be, served as planned.
+
+    Also for a ballot that was left out at the booth; it waits there again. Exclusions and
+    absence are taken back where they were stated.
+
+    Raises
+    ------
+    RecordError
+        When there is no plan, the session is closed, the line is not in the plan, or the
+        ballot is left out for an exclusion.
+    """
+    _, mine, ballot = _ballot(store, session_id, line)
+    planned = planned_cells(_open(store, session_id)[1])
+    changes: dict[int, dict[str, str]] = {}
+    for at in ballot:
+        texts = mine[at]
+        if texts.get(NOT_SERVED) in _ELSEWHERE and not texts.get(LEFT):
+            raise RecordError(
+                f"This ballot is not served: {texts[NOT_SERVED]}. Take that back under "
+                "the exclusions of this assessor."
+            )
+        was = planned.get((texts["assessor"], codes_of(texts)))
+        if was is None:
+            raise RecordError(f"Row {at} is not in the serving plan.")
+        column = served_column(was)
+        changes[at] = {column: was[column], NOT_SERVED: "", LEFT: "", DEPARTURE: ""}
+    session = store.session(session_id)
+    _counted(session.question, mine, changes)
+    done = store.write_cells(session_id, changes, who=who, why="as planned after all")
+    _unconfirm(store, session_id, who)
+    return done
+
+
+def confirm_served(store: Store, session_id: str, *, who: str) -> StoredSession:
+    """Confirm that all, or all that is not stated otherwise, was served as planned.
+
+    A later change of the plan, or of what was served, takes the confirmation back.
+
+    Raises
+    ------
+    RecordError
+        When there is no plan, or the session is closed.
+    """
+    session, _ = _open(store, session_id)
+    changed = replace(session, serving={**session.serving, CONFIRMED: {"at": utc_now()}})
+    why = "all not stated otherwise was served as planned"
+    store.update(changed, expect=session, who=who, what="serving confirmed", why=why)
+    return changed
+
+
+def _unconfirm(store: Store, session_id: str, who: str) -> None:
+    session = store.session(session_id)
+    if CONFIRMED in session.serving:
+        kept = {name: part for name, part in session.serving.items() if name != CONFIRMED}
+        why = "stated otherwise afterwards"
+        changed = replace(session, serving=kept)
+        store.update(changed, expect=session, who=who, what="serving not confirmed", why=why)
+
+
+def _counted(
+    question: Question, mine: Mapping[int, Texts], changes: dict[int, dict[str, str]]
+) -> None:
+    """Number the replicates anew where a single cup held another sample than planned."""
+    now = {line: {**texts, **changes.get(line, {})} for line, texts in mine.items()}
+    if not any("sample" in changes.get(line, {}) for line in mine):
+        return
+    method = find_method(question.protocol)
+    if method is not None and method.together:
+        _once(now.values())
+        return
+    met: Counter[str] = Counter()
+    for line, texts in now.items():
+        if texts.get(NOT_SERVED) == NOT_COME:
+            continue
+        met[texts.get("sample", "")] += 1
+        number = str(met[texts.get("sample", "")])
+        if texts.get("replicate") != number:
+            changes.setdefault(line, {})["replicate"] = number
+
+
+def _once(lines: Iterable[Texts]) -> None:
+    times = Counter(texts["sample"] for texts in lines if not texts.get(NOT_SERVED))
+    if twice := [name for name, number in times.items() if number > 1]:
+        raise RecordError(
+            f"{', '.join(twice)} would stand twice on one ballot: state exchanged cups "
+            "together, or that the ballot was not served."
+        )
+
+
+def _open(store: Store, session_id: str) -> tuple[StoredSession, ServingPlan]:
+    session, plain = store.session(session_id), served_plan(store, session_id)
+    if plain is None:
+        raise RecordError("Plan the serving first.")
+    if session.closed:
+        raise RecordError("The session is closed; reopen it with a reason to change it.")
+    return session, ServingPlan.from_dict(plain)
+
+
+def _ballot(
+    store: Store, session_id: str, line: int
+) -> tuple[StoredSession, dict[int, dict[str, str]], tuple[int, ...]]:
+    session, _ = _open(store, session_id)
+    cells = store.cells(session_id)
+    if line not in cells:
+        raise RecordError(f"There is no row {line}.")
+    mine = lines_of(store, session_id, cells[line].get("assessor", ""))
+    ballot = next(one for one in ballots_of(session, mine) if line in one)
+    return session, mine, ballot

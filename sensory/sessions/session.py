@@ -1,0 +1,186 @@
+"""The nouns of a session: samples, circumstances, cautions, journal."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, fields
+from typing import Any
+
+from ..base.records import Plain
+from ..catalogue.question import Question
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sample(Plain):
+    """What a letter of the serving order stands for.
+
+    Attributes
+    ----------
+    letter : str
+        ``A`` for the reference, ``B`` for the sample compared with it.
+    name, batch, made_on, storage, preparation, allergens : str
+        Free text; `preparation` holds portion, vessel and temperature.
+    """
+
+    letter: str
+    name: str = ""
+    batch: str = ""
+    made_on: str = ""
+    storage: str = ""
+    preparation: str = ""
+    allergens: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SessionDetails(Plain):
+    """What a test report has to state besides the question and the ballots.
+
+    Attributes
+    ----------
+    title : str
+    samples : tuple of Sample
+    held_on : str
+        Date of tasting, ISO 8601.
+    place, leader, assessors, information, conditions, deviations : str
+        Where, by whom led, what is known of the assessors' experience, what they were
+        told, how samples were served, and deviations from the standard.
+    decides : str
+        The role that decides on the batch.
+    file_remarks : str
+        What was noticed about the form of a loaded file.
+    """
+
+    title: str = ""
+    samples: tuple[Sample, ...] = field(
+        default_factory=lambda: (Sample(letter="A", name="reference"), Sample(letter="B"))
+    )
+    held_on: str = ""
+    place: str = ""
+    leader: str = ""
+    assessors: str = ""
+    information: str = ""
+    conditions: str = ""
+    deviations: str = ""
+    decides: str = ""
+    file_remarks: str = ""
+
+    @classmethod
+    def from_dict(cls, plain: dict[str, Any]) -> SessionDetails:
+        """Rebuild from `to_dict`, samples included."""
+        samples = tuple(Sample.from_dict(dict(entry)) for entry in plain.get("samples", ()))
+        rest = {name: value for name, value in plain.items() if name != "samples"}
+        built = super(SessionDetails, cls).from_dict(rest)
+        return cls(**{**_shallow(built), "samples": samples}) if "samples" in plain else built
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Caution:
+    """A question that has to be answered with yes before people taste."""
+
+    key: str
+    asks: str
+    advice: str
+
+
+CAUTIONS = (
+    Caution(
+        key="cleared",
+        asks="Has food safety cleared every sample for tasting?",
+        advice="A batch under complaint or suspected contamination is not tasted until cleared.",
+    ),
+    Caution(
+        key="allergens",
+        asks="Are ingredients and allergens of each sample declared to the assessors?",
+        advice="A new supplier can bring a new allergen under an old name: check each sample.",
+    ),
+    Caution(
+        key="consent",
+        asks="Has each assessor consented, and been asked about exclusions?",
+        advice="Allergy, pregnancy where it matters, illness. Keep 'not today', no diagnosis.",
+    ),
+    Caution(
+        key="swallowing",
+        asks="Is it settled whether to swallow or to expectorate?",
+        advice="Offer water and a cup; alcohol, caffeine and many samples speak for the cup.",
+    ),
+    Caution(
+        key="amounts",
+        asks="Are the amounts within the limits for alcohol, caffeine and the like?",
+        advice="Count all samples of the day; think of driving home.",
+    ),
+)
+
+
+ADVICE = (
+    "This finding is advice. Release of food stays with the authorised person of the plant, "
+    "with food law and licensed practice."
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StoredSession:
+    """A session as the record holds it.
+
+    Attributes
+    ----------
+    id : str
+    created_at : str
+        UTC, ISO 8601, as all times here.
+    details : SessionDetails
+    question : Question
+    cautions : dict of str to bool
+        Answers so far, by the key of the caution.
+    agreed_at, agreed_by, digest, closed_at : str
+        Empty as long as it has not happened.
+    ballots_at_agreement : int
+        How many ballots had been entered by then.
+    serving : dict
+        The serving plan, the language of the ballots and the hashed links of the booths;
+        allergens declared by sample, samples excluded by seat, and when the serving was
+        confirmed. It names no person. Empty where ballots are typed from paper.
+    """
+
+    id: str
+    created_at: str
+    details: SessionDetails
+    question: Question
+    cautions: dict[str, bool]
+    agreed_at: str = ""
+    agreed_by: str = ""
+    digest: str = ""
+    closed_at: str = ""
+    ballots_at_agreement: int = 0
+    serving: dict[str, Any] = field(default_factory=dict)
+
+    @property
+    def agreed(self) -> bool:
+        """Whether the question is frozen."""
+        return bool(self.agreed_at)
+
+    @property
+    def closed(self) -> bool:
+        """Whether the ballots are closed and the finding is open."""
+        return bool(self.closed_at)
+
+    @property
+    def stage(self) -> str:
+        """What the session waits for, in words."""
+        if self.closed:
+            return "finding shown"
+        return "ballots open" if self.agreed else "question not agreed"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JournalEntry:
+    """One entry of the append-only journal."""
+
+    number: int
+    at: str
+    session: str
+    who: str
+    what: str
+    why: str
+    content: dict[str, Any]
+
+
+def _shallow(record: Any) -> dict[str, Any]:
+    return {entry.name: getattr(record, entry.name) for entry in fields(record)}

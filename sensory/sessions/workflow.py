@@ -1,0 +1,392 @@
+"""The use cases of a session: open, describe, agree, enter ballots, close, find.
+
+Every change of the record goes through here. The record is asked through `Store`, which
+`sensory.store` fulfils.
+"""
+
+from __future__ import annotations
+
+import json
+import typing
+from collections.abc import Mapping
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+from uuid import uuid4
+
+from ..base.errors import BallotError, RecordError
+from ..base.records import utc_now
+from ..catalogue.choice_ballot import CheckedBallots, tally
+from ..catalogue.lines import Cells, filled_lines
+from ..catalogue.method_rows import CheckedRows
+from ..catalogue.methods import find_method
+from ..catalogue.question import Question
+from ..choices.protocols import find_protocol
+from ..choices.risks import SessionRisks, session_risks
+from ..serving.marks import check_seats
+from .afterwards import done_afterwards
+from .attempts import attempts_in_words, batch_of, earlier_attempts
+from .lines import cells_of_file, headings_for
+from .outcomes import Checked, check_ballots, choice_finding, edition, outcome, read_answers
+from .read_session import ReadSession
+from .served_beside_plan import served_beside_plan
+from .session import CAUTIONS, JournalEntry, SessionDetails, StoredSession
+from .summary import SessionSummary
+
+_ALL = 1_000_000
+
+
+class Store(typing.Protocol):
+    """What the workflow needs of a record; every change writes its journal entry with it."""
+
+    def add(self, session: StoredSession, cells: Cells, *, who: str, why: str) -> None: ...
+    def sessions(self, most: int = 50, *, naming: str = "") -> list[StoredSession]: ...
+    def session(self, session_id: str) -> StoredSession: ...
+    def update(
+        self,
+        session: StoredSession,
+        *,
+        expect: StoredSession,
+        expect_cells: Cells | None = None,
+        who: str,
+        what: str,
+        why: str,
+    ) -> None: ...
+    def cells(self, session_id: str) -> dict[int, dict[str, str]]: ...
+    def seat_cells(self, session_id: str, seat: int) -> dict[int, dict[str, str]]: ...
+    def write_cells(self, session_id: str, changes: Cells, *, who: str, why: str) -> int: ...
+    def entries(self, session_id: str) -> list[JournalEntry]: ...
+    def verify(self) -> list[str]: ...
+
+
+def open_session(
+    store: Store,
+    session_id: str,
+    *,
+    details: SessionDetails,
+    question: Question,
+    cautions: Mapping[str, bool] | None = None,
+    cells: Cells | None = None,
+    who: str,
+    why: str,
+) -> StoredSession:
+    """Put a new session on record, with ballots if there are any."""
+    session = StoredSession(
+        id=session_id,
+        created_at=utc_now(),
+        details=details,
+        question=question,
+        cautions=dict(cautions or {}),
+    )
+    store.add(session, cells or {}, who=who, why=why)
+    return session
+
+
+def describe(
+    store: Store,
+    session_id: str,
+    *,
+    details: SessionDetails | None = None,
+    question: Question | None = None,
+    cautions: Mapping[str, bool] | None = None,
+    who: str,
+) -> StoredSession:
+    """Save what was typed about a session; only what differs is written.
+
+    Raises
+    ------
+    RecordError
+        When the question is already agreed and would change.
+    """
+    session = store.session(session_id)
+    changed = replace(
+        session,
+        details=details if details is not None else session.details,
+        question=question if question is not None else session.question,
+        cautions=dict(cautions) if cautions is not None else session.cautions,
+    )
+    if changed == session:
+        return session
+    if session.agreed and changed.question != session.question:
+        raise RecordError(
+            f"The question was agreed at {session.agreed_at} and is frozen. "
+            "Open a new session for another question."
+        )
+    if session.closed:
+        raise RecordError("The session is closed; reopen it with a reason to change it.")
+    store.update(changed, expect=session, who=who, what="described", why="typed")
+    return changed
+
+
+def new_session_id() -> str:
+    """A fresh identifier that cannot be guessed: 32 hexadecimal digits."""
+    return uuid4().hex
+
+
+def limit_as_dprime(question: Question) -> float:
+    """The agreed limit as d-prime, which another protocol can use."""
+    protocol = find_protocol(question.protocol)
+    return float(protocol.dprime(float(protocol.pc_at(question.pd_limit))))
+
+
+def limit_from_dprime(protocol_key: str, dprime: float) -> float:
+    """The share of distinguishers that a d-prime means in a protocol."""
+    protocol = find_protocol(protocol_key)
+    return float(protocol.distinguishers(protocol.proportion_correct(dprime)))
+
+
+def planned_risks(question: Question, trials: int | None = None) -> SessionRisks:
+    """The chances that hang on the question, for the planned or another number of answers."""
+    return session_risks(
+        find_protocol(question.protocol),
+        question.assessors if trials is None else trials,
+        alpha=question.alpha,
+        beta=question.beta,
+        pd_limit=question.pd_limit,
+        two_sided=question.two_sided,
+    )
+
+
+def unmet_cautions(session: StoredSession) -> list[str]:
+    """The cautions that are not answered with yes, as sentences."""
+    return [
+        f"{caution.asks} {caution.advice}"
+        for caution in CAUTIONS
+        if session.cautions.get(caution.key) is not True
+    ]
+
+
+def missing_in_question(question: Question) -> list[str]:
+    """What has to be stated before a question can be agreed."""
+    needed = {
+        "what_changed": "What differs between the samples?",
+        "decision": "Which decision hangs on the finding?",
+        "if_different": "What will be done if the finding is different?",
+        "if_similar": "What will be done if the finding is similar?",
+        "if_undecided": "What will be done if the session cannot tell?",
+    }
+    method = find_method(question.protocol)
+    if method and not method.similarity:
+        del needed["if_similar"]
+    missing = [asks for name, asks in needed.items() if not str(getattr(question, name)).strip()]
+    if method:
+        return missing + method.missing(question.settings)
+    protocol = find_protocol(question.protocol)
+    if protocol.asks_attribute and not question.attribute.strip():
+        missing.append("Which attribute is asked about?")
+    return missing
+
+
+def agree(store: Store, session_id: str, *, who: str) -> StoredSession:
+    """Freeze the question: from here on alpha, beta, the limit and the actions stand.
+
+    Raises
+    ------
+    RecordError
+        When it is agreed already, a caution is not answered with yes, or the question
+        is incomplete. ArgumentError when a risk or the limit is impossible.
+    """
+    session = store.session(session_id)
+    if session.agreed:
+        raise RecordError(f"The question was already agreed at {session.agreed_at}.")
+    if not who.strip():
+        raise RecordError("Say who agrees: the name of the panel leader is empty.")
+    if unmet := unmet_cautions(session):
+        raise RecordError("Not before every caution is answered with yes: " + " / ".join(unmet))
+    if missing := missing_in_question(session.question):
+        raise RecordError("The question is not complete: " + " / ".join(missing))
+    _check_plan(session.question)
+    question = replace(session.question, standard=edition(session.question))
+    cells = store.cells(session_id)
+    frozen = replace(
+        session,
+        question=question,
+        agreed_at=utc_now(),
+        agreed_by=who,
+        digest=question.digest,
+        ballots_at_agreement=len(filled_lines(cells)),
+    )
+    store.update(
+        frozen, expect=session, expect_cells=cells, who=who, what="agreed", why=question.decision
+    )
+    return frozen
+
+
+def _check_plan(question: Question) -> None:
+    """Refuse risks, limits and settings that no session can have."""
+    if method := find_method(question.protocol):
+        method.check(question.settings)
+        return
+    planned_risks(question)
+    protocol = find_protocol(question.protocol)
+    protocol.right_answers(protocol.orders[0], question.target)
+
+
+def enter_cells(
+    store: Store, session_id: str, changes: Cells, *, who: str, why: str = "typed"
+) -> int:
+    """Save typed cells; cells that are already so are not written again. Returns how many were.
+
+    Raises
+    ------
+    RecordError
+        When the ballots are closed, or an assessor of the serving plan would lose their seat.
+    """
+    session = store.session(session_id)
+    if session.closed:
+        raise RecordError("The ballots are closed; reopen the session with a reason.")
+    if session.serving:
+        check_seats(store.cells(session_id), changes)
+    return store.write_cells(session_id, changes, who=who, why=why)
+
+
+def checked_ballots(store: Store, session_id: str) -> Checked:
+    """The ballots of a session, judged."""
+    session = store.session(session_id)
+    return check_ballots(store.cells(session_id), session.question)
+
+
+def close(store: Store, session_id: str, *, who: str) -> StoredSession:
+    """Close the ballots, which opens the finding.
+
+    Raises
+    ------
+    RecordError
+        When the question is not agreed. BallotError when ballots have to be mended.
+    """
+    session = store.session(session_id)
+    if session.closed:
+        return session
+    if not session.agreed:
+        raise RecordError("Agree the question first: alpha, beta and the limit come before.")
+    if unmet := unmet_cautions(session):
+        raise RecordError("A caution is no longer answered with yes: " + " / ".join(unmet))
+    cells = store.cells(session_id)
+    checked = check_ballots(cells, session.question)
+    if checked.blocking:
+        raise BallotError(checked.blocking)
+    found = outcome(checked, session.question)
+    closed = replace(session, closed_at=utc_now())
+    store.update(
+        closed,
+        expect=session,
+        expect_cells=cells,
+        who=who,
+        what="closed",
+        why=found,
+    )
+    return closed
+
+
+def reopen(store: Store, session_id: str, *, who: str, why: str) -> StoredSession:
+    """Open the ballots again after the finding was seen; the report will say so.
+
+    Raises
+    ------
+    RecordError
+        Without a reason, or when the session is not closed.
+    """
+    session = store.session(session_id)
+    if not session.closed:
+        raise RecordError("The session is open already.")
+    if not why.strip():
+        raise RecordError("Say why the ballots are opened again; the report shows the reason.")
+    opened = replace(session, closed_at="")
+    store.update(opened, expect=session, who=who, what="reopened", why=why.strip())
+    return opened
+
+
+def summarise(store: Store, session_id: str, *, version: str) -> SessionSummary:
+    """The finding of a closed session with all that its report states.
+
+    Raises
+    ------
+    RecordError
+        When the session is not closed, or the frozen question no longer has its digest.
+    """
+    session, checked = _to_be_read(store, session_id)
+    if not isinstance(checked, CheckedBallots):
+        raise RecordError("This session is no forced choice: read it with `read_session`.")
+    counted = tally(checked.ballots)
+    form = tuple(line for line in session.details.file_remarks.splitlines() if line)
+    return SessionSummary(
+        session=session,
+        protocol=find_protocol(session.question.protocol),
+        result=choice_finding(session.question, counted),
+        missing=counted.missing,
+        guesses=counted.guesses,
+        assessors=counted.assessors,
+        orders=counted.orders,
+        remarks=(*form, *(str(fault) for fault in checked.remarks)),
+        afterwards=done_afterwards(store.entries(session_id)),
+        printed_at=utc_now(),
+        version=version,
+        attempts=_attempts(store, session, counted.trials),
+        served=served_beside_plan(session, store.cells(session_id)),
+    )
+
+
+def _attempts(store: Store, session: StoredSession, trials: int) -> tuple[str, ...]:
+    """What earlier sessions on the same batch do to the risks of this one."""
+    others = store.sessions(_ALL, naming=batch_of(session)) if batch_of(session) else []
+    earlier = earlier_attempts(session, others)
+    found = {
+        one.id: entry.why
+        for one in earlier
+        for entry in store.entries(one.id)
+        if entry.what == "closed"
+    }
+    return attempts_in_words(session, earlier, found, trials)
+
+
+def read_session(store: Store, session_id: str, *, version: str) -> ReadSession:
+    """As `summarise`, for a session that is no forced choice."""
+    session, checked = _to_be_read(store, session_id)
+    if not isinstance(checked, CheckedRows):
+        raise RecordError("This session is a forced choice: read it with `summarise`.")
+    form = tuple(line for line in session.details.file_remarks.splitlines() if line)
+    return ReadSession(
+        session=session,
+        reading=read_answers(checked, session.question),
+        answers=len(checked.rows),
+        missing=checked.missing,
+        assessors=len({row["assessor"] for row in checked.rows}),
+        remarks=(*form, *(str(fault) for fault in checked.remarks)),
+        afterwards=done_afterwards(store.entries(session_id)),
+        printed_at=utc_now(),
+        version=version,
+        attempts=_attempts(store, session, len(checked.rows)),
+        served=served_beside_plan(session, store.cells(session_id)),
+    )
+
+
+def _to_be_read(store: Store, session_id: str) -> tuple[StoredSession, Checked]:
+    session = store.session(session_id)
+    if not session.closed:
+        raise RecordError("The finding is shown when the ballots are closed.")
+    if session.question.digest != session.digest:
+        raise RecordError(
+            "The question on record is not the one that was agreed: its digest differs. "
+            "Somebody changed the record outside this program."
+        )
+    checked = checked_ballots(store, session_id)
+    if checked.blocking:
+        raise BallotError(checked.blocking)
+    return session, checked
+
+
+def read_prepared(folder: Path, name: str) -> dict[str, Any]:
+    """A session prepared in files: `name`.json for the words, `name`.csv for the ballots.
+
+    Returns the keyword arguments `details`, `question`, `cautions` and `cells` of
+    `open_session`.
+    """
+    plain = json.loads((folder / f"{name}.json").read_text(encoding="utf-8"))
+    question = Question.from_dict(plain["question"])
+    cells, _ = cells_of_file(folder / f"{name}.csv", headings_for(question.protocol))
+    return {
+        "details": SessionDetails.from_dict(plain["details"]),
+        "question": question,
+        "cautions": {str(key): bool(value) for key, value in plain["cautions"].items()},
+        "cells": cells,
+    }

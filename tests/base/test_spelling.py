@@ -1,0 +1,114 @@
+"""Codes and names as people type them."""
+
+from __future__ import annotations
+
+import pytest
+
+from sensory.base.spelling import normal_code, same_person, split_codes
+from sensory.catalogue.columns import CHOICE_COLUMNS, column_of
+
+
+@pytest.mark.parametrize(
+    ("typed", "code"),
+    [
+        ("412", "412"),
+        ("0412", "412"),
+        ("412.0", "412"),
+        ("412,00", "412"),
+        ("412.", "412"),
+        (" 412\t", "412"),
+        ("'412", "412"),
+        ("４１２", "412"),
+        ("7", "7"),
+        ("999999", "999999"),
+        ("100", "100"),
+    ],
+)
+def test_code_is_read(typed, code):
+    assert normal_code(typed) == code
+
+
+@pytest.mark.parametrize(
+    "typed",
+    [
+        "",
+        " ",
+        "0",
+        "000",
+        "0.0",
+        "4l2",
+        "O412",
+        "412.5",
+        "412,5",
+        "-412",
+        "+412",
+        "4 12",
+        "1000000",
+        "4.12e2",
+        "=412",
+        "412 837",
+        "٤١٢",
+        "no difference",
+        "inf",
+        "nan",
+    ],
+)
+def test_no_code(typed):
+    assert normal_code(typed) is None
+
+
+@pytest.mark.parametrize(
+    ("cell", "parts"),
+    [
+        ("", []),
+        ("412", ["412"]),
+        ("412 837 265", ["412", "837", "265"]),
+        ("412,837,265", ["412", "837", "265"]),
+        ("412, 837, 265", ["412", "837", "265"]),
+        ("412;837/265|190", ["412", "837", "265", "190"]),
+        ("412 + 837 & 265", ["412", "837", "265"]),
+        ("412,0 837,0", ["412,0", "837,0"]),
+        ("412,0; 837,00", ["412,0", "837,00"]),
+        ("412.0, 837.0", ["412.0", "837.0"]),
+        ("412\n837\n265", ["412", "837", "265"]),
+        (",412,,837,", ["412", "837"]),
+        (" , ; ", []),
+        ("412 or 837", ["412", "or", "837"]),
+    ],
+)
+def test_codes_of_one_cell(cell, parts):
+    assert split_codes(cell) == parts
+
+
+@pytest.mark.parametrize(
+    ("one", "other"),
+    [
+        ("Anna Berg", "anna berg"),
+        ("Anna Berg", "  Anna   Berg "),
+        ("Anna Berg", "ANNA\tBERG"),
+        ("Weiß", "WEISS"),
+        ("P01", "Ｐ０１"),
+        ("Zoë", "Zoe\u0308"),
+    ],
+)
+def test_same_person(one, other):
+    assert same_person(one) == same_person(other)
+
+
+@pytest.mark.parametrize(("one", "other"), [("P01", "P1"), ("Anna B", "Anna"), ("Zoë", "Zoe")])
+def test_different_people(one, other):
+    assert same_person(one) != same_person(other)
+
+
+def test_each_heading_stands_for_one_column():
+    headings = [text for column in CHOICE_COLUMNS for text in (column.name, *column.also)]
+    assert len(headings) == len(set(headings))
+    for column in CHOICE_COLUMNS:
+        for text in (column.name, *column.also):
+            assert column_of(text) == column.name
+            assert column_of(f" {text.replace('_', ' ').upper()}: ") == column.name
+
+
+@pytest.mark.parametrize("heading", ["", " ", "shoe size", "code_6", "code_0", "answers given"])
+def test_unknown_heading(heading):
+    assert column_of(heading) is None

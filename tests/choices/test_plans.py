@@ -1,0 +1,83 @@
+"""The plan for the people at hand, against plain scans with scipy's binomial."""
+
+from __future__ import annotations
+
+import pytest
+from scipy.stats import binom
+
+from sensory.base.findings import FINDINGS, Finding
+from sensory.choices.plans import panel_plan
+from sensory.choices.protocols import DUO_TRIO, TETRAD, TRIANGLE
+
+
+def scanned(guess: float, trials: int, alpha: float, beta: float, limit: float):
+    """Critical and similar count by trying every count."""
+    at = guess + (1 - guess) * limit
+    critical = next((x for x in range(trials + 1) if binom.sf(x - 1, trials, guess) <= alpha), None)
+    similar = max((x for x in range(trials + 1) if binom.cdf(x, trials, at) <= beta), default=None)
+    return critical, similar, at
+
+
+def keeps(guess: float, trials: int, alpha: float, beta: float, limit: float) -> bool:
+    critical, _, at = scanned(guess, trials, alpha, beta, limit)
+    return critical is not None and binom.cdf(critical - 1, trials, at) <= beta
+
+
+@pytest.mark.parametrize(("alpha", "beta", "limit"), [(0.05, 0.05, 0.30), (0.10, 0.05, 0.40)])
+def test_sizes_against_a_plain_scan(alpha, beta, limit):
+    plan = panel_plan(TRIANGLE, 24, alpha=alpha, beta=beta, pd_limit=limit)
+    held = [keeps(1 / 3, n, alpha, beta, limit) for n in range(1, 200)]
+    assert plan.both_risks == held.index(True) + 1
+    assert plan.both_risks_stable == max(n for n, kept in enumerate(held, 1) if not kept) + 1
+
+
+def test_heading_says_when_more_people_are_worse():
+    """Counts move in steps: a tetrad panel of one more person may keep one risk less."""
+    first = panel_plan(TETRAD, 10).both_risks
+    for people in range(first, first + 8):
+        plan = panel_plan(TETRAD, people)
+        critical, similar, _ = scanned(1 / 3, people, 0.05, 0.05, 0.30)
+        assert plan.enough == (similar is not None and critical <= similar + 1)
+        assert ("you have enough" in plan.heading()) == plan.enough
+        assert (str(people) in plan.heading()) or plan.enough
+        assert bool(plan.changes()) != plan.enough
+    assert "you have 10" in panel_plan(TETRAD, 10).heading()
+
+
+def test_curves_are_the_exact_chances_and_add_up():
+    plan = panel_plan(DUO_TRIO, 32)
+    critical, similar, _ = scanned(0.5, 32, 0.05, 0.05, 0.30)
+    for at, truth in enumerate(plan.truths):
+        pc = 0.5 + 0.5 * truth
+        assert sum(plan.curves[one][at] for one in FINDINGS) == pytest.approx(1, abs=1e-12)
+        different = plan.curves[Finding.DIFFERENT][at]
+        within = plan.curves[Finding.DIFFERENT_WITHIN_LIMIT][at]
+        assert different + within == pytest.approx(binom.sf(critical - 1, 32, pc), rel=1e-10)
+        shown = plan.curves[Finding.SIMILAR][at] + within
+        assert shown == pytest.approx(binom.cdf(similar, 32, pc), rel=1e-10)
+
+
+def test_smallest_limit_is_where_an_unchanged_product_passes():
+    plan = panel_plan(TRIANGLE, 24)
+    assert plan.smallest_limit is not None
+
+    def passes(limit: float) -> float:
+        similar = scanned(1 / 3, 24, 0.05, 0.05, limit)[1]
+        return 0.0 if similar is None else binom.cdf(similar, 24, 1 / 3)
+
+    assert passes(plan.smallest_limit) >= 0.90
+    assert passes(plan.smallest_limit - 0.01) < 0.90
+
+
+def test_another_protocol_is_named_with_its_own_size():
+    plan = panel_plan(TRIANGLE, 24, instead=[TRIANGLE, TETRAD, DUO_TRIO])
+    assert [one.key for one, _ in plan.other] == ["TETRAD", "DUO_TRIO"]
+    limit = TETRAD.distinguishers(TETRAD.proportion_correct(TRIANGLE.dprime(TRIANGLE.pc_at(0.30))))
+    assert plan.other[0][1] == next(
+        n for n in range(1, 200) if keeps(1 / 3, n, 0.05, 0.05, float(limit))
+    )
+
+
+def test_more_assessors_are_counted_in_words():
+    sentences = panel_plan(TRIANGLE, 65).changes()
+    assert any(line.startswith("1 more assessor, 66 in all") for line in sentences)
