@@ -224,12 +224,13 @@ ORDER = {
 HOMES = {
     "sqlalchemy": {"store"},
     "alembic": {"store"},
-    "streamlit": {"screens", "app"},
+    "streamlit": {"screens"},
     "altair": {"report"},
     "typst": {"report"},
     "vl_convert": {"report"},
     "starlette": {"screens"},
     "argon2": {"screens"},
+    "platformdirs": {"screens"},
 }
 MAY_USE = {
     "base": {"numpy"},
@@ -252,8 +253,7 @@ MAY_USE = {
     "workflow": {"numpy", "scipy", "pandas"},
     "report": {"numpy", "pandas", "openpyxl", "altair", "typst", "vl_convert", "segno"},
     "store": {"sqlalchemy", "alembic"},
-    "screens": {"numpy", "pandas", "streamlit", "starlette", "argon2"},
-    "app": {"streamlit"},
+    "screens": {"numpy", "pandas", "streamlit", "starlette", "argon2", "platformdirs"},
 }
 
 TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml", "sensory", "app.py", "tests"}
