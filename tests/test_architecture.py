@@ -235,12 +235,13 @@ ORDER = {
 HOMES = {
     "sqlalchemy": {"store"},
     "alembic": {"store"},
-    "streamlit": {"screens", "app"},
+    "streamlit": {"screens"},
     "altair": {"report"},
     "typst": {"report"},
     "vl_convert": {"report"},
     "starlette": {"screens"},
     "argon2": {"screens"},
+    "platformdirs": {"screens"},
 }
 MAY_USE = {
     "base": {"numpy"},
@@ -254,8 +255,7 @@ MAY_USE = {
     "release": {"numpy", "scipy", "pandas"},
     "store": {"sqlalchemy", "alembic"},
     "report": {"numpy", "pandas", "openpyxl", "altair", "typst", "vl_convert", "segno"},
-    "screens": {"numpy", "pandas", "streamlit", "starlette", "argon2"},
-    "app": {"streamlit"},
+    "screens": {"numpy", "pandas", "streamlit", "starlette", "argon2", "platformdirs"},
 }
 
 TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml", "sensory", "app.py", "tests"}

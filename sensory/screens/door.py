@@ -14,7 +14,7 @@ def stranger_page(stranger: Stranger) -> None:
     if not stranger.can_sign_in:
         st.markdown(
             "This program was started for one machine and listens to others. Start it with "
-            "`python -m sensory.screens.network`, which asks for a passcode."
+            "`sensory network`, which asks for a passcode."
         )
         return
     st.html(f'<a href="{SIGN_IN}" target="_self">Sign in with the passcode</a>')

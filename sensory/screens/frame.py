@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -24,16 +23,12 @@ _FRAME, _PAGES, _CHOSEN, _BATCH = "frame", "pages", "session", "batch"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Frame:
-    """The record, the folder of demo sessions, and how the visitor came in."""
+    """The record, the folder of demo sessions, how the visitor came in, where the record is."""
 
     store: Desk
     demo: Path
     how: str = "on this machine"
-
-
-def record_url(home: Path) -> str:
-    """Where the record is: as the environment says, else in the folder of the program."""
-    return os.environ.get("SENSORY_RECORD", f"sqlite:///{home / '.data' / 'record.sqlite3'}")
+    place: str = ""
 
 
 def remember(frame: Frame, pages: Sequence[Any]) -> None:

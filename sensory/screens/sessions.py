@@ -50,6 +50,8 @@ def page() -> None:
         _empty()
     _on_record()
     care_of_the_record()
+    if place := current_frame().place:
+        st.caption(f"The record is kept in {plain(place)}")
 
 
 def _demo() -> None:

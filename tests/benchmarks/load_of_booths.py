@@ -180,7 +180,7 @@ def start(url: str, log: Path) -> tuple[subprocess.Popen[bytes], int]:
         port = free.getsockname()[1]
     with log.open("wb") as said:
         process = subprocess.Popen(
-            [sys.executable, "-m", "sensory.screens.network", "--port", str(port)],
+            [sys.executable, "-m", "sensory.screens.command", "network", "--port", str(port)],
             cwd=ROOT,
             env=os.environ | {"SENSORY_RECORD": url, "SENSORY_PASSCODE": "plum cordial"},
             stdout=said,

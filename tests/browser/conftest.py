@@ -100,7 +100,7 @@ class NetworkServer(Server):
     options: tuple[str, ...] = ()
 
     def command(self) -> list[str]:
-        return ["sensory.screens.network", "--port", str(self.port), *self.options]
+        return ["sensory.screens.command", "network", "--port", str(self.port), *self.options]
 
     def environment(self) -> dict[str, str]:
         return super().environment() | {"SENSORY_PASSCODE": self.passcode}

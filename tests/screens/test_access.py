@@ -10,12 +10,13 @@ from pathlib import Path
 import pytest
 
 from sensory.screens.access import Booth, Leader, Stranger, who_asks
-from sensory.screens.network import _wanted, access_file, has_provider, settings
+from sensory.screens.command import parsed
+from sensory.screens.network import access_file, has_provider, options
 from sensory.screens.passcode import COOKIE, Keeper, set_passcode
 from sensory.screens.provider import on_list
+from sensory.screens.server import settings
 
 ROOT = Path(__file__).parents[2]
-CONFIG = ROOT / ".streamlit" / "config.toml"
 
 
 @pytest.fixture(scope="module")
@@ -90,8 +91,12 @@ def test_provider_counts_only_with_a_list(tmp_path):
     assert has_provider(secrets)
 
 
+def network_options(*words: str) -> dict:
+    return options(parsed(["network", *words]), Path("secrets.toml"))
+
+
 def test_settings_of_the_network_keep_those_of_the_file():
-    given = settings(_wanted(["--port", "8600", "--name", "plant"]), CONFIG)
+    given = settings(network_options("--port", "8600", "--name", "plant"))
     assert given["server.address"] == "0.0.0.0"
     assert given["browser.serverAddress"] == "plant"
     assert given["server.port"] == 8600
@@ -101,11 +106,14 @@ def test_settings_of_the_network_keep_those_of_the_file():
     assert "server.sslCertFile" not in given
 
 
-def test_certificate_and_key_go_together(capsys):
-    given = settings(_wanted(["--certificate", "c.pem", "--key", "k.pem"]), CONFIG)
-    assert (given["server.sslCertFile"], given["server.sslKeyFile"]) == ("c.pem", "k.pem")
+def test_certificate_and_key_go_together(capsys, tmp_path):
+    certificate, key = (str(tmp_path / name) for name in ("c.pem", "k.pem"))
+    for path in (certificate, key):
+        Path(path).touch()
+    given = settings(network_options("--certificate", certificate, "--key", key))
+    assert (given["server.sslCertFile"], given["server.sslKeyFile"]) == (certificate, key)
     with pytest.raises(SystemExit):
-        _wanted(["--key", "k.pem"])
+        parsed(["network", "--key", key])
     assert "--certificate and --key go together" in capsys.readouterr().err
 
 
@@ -114,9 +122,9 @@ def test_certificate_and_key_go_together(capsys):
     [
         ("sqlite:///record.sqlite3", "record.access.json"),
         ("sqlite+pysqlite:////srv/a.db?mode=rw", "/srv/a.access.json"),
-        ("sqlite:///:memory:", "/home/.data/record.access.json"),
-        ("sqlite://", "/home/.data/record.access.json"),
-        ("postgresql+psycopg://u:p@plant/panel", "/home/.data/record.access.json"),
+        ("sqlite:///:memory:", "/home/record.access.json"),
+        ("sqlite://", "/home/record.access.json"),
+        ("postgresql+psycopg://u:p@plant/panel", "/home/record.access.json"),
     ],
 )
 def test_access_file_stands_beside_the_record(url, path):
@@ -140,9 +148,10 @@ def test_booth_and_stranger_load_no_statistics():
     heavy = ["pandas", "pingouin", "altair", "openpyxl", "typst"]
     heavy += ["sensory.sessions.workflow", "sensory.screens.sessions", "sensory.screens.finding"]
     done = fresh(
-        "import sys, app\n"
+        "import sys\n"
+        "from sensory.screens.app import pages_of\n"
         "from sensory.screens.access import Booth, Stranger\n"
-        "app.pages_of(Booth(token='plum')), app.pages_of(Stranger())\n"
+        "pages_of(Booth(token='plum')), pages_of(Stranger())\n"
         f"print([name for name in {heavy} if name in sys.modules])"
     )
     assert done.stdout.strip().splitlines()[-1] == "[]", done.stderr
@@ -155,7 +164,7 @@ def test_booth_and_stranger_load_no_statistics():
 def test_network_does_not_start_without_a_passcode(tmp_path, environment, said):
     url = f"sqlite:///{tmp_path}/record.sqlite3"
     done = fresh(
-        "from sensory.screens.network import main; main(['--port', '1'])",
+        "from sensory.screens.command import main; main(['network', '--port', '1'])",
         SENSORY_RECORD=url,
         **environment,
     )

@@ -1,0 +1,117 @@
+"""The one way in which the server is started, for this machine or for a network."""
+
+from __future__ import annotations
+
+import errno
+import socket
+import sys
+import tomllib
+from collections.abc import Iterator, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import streamlit as st
+from starlette.middleware import Middleware
+from starlette.routing import BaseRoute
+
+from ..base.errors import ArgumentError, RecordError
+from ..base.version import __version__
+from ..store.repository import open_store
+from .places import HOME, kept_in, record_url
+
+_SCRIPT = Path(__file__).with_name("app.py")
+# What no configuration of a user or of a working folder may change.
+_FIXED = {
+    "server.baseUrlPath": "",
+    "server.enableCORS": True,
+    "server.enableXsrfProtection": True,
+    "server.trustedUserHeaders": "{}",
+    "logger.hideWelcomeMessage": True,
+}
+
+
+def serve(
+    options: Mapping[str, Any],
+    *,
+    routes: Sequence[BaseRoute] = (),
+    middleware: Sequence[Middleware] = (),
+) -> None:
+    """Open the record, say where it is, and serve until stopped.
+
+    Parameters
+    ----------
+    options : mapping
+        Of Streamlit, by their dotted names; ``server.port`` is needed.
+    routes, middleware : sequence
+        What the network mode puts before the pages.
+
+    Raises
+    ------
+    ArgumentError
+        When nothing can listen on that address and port.
+    RecordError
+        When the record cannot be opened.
+    """
+    given = settings(options)
+    check_free(given["server.address"], given["server.port"])
+    place = _opened(record_url())
+    scheme = "https" if "server.sslCertFile" in given else "http"
+    address = f"{scheme}://{given['browser.serverAddress']}:{given['server.port']}"
+    print(
+        f"sensory {__version__} is at {address}; Ctrl+C stops it.\nThe record is kept in {place}",
+        flush=True,
+    )
+    sys.argv = [str(HOME / "app.py")]  # what Streamlit takes for the place of its settings
+    st.App(_SCRIPT, routes=routes, middleware=middleware).run(config=given)
+
+
+def settings(options: Mapping[str, Any]) -> dict[str, Any]:
+    """Options of Streamlit: those of the program's file, the fixed ones, and `options`.
+
+    They are handed over as flags, which count before all files, since Streamlit by itself
+    reads the file of the working folder.
+    """
+    with (HOME / ".streamlit" / "config.toml").open("rb") as opened:
+        return {**dict(_flat(tomllib.load(opened))), **_FIXED, **options}
+
+
+def check_free(address: str, port: int) -> None:
+    """Refuse an address and port on which nothing can listen.
+
+    >>> with socket.create_server(("127.0.0.1", 0)) as taken:
+    ...     check_free("127.0.0.1", taken.getsockname()[1])  # doctest: +ELLIPSIS
+    Traceback (most recent call last):
+    sensory.base.errors.ArgumentError: Port ... is taken. Stop the program that listens there ...
+    """
+    try:
+        family = socket.getaddrinfo(address, port, type=socket.SOCK_STREAM)[0][0]
+        socket.create_server((address, port), family=family).close()
+    except OSError as error:
+        if error.errno == errno.EADDRINUSE:
+            raise ArgumentError(
+                f"Port {port} is taken. Stop the program that listens there (it may be this "
+                "one, started before), or choose another with --port."
+            ) from error
+        raise ArgumentError(
+            f"The program cannot listen on {address}, port {port}: {error.strerror}."
+        ) from error
+
+
+def _opened(url: str) -> str:
+    """Where the record is, after it was made or brought up to date."""
+    place = kept_in(url)
+    try:
+        open_store(url).close()
+    except RecordError as error:
+        raise RecordError(
+            f"{place}: {error} Set SENSORY_RECORD to keep the record elsewhere."
+        ) from error
+    return place
+
+
+def _flat(tree: Mapping[str, Any], stem: str = "") -> Iterator[tuple[str, Any]]:
+    for name, value in tree.items():
+        if isinstance(value, dict):
+            yield from _flat(value, f"{stem}{name}.")
+        else:
+            yield f"{stem}{name}", value
