@@ -64,12 +64,12 @@ def critical_counts(
     """
     check_protocol(protocol, two_sided)
     sizes, levels = _grid("alpha", trials, alpha)
-    found = np.empty(sizes.shape, np.int64)
+    critical = np.empty(sizes.shape, np.int64)
     for level in np.unique(levels):
         cells = levels == level
         wanted = as_fraction(float(level)) / (2 if two_sided else 1)
-        found[cells] = least_count(sizes[cells], protocol.guess, wanted)
-    return _handed_out(found, found > sizes)
+        critical[cells] = least_count(sizes[cells], protocol.guess, wanted)
+    return _handed_out(critical, critical > sizes)
 
 
 def similar_counts(
@@ -114,11 +114,11 @@ def similar_counts(
     check_protocol(protocol)
     limit = probability("pd_limit", pd_limit)
     sizes, levels = _grid("beta", trials, beta)
-    found = np.empty(sizes.shape, np.int64)
+    similar = np.empty(sizes.shape, np.int64)
     for level in np.unique(levels):
         cells = levels == level
-        found[cells] = most_count(sizes[cells], protocol.pc_at(limit), float(level))
-    return _handed_out(found, found < 0)
+        similar[cells] = most_count(sizes[cells], protocol.pc_at(limit), float(level))
+    return _handed_out(similar, similar < 0)
 
 
 def check_protocol(protocol: Protocol, two_sided: bool = False) -> None:
@@ -140,7 +140,7 @@ def _grid(name: str, trials: ArrayLike, level: ArrayLike) -> tuple[Ints, NDArray
     return both[0], both[1]
 
 
-def _handed_out(found: Ints, missing: NDArray[np.bool_]) -> Any:
-    if found.ndim == 0:
-        return None if bool(missing) else int(found)
-    return np.ma.masked_array(found, mask=missing)
+def _handed_out(numbers: Ints, missing: NDArray[np.bool_]) -> Any:
+    if numbers.ndim == 0:
+        return None if bool(missing) else int(numbers)
+    return np.ma.masked_array(numbers, mask=missing)

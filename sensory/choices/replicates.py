@@ -152,10 +152,10 @@ def replicated_choice_test(
     Examples
     --------
     >>> from sensory.choices.protocols import TRIANGLE
-    >>> found = replicated_choice_test(TRIANGLE, [2, 1, 0, 3, 1, 1, 2, 0, 1, 1, 2, 0], 3)
-    >>> found.correct, found.trials, found.finding.name
+    >>> test = replicated_choice_test(TRIANGLE, [2, 1, 0, 3, 1, 1, 2, 0, 1, 1, 2, 0], 3)
+    >>> test.correct, test.trials, test.finding.name
     (14, 36, 'UNDECIDED')
-    >>> round(found.pd, 2), round(found.pd_limits.high, 2)
+    >>> round(test.pd, 2), round(test.pd_limits.high, 2)
     (0.08, 0.37)
     """
     check_protocol(protocol)

@@ -182,9 +182,9 @@ def _search(
 ) -> NDArray[np.int64]:
     following = _deciding(protocol, alpha, beta, pd_limit, two_sided)
     inside = trials < following.size
-    found = following[np.where(inside, trials, 0)]
+    decides = following[np.where(inside, trials, 0)]
     beyond = -1 if not following.size > 1 else trials + 1
-    return np.where(inside, found, beyond)
+    return np.where(inside, decides, beyond)
 
 
 @lru_cache(maxsize=256)
@@ -229,10 +229,10 @@ def _closed(gap: Callable[[NDArray[np.int64]], NDArray[np.int64]], last: int) ->
         sizes = sizes[~settled[sizes]]
         if not sizes.size:
             continue
-        found = gap(sizes)
-        near = np.where(found > 0, found - 1, -found)
+        gaps = gap(sizes)
+        near = np.where(gaps > 0, gaps - 1, -gaps)
         for value in (True, False):
-            ours = (found <= 0) == value
+            ours = (gaps <= 0) == value
             ends = np.zeros(last + 2, np.int64)
             np.add.at(ends, np.maximum(sizes[ours] - near[ours], 0), 1)
             np.add.at(ends, np.minimum(sizes[ours] + near[ours] + 1, last + 1), -1)

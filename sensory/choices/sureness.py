@@ -96,17 +96,17 @@ class SurenessTest:
             rows=tuple(
                 (
                     number,
-                    one.dprime,
-                    one.limits.low,
-                    one.limits.high,
-                    one.limits.level,
-                    one.p_likelihood_ratio,
-                    one.r_index,
-                    one.r_limits.low,
-                    one.r_limits.high,
-                    one.p_r_index,
+                    product.dprime,
+                    product.limits.low,
+                    product.limits.high,
+                    product.limits.level,
+                    product.p_likelihood_ratio,
+                    product.r_index,
+                    product.r_limits.low,
+                    product.r_limits.high,
+                    product.p_r_index,
                 )
-                for number, one in enumerate(self.products, start=1)
+                for number, product in enumerate(self.products, start=1)
             ),
         )
 
@@ -138,8 +138,8 @@ def sureness_test(table: ArrayLike, *, level: float = 0.95) -> SurenessTest:
 
     Examples
     --------
-    >>> found = sureness_test([[20, 12, 6, 2], [6, 9, 13, 12]])
-    >>> round(found.products[0].dprime, 2), round(found.products[0].r_index, 3)
+    >>> test = sureness_test([[20, 12, 6, 2], [6, 9, 13, 12]])
+    >>> round(test.products[0].dprime, 2), round(test.products[0].r_index, 3)
     (1.1, 0.761)
     """
     level = probability("level", level)

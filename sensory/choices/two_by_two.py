@@ -63,9 +63,9 @@ def by_assessor_one_sided(table: Ints) -> float:
     """
     chances = np.ones(1)
     for yes, served, other_yes, other in table.tolist():
-        said = yes + other_yes
-        k = np.arange(min(said, served) + 1)
-        ways = comb(served, k) * comb(other, said - k)
+        answers = yes + other_yes
+        k = np.arange(min(answers, served) + 1)
+        ways = comb(served, k) * comb(other, answers - k)
         chances = np.convolve(chances, ways / ways.sum())
     return float(min(chances[int(table[:, 0].sum()) :].sum(), 1.0))
 

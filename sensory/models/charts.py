@@ -86,8 +86,8 @@ class RunRule:
             INSIDE: [np.abs(z) < zone],
             OUTSIDE: [np.abs(z) > zone],
         }[self.kind]
-        found = [side & (_last(side, self.window) >= self.count) for side in sides]
-        return np.logical_or.reduce(found)
+        hits = [side & (_last(side, self.window) >= self.count) for side in sides]
+        return np.logical_or.reduce(hits)
 
     def _between_neighbours(self, z: Floats) -> Bools:
         step = np.sign(np.diff(z, axis=-1, prepend=z[..., :1]))

@@ -90,8 +90,8 @@ def cross_products(
     rest = np.zeros((count, last + 1, last + 1))
     wide_code = wide[row]
 
-    def table(one: Ints, size: int, weights: Floats | None = None) -> Floats:
-        key = response * size + one
+    def table(place: Ints, size: int, weights: Floats | None = None) -> Floats:
+        key = response * size + place
         return np.bincount(key, weights, minlength=count * size).reshape(count, size).astype(float)
 
     for i, (code, size) in enumerate(zip(codes, sizes, strict=True)):
@@ -271,6 +271,6 @@ def _slopes(
     if q:
         other = inverse @ (gram[:, :q, :m] @ to_fixed).swapaxes(1, 2)
         for start, size in zip(np.cumsum([0, *products.sizes]), products.sizes, strict=False):
-            one = other[:, :, start : start + size]
-            parts.append(one @ one.swapaxes(1, 2))
+            block = other[:, :, start : start + size]
+            parts.append(block @ block.swapaxes(1, 2))
     return np.stack(parts, 1)

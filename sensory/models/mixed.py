@@ -216,9 +216,9 @@ def likelihood_ratios(
     """
     names, order, products, _, scale = _prepared(scores, fixed, random)
     lost = np.empty((scores.shape[1], len(names)))
-    found = fit.variances[:, order] / fit.variances[:, -1:]
+    ratios = fit.variances[:, order] / fit.variances[:, -1:]
     for place, term in enumerate(order):
-        start = np.clip(found, 1e-3, _LARGEST)  # the fit is close to what is looked for
+        start = np.clip(ratios, 1e-3, _LARGEST)  # the fit is close to what is looked for
         start[:, place] = 0.0
         at = profile_deviance(products, _best_ratios(products, start, without=place))
         lost[:, term] = at.deviance + at.free * 2 * np.log(scale) - fit.deviance

@@ -28,8 +28,8 @@ def _least(loss: Any, start: Floats, method: str, **options: Any) -> Any:
 
 def _least_on(loss: Callable[[float], float], low: float, high: float) -> float:
     """Smallest value of a function of one number with one valley."""
-    found = optimize.minimize_scalar(loss, bounds=(low, high), options={"xatol": 1e-10})
-    return float(found.fun)
+    valley = optimize.minimize_scalar(loss, bounds=(low, high), options={"xatol": 1e-10})
+    return float(valley.fun)
 
 
 def profile_limits(

@@ -55,7 +55,9 @@ class Screening:
     @property
     def passed(self) -> tuple[str, ...]:
         """Names of those who passed every part."""
-        return tuple(one.assessor for one in self.candidates if one.verdict is Verdict.PASS)
+        return tuple(
+            candidate.assessor for candidate in self.candidates if candidate.verdict is Verdict.PASS
+        )
 
     @property
     def wrong_pass(self) -> float:
@@ -79,8 +81,8 @@ class Screening:
         """A row for each candidate and part."""
         rows = tuple(
             (
-                one.assessor,
-                one.verdict.value,
+                candidate.assessor,
+                candidate.verdict.value,
                 name,
                 (part.verdict if part else Verdict.GO_ON).value,
                 part.result if part else None,
@@ -88,8 +90,8 @@ class Screening:
                 part.p_luck if part else None,
                 part.reason if part else "Not taken yet.",
             )
-            for one in self.candidates
-            for name, part in one.parts
+            for candidate in self.candidates
+            for name, part in candidate.parts
         )
         columns = ("assessor", "verdict", "part", "part verdict", "result", "needed", "p", "reason")
         return Table(columns=columns, rows=rows)
@@ -142,16 +144,16 @@ def screening(rules: Mapping[str, Rule], answers: Mapping[str, Mapping[str, Any]
     ...     "sweetness": order_rule(["2 %", "4 %", "6 %", "8 %"]),
     ... }
     >>> right = ["2 %", "4 %", "6 %", "8 %"]
-    >>> found = screening(rules, {
+    >>> result = screening(rules, {
     ...     "Ada": {"triangles": [True] * 9, "matching": 4, "sweetness": right},
     ...     "Ben": {"triangles": [True, False, True], "matching": 5},
     ...     "Cleo": {"matching": 2},
     ... })
-    >>> [(one.assessor, one.verdict.value) for one in found.candidates]
+    >>> [(candidate.assessor, candidate.verdict.value) for candidate in result.candidates]
     [('Ada', 'pass'), ('Ben', 'go on'), ('Cleo', 'fail')]
-    >>> found.candidates[2].reasons
+    >>> result.candidates[2].reasons
     ('matching: 2 of 5 matches right, 4 are needed.',)
-    >>> f"{found.wrong_pass:.1e}", round(found.wrong_pass_by_one, 3)
+    >>> f"{result.wrong_pass:.1e}", round(result.wrong_pass_by_one, 3)
     ('1.5e-05', 0.167)
     """
     _check(rules, answers)

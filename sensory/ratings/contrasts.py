@@ -66,7 +66,7 @@ def pair_table(panel: FittedPanel, alpha: float) -> pd.DataFrame:
     pairs = list(combinations(range(len(samples)), 2))
     weights = np.zeros((len(pairs), len(samples)))
     rows = np.arange(len(pairs))
-    weights[rows, [one for one, _ in pairs]] = 1.0
+    weights[rows, [first for first, _ in pairs]] = 1.0
     weights[rows, [other for _, other in pairs]] = -1.0
     estimate, se, df = _contrasts(panel, weights)
     statistic, count = estimate / se, len(samples)

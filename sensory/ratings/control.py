@@ -133,9 +133,9 @@ class DifferenceFromControl:
 
     def __repr__(self) -> str:
         rows = self._against.to_dict("records")
-        said = ", ".join(f"{row['sample']} {row['finding']}" for row in rows)
+        findings = ", ".join(f"{row['sample']} {row['finding']}" for row in rows)
         count = several(len(self.scores.assessors), "assessor")
-        return f"<DifferenceFromControl: {count}, blind control {self.control}; {said}>"
+        return f"<DifferenceFromControl: {count}, blind control {self.control}; {findings}>"
 
     def _repr_html_(self) -> str:
         notes = "".join(f"<p>{note}</p>" for note in self.notes)
@@ -231,7 +231,7 @@ def difference_from_control(
         )
     limits = _limits(table, limit)
     panel = fit_panel(table)
-    found, low = _against(panel, control, limits, alpha, beta, level)
+    rows, low = _against(panel, control, limits, alpha, beta, level)
     return DifferenceFromControl(
         scores=table,
         control=control,
@@ -241,8 +241,8 @@ def difference_from_control(
         level=level,
         notes=(*remarks(panel), *_without_control(panel, control), *low),
         _means=mean_table(panel, 1 - level),
-        _against=found.drop(columns="own_se"),
-        _own_se=found["own_se"],
+        _against=rows.drop(columns="own_se"),
+        _own_se=rows["own_se"],
     )
 
 
@@ -335,7 +335,7 @@ def _compared(
     own_upper = centre + own_se * stdtrit(own_df, 1 - beta)
     upper = np.maximum(estimate + se * stdtrit(df, 1 - beta), own_upper)
     below = tail(-statistic) <= TOO_LOW
-    found = 2 * (adjusted <= alpha) + ((upper < limit) & ~below)
+    place = 2 * (adjusted <= alpha) + ((upper < limit) & ~below)
     return {
         "estimate": estimate,
         "se": se,
@@ -347,7 +347,7 @@ def _compared(
         "high": estimate + half,
         "lower": estimate - critical.reshape(se.shape) * se,
         "upper": upper,
-        "finding": np.array([finding.value for finding in FINDINGS])[found],
+        "finding": np.array([finding.value for finding in FINDINGS])[place],
         "below": below,
         "own_se": own_se,
     }

@@ -153,9 +153,14 @@ def _by_session(table: RatingTable) -> dict[str, Floats]:
         scatter = repeatability(of)
         with np.errstate(invalid="ignore"):
             bias = np.nansum(apart, 1) / compared
-        found = {"samples": compared, "bias": bias, "sd": scatter["sd"], "sd_df": scatter["sd_df"]}
+        numbers = {
+            "samples": compared,
+            "bias": bias,
+            "sd": scatter["sd"],
+            "sd_df": scatter["sd_df"],
+        }
         for name, part in parts.items():
-            part.append(found[name])
+            part.append(numbers[name])
     return {name: np.stack(part, 1) for name, part in parts.items()}
 
 

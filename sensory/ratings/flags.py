@@ -84,7 +84,10 @@ class ScorecardLimits:
 
     def table(self) -> Table:
         """Each limit with its value and where it comes from."""
-        rows = [(one.name, getattr(self, one.name), one.metadata["source"]) for one in fields(self)]
+        rows = [
+            (limit.name, getattr(self, limit.name), limit.metadata["source"])
+            for limit in fields(self)
+        ]
         return Table(columns=("limit", "value", "source"), rows=tuple(rows))
 
 
@@ -187,7 +190,7 @@ def raised(
 
 
 def flag_table(
-    found: Mapping[str, Truths],
+    flags: Mapping[str, Truths],
     numbers: Mapping[str, Floats],
     assessors: Sequence[Any],
     attributes: Sequence[Any],
@@ -195,7 +198,7 @@ def flag_table(
     """One row a flag: ``assessor attribute flag value says train``."""
     rows = []
     for flag, (says, (column, shown), train) in _WORDS.items():
-        for a, k in np.argwhere(found[flag]):
+        for a, k in np.argwhere(flags[flag]):
             value = float(numbers[column][a, k])
             words = f"{assessors[a]} {says.format(attributes[k])}, {shown.format(value)}."
             rows.append((a, k, flag, value, words, train.format(attributes[k])))

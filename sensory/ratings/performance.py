@@ -287,7 +287,7 @@ def smallest_difference(panel: FittedPanel, alpha: float, power: float) -> Float
     if all(group.squares is not None for group in panel.groups):
         pairs = pairs[:1]
     weights = np.zeros((len(pairs), samples))
-    weights[np.arange(len(pairs)), [one for one, _ in pairs]] = 1.0
+    weights[np.arange(len(pairs)), [first for first, _ in pairs]] = 1.0
     weights[np.arange(len(pairs)), [other for _, other in pairs]] = -1.0
     numbers = {id(group): group.fit.contrasts(weights) for group in panel.groups}
     se = panel.gathered(lambda group: numbers[id(group)][1])

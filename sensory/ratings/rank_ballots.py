@@ -87,9 +87,9 @@ def read_ranks(ballots: Any) -> RankBallots:
         )
     keys = tuple(sorted(cells))
     ranks = np.array([[cells[key].get(name, np.nan) for name in names] for key in keys])
-    found = RankBallots(ballots=keys, samples=names, ranks=ranks)
-    _check_design(found)
-    return found
+    checked = RankBallots(ballots=keys, samples=names, ranks=ranks)
+    _check_design(checked)
+    return checked
 
 
 def _rows(ballots: Any) -> pd.DataFrame:
@@ -156,14 +156,14 @@ def _not_ranks(session: str, assessor: str, given: dict[str, float]) -> list[Fau
     return [_fault(0, "rank", came, "not ranks", problem, advice)]
 
 
-def _check_design(found: RankBallots) -> None:
+def _check_design(ballots: RankBallots) -> None:
     """Every sample in every ballot, or every pair of samples together equally often."""
-    if found.complete:
+    if ballots.complete:
         return
-    served = ~np.isnan(found.ranks)
+    served = ~np.isnan(ballots.ranks)
     together = served.T.astype(int) @ served.astype(int)
     size, times = served.sum(1), np.diag(together)
-    pairs = [together[i, j] for i, j in combinations(range(len(found.samples)), 2)]
+    pairs = [together[i, j] for i, j in combinations(range(len(ballots.samples)), 2)]
     if np.ptp(size) == 0 and np.ptp(times) == 0 and np.ptp(pairs) == 0:
         return
     advice = (
@@ -172,9 +172,9 @@ def _check_design(found: RankBallots) -> None:
     )
     if np.ptp(size):
         short = int(np.argmin(size))
-        gone = [found.samples[j] for j in np.flatnonzero(~served[short])]
+        gone = [ballots.samples[j] for j in np.flatnonzero(~served[short])]
         raise ArgumentError(
-            f"{found.ballots[short][1]} ranked {several(int(size[short]), 'sample')}, without "
+            f"{ballots.ballots[short][1]} ranked {several(int(size[short]), 'sample')}, without "
             f"{', '.join(gone)}, and others ranked {size.max()}: ballots of different length "
             f"cannot be added. {advice}"
         )

@@ -115,8 +115,8 @@ class SampleMap:
         spread = away.std(0, ddof=1)
         cross = away.T @ self.coordinates / (len(self.samples) - 1)
         with np.errstate(invalid="ignore", divide="ignore"):
-            found: Floats = cross / spread[:, None] / np.sqrt(self.variance)
-        return np.where(spread[:, None] > 0, found, 0.0)
+            correlations: Floats = cross / spread[:, None] / np.sqrt(self.variance)
+        return np.where(spread[:, None] > 0, correlations, 0.0)
 
     def table(self) -> Table:
         """Place and region of each sample."""
@@ -214,8 +214,8 @@ def sample_map(
     ...     for attribute, score in zip(["sweet", "sour"], scores)
     ... ]
     >>> columns = ["assessor", "sample", "attribute", "score"]
-    >>> found = sample_map(pd.DataFrame(rows, columns=columns))
-    >>> found.share.round(3).tolist()
+    >>> result = sample_map(pd.DataFrame(rows, columns=columns))
+    >>> result.share.round(3).tolist()
     [0.664, 0.336]
     """
     scaled, level = truth("scaled", scaled), probability("level", level)

@@ -238,13 +238,13 @@ def panel_scorecard(
     whole = _attribute_table(panel, of, alpha, power)
     judged = whole["judged"].to_numpy()
     numbers = {**discrimination(of), **repeatability(of), **agreement(of, alpha)}
-    found = raised(numbers, judged, limits, alpha, ends[1] - ends[0] if ends else None)
-    flags = flag_table(found, numbers, table.assessors, table.attributes)
+    flagged = raised(numbers, judged, limits, alpha, ends[1] - ends[0] if ends else None)
+    flags = flag_table(flagged, numbers, table.assessors, table.attributes)
     tables = {
         "attributes": whole,
         "flags": flags,
         "assessors": _assessor_table(table, numbers, judged),
-        "panel": _summary(table, numbers, judged, found, alpha),
+        "panel": _summary(table, numbers, judged, flagged, alpha),
     }
     return PanelScorecard(
         scores=table,
@@ -286,8 +286,8 @@ def _attribute_table(panel: FittedPanel, of: Cells, alpha: float, power: float) 
     sample = variance[variance["source"] == SAMPLE].set_index("attribute")
     both = variance[variance["source"] == BOTH].set_index("attribute")
     names = list(panel.table.attributes)
-    found = sample.loc[names, ["statistic", "df", "df_error", "p", "p_false_discovery"]]
-    table = found.reset_index()
+    whole = sample.loc[names, ["statistic", "df", "df_error", "p", "p_false_discovery"]]
+    table = whole.reset_index()
     table.insert(1, "judged", table["p_false_discovery"] <= alpha)
     for column in ("statistic", "p"):
         table[f"interaction_{column}"] = both[column].reindex(names).to_numpy()
@@ -315,7 +315,7 @@ def _summary(
     table: RatingTable,
     numbers: Mapping[str, Floats],
     judged: NDArray[np.bool_],
-    found: Mapping[str, NDArray[np.bool_]],
+    flagged: Mapping[str, NDArray[np.bool_]],
     alpha: float,
 ) -> pd.DataFrame:
     chosen = {name: pd.DataFrame(numbers[name][:, judged]) for name in ("r", "slope", "sd_ratio")}
@@ -327,7 +327,7 @@ def _summary(
             "attributes": scored.sum(1),
             "apart": (own <= alpha).sum(1),
             **{name: frame.median(axis=1) for name, frame in chosen.items()},
-            "flags": sum(flag.sum(1) for flag in found.values()),
+            "flags": sum(flag.sum(1) for flag in flagged.values()),
         }
     )
 

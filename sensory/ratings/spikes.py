@@ -182,9 +182,9 @@ def _rates(frame: pd.DataFrame, level: float) -> pd.DataFrame:
     counts = each.groupby("assessor", observed=True).sum().astype(np.int64)
     table = _with_limits(counts.reset_index(), "hit", "hits", "spiked", level)
     table = _with_limits(table, "false", "false_alarms", "blind", level)
-    said = table["hits"] + table["false_alarms"]
+    yes = table["hits"] + table["false_alarms"]
     total = table["spiked"] + table["blind"]
-    p = hypergeom.sf(table["hits"] - 1, total, table["spiked"], said)
+    p = hypergeom.sf(table["hits"] - 1, total, table["spiked"], yes)
     p = np.where((table["spiked"] > 0) & (table["blind"] > 0), p, np.nan)
     order = ["assessor", "hits", "spiked", "hit_rate", "hit_low", "hit_high"]
     order += ["false_alarms", "blind", "false_rate", "false_low", "false_high"]

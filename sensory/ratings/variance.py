@@ -134,16 +134,16 @@ def component_table(panel: FittedPanel) -> pd.DataFrame:
 
 def remarks(panel: FittedPanel) -> tuple[str, ...]:
     """What the reader has to know about how the numbers came about."""
-    said: list[str] = []
+    lines: list[str] = []
     for group in panel.groups:
         names = _objects([str(panel.table.attributes[place]) for place in group.places])
         if group.squares is None:
-            said.append(
+            lines.append(
                 f"{_listed(names, panel)}: scores are missing or unequal in number; restricted "
                 "likelihood with Satterthwaite degrees of freedom."
             )
         if not group.interaction:
-            said.append(
+            lines.append(
                 f"{_listed(names, panel)}: one score a sample; assessor x sample cannot be "
                 "told from error, and samples are tested against both together."
             )
@@ -151,18 +151,18 @@ def remarks(panel: FittedPanel) -> tuple[str, ...]:
         at = group.fit.terms.index(BOTH)
         below = names[group.fit.variances[:, at] <= 0]
         if below.size and group.squares is not None:
-            said.append(
+            lines.append(
                 f"{_listed(below, panel)}: assessor x sample lies below error; samples are tested "
                 "against assessor x sample all the same."
             )
         elif below.size:
-            said.append(
+            lines.append(
                 f"{_listed(below, panel)}: the variance of assessor x sample is estimated as "
                 "zero; the degrees of freedom of samples rest on the others, and are many."
             )
     if panel.table.dropped:
-        said.append(f"Rows without a score, left out: {panel.table.dropped}.")
-    return tuple(said)
+        lines.append(f"Rows without a score, left out: {panel.table.dropped}.")
+    return tuple(lines)
 
 
 def source_name(source: str, interaction: bool, occasion: str | None) -> str:

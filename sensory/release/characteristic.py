@@ -119,14 +119,14 @@ def paired_findings(
             "scatter is needed: the standard deviation of the differences of assessors, batch "
             "less blind control."
         )
-    found = paired_chances(
+    chances = paired_chances(
         truth, scatter=scatter, assessors=assessors, limit=limit, alpha=alpha, beta=beta
     )
     return {
-        Finding.DIFFERENT: found.different,
-        Finding.SIMILAR: found.similar,
-        Finding.DIFFERENT_WITHIN_LIMIT: found.both,
-        Finding.UNDECIDED: found.neither,
+        Finding.DIFFERENT: chances.different,
+        Finding.SIMILAR: chances.similar,
+        Finding.DIFFERENT_WITHIN_LIMIT: chances.both,
+        Finding.UNDECIDED: chances.neither,
     }
 
 
@@ -138,12 +138,12 @@ def staged(
     dispositions: Mapping[Finding, Disposition],
 ) -> Characteristic:
     """Of a rule with a planned second tasting, over every path of both."""
-    ends = [plan.outcomes(float(one)) for one in pd]
+    ends = [plan.outcomes(float(share)) for share in pd]
     chances = {
-        Finding.DIFFERENT: np.array([one.different for one in ends]),
-        Finding.SIMILAR: np.array([one.similar for one in ends]),
+        Finding.DIFFERENT: np.array([end.different for end in ends]),
+        Finding.SIMILAR: np.array([end.similar for end in ends]),
     }
-    second = np.array([(one.expected - plan.first) / plan.second for one in ends])
+    second = np.array([(end.expected - plan.first) / plan.second for end in ends])
     return summed(
         truth, scale, chances, dispositions, plan.first, EXACT, np.maximum(second, 0.0), plan.second
     )

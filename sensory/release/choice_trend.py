@@ -119,7 +119,7 @@ class ChoiceTrend:
 
     def says(self) -> tuple[str, ...]:
         """Line by line: the total, what is unusual, whether it stepped, the limit."""
-        said: list[str] = []
+        sentences: list[str] = []
         changes = {row["line"]: row for row in self.change.to_dict("records")}
         lines = self.lines.to_dict("records")
         for row in lines:
@@ -128,13 +128,13 @@ class ChoiceTrend:
                 self._tables[which].loc[self._tables[which]["line"] == row["line"]]
                 for which in ("points", "total", "signals")
             )
-            said.append(self._total_sentence(name, row, total))
-            said.extend(signal_sentences(name, signals))
-            said.append(change_sentence(name, changes.get(row["line"]), self.level, _OF))
+            sentences.append(self._total_sentence(name, row, total))
+            sentences.extend(signal_sentences(name, signals))
+            sentences.append(change_sentence(name, changes.get(row["line"]), self.level, _OF))
             if self.pd_limit is not None:
                 against = points["against_limit"]
-                said.append(limit_sentence(name, against, self.pd_limit, self.level))
-        return (*said, *common_change(self.change, self._tables["points"]))
+                sentences.append(limit_sentence(name, against, self.pd_limit, self.level))
+        return (*sentences, *common_change(self.change, self._tables["points"]))
 
     def _total_sentence(self, name: str, row: Mapping[Any, Any], total: pd.DataFrame) -> str:
         share = 100 * self.level
@@ -179,8 +179,8 @@ class ChoiceTrend:
         )
 
     def _repr_html_(self) -> str:
-        said = "".join(f"<p>{line}</p>" for line in (*self.says(), *self.cannot_tell))
-        return f"{self.table()._repr_html_()}{said}"
+        sentences = "".join(f"<p>{line}</p>" for line in (*self.says(), *self.cannot_tell))
+        return f"{self.table()._repr_html_()}{sentences}"
 
 
 def trend_of_choices(
@@ -302,14 +302,14 @@ def _of_line(line: Any, part: pd.DataFrame, asked: ChoiceTrend) -> dict[str, Any
     row |= {"run_length": 1 / false.mean() if false.any() else np.inf}
     change: dict[str, Any] = {}
     if len(part) >= FEWEST_FOR_CHANGE:
-        found = step_in_proportion(
+        step = step_in_proportion(
             part["correct"].to_numpy(float),
             part["trials"].to_numpy(float),
             level=asked.level,
             shuffles=SHUFFLES,
             seed=asked.seed,
         )
-        change = change_row(line, part, found)
+        change = change_row(line, part, step)
     lines = pd.DataFrame([row])
     return {"points": points, "total": total, "lines": lines, "change": change}
 
@@ -332,7 +332,7 @@ def _total(part: pd.DataFrame, asked: ChoiceTrend) -> pd.DataFrame:
 
 def _points(part: pd.DataFrame, asked: ChoiceTrend) -> pd.DataFrame:
     x, n = part["correct"].to_numpy(), part["trials"].to_numpy()
-    found = estimate_dprime(asked.protocol, x, n, level=asked.level)
+    dprime = estimate_dprime(asked.protocol, x, n, level=asked.level)
     first = slice(None, asked.base)
     centre = Fraction(int(x[first].sum()), int(n[first].sum()))
     lower, upper = _usual(n, centre, as_fraction(asked.alpha) / 2)
@@ -347,9 +347,9 @@ def _points(part: pd.DataFrame, asked: ChoiceTrend) -> pd.DataFrame:
     }
     return part.assign(
         pc=x / n,
-        dprime=found.estimate,
-        low=found.limits.low,
-        high=found.limits.high,
+        dprime=dprime.estimate,
+        low=dprime.limits.low,
+        high=dprime.limits.high,
         centre=at,
         lower=lower,
         upper=upper,

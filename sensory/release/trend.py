@@ -109,18 +109,18 @@ class Trend:
 
     def says(self) -> tuple[str, ...]:
         """Line by line: where it lies, what is unusual, whether it stepped, the limit."""
-        said: list[str] = []
+        sentences: list[str] = []
         changes = {row["line"]: row for row in self.change.to_dict("records")}
         lines = self.lines.to_dict("records")
         for row in lines:
             name = named(row["line"], len(lines))
-            said.append(level_sentence(name, row, self.level))
-            said.extend(signal_sentences(name, self._of("signals", row["line"])))
-            said.append(change_sentence(name, changes.get(row["line"]), self.level))
+            sentences.append(level_sentence(name, row, self.level))
+            sentences.extend(signal_sentences(name, self._of("signals", row["line"])))
+            sentences.append(change_sentence(name, changes.get(row["line"]), self.level))
             if self.limit is not None:
                 against = self._of("points", row["line"])["against_limit"]
-                said.append(limit_sentence(name, against, self.limit, self.level))
-        return (*said, *common_change(self.change, self._tables["points"]))
+                sentences.append(limit_sentence(name, against, self.limit, self.level))
+        return (*sentences, *common_change(self.change, self._tables["points"]))
 
     def _of(self, which: str, line: Any) -> pd.DataFrame:
         table = self._tables[which]
@@ -155,8 +155,8 @@ class Trend:
         )
 
     def _repr_html_(self) -> str:
-        said = "".join(f"<p>{line}</p>" for line in (*self.says(), *self.cannot_tell))
-        return f"{self.table()._repr_html_()}{said}"
+        sentences = "".join(f"<p>{line}</p>" for line in (*self.says(), *self.cannot_tell))
+        return f"{self.table()._repr_html_()}{sentences}"
 
 
 def trend(

@@ -96,8 +96,8 @@ def chart_of_line(
     if setting.scatter is None:  # a step enters one moving range only, so all batches may be used
         whole = np.hypot(batch_scatter(estimate, se), se)
         sigma = whole if (whole > 0).all() else sigma
-    found = step_in_mean(estimate, sigma, level=setting.level, shuffles=SHUFFLES, seed=setting.seed)
-    return points, row, change_row(line, part, found)
+    step = step_in_mean(estimate, sigma, level=setting.level, shuffles=SHUFFLES, seed=setting.seed)
+    return points, row, change_row(line, part, step)
 
 
 def quiet_run(chosen: Iterable[RunRule], width: float) -> float:
