@@ -48,6 +48,7 @@ ORDER = {
         "record_checks",
         "findings",
         "spelling",
+        "arrays",
     ),
     "models": (
         "binomial",
@@ -90,6 +91,8 @@ ORDER = {
         "session_finding",
     ),
     "ratings": (
+        "flags",
+        "frames",
         "rank_ballots",
         "rank_pairs",
         "ranking",
@@ -102,7 +105,6 @@ ORDER = {
         "sample_map",
         "performance",
         "control",
-        "flags",
         "scorecard",
         "drift",
         "spikes",

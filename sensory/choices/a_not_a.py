@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import ndtri
 
 from ..base.checks import counts, probability
@@ -24,8 +24,6 @@ from .two_by_two import fisher_one_sided, likelihood_ratio, one_of, ratio_p
 
 if TYPE_CHECKING:
     import pandas as pd
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -178,10 +176,6 @@ def a_not_a_by_assessor(answers: ArrayLike, *, level: float = 0.95) -> Clustered
         Of each assessor: hits, A samples, false alarms, not-A samples. From tidy ballots
         by `a_not_a_counts`.
     level : float
-
-    Returns
-    -------
-    ClusteredANotATest
 
     Raises
     ------

@@ -9,14 +9,13 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from ..base.arrays import Bools, Floats, Ints
 from ..base.checks import as_fraction, counts, fitting, levels, probability, truth
 from ..base.errors import ArgumentError
 from ..models.binomial import least_count, most_count
 from .protocols import Protocol
-
-Ints = NDArray[np.int64]
 
 
 def critical_counts(
@@ -134,13 +133,13 @@ def check_protocol(protocol: Protocol, two_sided: bool = False) -> None:
         )
 
 
-def _grid(name: str, trials: ArrayLike, level: ArrayLike) -> tuple[Ints, NDArray[np.float64]]:
+def _grid(name: str, trials: ArrayLike, level: ArrayLike) -> tuple[Ints, Floats]:
     sizes = counts("trials", trials, at_least=1)
     both = fitting(**{"trials": sizes, name: levels(name, level)})
     return both[0], both[1]
 
 
-def _handed_out(numbers: Ints, missing: NDArray[np.bool_]) -> Any:
+def _handed_out(numbers: Ints, missing: Bools) -> Any:
     if numbers.ndim == 0:
         return None if bool(missing) else int(numbers)
     return np.ma.masked_array(numbers, mask=missing)

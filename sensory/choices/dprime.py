@@ -62,10 +62,6 @@ def estimate_dprime(
     level : float
         Two-sided confidence level of the limits.
 
-    Returns
-    -------
-    DprimeEstimate
-
     Raises
     ------
     ArgumentError

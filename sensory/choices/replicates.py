@@ -11,9 +11,10 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import chdtrc, stdtrit
 
+from ..base.arrays import Ints
 from ..base.checks import correct_of_trials, one_count, one_number, probability
 from ..base.errors import ArgumentError
 from ..base.findings import FINDINGS, Finding
@@ -124,10 +125,6 @@ def replicated_choice_test(
         Answers of each assessor; at least one assessor with two or more.
     alpha, beta, pd_limit
         As in `choice_test`; pd_limit is about the mean of the assessors.
-
-    Returns
-    -------
-    ReplicatedTest
 
     Raises
     ------
@@ -283,7 +280,7 @@ def replicate_gain(
     )
 
 
-def _mean_limits(likelihood: ReplicateLikelihood, given: NDArray[np.int64]) -> Interval:
+def _mean_limits(likelihood: ReplicateLikelihood, given: Ints) -> Interval:
     """Limits of the mean, by Student's t with the freedom of as many answers as these carry."""
     correlation = _correlation(likelihood.guess, *likelihood.best[:2])
     carried = float((given / (1 + (given - 1) * correlation)).sum())

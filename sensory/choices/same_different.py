@@ -81,10 +81,6 @@ def same_different(
     level : float
         Two-sided confidence level of the limits.
 
-    Returns
-    -------
-    SameDifferentTest
-
     Raises
     ------
     ArgumentError

@@ -14,8 +14,9 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from ..base.arrays import Bools, Floats, Ints
 from ..base.checks import counts, fitting, levels, one_count, probability, within
 from ..base.errors import ArgumentError
 from ..base.findings import Finding
@@ -24,8 +25,6 @@ from .counts import check_protocol, critical_counts, similar_counts
 from .protocols import Protocol
 from .teeth import first_sizes, reach, refuse_unless, stable_sizes, teeth
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 Rule = Literal["first", "stable"]
 
 
@@ -73,10 +72,6 @@ def panel_size(
     rule : {'first', 'stable'}
         The first size that keeps the risks, as the standards print it, or the size from
         which every larger one keeps them too.
-
-    Returns
-    -------
-    PanelSize
 
     Raises
     ------
@@ -334,7 +329,7 @@ def _search(
     return int(_picked(chance_of(sizes) >= wanted, stable))
 
 
-def _picked(kept: NDArray[np.bool_], stable: bool) -> int:
+def _picked(kept: Bools, stable: bool) -> int:
     refuse_unless(bool(kept[-1]))
     if not stable:
         return int(np.argmax(kept)) + 1

@@ -15,16 +15,15 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import ndtr, ndtri
 
+from ..base.arrays import Floats, Ints
 from ..base.checks import counts, probability
 from ..base.errors import ArgumentError
 from ..base.results import Interval, Table
 from ..models.signal import FAR, GradedLikelihood, profile_limits
 from .two_by_two import ratio_p
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -122,10 +121,6 @@ def sureness_test(table: ArrayLike, *, level: float = 0.95) -> SurenessTest:
     level : float
         Two-sided confidence level.
 
-    Returns
-    -------
-    SurenessTest
-
     Raises
     ------
     ArgumentError
@@ -168,7 +163,7 @@ def sureness_test(table: ArrayLike, *, level: float = 0.95) -> SurenessTest:
     )
 
 
-def _apart(values: Floats, distance: NDArray[np.int64]) -> Floats:
+def _apart(values: Floats, distance: Ints) -> Floats:
     """Infinite where the likelihood rises for ever with the distance from the reference."""
     return np.where(distance == 0, values, np.copysign(np.inf, distance))
 

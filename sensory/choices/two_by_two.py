@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import chdtrc, comb, xlogy
 from scipy.stats import hypergeom
 
+from ..base.arrays import Floats, Ints
 from ..base.checks import counts
 from ..base.errors import ArgumentError
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 def one_of(name: str, value: int, of: str, total: int) -> tuple[int, int]:

@@ -12,11 +12,11 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import optimize
 from scipy.special import log_ndtr, ndtr, ndtri
 
-Floats = NDArray[np.float64]
+from ..base.arrays import Floats
+
 CLUSTERED_FAR = 60.0
 _MOST_SD = 100.0
 _DROP = 38.0

@@ -17,13 +17,12 @@ from __future__ import annotations
 from functools import partial
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import ndtr, ndtri, stdtr, stdtrit
 
+from ..base.arrays import Floats
 from ..base.errors import ArgumentError
 from .studentized import StudentizedTail
-
-Floats = NDArray[np.float64]
 
 _REACH = 9.0  # standard deviations beyond which the normal density is nothing
 _STEP = 0.4  # of the trapezoid sum over the common factor, in units of the narrowest change

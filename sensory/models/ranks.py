@@ -16,10 +16,8 @@ from functools import cache, lru_cache
 from itertools import permutations
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from ..base.arrays import Floats, Ints
 
 MOST_ARRANGED = 8
 """Samples up to which all arrangements of a ballot are listed (8! = 40,320)."""

@@ -11,11 +11,11 @@ from collections.abc import Callable
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import optimize
 from scipy.special import chdtri, log_ndtr, ndtr, ndtri, xlogy
 
-Floats = NDArray[np.float64]
+from ..base.arrays import Bools, Floats, Ints
+
 FAR = 12.0
 ROOT = np.sqrt(2)
 
@@ -165,7 +165,7 @@ class GradedLikelihood:
         self.table = table[:, table.sum(axis=0) > 0]
         self.products, self.grades = self.table.shape
 
-    def places(self) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    def places(self) -> tuple[Ints, Ints]:
         """Places of products and of thresholds, which the likelihood drives apart.
 
         Products at different places have an infinite distance in d-prime, those at one
@@ -237,7 +237,7 @@ class GradedLikelihood:
     def _ordered(self, place: Floats) -> bool:
         return bool((np.diff(place[: self.grades - 1]) > 0).all())
 
-    def _step(self, place: Floats, moves: NDArray[np.bool_]) -> Floats:
+    def _step(self, place: Floats, moves: Bools) -> Floats:
         """Newton's step; a flat direction is left alone by the small ridge."""
         slope, bend = self._slopes(*self._parts(place))
         kept = np.ix_(moves, moves)

@@ -119,10 +119,6 @@ def screening(rules: Mapping[str, Rule], answers: Mapping[str, Mapping[str, Any]
         number of right matches; names from the weakest to the strongest. A part that has
         not been taken is left out or None.
 
-    Returns
-    -------
-    Screening
-
     Raises
     ------
     ArgumentError

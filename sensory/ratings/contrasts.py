@@ -15,11 +15,10 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.special import stdtr, stdtrit
 
+from ..base.arrays import Floats
 from ..base.errors import ArgumentError
 from ..models.multiplicity import benjamini_hochberg, dunnett_limits, holm, tukey_p, tukey_quantile
 from .fitting import FittedPanel
-
-Floats = NDArray[np.float64]
 
 
 def mean_table(panel: FittedPanel, alpha: float) -> pd.DataFrame:

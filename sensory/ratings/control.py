@@ -19,6 +19,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.special import nctdtr, stdtr, stdtrit
 
+from ..base.arrays import Floats
 from ..base.checks import probability, within
 from ..base.errors import ArgumentError
 from ..base.findings import FINDINGS, Finding
@@ -29,8 +30,6 @@ from .fitting import FittedPanel, fit_panel
 from .performance import cells
 from .tables import RatingTable, rating_table
 from .variance import remarks
-
-Floats = NDArray[np.float64]
 
 SCORE = "difference"  # the attribute where the ballots name none
 TOO_LOW = 0.001  # chance of a batch so far below the blind control, from which it is no pass
@@ -174,10 +173,6 @@ def difference_from_control(
         Risk of calling a batch similar when it lies at the limit.
     level : float
         Of the two-sided limits.
-
-    Returns
-    -------
-    DifferenceFromControl
 
     Raises
     ------

@@ -12,17 +12,16 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 from scipy.special import stdtr
 
+from ..base.arrays import Floats
 from ..base.checks import probability
 from ..base.errors import ArgumentError
 from ..base.results import several
 from ..models.multiplicity import holm
+from .frames import KeptTable
 from .performance import cells, regression, repeatability
 from .tables import RatingTable, rating_table
-
-Floats = NDArray[np.float64]
 
 FEWEST_SESSIONS = 4  # two degrees of freedom for a straight line
 BIAS, REPEATABILITY = "bias", "repeatability"
@@ -51,13 +50,8 @@ class AssessorDrift:
     alpha: float
     _tables: Mapping[str, pd.DataFrame]
 
-    @property
-    def sessions(self) -> pd.DataFrame:
-        return self._tables["sessions"].copy()
-
-    @property
-    def trends(self) -> pd.DataFrame:
-        return self._tables["trends"].copy()
+    sessions = KeptTable()
+    trends = KeptTable()
 
     def says(self) -> tuple[str, ...]:
         """A sentence for each trend whose adjusted p is at most alpha."""
@@ -95,10 +89,6 @@ def assessor_drift(
         Only these, in this order.
     alpha : float
         Risk of saying that anybody drifts when nobody does.
-
-    Returns
-    -------
-    AssessorDrift
 
     Raises
     ------

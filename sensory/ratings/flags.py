@@ -16,15 +16,12 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
+from ..base.arrays import Bools, Floats
 from ..base.checks import probability, within
 from ..base.errors import ArgumentError
 from ..base.results import Table
 from ..models.multiplicity import benjamini_hochberg
-
-Floats = NDArray[np.float64]
-Truths = NDArray[np.bool_]
 
 _PRACTICE = "common practice, no source"
 
@@ -139,11 +136,11 @@ RULES = tuple(_WORDS)
 
 def raised(
     numbers: Mapping[str, Floats],
-    judged: Truths,
+    judged: Bools,
     limits: ScorecardLimits,
     alpha: float,
     width: float | None,
-) -> dict[str, Truths]:
+) -> dict[str, Bools]:
     """Which flags are raised, each (assessors, attributes).
 
     Parameters
@@ -190,7 +187,7 @@ def raised(
 
 
 def flag_table(
-    flags: Mapping[str, Truths],
+    flags: Mapping[str, Bools],
     numbers: Mapping[str, Floats],
     assessors: Sequence[Any],
     attributes: Sequence[Any],
@@ -216,7 +213,7 @@ def flag_table(
     )
 
 
-def _discovered(p: Floats, alpha: float) -> Truths:
+def _discovered(p: Floats, alpha: float) -> Bools:
     """p adjusted for the false discovery rate over all that were tested, at alpha."""
     tested = np.isfinite(p)
     answer = np.zeros(p.shape, bool)

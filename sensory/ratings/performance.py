@@ -21,10 +21,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import chdtrc, fdtrc, nctdtr, stdtr, stdtrit
 
+from ..base.arrays import Bools, Floats
 from .fitting import FittedPanel
 from .tables import RatingTable
-
-Floats = NDArray[np.float64]
 
 DECIMALS = 10  # of cell means before they are ranked: floating noise breaks ties
 _NOTHING = 1e-20  # of the total sum of squares
@@ -269,7 +268,7 @@ def concordance(of: Cells) -> dict[str, Floats]:
     return {"kendall_w": w, "kendall_p": chdtrc(samples - 1, assessors * (samples - 1) * w)}
 
 
-def not_empty(of: Cells) -> NDArray[np.bool_]:
+def not_empty(of: Cells) -> Bools:
     """Attributes for which every assessor scored every sample."""
     return np.asarray((of.number > 0).all((0, 1)))
 

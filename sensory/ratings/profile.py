@@ -20,6 +20,7 @@ from ..base.errors import ArgumentError
 from ..base.results import several
 from .contrasts import against, equivalence_table, mean_table, pair_table, reference_table
 from .fitting import fit_panel
+from .frames import KeptTable
 from .scaling import scaling_tables
 from .tables import RatingTable, rating_table
 from .variance import anova_table, component_table, remarks
@@ -66,21 +67,10 @@ class Profile:
     notes: tuple[str, ...]
     _tables: Mapping[str, pd.DataFrame]
 
-    @property
-    def anova(self) -> pd.DataFrame:
-        return self._tables["anova"].copy()
-
-    @property
-    def means(self) -> pd.DataFrame:
-        return self._tables["means"].copy()
-
-    @property
-    def pairs(self) -> pd.DataFrame:
-        return self._tables["pairs"].copy()
-
-    @property
-    def components(self) -> pd.DataFrame:
-        return self._tables["components"].copy()
+    anova = KeptTable()
+    means = KeptTable()
+    pairs = KeptTable()
+    components = KeptTable()
 
     @property
     def against_reference(self) -> pd.DataFrame | None:
@@ -147,10 +137,6 @@ def profile(
         A further random term; if not given, session where there is more than one.
     scaling : bool
         Also correct for the use of the scale.
-
-    Returns
-    -------
-    Profile
 
     Raises
     ------

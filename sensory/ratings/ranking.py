@@ -173,10 +173,6 @@ def ranking_test(
     seed : int
         For random arrangements, where they are used.
 
-    Returns
-    -------
-    RankingTest
-
     Raises
     ------
     ArgumentError

@@ -14,15 +14,16 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 from scipy.special import fdtri, stdtrit
 
+from ..base.arrays import Bools, Floats
 from ..base.checks import probability, within
 from ..base.errors import ArgumentError
 from ..base.results import several
 from ..models.mean_squares import BOTH, SAMPLE
 from .fitting import FittedPanel, fit_panel
 from .flags import ScorecardLimits, flag_table, raised
+from .frames import KeptTable
 from .performance import (
     Cells,
     agreement,
@@ -36,8 +37,6 @@ from .performance import (
 )
 from .tables import RatingTable, rating_table
 from .variance import anova_table, remarks
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -81,21 +80,10 @@ class PanelScorecard:
     notes: tuple[str, ...]
     _tables: Mapping[str, pd.DataFrame]
 
-    @property
-    def assessors(self) -> pd.DataFrame:
-        return self._tables["assessors"].copy()
-
-    @property
-    def attributes(self) -> pd.DataFrame:
-        return self._tables["attributes"].copy()
-
-    @property
-    def panel(self) -> pd.DataFrame:
-        return self._tables["panel"].copy()
-
-    @property
-    def flags(self) -> pd.DataFrame:
-        return self._tables["flags"].copy()
+    assessors = KeptTable()
+    attributes = KeptTable()
+    panel = KeptTable()
+    flags = KeptTable()
 
     def intraclass(self, attribute: Hashable) -> pd.DataFrame:
         """Intraclass correlations of the cell means of one attribute, with their limits.
@@ -190,10 +178,6 @@ def panel_scorecard(
         Level of the tests.
     power : float
         With which `smallest_difference` would be seen.
-
-    Returns
-    -------
-    PanelScorecard
 
     Raises
     ------
@@ -299,7 +283,7 @@ def _attribute_table(panel: FittedPanel, of: Cells, alpha: float, power: float) 
 
 
 def _assessor_table(
-    table: RatingTable, numbers: Mapping[str, Floats], judged: NDArray[np.bool_]
+    table: RatingTable, numbers: Mapping[str, Floats], judged: Bools
 ) -> pd.DataFrame:
     many, count = len(table.assessors), len(table.attributes)
     head = {
@@ -314,8 +298,8 @@ def _assessor_table(
 def _summary(
     table: RatingTable,
     numbers: Mapping[str, Floats],
-    judged: NDArray[np.bool_],
-    flagged: Mapping[str, NDArray[np.bool_]],
+    judged: Bools,
+    flagged: Mapping[str, Bools],
     alpha: float,
 ) -> pd.DataFrame:
     chosen = {name: pd.DataFrame(numbers[name][:, judged]) for name in ("r", "slope", "sd_ratio")}

@@ -8,9 +8,10 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
+from ..base.arrays import Floats, Ints
 from ..base.errors import ArgumentError, BallotError, Fault
+from .frames import whole_frame
 
 NAMES = ("session", "assessor", "sample", "replicate", "attribute")
 OPTIONAL = ("session", "replicate")
@@ -30,11 +31,11 @@ class RatingGrid:
         Positions in the tuples of names of the `RatingTable`.
     """
 
-    scores: NDArray[np.float64]
-    session: NDArray[np.int64]
-    assessor: NDArray[np.int64]
-    sample: NDArray[np.int64]
-    replicate: NDArray[np.int64]
+    scores: Floats
+    session: Ints
+    assessor: Ints
+    sample: Ints
+    replicate: Ints
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -59,7 +60,7 @@ class RatingTable:
     attributes: tuple[Any, ...]
     _rows: pd.DataFrame
     _missing: pd.DataFrame
-    _codes: NDArray[np.int64]  # (rows, 5), in the order of NAMES
+    _codes: Ints  # (rows, 5), in the order of NAMES
 
     @property
     def rows(self) -> pd.DataFrame:
@@ -113,10 +114,6 @@ def rating_table(
     attributes : names, optional
         Only these, in this order.
 
-    Returns
-    -------
-    RatingTable
-
     Raises
     ------
     ArgumentError
@@ -162,25 +159,10 @@ def rating_table(
     )
 
 
-def _with_columns(ballots: pd.DataFrame) -> pd.DataFrame:
-    """A copy with the six columns in order; session and replicate are 1 where absent."""
-    if not isinstance(ballots, pd.DataFrame):
-        raise ArgumentError(
-            f"ballots must be a pandas DataFrame with one score a row; "
-            f"got {type(ballots).__name__}."
-        )
-    doubled = sorted({str(name) for name in ballots.columns[ballots.columns.duplicated()]})
-    if doubled:
-        raise ArgumentError(f"ballots have the column {doubled[0]} more than once.")
-    absent = [name for name in COLUMNS if name not in ballots and name not in OPTIONAL]
-    if absent:
-        raise ArgumentError(
-            f"ballots lack the column{'s' * (len(absent) > 1)} {', '.join(absent)}; "
-            f"needed are assessor, sample, attribute, score, and session and replicate "
-            f"where there is more than one; got {', '.join(map(str, ballots.columns))}."
-        )
-    if not len(ballots):
-        raise ArgumentError("ballots are empty; give at least one row.")
+def _with_columns(ballots: object) -> pd.DataFrame:
+    """The six columns in order; session and replicate are 1 where absent."""
+    needed = [name for name in COLUMNS if name not in OPTIONAL]
+    ballots = whole_frame("ballots", ballots, "score", needed, OPTIONAL)
     given = {name: ballots.get(name, 1) for name in COLUMNS}
     return pd.DataFrame(given, index=ballots.index).reset_index(drop=True)
 
@@ -202,7 +184,7 @@ def _only(
     return frame.loc[kept].copy(), wanted
 
 
-def _numbers(score: pd.Series[Any]) -> NDArray[np.float64]:
+def _numbers(score: pd.Series[Any]) -> Floats:
     """Scores as floats; NaN where empty or no number."""
     if score.dtype == bool:
         return np.full(len(score), np.nan)
@@ -210,7 +192,7 @@ def _numbers(score: pd.Series[Any]) -> NDArray[np.float64]:
     return np.asarray(numeric.to_numpy(dtype=float, na_value=np.nan), float)
 
 
-def _bad_cells(frame: pd.DataFrame, number: NDArray[np.float64]) -> Iterator[Fault]:
+def _bad_cells(frame: pd.DataFrame, number: Floats) -> Iterator[Fault]:
     score = frame["score"]
     truth = np.array([isinstance(cell, (bool, np.bool_)) for cell in score])
     wrong = (np.isnan(number) & score.notna().to_numpy()) | np.isinf(number) | truth
@@ -226,7 +208,7 @@ def _bad_cells(frame: pd.DataFrame, number: NDArray[np.float64]) -> Iterator[Fau
             )
 
 
-def _twice(frame: pd.DataFrame, number: NDArray[np.float64]) -> Iterator[Fault]:
+def _twice(frame: pd.DataFrame, number: Floats) -> Iterator[Fault]:
     scored = frame.loc[np.isfinite(number)].dropna(subset=list(NAMES))
     for index in scored.index[scored.duplicated(list(NAMES))]:
         row = frame.loc[index]
@@ -260,7 +242,7 @@ def _levels(column: pd.Series[Any]) -> tuple[Any, ...]:
     return tuple(sorted(column.unique().tolist(), key=lambda name: (isinstance(name, str), name)))
 
 
-def _codes(column: pd.Series[Any], levels: tuple[Any, ...]) -> NDArray[np.int64]:
+def _codes(column: pd.Series[Any], levels: tuple[Any, ...]) -> Ints:
     codes, uniques = pd.factorize(column)
     place = {name: code for code, name in enumerate(levels)}
     order = np.array([place[name] for name in uniques], np.int64)

@@ -14,8 +14,6 @@ from ..models.mixed import ERROR
 from ..models.multiplicity import benjamini_hochberg, holm
 from .fitting import FittedGroup, FittedPanel
 
-Floats = NDArray[np.float64]
-
 POOLED = f"{BOTH} and error"
 SQUARES, LIKELIHOOD = "mean squares", "restricted likelihood"
 _COLUMNS = ("ss", "df", "ms", "statistic", "df_error", "p")

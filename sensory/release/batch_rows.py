@@ -11,6 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from ..base.errors import ArgumentError
+from ..ratings.frames import whole_frame
 
 Cells = NDArray[Any]
 Check = tuple[str, Callable[[Any], bool], str]
@@ -48,8 +49,9 @@ def batch_rows(batches: pd.DataFrame, checks: Sequence[Check]) -> pd.DataFrame:
         No table, no row, a missing column; cells that cannot be used, all of them at once,
         counted as in a file with the header as row 1; a batch twice in one line.
     """
-    _whole(batches, [column for column, _, _ in checks])
-    frame = batches.reset_index(drop=True)
+    needed = ["batch", *(column for column, _, _ in checks)]
+    frame = whole_frame("batches", batches, "batch", needed, ("date", "line"))
+    frame = frame.reset_index(drop=True)
     line = frame.get("line", pd.Series(ONE_LINE, index=frame.index))
     rows = pd.DataFrame({"line": line.astype(object), "batch": frame["batch"].astype(object)})
     faults = [*_named(rows), *_cells(frame, checks)]
@@ -72,27 +74,6 @@ def each_line(rows: pd.DataFrame) -> Iterator[tuple[Hashable, pd.DataFrame]]:
     """Name and rows of each line, in the order in which the lines first came."""
     for line, part in rows.groupby("line", sort=False):
         yield line, part.reset_index(drop=True)
-
-
-def _whole(batches: Any, columns: Sequence[str]) -> None:
-    needed = ["batch", *columns]
-    if not isinstance(batches, pd.DataFrame):
-        raise ArgumentError(
-            f"batches must be a pandas DataFrame with one batch a row; "
-            f"got {type(batches).__name__}."
-        )
-    twice = batches.columns[batches.columns.duplicated()]
-    if len(twice):
-        raise ArgumentError(f"batches have the column {twice[0]} more than once.")
-    absent = [name for name in needed if name not in batches]
-    if absent:
-        raise ArgumentError(
-            f"batches lack the column{'s' * (len(absent) > 1)} {', '.join(absent)}; needed are "
-            f"{', '.join(needed)}, and date and line where there are any; "
-            f"got {', '.join(map(str, batches.columns))}."
-        )
-    if not len(batches):
-        raise ArgumentError("batches are empty; give at least one row.")
 
 
 def _named(rows: pd.DataFrame) -> Iterator[str]:

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..base.arrays import Floats
 from ..base.checks import within
 from ..base.errors import ArgumentError
 from ..base.findings import Finding
@@ -18,7 +18,6 @@ from ..choices.two_stage import TwoStagePlan
 from ..models.paired import paired_chances
 from .batches import Disposition
 
-Floats = NDArray[np.float64]
 Scale = Literal["pd", "dprime", "points"]
 
 EXACT = "Exact: binomial, over every outcome."
@@ -91,7 +90,7 @@ class MonthlyTastings:
 
 
 def as_distinguishers(protocol: Protocol, truth: Floats, scale: str) -> Floats:
-    """Truths in pd or d-prime as proportions of distinguishers."""
+    """Bools in pd or d-prime as proportions of distinguishers."""
     if scale == "pd":
         return within("truths", truth, 0.0, 1.0)
     pd = protocol.distinguishers(protocol.proportion_correct(truth))

@@ -15,9 +15,9 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 from scipy.special import ndtri
 
+from ..base.arrays import Floats, Ints
 from ..base.checks import as_fraction, one_count, one_number, probability
 from ..base.errors import ArgumentError
 from ..base.results import Table, several
@@ -28,6 +28,7 @@ from ..models.binomial import clopper_pearson, least_count, lower_tail, most_cou
 from ..models.change_points import step_in_proportion
 from ..models.charts import THREE_SIGMA
 from ..models.confidence_sequence import always_limits
+from ..ratings.frames import KeptTable
 from .batch_rows import batch_rows, each_line, is_count
 from .trend_lines import BEYOND, FEWEST_FOR_CHANGE, SHUFFLES, UNTOLD, WITHIN, chosen_rules, in_words
 from .trend_words import (
@@ -44,8 +45,6 @@ from .trend_words import (
     signal_sentences,
     what_it_cannot_tell,
 )
-
-Floats = NDArray[np.float64]
 
 RULES = ("limit", "nine on one side")
 
@@ -97,25 +96,11 @@ class ChoiceTrend:
     seed: int
     _tables: Mapping[str, pd.DataFrame]
 
-    @property
-    def points(self) -> pd.DataFrame:
-        return self._tables["points"].copy()
-
-    @property
-    def total(self) -> pd.DataFrame:
-        return self._tables["total"].copy()
-
-    @property
-    def signals(self) -> pd.DataFrame:
-        return self._tables["signals"].copy()
-
-    @property
-    def change(self) -> pd.DataFrame:
-        return self._tables["change"].copy()
-
-    @property
-    def lines(self) -> pd.DataFrame:
-        return self._tables["lines"].copy()
+    points = KeptTable()
+    total = KeptTable()
+    signals = KeptTable()
+    change = KeptTable()
+    lines = KeptTable()
 
     def says(self) -> tuple[str, ...]:
         """Line by line: the total, what is unusual, whether it stepped, the limit."""
@@ -215,10 +200,6 @@ def trend_of_choices(
         Of all limits.
     seed : int
         Of the random dealing behind the p of a change.
-
-    Returns
-    -------
-    ChoiceTrend
 
     Raises
     ------
@@ -359,7 +340,7 @@ def _points(part: pd.DataFrame, asked: ChoiceTrend) -> pd.DataFrame:
     )
 
 
-def _usual(trials: NDArray[np.int64], centre: Fraction, tail: Fraction) -> tuple[Any, Any]:
+def _usual(trials: Ints, centre: Fraction, tail: Fraction) -> tuple[Any, Any]:
     """Smallest and largest count whose tail at the centre is above `tail`."""
     if centre in (0, 1):
         edge = trials * int(centre)

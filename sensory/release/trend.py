@@ -22,6 +22,7 @@ from ..base.checks import one_count, one_number, probability
 from ..base.results import Table, several
 from ..models.charts import RUN_RULES, THREE_SIGMA
 from ..models.run_lengths import COUNTABLE, ewma_width
+from ..ratings.frames import KeptTable
 from .batch_rows import batch_rows, each_line, is_number
 from .trend_lines import FEWEST, LineSetting, above_zero, chart_of_line, chosen_rules, quiet_run
 from .trend_words import (
@@ -91,21 +92,10 @@ class Trend:
     ewma_width: float
     _tables: Mapping[str, pd.DataFrame]
 
-    @property
-    def points(self) -> pd.DataFrame:
-        return self._tables["points"].copy()
-
-    @property
-    def signals(self) -> pd.DataFrame:
-        return self._tables["signals"].copy()
-
-    @property
-    def change(self) -> pd.DataFrame:
-        return self._tables["change"].copy()
-
-    @property
-    def lines(self) -> pd.DataFrame:
-        return self._tables["lines"].copy()
+    points = KeptTable()
+    signals = KeptTable()
+    change = KeptTable()
+    lines = KeptTable()
 
     def says(self) -> tuple[str, ...]:
         """Line by line: where it lies, what is unusual, whether it stepped, the limit."""
@@ -206,10 +196,6 @@ def trend(
         Of the limits of batches, means and the place of a change.
     seed : int
         Of the random orders behind the p of a change.
-
-    Returns
-    -------
-    Trend
 
     Raises
     ------

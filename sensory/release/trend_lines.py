@@ -8,17 +8,15 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 from scipy.special import ndtri, stdtrit
 
+from ..base.arrays import Bools, Floats
 from ..base.checks import one_number
 from ..base.errors import ArgumentError
 from ..models.change_points import step_in_mean
 from ..models.charts import RUN_RULES, RunRule, batch_scatter, ewma, weighted_mean
 from ..models.run_lengths import COUNTABLE, rules_run_length
 from .trend_words import EWMA_WORDS, change_row
-
-Floats = NDArray[np.float64]
 
 FEWEST = 3
 """Batches of a line from which centre and scatter can be taken at all."""
@@ -162,7 +160,7 @@ def _points(part: pd.DataFrame, centre: float, sigma: Floats, setting: LineSetti
     )
 
 
-def in_words(seen: Mapping[str, NDArray[np.bool_]], points: int) -> list[str]:
+def in_words(seen: Mapping[str, Bools], points: int) -> list[str]:
     """The words of what was seen at each point, parted by semicolons."""
     return ["; ".join(word for word, hit in seen.items() if hit[at]) for at in range(points)]
 
