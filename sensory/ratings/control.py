@@ -12,20 +12,19 @@ from __future__ import annotations
 from collections.abc import Hashable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 from scipy.special import nctdtr, stdtr, stdtrit
 
-from ..base.arrays import Floats
+from ..base.arrays import Floats, Name
 from ..base.checks import probability, within
 from ..base.errors import ArgumentError
 from ..base.findings import FINDINGS, Finding
 from ..base.results import Cell, Table, several
 from ..models.multiplicity import dunnett_p, dunnett_quantile
-from .contrasts import against, mean_table
+from .contrasts import against, correlated, mean_table
 from .fitting import FittedPanel, fit_panel
 from .performance import cells
 from .tables import RatingTable, rating_table
@@ -65,7 +64,7 @@ class DifferenceFromControl:
 
     scores: RatingTable
     control: Hashable
-    limits: Mapping[Any, float]
+    limits: Mapping[Name, float]
     alpha: float
     beta: float
     level: float
@@ -145,7 +144,7 @@ def difference_from_control(
     ballots: pd.DataFrame,
     *,
     control: Hashable,
-    limit: float | Mapping[Any, float],
+    limit: float | Mapping[Name, float],
     alpha: float = 0.05,
     beta: float = 0.05,
     level: float = 0.95,
@@ -241,14 +240,13 @@ def difference_from_control(
     )
 
 
-def _named(ballots: Any) -> Any:
-    """With an attribute, where the ballots are a table without one."""
+def _named(ballots: pd.DataFrame) -> pd.DataFrame:
     if isinstance(ballots, pd.DataFrame) and "attribute" not in ballots:
         return ballots.assign(attribute=SCORE)
     return ballots
 
 
-def _limits(table: RatingTable, limit: float | Mapping[Any, float]) -> dict[Any, float]:
+def _limits(table: RatingTable, limit: float | Mapping[Name, float]) -> dict[Name, float]:
     given = limit if isinstance(limit, Mapping) else dict.fromkeys(table.attributes, limit)
     absent = [str(name) for name in table.attributes if name not in given]
     if absent:
@@ -273,7 +271,7 @@ def _limits(table: RatingTable, limit: float | Mapping[Any, float]) -> dict[Any,
 def _against(
     panel: FittedPanel,
     control: Hashable,
-    limits: Mapping[Any, float],
+    limits: Mapping[Name, float],
     alpha: float,
     beta: float,
     level: float,
@@ -284,9 +282,7 @@ def _against(
     blocks: dict[int, pd.DataFrame] = {}
     for group in panel.groups:
         numbers = group.fit.contrasts(weights)
-        covariance = group.fit.covariance_of(weights)
-        sd = np.sqrt(np.einsum("acc->ac", covariance))
-        correlation = covariance / (sd[:, :, None] * sd[:, None, :])
+        correlation = correlated(group.fit.covariance_of(weights))
         rows = np.arange(len(group.places))
         for some in [rows] if group.squares is not None else rows[:, None]:
             names = [panel.table.attributes[group.places[row]] for row in some]
@@ -315,7 +311,7 @@ def _compared(
     correlation: Floats,
     limit: Floats,
     risks: tuple[float, float, float],
-) -> dict[str, NDArray[Any]]:
+) -> dict[str, NDArray[np.generic]]:
     """Columns for the batches of attributes that share their correlation."""
     alpha, beta, level = risks
     statistic = estimate / se
@@ -364,7 +360,7 @@ def _own_differences(panel: FittedPanel, weights: Floats) -> tuple[Floats, Float
     return np.where(few, np.nan, centre), np.where(few, np.nan, se), count - 1
 
 
-def _below(batch: Any) -> str:
+def _below(batch: Name) -> str:
     return (
         f"{batch} scores far below the blind control, which chance hardly gives: look whether "
         "codes were mixed up. It is not called similar."

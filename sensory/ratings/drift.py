@@ -8,13 +8,12 @@ from __future__ import annotations
 from collections.abc import Hashable, Iterable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Any
 
 import numpy as np
 import pandas as pd
 from scipy.special import stdtr
 
-from ..base.arrays import Floats
+from ..base.arrays import Floats, Row
 from ..base.checks import probability
 from ..base.errors import ArgumentError
 from ..base.results import several
@@ -218,7 +217,7 @@ def _lines(table: RatingTable, measure: str, values: Floats) -> pd.DataFrame:
     )
 
 
-def _sentence(row: Mapping[Any, Any]) -> str:
+def _sentence(row: Row) -> str:
     up, size = row["estimate"] > 0, abs(row["estimate"])
     p = f"(adjusted p {row['p_adjusted']:.2g})"
     if row["measure"] == BIAS:

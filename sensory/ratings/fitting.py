@@ -68,6 +68,15 @@ class FittedPanel:
             whole[places] = part
         return whole
 
+    def contrasts(self, weights: Floats) -> tuple[Floats, Floats, Floats]:
+        """Estimate, se and df of the weighted sample means, each (attributes, contrasts)."""
+        parts = {id(group): group.fit.contrasts(weights) for group in self.groups}
+
+        def part(which: int) -> Floats:
+            return self.gathered(lambda group: parts[id(group)][which])
+
+        return part(0), part(1), part(2)
+
     @property
     def repeatability(self) -> Floats:
         """Standard deviation of error, (attributes,)."""

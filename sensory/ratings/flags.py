@@ -12,12 +12,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields
-from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from ..base.arrays import Bools, Floats
+from ..base.arrays import Bools, Floats, Name
 from ..base.checks import probability, within
 from ..base.errors import ArgumentError
 from ..base.results import Table
@@ -26,7 +25,7 @@ from ..models.multiplicity import benjamini_hochberg
 _PRACTICE = "common practice, no source"
 
 
-def _limit(default: float, source: str) -> Any:
+def _limit(default: float, source: str) -> float:
     return field(default=default, metadata={"source": source})
 
 
@@ -189,8 +188,8 @@ def raised(
 def flag_table(
     flags: Mapping[str, Bools],
     numbers: Mapping[str, Floats],
-    assessors: Sequence[Any],
-    attributes: Sequence[Any],
+    assessors: Sequence[Name],
+    attributes: Sequence[Name],
 ) -> pd.DataFrame:
     """One row a flag: ``assessor attribute flag value says train``."""
     rows = []

@@ -11,10 +11,10 @@ from __future__ import annotations
 from collections.abc import Hashable, Iterable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Any
 
 import pandas as pd
 
+from ..base.arrays import Name
 from ..base.checks import probability, truth, within
 from ..base.errors import ArgumentError
 from ..base.results import several
@@ -61,7 +61,7 @@ class Profile:
 
     table: RatingTable
     reference: Hashable | None
-    margins: Mapping[Any, float]
+    margins: Mapping[Name, float]
     alpha: float
     occasion: str | None
     notes: tuple[str, ...]
@@ -112,7 +112,7 @@ def profile(
     ballots: pd.DataFrame,
     *,
     reference: Hashable | None = None,
-    margins: float | Mapping[Any, float] | None = None,
+    margins: float | Mapping[Name, float] | None = None,
     attributes: Iterable[Hashable] | None = None,
     alpha: float = 0.05,
     occasion: str | None = None,
@@ -200,8 +200,8 @@ def profile(
 
 
 def _margins(
-    table: RatingTable, margins: float | Mapping[Any, float] | None, reference: Hashable | None
-) -> dict[Any, float]:
+    table: RatingTable, margins: float | Mapping[Name, float] | None, reference: Hashable | None
+) -> dict[Name, float]:
     if margins is None:
         return {}
     if reference is None:

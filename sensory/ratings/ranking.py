@@ -14,7 +14,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import sqrt
-from typing import Any
 
 import numpy as np
 from scipy.special import chdtrc, ndtr
@@ -146,7 +145,7 @@ class RankingTest:
 
 
 def ranking_test(
-    ballots: Any,
+    ballots: object,
     *,
     expected: Sequence[str] | None = None,
     reference: str | None = None,

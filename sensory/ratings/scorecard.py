@@ -10,13 +10,13 @@ import warnings
 from collections.abc import Hashable, Iterable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import ArrayLike
 from scipy.special import fdtri, stdtrit
 
-from ..base.arrays import Bools, Floats
+from ..base.arrays import Bools, Floats, Name
 from ..base.checks import probability, within
 from ..base.errors import ArgumentError
 from ..base.results import several
@@ -76,7 +76,7 @@ class PanelScorecard:
     scale: tuple[float, float] | None
     alpha: float
     power: float
-    judged: tuple[Any, ...]
+    judged: tuple[Name, ...]
     notes: tuple[str, ...]
     _tables: Mapping[str, pd.DataFrame]
 
@@ -242,7 +242,7 @@ def panel_scorecard(
     )
 
 
-def _limits(limits: Any) -> ScorecardLimits:
+def _limits(limits: object) -> ScorecardLimits:
     if limits is None:
         return ScorecardLimits()
     if not isinstance(limits, ScorecardLimits):
@@ -250,7 +250,7 @@ def _limits(limits: Any) -> ScorecardLimits:
     return limits
 
 
-def _scale(scale: Any, table: RatingTable) -> tuple[float, float] | None:
+def _scale(scale: ArrayLike | None, table: RatingTable) -> tuple[float, float] | None:
     if scale is None:
         return None
     ends = within("scale", scale, -1e9, 1e9)

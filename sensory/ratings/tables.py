@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Hashable, Iterable, Iterator
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from ..base.arrays import Floats, Ints
+from ..base.arrays import Floats, Ints, Name
 from ..base.errors import ArgumentError, BallotError, Fault
 from .frames import whole_frame
 
@@ -53,11 +52,11 @@ class RatingTable:
         scores, and the rows that were left out because they hold no score.
     """
 
-    sessions: tuple[Any, ...]
-    assessors: tuple[Any, ...]
-    samples: tuple[Any, ...]
-    replicates: tuple[Any, ...]
-    attributes: tuple[Any, ...]
+    sessions: tuple[Name, ...]
+    assessors: tuple[Name, ...]
+    samples: tuple[Name, ...]
+    replicates: tuple[Name, ...]
+    attributes: tuple[Name, ...]
     _rows: pd.DataFrame
     _missing: pd.DataFrame
     _codes: Ints  # (rows, 5), in the order of NAMES
@@ -169,7 +168,7 @@ def _with_columns(ballots: object) -> pd.DataFrame:
 
 def _only(
     frame: pd.DataFrame, attributes: Iterable[Hashable] | None
-) -> tuple[pd.DataFrame, tuple[Any, ...]]:
+) -> tuple[pd.DataFrame, tuple[Name, ...]]:
     there = tuple(frame["attribute"].dropna().unique())
     if attributes is None:
         return frame, there
@@ -184,7 +183,7 @@ def _only(
     return frame.loc[kept].copy(), wanted
 
 
-def _numbers(score: pd.Series[Any]) -> Floats:
+def _numbers(score: pd.Series) -> Floats:
     """Scores as floats; NaN where empty or no number."""
     if score.dtype == bool:
         return np.full(len(score), np.nan)
@@ -196,13 +195,13 @@ def _bad_cells(frame: pd.DataFrame, number: Floats) -> Iterator[Fault]:
     score = frame["score"]
     truth = np.array([isinstance(cell, (bool, np.bool_)) for cell in score])
     wrong = (np.isnan(number) & score.notna().to_numpy()) | np.isinf(number) | truth
-    for place in np.flatnonzero(wrong):
+    for place in np.flatnonzero(wrong).tolist():
         yield _fault(
             frame, place, "score", "score", "The score is not a number.", "Give a finite number."
         )
     for name in NAMES:
         empty = frame[name].isna() | (frame[name].astype(str).str.strip() == "")
-        for place in np.flatnonzero(empty):
+        for place in np.flatnonzero(empty).tolist():
             yield _fault(
                 frame, place, name, "name", f"The {name} is left empty.", f"Name the {name}."
             )
@@ -222,27 +221,27 @@ def _twice(frame: pd.DataFrame, number: Floats) -> Iterator[Fault]:
 
 
 def _fault(
-    frame: pd.DataFrame, place: Any, column: str, rule: str, problem: str, advice: str
+    frame: pd.DataFrame, place: int, column: str, rule: str, problem: str, advice: str
 ) -> Fault:
     return Fault(
         sheet="",
-        row=int(frame.index[int(place)]) + 2,
+        row=int(frame.index[place]) + 2,
         column=column,
-        value=str(frame[column].iloc[int(place)]),
+        value=str(frame[column].iloc[place]),
         rule=rule,
         problem=problem,
         advice=advice,
     )
 
 
-def _levels(column: pd.Series[Any]) -> tuple[Any, ...]:
+def _levels(column: pd.Series) -> tuple[Name, ...]:
     if isinstance(column.dtype, pd.CategoricalDtype):
         present = set(column.unique())
         return tuple(name for name in column.cat.categories if name in present)
     return tuple(sorted(column.unique().tolist(), key=lambda name: (isinstance(name, str), name)))
 
 
-def _codes(column: pd.Series[Any], levels: tuple[Any, ...]) -> Ints:
+def _codes(column: pd.Series, levels: tuple[Name, ...]) -> Ints:
     codes, uniques = pd.factorize(column)
     place = {name: code for code, name in enumerate(levels)}
     order = np.array([place[name] for name in uniques], np.int64)

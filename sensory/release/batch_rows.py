@@ -4,17 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Iterator, Sequence
 from datetime import date, datetime
-from typing import Any
+from typing import TypeGuard
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from ..base.errors import ArgumentError
 from ..ratings.frames import whole_frame
 
-Cells = NDArray[Any]
-Check = tuple[str, Callable[[Any], bool], str]
+Check = tuple[str, Callable[[object], bool], str]
 
 ONE_LINE = "all"
 """Name of the line where no column says which."""
@@ -22,13 +20,14 @@ ONE_LINE = "all"
 _SHOWN = 10
 
 
-def is_number(cell: Any) -> bool:
+def is_number(cell: object) -> TypeGuard[float]:
     """A finite number that is no truth value."""
-    kind = isinstance(cell, (int, float, np.integer, np.floating)) and not isinstance(cell, bool)
-    return bool(kind and np.isfinite(cell))
+    if isinstance(cell, bool) or not isinstance(cell, (int, float, np.integer, np.floating)):
+        return False
+    return bool(np.isfinite(cell))
 
 
-def is_count(cell: Any) -> bool:
+def is_count(cell: object) -> TypeGuard[float]:
     """A whole number, zero or more."""
     return is_number(cell) and cell >= 0 and cell == int(cell)
 
@@ -98,7 +97,7 @@ def _twice(rows: pd.DataFrame) -> Iterator[str]:
         )
 
 
-def _dates(frame: pd.DataFrame, faults: list[str]) -> pd.Series[Any] | None:
+def _dates(frame: pd.DataFrame, faults: list[str]) -> pd.Series | None:
     """Numbers or moments; what cannot be read is added to the faults."""
     if "date" not in frame:
         return None
@@ -122,7 +121,7 @@ def _dates(frame: pd.DataFrame, faults: list[str]) -> pd.Series[Any] | None:
         return None
 
 
-def _moment(cell: Any) -> datetime | None:
+def _moment(cell: object) -> datetime | None:
     if isinstance(cell, datetime) and not pd.isna(cell):
         return cell
     if isinstance(cell, date) and not pd.isna(cell):

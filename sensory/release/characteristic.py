@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 
@@ -151,7 +151,7 @@ def staged(
 def summed(
     truth: Floats,
     scale: str,
-    chances: Mapping[Finding, Any],
+    chances: Mapping[Finding, Floats | float],
     dispositions: Mapping[Finding, Disposition],
     assessors: int,
     stands_on: str,

@@ -7,20 +7,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Hashable, Iterable
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from types import MappingProxyType
-from typing import Any
 
 import numpy as np
 import pandas as pd
 from scipy.special import ndtri
 
-from ..base.arrays import Floats, Ints
+from ..base.arrays import Floats, Ints, Name, Row
 from ..base.checks import as_fraction, one_count, one_number, probability
 from ..base.errors import ArgumentError
-from ..base.results import Table, several
 from ..choices.counts import check_protocol
 from ..choices.dprime import estimate_dprime
 from ..choices.protocols import Protocol
@@ -30,23 +28,18 @@ from ..models.charts import THREE_SIGMA
 from ..models.confidence_sequence import always_limits
 from ..ratings.frames import KeptTable
 from .batch_rows import batch_rows, each_line, is_count
+from .charted import Charted
+from .trend import RULES
 from .trend_lines import BEYOND, FEWEST_FOR_CHANGE, SHUFFLES, UNTOLD, WITHIN, chosen_rules, in_words
 from .trend_words import (
     CHANGE,
     batch_count,
     begun,
     change_row,
-    change_sentence,
-    common_change,
-    limit_sentence,
-    named,
     quiet_sentence,
     signal_rows,
-    signal_sentences,
     what_it_cannot_tell,
 )
-
-RULES = ("limit", "nine on one side")
 
 MANY_LOOKS = (
     "Limits of the total hold for one look only: looking after every batch and stopping when "
@@ -60,7 +53,7 @@ ONE_SHARE = "The limits of the total take every batch to be equally far from the
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class ChoiceTrend:
+class ChoiceTrend(Charted):
     """Result of `trend_of_choices`: tidy tables, handed out as copies.
 
     Attributes
@@ -89,40 +82,18 @@ class ChoiceTrend:
 
     protocol: Protocol
     pd_limit: float | None
-    alpha: float
-    rules: tuple[str, ...]
-    base: int | None
-    level: float
-    seed: int
-    _tables: Mapping[str, pd.DataFrame]
 
-    points = KeptTable()
+    stepping = "proportion correct"
+    shown = ("correct", "trials", "dprime", "low", "high", "signals")
+
     total = KeptTable()
-    signals = KeptTable()
-    change = KeptTable()
-    lines = KeptTable()
 
-    def says(self) -> tuple[str, ...]:
-        """Line by line: the total, what is unusual, whether it stepped, the limit."""
-        sentences: list[str] = []
-        changes = {row["line"]: row for row in self.change.to_dict("records")}
-        lines = self.lines.to_dict("records")
-        for row in lines:
-            name = named(row["line"], len(lines))
-            points, total, signals = (
-                self._tables[which].loc[self._tables[which]["line"] == row["line"]]
-                for which in ("points", "total", "signals")
-            )
-            sentences.append(self._total_sentence(name, row, total))
-            sentences.extend(signal_sentences(name, signals))
-            sentences.append(change_sentence(name, changes.get(row["line"]), self.level, _OF))
-            if self.pd_limit is not None:
-                against = points["against_limit"]
-                sentences.append(limit_sentence(name, against, self.pd_limit, self.level))
-        return (*sentences, *common_change(self.change, self._tables["points"]))
+    @property
+    def agreed(self) -> float | None:
+        return self.pd_limit
 
-    def _total_sentence(self, name: str, row: Mapping[Any, Any], total: pd.DataFrame) -> str:
-        share = 100 * self.level
+    def _whole_line(self, name: str, row: Row) -> str:
+        total, share = self._of("total", row["line"]), 100 * self.level
         guess = float(self.protocol.guess)
         ever = total.loc[total["always_low"] > guess, "batch"]
         shown = "does not show a difference"
@@ -137,7 +108,6 @@ class ChoiceTrend:
 
     @property
     def cannot_tell(self) -> tuple[str, ...]:
-        """What these numbers do not answer, a sentence each."""
         run = float(self._tables["lines"]["run_length"].min())
         return (
             *what_it_cannot_tell(self.lines, self.base, self.pd_limit),
@@ -147,25 +117,8 @@ class ChoiceTrend:
             ONE_SHARE,
         )
 
-    def table(self) -> Table:
-        """One row a batch: counts, d-prime with limits, usual counts, signals."""
-        columns = ("line", "batch", "correct", "trials", "dprime", "low", "high", "signals")
-        rows = [
-            (str(row["line"]), str(row["batch"]), *(row[name] for name in columns[2:]))
-            for row in self._tables["points"].to_dict("records")
-        ]
-        return Table(columns=columns, rows=tuple(rows))
-
     def __repr__(self) -> str:
-        lines, points = self._tables["lines"], self._tables["points"]
-        return (
-            f"<ChoiceTrend {self.protocol.name}: {batch_count(len(points))}, "
-            f"{several(len(lines), 'line')}; {several(len(self._tables['signals']), 'signal')}>"
-        )
-
-    def _repr_html_(self) -> str:
-        sentences = "".join(f"<p>{line}</p>" for line in (*self.says(), *self.cannot_tell))
-        return f"{self.table()._repr_html_()}{sentences}"
+        return f"<ChoiceTrend {self.protocol.name}: {self._counted()}>"
 
 
 def trend_of_choices(
@@ -250,17 +203,15 @@ def trend_of_choices(
         _tables=MappingProxyType({}),
     )
     parts = [_of_line(line, part, result) for line, part in each_line(rows)]
-    points, total, lines = (
-        pd.concat([part[which] for part in parts], ignore_index=True)
-        for which in ("points", "total", "lines")
-    )
-    changes = [part["change"] for part in parts if part["change"]]
-    tables = {"points": points, "total": total, "lines": lines}
-    tables |= {"change": pd.DataFrame(changes, columns=CHANGE), "signals": signal_rows(points)}
+    tables = {
+        "points": pd.concat([part[0] for part in parts], ignore_index=True),
+        "total": pd.concat([part[1] for part in parts], ignore_index=True),
+        "lines": pd.DataFrame([part[2] for part in parts]),
+        "change": pd.DataFrame([part[3] for part in parts if part[3]], columns=CHANGE),
+    }
+    tables["signals"] = signal_rows(tables["points"])
     return replace(result, _tables=MappingProxyType(tables))
 
-
-_OF = "proportion correct"
 
 _CHECKS = (
     ("correct", is_count, "a whole number, 0 or more"),
@@ -268,20 +219,27 @@ _CHECKS = (
 )
 
 
-def _of_line(line: Any, part: pd.DataFrame, asked: ChoiceTrend) -> dict[str, Any]:
+def _of_line(
+    line: Name, part: pd.DataFrame, asked: ChoiceTrend
+) -> tuple[pd.DataFrame, pd.DataFrame, Row, Row]:
     part = part.astype({"correct": np.int64, "trials": np.int64})
     total = _total(part, asked)
     whole = estimate_dprime(
         asked.protocol, int(part["correct"].sum()), int(part["trials"].sum()), level=asked.level
     )
-    row = {"line": line, "batches": len(part), "correct": whole.correct, "trials": whole.trials}
+    row: dict[Hashable, object] = {
+        "line": line,
+        "batches": len(part),
+        "correct": whole.correct,
+        "trials": whole.trials,
+    }
     row |= {"pc": whole.correct / whole.trials, "dprime": whole.estimate}
     row |= {"low": whole.limits.low, "high": whole.limits.high}
     points = _points(part, asked)
     false = upper_tail(points["upper"] + 1, points["trials"], points["centre"])
     false = false + lower_tail(points["lower"] - 1, points["trials"], points["centre"])
     row |= {"run_length": 1 / false.mean() if false.any() else np.inf}
-    change: dict[str, Any] = {}
+    change: Row = {}
     if len(part) >= FEWEST_FOR_CHANGE:
         step = step_in_proportion(
             part["correct"].to_numpy(float),
@@ -291,8 +249,7 @@ def _of_line(line: Any, part: pd.DataFrame, asked: ChoiceTrend) -> dict[str, Any
             seed=asked.seed,
         )
         change = change_row(line, part, step)
-    lines = pd.DataFrame([row])
-    return {"points": points, "total": total, "lines": lines, "change": change}
+    return points, total, row, change
 
 
 def _total(part: pd.DataFrame, asked: ChoiceTrend) -> pd.DataFrame:
@@ -340,7 +297,7 @@ def _points(part: pd.DataFrame, asked: ChoiceTrend) -> pd.DataFrame:
     )
 
 
-def _usual(trials: Ints, centre: Fraction, tail: Fraction) -> tuple[Any, Any]:
+def _usual(trials: Ints, centre: Fraction, tail: Fraction) -> tuple[Ints, Ints]:
     """Smallest and largest count whose tail at the centre is above `tail`."""
     if centre in (0, 1):
         edge = trials * int(centre)

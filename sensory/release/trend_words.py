@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from typing import Any
+from collections.abc import Iterator, Sequence
 
 import pandas as pd
 
+from ..base.arrays import Name, Row
 from ..base.results import several
 from ..models.change_points import ChangePoint
 from .batch_rows import ONE_LINE
@@ -43,7 +43,7 @@ ONE_STEP = (
 CHOSEN = "The size of a step at its likeliest place tends to look larger than it is."
 
 
-def named(line: Any, lines: int) -> str:
+def named(line: Name, lines: int) -> str:
     """How a sentence begins: the line, where there are several or it has a name."""
     return "" if lines == 1 and line == ONE_LINE else f"Line {line}: "
 
@@ -58,7 +58,7 @@ def batch_count(count: int) -> str:
     return f"{count} batch{'' if count == 1 else 'es'}"
 
 
-def level_sentence(name: str, row: Mapping[Any, Any], level: float) -> str:
+def level_sentence(name: str, row: Row, level: float) -> str:
     """Where the batches lie on average, and how far they scatter."""
     side = "above" if row["estimate"] >= 0 else "below"
     known = row["noise"] > 0
@@ -97,7 +97,7 @@ def signal_sentences(name: str, signals: pd.DataFrame) -> Iterator[str]:
         yield begun(name, f"{words}: {_listed([str(batch) for batch in rows['batch']])}.")
 
 
-def change_row(line: Any, part: pd.DataFrame, step: ChangePoint) -> dict[str, Any]:
+def change_row(line: Name, part: pd.DataFrame, step: ChangePoint) -> Row:
     """A change with the names of its batches."""
     batch = part["batch"]
     return {
@@ -115,9 +115,7 @@ def change_row(line: Any, part: pd.DataFrame, step: ChangePoint) -> dict[str, An
     }
 
 
-def change_sentence(
-    name: str, row: Mapping[Any, Any] | None, level: float, of: str = "level"
-) -> str:
+def change_sentence(name: str, row: Row | None, level: float, of: str = "level") -> str:
     """Whether the level stepped, where and by how much."""
     if row is None:
         return begun(name, f"too few batches to look for a change of {of}.")
@@ -133,7 +131,7 @@ def change_sentence(
     )
 
 
-def limit_sentence(name: str, against: pd.Series[Any], limit: float, level: float) -> str:
+def limit_sentence(name: str, against: pd.Series[str], limit: float, level: float) -> str:
     """How many batches are shown to lie within the agreed limit, beyond it, or neither."""
     count = {word: int((against == word).sum()) for word in ("within", "beyond", "cannot tell")}
     return begun(
