@@ -9,6 +9,7 @@ somebody with many answers.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -108,8 +109,7 @@ class ClusteredYesNo:
             with np.errstate(divide="ignore"):
                 return -float(self.times @ np.log(np.maximum(ndtr(high) - ndtr(low), 1e-300)))
 
-        run: Any = optimize.minimize
-        least = run(loss, np.array([-0.2, 0.6]), method="Nelder-Mead", options=_FINE)
+        least = _minimize(loss, np.array([-0.2, 0.6]), method="Nelder-Mead", options=_FINE)
         top, width = -float(least.fun), float(least.x[1] ** 2)
         if not ((h > 0) & (r > 0)).any():
             return 0.0, 0.0, np.inf, top
@@ -220,11 +220,15 @@ def _pooled_starts(cells: Floats) -> list[tuple[float, float, float]]:
     return [(own - other, (own + other) / 2, sd) for sd in (0.2, 1.0)]
 
 
-def _least(loss: Any, starts: list[Floats]) -> Any:
-    run: Any = optimize.minimize
+_minimize: Any = optimize.minimize  # whose types know no loss that returns its slopes too
+
+
+def _least(
+    loss: Callable[[Floats], tuple[float, Floats]], starts: list[Floats]
+) -> optimize.OptimizeResult:
     bounds = [(None, None)] * (starts[0].size - 1) + [(0.0, _MOST_SD)]
     tops = [
-        run(loss, start, jac=True, method="L-BFGS-B", bounds=bounds, options=_STEPS)
+        _minimize(loss, start, jac=True, method="L-BFGS-B", bounds=bounds, options=_STEPS)
         for start in starts
     ]
     return min(tops, key=lambda top: float(top.fun))

@@ -8,7 +8,6 @@ failures.
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
 
 import numpy as np
 from scipy import optimize
@@ -18,12 +17,6 @@ from ..base.arrays import Bools, Floats, Ints
 
 FAR = 12.0
 ROOT = np.sqrt(2)
-
-
-def _least(loss: Any, start: Floats, method: str, **options: Any) -> Any:
-    bounds = options.pop("bounds", None)
-    run: Any = optimize.minimize
-    return run(loss, start, method=method, bounds=bounds, options=options)
 
 
 def _least_on(loss: Callable[[float], float], low: float, high: float) -> float:
@@ -71,8 +64,7 @@ def profile_limits(
         while step < abs(outer - start) and excess(start + np.copysign(step, outer - start)) < 0:
             inside, step = start + np.copysign(step, outer - start), 2 * step
         near = start + np.copysign(min(step, abs(outer - start)), outer - start)
-        find: Any = optimize.brentq
-        return float(find(excess, inside, near, xtol=1e-9))
+        return float(optimize.brentq(excess, inside, near, xtol=1e-9))
 
     return side(low), side(high)
 

@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from math import prod
-from typing import Any
 
 from ..base.errors import ArgumentError
 from ..base.results import Table
-from .screening_rules import Judgement, Rule, Verdict
+from .screening_rules import Answer, Judgement, Rule, Verdict
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -107,7 +106,7 @@ class Screening:
         return self.table()._repr_html_() + self.risks()._repr_html_()
 
 
-def screening(rules: Mapping[str, Rule], answers: Mapping[str, Mapping[str, Any]]) -> Screening:
+def screening(rules: Mapping[str, Rule], answers: Mapping[str, Mapping[str, Answer]]) -> Screening:
     """Judge candidates by the rules agreed before.
 
     Parameters
@@ -161,7 +160,7 @@ def screening(rules: Mapping[str, Rule], answers: Mapping[str, Mapping[str, Any]
     return Screening(rules=tuple(rules.items()), candidates=tuple(candidates))
 
 
-def _check(rules: Mapping[str, Rule], answers: Mapping[str, Mapping[str, Any]]) -> None:
+def _check(rules: Mapping[str, Rule], answers: Mapping[str, Mapping[str, Answer]]) -> None:
     if not isinstance(rules, Mapping) or not rules:
         raise ArgumentError("rules must name at least one part and its rule.")
     if not isinstance(answers, Mapping) or not answers:
@@ -183,11 +182,11 @@ def _check(rules: Mapping[str, Rule], answers: Mapping[str, Mapping[str, Any]]) 
             )
 
 
-def _judged(rule: Rule, given: Mapping[str, Any], assessor: str, name: str) -> Judgement | None:
+def _judged(rule: Rule, given: Mapping[str, Answer], assessor: str, name: str) -> Judgement | None:
     if given.get(name) is None:
         return None
     try:
-        return rule.decide(given[name])
+        return rule.decide(given[name])  # type: ignore[arg-type]  # wrong answers raise
     except ArgumentError as error:
         raise ArgumentError(f"{assessor}, {name}: {error}") from error
     except TypeError as error:

@@ -369,5 +369,6 @@ def order_rule(order: Sequence[str], *, most_inversions: int = 1) -> OrderRule:
     return OrderRule(order=names, most_inversions=allowed)
 
 
+Answer = Sequence[bool] | int | Sequence[str] | None
 Rule = ChoiceRule | MatchingRule | OrderRule
 """A part of the screening: decides on an answer, and knows its risk and its source."""

@@ -91,7 +91,7 @@ def _square_lines(squares: MeanSquares, panel: FittedPanel) -> list[_Line]:
 def _other_lines(group: FittedGroup, panel: FittedPanel) -> list[_Line]:
     statistic, df, df_error = group.fit.equality()
     p = fdtrc(df, df_error, statistic)
-    tests = {"df": df, "df_error": df_error, "statistic": statistic, "p": p}
+    tests: dict[str, ArrayLike] = {"df": df, "df_error": df_error, "statistic": statistic, "p": p}
     lines = [_Line(SAMPLE, "estimated variances", tests)]
     ratios = group.ratios if group.ratios is not None else np.empty((len(statistic), 0))
     for term, ratio in zip(group.fit.terms, ratios.T, strict=False):
