@@ -48,6 +48,7 @@ ORDER = {
         "record_checks",
         "findings",
         "spelling",
+        "arrays",
     ),
     "models": (
         "binomial",
@@ -90,6 +91,8 @@ ORDER = {
         "session_finding",
     ),
     "ratings": (
+        "flags",
+        "frames",
         "rank_ballots",
         "rank_pairs",
         "ranking",
@@ -102,7 +105,6 @@ ORDER = {
         "sample_map",
         "performance",
         "control",
-        "flags",
         "scorecard",
         "drift",
         "spikes",
@@ -185,8 +187,9 @@ ORDER = {
         "tastings",
         "trend_words",
         "trend_lines",
-        "choice_trend",
+        "charted",
         "trend",
+        "choice_trend",
         "batch_trend",
         "month",
         "batch_desk",
@@ -471,7 +474,7 @@ def test_imports_are_statements(module):
 
 def test_public_face_lists_each_name_once_and_truly():
     typed = {
-        alias.asname: (node.level * "." + (node.module or ""))
+        alias.asname: node.module
         for node in ast.walk(FACE.tree)
         if isinstance(node, ast.ImportFrom) and node.level
         for alias in node.names

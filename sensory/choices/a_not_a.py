@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import ndtri
 
 from ..base.checks import counts, probability
@@ -24,8 +24,6 @@ from .two_by_two import fisher_one_sided, likelihood_ratio, one_of, ratio_p
 
 if TYPE_CHECKING:
     import pandas as pd
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -105,8 +103,8 @@ def a_not_a(
 
     Examples
     --------
-    >>> found = a_not_a(32, 40, 14, 40)
-    >>> round(found.dprime, 3), round(found.criterion, 3), found.p_fisher < 0.001
+    >>> test = a_not_a(32, 40, 14, 40)
+    >>> round(test.dprime, 3), round(test.criterion, 3), test.p_fisher < 0.001
     (1.227, -0.228, True)
     """
     level = probability("level", level)
@@ -179,10 +177,6 @@ def a_not_a_by_assessor(answers: ArrayLike, *, level: float = 0.95) -> Clustered
         by `a_not_a_counts`.
     level : float
 
-    Returns
-    -------
-    ClusteredANotATest
-
     Raises
     ------
     ArgumentError
@@ -198,8 +192,8 @@ def a_not_a_by_assessor(answers: ArrayLike, *, level: float = 0.95) -> Clustered
 
     Examples
     --------
-    >>> found = a_not_a_by_assessor([[1, 1, 0, 1]] * 12 + [[0, 1, 1, 1]] * 3 + [[1, 1, 1, 1]] * 5)
-    >>> found.a_only, found.not_a_only, round(found.p_mcnemar, 4)
+    >>> test = a_not_a_by_assessor([[1, 1, 0, 1]] * 12 + [[0, 1, 1, 1]] * 3 + [[1, 1, 1, 1]] * 5)
+    >>> test.a_only, test.not_a_only, round(test.p_mcnemar, 4)
     (12, 3, 0.0176)
     """
     level = probability("level", level)
@@ -273,8 +267,8 @@ def a_not_a_counts(ballots: pd.DataFrame) -> Any:
         raise ArgumentError(f"sample must be 'A' or 'B'; got {strange[0]!r}.")
     if strange := sorted(set(kept["answer"]) - {"A", "not A"}):
         raise ArgumentError(f"answer must be 'A' or 'not A'; got {strange[0]!r}.")
-    said, is_a = kept["answer"] == "A", kept["sample"] == "A"
-    columns = {"hits": said & is_a, "a": is_a, "alarms": said & ~is_a, "not_a": ~is_a}
+    yes, is_a = kept["answer"] == "A", kept["sample"] == "A"
+    columns = {"hits": yes & is_a, "a": is_a, "alarms": yes & ~is_a, "not_a": ~is_a}
     return kept.assign(**columns).groupby("assessor")[list(columns)].sum().to_numpy(int)
 
 

@@ -9,14 +9,13 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from ..base.arrays import Bools, Floats, Ints
 from ..base.checks import as_fraction, counts, fitting, levels, probability, truth
 from ..base.errors import ArgumentError
 from ..models.binomial import least_count, most_count
 from .protocols import Protocol
-
-Ints = NDArray[np.int64]
 
 
 def critical_counts(
@@ -64,12 +63,12 @@ def critical_counts(
     """
     check_protocol(protocol, two_sided)
     sizes, levels = _grid("alpha", trials, alpha)
-    found = np.empty(sizes.shape, np.int64)
+    critical = np.empty(sizes.shape, np.int64)
     for level in np.unique(levels):
         cells = levels == level
         wanted = as_fraction(float(level)) / (2 if two_sided else 1)
-        found[cells] = least_count(sizes[cells], protocol.guess, wanted)
-    return _handed_out(found, found > sizes)
+        critical[cells] = least_count(sizes[cells], protocol.guess, wanted)
+    return _handed_out(critical, critical > sizes)
 
 
 def similar_counts(
@@ -114,11 +113,11 @@ def similar_counts(
     check_protocol(protocol)
     limit = probability("pd_limit", pd_limit)
     sizes, levels = _grid("beta", trials, beta)
-    found = np.empty(sizes.shape, np.int64)
+    similar = np.empty(sizes.shape, np.int64)
     for level in np.unique(levels):
         cells = levels == level
-        found[cells] = most_count(sizes[cells], protocol.pc_at(limit), float(level))
-    return _handed_out(found, found < 0)
+        similar[cells] = most_count(sizes[cells], protocol.pc_at(limit), float(level))
+    return _handed_out(similar, similar < 0)
 
 
 def check_protocol(protocol: Protocol, two_sided: bool = False) -> None:
@@ -134,13 +133,13 @@ def check_protocol(protocol: Protocol, two_sided: bool = False) -> None:
         )
 
 
-def _grid(name: str, trials: ArrayLike, level: ArrayLike) -> tuple[Ints, NDArray[np.float64]]:
+def _grid(name: str, trials: ArrayLike, level: ArrayLike) -> tuple[Ints, Floats]:
     sizes = counts("trials", trials, at_least=1)
     both = fitting(**{"trials": sizes, name: levels(name, level)})
     return both[0], both[1]
 
 
-def _handed_out(found: Ints, missing: NDArray[np.bool_]) -> Any:
-    if found.ndim == 0:
-        return None if bool(missing) else int(found)
-    return np.ma.masked_array(found, mask=missing)
+def _handed_out(numbers: Ints, missing: Bools) -> Any:
+    if numbers.ndim == 0:
+        return None if bool(missing) else int(numbers)
+    return np.ma.masked_array(numbers, mask=missing)

@@ -62,10 +62,6 @@ def estimate_dprime(
     level : float
         Two-sided confidence level of the limits.
 
-    Returns
-    -------
-    DprimeEstimate
-
     Raises
     ------
     ArgumentError
@@ -81,8 +77,8 @@ def estimate_dprime(
     Examples
     --------
     >>> from sensory.choices.protocols import TRIANGLE
-    >>> found = estimate_dprime(TRIANGLE, 18, 24)
-    >>> round(found.estimate, 3), round(found.se, 3), round(found.limits.low, 2)
+    >>> dprime = estimate_dprime(TRIANGLE, 18, 24)
+    >>> round(dprime.estimate, 3), round(dprime.se, 3), round(dprime.limits.low, 2)
     (2.797, 0.547, 1.76)
     """
     check_protocol(protocol)

@@ -12,8 +12,9 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from ..base.arrays import Floats
 from ..base.checks import correct_of_trials, probability
 from ..base.errors import ArgumentError
 from ..base.findings import FINDINGS
@@ -22,8 +23,6 @@ from ..models import binomial
 from .counts import check_protocol, critical_counts, similar_counts
 from .protocols import Protocol
 from .risks import next_deciding_size
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -166,10 +165,6 @@ def choice_test(
         The agreed limit, as a proportion of distinguishers in this protocol.
     two_sided : bool
         Paired comparison without an expected direction.
-
-    Returns
-    -------
-    ChoiceTest
 
     Raises
     ------

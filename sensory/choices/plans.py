@@ -180,9 +180,14 @@ def panel_plan(
         protocol, risks.trials, **options, pd_limit=pd_limit, pd=_TRUTHS
     )
     other = [
-        (one, panel_size(one, **options, pd=carried_pd(pd_limit, source=protocol, target=one)))
-        for one in instead
-        if one is not protocol
+        (
+            candidate,
+            panel_size(
+                candidate, **options, pd=carried_pd(pd_limit, source=protocol, target=candidate)
+            ),
+        )
+        for candidate in instead
+        if candidate is not protocol
     ]
     return PanelPlan(
         protocol=protocol,
@@ -193,7 +198,9 @@ def panel_plan(
         decided=deciding_size(protocol, **options, pd_limit=pd_limit, pd=0.0, rule="stable"),
         truths=tuple(_TRUTHS.tolist()),
         curves={finding: tuple(chances.tolist()) for finding, chances in curves.items()},
-        other=tuple(sorted(((one, size.assessors) for one, size in other), key=lambda o: o[1])),
+        other=tuple(
+            sorted(((candidate, size.assessors) for candidate, size in other), key=lambda o: o[1])
+        ),
         smallest_limit=_smallest_limit(protocol, risks.trials, beta),
         two_stage=_two_stage(protocol, first.assessors, options, pd_limit),
     )

@@ -17,11 +17,12 @@ from itertools import permutations
 
 from numpy.typing import ArrayLike
 
+from ..base.arrays import Floats
 from ..base.checks import as_fraction, within
 from ..base.errors import ArgumentError
 from ..base.standards import STANDARDS, Standard
 from ..models import links
-from ..models.links import Floats, Link
+from ..models.links import Link
 
 Answer = frozenset[int]
 RightAnswers = Callable[[str, str], tuple[Answer, ...]]

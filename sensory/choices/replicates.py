@@ -11,9 +11,10 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import chdtrc, stdtrit
 
+from ..base.arrays import Ints
 from ..base.checks import correct_of_trials, one_count, one_number, probability
 from ..base.errors import ArgumentError
 from ..base.findings import FINDINGS, Finding
@@ -125,10 +126,6 @@ def replicated_choice_test(
     alpha, beta, pd_limit
         As in `choice_test`; pd_limit is about the mean of the assessors.
 
-    Returns
-    -------
-    ReplicatedTest
-
     Raises
     ------
     ArgumentError
@@ -152,10 +149,10 @@ def replicated_choice_test(
     Examples
     --------
     >>> from sensory.choices.protocols import TRIANGLE
-    >>> found = replicated_choice_test(TRIANGLE, [2, 1, 0, 3, 1, 1, 2, 0, 1, 1, 2, 0], 3)
-    >>> found.correct, found.trials, found.finding.name
+    >>> test = replicated_choice_test(TRIANGLE, [2, 1, 0, 3, 1, 1, 2, 0, 1, 1, 2, 0], 3)
+    >>> test.correct, test.trials, test.finding.name
     (14, 36, 'UNDECIDED')
-    >>> round(found.pd, 2), round(found.pd_limits.high, 2)
+    >>> round(test.pd, 2), round(test.pd_limits.high, 2)
     (0.08, 0.37)
     """
     check_protocol(protocol)
@@ -283,7 +280,7 @@ def replicate_gain(
     )
 
 
-def _mean_limits(likelihood: ReplicateLikelihood, given: NDArray[np.int64]) -> Interval:
+def _mean_limits(likelihood: ReplicateLikelihood, given: Ints) -> Interval:
     """Limits of the mean, by Student's t with the freedom of as many answers as these carry."""
     correlation = _correlation(likelihood.guess, *likelihood.best[:2])
     carried = float((given / (1 + (given - 1) * correlation)).sum())

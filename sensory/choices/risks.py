@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ndtri
 
+from ..base.arrays import Bools, Ints
 from ..base.checks import as_fraction, one_count, probability
 from ..base.results import Table
 from ..models.binomial import least_count, lower_tail, most_count, upper_tail
@@ -149,12 +149,12 @@ def session_risks(
 
 def next_deciding_size(
     protocol: Protocol,
-    trials: NDArray[np.int64],
+    trials: Ints,
     alpha: float,
     beta: float,
     pd_limit: float,
     two_sided: bool = False,
-) -> NDArray[np.int64]:
+) -> Ints:
     """Smallest panel above each of `trials` with the planned risks; -1 where none is found.
 
     Such a panel has a critical count at most one above its similar count, so that no
@@ -174,23 +174,23 @@ def next_deciding_size(
 
 def _search(
     protocol: Protocol,
-    trials: NDArray[np.int64],
+    trials: Ints,
     alpha: float,
     beta: float,
     pd_limit: float,
     two_sided: bool,
-) -> NDArray[np.int64]:
+) -> Ints:
     following = _deciding(protocol, alpha, beta, pd_limit, two_sided)
     inside = trials < following.size
-    found = following[np.where(inside, trials, 0)]
+    decides = following[np.where(inside, trials, 0)]
     beyond = -1 if not following.size > 1 else trials + 1
-    return np.where(inside, found, beyond)
+    return np.where(inside, decides, beyond)
 
 
 @lru_cache(maxsize=256)
 def _deciding(
     protocol: Protocol, alpha: float, beta: float, pd_limit: float, two_sided: bool
-) -> NDArray[np.int64]:
+) -> Ints:
     """For n = 0, 1, 2 ... the smallest deciding size above n; [-1] when the limit is too fine.
 
     It ends where the gap between the counts has closed by far: there the normal
@@ -204,7 +204,7 @@ def _deciding(
     if last > 1.5 * MOST_ASSESSORS:
         return np.array([-1])
 
-    def gap(sizes: NDArray[np.int64]) -> NDArray[np.int64]:
+    def gap(sizes: Ints) -> Ints:
         return least_count(sizes, protocol.guess, tail) - most_count(sizes, at_limit, beta) - 1
 
     while gap(np.array([last]))[0] > -_CLOSED:  # risks far out or above one half
@@ -217,7 +217,7 @@ def _deciding(
 _CLOSED = 10  # counts between which nothing is undecided
 
 
-def _closed(gap: Callable[[NDArray[np.int64]], NDArray[np.int64]], last: int) -> NDArray[np.bool_]:
+def _closed(gap: Callable[[Ints], Ints], last: int) -> Bools:
     """Whether the gap is 0 or less at 1 .. last, looking at few of them.
 
     With one answer more both counts stay or rise by one, so that the gap changes by one at
@@ -229,10 +229,10 @@ def _closed(gap: Callable[[NDArray[np.int64]], NDArray[np.int64]], last: int) ->
         sizes = sizes[~settled[sizes]]
         if not sizes.size:
             continue
-        found = gap(sizes)
-        near = np.where(found > 0, found - 1, -found)
+        gaps = gap(sizes)
+        near = np.where(gaps > 0, gaps - 1, -gaps)
         for value in (True, False):
-            ours = (found <= 0) == value
+            ours = (gaps <= 0) == value
             ends = np.zeros(last + 2, np.int64)
             np.add.at(ends, np.maximum(sizes[ours] - near[ours], 0), 1)
             np.add.at(ends, np.minimum(sizes[ours] + near[ours] + 1, last + 1), -1)

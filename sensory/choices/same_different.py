@@ -81,10 +81,6 @@ def same_different(
     level : float
         Two-sided confidence level of the limits.
 
-    Returns
-    -------
-    SameDifferentTest
-
     Raises
     ------
     ArgumentError
@@ -98,8 +94,8 @@ def same_different(
 
     Examples
     --------
-    >>> found = same_different(28, 40, 12, 40)
-    >>> round(found.tau, 3), round(found.dprime, 3)
+    >>> test = same_different(28, 40, 12, 40)
+    >>> round(test.tau, 3), round(test.dprime, 3)
     (1.466, 2.188)
     """
     level = probability("level", level)

@@ -147,10 +147,6 @@ def sequential_plan(
         The difference that alpha speaks of, from 0 to below pd_limit: 0 is guessing; more
         where some distinguishing is not enough, as in the screening of assessors.
 
-    Returns
-    -------
-    SequentialPlan
-
     Raises
     ------
     ArgumentError

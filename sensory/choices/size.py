@@ -14,8 +14,9 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from ..base.arrays import Bools, Floats, Ints
 from ..base.checks import counts, fitting, levels, one_count, probability, within
 from ..base.errors import ArgumentError
 from ..base.findings import Finding
@@ -24,8 +25,6 @@ from .counts import check_protocol, critical_counts, similar_counts
 from .protocols import Protocol
 from .teeth import first_sizes, reach, refuse_unless, stable_sizes, teeth
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 Rule = Literal["first", "stable"]
 
 
@@ -74,10 +73,6 @@ def panel_size(
         The first size that keeps the risks, as the standards print it, or the size from
         which every larger one keeps them too.
 
-    Returns
-    -------
-    PanelSize
-
     Raises
     ------
     ArgumentError
@@ -87,8 +82,8 @@ def panel_size(
     Examples
     --------
     >>> from sensory.choices.protocols import TRIANGLE
-    >>> found = panel_size(TRIANGLE, pd=0.30)
-    >>> found.assessors, found.critical_count, round(found.beta, 4)
+    >>> size = panel_size(TRIANGLE, pd=0.30)
+    >>> size.assessors, size.critical_count, round(size.beta, 4)
     (66, 29, 0.0493)
     >>> panel_size(TRIANGLE, pd=0.30, rule="stable").assessors
     73
@@ -100,7 +95,7 @@ def panel_size(
         beta=levels("beta", beta),
         **{"dprime" if pd is None else "pd": _truth_as_pc(protocol, pd, dprime)},
     )
-    found, critical = np.empty(a.shape, np.int64), np.empty(a.shape, np.int64)
+    assessors, critical = np.empty(a.shape, np.int64), np.empty(a.shape, np.int64)
     for level in np.unique(a):
         truths = np.unique(p[a == level])
         ends = teeth(protocol, float(level), float(truths[0]), float(b[a == level].min()))
@@ -110,15 +105,15 @@ def panel_size(
             last = reach(float(protocol.guess), float(truth), float(level), float(betas[0]))
             pick = stable_sizes if stable else first_sizes
             sizes, needed = pick(ends[: np.searchsorted(ends, last) + 1], float(truth), betas)
-            found[cells], critical[cells] = sizes[back], needed[back]
-    reached = upper_tail(critical, found, float(protocol.guess))
+            assessors[cells], critical[cells] = sizes[back], needed[back]
+    reached = upper_tail(critical, assessors, float(protocol.guess))
     return PanelSize(
         protocol=protocol,
         rule=rule,
-        assessors=_plain(found),
+        assessors=_plain(assessors),
         critical_count=_plain(critical),
         alpha=_plain(reached),
-        beta=_plain(lower_tail(critical - 1, found, p)),
+        beta=_plain(lower_tail(critical - 1, assessors, p)),
     )
 
 
@@ -334,7 +329,7 @@ def _search(
     return int(_picked(chance_of(sizes) >= wanted, stable))
 
 
-def _picked(kept: NDArray[np.bool_], stable: bool) -> int:
+def _picked(kept: Bools, stable: bool) -> int:
     refuse_unless(bool(kept[-1]))
     if not stable:
         return int(np.argmax(kept)) + 1

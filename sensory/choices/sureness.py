@@ -15,16 +15,15 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import ndtr, ndtri
 
+from ..base.arrays import Floats, Ints
 from ..base.checks import counts, probability
 from ..base.errors import ArgumentError
 from ..base.results import Interval, Table
 from ..models.signal import FAR, GradedLikelihood, profile_limits
 from .two_by_two import ratio_p
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -96,17 +95,17 @@ class SurenessTest:
             rows=tuple(
                 (
                     number,
-                    one.dprime,
-                    one.limits.low,
-                    one.limits.high,
-                    one.limits.level,
-                    one.p_likelihood_ratio,
-                    one.r_index,
-                    one.r_limits.low,
-                    one.r_limits.high,
-                    one.p_r_index,
+                    product.dprime,
+                    product.limits.low,
+                    product.limits.high,
+                    product.limits.level,
+                    product.p_likelihood_ratio,
+                    product.r_index,
+                    product.r_limits.low,
+                    product.r_limits.high,
+                    product.p_r_index,
                 )
-                for number, one in enumerate(self.products, start=1)
+                for number, product in enumerate(self.products, start=1)
             ),
         )
 
@@ -122,10 +121,6 @@ def sureness_test(table: ArrayLike, *, level: float = 0.95) -> SurenessTest:
     level : float
         Two-sided confidence level.
 
-    Returns
-    -------
-    SurenessTest
-
     Raises
     ------
     ArgumentError
@@ -138,8 +133,8 @@ def sureness_test(table: ArrayLike, *, level: float = 0.95) -> SurenessTest:
 
     Examples
     --------
-    >>> found = sureness_test([[20, 12, 6, 2], [6, 9, 13, 12]])
-    >>> round(found.products[0].dprime, 2), round(found.products[0].r_index, 3)
+    >>> test = sureness_test([[20, 12, 6, 2], [6, 9, 13, 12]])
+    >>> round(test.products[0].dprime, 2), round(test.products[0].r_index, 3)
     (1.1, 0.761)
     """
     level = probability("level", level)
@@ -168,7 +163,7 @@ def sureness_test(table: ArrayLike, *, level: float = 0.95) -> SurenessTest:
     )
 
 
-def _apart(values: Floats, distance: NDArray[np.int64]) -> Floats:
+def _apart(values: Floats, distance: Ints) -> Floats:
     """Infinite where the likelihood rises for ever with the distance from the reference."""
     return np.where(distance == 0, values, np.copysign(np.inf, distance))
 

@@ -8,15 +8,13 @@ the last that does not: few sizes have to be looked at, and none is missed.
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ndtri
 
+from ..base.arrays import Floats, Ints
 from ..base.errors import ArgumentError
 from ..models.binomial import least_count, lower_tail, most_trials
 from .protocols import Protocol
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 MOST_ASSESSORS = 200_000
 
 

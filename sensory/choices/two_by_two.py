@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import chdtrc, comb, xlogy
 from scipy.stats import hypergeom
 
+from ..base.arrays import Floats, Ints
 from ..base.checks import counts
 from ..base.errors import ArgumentError
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 def one_of(name: str, value: int, of: str, total: int) -> tuple[int, int]:
@@ -63,9 +60,9 @@ def by_assessor_one_sided(table: Ints) -> float:
     """
     chances = np.ones(1)
     for yes, served, other_yes, other in table.tolist():
-        said = yes + other_yes
-        k = np.arange(min(said, served) + 1)
-        ways = comb(served, k) * comb(other, said - k)
+        answers = yes + other_yes
+        k = np.arange(min(answers, served) + 1)
+        ways = comb(served, k) * comb(other, answers - k)
         chances = np.convolve(chances, ways / ways.sum())
     return float(min(chances[int(table[:, 0].sum()) :].sum(), 1.0))
 

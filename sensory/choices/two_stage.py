@@ -10,8 +10,8 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..base.arrays import Floats, Ints
 from ..base.checks import one_count, one_number, probability
 from ..base.errors import ArgumentError
 from ..base.findings import Finding
@@ -21,9 +21,6 @@ from ..models.stages import Outcomes, binomial_masses, walk
 from .counts import check_protocol, critical_counts, similar_counts
 from .protocols import Protocol
 from .size import panel_size
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -25,10 +25,11 @@ from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import chdtri, comb
 
-Floats = NDArray[np.float64]
+from ..base.arrays import Floats, Ints
+
 _MOST_SPREAD = 0.999
 
 
@@ -54,7 +55,7 @@ def _products(factors: Floats) -> Floats:
 
 
 @lru_cache(maxsize=64)
-def _weights(replicates: int, guess: float) -> tuple[Floats, NDArray[np.int64], NDArray[np.int64]]:
+def _weights(replicates: int, guess: float) -> tuple[Floats, Ints, Ints]:
     """Weight of each way to x correct: j noticed, x - j guessed, the others missed."""
     x, j = np.arange(replicates + 1)[:, None], np.arange(replicates + 1)[None, :]
     possible = j <= x
@@ -164,7 +165,7 @@ class ReplicateLikelihood:
 _STEPS = np.linspace(-1, 1, 7)
 
 
-def tabulated(correct: NDArray[np.int64], replicates: NDArray[np.int64]) -> dict[int, Floats]:
+def tabulated(correct: Ints, replicates: Ints) -> dict[int, Floats]:
     """Number of assessors by replicates and by correct answers."""
     return {
         int(m): np.bincount(correct[replicates == m], minlength=int(m) + 1).astype(float)

@@ -11,13 +11,11 @@ from fractions import Fraction
 from math import comb
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy import special
 
+from ..base.arrays import Bools, Floats, Ints
 from ..base.checks import as_fraction
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 # Worst relative error measured for tails above 1e-250 up to n = 1000: 4e-13. Ties are looked
 # for in a wider band, and settled exactly.
@@ -158,7 +156,7 @@ def most_count(trials: Ints, p: Fraction, beta: float | Fraction) -> Ints:
     return trials - least_count(trials, 1 - p, beta)
 
 
-def _at_most(x: Floats, trials: Ints, p: Fraction, alpha: float | Fraction) -> NDArray[np.bool_]:
+def _at_most(x: Floats, trials: Ints, p: Fraction, alpha: float | Fraction) -> Bools:
     """Whether P(X >= x) <= alpha, settled by rational arithmetic where rounding could decide."""
     tail, level = upper_tail(x, trials, float(p)), float(alpha)
     answer = tail <= level

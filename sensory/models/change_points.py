@@ -17,10 +17,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import xlogy
 
-Floats = NDArray[np.float64]
+from ..base.arrays import Floats
 
 LEAST = 2
 """Fewest points on either side of a step: one point alone is no level."""

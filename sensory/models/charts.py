@@ -16,12 +16,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.optimize import brentq
 from scipy.special import ndtr
 
-Floats = NDArray[np.float64]
-Bools = NDArray[np.bool_]
+from ..base.arrays import Bools, Floats, Ints
 
 D2 = float(2 / np.sqrt(np.pi))
 """Mean range of two standard normal values; printed as 1.128 [1]."""
@@ -86,8 +84,8 @@ class RunRule:
             INSIDE: [np.abs(z) < zone],
             OUTSIDE: [np.abs(z) > zone],
         }[self.kind]
-        found = [side & (_last(side, self.window) >= self.count) for side in sides]
-        return np.logical_or.reduce(found)
+        hits = [side & (_last(side, self.window) >= self.count) for side in sides]
+        return np.logical_or.reduce(hits)
 
     def _between_neighbours(self, z: Floats) -> Bools:
         step = np.sign(np.diff(z, axis=-1, prepend=z[..., :1]))
@@ -100,7 +98,7 @@ class RunRule:
         return np.asarray(_last(turns, self.window - 2) == self.window - 2)
 
 
-def _last(there: Bools, window: int) -> NDArray[np.int64]:
+def _last(there: Bools, window: int) -> Ints:
     """How many of the last `window` entries are true, at each place of the last axis."""
     total = np.cumsum(there, axis=-1)
     before = np.zeros_like(total)

@@ -9,14 +9,15 @@ somebody with many answers.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import optimize
 from scipy.special import log_ndtr, ndtr, ndtri
 
-Floats = NDArray[np.float64]
+from ..base.arrays import Floats
+
 CLUSTERED_FAR = 60.0
 _MOST_SD = 100.0
 _DROP = 38.0
@@ -61,10 +62,10 @@ class ClusteredYesNo:
             value, slopes = self._marginal(*theta)
             return -value, -slopes
 
-        found = _least(loss, [np.array(start) for start in self._starts])
-        root = float(np.sqrt(1 + found.x[2] ** 2))
-        dprime, centre, sd = (float(value) for value in found.x)
-        return dprime * root, centre * root, sd, -float(found.fun)
+        top = _least(loss, [np.array(start) for start in self._starts])
+        root = float(np.sqrt(1 + top.x[2] ** 2))
+        dprime, centre, sd = (float(value) for value in top.x)
+        return dprime * root, centre * root, sd, -float(top.fun)
 
     def profile(self, dprime: float) -> float:
         """Log-likelihood at `dprime`, centre and sd chosen best for it."""
@@ -75,8 +76,8 @@ class ClusteredYesNo:
             turned = slopes[2] + slopes[1] * theta[0] * theta[1] / root
             return -value, -np.array([slopes[1] * root, turned])
 
-        found = _least(loss, [np.array(start[1:]) for start in self._starts])
-        return -float(found.fun)
+        top = _least(loss, [np.array(start[1:]) for start in self._starts])
+        return -float(top.fun)
 
     def infinite(self) -> tuple[float, float, float, float] | None:
         """d-prime, marginal d-prime, sd and log-likelihood where the maximum lies at infinity.
@@ -108,9 +109,8 @@ class ClusteredYesNo:
             with np.errstate(divide="ignore"):
                 return -float(self.times @ np.log(np.maximum(ndtr(high) - ndtr(low), 1e-300)))
 
-        run: Any = optimize.minimize
-        found = run(loss, np.array([-0.2, 0.6]), method="Nelder-Mead", options=_FINE)
-        top, width = -float(found.fun), float(found.x[1] ** 2)
+        least = _minimize(loss, np.array([-0.2, 0.6]), method="Nelder-Mead", options=_FINE)
+        top, width = -float(least.fun), float(least.x[1] ** 2)
         if not ((h > 0) & (r > 0)).any():
             return 0.0, 0.0, np.inf, top
         return (side * np.inf, side * width, np.inf, top) if top > self.fit()[3] - 1e-4 else None
@@ -220,14 +220,18 @@ def _pooled_starts(cells: Floats) -> list[tuple[float, float, float]]:
     return [(own - other, (own + other) / 2, sd) for sd in (0.2, 1.0)]
 
 
-def _least(loss: Any, starts: list[Floats]) -> Any:
-    run: Any = optimize.minimize
+_minimize: Any = optimize.minimize  # whose types know no loss that returns its slopes too
+
+
+def _least(
+    loss: Callable[[Floats], tuple[float, Floats]], starts: list[Floats]
+) -> optimize.OptimizeResult:
     bounds = [(None, None)] * (starts[0].size - 1) + [(0.0, _MOST_SD)]
-    found = [
-        run(loss, start, jac=True, method="L-BFGS-B", bounds=bounds, options=_STEPS)
+    tops = [
+        _minimize(loss, start, jac=True, method="L-BFGS-B", bounds=bounds, options=_STEPS)
         for start in starts
     ]
-    return min(found, key=lambda one: float(one.fun))
+    return min(tops, key=lambda top: float(top.fun))
 
 
 _STEPS = {"ftol": 1e-13, "gtol": 1e-7, "maxiter": 500}

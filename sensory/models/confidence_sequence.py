@@ -7,12 +7,10 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import betaln
 
+from ..base.arrays import Floats
 from .likelihood import log_likelihood
-
-Floats = NDArray[np.float64]
 
 _A = 0.5  # Jeffreys' weights: the interval stays short over the whole range of proportions
 

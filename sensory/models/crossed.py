@@ -20,8 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from ..base.arrays import Bools, Floats, Ints
 
 _ROUNDING = 1e-14  # of the sum of squares; less is left of it only by rounding
 
@@ -53,7 +52,7 @@ class CrossProducts:
     fixed: int
     scores: Floats
 
-    def only(self, index: NDArray[np.intp] | NDArray[np.bool_]) -> CrossProducts:
+    def only(self, index: NDArray[np.intp] | Bools) -> CrossProducts:
         """The same for some of the responses."""
         return CrossProducts(
             wide=self.wide[index],
@@ -90,8 +89,8 @@ def cross_products(
     rest = np.zeros((count, last + 1, last + 1))
     wide_code = wide[row]
 
-    def table(one: Ints, size: int, weights: Floats | None = None) -> Floats:
-        key = response * size + one
+    def table(place: Ints, size: int, weights: Floats | None = None) -> Floats:
+        key = response * size + place
         return np.bincount(key, weights, minlength=count * size).reshape(count, size).astype(float)
 
     for i, (code, size) in enumerate(zip(codes, sizes, strict=True)):
@@ -151,11 +150,11 @@ class ProfiledDeviance:
     slopes: Floats
     free: Floats
 
-    def only(self, index: NDArray[np.bool_]) -> ProfiledDeviance:
+    def only(self, index: Bools) -> ProfiledDeviance:
         """The same for some of the responses."""
         return ProfiledDeviance(**{name: getattr(self, name)[index] for name in self.__slots__})
 
-    def where(self, index: NDArray[np.bool_], other: ProfiledDeviance) -> ProfiledDeviance:
+    def where(self, index: Bools, other: ProfiledDeviance) -> ProfiledDeviance:
         """This for some of the responses, the other for the rest."""
         picked = {}
         for name in self.__slots__:
@@ -271,6 +270,6 @@ def _slopes(
     if q:
         other = inverse @ (gram[:, :q, :m] @ to_fixed).swapaxes(1, 2)
         for start, size in zip(np.cumsum([0, *products.sizes]), products.sizes, strict=False):
-            one = other[:, :, start : start + size]
-            parts.append(one @ one.swapaxes(1, 2))
+            block = other[:, :, start : start + size]
+            parts.append(block @ block.swapaxes(1, 2))
     return np.stack(parts, 1)

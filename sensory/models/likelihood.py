@@ -8,10 +8,9 @@ maximum, and stay sensible where a standard error does not exist: at guessing an
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import special
 
-Floats = NDArray[np.float64]
+from ..base.arrays import Floats
 
 
 def log_likelihood(correct: Floats, trials: Floats, pc: Floats) -> Floats:

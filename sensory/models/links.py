@@ -26,12 +26,11 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.polynomial.chebyshev import Chebyshev
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import ndtr, owens_t
 
+from ..base.arrays import Floats
 from ..base.checks import within
-
-Floats = NDArray[np.float64]
 
 _STEP = 0.2
 _Z = np.arange(-45, 46) * _STEP

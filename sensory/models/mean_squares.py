@@ -10,11 +10,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..base.arrays import Floats
 from .mixed import ERROR, MixedFit
-
-Floats = NDArray[np.float64]
 
 SAMPLE, ASSESSOR, BOTH, OCCASION = "sample", "assessor", "assessor x sample", "occasion"
 

@@ -19,12 +19,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..base.arrays import Bools, Floats, Ints
 from .crossed import CrossProducts, ProfiledDeviance, cross_products, profile_deviance
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 ERROR = "error"
 MOST_STEPS = 200
@@ -156,10 +153,6 @@ def restricted_likelihood(scores: Floats, fixed: Ints, random: Mapping[str, Ints
     random : mapping of str to int array, (rows,)
         Levels of each random factor.
 
-    Returns
-    -------
-    MixedFit
-
     Notes
     -----
     Variances are sought as ratios to the error variance, which are the squares of the
@@ -216,9 +209,9 @@ def likelihood_ratios(
     """
     names, order, products, _, scale = _prepared(scores, fixed, random)
     lost = np.empty((scores.shape[1], len(names)))
-    found = fit.variances[:, order] / fit.variances[:, -1:]
+    ratios = fit.variances[:, order] / fit.variances[:, -1:]
     for place, term in enumerate(order):
-        start = np.clip(found, 1e-3, _LARGEST)  # the fit is close to what is looked for
+        start = np.clip(ratios, 1e-3, _LARGEST)  # the fit is close to what is looked for
         start[:, place] = 0.0
         at = profile_deviance(products, _best_ratios(products, start, without=place))
         lost[:, term] = at.deviance + at.free * 2 * np.log(scale) - fit.deviance
@@ -269,7 +262,7 @@ def _best_ratios(products: CrossProducts, start: Floats, without: int | None = N
     return ratios
 
 
-def _flat(at: ProfiledDeviance) -> NDArray[np.bool_]:
+def _flat(at: ProfiledDeviance) -> Bools:
     """Terms that no score tells from error, seen at ratios of zero."""
     _, (_, expected) = _derivatives(at)
     own = np.einsum("akk->ak", at.traces)
@@ -288,7 +281,7 @@ def _derivatives(at: ProfiledDeviance) -> tuple[Floats, tuple[Floats, Floats]]:
 
 
 def _newton_step(
-    held: NDArray[np.bool_], gradient: Floats, curvature: tuple[Floats, Floats], damping: Floats
+    held: Bools, gradient: Floats, curvature: tuple[Floats, Floats], damping: Floats
 ) -> Floats:
     """Newton's step; by the expected curvature where the true one is not convex."""
     pair = held[:, :, None] | held[:, None, :]

@@ -17,13 +17,12 @@ from __future__ import annotations
 from functools import partial
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import ndtr, ndtri, stdtr, stdtrit
 
+from ..base.arrays import Floats
 from ..base.errors import ArgumentError
 from .studentized import StudentizedTail
-
-Floats = NDArray[np.float64]
 
 _REACH = 9.0  # standard deviations beyond which the normal density is nothing
 _STEP = 0.4  # of the trapezoid sum over the common factor, in units of the narrowest change
@@ -177,20 +176,20 @@ def loadings(correlation: ArrayLike) -> Floats:
     if not matrix.any():
         return np.zeros(len(matrix))
     values, vectors = np.linalg.eigh(matrix + np.eye(len(matrix)) / 2)
-    found = vectors[:, -1] * np.sqrt(values[-1]) * np.sign(vectors[:, -1].sum() or 1.0)
+    factor = vectors[:, -1] * np.sqrt(values[-1]) * np.sign(vectors[:, -1].sum() or 1.0)
     for _ in range(500):
-        before = found
-        found = matrix @ found / ((found**2).sum() - found**2)
-        found = np.clip((found + before) / 2, -_STEEPEST, _STEEPEST)
-        if np.abs(found - before).max() < 1e-15:
+        before = factor
+        factor = matrix @ factor / ((factor**2).sum() - factor**2)
+        factor = np.clip((factor + before) / 2, -_STEEPEST, _STEEPEST)
+        if np.abs(factor - before).max() < 1e-15:
             break
-    return found
+    return factor
 
 
 def departure(correlation: ArrayLike) -> float:
     """Largest difference between a correlation and its l_i l_j; 0 for one common factor."""
-    found = loadings(correlation)
-    left = np.asarray(correlation, float) - np.outer(found, found)
+    factor = loadings(correlation)
+    left = np.asarray(correlation, float) - np.outer(factor, factor)
     np.fill_diagonal(left, 0.0)
     return float(np.abs(left).max())
 

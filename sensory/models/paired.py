@@ -14,10 +14,10 @@ from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import gammainccinv, gammaincinv, gammaln, ndtr, roots_legendre, stdtrit
 
-Floats = NDArray[np.float64]
+from ..base.arrays import Floats
+
 _TAIL = 1e-17
 _NODES = 160
 

@@ -16,10 +16,8 @@ from functools import cache, lru_cache
 from itertools import permutations
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from ..base.arrays import Floats, Ints
 
 MOST_ARRANGED = 8
 """Samples up to which all arrangements of a ballot are listed (8! = 40,320)."""
@@ -66,10 +64,10 @@ def block_tail(ranks: Floats) -> float | None:
     """
     ballots, samples = ranks.shape
     untied = (np.sort(ranks, axis=1) == np.arange(1, samples + 1)).all()
-    found = _untied_sums(samples, ballots) if untied else _rank_sums(ranks)
-    if found is None:
+    listed = _untied_sums(samples, ballots) if untied else _rank_sums(ranks)
+    if listed is None:
         return None
-    sums, chances = found
+    sums, chances = listed
     seen = np.nansum(_doubled(ranks), axis=0)
     centre = seen.sum() / seen.size
     distance = ((sums - centre) ** 2).sum(1)
@@ -81,10 +79,10 @@ def range_tail(samples: int, ballots: int) -> tuple[Ints, Floats] | None:
 
     Complete ballots without ties.
     """
-    found = _untied_sums(samples, ballots)
-    if found is None:
+    listed = _untied_sums(samples, ballots)
+    if listed is None:
         return None
-    sums, chances = found
+    sums, chances = listed
     ranges = (sums.max(1) - sums.min(1)) // 2
     masses = np.asarray(np.bincount(ranges, weights=chances), dtype=np.float64)
     tails: Floats = np.cumsum(masses[::-1])[::-1]
@@ -155,8 +153,8 @@ def pair_tail_all_alike(ranks: Floats, first: int, second: int) -> float:
     for row in _doubled(ranks):
         given = row[~np.isnan(row)].astype(int)
         middle = given.size + 1
-        one, other = (0 if np.isnan(row[j]) else int(row[j]) - middle for j in (first, second))
-        seen += one - other
+        mine, other = (0 if np.isnan(row[j]) else int(row[j]) - middle for j in (first, second))
+        seen += mine - other
         if not np.isnan(row[first]) and not np.isnan(row[second]):
             gaps = given[:, None] - given[None, :]
             moves.append(gaps[~np.eye(given.size, dtype=bool)])

@@ -15,15 +15,14 @@ from collections.abc import Sequence
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.optimize import brentq
 from scipy.sparse import coo_array, eye_array
 from scipy.sparse.linalg import spsolve
 from scipy.special import ndtr, ndtri
 
+from ..base.arrays import Bools, Floats
 from .charts import INSIDE, OUTSIDE, SAME_SIDE, RunRule
 
-Floats = NDArray[np.float64]
 State = tuple[int, ...]
 
 COUNTABLE = (SAME_SIDE, INSIDE, OUTSIDE)
@@ -33,7 +32,7 @@ COUNTABLE = (SAME_SIDE, INSIDE, OUTSIDE)
 class _Watch:
     """One side of one rule: which zones count, and the points that still matter."""
 
-    def __init__(self, count: int, window: int, counts: NDArray[np.bool_]):
+    def __init__(self, count: int, window: int, counts: Bools):
         self.count, self.window, self.counts = count, window, counts
 
     def step(self, past: int, zone: int) -> int | None:

@@ -8,28 +8,21 @@ failures.
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import optimize
 from scipy.special import chdtri, log_ndtr, ndtr, ndtri, xlogy
 
-Floats = NDArray[np.float64]
+from ..base.arrays import Bools, Floats, Ints
+
 FAR = 12.0
 ROOT = np.sqrt(2)
 
 
-def _least(loss: Any, start: Floats, method: str, **options: Any) -> Any:
-    bounds = options.pop("bounds", None)
-    run: Any = optimize.minimize
-    return run(loss, start, method=method, bounds=bounds, options=options)
-
-
 def _least_on(loss: Callable[[float], float], low: float, high: float) -> float:
     """Smallest value of a function of one number with one valley."""
-    found = optimize.minimize_scalar(loss, bounds=(low, high), options={"xatol": 1e-10})
-    return float(found.fun)
+    valley = optimize.minimize_scalar(loss, bounds=(low, high), options={"xatol": 1e-10})
+    return float(valley.fun)
 
 
 def profile_limits(
@@ -71,8 +64,7 @@ def profile_limits(
         while step < abs(outer - start) and excess(start + np.copysign(step, outer - start)) < 0:
             inside, step = start + np.copysign(step, outer - start), 2 * step
         near = start + np.copysign(min(step, abs(outer - start)), outer - start)
-        find: Any = optimize.brentq
-        return float(find(excess, inside, near, xtol=1e-9))
+        return float(optimize.brentq(excess, inside, near, xtol=1e-9))
 
     return side(low), side(high)
 
@@ -165,7 +157,7 @@ class GradedLikelihood:
         self.table = table[:, table.sum(axis=0) > 0]
         self.products, self.grades = self.table.shape
 
-    def places(self) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    def places(self) -> tuple[Ints, Ints]:
         """Places of products and of thresholds, which the likelihood drives apart.
 
         Products at different places have an infinite distance in d-prime, those at one
@@ -237,7 +229,7 @@ class GradedLikelihood:
     def _ordered(self, place: Floats) -> bool:
         return bool((np.diff(place[: self.grades - 1]) > 0).all())
 
-    def _step(self, place: Floats, moves: NDArray[np.bool_]) -> Floats:
+    def _step(self, place: Floats, moves: Bools) -> Floats:
         """Newton's step; a flat direction is left alone by the small ridge."""
         slope, bend = self._slopes(*self._parts(place))
         kept = np.ix_(moves, moves)

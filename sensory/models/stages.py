@@ -9,10 +9,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import special
 
-Floats = NDArray[np.float64]
+from ..base.arrays import Floats
 
 
 def binomial_masses(trials: int, p: float) -> Floats:

@@ -13,11 +13,11 @@ from functools import cache
 
 import numpy as np
 from numpy.polynomial import chebyshev
-from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 from scipy.special import gammaln, stdtrit
 
-Floats = NDArray[np.float64]
+from ..base.arrays import Floats
+
 Tail = Callable[[Floats], Floats]
 
 HUGE_DF = 1e8  # from here on s is 1

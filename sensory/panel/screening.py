@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from math import prod
-from typing import Any
 
 from ..base.errors import ArgumentError
 from ..base.results import Table
-from .screening_rules import Judgement, Rule, Verdict
+from .screening_rules import Answer, Judgement, Rule, Verdict
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,7 +54,9 @@ class Screening:
     @property
     def passed(self) -> tuple[str, ...]:
         """Names of those who passed every part."""
-        return tuple(one.assessor for one in self.candidates if one.verdict is Verdict.PASS)
+        return tuple(
+            candidate.assessor for candidate in self.candidates if candidate.verdict is Verdict.PASS
+        )
 
     @property
     def wrong_pass(self) -> float:
@@ -79,8 +80,8 @@ class Screening:
         """A row for each candidate and part."""
         rows = tuple(
             (
-                one.assessor,
-                one.verdict.value,
+                candidate.assessor,
+                candidate.verdict.value,
                 name,
                 (part.verdict if part else Verdict.GO_ON).value,
                 part.result if part else None,
@@ -88,8 +89,8 @@ class Screening:
                 part.p_luck if part else None,
                 part.reason if part else "Not taken yet.",
             )
-            for one in self.candidates
-            for name, part in one.parts
+            for candidate in self.candidates
+            for name, part in candidate.parts
         )
         columns = ("assessor", "verdict", "part", "part verdict", "result", "needed", "p", "reason")
         return Table(columns=columns, rows=rows)
@@ -105,7 +106,7 @@ class Screening:
         return self.table()._repr_html_() + self.risks()._repr_html_()
 
 
-def screening(rules: Mapping[str, Rule], answers: Mapping[str, Mapping[str, Any]]) -> Screening:
+def screening(rules: Mapping[str, Rule], answers: Mapping[str, Mapping[str, Answer]]) -> Screening:
     """Judge candidates by the rules agreed before.
 
     Parameters
@@ -116,10 +117,6 @@ def screening(rules: Mapping[str, Rule], answers: Mapping[str, Mapping[str, Any]
         For each candidate the answers by part: right or wrong in the order of tasting;
         number of right matches; names from the weakest to the strongest. A part that has
         not been taken is left out or None.
-
-    Returns
-    -------
-    Screening
 
     Raises
     ------
@@ -142,16 +139,16 @@ def screening(rules: Mapping[str, Rule], answers: Mapping[str, Mapping[str, Any]
     ...     "sweetness": order_rule(["2 %", "4 %", "6 %", "8 %"]),
     ... }
     >>> right = ["2 %", "4 %", "6 %", "8 %"]
-    >>> found = screening(rules, {
+    >>> result = screening(rules, {
     ...     "Ada": {"triangles": [True] * 9, "matching": 4, "sweetness": right},
     ...     "Ben": {"triangles": [True, False, True], "matching": 5},
     ...     "Cleo": {"matching": 2},
     ... })
-    >>> [(one.assessor, one.verdict.value) for one in found.candidates]
+    >>> [(candidate.assessor, candidate.verdict.value) for candidate in result.candidates]
     [('Ada', 'pass'), ('Ben', 'go on'), ('Cleo', 'fail')]
-    >>> found.candidates[2].reasons
+    >>> result.candidates[2].reasons
     ('matching: 2 of 5 matches right, 4 are needed.',)
-    >>> f"{found.wrong_pass:.1e}", round(found.wrong_pass_by_one, 3)
+    >>> f"{result.wrong_pass:.1e}", round(result.wrong_pass_by_one, 3)
     ('1.5e-05', 0.167)
     """
     _check(rules, answers)
@@ -163,7 +160,7 @@ def screening(rules: Mapping[str, Rule], answers: Mapping[str, Mapping[str, Any]
     return Screening(rules=tuple(rules.items()), candidates=tuple(candidates))
 
 
-def _check(rules: Mapping[str, Rule], answers: Mapping[str, Mapping[str, Any]]) -> None:
+def _check(rules: Mapping[str, Rule], answers: Mapping[str, Mapping[str, Answer]]) -> None:
     if not isinstance(rules, Mapping) or not rules:
         raise ArgumentError("rules must name at least one part and its rule.")
     if not isinstance(answers, Mapping) or not answers:
@@ -185,11 +182,11 @@ def _check(rules: Mapping[str, Rule], answers: Mapping[str, Mapping[str, Any]]) 
             )
 
 
-def _judged(rule: Rule, given: Mapping[str, Any], assessor: str, name: str) -> Judgement | None:
+def _judged(rule: Rule, given: Mapping[str, Answer], assessor: str, name: str) -> Judgement | None:
     if given.get(name) is None:
         return None
     try:
-        return rule.decide(given[name])
+        return rule.decide(given[name])  # type: ignore[arg-type]  # wrong answers raise
     except ArgumentError as error:
         raise ArgumentError(f"{assessor}, {name}: {error}") from error
     except TypeError as error:

@@ -97,15 +97,15 @@ class ChoiceRule:
         finding, seen = self.plan.decide(answer)
         right = sum(answer[:seen])
         name = self.plan.protocol.name
-        said = f"{right} of {several(seen, f'{name} test')} right"
+        score = f"{right} of {several(seen, f'{name} test')} right"
         if finding is Finding.DIFFERENT:
-            verdict, reason = Verdict.PASS, f"{said}: the upper line is reached."
+            verdict, reason = Verdict.PASS, f"{score}: the upper line is reached."
         elif finding is Finding.SIMILAR:
-            verdict, reason = Verdict.FAIL, f"{said}: the lower line is reached."
+            verdict, reason = Verdict.FAIL, f"{score}: the lower line is reached."
         elif finding is None:
-            verdict, reason = Verdict.GO_ON, f"{said}: between the lines, serve another."
+            verdict, reason = Verdict.GO_ON, f"{score}: between the lines, serve another."
         else:
-            verdict, reason = Verdict.FAIL, f"{said}: not shown by the last test of the plan."
+            verdict, reason = Verdict.FAIL, f"{score}: not shown by the last test of the plan."
         needed = None if seen == 0 else self.plan.different_from[seen - 1]
         return Judgement(
             verdict=verdict,
@@ -318,15 +318,15 @@ class OrderRule:
 
     def decide(self, answer: Sequence[str]) -> Judgement:
         """By the inversions of the order given, from the lowest to the highest."""
-        found = self.agreement(answer)
-        passed = found.inversions <= self.most_inversions
+        agreement = self.agreement(answer)
+        passed = agreement.inversions <= self.most_inversions
         return Judgement(
             verdict=Verdict.PASS if passed else Verdict.FAIL,
-            result=found.inversions,
+            result=agreement.inversions,
             needed=self.most_inversions,
-            p_luck=found.p_kendall,
+            p_luck=agreement.p_kendall,
             reason=(
-                f"{several(found.inversions, 'pair')} the wrong way round, "
+                f"{several(agreement.inversions, 'pair')} the wrong way round, "
                 f"{self.most_inversions} allowed."
             ),
         )
@@ -369,5 +369,6 @@ def order_rule(order: Sequence[str], *, most_inversions: int = 1) -> OrderRule:
     return OrderRule(order=names, most_inversions=allowed)
 
 
+Answer = Sequence[bool] | int | Sequence[str] | None
 Rule = ChoiceRule | MatchingRule | OrderRule
 """A part of the screening: decides on an answer, and knows its risk and its source."""

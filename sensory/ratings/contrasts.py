@@ -8,23 +8,21 @@ from __future__ import annotations
 
 from collections.abc import Hashable, Mapping
 from itertools import combinations
-from typing import Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 from scipy.special import stdtr, stdtrit
 
+from ..base.arrays import Bools, Floats, Name
 from ..base.errors import ArgumentError
 from ..models.multiplicity import benjamini_hochberg, dunnett_limits, holm, tukey_p, tukey_quantile
 from .fitting import FittedPanel
 
-Floats = NDArray[np.float64]
-
 
 def mean_table(panel: FittedPanel, alpha: float) -> pd.DataFrame:
     """Estimated means: ``attribute sample estimate se df low high level scores``."""
-    estimate, se, df = _contrasts(panel, np.eye(len(panel.table.samples)))
+    estimate, se, df = panel.contrasts(np.eye(len(panel.table.samples)))
     there = np.isfinite(panel.grid.scores)
     counts = np.stack(
         [there[panel.grid.sample == level].sum(0) for level in range(estimate.shape[1])], 1
@@ -45,7 +43,7 @@ def reference_table(panel: FittedPanel, reference: Hashable, alpha: float) -> pd
     variance; with one score a sample this holds the interaction), NaN where these are 0.
     """
     weights, names = against(panel, reference)
-    estimate, se, df = _contrasts(panel, weights)
+    estimate, se, df = panel.contrasts(weights)
     statistic = estimate / se
     adjusted, critical = np.empty_like(se), np.empty_like(se)
     for places, correlation in _correlations(panel, weights):
@@ -63,12 +61,8 @@ def pair_table(panel: FittedPanel, alpha: float) -> pd.DataFrame:
     Columns as in `reference_table`, with ``other`` instead of ``reference``.
     """
     samples = panel.table.samples
-    pairs = list(combinations(range(len(samples)), 2))
-    weights = np.zeros((len(pairs), len(samples)))
-    rows = np.arange(len(pairs))
-    weights[rows, [one for one, _ in pairs]] = 1.0
-    weights[rows, [other for _, other in pairs]] = -1.0
-    estimate, se, df = _contrasts(panel, weights)
+    pairs, weights = pair_weights(len(samples))
+    estimate, se, df = panel.contrasts(weights)
     statistic, count = estimate / se, len(samples)
     adjusted = tukey_p(statistic.ravel(), df.ravel(), count).reshape(se.shape)
     critical = tukey_quantile(alpha, df.ravel(), count).reshape(se.shape)
@@ -78,7 +72,7 @@ def pair_table(panel: FittedPanel, alpha: float) -> pd.DataFrame:
 
 
 def equivalence_table(
-    panel: FittedPanel, reference: Hashable, margins: Mapping[Any, float], alpha: float
+    panel: FittedPanel, reference: Hashable, margins: Mapping[Name, float], alpha: float
 ) -> pd.DataFrame:
     """Two one-sided tests [1] against the margin of each attribute that has one.
 
@@ -88,7 +82,7 @@ def equivalence_table(
     are equivalent may be said at alpha when each of them is.
     """
     weights, names = against(panel, reference)
-    estimate, se, df = _contrasts(panel, weights)
+    estimate, se, df = panel.contrasts(weights)
     margin = np.array([margins.get(name, np.nan) for name in panel.table.attributes])[:, None]
     p = np.maximum(stdtr(df, (estimate - margin) / se), stdtr(df, (-margin - estimate) / se))
     half = se * -stdtrit(df, alpha)
@@ -100,7 +94,7 @@ def equivalence_table(
     return table[table["margin"].notna()].reset_index(drop=True)
 
 
-def against(panel: FittedPanel, reference: Hashable) -> tuple[Floats, tuple[Any, ...]]:
+def against(panel: FittedPanel, reference: Hashable) -> tuple[Floats, tuple[Name, ...]]:
     """Weights of each sample less the reference, and the names of these samples."""
     samples = panel.table.samples
     if reference not in samples:
@@ -114,23 +108,24 @@ def against(panel: FittedPanel, reference: Hashable) -> tuple[Floats, tuple[Any,
     return weights, tuple(samples[place] for place in others)
 
 
-def _contrasts(panel: FittedPanel, weights: Floats) -> tuple[Floats, Floats, Floats]:
-    """Estimate, se and df, each (attributes, contrasts)."""
-    parts = {id(group): group.fit.contrasts(weights) for group in panel.groups}
+def pair_weights(samples: int) -> tuple[list[tuple[int, int]], Floats]:
+    """All pairs of so many samples, and the weights of the first less the second."""
+    pairs = list(combinations(range(samples), 2))
+    each = np.eye(samples)
+    return pairs, np.array([each[first] - each[other] for first, other in pairs])
 
-    def part(which: int) -> Floats:
-        return panel.gathered(lambda group: parts[id(group)][which])
 
-    return part(0), part(1), part(2)
+def correlated(covariance: Floats) -> Floats:
+    """Correlations of covariances, (attributes, contrasts, contrasts)."""
+    sd = np.sqrt(np.einsum("acc->ac", covariance))
+    return covariance / (sd[:, :, None] * sd[:, None, :])
 
 
 def _correlations(panel: FittedPanel, weights: Floats) -> list[tuple[NDArray[np.intp], Floats]]:
     """Correlation of the differences, for each set of attributes that share it."""
     shared = []
     for group in panel.groups:
-        covariance = group.fit.covariance_of(weights)
-        sd = np.sqrt(np.einsum("acc->ac", covariance))
-        correlation = covariance / (sd[:, :, None] * sd[:, None, :])
+        correlation = correlated(group.fit.covariance_of(weights))
         if group.squares is not None:
             shared.append((group.places, correlation[0]))
         else:
@@ -166,11 +161,12 @@ def _compared(
 
 
 def _frame(
-    panel: FittedPanel, fixed: Mapping[str, tuple[Any, ...]], columns: Mapping[str, Any]
+    panel: FittedPanel, fixed: Mapping[str, tuple[Name, ...]], columns: Mapping[str, Floats | Bools]
 ) -> pd.DataFrame:
-    """Tidy rows, attribute by attribute."""
     count = len(next(iter(fixed.values())))
     attributes = panel.table.attributes
-    names: dict[str, Any] = {"attribute": [name for name in attributes for _ in range(count)]}
+    names: dict[str, list[Name]] = {
+        "attribute": [name for name in attributes for _ in range(count)]
+    }
     names |= {name: list(values) * len(attributes) for name, values in fixed.items()}
     return pd.DataFrame(names | {name: np.ravel(values) for name, values in columns.items()})

@@ -12,25 +12,23 @@ from __future__ import annotations
 from collections.abc import Hashable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 from scipy.special import nctdtr, stdtr, stdtrit
 
+from ..base.arrays import Floats, Name
 from ..base.checks import probability, within
 from ..base.errors import ArgumentError
 from ..base.findings import FINDINGS, Finding
 from ..base.results import Cell, Table, several
 from ..models.multiplicity import dunnett_p, dunnett_quantile
-from .contrasts import against, mean_table
+from .contrasts import against, correlated, mean_table
 from .fitting import FittedPanel, fit_panel
 from .performance import cells
 from .tables import RatingTable, rating_table
 from .variance import remarks
-
-Floats = NDArray[np.float64]
 
 SCORE = "difference"  # the attribute where the ballots name none
 TOO_LOW = 0.001  # chance of a batch so far below the blind control, from which it is no pass
@@ -66,7 +64,7 @@ class DifferenceFromControl:
 
     scores: RatingTable
     control: Hashable
-    limits: Mapping[Any, float]
+    limits: Mapping[Name, float]
     alpha: float
     beta: float
     level: float
@@ -133,9 +131,9 @@ class DifferenceFromControl:
 
     def __repr__(self) -> str:
         rows = self._against.to_dict("records")
-        said = ", ".join(f"{row['sample']} {row['finding']}" for row in rows)
+        findings = ", ".join(f"{row['sample']} {row['finding']}" for row in rows)
         count = several(len(self.scores.assessors), "assessor")
-        return f"<DifferenceFromControl: {count}, blind control {self.control}; {said}>"
+        return f"<DifferenceFromControl: {count}, blind control {self.control}; {findings}>"
 
     def _repr_html_(self) -> str:
         notes = "".join(f"<p>{note}</p>" for note in self.notes)
@@ -146,7 +144,7 @@ def difference_from_control(
     ballots: pd.DataFrame,
     *,
     control: Hashable,
-    limit: float | Mapping[Any, float],
+    limit: float | Mapping[Name, float],
     alpha: float = 0.05,
     beta: float = 0.05,
     level: float = 0.95,
@@ -174,10 +172,6 @@ def difference_from_control(
         Risk of calling a batch similar when it lies at the limit.
     level : float
         Of the two-sided limits.
-
-    Returns
-    -------
-    DifferenceFromControl
 
     Raises
     ------
@@ -231,7 +225,7 @@ def difference_from_control(
         )
     limits = _limits(table, limit)
     panel = fit_panel(table)
-    found, low = _against(panel, control, limits, alpha, beta, level)
+    rows, low = _against(panel, control, limits, alpha, beta, level)
     return DifferenceFromControl(
         scores=table,
         control=control,
@@ -241,19 +235,18 @@ def difference_from_control(
         level=level,
         notes=(*remarks(panel), *_without_control(panel, control), *low),
         _means=mean_table(panel, 1 - level),
-        _against=found.drop(columns="own_se"),
-        _own_se=found["own_se"],
+        _against=rows.drop(columns="own_se"),
+        _own_se=rows["own_se"],
     )
 
 
-def _named(ballots: Any) -> Any:
-    """With an attribute, where the ballots are a table without one."""
+def _named(ballots: pd.DataFrame) -> pd.DataFrame:
     if isinstance(ballots, pd.DataFrame) and "attribute" not in ballots:
         return ballots.assign(attribute=SCORE)
     return ballots
 
 
-def _limits(table: RatingTable, limit: float | Mapping[Any, float]) -> dict[Any, float]:
+def _limits(table: RatingTable, limit: float | Mapping[Name, float]) -> dict[Name, float]:
     given = limit if isinstance(limit, Mapping) else dict.fromkeys(table.attributes, limit)
     absent = [str(name) for name in table.attributes if name not in given]
     if absent:
@@ -278,7 +271,7 @@ def _limits(table: RatingTable, limit: float | Mapping[Any, float]) -> dict[Any,
 def _against(
     panel: FittedPanel,
     control: Hashable,
-    limits: Mapping[Any, float],
+    limits: Mapping[Name, float],
     alpha: float,
     beta: float,
     level: float,
@@ -289,9 +282,7 @@ def _against(
     blocks: dict[int, pd.DataFrame] = {}
     for group in panel.groups:
         numbers = group.fit.contrasts(weights)
-        covariance = group.fit.covariance_of(weights)
-        sd = np.sqrt(np.einsum("acc->ac", covariance))
-        correlation = covariance / (sd[:, :, None] * sd[:, None, :])
+        correlation = correlated(group.fit.covariance_of(weights))
         rows = np.arange(len(group.places))
         for some in [rows] if group.squares is not None else rows[:, None]:
             names = [panel.table.attributes[group.places[row]] for row in some]
@@ -320,7 +311,7 @@ def _compared(
     correlation: Floats,
     limit: Floats,
     risks: tuple[float, float, float],
-) -> dict[str, NDArray[Any]]:
+) -> dict[str, NDArray[np.generic]]:
     """Columns for the batches of attributes that share their correlation."""
     alpha, beta, level = risks
     statistic = estimate / se
@@ -335,7 +326,7 @@ def _compared(
     own_upper = centre + own_se * stdtrit(own_df, 1 - beta)
     upper = np.maximum(estimate + se * stdtrit(df, 1 - beta), own_upper)
     below = tail(-statistic) <= TOO_LOW
-    found = 2 * (adjusted <= alpha) + ((upper < limit) & ~below)
+    place = 2 * (adjusted <= alpha) + ((upper < limit) & ~below)
     return {
         "estimate": estimate,
         "se": se,
@@ -347,7 +338,7 @@ def _compared(
         "high": estimate + half,
         "lower": estimate - critical.reshape(se.shape) * se,
         "upper": upper,
-        "finding": np.array([finding.value for finding in FINDINGS])[found],
+        "finding": np.array([finding.value for finding in FINDINGS])[place],
         "below": below,
         "own_se": own_se,
     }
@@ -369,7 +360,7 @@ def _own_differences(panel: FittedPanel, weights: Floats) -> tuple[Floats, Float
     return np.where(few, np.nan, centre), np.where(few, np.nan, se), count - 1
 
 
-def _below(batch: Any) -> str:
+def _below(batch: Name) -> str:
     return (
         f"{batch} scores far below the blind control, which chance hardly gives: look whether "
         "codes were mixed up. It is not called similar."

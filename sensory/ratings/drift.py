@@ -8,21 +8,19 @@ from __future__ import annotations
 from collections.abc import Hashable, Iterable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 from scipy.special import stdtr
 
+from ..base.arrays import Floats, Row
 from ..base.checks import probability
 from ..base.errors import ArgumentError
 from ..base.results import several
 from ..models.multiplicity import holm
+from .frames import KeptTable
 from .performance import cells, regression, repeatability
 from .tables import RatingTable, rating_table
-
-Floats = NDArray[np.float64]
 
 FEWEST_SESSIONS = 4  # two degrees of freedom for a straight line
 BIAS, REPEATABILITY = "bias", "repeatability"
@@ -51,13 +49,8 @@ class AssessorDrift:
     alpha: float
     _tables: Mapping[str, pd.DataFrame]
 
-    @property
-    def sessions(self) -> pd.DataFrame:
-        return self._tables["sessions"].copy()
-
-    @property
-    def trends(self) -> pd.DataFrame:
-        return self._tables["trends"].copy()
+    sessions = KeptTable()
+    trends = KeptTable()
 
     def says(self) -> tuple[str, ...]:
         """A sentence for each trend whose adjusted p is at most alpha."""
@@ -95,10 +88,6 @@ def assessor_drift(
         Only these, in this order.
     alpha : float
         Risk of saying that anybody drifts when nobody does.
-
-    Returns
-    -------
-    AssessorDrift
 
     Raises
     ------
@@ -153,9 +142,14 @@ def _by_session(table: RatingTable) -> dict[str, Floats]:
         scatter = repeatability(of)
         with np.errstate(invalid="ignore"):
             bias = np.nansum(apart, 1) / compared
-        found = {"samples": compared, "bias": bias, "sd": scatter["sd"], "sd_df": scatter["sd_df"]}
+        numbers = {
+            "samples": compared,
+            "bias": bias,
+            "sd": scatter["sd"],
+            "sd_df": scatter["sd_df"],
+        }
         for name, part in parts.items():
-            part.append(found[name])
+            part.append(numbers[name])
     return {name: np.stack(part, 1) for name, part in parts.items()}
 
 
@@ -223,7 +217,7 @@ def _lines(table: RatingTable, measure: str, values: Floats) -> pd.DataFrame:
     )
 
 
-def _sentence(row: Mapping[Any, Any]) -> str:
+def _sentence(row: Row) -> str:
     up, size = row["estimate"] > 0, abs(row["estimate"])
     p = f"(adjusted p {row['p_adjusted']:.2g})"
     if row["measure"] == BIAS:

@@ -8,13 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ..base.arrays import Bools, Floats, Ints
 from ..base.errors import ArgumentError
 from ..models.mean_squares import ASSESSOR, BOTH, OCCASION, MeanSquares, mean_squares
 from ..models.mixed import MixedFit, likelihood_ratios, restricted_likelihood
 from .tables import RatingGrid, RatingTable
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 OCCASIONS = ("session", "replicate")
 _NOTHING, _ROUNDING = 1e-20, 1e-10  # of the total variance
@@ -69,6 +67,15 @@ class FittedPanel:
         for places, part in parts:
             whole[places] = part
         return whole
+
+    def contrasts(self, weights: Floats) -> tuple[Floats, Floats, Floats]:
+        """Estimate, se and df of the weighted sample means, each (attributes, contrasts)."""
+        parts = {id(group): group.fit.contrasts(weights) for group in self.groups}
+
+        def part(which: int) -> Floats:
+            return self.gathered(lambda group: parts[id(group)][which])
+
+        return part(0), part(1), part(2)
 
     @property
     def repeatability(self) -> Floats:
@@ -139,7 +146,7 @@ def _enough(table: RatingTable, scores: Floats, grid: RatingGrid) -> None:
     _refuse(table, np.nanmin(scores, 0) == np.nanmax(scores, 0), "given the same score everywhere")
 
 
-def _refuse(table: RatingTable, wrong: NDArray[np.bool_], why: str) -> None:
+def _refuse(table: RatingTable, wrong: Bools, why: str) -> None:
     names = [str(table.attributes[place]) for place in np.flatnonzero(wrong)]
     if names:
         raise ArgumentError(
@@ -148,7 +155,7 @@ def _refuse(table: RatingTable, wrong: NDArray[np.bool_], why: str) -> None:
         )
 
 
-def _balanced(table: RatingTable, grid: RatingGrid, when: Ints) -> NDArray[np.bool_]:
+def _balanced(table: RatingTable, grid: RatingGrid, when: Ints) -> Bools:
     """Attributes that every assessor scored equally often for every sample and occasion."""
     shape = (len(table.assessors), len(table.samples), int(when.max()) + 1)
     cell = np.ravel_multi_index((grid.assessor, grid.sample, when), shape)
@@ -156,7 +163,7 @@ def _balanced(table: RatingTable, grid: RatingGrid, when: Ints) -> NDArray[np.bo
     return np.asarray((counts == counts[0]).all(0) & (counts[0] > 0))
 
 
-def _alike(scores: Floats, among: NDArray[np.bool_]) -> list[NDArray[np.intp]]:
+def _alike(scores: Floats, among: Bools) -> list[NDArray[np.intp]]:
     """Places of the attributes `among` all, in sets that were scored in the same rows."""
     places = np.flatnonzero(among)
     there = np.isfinite(scores[:, places])
@@ -166,7 +173,7 @@ def _alike(scores: Floats, among: NDArray[np.bool_]) -> list[NDArray[np.intp]]:
     return [places[pattern == each] for each in range(int(pattern.max()) + 1)]
 
 
-def _interaction_told(table: RatingTable, grid: RatingGrid, when: Ints) -> NDArray[np.bool_]:
+def _interaction_told(table: RatingTable, grid: RatingGrid, when: Ints) -> Bools:
     """Attributes with more scores than cells and occasions, so that error has freedom left."""
     cell = grid.assessor * len(table.samples) + grid.sample
     counts = _counts(grid.scores, cell, len(table.assessors) * len(table.samples))

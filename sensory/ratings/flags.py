@@ -12,24 +12,20 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, fields
-from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
+from ..base.arrays import Bools, Floats, Name
 from ..base.checks import probability, within
 from ..base.errors import ArgumentError
 from ..base.results import Table
 from ..models.multiplicity import benjamini_hochberg
 
-Floats = NDArray[np.float64]
-Truths = NDArray[np.bool_]
-
 _PRACTICE = "common practice, no source"
 
 
-def _limit(default: float, source: str) -> Any:
+def _limit(default: float, source: str) -> float:
     return field(default=default, metadata={"source": source})
 
 
@@ -84,7 +80,10 @@ class ScorecardLimits:
 
     def table(self) -> Table:
         """Each limit with its value and where it comes from."""
-        rows = [(one.name, getattr(self, one.name), one.metadata["source"]) for one in fields(self)]
+        rows = [
+            (limit.name, getattr(self, limit.name), limit.metadata["source"])
+            for limit in fields(self)
+        ]
         return Table(columns=("limit", "value", "source"), rows=tuple(rows))
 
 
@@ -136,11 +135,11 @@ RULES = tuple(_WORDS)
 
 def raised(
     numbers: Mapping[str, Floats],
-    judged: Truths,
+    judged: Bools,
     limits: ScorecardLimits,
     alpha: float,
     width: float | None,
-) -> dict[str, Truths]:
+) -> dict[str, Bools]:
     """Which flags are raised, each (assessors, attributes).
 
     Parameters
@@ -187,15 +186,15 @@ def raised(
 
 
 def flag_table(
-    found: Mapping[str, Truths],
+    flags: Mapping[str, Bools],
     numbers: Mapping[str, Floats],
-    assessors: Sequence[Any],
-    attributes: Sequence[Any],
+    assessors: Sequence[Name],
+    attributes: Sequence[Name],
 ) -> pd.DataFrame:
     """One row a flag: ``assessor attribute flag value says train``."""
     rows = []
     for flag, (says, (column, shown), train) in _WORDS.items():
-        for a, k in np.argwhere(found[flag]):
+        for a, k in np.argwhere(flags[flag]):
             value = float(numbers[column][a, k])
             words = f"{assessors[a]} {says.format(attributes[k])}, {shown.format(value)}."
             rows.append((a, k, flag, value, words, train.format(attributes[k])))
@@ -213,7 +212,7 @@ def flag_table(
     )
 
 
-def _discovered(p: Floats, alpha: float) -> Truths:
+def _discovered(p: Floats, alpha: float) -> Bools:
     """p adjusted for the false discovery rate over all that were tested, at alpha."""
     tested = np.isfinite(p)
     answer = np.zeros(p.shape, bool)

@@ -15,16 +15,15 @@ is computed at once.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import chdtrc, fdtrc, nctdtr, stdtr, stdtrit
 
+from ..base.arrays import Bools, Floats
+from .contrasts import pair_weights
 from .fitting import FittedPanel
 from .tables import RatingTable
-
-Floats = NDArray[np.float64]
 
 DECIMALS = 10  # of cell means before they are ranked: floating noise breaks ties
 _NOTHING = 1e-20  # of the total sum of squares
@@ -221,7 +220,6 @@ def regression(y: Floats, x: Floats, count: Floats) -> tuple[Floats, Floats, Flo
 
 
 def _ranks(values: Floats) -> Floats:
-    """Mean ranks along the samples; NaN stays NaN."""
     above = (values[:, :, None] > values[:, None]).sum(2)
     same = (values[:, :, None] == values[:, None]).sum(2)
     return np.where(np.isfinite(values), above + (same + 1) / 2, np.nan)
@@ -269,7 +267,7 @@ def concordance(of: Cells) -> dict[str, Floats]:
     return {"kendall_w": w, "kendall_p": chdtrc(samples - 1, assessors * (samples - 1) * w)}
 
 
-def not_empty(of: Cells) -> NDArray[np.bool_]:
+def not_empty(of: Cells) -> Bools:
     """Attributes for which every assessor scored every sample."""
     return np.asarray((of.number > 0).all((0, 1)))
 
@@ -282,16 +280,10 @@ def smallest_difference(panel: FittedPanel, alpha: float, power: float) -> Float
     The scatter of this session is taken as true. One comparison; with several samples
     against the reference Dunnett needs more. With gaps, for the pair that is known worst.
     """
-    samples = len(panel.table.samples)
-    pairs = list(combinations(range(samples), 2))
+    _, weights = pair_weights(len(panel.table.samples))
     if all(group.squares is not None for group in panel.groups):
-        pairs = pairs[:1]
-    weights = np.zeros((len(pairs), samples))
-    weights[np.arange(len(pairs)), [one for one, _ in pairs]] = 1.0
-    weights[np.arange(len(pairs)), [other for _, other in pairs]] = -1.0
-    numbers = {id(group): group.fit.contrasts(weights) for group in panel.groups}
-    se = panel.gathered(lambda group: numbers[id(group)][1])
-    df = panel.gathered(lambda group: numbers[id(group)][2])
+        weights = weights[:1]
+    _, se, df = panel.contrasts(weights)
     free, back = np.unique(df.ravel(), return_inverse=True)
     return (se * noncentrality(free, alpha, power)[back].reshape(se.shape)).max(1)
 

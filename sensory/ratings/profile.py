@@ -11,15 +11,16 @@ from __future__ import annotations
 from collections.abc import Hashable, Iterable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Any
 
 import pandas as pd
 
+from ..base.arrays import Name
 from ..base.checks import probability, truth, within
 from ..base.errors import ArgumentError
 from ..base.results import several
 from .contrasts import against, equivalence_table, mean_table, pair_table, reference_table
 from .fitting import fit_panel
+from .frames import KeptTable
 from .scaling import scaling_tables
 from .tables import RatingTable, rating_table
 from .variance import anova_table, component_table, remarks
@@ -60,27 +61,16 @@ class Profile:
 
     table: RatingTable
     reference: Hashable | None
-    margins: Mapping[Any, float]
+    margins: Mapping[Name, float]
     alpha: float
     occasion: str | None
     notes: tuple[str, ...]
     _tables: Mapping[str, pd.DataFrame]
 
-    @property
-    def anova(self) -> pd.DataFrame:
-        return self._tables["anova"].copy()
-
-    @property
-    def means(self) -> pd.DataFrame:
-        return self._tables["means"].copy()
-
-    @property
-    def pairs(self) -> pd.DataFrame:
-        return self._tables["pairs"].copy()
-
-    @property
-    def components(self) -> pd.DataFrame:
-        return self._tables["components"].copy()
+    anova = KeptTable()
+    means = KeptTable()
+    pairs = KeptTable()
+    components = KeptTable()
 
     @property
     def against_reference(self) -> pd.DataFrame | None:
@@ -122,7 +112,7 @@ def profile(
     ballots: pd.DataFrame,
     *,
     reference: Hashable | None = None,
-    margins: float | Mapping[Any, float] | None = None,
+    margins: float | Mapping[Name, float] | None = None,
     attributes: Iterable[Hashable] | None = None,
     alpha: float = 0.05,
     occasion: str | None = None,
@@ -147,10 +137,6 @@ def profile(
         A further random term; if not given, session where there is more than one.
     scaling : bool
         Also correct for the use of the scale.
-
-    Returns
-    -------
-    Profile
 
     Raises
     ------
@@ -214,8 +200,8 @@ def profile(
 
 
 def _margins(
-    table: RatingTable, margins: float | Mapping[Any, float] | None, reference: Hashable | None
-) -> dict[Any, float]:
+    table: RatingTable, margins: float | Mapping[Name, float] | None, reference: Hashable | None
+) -> dict[Name, float]:
     if margins is None:
         return {}
     if reference is None:

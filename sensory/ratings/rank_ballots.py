@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import combinations
-from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
+from ..base.arrays import Floats
 from ..base.errors import ArgumentError, BallotError, Fault
 from ..base.results import several
 from ..models.ranks import midranks
+from .frames import is_empty, whole_frame
 
 COLUMNS = ("assessor", "sample", "rank")
 """Columns that must be there; `session` may be."""
@@ -34,7 +34,7 @@ class RankBallots:
 
     ballots: tuple[tuple[str, str], ...]
     samples: tuple[str, ...]
-    ranks: NDArray[np.float64]
+    ranks: Floats
 
     @property
     def complete(self) -> bool:
@@ -54,7 +54,7 @@ class RankBallots:
         return len({assessor for _, assessor in self.ballots})
 
 
-def read_ranks(ballots: Any) -> RankBallots:
+def read_ranks(ballots: object) -> RankBallots:
     """The ballots as an array of ranks, or one error that lists every fault.
 
     Parameters
@@ -87,28 +87,16 @@ def read_ranks(ballots: Any) -> RankBallots:
         )
     keys = tuple(sorted(cells))
     ranks = np.array([[cells[key].get(name, np.nan) for name in names] for key in keys])
-    found = RankBallots(ballots=keys, samples=names, ranks=ranks)
-    _check_design(found)
-    return found
+    checked = RankBallots(ballots=keys, samples=names, ranks=ranks)
+    _check_design(checked)
+    return checked
 
 
-def _rows(ballots: Any) -> pd.DataFrame:
-    if not isinstance(ballots, pd.DataFrame):
-        raise ArgumentError(
-            f"ballots must be a data frame with the columns {', '.join(COLUMNS)}; "
-            f"got {type(ballots).__name__}."
-        )
-    missing = [name for name in COLUMNS if name not in ballots.columns]
-    if missing:
-        raise ArgumentError(
-            f"ballots lack the column {', '.join(missing)}; there are "
-            f"{', '.join(map(str, ballots.columns)) or 'no columns'}."
-        )
-    if ballots.empty:
-        raise ArgumentError("ballots hold no row; give at least two ballots.")
-    if "session" in ballots.columns:
-        return ballots[["session", *COLUMNS]]
-    return ballots[[*COLUMNS]].assign(session="")[["session", *COLUMNS]]
+def _rows(ballots: object) -> pd.DataFrame:
+    frame = whole_frame("ballots", ballots, "rank", COLUMNS, ("session",))
+    if "session" not in frame:
+        frame = frame.assign(session="")
+    return frame[["session", *COLUMNS]]
 
 
 def _cells(rows: pd.DataFrame) -> tuple[list[Fault], dict[tuple[str, str], dict[str, float]]]:
@@ -118,16 +106,16 @@ def _cells(rows: pd.DataFrame) -> tuple[list[Fault], dict[tuple[str, str], dict[
     plain = rows.itertuples(index=False, name=None)
     for number, (session, assessor, sample, rank) in enumerate(plain, start=2):
         empty = [
-            name for name, value in (("assessor", assessor), ("sample", sample)) if _blank(value)
+            name for name, value in (("assessor", assessor), ("sample", sample)) if is_empty(value)
         ]
         if empty:
             faults.append(_fault(number, empty[0], "", "empty", f"The {empty[0]} is missing."))
             continue
         who, what = str(assessor).strip(), str(sample).strip()
-        given = cells.setdefault(("" if _blank(session) else str(session).strip(), who), {})
+        given = cells.setdefault(("" if is_empty(session) else str(session).strip(), who), {})
         value = _number(rank)
         if value is None:
-            shown = "no rank" if _blank(rank) else f"{rank!r} as a rank"
+            shown = "no rank" if is_empty(rank) else f"{rank!r} as a rank"
             problem = f"{who} gave sample {what} {shown}."
             faults.append(_fault(number, "rank", str(rank), "rank", problem, "Ranks are numbers."))
         elif what in given:
@@ -156,14 +144,14 @@ def _not_ranks(session: str, assessor: str, given: dict[str, float]) -> list[Fau
     return [_fault(0, "rank", came, "not ranks", problem, advice)]
 
 
-def _check_design(found: RankBallots) -> None:
+def _check_design(ballots: RankBallots) -> None:
     """Every sample in every ballot, or every pair of samples together equally often."""
-    if found.complete:
+    if ballots.complete:
         return
-    served = ~np.isnan(found.ranks)
+    served = ~np.isnan(ballots.ranks)
     together = served.T.astype(int) @ served.astype(int)
     size, times = served.sum(1), np.diag(together)
-    pairs = [together[i, j] for i, j in combinations(range(len(found.samples)), 2)]
+    pairs = [together[i, j] for i, j in combinations(range(len(ballots.samples)), 2)]
     if np.ptp(size) == 0 and np.ptp(times) == 0 and np.ptp(pairs) == 0:
         return
     advice = (
@@ -172,9 +160,9 @@ def _check_design(found: RankBallots) -> None:
     )
     if np.ptp(size):
         short = int(np.argmin(size))
-        gone = [found.samples[j] for j in np.flatnonzero(~served[short])]
+        gone = [ballots.samples[j] for j in np.flatnonzero(~served[short])]
         raise ArgumentError(
-            f"{found.ballots[short][1]} ranked {several(int(size[short]), 'sample')}, without "
+            f"{ballots.ballots[short][1]} ranked {several(int(size[short]), 'sample')}, without "
             f"{', '.join(gone)}, and others ranked {size.max()}: ballots of different length "
             f"cannot be added. {advice}"
         )
@@ -185,19 +173,15 @@ def _check_design(found: RankBallots) -> None:
     )
 
 
-def _number(value: Any) -> float | None:
+def _number(value: object) -> float | None:
     """The rank, rounded to 10 decimals so that noise breaks no tie; None where there is none."""
-    if _blank(value) or isinstance(value, (bool, np.bool_)):
+    if is_empty(value) or isinstance(value, (bool, np.bool_)):
         return None
     try:
-        number = round(float(value), 10)
+        number = round(float(value), 10)  # type: ignore[arg-type]
     except (TypeError, ValueError):
         return None
     return number if np.isfinite(number) else None
-
-
-def _blank(value: Any) -> bool:
-    return value is None or value is pd.NA or value != value or not str(value).strip()
 
 
 def _fault(

@@ -89,7 +89,7 @@ def _by_range(read: RankBallots, alpha: float, error: float) -> tuple[float | No
 def pair_table(read: RankBallots, pairs: list[tuple[str, str]], least: LeastDifferences) -> Table:
     tail = pair_tail if read.complete else pair_tail_all_alike
     sums = np.nansum(read.ranks, axis=0)
-    places = [(read.samples.index(one), read.samples.index(other)) for one, other in pairs]
+    places = [(read.samples.index(first), read.samples.index(other)) for first, other in pairs]
     gaps = [float(sums[i] - sums[j]) for i, j in places]
     raw = [tail(read.ranks, i, j) for i, j in places]
     rows = tuple(

@@ -14,7 +14,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import sqrt
-from typing import Any
 
 import numpy as np
 from scipy.special import chdtrc, ndtr
@@ -146,7 +145,7 @@ class RankingTest:
 
 
 def ranking_test(
-    ballots: Any,
+    ballots: object,
     *,
     expected: Sequence[str] | None = None,
     reference: str | None = None,
@@ -172,10 +171,6 @@ def ranking_test(
         Risk of the least differences, and of `different_pairs`.
     seed : int
         For random arrangements, where they are used.
-
-    Returns
-    -------
-    RankingTest
 
     Raises
     ------
@@ -210,12 +205,12 @@ def ranking_test(
     ...     for sample, rank in zip(["10 %", "12 %", "14 %"], given)
     ... ]
     >>> ballots = pd.DataFrame(rows, columns=["assessor", "sample", "rank"])
-    >>> found = ranking_test(ballots, expected=["10 %", "12 %", "14 %"])
-    >>> found.friedman.statistic, round(found.friedman.p, 4), found.friedman.method
+    >>> test = ranking_test(ballots, expected=["10 %", "12 %", "14 %"])
+    >>> test.friedman.statistic, round(test.friedman.p, 4), test.friedman.method
     (6.5, 0.0417, 'exact')
-    >>> found.page.statistic, round(found.page.p, 4)
+    >>> test.page.statistic, round(test.page.p, 4)
     (55.0, 0.0069)
-    >>> print(found.rank_sums)
+    >>> print(test.rank_sums)
     sample  ballots  rank_sum  mean_rank
     10 %    4        4         1
     12 %    4        9         2.25
@@ -305,6 +300,6 @@ def _expected(expected: Sequence[str], samples: tuple[str, ...]) -> tuple[str, .
     return order
 
 
-def _row_of_friedman(found: Friedman, complete: bool) -> tuple[str, float, int, float, str]:
+def _row_of_friedman(test: Friedman, complete: bool) -> tuple[str, float, int, float, str]:
     name = "Friedman" if complete else "Durbin"
-    return f"{name}: all samples alike", found.statistic, found.df, found.p, found.method
+    return f"{name}: all samples alike", test.statistic, test.df, test.p, test.method

@@ -10,18 +10,16 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from math import atan2, degrees, radians, sqrt
-from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 from scipy.special import fdtri
 
+from ..base.arrays import Floats
 from ..base.checks import one_count, probability, truth
 from ..base.errors import ArgumentError, BallotError, Fault
 from ..base.results import Table, several
-
-Floats = NDArray[np.float64]
+from .frames import is_empty, whole_frame
 
 COLUMNS = ("assessor", "sample", "attribute", "score")
 OPTIONAL = ("session", "replicate")
@@ -115,8 +113,8 @@ class SampleMap:
         spread = away.std(0, ddof=1)
         cross = away.T @ self.coordinates / (len(self.samples) - 1)
         with np.errstate(invalid="ignore", divide="ignore"):
-            found: Floats = cross / spread[:, None] / np.sqrt(self.variance)
-        return np.where(spread[:, None] > 0, found, 0.0)
+            correlations: Floats = cross / spread[:, None] / np.sqrt(self.variance)
+        return np.where(spread[:, None] > 0, correlations, 0.0)
 
     def table(self) -> Table:
         """Place and region of each sample."""
@@ -145,7 +143,7 @@ class SampleMap:
 
 
 def sample_map(
-    ballots: Any,
+    ballots: object,
     *,
     scaled: bool = False,
     draws: int = 2000,
@@ -173,10 +171,6 @@ def sample_map(
         For the resampling; the same seed gives the same map.
     level : float
         Of the region of each sample by itself.
-
-    Returns
-    -------
-    SampleMap
 
     Raises
     ------
@@ -214,8 +208,8 @@ def sample_map(
     ...     for attribute, score in zip(["sweet", "sour"], scores)
     ... ]
     >>> columns = ["assessor", "sample", "attribute", "score"]
-    >>> found = sample_map(pd.DataFrame(rows, columns=columns))
-    >>> found.share.round(3).tolist()
+    >>> result = sample_map(pd.DataFrame(rows, columns=columns))
+    >>> result.share.round(3).tolist()
     [0.664, 0.336]
     """
     scaled, level = truth("scaled", scaled), probability("level", level)
@@ -303,7 +297,7 @@ def _unit(means: Floats, attributes: tuple[str, ...], scaled: bool) -> Floats:
     return spread
 
 
-def _scores(ballots: Any) -> tuple[Floats, tuple[tuple[str, ...], ...]]:
+def _scores(ballots: object) -> tuple[Floats, tuple[tuple[str, ...], ...]]:
     """Assessors by samples by attributes, replicates averaged, and the three lists of names."""
     rows = _rows(ballots)
     cells = rows.groupby(["assessor", "sample", "attribute"], sort=True)["score"].mean()
@@ -334,21 +328,8 @@ def _check_sizes(names: tuple[tuple[str, ...], ...]) -> None:
             )
 
 
-def _rows(ballots: Any) -> pd.DataFrame:
-    """Names as text and scores as numbers, or one error that lists every bad cell."""
-    if not isinstance(ballots, pd.DataFrame):
-        raise ArgumentError(
-            f"ballots must be a data frame with the columns {', '.join(COLUMNS)}; "
-            f"got {type(ballots).__name__}."
-        )
-    missing = [name for name in COLUMNS if name not in ballots.columns]
-    if missing:
-        raise ArgumentError(
-            f"ballots lack the column {', '.join(missing)}; there are "
-            f"{', '.join(map(str, ballots.columns)) or 'no columns'}."
-        )
-    if ballots.empty:
-        raise ArgumentError("ballots hold no row.")
+def _rows(ballots: object) -> pd.DataFrame:
+    ballots = whole_frame("ballots", ballots, "score", COLUMNS, OPTIONAL)
     names = [name for name in (*OPTIONAL, *COLUMNS[:3]) if name in ballots.columns]
     rows = pd.DataFrame(
         {name: ballots[name].astype(object).map(_text) for name in names}
@@ -366,7 +347,7 @@ def _empty_names(rows: pd.DataFrame) -> Iterator[Fault]:
             yield _fault(int(at) + 2, name, f"The {name} is missing.", "Fill it in.")
 
 
-def _no_numbers(rows: pd.DataFrame, came: pd.Series[Any]) -> Iterator[Fault]:
+def _no_numbers(rows: pd.DataFrame, came: pd.Series) -> Iterator[Fault]:
     """Scores that are there and are no finite number; an empty cell is a gap, not a fault."""
     numbers, there = rows["score"].to_numpy(dtype=np.float64), came.map(_text).to_numpy() != ""
     for at in np.flatnonzero(there & ~np.isfinite(numbers)):
@@ -382,8 +363,8 @@ def _twice(rows: pd.DataFrame, names: list[str]) -> Iterator[Fault]:
         yield _fault(int(at) + 2, "score", problem, "Number the replicates, or delete one.")
 
 
-def _text(value: Any) -> str:
-    return "" if value is None or value is pd.NA or value != value else str(value).strip()
+def _text(value: object) -> str:
+    return "" if is_empty(value) else str(value).strip()
 
 
 def _fault(row: int, column: str, problem: str, advice: str) -> Fault:

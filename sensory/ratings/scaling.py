@@ -11,9 +11,8 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.special import fdtrc
 
+from ..base.arrays import Bools, Floats
 from .fitting import FittedPanel
-
-Floats = NDArray[np.float64]
 
 SCALING, DISAGREEMENT = "scaling", "disagreement"
 
@@ -75,7 +74,7 @@ def scaling_tables(panel: FittedPanel) -> tuple[pd.DataFrame, pd.DataFrame]:
     return _variance(names, ss, df, *_error(panel, usable)), slopes
 
 
-def _usable(cells: Floats, numbers: Floats) -> NDArray[np.bool_]:
+def _usable(cells: Floats, numbers: Floats) -> Bools:
     """Attributes with slopes to be had."""
     full = (numbers > 0).all((0, 1)) & (cells.shape[1] > 2)
     level = np.where(full, cells, 0.0).mean(0)

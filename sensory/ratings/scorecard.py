@@ -10,19 +10,20 @@ import warnings
 from collections.abc import Hashable, Iterable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike
 from scipy.special import fdtri, stdtrit
 
+from ..base.arrays import Bools, Floats, Name
 from ..base.checks import probability, within
 from ..base.errors import ArgumentError
 from ..base.results import several
 from ..models.mean_squares import BOTH, SAMPLE
 from .fitting import FittedPanel, fit_panel
 from .flags import ScorecardLimits, flag_table, raised
+from .frames import KeptTable
 from .performance import (
     Cells,
     agreement,
@@ -36,8 +37,6 @@ from .performance import (
 )
 from .tables import RatingTable, rating_table
 from .variance import anova_table, remarks
-
-Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -77,25 +76,14 @@ class PanelScorecard:
     scale: tuple[float, float] | None
     alpha: float
     power: float
-    judged: tuple[Any, ...]
+    judged: tuple[Name, ...]
     notes: tuple[str, ...]
     _tables: Mapping[str, pd.DataFrame]
 
-    @property
-    def assessors(self) -> pd.DataFrame:
-        return self._tables["assessors"].copy()
-
-    @property
-    def attributes(self) -> pd.DataFrame:
-        return self._tables["attributes"].copy()
-
-    @property
-    def panel(self) -> pd.DataFrame:
-        return self._tables["panel"].copy()
-
-    @property
-    def flags(self) -> pd.DataFrame:
-        return self._tables["flags"].copy()
+    assessors = KeptTable()
+    attributes = KeptTable()
+    panel = KeptTable()
+    flags = KeptTable()
 
     def intraclass(self, attribute: Hashable) -> pd.DataFrame:
         """Intraclass correlations of the cell means of one attribute, with their limits.
@@ -191,10 +179,6 @@ def panel_scorecard(
     power : float
         With which `smallest_difference` would be seen.
 
-    Returns
-    -------
-    PanelScorecard
-
     Raises
     ------
     ArgumentError, BallotError
@@ -238,13 +222,13 @@ def panel_scorecard(
     whole = _attribute_table(panel, of, alpha, power)
     judged = whole["judged"].to_numpy()
     numbers = {**discrimination(of), **repeatability(of), **agreement(of, alpha)}
-    found = raised(numbers, judged, limits, alpha, ends[1] - ends[0] if ends else None)
-    flags = flag_table(found, numbers, table.assessors, table.attributes)
+    flagged = raised(numbers, judged, limits, alpha, ends[1] - ends[0] if ends else None)
+    flags = flag_table(flagged, numbers, table.assessors, table.attributes)
     tables = {
         "attributes": whole,
         "flags": flags,
         "assessors": _assessor_table(table, numbers, judged),
-        "panel": _summary(table, numbers, judged, found, alpha),
+        "panel": _summary(table, numbers, judged, flagged, alpha),
     }
     return PanelScorecard(
         scores=table,
@@ -258,7 +242,7 @@ def panel_scorecard(
     )
 
 
-def _limits(limits: Any) -> ScorecardLimits:
+def _limits(limits: object) -> ScorecardLimits:
     if limits is None:
         return ScorecardLimits()
     if not isinstance(limits, ScorecardLimits):
@@ -266,7 +250,7 @@ def _limits(limits: Any) -> ScorecardLimits:
     return limits
 
 
-def _scale(scale: Any, table: RatingTable) -> tuple[float, float] | None:
+def _scale(scale: ArrayLike | None, table: RatingTable) -> tuple[float, float] | None:
     if scale is None:
         return None
     ends = within("scale", scale, -1e9, 1e9)
@@ -286,8 +270,8 @@ def _attribute_table(panel: FittedPanel, of: Cells, alpha: float, power: float) 
     sample = variance[variance["source"] == SAMPLE].set_index("attribute")
     both = variance[variance["source"] == BOTH].set_index("attribute")
     names = list(panel.table.attributes)
-    found = sample.loc[names, ["statistic", "df", "df_error", "p", "p_false_discovery"]]
-    table = found.reset_index()
+    whole = sample.loc[names, ["statistic", "df", "df_error", "p", "p_false_discovery"]]
+    table = whole.reset_index()
     table.insert(1, "judged", table["p_false_discovery"] <= alpha)
     for column in ("statistic", "p"):
         table[f"interaction_{column}"] = both[column].reindex(names).to_numpy()
@@ -299,7 +283,7 @@ def _attribute_table(panel: FittedPanel, of: Cells, alpha: float, power: float) 
 
 
 def _assessor_table(
-    table: RatingTable, numbers: Mapping[str, Floats], judged: NDArray[np.bool_]
+    table: RatingTable, numbers: Mapping[str, Floats], judged: Bools
 ) -> pd.DataFrame:
     many, count = len(table.assessors), len(table.attributes)
     head = {
@@ -314,8 +298,8 @@ def _assessor_table(
 def _summary(
     table: RatingTable,
     numbers: Mapping[str, Floats],
-    judged: NDArray[np.bool_],
-    found: Mapping[str, NDArray[np.bool_]],
+    judged: Bools,
+    flagged: Mapping[str, Bools],
     alpha: float,
 ) -> pd.DataFrame:
     chosen = {name: pd.DataFrame(numbers[name][:, judged]) for name in ("r", "slope", "sd_ratio")}
@@ -327,7 +311,7 @@ def _summary(
             "attributes": scored.sum(1),
             "apart": (own <= alpha).sum(1),
             **{name: frame.median(axis=1) for name, frame in chosen.items()},
-            "flags": sum(flag.sum(1) for flag in found.values()),
+            "flags": sum(flag.sum(1) for flag in flagged.values()),
         }
     )
 

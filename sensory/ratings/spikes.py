@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -15,6 +14,7 @@ from ..base.checks import probability
 from ..base.errors import ArgumentError, BallotError, Fault
 from ..base.results import several
 from ..models.binomial import clopper_pearson
+from .frames import KeptTable, is_empty, whole_frame
 
 _NEEDED = ("assessor", "spiked", "found")
 
@@ -41,13 +41,8 @@ class SpikedSamples:
     dropped: int
     _tables: Mapping[str, pd.DataFrame]
 
-    @property
-    def assessors(self) -> pd.DataFrame:
-        return self._tables["assessors"].copy()
-
-    @property
-    def faults(self) -> pd.DataFrame:
-        return self._tables["faults"].copy()
+    assessors = KeptTable()
+    faults = KeptTable()
 
     def __repr__(self) -> str:
         table = self._tables["assessors"]
@@ -73,10 +68,6 @@ def spiked_samples(answers: pd.DataFrame, *, level: float = 0.95) -> SpikedSampl
         or 0 and 1. Rows without an answer are dropped and counted.
     level : float
         Of the two-sided exact limits (Clopper and Pearson), each rate by itself.
-
-    Returns
-    -------
-    SpikedSamples
 
     Raises
     ------
@@ -109,46 +100,27 @@ def spiked_samples(answers: pd.DataFrame, *, level: float = 0.95) -> SpikedSampl
     return SpikedSamples(level=level, dropped=dropped, _tables=MappingProxyType(tables))
 
 
-def _checked(answers: Any) -> tuple[pd.DataFrame, int]:
-    if not isinstance(answers, pd.DataFrame):
-        raise ArgumentError(
-            f"answers must be a pandas DataFrame with one answer a row; "
-            f"got {type(answers).__name__}."
-        )
-    absent = [name for name in _NEEDED if name not in answers]
-    if absent:
-        raise ArgumentError(
-            f"answers lack the column{'s' * (len(absent) > 1)} {', '.join(absent)}; needed are "
-            f"assessor, spiked and found; got {', '.join(map(str, answers.columns))}."
-        )
+def _checked(answers: object) -> tuple[pd.DataFrame, int]:
+    answers = whole_frame("answers", answers, "answer", _NEEDED, ("fault",))
     kept = [*_NEEDED, *(["fault"] if "fault" in answers else [])]
     frame = answers[kept].reset_index(drop=True)
     wrong = [
-        Fault(
-            sheet="",
-            row=place + 2,
-            column=column,
-            value=str(cell),
-            rule="truth",
-            problem=f"{cell!r} is neither true nor false.",
-            advice="Give True or False, or 1 or 0.",
+        _fault(
+            place,
+            column,
+            cell,
+            "truth",
+            f"{cell!r} is neither true nor false.",
+            "Give True or False, or 1 or 0.",
         )
         for column in ("spiked", "found")
         for place, cell in enumerate(frame[column])
-        if not (_empty(cell) and column == "found") and not _is_truth(cell)
+        if not (pd.isna(cell) and column == "found") and not _is_truth(cell)
     ]
     wrong += [
-        Fault(
-            sheet="",
-            row=place + 2,
-            column="assessor",
-            value=str(name),
-            rule="name",
-            problem="The assessor is left empty.",
-            advice="Name the assessor.",
-        )
+        _fault(place, "assessor", name, "name", "The assessor is left empty.", "Name the assessor.")
         for place, name in enumerate(frame["assessor"])
-        if _empty(name) or not str(name).strip()
+        if is_empty(name)
     ]
     if wrong:
         raise BallotError(sorted(wrong, key=lambda fault: (fault.row, fault.column)))
@@ -159,11 +131,19 @@ def _checked(answers: Any) -> tuple[pd.DataFrame, int]:
     return there.reset_index(drop=True), int((~answered).sum())
 
 
-def _empty(cell: Any) -> bool:
-    return bool(pd.isna(cell))
+def _fault(place: int, column: str, cell: object, rule: str, problem: str, advice: str) -> Fault:
+    return Fault(
+        sheet="",
+        row=place + 2,
+        column=column,
+        value=str(cell),
+        rule=rule,
+        problem=problem,
+        advice=advice,
+    )
 
 
-def _is_truth(cell: Any) -> bool:
+def _is_truth(cell: object) -> bool:
     if isinstance(cell, (bool, np.bool_)):
         return True
     return isinstance(cell, (int, float, np.integer, np.floating)) and float(cell) in (0.0, 1.0)
@@ -182,9 +162,9 @@ def _rates(frame: pd.DataFrame, level: float) -> pd.DataFrame:
     counts = each.groupby("assessor", observed=True).sum().astype(np.int64)
     table = _with_limits(counts.reset_index(), "hit", "hits", "spiked", level)
     table = _with_limits(table, "false", "false_alarms", "blind", level)
-    said = table["hits"] + table["false_alarms"]
+    yes = table["hits"] + table["false_alarms"]
     total = table["spiked"] + table["blind"]
-    p = hypergeom.sf(table["hits"] - 1, total, table["spiked"], said)
+    p = hypergeom.sf(table["hits"] - 1, total, table["spiked"], yes)
     p = np.where((table["spiked"] > 0) & (table["blind"] > 0), p, np.nan)
     order = ["assessor", "hits", "spiked", "hit_rate", "hit_low", "hit_high"]
     order += ["false_alarms", "blind", "false_rate", "false_low", "false_high"]

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Hashable, Iterable, Iterator
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
+from ..base.arrays import Floats, Ints, Name
 from ..base.errors import ArgumentError, BallotError, Fault
+from .frames import whole_frame
 
 NAMES = ("session", "assessor", "sample", "replicate", "attribute")
 OPTIONAL = ("session", "replicate")
@@ -30,11 +30,11 @@ class RatingGrid:
         Positions in the tuples of names of the `RatingTable`.
     """
 
-    scores: NDArray[np.float64]
-    session: NDArray[np.int64]
-    assessor: NDArray[np.int64]
-    sample: NDArray[np.int64]
-    replicate: NDArray[np.int64]
+    scores: Floats
+    session: Ints
+    assessor: Ints
+    sample: Ints
+    replicate: Ints
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -52,14 +52,14 @@ class RatingTable:
         scores, and the rows that were left out because they hold no score.
     """
 
-    sessions: tuple[Any, ...]
-    assessors: tuple[Any, ...]
-    samples: tuple[Any, ...]
-    replicates: tuple[Any, ...]
-    attributes: tuple[Any, ...]
+    sessions: tuple[Name, ...]
+    assessors: tuple[Name, ...]
+    samples: tuple[Name, ...]
+    replicates: tuple[Name, ...]
+    attributes: tuple[Name, ...]
     _rows: pd.DataFrame
     _missing: pd.DataFrame
-    _codes: NDArray[np.int64]  # (rows, 5), in the order of NAMES
+    _codes: Ints  # (rows, 5), in the order of NAMES
 
     @property
     def rows(self) -> pd.DataFrame:
@@ -113,10 +113,6 @@ def rating_table(
     attributes : names, optional
         Only these, in this order.
 
-    Returns
-    -------
-    RatingTable
-
     Raises
     ------
     ArgumentError
@@ -162,32 +158,17 @@ def rating_table(
     )
 
 
-def _with_columns(ballots: pd.DataFrame) -> pd.DataFrame:
-    """A copy with the six columns in order; session and replicate are 1 where absent."""
-    if not isinstance(ballots, pd.DataFrame):
-        raise ArgumentError(
-            f"ballots must be a pandas DataFrame with one score a row; "
-            f"got {type(ballots).__name__}."
-        )
-    doubled = sorted({str(name) for name in ballots.columns[ballots.columns.duplicated()]})
-    if doubled:
-        raise ArgumentError(f"ballots have the column {doubled[0]} more than once.")
-    absent = [name for name in COLUMNS if name not in ballots and name not in OPTIONAL]
-    if absent:
-        raise ArgumentError(
-            f"ballots lack the column{'s' * (len(absent) > 1)} {', '.join(absent)}; "
-            f"needed are assessor, sample, attribute, score, and session and replicate "
-            f"where there is more than one; got {', '.join(map(str, ballots.columns))}."
-        )
-    if not len(ballots):
-        raise ArgumentError("ballots are empty; give at least one row.")
+def _with_columns(ballots: object) -> pd.DataFrame:
+    """The six columns in order; session and replicate are 1 where absent."""
+    needed = [name for name in COLUMNS if name not in OPTIONAL]
+    ballots = whole_frame("ballots", ballots, "score", needed, OPTIONAL)
     given = {name: ballots.get(name, 1) for name in COLUMNS}
     return pd.DataFrame(given, index=ballots.index).reset_index(drop=True)
 
 
 def _only(
     frame: pd.DataFrame, attributes: Iterable[Hashable] | None
-) -> tuple[pd.DataFrame, tuple[Any, ...]]:
+) -> tuple[pd.DataFrame, tuple[Name, ...]]:
     there = tuple(frame["attribute"].dropna().unique())
     if attributes is None:
         return frame, there
@@ -202,7 +183,7 @@ def _only(
     return frame.loc[kept].copy(), wanted
 
 
-def _numbers(score: pd.Series[Any]) -> NDArray[np.float64]:
+def _numbers(score: pd.Series) -> Floats:
     """Scores as floats; NaN where empty or no number."""
     if score.dtype == bool:
         return np.full(len(score), np.nan)
@@ -210,23 +191,23 @@ def _numbers(score: pd.Series[Any]) -> NDArray[np.float64]:
     return np.asarray(numeric.to_numpy(dtype=float, na_value=np.nan), float)
 
 
-def _bad_cells(frame: pd.DataFrame, number: NDArray[np.float64]) -> Iterator[Fault]:
+def _bad_cells(frame: pd.DataFrame, number: Floats) -> Iterator[Fault]:
     score = frame["score"]
     truth = np.array([isinstance(cell, (bool, np.bool_)) for cell in score])
     wrong = (np.isnan(number) & score.notna().to_numpy()) | np.isinf(number) | truth
-    for place in np.flatnonzero(wrong):
+    for place in np.flatnonzero(wrong).tolist():
         yield _fault(
             frame, place, "score", "score", "The score is not a number.", "Give a finite number."
         )
     for name in NAMES:
         empty = frame[name].isna() | (frame[name].astype(str).str.strip() == "")
-        for place in np.flatnonzero(empty):
+        for place in np.flatnonzero(empty).tolist():
             yield _fault(
                 frame, place, name, "name", f"The {name} is left empty.", f"Name the {name}."
             )
 
 
-def _twice(frame: pd.DataFrame, number: NDArray[np.float64]) -> Iterator[Fault]:
+def _twice(frame: pd.DataFrame, number: Floats) -> Iterator[Fault]:
     scored = frame.loc[np.isfinite(number)].dropna(subset=list(NAMES))
     for index in scored.index[scored.duplicated(list(NAMES))]:
         row = frame.loc[index]
@@ -240,27 +221,27 @@ def _twice(frame: pd.DataFrame, number: NDArray[np.float64]) -> Iterator[Fault]:
 
 
 def _fault(
-    frame: pd.DataFrame, place: Any, column: str, rule: str, problem: str, advice: str
+    frame: pd.DataFrame, place: int, column: str, rule: str, problem: str, advice: str
 ) -> Fault:
     return Fault(
         sheet="",
-        row=int(frame.index[int(place)]) + 2,
+        row=int(frame.index[place]) + 2,
         column=column,
-        value=str(frame[column].iloc[int(place)]),
+        value=str(frame[column].iloc[place]),
         rule=rule,
         problem=problem,
         advice=advice,
     )
 
 
-def _levels(column: pd.Series[Any]) -> tuple[Any, ...]:
+def _levels(column: pd.Series) -> tuple[Name, ...]:
     if isinstance(column.dtype, pd.CategoricalDtype):
         present = set(column.unique())
         return tuple(name for name in column.cat.categories if name in present)
     return tuple(sorted(column.unique().tolist(), key=lambda name: (isinstance(name, str), name)))
 
 
-def _codes(column: pd.Series[Any], levels: tuple[Any, ...]) -> NDArray[np.int64]:
+def _codes(column: pd.Series, levels: tuple[Name, ...]) -> Ints:
     codes, uniques = pd.factorize(column)
     place = {name: code for code, name in enumerate(levels)}
     order = np.array([place[name] for name in uniques], np.int64)

@@ -2,23 +2,29 @@
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Mapping, Sequence
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 from scipy.special import chdtrc, fdtrc
 
+from ..base.arrays import Name
 from ..models.mean_squares import ASSESSOR, BOTH, OCCASION, SAMPLE, MeanSquares
 from ..models.mixed import ERROR
 from ..models.multiplicity import benjamini_hochberg, holm
 from .fitting import FittedGroup, FittedPanel
 
-Floats = NDArray[np.float64]
-
 POOLED = f"{BOTH} and error"
 SQUARES, LIKELIHOOD = "mean squares", "restricted likelihood"
 _COLUMNS = ("ss", "df", "ms", "statistic", "df_error", "p")
+
+
+class _Line(NamedTuple):
+    source: str
+    against: str | None
+    numbers: Mapping[str, ArrayLike]
 
 
 def anova_table(panel: FittedPanel) -> pd.DataFrame:
@@ -37,14 +43,14 @@ def anova_table(panel: FittedPanel) -> pd.DataFrame:
         count, lengths = len(lines), len(names)
         block = {
             "attribute": np.repeat(_objects(names), count),
-            "source": np.tile(_objects([line["source"] for line in lines]), lengths),
-            "against": np.tile(_objects([line["against"] for line in lines]), lengths),
+            "source": np.tile(_objects([line.source for line in lines]), lengths),
+            "against": np.tile(_objects([line.against for line in lines]), lengths),
             "method": SQUARES if group.squares else LIKELIHOOD,
             "_order": np.repeat(group.places, count),
         }
         for column in _COLUMNS:
             block[column] = np.column_stack(
-                [np.broadcast_to(line.get(column, np.nan), lengths) for line in lines]
+                [np.broadcast_to(line.numbers.get(column, np.nan), lengths) for line in lines]
             ).ravel()
         blocks.append(pd.DataFrame(block))
     table = pd.concat(blocks).sort_values("_order", kind="stable", ignore_index=True)
@@ -57,13 +63,12 @@ def anova_table(panel: FittedPanel) -> pd.DataFrame:
     return table[[*order, "p_holm", "p_false_discovery", "method"]]
 
 
-def _square_lines(squares: MeanSquares, panel: FittedPanel) -> list[dict[str, Any]]:
+def _square_lines(squares: MeanSquares, panel: FittedPanel) -> list[_Line]:
     at = {source: place for place, source in enumerate(squares.sources)}
     lines = []
     for source, place in at.items():
-        line = {
-            "source": source_name(source, BOTH in at, panel.occasion),
-            "against": None,
+        names, against = (BOTH in at, panel.occasion), None
+        numbers: dict[str, ArrayLike] = {
             "ss": squares.ss[:, place],
             "df": squares.df[place],
             "ms": squares.ms[:, place],
@@ -73,38 +78,26 @@ def _square_lines(squares: MeanSquares, panel: FittedPanel) -> list[dict[str, An
             below = at[against]
             with np.errstate(divide="ignore", invalid="ignore"):
                 statistic = squares.ms[:, place] / squares.ms[:, below]
-            line |= {
-                "against": source_name(against, BOTH in at, panel.occasion),
+            numbers |= {
                 "df_error": squares.df[below],
                 "statistic": statistic,
                 "p": fdtrc(squares.df[place], squares.df[below], statistic),
             }
-        lines.append(line)
+        tested = source_name(against, *names) if against else None
+        lines.append(_Line(source_name(source, *names), tested, numbers))
     return lines
 
 
-def _other_lines(group: FittedGroup, panel: FittedPanel) -> list[dict[str, Any]]:
+def _other_lines(group: FittedGroup, panel: FittedPanel) -> list[_Line]:
     statistic, df, df_error = group.fit.equality()
-    lines = [
-        {
-            "source": SAMPLE,
-            "against": "estimated variances",
-            "df": df,
-            "df_error": df_error,
-            "statistic": statistic,
-            "p": fdtrc(df, df_error, statistic),
-        }
-    ]
+    p = fdtrc(df, df_error, statistic)
+    tests: dict[str, ArrayLike] = {"df": df, "df_error": df_error, "statistic": statistic, "p": p}
+    lines = [_Line(SAMPLE, "estimated variances", tests)]
     ratios = group.ratios if group.ratios is not None else np.empty((len(statistic), 0))
     for term, ratio in zip(group.fit.terms, ratios.T, strict=False):
-        lines.append(
-            {
-                "source": source_name(term, group.interaction, panel.occasion),
-                "against": "likelihood ratio",
-                "statistic": ratio,
-                "p": np.where(ratio > 0, chdtrc(1, ratio) / 2, 1.0),
-            }
-        )
+        name = source_name(term, group.interaction, panel.occasion)
+        tests = {"statistic": ratio, "p": np.where(ratio > 0, chdtrc(1, ratio) / 2, 1.0)}
+        lines.append(_Line(name, "likelihood ratio", tests))
     return lines
 
 
@@ -134,16 +127,16 @@ def component_table(panel: FittedPanel) -> pd.DataFrame:
 
 def remarks(panel: FittedPanel) -> tuple[str, ...]:
     """What the reader has to know about how the numbers came about."""
-    said: list[str] = []
+    lines: list[str] = []
     for group in panel.groups:
         names = _objects([str(panel.table.attributes[place]) for place in group.places])
         if group.squares is None:
-            said.append(
+            lines.append(
                 f"{_listed(names, panel)}: scores are missing or unequal in number; restricted "
                 "likelihood with Satterthwaite degrees of freedom."
             )
         if not group.interaction:
-            said.append(
+            lines.append(
                 f"{_listed(names, panel)}: one score a sample; assessor x sample cannot be "
                 "told from error, and samples are tested against both together."
             )
@@ -151,18 +144,18 @@ def remarks(panel: FittedPanel) -> tuple[str, ...]:
         at = group.fit.terms.index(BOTH)
         below = names[group.fit.variances[:, at] <= 0]
         if below.size and group.squares is not None:
-            said.append(
+            lines.append(
                 f"{_listed(below, panel)}: assessor x sample lies below error; samples are tested "
                 "against assessor x sample all the same."
             )
         elif below.size:
-            said.append(
+            lines.append(
                 f"{_listed(below, panel)}: the variance of assessor x sample is estimated as "
                 "zero; the degrees of freedom of samples rest on the others, and are many."
             )
     if panel.table.dropped:
-        said.append(f"Rows without a score, left out: {panel.table.dropped}.")
-    return tuple(said)
+        lines.append(f"Rows without a score, left out: {panel.table.dropped}.")
+    return tuple(lines)
 
 
 def source_name(source: str, interaction: bool, occasion: str | None) -> str:
@@ -177,7 +170,7 @@ def _listed(names: NDArray[np.object_], panel: FittedPanel) -> str:
     return "All attributes" if several else ", ".join(names)
 
 
-def _objects(values: list[Any]) -> NDArray[np.object_]:
+def _objects(values: Sequence[Name]) -> NDArray[np.object_]:
     array = np.empty(len(values), object)
     array[:] = values
     return array

@@ -4,16 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Iterator, Sequence
 from datetime import date, datetime
-from typing import Any
+from typing import TypeGuard
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from ..base.errors import ArgumentError
+from ..ratings.frames import whole_frame
 
-Cells = NDArray[Any]
-Check = tuple[str, Callable[[Any], bool], str]
+Check = tuple[str, Callable[[object], bool], str]
 
 ONE_LINE = "all"
 """Name of the line where no column says which."""
@@ -21,13 +20,14 @@ ONE_LINE = "all"
 _SHOWN = 10
 
 
-def is_number(cell: Any) -> bool:
+def is_number(cell: object) -> TypeGuard[float]:
     """A finite number that is no truth value."""
-    kind = isinstance(cell, (int, float, np.integer, np.floating)) and not isinstance(cell, bool)
-    return bool(kind and np.isfinite(cell))
+    if isinstance(cell, bool) or not isinstance(cell, (int, float, np.integer, np.floating)):
+        return False
+    return bool(np.isfinite(cell))
 
 
-def is_count(cell: Any) -> bool:
+def is_count(cell: object) -> TypeGuard[float]:
     """A whole number, zero or more."""
     return is_number(cell) and cell >= 0 and cell == int(cell)
 
@@ -48,8 +48,9 @@ def batch_rows(batches: pd.DataFrame, checks: Sequence[Check]) -> pd.DataFrame:
         No table, no row, a missing column; cells that cannot be used, all of them at once,
         counted as in a file with the header as row 1; a batch twice in one line.
     """
-    _whole(batches, [column for column, _, _ in checks])
-    frame = batches.reset_index(drop=True)
+    needed = ["batch", *(column for column, _, _ in checks)]
+    frame = whole_frame("batches", batches, "batch", needed, ("date", "line"))
+    frame = frame.reset_index(drop=True)
     line = frame.get("line", pd.Series(ONE_LINE, index=frame.index))
     rows = pd.DataFrame({"line": line.astype(object), "batch": frame["batch"].astype(object)})
     faults = [*_named(rows), *_cells(frame, checks)]
@@ -74,27 +75,6 @@ def each_line(rows: pd.DataFrame) -> Iterator[tuple[Hashable, pd.DataFrame]]:
         yield line, part.reset_index(drop=True)
 
 
-def _whole(batches: Any, columns: Sequence[str]) -> None:
-    needed = ["batch", *columns]
-    if not isinstance(batches, pd.DataFrame):
-        raise ArgumentError(
-            f"batches must be a pandas DataFrame with one batch a row; "
-            f"got {type(batches).__name__}."
-        )
-    twice = batches.columns[batches.columns.duplicated()]
-    if len(twice):
-        raise ArgumentError(f"batches have the column {twice[0]} more than once.")
-    absent = [name for name in needed if name not in batches]
-    if absent:
-        raise ArgumentError(
-            f"batches lack the column{'s' * (len(absent) > 1)} {', '.join(absent)}; needed are "
-            f"{', '.join(needed)}, and date and line where there are any; "
-            f"got {', '.join(map(str, batches.columns))}."
-        )
-    if not len(batches):
-        raise ArgumentError("batches are empty; give at least one row.")
-
-
 def _named(rows: pd.DataFrame) -> Iterator[str]:
     for column in ("line", "batch"):
         empty = rows[column].isna() | (rows[column].astype(str).str.strip() == "")
@@ -117,7 +97,7 @@ def _twice(rows: pd.DataFrame) -> Iterator[str]:
         )
 
 
-def _dates(frame: pd.DataFrame, faults: list[str]) -> pd.Series[Any] | None:
+def _dates(frame: pd.DataFrame, faults: list[str]) -> pd.Series | None:
     """Numbers or moments; what cannot be read is added to the faults."""
     if "date" not in frame:
         return None
@@ -141,7 +121,7 @@ def _dates(frame: pd.DataFrame, faults: list[str]) -> pd.Series[Any] | None:
         return None
 
 
-def _moment(cell: Any) -> datetime | None:
+def _moment(cell: object) -> datetime | None:
     if isinstance(cell, datetime) and not pd.isna(cell):
         return cell
     if isinstance(cell, date) and not pd.isna(cell):

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
+from ..base.arrays import Floats
 from ..base.checks import within
 from ..base.errors import ArgumentError
 from ..base.findings import Finding
@@ -18,7 +18,6 @@ from ..choices.two_stage import TwoStagePlan
 from ..models.paired import paired_chances
 from .batches import Disposition
 
-Floats = NDArray[np.float64]
 Scale = Literal["pd", "dprime", "points"]
 
 EXACT = "Exact: binomial, over every outcome."
@@ -91,7 +90,7 @@ class MonthlyTastings:
 
 
 def as_distinguishers(protocol: Protocol, truth: Floats, scale: str) -> Floats:
-    """Truths in pd or d-prime as proportions of distinguishers."""
+    """Bools in pd or d-prime as proportions of distinguishers."""
     if scale == "pd":
         return within("truths", truth, 0.0, 1.0)
     pd = protocol.distinguishers(protocol.proportion_correct(truth))
@@ -119,14 +118,14 @@ def paired_findings(
             "scatter is needed: the standard deviation of the differences of assessors, batch "
             "less blind control."
         )
-    found = paired_chances(
+    chances = paired_chances(
         truth, scatter=scatter, assessors=assessors, limit=limit, alpha=alpha, beta=beta
     )
     return {
-        Finding.DIFFERENT: found.different,
-        Finding.SIMILAR: found.similar,
-        Finding.DIFFERENT_WITHIN_LIMIT: found.both,
-        Finding.UNDECIDED: found.neither,
+        Finding.DIFFERENT: chances.different,
+        Finding.SIMILAR: chances.similar,
+        Finding.DIFFERENT_WITHIN_LIMIT: chances.both,
+        Finding.UNDECIDED: chances.neither,
     }
 
 
@@ -138,12 +137,12 @@ def staged(
     dispositions: Mapping[Finding, Disposition],
 ) -> Characteristic:
     """Of a rule with a planned second tasting, over every path of both."""
-    ends = [plan.outcomes(float(one)) for one in pd]
+    ends = [plan.outcomes(float(share)) for share in pd]
     chances = {
-        Finding.DIFFERENT: np.array([one.different for one in ends]),
-        Finding.SIMILAR: np.array([one.similar for one in ends]),
+        Finding.DIFFERENT: np.array([end.different for end in ends]),
+        Finding.SIMILAR: np.array([end.similar for end in ends]),
     }
-    second = np.array([(one.expected - plan.first) / plan.second for one in ends])
+    second = np.array([(end.expected - plan.first) / plan.second for end in ends])
     return summed(
         truth, scale, chances, dispositions, plan.first, EXACT, np.maximum(second, 0.0), plan.second
     )
@@ -152,7 +151,7 @@ def staged(
 def summed(
     truth: Floats,
     scale: str,
-    chances: Mapping[Finding, Any],
+    chances: Mapping[Finding, Floats | float],
     dispositions: Mapping[Finding, Disposition],
     assessors: int,
     stands_on: str,

@@ -7,20 +7,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Hashable, Iterable
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from types import MappingProxyType
-from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 from scipy.special import ndtri
 
+from ..base.arrays import Floats, Ints, Name, Row
 from ..base.checks import as_fraction, one_count, one_number, probability
 from ..base.errors import ArgumentError
-from ..base.results import Table, several
 from ..choices.counts import check_protocol
 from ..choices.dprime import estimate_dprime
 from ..choices.protocols import Protocol
@@ -28,26 +26,20 @@ from ..models.binomial import clopper_pearson, least_count, lower_tail, most_cou
 from ..models.change_points import step_in_proportion
 from ..models.charts import THREE_SIGMA
 from ..models.confidence_sequence import always_limits
+from ..ratings.frames import KeptTable
 from .batch_rows import batch_rows, each_line, is_count
+from .charted import Charted
+from .trend import RULES
 from .trend_lines import BEYOND, FEWEST_FOR_CHANGE, SHUFFLES, UNTOLD, WITHIN, chosen_rules, in_words
 from .trend_words import (
     CHANGE,
     batch_count,
     begun,
     change_row,
-    change_sentence,
-    common_change,
-    limit_sentence,
-    named,
     quiet_sentence,
     signal_rows,
-    signal_sentences,
     what_it_cannot_tell,
 )
-
-Floats = NDArray[np.float64]
-
-RULES = ("limit", "nine on one side")
 
 MANY_LOOKS = (
     "Limits of the total hold for one look only: looking after every batch and stopping when "
@@ -61,7 +53,7 @@ ONE_SHARE = "The limits of the total take every batch to be equally far from the
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class ChoiceTrend:
+class ChoiceTrend(Charted):
     """Result of `trend_of_choices`: tidy tables, handed out as copies.
 
     Attributes
@@ -90,54 +82,18 @@ class ChoiceTrend:
 
     protocol: Protocol
     pd_limit: float | None
-    alpha: float
-    rules: tuple[str, ...]
-    base: int | None
-    level: float
-    seed: int
-    _tables: Mapping[str, pd.DataFrame]
+
+    stepping = "proportion correct"
+    shown = ("correct", "trials", "dprime", "low", "high", "signals")
+
+    total = KeptTable()
 
     @property
-    def points(self) -> pd.DataFrame:
-        return self._tables["points"].copy()
+    def agreed(self) -> float | None:
+        return self.pd_limit
 
-    @property
-    def total(self) -> pd.DataFrame:
-        return self._tables["total"].copy()
-
-    @property
-    def signals(self) -> pd.DataFrame:
-        return self._tables["signals"].copy()
-
-    @property
-    def change(self) -> pd.DataFrame:
-        return self._tables["change"].copy()
-
-    @property
-    def lines(self) -> pd.DataFrame:
-        return self._tables["lines"].copy()
-
-    def says(self) -> tuple[str, ...]:
-        """Line by line: the total, what is unusual, whether it stepped, the limit."""
-        said: list[str] = []
-        changes = {row["line"]: row for row in self.change.to_dict("records")}
-        lines = self.lines.to_dict("records")
-        for row in lines:
-            name = named(row["line"], len(lines))
-            points, total, signals = (
-                self._tables[which].loc[self._tables[which]["line"] == row["line"]]
-                for which in ("points", "total", "signals")
-            )
-            said.append(self._total_sentence(name, row, total))
-            said.extend(signal_sentences(name, signals))
-            said.append(change_sentence(name, changes.get(row["line"]), self.level, _OF))
-            if self.pd_limit is not None:
-                against = points["against_limit"]
-                said.append(limit_sentence(name, against, self.pd_limit, self.level))
-        return (*said, *common_change(self.change, self._tables["points"]))
-
-    def _total_sentence(self, name: str, row: Mapping[Any, Any], total: pd.DataFrame) -> str:
-        share = 100 * self.level
+    def _whole_line(self, name: str, row: Row) -> str:
+        total, share = self._of("total", row["line"]), 100 * self.level
         guess = float(self.protocol.guess)
         ever = total.loc[total["always_low"] > guess, "batch"]
         shown = "does not show a difference"
@@ -152,7 +108,6 @@ class ChoiceTrend:
 
     @property
     def cannot_tell(self) -> tuple[str, ...]:
-        """What these numbers do not answer, a sentence each."""
         run = float(self._tables["lines"]["run_length"].min())
         return (
             *what_it_cannot_tell(self.lines, self.base, self.pd_limit),
@@ -162,25 +117,8 @@ class ChoiceTrend:
             ONE_SHARE,
         )
 
-    def table(self) -> Table:
-        """One row a batch: counts, d-prime with limits, usual counts, signals."""
-        columns = ("line", "batch", "correct", "trials", "dprime", "low", "high", "signals")
-        rows = [
-            (str(row["line"]), str(row["batch"]), *(row[name] for name in columns[2:]))
-            for row in self._tables["points"].to_dict("records")
-        ]
-        return Table(columns=columns, rows=tuple(rows))
-
     def __repr__(self) -> str:
-        lines, points = self._tables["lines"], self._tables["points"]
-        return (
-            f"<ChoiceTrend {self.protocol.name}: {batch_count(len(points))}, "
-            f"{several(len(lines), 'line')}; {several(len(self._tables['signals']), 'signal')}>"
-        )
-
-    def _repr_html_(self) -> str:
-        said = "".join(f"<p>{line}</p>" for line in (*self.says(), *self.cannot_tell))
-        return f"{self.table()._repr_html_()}{said}"
+        return f"<ChoiceTrend {self.protocol.name}: {self._counted()}>"
 
 
 def trend_of_choices(
@@ -215,10 +153,6 @@ def trend_of_choices(
         Of all limits.
     seed : int
         Of the random dealing behind the p of a change.
-
-    Returns
-    -------
-    ChoiceTrend
 
     Raises
     ------
@@ -269,17 +203,15 @@ def trend_of_choices(
         _tables=MappingProxyType({}),
     )
     parts = [_of_line(line, part, result) for line, part in each_line(rows)]
-    points, total, lines = (
-        pd.concat([part[which] for part in parts], ignore_index=True)
-        for which in ("points", "total", "lines")
-    )
-    changes = [part["change"] for part in parts if part["change"]]
-    tables = {"points": points, "total": total, "lines": lines}
-    tables |= {"change": pd.DataFrame(changes, columns=CHANGE), "signals": signal_rows(points)}
+    tables = {
+        "points": pd.concat([part[0] for part in parts], ignore_index=True),
+        "total": pd.concat([part[1] for part in parts], ignore_index=True),
+        "lines": pd.DataFrame([part[2] for part in parts]),
+        "change": pd.DataFrame([part[3] for part in parts if part[3]], columns=CHANGE),
+    }
+    tables["signals"] = signal_rows(tables["points"])
     return replace(result, _tables=MappingProxyType(tables))
 
-
-_OF = "proportion correct"
 
 _CHECKS = (
     ("correct", is_count, "a whole number, 0 or more"),
@@ -287,31 +219,37 @@ _CHECKS = (
 )
 
 
-def _of_line(line: Any, part: pd.DataFrame, asked: ChoiceTrend) -> dict[str, Any]:
+def _of_line(
+    line: Name, part: pd.DataFrame, asked: ChoiceTrend
+) -> tuple[pd.DataFrame, pd.DataFrame, Row, Row]:
     part = part.astype({"correct": np.int64, "trials": np.int64})
     total = _total(part, asked)
     whole = estimate_dprime(
         asked.protocol, int(part["correct"].sum()), int(part["trials"].sum()), level=asked.level
     )
-    row = {"line": line, "batches": len(part), "correct": whole.correct, "trials": whole.trials}
+    row: dict[Hashable, object] = {
+        "line": line,
+        "batches": len(part),
+        "correct": whole.correct,
+        "trials": whole.trials,
+    }
     row |= {"pc": whole.correct / whole.trials, "dprime": whole.estimate}
     row |= {"low": whole.limits.low, "high": whole.limits.high}
     points = _points(part, asked)
     false = upper_tail(points["upper"] + 1, points["trials"], points["centre"])
     false = false + lower_tail(points["lower"] - 1, points["trials"], points["centre"])
     row |= {"run_length": 1 / false.mean() if false.any() else np.inf}
-    change: dict[str, Any] = {}
+    change: Row = {}
     if len(part) >= FEWEST_FOR_CHANGE:
-        found = step_in_proportion(
+        step = step_in_proportion(
             part["correct"].to_numpy(float),
             part["trials"].to_numpy(float),
             level=asked.level,
             shuffles=SHUFFLES,
             seed=asked.seed,
         )
-        change = change_row(line, part, found)
-    lines = pd.DataFrame([row])
-    return {"points": points, "total": total, "lines": lines, "change": change}
+        change = change_row(line, part, step)
+    return points, total, row, change
 
 
 def _total(part: pd.DataFrame, asked: ChoiceTrend) -> pd.DataFrame:
@@ -332,7 +270,7 @@ def _total(part: pd.DataFrame, asked: ChoiceTrend) -> pd.DataFrame:
 
 def _points(part: pd.DataFrame, asked: ChoiceTrend) -> pd.DataFrame:
     x, n = part["correct"].to_numpy(), part["trials"].to_numpy()
-    found = estimate_dprime(asked.protocol, x, n, level=asked.level)
+    dprime = estimate_dprime(asked.protocol, x, n, level=asked.level)
     first = slice(None, asked.base)
     centre = Fraction(int(x[first].sum()), int(n[first].sum()))
     lower, upper = _usual(n, centre, as_fraction(asked.alpha) / 2)
@@ -347,9 +285,9 @@ def _points(part: pd.DataFrame, asked: ChoiceTrend) -> pd.DataFrame:
     }
     return part.assign(
         pc=x / n,
-        dprime=found.estimate,
-        low=found.limits.low,
-        high=found.limits.high,
+        dprime=dprime.estimate,
+        low=dprime.limits.low,
+        high=dprime.limits.high,
         centre=at,
         lower=lower,
         upper=upper,
@@ -359,7 +297,7 @@ def _points(part: pd.DataFrame, asked: ChoiceTrend) -> pd.DataFrame:
     )
 
 
-def _usual(trials: NDArray[np.int64], centre: Fraction, tail: Fraction) -> tuple[Any, Any]:
+def _usual(trials: Ints, centre: Fraction, tail: Fraction) -> tuple[Ints, Ints]:
     """Smallest and largest count whose tail at the centre is above `tail`."""
     if centre in (0, 1):
         edge = trials * int(centre)

@@ -155,11 +155,11 @@ def reference_state(
     if reference.stock is not None and reference.needed:
         enough = int(reference.stock // reference.needed)
     known = tuple(
-        one
-        for one in dict.fromkeys((*reference.bridges, *bridges))
-        if iso_date("held_on", one.held_on) <= day
+        bridge
+        for bridge in dict.fromkeys((*reference.bridges, *bridges))
+        if iso_date("held_on", bridge.held_on) <= day
     )
-    own = [one for one in reference.bridges if one in known]
+    own = [bridge for bridge in reference.bridges if bridge in known]
     first = _first(reference, known)
     drift = None if first is None else _drift(reference.name, first, known, limit, level)
     barred = _barred(reference, left, enough, drift)
@@ -183,10 +183,10 @@ def _first(reference: Reference, bridges: Sequence[Bridge]) -> str | None:
     seen, going = {reference.name}, [reference.name]
     while going:
         at = going.pop()
-        following = {one.to for one in bridges if one.reference == at} - seen
+        following = {bridge.to for bridge in bridges if bridge.reference == at} - seen
         seen |= following
         going += sorted(following)
-    ends = sorted(seen - {one.reference for one in bridges})
+    ends = sorted(seen - {bridge.reference for bridge in bridges})
     if ends == [reference.name]:
         return None
     if len(ends) != 1:
@@ -200,11 +200,11 @@ def _first(reference: Reference, bridges: Sequence[Bridge]) -> str | None:
 def _drift(
     name: str, first: str, bridges: Sequence[Bridge], limit: float | None, level: float
 ) -> Drift | None:
-    route = _route(name, first, [one for one in bridges if one.estimate is not None])
+    route = _route(name, first, [bridge for bridge in bridges if bridge.estimate is not None])
     if not route:
         return None
-    estimate = float(sum(one.estimate or 0.0 for one in route))
-    se = float(np.sqrt(sum((one.se or 0.0) ** 2 for one in route)))
+    estimate = float(sum(bridge.estimate or 0.0 for bridge in route))
+    se = float(np.sqrt(sum((bridge.se or 0.0) ** 2 for bridge in route)))
     half = se * float(ndtri((1 + level) / 2))
     within = None
     if limit is not None:
@@ -218,9 +218,8 @@ def _drift(
 
 def _route(name: str, first: str, bridges: Sequence[Bridge]) -> tuple[Bridge, ...]:
     """The fewest steps; of two bridges between the same references the later one."""
-    steps = {}
-    for one in sorted(bridges, key=lambda bridge: bridge.held_on):
-        steps[one.reference, one.to] = one
+    in_time = sorted(bridges, key=lambda bridge: bridge.held_on)
+    steps = {(bridge.reference, bridge.to): bridge for bridge in in_time}
     routes: dict[str, tuple[Bridge, ...]] = {name: ()}
     going = [name]
     while going and first not in routes:
@@ -263,7 +262,7 @@ def _not_shown(
         elif bridge.finding in _FAR:
             why = f" It took over with a reason: {bridge.reason}" if bridge.reason else ""
             lines.append(f"Compared with {bridge.to}: {bridge.finding.heading.lower()}.{why}")
-    if drift is None and all(one.to != first or one.finding is None for one in own):
+    if drift is None and all(step.to != first or step.finding is None for step in own):
         lines.append(
             f"Its drift against {first}, the first, is not known: steps that were each found "
             "similar do not show that they are small together."

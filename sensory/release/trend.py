@@ -10,33 +10,21 @@ agreed with management says what is too far. Neither follows from the other.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
 from types import MappingProxyType
-from typing import Any
 
 import pandas as pd
 from scipy.special import ndtri
 
+from ..base.arrays import Row
 from ..base.checks import one_count, one_number, probability
-from ..base.results import Table, several
 from ..models.charts import RUN_RULES, THREE_SIGMA
 from ..models.run_lengths import COUNTABLE, ewma_width
 from .batch_rows import batch_rows, each_line, is_number
+from .charted import Charted
 from .trend_lines import FEWEST, LineSetting, above_zero, chart_of_line, chosen_rules, quiet_run
-from .trend_words import (
-    CHANGE,
-    batch_count,
-    change_sentence,
-    common_change,
-    level_sentence,
-    limit_sentence,
-    named,
-    quiet_sentence,
-    signal_rows,
-    signal_sentences,
-    what_it_cannot_tell,
-)
+from .trend_words import CHANGE, level_sentence, quiet_sentence, signal_rows, what_it_cannot_tell
 
 RULES = ("limit", "nine on one side")
 """Rules in use where none are named."""
@@ -48,7 +36,7 @@ _CHECKS = (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Trend:
+class Trend(Charted):
     """Result of `trend`: tidy tables, handed out as copies.
 
     Attributes
@@ -79,56 +67,24 @@ class Trend:
     """
 
     limit: float | None
-    alpha: float
-    rules: tuple[str, ...]
     weight: float
     centre: float | None
     scatter: float | None
-    base: int | None
-    level: float
-    seed: int
     width: float
     ewma_width: float
-    _tables: Mapping[str, pd.DataFrame]
+
+    stepping = "level"
+    shown = ("estimate", "lower", "upper", "ewma", "signals")
 
     @property
-    def points(self) -> pd.DataFrame:
-        return self._tables["points"].copy()
+    def agreed(self) -> float | None:
+        return self.limit
 
-    @property
-    def signals(self) -> pd.DataFrame:
-        return self._tables["signals"].copy()
-
-    @property
-    def change(self) -> pd.DataFrame:
-        return self._tables["change"].copy()
-
-    @property
-    def lines(self) -> pd.DataFrame:
-        return self._tables["lines"].copy()
-
-    def says(self) -> tuple[str, ...]:
-        """Line by line: where it lies, what is unusual, whether it stepped, the limit."""
-        said: list[str] = []
-        changes = {row["line"]: row for row in self.change.to_dict("records")}
-        lines = self.lines.to_dict("records")
-        for row in lines:
-            name = named(row["line"], len(lines))
-            said.append(level_sentence(name, row, self.level))
-            said.extend(signal_sentences(name, self._of("signals", row["line"])))
-            said.append(change_sentence(name, changes.get(row["line"]), self.level))
-            if self.limit is not None:
-                against = self._of("points", row["line"])["against_limit"]
-                said.append(limit_sentence(name, against, self.limit, self.level))
-        return (*said, *common_change(self.change, self._tables["points"]))
-
-    def _of(self, which: str, line: Any) -> pd.DataFrame:
-        table = self._tables[which]
-        return table[table["line"] == line]
+    def _whole_line(self, name: str, row: Row) -> str:
+        return level_sentence(name, row, self.level)
 
     @property
     def cannot_tell(self) -> tuple[str, ...]:
-        """What these numbers do not answer, a sentence each."""
         rules = [RUN_RULES[key] for key in self.rules]
         beside = [rule.words for rule in rules if rule.kind not in COUNTABLE]
         adds = " and ".join(["the weighted mean", *beside])
@@ -138,25 +94,8 @@ class Trend:
             *quiet_sentence(run, "limits and runs", f"{adds} come on top"),
         )
 
-    def table(self) -> Table:
-        """One row a batch: estimate, limits of the chart, weighted mean, signals."""
-        columns = ("line", "batch", "estimate", "lower", "upper", "ewma", "signals")
-        rows = [
-            (str(row["line"]), str(row["batch"]), *(row[name] for name in columns[2:]))
-            for row in self._tables["points"].to_dict("records")
-        ]
-        return Table(columns=columns, rows=tuple(rows))
-
     def __repr__(self) -> str:
-        lines, points = self._tables["lines"], self._tables["points"]
-        return (
-            f"<Trend: {batch_count(len(points))}, "
-            f"{several(len(lines), 'line')}; {several(len(self._tables['signals']), 'signal')}>"
-        )
-
-    def _repr_html_(self) -> str:
-        said = "".join(f"<p>{line}</p>" for line in (*self.says(), *self.cannot_tell))
-        return f"{self.table()._repr_html_()}{said}"
+        return f"<Trend: {self._counted()}>"
 
 
 def trend(
@@ -206,10 +145,6 @@ def trend(
         Of the limits of batches, means and the place of a change.
     seed : int
         Of the random orders behind the p of a change.
-
-    Returns
-    -------
-    Trend
 
     Raises
     ------

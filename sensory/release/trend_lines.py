@@ -2,23 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Hashable, Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike
 from scipy.special import ndtri, stdtrit
 
+from ..base.arrays import Bools, Floats, Name, Row
 from ..base.checks import one_number
 from ..base.errors import ArgumentError
 from ..models.change_points import step_in_mean
 from ..models.charts import RUN_RULES, RunRule, batch_scatter, ewma, weighted_mean
 from ..models.run_lengths import COUNTABLE, rules_run_length
 from .trend_words import EWMA_WORDS, change_row
-
-Floats = NDArray[np.float64]
 
 FEWEST = 3
 """Batches of a line from which centre and scatter can be taken at all."""
@@ -59,7 +57,7 @@ def chosen_rules(rules: Iterable[str]) -> tuple[RunRule, ...]:
     return tuple(RUN_RULES[key] for key in keys)
 
 
-def above_zero(name: str, value: Any) -> float:
+def above_zero(name: str, value: ArrayLike) -> float:
     """One number above 0."""
     number = one_number(name, value, 0.0, 1e300)
     if number == 0:
@@ -68,8 +66,8 @@ def above_zero(name: str, value: Any) -> float:
 
 
 def chart_of_line(
-    line: Any, part: pd.DataFrame, setting: LineSetting
-) -> tuple[pd.DataFrame, dict[str, Any], dict[str, Any]]:
+    line: Name, part: pd.DataFrame, setting: LineSetting
+) -> tuple[pd.DataFrame, Row, Row]:
     """Points, the row of the line and the row of its change (empty with few batches).
 
     Raises
@@ -88,7 +86,12 @@ def chart_of_line(
     points = _points(part, centre, sigma, setting)
     mean, mean_se = weighted_mean(estimate, sigma)
     half = _reach(len(part), setting) * mean_se
-    row = {"line": line, "batches": len(part), "estimate": mean, "se": mean_se}
+    row: dict[Hashable, object] = {
+        "line": line,
+        "batches": len(part),
+        "estimate": mean,
+        "se": mean_se,
+    }
     row |= {"low": mean - half, "high": mean + half, "scatter": scatter}
     row |= {"noise": float(np.sqrt((se**2).mean())), "run_length": setting.run_length}
     if len(part) < FEWEST_FOR_CHANGE:
@@ -96,8 +99,8 @@ def chart_of_line(
     if setting.scatter is None:  # a step enters one moving range only, so all batches may be used
         whole = np.hypot(batch_scatter(estimate, se), se)
         sigma = whole if (whole > 0).all() else sigma
-    found = step_in_mean(estimate, sigma, level=setting.level, shuffles=SHUFFLES, seed=setting.seed)
-    return points, row, change_row(line, part, found)
+    step = step_in_mean(estimate, sigma, level=setting.level, shuffles=SHUFFLES, seed=setting.seed)
+    return points, row, change_row(line, part, step)
 
 
 def quiet_run(chosen: Iterable[RunRule], width: float) -> float:
@@ -119,7 +122,7 @@ def _reach(batches: int, setting: LineSetting) -> float:
 
 
 def _centre_and_scatter(
-    line: Any, estimate: Floats, se: Floats, setting: LineSetting
+    line: Name, estimate: Floats, se: Floats, setting: LineSetting
 ) -> tuple[float, float]:
     known = setting.centre is not None and setting.scatter is not None
     if not known and len(estimate) < FEWEST:
@@ -162,7 +165,7 @@ def _points(part: pd.DataFrame, centre: float, sigma: Floats, setting: LineSetti
     )
 
 
-def in_words(seen: Mapping[str, NDArray[np.bool_]], points: int) -> list[str]:
+def in_words(seen: Mapping[str, Bools], points: int) -> list[str]:
     """The words of what was seen at each point, parted by semicolons."""
     return ["; ".join(word for word, hit in seen.items() if hit[at]) for at in range(points)]
 

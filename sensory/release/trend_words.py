@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from typing import Any
+from collections.abc import Iterator, Sequence
 
 import pandas as pd
 
+from ..base.arrays import Name, Row
 from ..base.results import several
 from ..models.change_points import ChangePoint
 from .batch_rows import ONE_LINE
@@ -43,7 +43,7 @@ ONE_STEP = (
 CHOSEN = "The size of a step at its likeliest place tends to look larger than it is."
 
 
-def named(line: Any, lines: int) -> str:
+def named(line: Name, lines: int) -> str:
     """How a sentence begins: the line, where there are several or it has a name."""
     return "" if lines == 1 and line == ONE_LINE else f"Line {line}: "
 
@@ -58,7 +58,7 @@ def batch_count(count: int) -> str:
     return f"{count} batch{'' if count == 1 else 'es'}"
 
 
-def level_sentence(name: str, row: Mapping[Any, Any], level: float) -> str:
+def level_sentence(name: str, row: Row, level: float) -> str:
     """Where the batches lie on average, and how far they scatter."""
     side = "above" if row["estimate"] >= 0 else "below"
     known = row["noise"] > 0
@@ -86,7 +86,7 @@ def by_itself(signals: str) -> bool:
     >>> by_itself("nine in a row on one side"), by_itself(EWMA_WORDS), by_itself("")
     (True, False, False)
     """
-    return any(one and one != EWMA_WORDS for one in signals.split("; "))
+    return any(signal and signal != EWMA_WORDS for signal in signals.split("; "))
 
 
 def signal_sentences(name: str, signals: pd.DataFrame) -> Iterator[str]:
@@ -97,27 +97,25 @@ def signal_sentences(name: str, signals: pd.DataFrame) -> Iterator[str]:
         yield begun(name, f"{words}: {_listed([str(batch) for batch in rows['batch']])}.")
 
 
-def change_row(line: Any, part: pd.DataFrame, found: ChangePoint) -> dict[str, Any]:
+def change_row(line: Name, part: pd.DataFrame, step: ChangePoint) -> Row:
     """A change with the names of its batches."""
     batch = part["batch"]
     return {
         "line": line,
-        "batch": batch[found.place],
-        "date": part["date"][found.place],
-        "first": batch[found.low],
-        "last": batch[found.high],
-        "before": found.before,
-        "after": found.after,
-        "difference": found.after - found.before,
-        "se": (found.before_se**2 + found.after_se**2) ** 0.5,
-        "p": found.p,
-        "clear": found.p <= 1 - found.level + 1e-12,
+        "batch": batch[step.place],
+        "date": part["date"][step.place],
+        "first": batch[step.low],
+        "last": batch[step.high],
+        "before": step.before,
+        "after": step.after,
+        "difference": step.after - step.before,
+        "se": (step.before_se**2 + step.after_se**2) ** 0.5,
+        "p": step.p,
+        "clear": step.p <= 1 - step.level + 1e-12,
     }
 
 
-def change_sentence(
-    name: str, row: Mapping[Any, Any] | None, level: float, of: str = "level"
-) -> str:
+def change_sentence(name: str, row: Row | None, level: float, of: str = "level") -> str:
     """Whether the level stepped, where and by how much."""
     if row is None:
         return begun(name, f"too few batches to look for a change of {of}.")
@@ -133,7 +131,7 @@ def change_sentence(
     )
 
 
-def limit_sentence(name: str, against: pd.Series[Any], limit: float, level: float) -> str:
+def limit_sentence(name: str, against: pd.Series[str], limit: float, level: float) -> str:
     """How many batches are shown to lie within the agreed limit, beyond it, or neither."""
     count = {word: int((against == word).sum()) for word in ("within", "beyond", "cannot tell")}
     return begun(
@@ -152,9 +150,9 @@ def common_change(change: pd.DataFrame, points: pd.DataFrame) -> Iterator[str]:
         for row in change[change["clear"].astype(bool)].to_dict("records")
     ]
     together = [
-        str(one[0])
-        for one in clear
-        if any(one is not other and one[1] <= other[2] and other[1] <= one[2] for other in clear)
+        str(step[0])
+        for step in clear
+        if any(step is not other and step[1] <= other[2] and other[1] <= step[2] for other in clear)
     ]
     if together:
         yield (
@@ -169,17 +167,19 @@ def what_it_cannot_tell(
     """The limits of the evidence, a sentence each."""
     used = lines["batches"] if base is None else lines["batches"].clip(upper=base)
     few = lines.loc[used < ENOUGH, "line"]
-    said = [REFERENCE, USUAL, QUIET, ONE_STEP, CHOSEN]
+    sentences = [REFERENCE, USUAL, QUIET, ONE_STEP, CHOSEN]
     if len(few):
         least = int(used.min())
-        said.append(
+        sentences.append(
             f"Limits from so few batches ({least} at the least, {ENOUGH} are usual) are rough: "
             "with a dozen, false signals come about twice as often as planned, and where the "
             "scatter came out large a change may hide."
         )
     if limit is None:
-        said.append("No limit was agreed, so it does not say whether any batch is too far off.")
-    return tuple(said)
+        sentences.append(
+            "No limit was agreed, so it does not say whether any batch is too far off."
+        )
+    return tuple(sentences)
 
 
 def quiet_sentence(run: float, what: str, adds: str) -> Iterator[str]:

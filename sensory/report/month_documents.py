@@ -91,13 +91,15 @@ def _fixed(month: MonthReport) -> dict[str, Any]:
         "kind": "Release by taste, month by month",
         "title": f"{product}, {date.fromisoformat(f'{month.month}-01'):%B %Y}",
         "headline": month.headline() if month.batches else "No batch was made.",
-        "remarks": [clipped(one, _SENTENCE) for one in remarks],
+        "remarks": [clipped(remark, _SENTENCE) for remark in remarks],
         "outcomes": _outcomes(month),
         "with_months": bool(month.before),
         "months_words": months_words(month),
         "with_trend": month.trend.result is not None,
         "trend_words": trend_words(month.trend),
-        "trend": [clipped(one, _SENTENCE) for one in trend_sentences(month.trend, most=_LINES)],
+        "trend": [
+            clipped(sentence, _SENTENCE) for sentence in trend_sentences(month.trend, most=_LINES)
+        ],
         "risks": list(month.risks()),
         "cost": list(_cost(month)),
         "advice": ADVICE,
@@ -117,7 +119,7 @@ def _capped_words(month: MonthReport, setting: _Setting) -> dict[str, Any]:
 
 
 def _outcomes(month: MonthReport) -> dict[str, Any]:
-    months = len({one.batch.made_on[:7] for one in month.before})
+    months = len({batch.batch.made_on[:7] for batch in month.before})
     rows = [
         [str(name).capitalize(), number(now), "" if then is None else f"{then:.1f}"]
         for name, now, then in month.outcomes().rows
@@ -128,7 +130,8 @@ def _outcomes(month: MonthReport) -> dict[str, Any]:
 
 def _attention(month: MonthReport, setting: _Setting) -> dict[str, Any]:
     rows = tuple(
-        (one.name, one.batch.made_on, one.batch.line, why) for one, why in month.noteworthy()
+        (batch.name, batch.batch.made_on, batch.batch.line, why)
+        for batch, why in month.noteworthy()
     )
     columns = ("batch", "made on", "line", "why")
     return _capped(Table(columns=columns, rows=rows), setting, "batch", "batches")
@@ -139,7 +142,7 @@ def _capped(table: Table, setting: _Setting, noun: str, nouns: str) -> dict[str,
     for cells in table.rows[: setting.rows]:
         *first, last = map(number, cells)
         rows.append(
-            [*(clipped(one, setting.name) for one in first), clipped(last, setting.letters)]
+            [*(clipped(cell, setting.name) for cell in first), clipped(last, setting.letters)]
         )
     left = len(table.rows) - len(rows)
     note = f"and {left} more {noun if left == 1 else nouns}, on record" if left > 0 else ""
@@ -147,15 +150,15 @@ def _capped(table: Table, setting: _Setting, noun: str, nouns: str) -> dict[str,
 
 
 def _reference(month: MonthReport, setting: _Setting) -> list[str]:
-    said = [line for state in month.references for line in state.says()]
-    said = said or ["No reference was in use."]
-    shown = [clipped(line, setting.letters) for line in said[: setting.rows]]
-    left = len(said) - len(shown)
+    sentences = [line for state in month.references for line in state.says()]
+    sentences = sentences or ["No reference was in use."]
+    shown = [clipped(line, setting.letters) for line in sentences[: setting.rows]]
+    left = len(sentences) - len(shown)
     return [*shown, *([f"and {left} more, on record"] if left else [])]
 
 
 def _cost(month: MonthReport) -> Iterator[str]:
-    aborted = sum(bool(one.aborted) for batch in month.batches for one in batch.tastings)
+    aborted = sum(bool(tasting.aborted) for batch in month.batches for tasting in batch.tastings)
     given_up = f", {aborted} of them given up" if aborted else ""
     before = month.tastings_before
     then = "" if before is None else f" In the months before there were {before:.1f} a month."

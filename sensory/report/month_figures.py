@@ -26,14 +26,14 @@ def months_figure(
         return None
     table = month.by_month()
     names = [str(name) for name in table.columns[1:]]
-    tallest = max(sum(int(one or 0) for one in cells[1:]) for cells in table.rows)
+    tallest = max(sum(int(count or 0) for count in cells[1:]) for cells in table.rows)
     rows = [
         {
             "month": str(cells[0]),
             "what": name,
             "batches": count,
             "text": str(count) if int(count or 0) > _ROOM * tallest else "",
-            "middle": sum(int(one or 0) for one in cells[1 : at + 1]) + int(count or 0) / 2,
+            "middle": sum(int(cell or 0) for cell in cells[1 : at + 1]) + int(count or 0) / 2,
             "order": at,
         }
         for cells in table.rows
@@ -73,9 +73,9 @@ def months_figure(
 def months_words(month: MonthReport) -> str:
     """The bars in words, for people who do not see them."""
     table = month.by_month()
-    said = []
+    months = []
     for cells in table.rows:
         counts = zip(table.columns[1:], cells[1:], strict=True)
         parts = [f"{count} {name}" for name, count in counts if count]
-        said.append(f"{cells[0]}: {', '.join(parts) or 'no batch'}")
-    return f"Batches by month. {listed(said, most=len(said))}."
+        months.append(f"{cells[0]}: {', '.join(parts) or 'no batch'}")
+    return f"Batches by month. {listed(months, most=len(months))}."

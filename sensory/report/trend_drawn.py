@@ -149,7 +149,7 @@ def trend_sentences(trend: ProductTrend, *, most: int | None = None) -> tuple[st
     changes = {row["line"]: row for row in result.change.to_dict("records")}
     rows = result.lines.to_dict("records")
     shown = lines_shown(drawn, most)
-    said = []
+    sentences = []
     for row in rows:
         line = row["line"]
         if line not in shown:
@@ -162,11 +162,13 @@ def trend_sentences(trend: ProductTrend, *, most: int | None = None) -> tuple[st
             _moved(drawn, changes.get(line)),
             _against(points, drawn),
         )
-        said.append(title + " ".join(part for part in parts if part))
-    said += list(common_change(result.change, result.points))
+        sentences.append(title + " ".join(part for part in parts if part))
+    sentences += list(common_change(result.change, result.points))
     if len(rows) > len(shown):
-        said.append(f"Not shown here, with less to see: {several(len(rows) - len(shown), 'line')}.")
-    return (*said, *trend.remarks)
+        sentences.append(
+            f"Not shown here, with less to see: {several(len(rows) - len(shown), 'line')}."
+        )
+    return (*sentences, *trend.remarks)
 
 
 def step_words(drawn: Drawn, moved: Mapping[Any, Any]) -> str:
@@ -197,15 +199,15 @@ def _outside(points: pd.DataFrame) -> str:
     odd = points["signals"].map(by_itself).astype(bool)
     names = [clipped(str(batch), _NAME) for batch in points.loc[odd, "batch"]]
     verb = "stands" if len(names) == 1 else "stand"
-    said = f"{len(names)} {verb} out from what is usual: {listed(names)}."
-    said = said if names else "None stands out from what is usual."
+    sentence = f"{len(names)} {verb} out from what is usual: {listed(names)}."
+    sentence = sentence if names else "None stands out from what is usual."
     apart = points.loc[(points["signals"] != "") & ~odd, "batch"]
     if len(apart):
-        said += (
+        sentence += (
             f" The mean of the latest batches was unusual at {len(apart)} more, last at "
             f"{clipped(str(apart.iloc[-1]), _NAME)}."
         )
-    return said
+    return sentence
 
 
 def _moved(drawn: Drawn, row: Mapping[Any, Any] | None) -> str:

@@ -110,19 +110,19 @@ def characteristic_figure(
     limit = rule.limit or 0.0
     far = min(1.0, max(0.5, 2.5 * limit)) if rule.protocol else 2 * limit
     try:
-        found = rule.characteristic(np.linspace(0.0, far, 81))
+        chances_of = rule.characteristic(np.linspace(0.0, far, 81))
     except ArgumentError:
         return None
     what = {
-        "release recommended": (found.passes, _GREEN, [1, 0]),
-        "held": (found.holds, GREY, [2, 3]),
-        "rejected or reworked": (found.rejects, ORANGE, [8, 4]),
+        "release recommended": (chances_of.passes, _GREEN, [1, 0]),
+        "held": (chances_of.holds, GREY, [2, 3]),
+        "rejected or reworked": (chances_of.rejects, ORANGE, [8, 4]),
     }
     names = [name for name, (chances, _, _) in what.items() if chances.max() > 0]
     rows = [
         {"truth": float(truth), "chance": float(chance), "what": name}
         for name in names
-        for truth, chance in zip(found.truths, what[name][0], strict=True)
+        for truth, chance in zip(chances_of.truths, what[name][0], strict=True)
     ]
     ways = _scales("what", {name: (what[name][1], what[name][2]) for name in names}, "top")
     share = rule.protocol is not None
@@ -253,7 +253,7 @@ def _rules(drawn: Drawn, points: pd.DataFrame, kept: Kept, x: alt.X, y: alt.Y, l
         if np.isfinite(row[column])
     ]
     there = {row["what"] for row in (*rows, *steps)}
-    ways = _scales("what", {name: one for name, one in looks.items() if name in there}, legend)
+    ways = _scales("what", {name: look for name, look in looks.items() if name in there}, legend)
     smooth = [row for row in (*rows, *steps) if row["what"] != _RANGE]
     stepped = [row for row in steps if row["what"] == _RANGE]
     marks = [alt.Chart(_named(kept, smooth)).mark_line(strokeWidth=1.8, clip=True)]
@@ -270,8 +270,8 @@ def _scales(
     names = list(looks)
     orient: Any = legend if isinstance(legend, str) else "bottom"
     shown = _legend(orient) if legend else None
-    colour = alt.Scale(domain=names, range=[one[0] for one in looks.values()])
-    dash = alt.Scale(domain=names, range=[one[1] for one in looks.values()])
+    colour = alt.Scale(domain=names, range=[look[0] for look in looks.values()])
+    dash = alt.Scale(domain=names, range=[look[1] for look in looks.values()])
     return {
         "color": alt.Color(f"{name}:N", sort=names, title=None, scale=colour, legend=shown),
         "strokeDash": alt.StrokeDash(f"{name}:N", sort=names, title=None, scale=dash, legend=shown),
@@ -314,7 +314,7 @@ def _batches(
     shown = _legend("top") if legend else None
     ways: dict[str, Any] = {}
     for channel, kind, of in (("color", alt.Color, 0), ("shape", alt.Shape, 1)):
-        scale = alt.Scale(domain=list(looks), range=[one[of] for one in looks.values()])
+        scale = alt.Scale(domain=list(looks), range=[look[of] for look in looks.values()])
         ways[channel] = kind("state:N", sort=list(looks), title=None, scale=scale, legend=shown)
     dense = len(rows) > _DENSE
     size = 30 if dense else 56

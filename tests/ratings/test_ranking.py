@@ -397,9 +397,9 @@ def test_every_fault_is_listed():
 @pytest.mark.parametrize(
     ("ballots", "sentence"),
     [
-        ([1, 2], "ballots must be a data frame with the columns assessor, sample, rank; got list"),
-        (good().drop(columns="rank"), "ballots lack the column rank; there are session"),
-        (good().iloc[:0], "ballots hold no row"),
+        ([1, 2], "ballots must be a pandas DataFrame with one rank a row; got list."),
+        (good().drop(columns="rank"), "ballots lack the column rank; needed are assessor"),
+        (good().iloc[:0], "ballots are empty; give at least one row."),
         (good().iloc[:3], "two assessors or more; got only assessor 000"),
         (good()[good()["sample"] == "A"], "ranked only one sample"),
         (

@@ -253,9 +253,9 @@ def test_bad_cells(ballots, sentence):
 @pytest.mark.parametrize(
     ("ballots", "options", "sentence"),
     [
-        ("a file", {}, "ballots must be a data frame with the columns assessor, sample"),
+        ("a file", {}, "ballots must be a pandas DataFrame with one score a row"),
         (good().drop(columns="score"), {}, "ballots lack the column score"),
-        (good().iloc[:0], {}, "ballots hold no row"),
+        (good().iloc[:0], {}, "ballots are empty"),
         (frame(panel(1, people=3)), {}, "at least 4 assessors; got 3: assessor 00"),
         (good()[good()["sample"] < "c"], {}, "at least 3 samples; got 2: apple, blackcurrant"),
         (good()[good()["attribute"] == "sour"], {}, "at least 2 attributes; got 1: sour"),

@@ -1,0 +1,61 @@
+"""Data frames that come in, looked at as a whole, and those that a result hands out."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Protocol
+
+import pandas as pd
+
+from ..base.errors import ArgumentError
+
+
+class _Tables(Protocol):
+    @property
+    def _tables(self) -> Mapping[str, pd.DataFrame]: ...
+
+
+class KeptTable:
+    """A table of a result, handed out as a copy: ``points = KeptTable()`` in its class."""
+
+    def __set_name__(self, owner: type, name: str) -> None:
+        self._name = name
+
+    def __get__(self, result: _Tables | None, owner: type) -> pd.DataFrame:
+        if result is None:
+            raise AttributeError(f"{self._name} is a table of a result of {owner.__name__}.")
+        return result._tables[self._name].copy()
+
+
+def whole_frame(
+    name: str, frame: object, noun: str, needed: Sequence[str], optional: Sequence[str] = ()
+) -> pd.DataFrame:
+    """The argument `name` as a frame with one `noun` a row and all columns that are needed.
+
+    Raises
+    ------
+    ArgumentError
+        No frame, a column twice or missing, no row.
+    """
+    if not isinstance(frame, pd.DataFrame):
+        raise ArgumentError(
+            f"{name} must be a pandas DataFrame with one {noun} a row; got {type(frame).__name__}."
+        )
+    doubled = frame.columns[frame.columns.duplicated()]
+    if len(doubled):
+        raise ArgumentError(f"{name} have the column {doubled[0]} more than once.")
+    absent = [column for column in needed if column not in frame]
+    if absent:
+        where = f", and {' and '.join(optional)} where there are any" if optional else ""
+        raise ArgumentError(
+            f"{name} lack the column{'s' * (len(absent) > 1)} {', '.join(absent)}; needed are "
+            f"{', '.join(needed)}{where}; got {', '.join(map(str, frame.columns)) or 'none'}."
+        )
+    if frame.empty:
+        raise ArgumentError(f"{name} are empty; give at least one row.")
+    return frame
+
+
+def is_empty(cell: object) -> bool:
+    """Whether a cell holds nothing: missing, or blank text."""
+    return bool(pd.isna(cell)) or not str(cell).strip()  # type: ignore[call-overload]
