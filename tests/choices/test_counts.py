@@ -1,21 +1,17 @@
 """Critical and similar counts: exact comparisons, missing cells, one number and arrays alike."""
 
 from fractions import Fraction
-from math import comb
 
 import numpy as np
 import pytest
 
 from sensory.choices.counts import critical_counts, similar_counts
-from sensory.choices.protocols import DUO_TRIO, PAIRED, PROTOCOLS, TRIANGLE, TWO_OUT_OF_FIVE
+from sensory.choices.protocols import DUO_TRIO, PAIRED, TRIANGLE, TWO_OUT_OF_FIVE
 
-every_protocol = pytest.mark.parametrize("protocol", PROTOCOLS.values(), ids=repr)
+from .shared import chance, every_protocol
+
 SIZES = (1, 2, 3, 5, 8, 12, 24, 40, 66)
 RISKS = (0.2, 0.1, 0.05, 0.01, 0.001)
-
-
-def chance(n, p, counted):
-    return sum(comb(n, k) * p**k * (1 - p) ** (n - k) for k in counted)
 
 
 @every_protocol
@@ -52,14 +48,11 @@ def test_two_sided_counts_by_enumeration():
             assert critical_counts(PAIRED, n, alpha, two_sided=True) == expected
 
 
-@pytest.mark.parametrize(("n", "alpha"), [(1, 0.1), (2, 0.01), (3, 0.001)])
-def test_alpha_that_ties_with_a_tail_is_reached(n, alpha):
-    assert critical_counts(TWO_OUT_OF_FIVE, n, alpha) == n
-
-
-def test_ties_in_an_array():
-    ours = critical_counts(TWO_OUT_OF_FIVE, [1, 2, 3], [0.1, 0.01, 0.001])
-    assert ours.tolist() == [1, 2, 3]
+def test_alpha_that_ties_with_a_tail_is_reached():
+    sizes, alphas = [1, 2, 3], [0.1, 0.01, 0.001]
+    assert critical_counts(TWO_OUT_OF_FIVE, sizes, alphas).tolist() == sizes
+    pairs = zip(sizes, alphas, strict=True)
+    assert [critical_counts(TWO_OUT_OF_FIVE, n, alpha) for n, alpha in pairs] == sizes
 
 
 def test_similar_tie_is_reached():
@@ -68,12 +61,9 @@ def test_similar_tie_is_reached():
     assert similar_counts(DUO_TRIO, 1, 0.3749, 0.25) is None
 
 
-def test_no_count_is_none_for_one_number():
+def test_no_count_is_none_and_masked_in_arrays():
     assert critical_counts(TRIANGLE, 2, 0.05) is None
     assert similar_counts(TRIANGLE, 3, 0.05, 0.30) is None
-
-
-def test_no_count_is_masked_in_arrays():
     critical = critical_counts(TRIANGLE, [2, 3], 0.05)
     similar = similar_counts(TRIANGLE, [3, 4], 0.05, 0.30)
     assert critical.tolist() == [None, 3]

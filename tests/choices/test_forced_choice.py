@@ -13,26 +13,14 @@ from sensory.base.findings import Finding
 from sensory.choices.forced_choice import choice_test
 from sensory.choices.protocols import DUO_TRIO, PAIRED, PROTOCOLS, TETRAD, TRIANGLE, TWO_OUT_OF_FIVE
 
-every_protocol = pytest.mark.parametrize("protocol", PROTOCOLS.values(), ids=repr)
+from .shared import ALARMS, PASSES, chance, every_protocol
+
 steady = settings(deadline=None, derandomize=True, database=None, max_examples=60)
 
-NUMBERS = (
-    "p_difference",
-    "log_p_difference",
-    "p_similarity",
-    "pc",
-    "pd",
-    "pd_unfloored",
-    "dprime",
-    "pd_upper",
-    "dprime_upper",
-)
+NUMBERS = ("p_difference", "log_p_difference", "p_similarity", "pc", "pd", "pd_unfloored")
+NUMBERS += ("dprime", "pd_upper", "dprime_upper")
 WHOLE = ("critical_count", "similar_count", "more_assessors")
 INTERVALS = ("pc_limits", "pd_limits", "dprime_limits")
-
-
-def chance(n, p, counted):
-    return float(sum(comb(n, k) * p**k * (1 - p) ** (n - k) for k in counted))
 
 
 @every_protocol
@@ -41,10 +29,10 @@ def test_probabilities_by_enumeration(protocol, n):
     result = choice_test(protocol, range(n + 1), n, pd_limit=0.25)
     at_limit = protocol.guess + (1 - protocol.guess) / 4
     for x in range(n + 1):
-        upper = chance(n, protocol.guess, range(x, n + 1))
+        upper = float(chance(n, protocol.guess, range(x, n + 1)))
         assert result.p_difference[x] == pytest.approx(upper, rel=1e-10)
         assert result.log_p_difference[x] == pytest.approx(log(upper), rel=1e-10, abs=1e-14)
-        lower = chance(n, at_limit, range(x + 1))
+        lower = float(chance(n, at_limit, range(x + 1)))
         assert result.p_similarity[x] == pytest.approx(lower, rel=1e-10)
 
 
@@ -79,8 +67,8 @@ def test_two_sided_similarity_has_to_hold_in_both_directions():
 @pytest.mark.parametrize(("beta", "limit"), [(0.05, 0.3), (0.2, 0.15)])
 def test_duality(protocol, n, beta, limit):
     result = choice_test(protocol, range(n + 1), n, beta=beta, pd_limit=limit)
-    similar = np.isin(result.finding, [Finding.SIMILAR, Finding.DIFFERENT_WITHIN_LIMIT])
-    different = np.isin(result.finding, [Finding.DIFFERENT, Finding.DIFFERENT_WITHIN_LIMIT])
+    similar = np.isin(result.finding, PASSES)
+    different = np.isin(result.finding, ALARMS)
     critical = np.ma.filled(result.critical_count, n + 1)
     count = np.ma.filled(result.similar_count, -1)
     x = np.arange(n + 1)
@@ -99,17 +87,11 @@ def test_all_four_findings():
     assert choice_test(TRIANGLE, 10, 24).finding is Finding.UNDECIDED
 
 
-def test_exact_tie_with_alpha_is_significant():
-    result = choice_test(TWO_OUT_OF_FIVE, 3, 3, alpha=0.001)
-    assert result.critical_count == 3
-    assert result.finding is Finding.DIFFERENT
-
-
-def test_no_count_at_all():
-    result = choice_test(TRIANGLE, 1, 2)
-    assert result.critical_count is None
-    assert result.similar_count is None
-    assert result.finding is Finding.UNDECIDED
+def test_exact_tie_with_alpha_is_significant_and_no_count_undecided():
+    tie, none = choice_test(TWO_OUT_OF_FIVE, 3, 3, alpha=0.001), choice_test(TRIANGLE, 1, 2)
+    assert (tie.critical_count, tie.finding) == (3, Finding.DIFFERENT)
+    assert (none.critical_count, none.similar_count) == (None, None)
+    assert none.finding is Finding.UNDECIDED
 
 
 def test_at_and_below_chance():
@@ -122,31 +104,20 @@ def test_at_and_below_chance():
     assert result.pd_unfloored == pytest.approx([-0.25, 0])
 
 
-def test_all_correct():
-    result = choice_test(TETRAD, 12, 12)
-    assert result.dprime == inf
-    assert result.dprime_limits.high == inf
-    assert 0 < result.dprime_limits.low < inf
-    assert result.pc_limits.high == result.pd_limits.high == 1
-    assert result.pd == 1
+def test_all_and_none_correct():
+    every, none = choice_test(TETRAD, 12, 12), choice_test(TRIANGLE, 0, 12)
+    assert every.dprime == every.dprime_limits.high == inf
+    assert 0 < every.dprime_limits.low < inf
+    assert every.pc_limits.high == every.pd_limits.high == every.pd == 1
+    assert (none.p_difference, none.log_p_difference) == (1, 0)
+    assert none.pc_limits.low == none.pd_limits.low == 0
+    assert none.pd_unfloored == pytest.approx(-0.5)
 
 
-def test_none_correct():
-    result = choice_test(TRIANGLE, 0, 12)
-    assert result.p_difference == 1
-    assert result.log_p_difference == 0
-    assert result.pc_limits.low == 0
-    assert result.pd_limits.low == 0
-    assert result.pd_unfloored == pytest.approx(-0.5)
-
-
-def test_logarithm_stays_finite_where_the_probability_underflows():
+def test_logarithm_two_sided_and_where_the_probability_underflows():
     result = choice_test(TRIANGLE, 5000, 5000)
     assert result.p_difference == 0
     assert result.log_p_difference == pytest.approx(5000 * log(1 / 3), rel=1e-12)
-
-
-def test_two_sided_logarithm():
     result = choice_test(PAIRED, [15, 30], 30, two_sided=True)
     assert result.log_p_difference == pytest.approx([0, -29 * log(2)], abs=1e-12)
 
@@ -156,8 +127,7 @@ def test_interval_may_hold_zero_although_significant():
     result = choice_test(TRIANGLE, 15, 30)
     assert result.p_difference < 0.05
     assert result.finding is Finding.DIFFERENT
-    assert result.dprime_limits.low == 0
-    assert result.pd_limits.low == 0
+    assert result.dprime_limits.low == result.pd_limits.low == 0
 
 
 def test_paired_dprime_has_a_closed_inverse():
@@ -209,12 +179,9 @@ def test_single_numbers_come_back_as_plain_python():
     assert type(result.finding) is Finding
 
 
-def test_whole_floats_and_lists_are_counts():
+def test_whole_floats_and_lists_are_counts_and_repeated_ones_share_their_numbers():
     assert choice_test(TRIANGLE, 14.0, 24.0).correct == 14
     assert choice_test(TRIANGLE, [14], 24).p_difference.shape == (1,)
-
-
-def test_repeated_sessions_share_their_numbers():
     result = choice_test(TRIANGLE, [14, 9, 14], [24, 24, 24])
     assert result.p_difference[0] == result.p_difference[2] != result.p_difference[1]
 
@@ -287,8 +254,7 @@ def test_order_of_the_sessions_does_not_matter(protocol, sessions):
 def test_smaller_alpha_never_finds_more(n, data, alpha):
     x = data.draw(st.integers(0, n))
     wide, strict = (choice_test(TRIANGLE, x, n, alpha=level) for level in (alpha, alpha / 3))
-    significant = (Finding.DIFFERENT, Finding.DIFFERENT_WITHIN_LIMIT)
-    assert strict.finding not in significant or wide.finding in significant
+    assert strict.finding not in ALARMS or wide.finding in ALARMS
 
 
 def test_table_of_several_sessions_is_refused():

@@ -6,15 +6,13 @@ import numpy as np
 import pytest
 from scipy.stats import binom
 
-from sensory.base.findings import Finding
 from sensory.choices.forced_choice import choice_test
-from sensory.choices.protocols import PAIRED, PROTOCOLS
+from sensory.choices.protocols import PAIRED
 
-every_protocol = pytest.mark.parametrize("protocol", PROTOCOLS.values(), ids=repr)
+from .shared import ALARMS, PASSES, every_protocol
+
 every_risk = pytest.mark.parametrize(("alpha", "beta"), [(0.05, 0.05), (0.2, 0.1), (0.01, 0.2)])
 
-DIFFERENCE = [Finding.DIFFERENT, Finding.DIFFERENT_WITHIN_LIMIT]
-SIMILARITY = [Finding.SIMILAR, Finding.DIFFERENT_WITHIN_LIMIT]
 SESSIONS = 200_000
 LIMIT = 0.3
 
@@ -30,33 +28,26 @@ def four_errors(risk):
 @every_protocol
 @every_risk
 @pytest.mark.parametrize("n", [24, 60])
-def test_guessing_panels_are_called_different_at_most_alpha_of_the_time(protocol, alpha, beta, n):
-    rng = np.random.default_rng(41)
-    guesses = rng.binomial(n, float(protocol.guess), SESSIONS)
-    found = choice_test(protocol, guesses, n, alpha=alpha, beta=beta, pd_limit=LIMIT).finding
-    assert share(found, DIFFERENCE) <= alpha + four_errors(alpha)
-
-
-@every_protocol
-@every_risk
-@pytest.mark.parametrize("n", [24, 60])
-def test_panels_at_the_limit_are_called_similar_at_most_beta_of_the_time(protocol, alpha, beta, n):
+def test_simulated_panels_that_guess_and_that_lie_at_the_limit(protocol, alpha, beta, n):
+    agreed, guess = {"alpha": alpha, "beta": beta, "pd_limit": LIMIT}, float(protocol.guess)
+    guesses = np.random.default_rng(41).binomial(n, guess, SESSIONS)
+    found = choice_test(protocol, guesses, n, **agreed).finding
+    assert share(found, ALARMS) <= alpha + four_errors(alpha)
     # Distinguishers are right, the others guess.
     rng = np.random.default_rng(42)
     noticing = rng.binomial(n, LIMIT, SESSIONS)
-    correct = noticing + rng.binomial(n - noticing, float(protocol.guess))
-    found = choice_test(protocol, correct, n, alpha=alpha, beta=beta, pd_limit=LIMIT).finding
-    assert share(found, SIMILARITY) <= beta + four_errors(beta)
+    found = choice_test(protocol, noticing + rng.binomial(n - noticing, guess), n, **agreed).finding
+    assert share(found, PASSES) <= beta + four_errors(beta)
 
 
 def test_two_sided_risks_in_simulated_sessions():
     rng = np.random.default_rng(43)
     guesses = rng.binomial(50, 0.5, SESSIONS)
     found = choice_test(PAIRED, guesses, 50, two_sided=True).finding
-    assert share(found, DIFFERENCE) <= 0.05 + four_errors(0.05)
+    assert share(found, ALARMS) <= 0.05 + four_errors(0.05)
     shifted = rng.binomial(50, 0.5 - LIMIT / 2, SESSIONS)
     found = choice_test(PAIRED, shifted, 50, two_sided=True, pd_limit=LIMIT).finding
-    assert share(found, SIMILARITY) <= 0.05 + four_errors(0.05)
+    assert share(found, PASSES) <= 0.05 + four_errors(0.05)
 
 
 @every_protocol
@@ -67,8 +58,8 @@ def test_risks_over_all_outcomes(protocol, alpha, beta):
     for n in range(1, 101):
         x = np.arange(n + 1)
         found = choice_test(protocol, x, n, alpha=alpha, beta=beta, pd_limit=LIMIT).finding
-        assert binom.pmf(x, n, guess)[np.isin(found, DIFFERENCE)].sum() <= alpha + 1e-12
-        assert binom.pmf(x, n, at_limit)[np.isin(found, SIMILARITY)].sum() <= beta + 1e-12
+        assert binom.pmf(x, n, guess)[np.isin(found, ALARMS)].sum() <= alpha + 1e-12
+        assert binom.pmf(x, n, at_limit)[np.isin(found, PASSES)].sum() <= beta + 1e-12
 
 
 @every_protocol
@@ -78,8 +69,8 @@ def test_no_smaller_critical_count_would_keep_alpha(protocol):
     for n in range(5, 101):
         x = np.arange(n + 1)
         found = choice_test(protocol, x, n).finding
-        first = int(np.isin(found, DIFFERENCE).argmax())
-        if np.isin(found, DIFFERENCE).any():
+        first = int(np.isin(found, ALARMS).argmax())
+        if np.isin(found, ALARMS).any():
             assert binom.sf(first - 2, n, guess) > 0.05
 
 

@@ -1,8 +1,6 @@
 """Values computed by other routes: tests/references/independent.json and its scripts."""
 
-import json
-from functools import lru_cache
-from pathlib import Path
+from functools import cache
 
 import numpy as np
 import pytest
@@ -20,34 +18,14 @@ from sensory.choices.sureness import sureness_test
 from sensory.choices.two_stage import TwoStagePlan, two_stage_plan
 from sensory.models.beta_binomial import ReplicateLikelihood, masses
 
-FILE = Path(__file__).resolve().parents[1] / "references" / "independent.json"
-VALUES = json.loads(FILE.read_text(encoding="utf-8"))["values"]
+from ..references.readers import entries
+
+VALUES = entries("independent.json")
 
 
-def with_limits(result, quantity):
-    if quantity in ("low", "high"):
-        return getattr(result.limits, quantity)
-    return getattr(result, "estimate" if quantity == "dprime" else quantity)
-
-
-def dprime_estimate(quantity, protocol, correct, trials):
-    return with_limits(estimate_dprime(protocol, correct, trials), quantity)
-
-
-def size(quantity, protocol, **options):
-    return getattr(panel_size(protocol, **options), quantity)
-
-
-def power_of(_quantity, protocol, trials, alpha, pd):
-    return power(protocol, trials, alpha=alpha, pd=pd)
-
-
-def chance_of_finding(quantity, protocol, trials, pd):
-    return operating_characteristic(protocol, trials, pd=pd)[Finding(quantity)]
-
-
-def cheapest_plan(quantity, protocol, **options):
-    return getattr(two_stage_plan(protocol, **options), quantity)
+def with_limits(result, quantity, dprime="dprime"):
+    holder = result.limits if quantity in ("low", "high") else result
+    return getattr(holder, dprime if quantity == "dprime" else quantity)
 
 
 def risk_of_plan(quantity, protocol, plan, alpha, beta, pd_limit, **_most):
@@ -66,10 +44,6 @@ def risk_of_plan(quantity, protocol, plan, alpha, beta, pd_limit, **_most):
     return getattr(made, quantity)
 
 
-def sequential(quantity, protocol, pd, **options):
-    return getattr(sequential_plan(protocol, **options).outcomes(pd), quantity)
-
-
 def beta_binomial(quantity, mean, spread, protocol=None, table=None, replicates=None):
     if quantity == "sum_of_logs":
         return np.log(masses(replicates, 0.0, mean, spread)).sum()
@@ -85,11 +59,6 @@ def replicates(quantity, protocol, table):
     return getattr(result, quantity)
 
 
-def yes_no(quantity, counts):
-    result = a_not_a(*counts)
-    return result.dprime if quantity == "dprime" else with_limits(result, quantity)
-
-
 def clustered(quantity, answers):
     result = a_not_a_by_assessor(answers)
     if quantity == "chi_square":
@@ -97,14 +66,7 @@ def clustered(quantity, answers):
     return getattr(result, quantity)
 
 
-def pairs(quantity, counts):
-    result = same_different(*counts)
-    return result.dprime if quantity == "dprime" else with_limits(result, quantity)
-
-
-@lru_cache
-def sureness_of(rows):
-    return sureness_test(rows)
+sureness_of = cache(sureness_test)
 
 
 def sureness(quantity, table):
@@ -117,23 +79,31 @@ def sureness(quantity, table):
 
 
 OURS = {
-    "estimate_dprime": dprime_estimate,
-    "panel_size": size,
-    "power": power_of,
-    "operating_characteristic": chance_of_finding,
-    "two_stage_plan": cheapest_plan,
+    "estimate_dprime": lambda quantity, protocol, correct, trials: with_limits(
+        estimate_dprime(protocol, correct, trials), quantity, dprime="estimate"
+    ),
+    "panel_size": lambda quantity, protocol, **o: getattr(panel_size(protocol, **o), quantity),
+    "power": lambda _, protocol, trials, **options: power(protocol, trials, **options),
+    "operating_characteristic": lambda quantity, protocol, trials, pd: operating_characteristic(
+        protocol, trials, pd=pd
+    )[Finding(quantity)],
+    "two_stage_plan": lambda quantity, protocol, **o: getattr(
+        two_stage_plan(protocol, **o), quantity
+    ),
     "two_stage_risk": risk_of_plan,
-    "sequential_plan": sequential,
+    "sequential_plan": lambda quantity, protocol, pd, **o: getattr(
+        sequential_plan(protocol, **o).outcomes(pd), quantity
+    ),
     "beta_binomial": beta_binomial,
     "replicates": replicates,
-    "a_not_a": yes_no,
+    "a_not_a": lambda quantity, counts: with_limits(a_not_a(*counts), quantity),
     "a_not_a_by_assessor": clustered,
-    "same_different": pairs,
+    "same_different": lambda quantity, counts: with_limits(same_different(*counts), quantity),
     "sureness": sureness,
 }
 
 
-@pytest.mark.parametrize("entry", VALUES, ids=[entry["id"] for entry in VALUES])
+@pytest.mark.parametrize("entry", VALUES.values(), ids=VALUES)
 def test_against_another_route(entry):
     inputs = dict(entry["inputs"])
     if "protocol" in inputs:
@@ -145,5 +115,5 @@ def test_against_another_route(entry):
 
 def test_every_value_names_its_birth():
     wanted = {"id", "method", "quantity", "inputs", "value", "source", "version", "date"}
-    assert all(wanted | {"tolerance"} == set(entry) for entry in VALUES)
-    assert len({entry["id"] for entry in VALUES}) == len(VALUES) >= 60
+    assert all(wanted | {"tolerance"} == set(entry) for entry in VALUES.values())
+    assert len(VALUES) >= 60

@@ -31,17 +31,12 @@ def test_tau_at_dprime_zero_is_the_pooled_one(counts):
     assert share == pytest.approx((a + b) / (n + m), rel=1e-6)
 
 
-def test_all_same_pairs_called_same():
-    found = same_different(40, 40, 12, 40)
-    assert found.dprime == found.tau == found.limits.high == np.inf
-    assert 2 < found.limits.low < 6
-
-
-def test_no_different_pair_called_same():
-    found = same_different(20, 40, 0, 40)
+@pytest.mark.parametrize(("counts", "low"), [((40, 40, 12, 40), 2), ((20, 40, 0, 40), 1)])
+def test_all_same_or_no_different_pairs_called_same(counts, low):
+    found = same_different(*counts)
     assert found.dprime == found.limits.high == np.inf
-    assert np.isfinite(found.tau)
-    assert 1 < found.limits.low < 6
+    assert np.isfinite(found.tau) == (counts[0] < 40)
+    assert low < found.limits.low < 6
 
 
 @pytest.mark.parametrize("said", [0, 40])

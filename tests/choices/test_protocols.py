@@ -18,7 +18,7 @@ from sensory.choices.protocols import (
     find_protocol,
 )
 
-every_protocol = pytest.mark.parametrize("protocol", PROTOCOLS.values(), ids=repr)
+from .shared import every_protocol
 
 
 def words(length, counts_of_a):
@@ -28,26 +28,18 @@ def words(length, counts_of_a):
 
 
 ORDERS = {
-    TRIANGLE: words(3, {1, 2}),
-    DUO_TRIO: {reference + pair for reference in "AB" for pair in ("AB", "BA")},
-    PAIRED: words(2, {1}),
-    THREE_AFC: words(3, {1, 2}),
-    TETRAD: words(4, {2}),
-    TWO_OUT_OF_FIVE: words(5, {2, 3}),
+    TRIANGLE: (6, words(3, {1, 2})),
+    DUO_TRIO: (4, {reference + pair for reference in "AB" for pair in ("AB", "BA")}),
+    PAIRED: (2, words(2, {1})),
+    THREE_AFC: (6, words(3, {1, 2})),
+    TETRAD: (6, words(4, {2})),
+    TWO_OUT_OF_FIVE: (20, words(5, {2, 3})),
 }
 
 
-def test_every_protocol_has_its_orders_checked():
-    assert set(ORDERS) == set(PROTOCOLS.values())
-
-
-@pytest.mark.parametrize(
-    ("protocol", "number"),
-    [(TRIANGLE, 6), (DUO_TRIO, 4), (PAIRED, 2), (THREE_AFC, 6), (TETRAD, 6), (TWO_OUT_OF_FIVE, 20)],
-)
-def test_orders_are_complete_and_occur_once(protocol, number):
-    assert len(protocol.orders) == number
-    assert set(protocol.orders) == ORDERS[protocol]
+@every_protocol
+def test_orders_are_complete_and_occur_once(protocol):
+    assert (len(protocol.orders), set(protocol.orders)) == ORDERS[protocol]
     for group in protocol.order_sets:
         assert len(set(group)) == len(group)
 

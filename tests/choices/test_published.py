@@ -3,10 +3,8 @@
 The values, with source and with how each was seen, are in tests/references/published.json.
 """
 
-import json
 from fractions import Fraction
 from math import sqrt
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -17,10 +15,10 @@ from sensory.choices.protocols import DUO_TRIO, PAIRED, TETRAD, THREE_AFC, TRIAN
 from sensory.choices.risks import next_deciding_size, session_risks
 from sensory.models.binomial import exact_upper_tail
 
-REFERENCES = Path(__file__).resolve().parents[1] / "references" / "published.json"
-PUBLISHED = json.loads(REFERENCES.read_text(encoding="utf-8"))
-ENTRIES = {entry["id"]: entry for entry in PUBLISHED["tables"] + PUBLISHED["values"]}
-MISPRINTS = PUBLISHED["misprints"]
+from ..references.readers import entries
+
+ENTRIES = entries("published.json", "tables", "values")
+MISPRINTS = entries("published.json", "misprints")
 
 # How a published entry names its method, and the protocols that it speaks of.
 SPEAKS_OF = {
@@ -147,13 +145,10 @@ def test_triangle_sizes(row):
     assert risks.deciding_size == assessors, ENTRIES["triangle_sizes"]["source"]
 
 
-def test_chance_of_grouping_two_and_two():
+def test_chances_of_grouping_two_and_two_and_of_two_out_of_five():
     entry = ENTRIES["pv060"]
     printed = entry["value"][entry["inputs"]["groups"].index("2+2")]
     assert float(TETRAD.guess) == pytest.approx(printed, abs=entry["tolerance"]), entry["source"]
-
-
-def test_chance_of_two_out_of_five():
     entry = ENTRIES["pv061"]
     assert float(TWO_OUT_OF_FIVE.guess) == entry["value"], entry["source"]
 
@@ -196,22 +191,17 @@ def test_attained_alpha_and_power():
     assert risks.power == pytest.approx(power, abs=entry["tolerance"], rel=0), entry["source"]
 
 
-@pytest.mark.parametrize(
-    ("name", "protocol"),
-    [
-        ("triangle", TRIANGLE),
-        ("duo_trio", DUO_TRIO),
-        ("two_afc", PAIRED),
-        ("three_afc", THREE_AFC),
-    ],
-)
+AT_ONE = {"triangle": TRIANGLE, "duo_trio": DUO_TRIO, "two_afc": PAIRED, "three_afc": THREE_AFC}
+
+
+@pytest.mark.parametrize(("name", "protocol"), AT_ONE.items())
 def test_proportion_correct_at_dprime_one(name, protocol):
     entry = ENTRIES["link_at_one"]  # from memory, as the entry says
     expected = pytest.approx(entry["value"][name], abs=entry["tolerance"])
     assert float(protocol.proportion_correct(1.0)) == expected, entry["source"]
 
 
-@pytest.mark.parametrize("entry", MISPRINTS, ids=[entry["id"] for entry in MISPRINTS])
+@pytest.mark.parametrize("entry", MISPRINTS.values(), ids=MISPRINTS)
 @pytest.mark.parametrize("protocol", [DUO_TRIO, PAIRED], ids=repr)
 def test_misprints_are_not_reproduced(entry, protocol):
     n, alpha = entry["inputs"]["n"], entry["inputs"]["alpha"]

@@ -3,9 +3,6 @@
 The values stand in tests/references/published.json and published_planning.json.
 """
 
-import json
-from pathlib import Path
-
 import numpy as np
 import pytest
 from scipy.stats import binom
@@ -18,16 +15,11 @@ from sensory.choices.size import panel_size
 from sensory.choices.two_stage import retest_risk
 from sensory.models.beta_binomial import masses
 
-HOME = Path(__file__).resolve().parents[1] / "references"
+from ..references.readers import entries
+from .test_published import SIZE_BLOCKS
 
-
-def entries(name):
-    held = json.loads((HOME / name).read_text(encoding="utf-8"))
-    return {entry["id"]: entry for entry in held.get("tables", []) + held["values"]}
-
-
-SIZES, STAGED = entries("published.json"), entries("published_planning.json")
-SIZE_BLOCKS = ("pv040", "pv041", "pv042", "pv043", "pv046", "pv047", "pv048")
+SIZES = entries("published.json", "tables", "values")
+STAGED = entries("published_planning.json")
 
 
 @pytest.mark.parametrize("name", SIZE_BLOCKS)

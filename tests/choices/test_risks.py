@@ -2,7 +2,6 @@
 
 from functools import lru_cache
 from itertools import pairwise
-from math import comb
 
 import numpy as np
 import pytest
@@ -13,15 +12,7 @@ from sensory.choices.forced_choice import choice_test
 from sensory.choices.protocols import DUO_TRIO, PAIRED, PROTOCOLS, TETRAD, TRIANGLE, TWO_OUT_OF_FIVE
 from sensory.choices.risks import next_deciding_size, session_risks
 
-every_protocol = pytest.mark.parametrize("protocol", PROTOCOLS.values(), ids=repr)
-
-PASSES = (Finding.SIMILAR, Finding.DIFFERENT_WITHIN_LIMIT)
-ALARMS = (Finding.DIFFERENT, Finding.DIFFERENT_WITHIN_LIMIT)
-
-
-def chances(n, p):
-    """P(X = x) for x = 0 ... n from exact rationals."""
-    return [float(comb(n, x) * p**x * (1 - p) ** (n - x)) for x in range(n + 1)]
+from .shared import ALARMS, PASSES, chance, every_protocol
 
 
 @lru_cache
@@ -34,32 +25,20 @@ def can_end_undecided(protocol, n, **options):
 
 
 def chance_of(findings, wanted, p):
-    n = len(findings) - 1
-    return sum(
-        chance for chance, found in zip(chances(n, p), findings, strict=True) if found in wanted
-    )
+    counted = [x for x, found in enumerate(findings) if found in wanted]
+    return float(chance(len(findings) - 1, p, counted))
 
 
-@every_protocol
-@pytest.mark.parametrize("n", [3, 8, 24, 58])
+@pytest.mark.parametrize(
+    ("protocol", "n", "beta", "two_sided"),
+    [(protocol, n, 0.05, False) for protocol in PROTOCOLS.values() for n in (3, 8, 24, 58)]
+    + [(PAIRED, n, 0.1, True) for n in (5, 10, 31, 60)],
+)
 @pytest.mark.parametrize("limit", [0.2, 0.5])
-def test_risks_by_enumeration(protocol, n, limit):
-    risks = session_risks(protocol, n, alpha=0.1, beta=0.05, pd_limit=limit)
-    found = outcomes(protocol, n, alpha=0.1, beta=0.05, pd_limit=limit)
+def test_risks_by_enumeration(protocol, n, beta, two_sided, limit):
+    options = {"alpha": 0.1, "beta": beta, "pd_limit": limit, "two_sided": two_sided}
+    risks, found = session_risks(protocol, n, **options), outcomes(protocol, n, **options)
     guess, at_limit = protocol.guess, protocol.pc_at(limit)
-    assert risks.false_alarm == pytest.approx(chance_of(found, ALARMS, guess), rel=1e-10)
-    assert risks.wrong_pass == pytest.approx(chance_of(found, PASSES, at_limit), rel=1e-10)
-    assert risks.fair_pass == pytest.approx(chance_of(found, PASSES, guess), rel=1e-10)
-    assert risks.power == pytest.approx(chance_of(found, ALARMS, at_limit), rel=1e-10)
-
-
-@pytest.mark.parametrize("n", [5, 10, 31, 60])
-@pytest.mark.parametrize("limit", [0.2, 0.5])
-def test_two_sided_risks_by_enumeration(n, limit):
-    options = {"alpha": 0.1, "beta": 0.1, "pd_limit": limit, "two_sided": True}
-    risks = session_risks(PAIRED, n, **options)
-    found = outcomes(PAIRED, n, **options)
-    guess, at_limit = PAIRED.guess, PAIRED.pc_at(limit)
     assert risks.false_alarm == pytest.approx(chance_of(found, ALARMS, guess), rel=1e-10)
     assert risks.wrong_pass == pytest.approx(chance_of(found, PASSES, at_limit), rel=1e-10)
     assert risks.fair_pass == pytest.approx(chance_of(found, PASSES, guess), rel=1e-10)

@@ -6,12 +6,12 @@ from functools import cache
 import numpy as np
 import pytest
 
-from sensory.base.errors import ArgumentError
 from sensory.base.findings import Finding
-from sensory.choices.protocols import DUO_TRIO, PAIRED, PROTOCOLS, TETRAD, TRIANGLE
+from sensory.choices.protocols import DUO_TRIO, PAIRED, TETRAD, TRIANGLE
 from sensory.choices.sequential import sequential_plan
 
-every_protocol = pytest.mark.parametrize("protocol", PROTOCOLS.values(), ids=repr)
+from .shared import every_protocol
+
 SETTINGS = [
     ("0.05", "0.05", "0.3"),
     ("0.1", "0.1", "0.4"),
@@ -48,10 +48,7 @@ def test_a_point_on_the_line_stops():
     assert plan.different_from[:6] == (2, 3, 4, 4, 5, 5)
     assert plan.decide([True] * 4) == (Finding.DIFFERENT, 4)
     assert plan.decide([True, False, True, True, True, True]) == (Finding.DIFFERENT, 6)
-
-
-def test_a_point_on_the_lower_line_stops():
-    # beta / (1 - alpha) = 0.2 / 0.8 = 1/4 = 2^-2.
+    # The lower one: beta / (1 - alpha) = 0.2 / 0.8 = 1/4 = 2^-2.
     plan = sequential_plan(TRIANGLE, most=20, alpha=0.2, beta=0.2, pd_limit=0.5)
     assert plan.similar_to[:4] == (-1, 0, 0, 1)
     assert plan.decide([False, False]) == (Finding.SIMILAR, 2)
@@ -158,9 +155,3 @@ def test_table_holds_the_counts():
     ):
         assert row["SIMILAR up to"] == (None if low < 0 else low)
         assert row["DIFFERENT from"] == (None if high > row["ballots"] else high)
-
-
-def test_an_answer_that_is_no_truth_value_is_refused():
-    plan = sequential_plan(TRIANGLE, most=40)
-    with pytest.raises(ArgumentError, match=r"answers\[1\] must be True or False; got 1"):
-        plan.decide([True, 1, False])

@@ -2,7 +2,6 @@
 
 from fractions import Fraction
 from functools import cache
-from math import comb
 
 import numpy as np
 import pytest
@@ -10,7 +9,7 @@ from scipy.stats import binom
 
 from sensory.base.findings import Finding
 from sensory.choices.forced_choice import choice_test
-from sensory.choices.protocols import DUO_TRIO, PAIRED, PROTOCOLS, TETRAD, TRIANGLE, TWO_OUT_OF_FIVE
+from sensory.choices.protocols import DUO_TRIO, PAIRED, TETRAD, TRIANGLE, TWO_OUT_OF_FIVE
 from sensory.choices.size import (
     deciding_size,
     fair_pass_size,
@@ -19,7 +18,8 @@ from sensory.choices.size import (
     power,
 )
 
-every_protocol = pytest.mark.parametrize("protocol", PROTOCOLS.values(), ids=repr)
+from .shared import ALARMS, PASSES, chance, every_protocol
+
 RISKS = (0.2, 0.1, 0.05, 0.01, 0.001)
 PDS = (0.1, 0.2, 0.3, 0.4, 0.5)
 
@@ -97,7 +97,7 @@ def test_first_and_stable_differ_as_the_design_says():
 
 
 def exact_tail(n, p, counted):
-    return float(sum(comb(n, k) * p**k * (1 - p) ** (n - k) for k in counted))
+    return float(chance(n, p, counted))
 
 
 @every_protocol
@@ -121,10 +121,8 @@ def test_arrays_agree_with_single_numbers(protocol):
             for j, b in enumerate(beta):
                 for k, d in enumerate(pd):
                     one = panel_size(protocol, alpha=a, beta=b, pd=d, rule=rule)
-                    assert one.assessors == many.assessors[i, j, k]
-                    assert one.critical_count == many.critical_count[i, j, k]
-                    assert one.alpha == many.alpha[i, j, k]
-                    assert one.beta == many.beta[i, j, k]
+                    for name in ("assessors", "critical_count", "alpha", "beta"):
+                        assert getattr(one, name) == getattr(many, name)[i, j, k]
 
 
 def test_sizes_by_dprime_are_sizes_at_its_pd():
@@ -144,17 +142,16 @@ def test_power_and_operating_characteristic_by_enumeration(protocol, n):
     findings = choice_test(
         protocol, range(n + 1), n, alpha=alpha, beta=beta, pd_limit=limit
     ).finding
-    significant = (Finding.DIFFERENT, Finding.DIFFERENT_WITHIN_LIMIT)
     for pd in ("0", "0.2", "0.5", "1"):
         p = protocol.guess + (1 - protocol.guess) * Fraction(pd)
         chances = operating_characteristic(
             protocol, n, alpha=alpha, beta=beta, pd_limit=limit, pd=float(pd)
         )
         assert set(chances) == set(Finding)
-        for finding, chance in chances.items():
+        for finding, ours in chances.items():
             outcomes = [x for x in range(n + 1) if findings[x] == finding]
-            assert chance == pytest.approx(exact_tail(n, p, outcomes), rel=1e-9, abs=1e-14)
-        outcomes = [x for x in range(n + 1) if findings[x] in significant]
+            assert ours == pytest.approx(exact_tail(n, p, outcomes), rel=1e-9, abs=1e-14)
+        outcomes = [x for x in range(n + 1) if findings[x] in ALARMS]
         ours = power(protocol, n, alpha=alpha, pd=float(pd))
         assert ours == pytest.approx(exact_tail(n, p, outcomes), rel=1e-10, abs=1e-300)
 
@@ -218,5 +215,4 @@ def test_fair_pass_of_the_design():
     # section 3.
     assert fair_pass_size(TRIANGLE, chance=0.9, beta=0.05, pd_limit=0.3, rule="stable") == 58
     chances = operating_characteristic(TRIANGLE, 8, beta=0.05, pd_limit=0.3, pd=0.0)
-    passes = chances[Finding.SIMILAR] + chances[Finding.DIFFERENT_WITHIN_LIMIT]
-    assert passes == pytest.approx(0.20, abs=0.005)
+    assert sum(chances[finding] for finding in PASSES) == pytest.approx(0.20, abs=0.005)

@@ -1,7 +1,6 @@
 """Two-stage plans: every claimed risk by enumeration over all paths, optimality by search."""
 
 from fractions import Fraction
-from math import comb
 
 import numpy as np
 import pytest
@@ -11,6 +10,8 @@ from sensory.base.errors import ArgumentError
 from sensory.base.findings import Finding
 from sensory.choices.protocols import DUO_TRIO, PAIRED, TETRAD, TRIANGLE, TWO_OUT_OF_FIVE
 from sensory.choices.two_stage import TwoStagePlan, retest_risk, two_stage_plan
+
+from .shared import chance
 
 SMALL = [
     (TRIANGLE, 14, 0.2, 0.2, 0.5),
@@ -115,16 +116,15 @@ def test_outcomes_by_enumeration_of_every_answer(setting, pd):
     ends = dict.fromkeys(Finding, Fraction(0))
     served = Fraction(0)
     for x in range(plan.first + 1):
-        chance = comb(plan.first, x) * p**x * (1 - p) ** (plan.first - x)
-        served += plan.first * chance
+        before = chance(plan.first, p, [x])
+        served += plan.first * before
         finding = plan.decide(x)
         if finding is not None:
-            ends[finding] += chance
+            ends[finding] += before
             continue
-        served += plan.second * chance
+        served += plan.second * before
         for y in range(plan.second + 1):
-            after = comb(plan.second, y) * p**y * (1 - p) ** (plan.second - y)
-            ends[plan.decide(x, y)] += chance * after
+            ends[plan.decide(x, y)] += before * chance(plan.second, p, [y])
     found = plan.outcomes(float(pd))
     close = {"rel": 1e-10, "abs": 1e-15}
     assert found.different == pytest.approx(float(ends[Finding.DIFFERENT]), **close)
@@ -175,14 +175,8 @@ def test_table_says_what_decide_does():
     on_from, on_to = map(int, then[f"serve {plan.second} more"].split(" to "))
     assert (on_from, on_to) == (similar_to + 1, different_from - 1)
     for x in range(plan.first + 1):
-        said = (
-            Finding.SIMILAR
-            if x <= similar_to
-            else Finding.DIFFERENT
-            if x >= different_from
-            else None
-        )
-        assert plan.decide(x) is said
+        ended = Finding.SIMILAR if x <= similar_to else Finding.DIFFERENT
+        assert plan.decide(x) is (None if on_from <= x <= on_to else ended)
     totals = {row["then"]: row["correct"] for row in rows[3:]}
     last = int(totals["SIMILAR"].removesuffix(" or fewer"))
     assert int(totals["DIFFERENT"].removesuffix(" or more")) == last + 1
@@ -202,15 +196,13 @@ def test_table_is_readable_for_every_plan(setting):
             assert int(words[0]) <= int(words[2]), row
 
 
-def test_second_tasting_after_a_decision_is_refused():
+def test_refusals_name_the_end_and_the_size_that_one_tasting_needs():
     plan = two_stage_plan(TRIANGLE, most=60, pd_limit=0.4)
-    with pytest.raises(ArgumentError, match="already ended as SIMILAR"):
+    with pytest.raises(ArgumentError, match="ended as SIMILAR"):
         plan.decide(plan.similar_first, 3)
-    with pytest.raises(ArgumentError, match="already ended as DIFFERENT"):
+    with pytest.raises(ArgumentError, match="ended as DIFFERENT"):
         plan.decide(plan.different_first, 3)
 
-
-def test_refusal_names_the_size_that_one_tasting_needs():
     # 66 answers for one tasting at alpha, beta 0.05 and pd 30 %: published, ISO 4120 table of
     # the number of assessors, from memory (see published.json, triangle_sizes).
     with pytest.raises(ArgumentError, match="66"):
@@ -224,12 +216,9 @@ def test_a_plan_costs_less_than_one_tasting_of_the_same_risks():
     assert plan.outcomes(0.4).expected < 40
 
 
-def test_a_larger_cap_is_never_dearer():
+def test_a_larger_cap_is_never_dearer_and_outcomes_move_with_the_truth():
     costs = [two_stage_plan(TRIANGLE, most=cap, pd_limit=0.5).expected for cap in range(24, 48, 4)]
     assert (np.diff(costs) <= 1e-9).all()
-
-
-def test_outcomes_move_with_the_truth():
     plan = two_stage_plan(DUO_TRIO, most=70, pd_limit=0.45)
     chances = [plan.outcomes(pd).different for pd in np.linspace(0, 1, 21).round(2)]
     assert (np.diff(chances) > 0).all()
@@ -240,20 +229,17 @@ def test_outcomes_move_with_the_truth():
 def test_retest_risk_by_enumeration(passes, tries):
     n, pd = 12, Fraction(3, 10)
     p = TRIANGLE.guess + (1 - TRIANGLE.guess) * pd
-    tail = lambda q, counted: sum(  # noqa: E731
-        comb(n, k) * q**k * (1 - q) ** (n - k) for k in counted
-    )
     at_limit = TRIANGLE.guess + (1 - TRIANGLE.guess) * Fraction(3, 10)
     passing = [
         x
         for x in range(n + 1)
         if (
-            tail(TRIANGLE.guess, range(x, n + 1)) > Fraction(1, 20)
+            chance(n, TRIANGLE.guess, range(x, n + 1)) > Fraction(1, 20)
             if passes == "not significant"
-            else tail(at_limit, range(x + 1)) <= Fraction(1, 20)
+            else chance(n, at_limit, range(x + 1)) <= Fraction(1, 20)
         )
     ]
-    once, ever, still = tail(p, passing), Fraction(0), Fraction(1)
+    once, ever, still = chance(n, p, passing), Fraction(0), Fraction(1)
     for _ in range(tries):
         ever, still = ever + still * once, still * (1 - once)
     risk = retest_risk(TRIANGLE, n, tries=tries, pd=0.3, passes=passes)
@@ -262,17 +248,9 @@ def test_retest_risk_by_enumeration(passes, tries):
 
 
 def test_a_plan_made_by_hand_is_analysed_too():
-    plan = TwoStagePlan(
-        protocol=PAIRED,
-        alpha=0.5,
-        beta=0.5,
-        pd_limit=0.5,
-        first=1,
-        second=1,
-        similar_first=0,
-        different_first=2,
-        different_total=2,
-    )
+    counts = {"first": 1, "second": 1, "similar_first": 0, "different_first": 2}
+    risks = {"alpha": 0.5, "beta": 0.5, "pd_limit": 0.5}
+    plan = TwoStagePlan(protocol=PAIRED, **risks, **counts, different_total=2)
     # Coin: one wrong ends it (1/2); one right, then wrong (1/4) or right (1/4).
     found = plan.outcomes(0.0)
     assert (found.similar, found.different, found.expected) == (0.75, 0.25, 1.5)
