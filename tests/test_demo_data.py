@@ -13,6 +13,7 @@ import pytest
 from sensory.base.errors import BallotError
 from sensory.base.findings import Finding
 from sensory.sessions import workflow
+from sensory.sessions.finding import session_report
 from sensory.sessions.lines import check_cells
 from sensory.store.repository import Repository, open_store
 
@@ -69,12 +70,12 @@ def test_prepared_sessions():
 def test_findings(store, name, protocol, trials, finding):
     opened(store, name)
     workflow.close(store, name, who="Panel leader")
-    summary = workflow.summarise(store, name, version="1")
-    assert summary.protocol.key == protocol
-    assert (summary.result.test.trials, summary.question.assessors) == (trials, trials)
-    assert summary.assessors == trials
-    assert summary.result.finding is finding
-    assert (summary.missing, summary.remarks, summary.afterwards) == (0, (), ())
+    summary = session_report(store, name, version="1")
+    assert summary.outcome.test == protocol
+    assert (summary.outcome.counts.trials, summary.question.assessors) == (trials, trials)
+    assert summary.outcome.counts.assessors == trials
+    assert summary.outcome.finding is finding
+    assert (summary.outcome.counts.missing, summary.remarks, summary.afterwards) == (0, (), ())
 
 
 @pytest.mark.parametrize("name", PREPARED)

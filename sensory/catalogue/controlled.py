@@ -1,20 +1,31 @@
-"""Difference from control: from checked scores to a finding."""
+"""Difference from control: from checked scores to an outcome."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from ..base.findings import Finding
-from ..base.results import Interval, Table
-from ..ratings.control import DifferenceFromControl, difference_from_control
-from .frames import Row, absent_samples, frame_of, not_served, spelled, table_of
+from ..base.results import Interval
+from ..ratings.control import SCORE, DifferenceFromControl, difference_from_control
+from .frames import (
+    Row,
+    absent_samples,
+    frame_of,
+    not_served,
+    scorecard,
+    smallest_differences,
+    spelled,
+    table_of,
+)
 from .methods import DIFFERENCE_FROM_CONTROL
+from .outcome import Comparison, Counts, Figure, NamedTable, Outcome, Span
+from .outcome_words import SCOPE, chance, each_named, overall
 from .question import Question
-from .reading import SCOPE, Reading, Span, chance, each_named, overall
 from .scales import equal_steps
 
 
-def read_difference_from_control(rows: Sequence[Row], question: Question) -> Reading:
+def read_difference_from_control(rows: Sequence[Row], question: Question) -> Outcome:
     """Each batch beyond the blind reference, against the action limit.
 
     Raises
@@ -24,32 +35,67 @@ def read_difference_from_control(rows: Sequence[Row], question: Question) -> Rea
     """
     settings, setting = question.settings, DIFFERENCE_FROM_CONTROL.setting
     frame = frame_of(rows)
-    control = spelled(frame, str(setting(settings, "control")))
-    limit = float(setting(settings, "limit"))
     result = difference_from_control(
-        frame, control=control, limit=limit, alpha=question.alpha, beta=question.beta
+        frame,
+        control=spelled(frame, str(setting(settings, "control"))),
+        limit=float(setting(settings, "limit")),
+        alpha=question.alpha,
+        beta=question.beta,
     )
-    beyond = result.against_control
+    outcome = outcome_of_control(result)
     absent = absent_samples(DIFFERENCE_FROM_CONTROL, question, frame)
-    findings = [Finding(one) for one in beyond["finding"]] + [Finding.UNDECIDED] * len(absent)
-    names = [*map(str, beyond["sample"]), *absent]
+    comparisons = outcome.comparisons + tuple(
+        Comparison(
+            sample=name,
+            attribute=SCORE,
+            finding=Finding.UNDECIDED,
+            margin=outcome.limit,
+            why="not scored",
+        )
+        for name in absent
+    )
+    findings = [each.finding for each in comparisons]
+    return replace(
+        outcome,
+        finding=overall(findings),
+        sentence=each_named([each.sample for each in comparisons], findings),
+        counts=replace(outcome.counts, answers=len(rows)),
+        comparisons=comparisons,
+        cannot_tell=(*not_served(absent), *outcome.cannot_tell),
+        notes=(*outcome.notes, *equal_steps(settings)),
+        smallest_differences=smallest_differences(scorecard(frame, question.alpha)),
+    )
+
+
+def outcome_of_control(result: DifferenceFromControl) -> Outcome:
+    """The outcome of a result that stands by itself."""
+    compared = result.against_control.to_dict("records")
     placebo = result.placebo.iloc[0]
-    said = [
+    told = [
         f"{row['sample']} lies {row['estimate']:.2f} beyond the blind reference "
         f"({chance(row['p_adjusted'])}, upper limit {row['upper']:.2f})"
-        for row in beyond.to_dict("records")
+        for row in compared
     ]
-    return Reading(
-        method=DIFFERENCE_FROM_CONTROL,
+    findings = [Finding(row["finding"]) for row in compared]
+    limit = next(iter(result.limits.values()))
+    return Outcome(
+        test=DIFFERENCE_FROM_CONTROL.key,
         finding=overall(findings),
-        sentence=each_named(names, findings),
-        because="; ".join(said) + f"; action limit {limit:g}, alpha {question.alpha:g}. The blind "
+        sentence=each_named([str(row["sample"]) for row in compared], findings),
+        because="; ".join(told) + f"; action limit {limit:g}, alpha {result.alpha:g}. The blind "
         f"reference itself was scored {placebo['estimate']:.2f}.",
-        tables=_control_tables(result),
-        axis="score beyond the blind reference",
-        spans=_beyond(result, limit),
+        counts=Counts(answers=len(result.scores.rows), assessors=len(result.scores.assessors)),
+        alpha=result.alpha,
+        beta=result.beta,
+        limit=float(limit),
+        margins={str(name): float(size) for name, size in result.limits.items()},
+        tables=_tables(result),
+        figure=Figure(
+            axis="score beyond the blind reference",
+            spans=tuple(_span(each) for each in _comparisons(result)),
+        ),
+        comparisons=_comparisons(result),
         cannot_tell=(
-            *not_served(absent),
             "It does not say in which attribute a batch lies off, nor in which direction.",
             "The action limit is a decision of management; no number of this session gives it.",
             SCOPE,
@@ -57,31 +103,43 @@ def read_difference_from_control(rows: Sequence[Row], question: Question) -> Rea
         notes=(
             *result.notes,
             "p: one-sided, p_adjusted: Dunnett over the batches; upper: one-sided limit at 1 - "
-            f"beta = {1 - question.beta:g}, each batch at its own risk.",
-            *equal_steps(settings),
+            f"beta = {1 - result.beta:g}, each batch at its own risk.",
         ),
     )
 
 
-def _control_tables(result: DifferenceFromControl) -> tuple[tuple[str, Table], ...]:
+def _tables(result: DifferenceFromControl) -> tuple[NamedTable, ...]:
     beyond = "sample finding estimate se df low high upper p p_adjusted"
+    means = "sample estimate se low high"
     return (
-        ("Beyond the blind reference", table_of(result.against_control, beyond)),
-        ("As scored, nothing taken off", table_of(result.means, "sample estimate se low high")),
-        (
+        NamedTable("Beyond the blind reference", table_of(result.against_control, beyond)),
+        NamedTable("As scored, nothing taken off", table_of(result.means, means)),
+        NamedTable(
             "Assessors for an unchanged batch to be shown as similar (80 %)",
             table_of(result.assessors_needed(), "sample assessors"),
         ),
     )
 
 
-def _beyond(result: DifferenceFromControl, limit: float) -> tuple[Span, ...]:
+def _comparisons(result: DifferenceFromControl) -> tuple[Comparison, ...]:
     return tuple(
-        Span(
-            label=str(row["sample"]),
+        Comparison(
+            sample=str(row["sample"]),
+            attribute=str(row["attribute"]),
+            finding=Finding(row["finding"]),
             estimate=float(row["estimate"]),
+            se=float(row["se"]),
             limits=Interval(low=float(row["low"]), high=float(row["high"]), level=result.level),
-            margin=limit,
+            p=float(row["p_adjusted"]),
+            upper=float(row["upper"]),
+            margin=float(result.limits[row["attribute"]]),
         )
         for row in result.against_control.to_dict("records")
+    )
+
+
+def _span(compared: Comparison) -> Span:
+    limits = compared.limits or Interval(low=0.0, high=0.0, level=0.0)
+    return Span(
+        label=compared.sample, estimate=compared.estimate, limits=limits, margin=compared.margin
     )

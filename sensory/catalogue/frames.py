@@ -8,8 +8,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from ..base.errors import ArgumentError
+from ..base.errors import ArgumentError, BallotError
 from ..base.results import Cell, Table
+from ..ratings.control import SCORE
+from ..ratings.scorecard import PanelScorecard, panel_scorecard
 from .methods import Method
 from .question import Question
 
@@ -61,3 +63,26 @@ def _cell(value: Any) -> Cell:
     if isinstance(value, (int, np.integer)):
         return int(value)
     return float(value) if isinstance(value, (float, np.floating)) else str(value)
+
+
+def scorecard(
+    frame: pd.DataFrame, alpha: float, scale: tuple[float, float] | None = None
+) -> PanelScorecard | str:
+    """The scorecard of the panel on that day, or why these scores give none."""
+    if "attribute" not in frame:
+        frame = frame.assign(attribute=SCORE)
+    try:
+        return panel_scorecard(frame, alpha=alpha, scale=scale)
+    except (ArgumentError, BallotError) as error:
+        return str(error)
+
+
+def smallest_differences(card: PanelScorecard | str) -> dict[str, float]:
+    """By attribute, what the panel could have seen; nothing without a scorecard."""
+    if isinstance(card, str):
+        return {}
+    table = card.attributes
+    return {
+        str(name): float(size)
+        for name, size in zip(table["attribute"], table["smallest_difference"], strict=True)
+    }

@@ -18,21 +18,20 @@ from ..choices.sureness import GradedProduct, sureness_test
 from ..models.binomial import upper_tail
 from ..models.multiplicity import holm
 from .methods import SURENESS
-from .question import Question
-from .reading import (
+from .outcome import Comparison, Counts, Figure, NamedTable, Outcome, Span
+from .outcome_words import (
     ALONE,
     ATTRIBUTE,
     SCOPE,
     TOGETHER,
     TURNED,
     TURNED_ROUND,
-    Reading,
-    Span,
     chance,
     each_named,
     of_two,
     overall,
 )
+from .question import Question
 
 Row = dict[str, Any]
 _COLUMNS = (
@@ -40,7 +39,7 @@ _COLUMNS = (
 )  # fmt: skip
 
 
-def read_sureness(rows: Sequence[Row], question: Question) -> Reading:
+def read_sureness(rows: Sequence[Row], question: Question) -> Outcome:
     """Graded answers: one product or many against the reference.
 
     Raises
@@ -74,19 +73,32 @@ def read_sureness(rows: Sequence[Row], question: Question) -> Reading:
         _line(*entry) for entry in zip(products, findings, found, raw, adjusted, strict=True)
     )
     counts = tuple((name, *row) for name, row in zip(("A", *products), table.tolist(), strict=True))
-    return Reading(
-        method=SURENESS,
+    return Outcome(
+        test=SURENESS.key,
         finding=overall(findings),
         sentence=each_named(products, findings),
+        counts=Counts(answers=len(rows), assessors=len(set(people))),
+        alpha=question.alpha,
+        beta=question.beta,
+        limit=limit,
+        turned=any(turned),
         because=_because(numbers, question.alpha),
         tables=(
-            ("The numbers", Table(columns=_COLUMNS, rows=numbers)),
-            ("The counts", Table(columns=("sample", *grades), rows=counts)),
+            NamedTable("The numbers", Table(columns=_COLUMNS, rows=numbers)),
+            NamedTable("The counts", Table(columns=("sample", *grades), rows=counts)),
         ),
-        axis="d-prime against the reference; 0 is no difference",
-        spans=tuple(
-            Span(label=name, estimate=one.dprime, limits=one.limits, margin=limit)
-            for name, one in zip(products, found, strict=True)
+        figure=_figure(products, found, limit),
+        comparisons=tuple(
+            Comparison(
+                sample=name,
+                attribute="",
+                finding=finding,
+                estimate=product.dprime,
+                limits=product.limits,
+                p=p,
+                margin=limit,
+            )
+            for name, finding, product, p in zip(products, findings, found, adjusted, strict=True)
         ),
         cannot_tell=(
             *((ALONE,) if len(set(people)) == 1 else ()),
@@ -96,6 +108,16 @@ def read_sureness(rows: Sequence[Row], question: Question) -> Reading:
             SCOPE,
         ),
         notes=_notes(several_each, len(products)),
+    )
+
+
+def _figure(names: Sequence[str], products: Sequence[GradedProduct], limit: float) -> Figure:
+    return Figure(
+        axis="d-prime against the reference; 0 is no difference",
+        spans=tuple(
+            Span(label=name, estimate=product.dprime, limits=product.limits, margin=limit)
+            for name, product in zip(names, products, strict=True)
+        ),
     )
 
 

@@ -90,8 +90,9 @@ class Method:
     def agreed_settings(self, settings: Mapping[str, Any]) -> list[tuple[str, Any]]:
         """Labels and values of what was agreed, defaults included; for pages and reports."""
         return [
-            (one.label, self.setting(settings, one.key))
+            (one.label, in_words(now) if one.kind == "text" else now)
             for one in self.offered_settings(settings)
+            for now in (self.setting(settings, one.key),)
             if not one.optional or one.key in settings
         ]
 
@@ -101,7 +102,7 @@ class Method:
         >>> SURENESS.listed({"grades": "same; unsure ;different"}, "grades")
         ['same', 'unsure', 'different']
         """
-        parts = str(self.setting(settings, key)).split(";")
+        parts = in_words(self.setting(settings, key)).split(";")
         return [" ".join(part.split()) for part in parts if part.strip()]
 
     def missing(self, settings: Mapping[str, Any]) -> list[str]:
@@ -162,25 +163,28 @@ class Method:
         ArgumentError
             For a part that is no attribute with a positive number.
 
+        A mapping of attribute to number is taken as it is.
+
         >>> PROFILE.margins({"attributes": "sweet; after taste", "margins": "after taste 0,8"})
         {'after taste': 0.8}
         """
         attributes = {name.casefold(): name for name in self.listed(settings, "attributes")}
-        found: dict[str, float] = {}
-        for part in self.listed(settings, "margins"):
-            name, _, size = part.rpartition(" ")
-            known = attributes.get(name.casefold().rstrip(":= "))
-            try:
-                margin = float(size.replace(",", "."))
-            except ValueError:
-                margin = 0.0
-            if not 0 < margin < 1e6 or (name and known is None):
+        given = self.setting(settings, "margins")
+        typed = map(_name_and_size, str(given).split(";"))
+        parts = given.items() if isinstance(given, Mapping) else typed
+        margins: dict[str, float] = {}
+        for name, size in parts:
+            if not name and size is None:
+                continue
+            known = attributes.get(name.casefold())
+            if size is None or not 0 < size < 1e6 or (name and known is None):
+                part = name if size is None else f"{name} {size:g}".strip()
                 raise ArgumentError(
                     f"margin {part!r} must be one of the attributes and a number above 0, "
                     f"or one number for all; attributes are {', '.join(attributes.values())}."
                 )
-            found |= {known: margin} if known else dict.fromkeys(attributes.values(), margin)
-        return found
+            margins |= {known: size} if known else dict.fromkeys(attributes.values(), size)
+        return margins
 
     def _check_list(self, key: str, settings: Mapping[str, Any]) -> None:
         parts = self.listed(settings, key)
@@ -191,6 +195,27 @@ class Method:
             seen.add(part.casefold())
         if key in _AT_LEAST_TWO and len(parts) < 2:
             raise ArgumentError(f"at least two {key} are needed, separated by semicolons.")
+
+
+def in_words(value: Any) -> str:
+    """An agreed text, or numbers by attribute, as it is typed.
+
+    >>> in_words({"sweet": 1.2345678, "sour": 1.0})
+    'sweet 1.2345678; sour 1.0'
+    """
+    if isinstance(value, Mapping):
+        return "; ".join(f"{name} {size}" for name, size in value.items())
+    return str(value)
+
+
+def _name_and_size(part: str) -> tuple[str, float | None]:
+    """A margin as typed; None where it ends in no number."""
+    whole = " ".join(part.split())
+    name, _, size = whole.rpartition(" ")
+    try:
+        return name.rstrip(":= "), float(size.replace(",", "."))
+    except ValueError:
+        return whole, None
 
 
 _DPRIME_LIMIT = Setting(

@@ -13,13 +13,14 @@ from ..base.findings import Finding
 from ..base.results import Interval, Table
 from ..ratings.ranking import RankingTest, ranking_test
 from .methods import RANKING
+from .outcome import Counts, Figure, NamedTable, Outcome, Span
+from .outcome_words import SCOPE, chance
 from .question import Question
-from .reading import SCOPE, Reading, Span, chance
 
 _NO_SIMILARITY = "Samples that are not told apart by a ranking are not shown to be alike."
 
 
-def read_ranking(rows: Sequence[dict[str, Any]], question: Question) -> Reading:
+def read_ranking(rows: Sequence[dict[str, Any]], question: Question) -> Outcome:
     """Whether the samples differ in the order given, and which pairs do.
 
     With a reference the pairs with it decide; without one Friedman's test, and Page's where
@@ -42,21 +43,23 @@ def read_ranking(rows: Sequence[dict[str, Any]], question: Question) -> Reading:
     pairs = found.different_pairs
     told = "; ".join(f"{one} from {other}" for one, other in pairs) or "none"
     order = f"; expected order: {chance(found.page.p)}" if found.page else ""
-    return Reading(
-        method=RANKING,
+    return Outcome(
+        test=RANKING.key,
         finding=finding,
         sentence=_sentence(finding, found),
+        counts=Counts(answers=len(rows), assessors=len(found.ballots.ranks)),
+        alpha=question.alpha,
         because=f"Samples alike: {chance(found.friedman.p)} ({found.friedman.method}){order}; "
         f"pairs told apart: {told}; alpha {question.alpha:g}"
         + (", half of it for each of the two tests." if alpha != question.alpha else "."),
         tables=(
-            ("Rank sums", found.rank_sums),
-            ("Tests and least significant differences", found.table()),
-            ("Pairs", _yes_no(found.pairs)),
+            NamedTable("Rank sums", found.rank_sums),
+            NamedTable("Tests and least significant differences", found.table()),
+            NamedTable("Pairs", _yes_no(found.pairs)),
         ),
-        axis="mean rank, 1 for the least of the attribute",
-        origin=None,
-        spans=_spans(found),
+        figure=Figure(
+            axis="mean rank, 1 for the least of the attribute", origin=None, spans=_spans(found)
+        ),
         cannot_tell=(
             _NO_SIMILARITY,
             "Ranks do not say how large a difference is, and depend on which samples were served.",

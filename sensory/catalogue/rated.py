@@ -1,8 +1,9 @@
-"""Profile: from checked scores to a finding."""
+"""Profile: from checked scores to an outcome."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import pandas as pd
@@ -11,23 +12,22 @@ from ..base.errors import ArgumentError, BallotError
 from ..base.findings import Finding
 from ..base.results import Interval, Table
 from ..ratings.profile import Profile, profile
-from ..ratings.sample_map import SampleMap, sample_map
-from ..ratings.scorecard import PanelScorecard, panel_scorecard
-from .frames import Row, absent_samples, frame_of, not_served, spelled, table_of
-from .methods import PROFILE
-from .question import Question
-from .reading import (
-    SCOPE,
-    AssessorPoint,
-    MeanPoint,
-    Reading,
-    Span,
-    chance,
-    each_named,
-    of_two,
-    overall,
-    plain_reason,
+from ..ratings.sample_map import sample_map
+from .frames import (
+    Row,
+    absent_samples,
+    frame_of,
+    not_served,
+    scorecard,
+    smallest_differences,
+    spelled,
+    table_of,
 )
+from .methods import PROFILE
+from .outcome import Comparison, Counts, Figure, MeanPoint, NamedTable, Outcome, Place, Places, Span
+from .outcome_words import SCOPE, chance, each_named, of_two, overall, plain_reason
+from .panel_read import panel_parts
+from .question import Question
 from .scales import agreed_scale, equal_steps
 
 _NO_MARGIN = (
@@ -36,12 +36,13 @@ _NO_MARGIN = (
 )
 
 
-def read_profile(rows: Sequence[Row], question: Question) -> Reading:
+def read_profile(rows: Sequence[Row], question: Question) -> Outcome:
     """Each sample against the reference in every attribute, and the panel's own scorecard.
 
     Different where Dunnett's p, adjusted over the attributes by Holm, is at most alpha in
     any of them; similar where every attribute with a margin is equivalent at beta and every
-    attribute has one.
+    attribute has one. An attribute that was agreed and never scored, one with the same score
+    everywhere, and one that was not scored for a sample bar similarity; they are named.
 
     Raises
     ------
@@ -49,152 +50,231 @@ def read_profile(rows: Sequence[Row], question: Question) -> Reading:
         As in `profile`; an unknown reference or margin.
     """
     frame = frame_of(rows)
-    name = spelled(frame, str(PROFILE.setting(question.settings, "reference")))
-    kept, left_out = _testable(frame, name, question)
+    reference = spelled(frame, str(PROFILE.setting(question.settings, "reference")))
     margins = PROFILE.margins(question.settings)
-    agreed = {key: size for key, size in margins.items() if key in set(kept["attribute"])}
-    result = profile(kept, reference=name, alpha=question.alpha)
-    equivalent = _equivalent(kept, name, agreed, question.beta)
-    compared = _of(result.against_reference)
-    without = [str(one) for one in result.table.attributes if one not in agreed]
-    samples = [one for one in result.table.samples if one != name]
-    findings = [
-        of_two(
-            bool((compared.loc[compared["sample"] == one, "p_holm"] <= question.alpha).any()),
-            not (without or left_out)
-            and all(equivalent[one, at] for at in result.table.attributes),
-        )
-        for one in samples
-    ]
+    result, kept, unfit = _fitted(frame, reference, margins, question.alpha)
+    seen = {str(name).casefold() for name in frame["attribute"].unique()}
+    listed = PROFILE.listed(question.settings, "attributes")
+    never = {name: "never scored" for name in listed if name.casefold() not in seen}
     absent = absent_samples(PROFILE, question, frame)
-    findings += [Finding.UNDECIDED] * len(absent)
-    names = [*map(str, samples), *absent]
-    return Reading(
-        method=PROFILE,
-        finding=overall(findings),
-        sentence=each_named(names, findings),
-        because=_moved(compared, question.alpha),
-        tables=_profile_tables(result, compared, agreed, equivalent, name),
-        axis=f"difference from {name}, in points of the scale",
-        spans=_spans(compared, agreed, len(samples)),
-        cannot_tell=(*not_served(absent), *left_out, *_cannot_tell(without, result)),
-        notes=(*result.notes, *_how(agreed, question), *equal_steps(question.settings)),
-        means=_means(result),
+    outcome = outcome_of_profile(
+        result, beta=question.beta, left_out=never | unfit, absent=absent, margins=margins
+    )
+    scale = agreed_scale(question.settings)
+    card = scorecard(kept, question.alpha, (scale.low, scale.high))
+    return replace(
+        outcome,
+        counts=replace(outcome.counts, answers=len(rows)),
+        notes=(*outcome.notes, *equal_steps(question.settings)),
         places=_places(kept),
-        **_panel(kept, question),
+        smallest_differences=smallest_differences(card),
+        **panel_parts(card),
     )
 
 
-def _testable(
-    frame: pd.DataFrame, reference: str, question: Question
-) -> tuple[pd.DataFrame, list[str]]:
-    """The attributes that can be tested, and a sentence for each that cannot.
+def outcome_of_profile(
+    result: Profile,
+    *,
+    beta: float | None = None,
+    left_out: dict[str, str] | None = None,
+    absent: Sequence[str] = (),
+    margins: dict[str, float] | None = None,
+) -> Outcome:
+    """The outcome of a result that stands by itself.
 
-    An attribute that was agreed and never scored, one with the same score everywhere, and
-    one that was not scored for a sample bar similarity; they are named, never dropped in
-    silence.
+    Parameters
+    ----------
+    result : Profile
+    beta : float, optional
+        With which similarity is judged; the alpha of the result if not given.
+    left_out : dict of str to str, optional
+        Attributes that were agreed and cannot be tested, with the reason.
+    absent : sequence of str
+        Samples of the plan that nobody scored.
+    margins : dict of str to float, optional
+        All that were agreed; those of the result if not given.
+
+    Raises
+    ------
+    ArgumentError
+        Where the profile has no reference.
     """
-    there = list(dict.fromkeys(frame["attribute"]))
-    seen = {str(one).casefold() for one in there}
-    left_out = [
-        f"{one} was agreed and never scored, so similarity is not concluded."
-        for one in PROFILE.listed(question.settings, "attributes")
-        if one.casefold() not in seen
-    ]
+    if result.against_reference is None:
+        raise ArgumentError("results: the profile has no reference to compare the batch with.")
+    risk, unfit = result.alpha if beta is None else beta, left_out or {}
+    agreed = {str(name): float(size) for name, size in (margins or result.margins).items()}
+    compared = _comparisons(result, risk)
+    samples = list(dict.fromkeys(each.sample for each in compared))
+    findings = [_of_sample(sample, compared, result.alpha, risk, unfit) for sample in samples]
+    findings += [Finding.UNDECIDED] * len(absent)
+    names = [*samples, *absent]
+    reference = str(result.reference)
+    return Outcome(
+        test=PROFILE.key,
+        finding=overall(findings),
+        sentence=each_named(names, findings),
+        because=_moved(compared, result.alpha),
+        counts=Counts(answers=len(result.table.rows), assessors=len(result.table.assessors)),
+        alpha=result.alpha,
+        beta=beta,
+        margins=agreed,
+        tables=_tables(result, compared, risk, reference),
+        figure=Figure(
+            axis=f"difference from {reference}, in points of the scale",
+            spans=_spans(compared, len(samples)),
+        ),
+        comparisons=(*compared, *_untested(samples, absent, unfit, agreed)),
+        cannot_tell=(
+            *not_served(absent),
+            *(_left_out(attribute, why) for attribute, why in unfit.items()),
+            *_cannot_tell(result, agreed),
+        ),
+        notes=(*result.notes, *_how(bool(result.margins), risk)),
+        means=_means(result),
+    )
+
+
+def _fitted(
+    frame: pd.DataFrame, reference: str, margins: dict[str, float], alpha: float
+) -> tuple[Profile, pd.DataFrame, dict[str, str]]:
+    """The profile of the attributes that can be tested; the others with the reason."""
+
+    def fitted(scores: pd.DataFrame) -> Profile:
+        there = set(scores["attribute"])
+        agreed = {name: size for name, size in margins.items() if name in there}
+        return profile(scores, reference=reference, margins=agreed or None, alpha=alpha)
+
     try:
-        profile(frame, reference=reference, alpha=question.alpha)
+        return fitted(frame), frame, {}
     except ArgumentError as error:
         unfit = {}
-        for one in there:
+        for name, scores in frame.groupby("attribute", sort=False):
             try:
-                profile(frame[frame["attribute"] == one], reference=reference)
+                fitted(scores)
             except ArgumentError as reason:
-                unfit[one] = plain_reason(reason)
-        if len(unfit) == len(there) or not unfit:
+                unfit[str(name)] = _why_not(scores, plain_reason(reason))
+        if not unfit or len(unfit) == frame["attribute"].nunique():
             raise ArgumentError(str(error)) from error
-        left_out += [
-            f"{one} cannot be tested, so similarity is not concluded: {_why_not(frame, one, why)}"
-            for one, why in unfit.items()
-        ]
-        frame = frame[~frame["attribute"].isin(list(unfit))]
-    return frame, left_out
+    kept = frame[~frame["attribute"].isin(list(unfit))]
+    return fitted(kept), kept, unfit
 
 
-def _why_not(frame: pd.DataFrame, attribute: str, why: str) -> str:
-    scores = frame.loc[frame["attribute"] == attribute, "score"]
-    if scores.nunique() == 1:
-        return f"every score was {scores.iloc[0]:g}, so that there is no scatter to judge by."
+def _why_not(scores: pd.DataFrame, why: str) -> str:
+    if scores["score"].nunique() == 1:
+        only = scores["score"].iloc[0]
+        return f"every score was {only:g}, so that there is no scatter to judge by."
     return why
 
 
-def _profile_tables(
-    result: Profile,
-    compared: pd.DataFrame,
-    margins: dict[str, float],
-    equivalent: dict[tuple[Any, Any], bool],
-    reference: str,
-) -> tuple[tuple[str, Table], ...]:
-    differ = result.anova[result.anova["source"] == "sample"]
-    return (
-        (f"Against {reference}", _differences(compared, margins, equivalent)),
-        (
-            "Do the samples differ? (against assessor x sample)",
-            table_of(differ, "attribute df df_error statistic p p_holm method"),
-        ),
-        ("Means", table_of(result.means, "attribute sample estimate se low high scores")),
-        (
-            "Analysis of variance",
-            table_of(result.anova, "attribute source df ms against df_error statistic p p_holm"),
-        ),
-        ("Components of variance", table_of(result.components, "attribute source sd share")),
+def _comparisons(result: Profile, beta: float) -> tuple[Comparison, ...]:
+    within = {} if result.equivalence is None else _within(result.equivalence)
+    compared = result.against_reference
+    rows = [] if compared is None else compared.to_dict("records")
+    margins = result.margins
+    return tuple(
+        Comparison(
+            sample=str(row["sample"]),
+            attribute=str(row["attribute"]),
+            finding=of_two(
+                row["p_holm"] <= result.alpha,
+                within.get((row["sample"], row["attribute"]), 1.0) <= beta,
+            ),
+            estimate=float(row["estimate"]),
+            se=float(row["se"]),
+            limits=_limits(row),
+            p=float(row["p_holm"]),
+            p_within=within.get((row["sample"], row["attribute"])),
+            margin=float(margins[row["attribute"]]) if row["attribute"] in margins else None,
+            two_sided=True,
+        )
+        for row in rows
     )
 
 
-def _of(frame: pd.DataFrame | None) -> pd.DataFrame:
-    return pd.DataFrame() if frame is None else frame
-
-
-def _equivalent(
-    frame: pd.DataFrame, reference: str, margins: dict[str, float], beta: float
-) -> dict[tuple[Any, Any], bool]:
-    """Whether sample and attribute are equivalent to the reference, at risk beta."""
-    if not margins:
-        return {}
-    judged = profile(
-        frame[frame["attribute"].isin(list(margins))],
-        reference=reference,
-        margins=margins,
-        alpha=beta,
-    ).equivalence
+def _within(equivalence: pd.DataFrame) -> dict[tuple[Any, Any], float]:
+    """p of the two one-sided tests, by sample and attribute."""
     return {
-        (row["sample"], row["attribute"]): bool(row["equivalent"])
-        for row in _of(judged).to_dict("records")
+        (row["sample"], row["attribute"]): float(row["p"]) for row in equivalence.to_dict("records")
     }
 
 
-def _moved(compared: pd.DataFrame, alpha: float) -> str:
-    moved = compared[compared["p_holm"] <= alpha]
-    if not len(moved):
-        return f"No attribute moved significantly (Dunnett, Holm over attributes, alpha {alpha:g})."
-    said = [
-        f"{row['sample']} in {row['attribute']} by {row['estimate']:+.2f} ({chance(row['p_holm'])})"
-        for row in moved.sort_values("p_holm").to_dict("records")
-    ]
-    return f"Moved: {'; '.join(said[:8])}; alpha {alpha:g}."
+def _limits(row: dict[Any, Any]) -> Interval:
+    return Interval(low=float(row["low"]), high=float(row["high"]), level=float(row["level"]))
 
 
-def _differences(
-    compared: pd.DataFrame, margins: dict[str, float], equivalent: dict[tuple[Any, Any], bool]
-) -> Table:
-    columns = "attribute sample estimate se low high p_adjusted p_holm p_false_discovery effect"
-    judged = [
-        (
-            margins.get(row["attribute"]),
-            {True: "yes", False: "no", None: ""}[equivalent.get((row["sample"], row["attribute"]))],
+def _is_within(compared: Comparison, beta: float) -> bool:
+    return compared.p_within is not None and compared.p_within <= beta
+
+
+def _of_sample(
+    sample: str,
+    compared: Sequence[Comparison],
+    alpha: float,
+    beta: float,
+    left_out: dict[str, str],
+) -> Finding:
+    mine = [each for each in compared if each.sample == sample]
+    moved = any(each.p is not None and each.p <= alpha for each in mine)
+    return of_two(moved, not left_out and all(_is_within(each, beta) for each in mine))
+
+
+def _untested(
+    samples: Sequence[str],
+    absent: Sequence[str],
+    left_out: dict[str, str],
+    margins: dict[str, float],
+) -> tuple[Comparison, ...]:
+    """Samples and attributes of which nothing can be said, each with the reason."""
+    pairs = [(name, attribute, why) for name in samples for attribute, why in left_out.items()]
+    pairs += [(name, "", "not scored") for name in absent]
+    return tuple(
+        Comparison(
+            sample=sample,
+            attribute=attribute,
+            finding=Finding.UNDECIDED,
+            margin=margins.get(attribute),
+            two_sided=True,
+            why=why,
         )
-        for row in compared.to_dict("records")
+        for sample, attribute, why in pairs
+    )
+
+
+def _left_out(attribute: str, why: str) -> str:
+    if why == "never scored":
+        return f"{attribute} was agreed and never scored, so similarity is not concluded."
+    return f"{attribute} cannot be tested, so similarity is not concluded: {why}"
+
+
+def _tables(
+    result: Profile, compared: Sequence[Comparison], beta: float, reference: str
+) -> tuple[NamedTable, ...]:
+    differ = result.anova[result.anova["source"] == "sample"]
+    against = f"Against {reference}"
+    return (
+        NamedTable(against, _differences(result.against_reference, compared, beta)),
+        NamedTable(
+            "Do the samples differ? (against assessor x sample)",
+            table_of(differ, "attribute df df_error statistic p p_holm method"),
+        ),
+        NamedTable("Means", table_of(result.means, "attribute sample estimate se low high scores")),
+        NamedTable(
+            "Analysis of variance",
+            table_of(result.anova, "attribute source df ms against df_error statistic p p_holm"),
+        ),
+        NamedTable(
+            "Components of variance", table_of(result.components, "attribute source sd share")
+        ),
+    )
+
+
+def _differences(frame: pd.DataFrame | None, compared: Sequence[Comparison], beta: float) -> Table:
+    columns = "attribute sample estimate se low high p_adjusted p_holm p_false_discovery effect"
+    whole = table_of(pd.DataFrame() if frame is None else frame, columns)
+    judged = [
+        (each.margin, "" if each.p_within is None else "yes" if _is_within(each, beta) else "no")
+        for each in compared
     ]
-    whole = table_of(compared, columns)
     return Table(
         columns=(*whole.columns[:2], "margin", "equivalent", *whole.columns[2:]),
         rows=tuple(
@@ -203,18 +283,28 @@ def _differences(
     )
 
 
-def _spans(compared: pd.DataFrame, margins: dict[str, float], samples: int) -> tuple[Span, ...]:
+def _moved(compared: Sequence[Comparison], alpha: float) -> str:
+    moved = [(each.p, each) for each in compared if each.p is not None and each.p <= alpha]
+    if not moved:
+        return f"No attribute moved significantly (Dunnett, Holm over attributes, alpha {alpha:g})."
+    told = [
+        f"{each.sample} in {each.attribute} by {each.estimate:+.2f} ({chance(p)})"
+        for p, each in sorted(moved, key=lambda pair: pair[0])
+    ]
+    return f"Moved: {'; '.join(told[:8])}; alpha {alpha:g}."
+
+
+def _spans(compared: Sequence[Comparison], samples: int) -> tuple[Span, ...]:
     return tuple(
         Span(
-            label=f"{row['attribute']}, {row['sample']}" if samples > 1 else str(row["attribute"]),
-            estimate=float(row["estimate"]),
-            limits=Interval(
-                low=float(row["low"]), high=float(row["high"]), level=float(row["level"])
-            ),
-            margin=margins.get(row["attribute"]),
+            label=f"{each.attribute}, {each.sample}" if samples > 1 else each.attribute,
+            estimate=each.estimate,
+            limits=each.limits,
+            margin=each.margin,
             two_sided=True,
         )
-        for row in compared.to_dict("records")
+        for each in compared
+        if each.limits is not None
     )
 
 
@@ -224,16 +314,16 @@ def _means(result: Profile) -> tuple[MeanPoint, ...]:
             attribute=str(row["attribute"]),
             sample=str(row["sample"]),
             estimate=float(row["estimate"]),
-            limits=Interval(
-                low=float(row["low"]), high=float(row["high"]), level=float(row["level"])
-            ),
+            limits=_limits(row),
         )
         for row in result.means.to_dict("records")
     )
 
 
-def _cannot_tell(missing: Sequence[str], result: Profile) -> tuple[str, ...]:
-    lines = [_NO_MARGIN] if len(missing) == len(result.table.attributes) else []
+def _cannot_tell(result: Profile, margins: dict[str, float]) -> tuple[str, ...]:
+    attributes = list(map(str, result.table.attributes))
+    missing = [name for name in attributes if name not in margins]
+    lines = [_NO_MARGIN] if len(missing) == len(attributes) else []
     if missing and not lines:
         lines.append(f"Without a margin: {', '.join(missing)}; so similarity is not concluded.")
     return (
@@ -243,62 +333,41 @@ def _cannot_tell(missing: Sequence[str], result: Profile) -> tuple[str, ...]:
     )
 
 
-def _how(margins: dict[str, float], question: Question) -> tuple[str, ...]:
+def _how(with_margins: bool, beta: float) -> tuple[str, ...]:
     lines = (
         "Samples are tested against assessor x sample. p_adjusted: Dunnett over the samples; "
         "p_holm and p_false_discovery: that, over the attributes by Holm and by Benjamini and "
         "Hochberg. Limits: simultaneous over the samples of an attribute.",
         "effect: the difference in units of the panel's repeatability standard deviation.",
     )
-    if not margins:
+    if not with_margins:
         return lines
-    return (
-        *lines,
-        f"equivalent: two one-sided tests against the margin at beta = {question.beta:g}.",
-    )
+    return (*lines, f"equivalent: two one-sided tests against the margin at beta = {beta:g}.")
 
 
-def _places(frame: pd.DataFrame) -> SampleMap | None:
+def _places(frame: pd.DataFrame) -> Places | None:
     """The map of the samples, where there are enough and no cell is empty."""
     if frame["sample"].nunique() < 3 or frame["attribute"].nunique() < 2:
         return None
     try:
-        return sample_map(frame)
+        drawn = sample_map(frame)
     except (ArgumentError, BallotError):
         return None
-
-
-def _panel(frame: pd.DataFrame, question: Question) -> dict[str, Any]:
-    """The scorecard, where the scores allow one."""
-    scale = agreed_scale(question.settings)
-    try:
-        card = panel_scorecard(frame, alpha=question.alpha, scale=(scale.low, scale.high))
-    except (ArgumentError, BallotError) as error:
-        return {"panel_says": (f"No scorecard of the panel: {error}",)}
-    judged = card.assessors[card.assessors["judged"]]
-    flags = card.flags.groupby(["assessor", "attribute"]).size()
-    return {
-        "panel": tuple(
-            AssessorPoint(
-                assessor=str(row["assessor"]),
-                attribute=str(row["attribute"]),
-                agreement=float(row["r"]),
-                slope=float(row["slope"]),
-                flags=int(flags.get((row["assessor"], row["attribute"]), 0)),
+    return Places(
+        samples=tuple(
+            Place(
+                name=region.sample,
+                x=float(region.centre[0]),
+                y=float(region.centre[1]),
+                outline=tuple((float(x), float(y)) for x, y in region.outline()),
             )
-            for row in judged.to_dict("records")
+            for region in drawn.regions
         ),
-        "panel_says": card.says(),
-        "panel_tables": _panel_tables(card),
-    }
-
-
-def _panel_tables(card: PanelScorecard) -> tuple[tuple[str, Table], ...]:
-    attributes = "attribute judged statistic p interaction_p sd icc kendall_w smallest_difference"
-    assessors = "assessor attribute statistic p sd sd_ratio r slope bias"
-    return (
-        ("The panel, attribute by attribute", table_of(card.attributes, attributes)),
-        ("Each assessor over the judged attributes", table_of(
-            card.panel, "assessor attributes apart r slope sd_ratio flags")),
-        ("Each assessor in each attribute", table_of(card.assessors, assessors)),
-    )  # fmt: skip
+        attributes=tuple(
+            Place(name=name, x=float(x), y=float(y))
+            for name, x, y in zip(drawn.attributes, *drawn.loadings[:, :2].T, strict=True)
+        ),
+        shares=tuple(map(float, drawn.share[:2])),
+        level=drawn.level,
+        tables=(NamedTable("Places", drawn.table()), NamedTable("Axes and loadings", drawn.axes())),
+    )

@@ -14,13 +14,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..base.errors import ArgumentError
-from ..base.results import Table
+from ..base.findings import Finding
+from ..base.results import Interval, Table
 from ..choices.a_not_a import a_not_a, a_not_a_by_assessor
 from ..choices.same_different import same_different
 from ..choices.two_by_two import by_assessor_one_sided
 from .methods import A_NOT_A, SAME_DIFFERENT
-from .question import Question
-from .reading import (
+from .outcome import QUANTITIES, Comparison, Counts, Figure, NamedTable, Outcome, Span
+from .outcome_words import (
     ALONE,
     ATTRIBUTE,
     ONE_SIDED,
@@ -28,18 +29,17 @@ from .reading import (
     TOGETHER,
     TURNED,
     TURNED_ROUND,
-    Reading,
-    Span,
     chance,
     of_two,
 )
+from .question import Question
 
 Row = dict[str, Any]
 Ints = NDArray[np.int64]
 _NO_SIMILARITY = "A - not A does not show similarity: the scope of ISO 8588:2017 excludes it."
 
 
-def read_a_not_a(rows: Sequence[Row], question: Question) -> Reading:
+def read_a_not_a(rows: Sequence[Row], question: Question) -> Outcome:
     """A - not A: difference by the exact conditional test, d-prime with its limits.
 
     Raises
@@ -64,24 +64,25 @@ def read_a_not_a(rows: Sequence[Row], question: Question) -> Reading:
     else:
         limits, dprime = pooled.limits, pooled.dprime
     finding = of_two(p <= question.alpha, False)
-    return Reading(
-        method=A_NOT_A,
+    return Outcome(
+        test=A_NOT_A.key,
         finding=finding,
         sentence=finding.sentence,
+        counts=Counts(answers=len(rows), assessors=len(table)),
+        alpha=question.alpha,
         because=f"'A' was said of {hits} of {a_served} samples of A and of {alarms} of {not_a} "
         f"of the sample compared; {chance(p)}, alpha {question.alpha:g}.",
         tables=(
-            ("The numbers", _numbers([*numbers, ("p, exact, one-sided", p, None, None, None)])),
-            ("The counts", _counts("sample", ("A", "B"), ("A", "not A"), table)),
+            _numbers([*numbers, ("p, exact, one-sided", p, None, None, None)]),
+            _counts("sample", ("A", "B"), ("A", "not A"), table),
         ),
-        axis="d-prime; 0 is no difference",
-        spans=(Span(label="sample compared", estimate=dprime, limits=limits),),
+        **_compared(finding, dprime, limits, p, None),
         cannot_tell=(*_alone(table), _NO_SIMILARITY, ATTRIBUTE, SCOPE),
         notes=(_how(several_each), ONE_SIDED),
     )
 
 
-def read_same_different(rows: Sequence[Row], question: Question) -> Reading:
+def read_same_different(rows: Sequence[Row], question: Question) -> Outcome:
     """Same-different: difference by the exact conditional test, similarity by d-prime.
 
     Raises
@@ -105,20 +106,23 @@ def read_same_different(rows: Sequence[Row], question: Question) -> Reading:
         ("agreed limit, d-prime", limit, None, None, None),
         ("p, exact, one-sided", p, None, None, None),
     ]
-    return Reading(
-        method=SAME_DIFFERENT,
+    return Outcome(
+        test=SAME_DIFFERENT.key,
         finding=finding,
         sentence=finding.sentence,
+        counts=Counts(answers=len(rows), assessors=len(table)),
+        alpha=question.alpha,
+        beta=question.beta,
+        limit=limit,
+        turned=turned,
         because=f"'Same' was said of {counts[0]} of {counts[1]} like pairs and of {counts[2]} of "
         f"{counts[3]} pairs of the two samples; {chance(p)}, alpha {question.alpha:g}; upper limit "
         f"of d-prime {upper:.3g}, agreed {limit:g}.",
         tables=(
-            ("The numbers", _numbers(numbers)),
-            ("The counts", _counts("pair", ("AA, BB", "AB, BA"), ("same", "different"), table)),
+            _numbers(numbers),
+            _counts("pair", ("AA, BB", "AB, BA"), ("same", "different"), table),
         ),
-        axis="d-prime; 0 is no difference",
-        spans=(Span(label="sample compared", estimate=found.dprime, limits=found.limits,
-                    margin=limit),),
+        **_compared(finding, found.dprime, found.limits, p, limit),
         cannot_tell=(
             *_alone(table),
             *((TURNED_ROUND,) if turned else ()),
@@ -127,7 +131,7 @@ def read_same_different(rows: Sequence[Row], question: Question) -> Reading:
             SCOPE,
         ),
         notes=(_how(several_each), ONE_SIDED),
-    )  # fmt: skip
+    )
 
 
 def _by_assessor(rows: Sequence[Row], what: str, first: tuple[str, ...], yes: str) -> Ints:
@@ -162,14 +166,29 @@ def _p_one_sided(table: Ints, several_each: bool) -> float:
     return by_assessor_one_sided(table.sum(axis=0, keepdims=True))
 
 
-def _counts(what: str, kinds: tuple[str, str], said: tuple[str, str], table: Ints) -> Table:
+def _compared(
+    finding: Finding, dprime: float, limits: Interval, p: float, limit: float | None
+) -> dict[str, Any]:
+    """Chart and comparison of the sample compared."""
+    span = Span(label="sample compared", estimate=dprime, limits=limits, margin=limit)
+    compared = Comparison(
+        sample="B", attribute="", finding=finding, estimate=dprime, limits=limits, p=p, margin=limit
+    )
+    return {
+        "figure": Figure(axis="d-prime; 0 is no difference", spans=(span,)),
+        "comparisons": (compared,),
+    }
+
+
+def _counts(what: str, kinds: tuple[str, str], said: tuple[str, str], table: Ints) -> NamedTable:
     a, b, c, d = (int(total) for total in table.sum(axis=0))
     rows = ((kinds[0], a, b - a), (kinds[1], c, d - c))
-    return Table(columns=(what, *(f"said '{word}'" for word in said)), rows=rows)
+    columns = (what, *(f"said '{word}'" for word in said))
+    return NamedTable("The counts", Table(columns=columns, rows=rows))
 
 
-def _numbers(rows: Sequence[tuple[Any, ...]]) -> Table:
-    return Table(columns=("quantity", "estimate", "low", "high", "level"), rows=tuple(rows))
+def _numbers(rows: Sequence[tuple[Any, ...]]) -> NamedTable:
+    return NamedTable("The numbers", Table(columns=QUANTITIES, rows=tuple(rows)))
 
 
 def _how(several_each: bool) -> str:

@@ -38,6 +38,8 @@ from .performance import (
 from .tables import RatingTable, rating_table
 from .variance import anova_table, remarks
 
+_FEWEST_MEANS = 5  # that pingouin takes
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class PanelScorecard:
@@ -96,7 +98,7 @@ class PanelScorecard:
         Raises
         ------
         ArgumentError
-            For another attribute, or where a cell is empty.
+            For another attribute, where a cell is empty, or for fewer than five means.
         """
         if attribute not in self.scores.attributes:
             known = ", ".join(map(str, self.scores.attributes))
@@ -106,9 +108,11 @@ class PanelScorecard:
         means = chosen.groupby(["sample", "assessor"], as_index=False)["score"].mean()
         if len(means) < len(self.scores.samples) * len(self.scores.assessors):
             raise ArgumentError(f"{attribute}: some assessors did not score every sample.")
+        if len(means) < _FEWEST_MEANS:
+            raise ArgumentError(f"{attribute}: {len(means)} means are too few for limits.")
         import pingouin
 
-        with warnings.catch_warnings():
+        with warnings.catch_warnings(), np.errstate(all="ignore"):
             warnings.simplefilter("ignore", DeprecationWarning)
             warnings.simplefilter("ignore", FutureWarning)
             return pingouin.intraclass_corr(

@@ -21,7 +21,8 @@ from .product_desk import Desk, rule_for, rule_of, state_of_reference, the_batch
 from .reference_state import ReferenceState
 from .references import Reference
 from .rule import ReleaseRule
-from .tastings import finding_of, note
+from .tasting_outcomes import finding_of
+from .tastings import note
 
 _BASE = 20
 _NO_RULE = "The product has no release rule yet."

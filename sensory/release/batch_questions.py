@@ -71,12 +71,11 @@ def _settings(record: BatchRecord, rule: ReleaseRule) -> dict[str, object]:
     if rule.test == DIFFERENCE_FROM_CONTROL.key:
         samples = f"{_BLIND}; {record.name}"
         return {"control": _BLIND, "limit": float(rule.limit or 0.0), "samples": samples}
-    margins = "; ".join(f"{name} {size:g}" for name, size in rule.margins.items())
     return (
         {
             "attributes": "; ".join(rule.margins),
             "reference": _REFERENCE,
-            "margins": margins,
+            "margins": dict(rule.margins),
             "samples": f"{_REFERENCE}; {record.name}",
         }
         if rule.test == PROFILE.key

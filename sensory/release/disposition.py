@@ -10,10 +10,12 @@ from typing import Any
 from ..base.errors import ArgumentError
 from ..base.findings import Finding
 from ..base.results import Table, several
-from ..catalogue.reading import TURNED_ROUND, overall
+from ..catalogue.choices_read import turned_round
+from ..catalogue.outcome import Outcome
+from ..catalogue.outcome_words import TURNED_ROUND, overall
 from ..choices.two_stage import retest_risk
 from ..ratings.scorecard import PanelScorecard
-from .batch_parts import Part, Result, panel_state, part_of, turned_round
+from .batch_parts import Result, panel_state, part_of
 from .batches import Batch, Clearance, Disposition
 from .disposition_table import (
     Attempt,
@@ -225,7 +227,7 @@ def _use(reference: ReferenceState | None) -> ReferenceUse:
     return ReferenceUse.USABLE if reference.usable else ReferenceUse.NOT_USABLE
 
 
-def _own(parts: Sequence[Part], rule: ReleaseRule) -> int:
+def _own(parts: Sequence[Outcome], rule: ReleaseRule) -> int:
     """Where the rule's test stands."""
     for test, count in Counter(part.test for part in parts).items():
         if count > 1:
@@ -243,8 +245,8 @@ def _own(parts: Sequence[Part], rule: ReleaseRule) -> int:
 
 
 def _placed(
-    own: Part, before: Sequence[Part | None], rule: ReleaseRule
-) -> tuple[Attempt, Part, list[str]]:
+    own: Outcome, before: Sequence[Outcome | None], rule: ReleaseRule
+) -> tuple[Attempt, Outcome, list[str]]:
     """Which attempt it is, the rule's test as the plan reads it, and remarks."""
     if len(before) > 1:
         return Attempt.BEYOND, own, []
@@ -253,29 +255,35 @@ def _placed(
         plan is not None
         and first is not None
         and first.test == rule.test
-        and first.trials == plan.first
-        and first.one_each
+        and first.counts.trials == plan.first
+        and not first.counts.replicated
     )
     if plan is None or first is None or not as_planned:
         if before:
             return Attempt.UNPLANNED, own, []
         return Attempt.SINGLE, own, _departs(own, rule)
     if not before:
-        decided = plan.decide(own.correct)
-        goes_on = decided is None and not turned_round(own.correct, own.trials, plan.protocol)
+        decided = plan.decide(own.counts.correct)
+        goes_on = decided is None and not turned_round(
+            own.counts.correct, own.counts.trials, plan.protocol
+        )
         attempt = Attempt.OPEN if goes_on else Attempt.SINGLE
-        return attempt, _by_plan(own, rule, decided, own.correct, own.trials), []
-    fits = own.trials == plan.second and own.one_each and plan.decide(first.correct) is None
+        return attempt, _by_plan(own, rule, decided, own.counts.correct, own.counts.trials), []
+    fits = (
+        own.counts.trials == plan.second
+        and not own.counts.replicated
+        and plan.decide(first.counts.correct) is None
+    )
     if not fits:
         return Attempt.UNPLANNED, own, []
-    decided = plan.decide(first.correct, own.correct)
-    total = first.correct + own.correct, first.trials + own.trials
+    decided = plan.decide(first.counts.correct, own.counts.correct)
+    total = first.counts.correct + own.counts.correct, first.counts.trials + own.counts.trials
     return Attempt.SECOND, _by_plan(own, rule, decided, *total), []
 
 
 def _by_plan(
-    own: Part, rule: ReleaseRule, decided: Finding | None, correct: int, trials: int
-) -> Part:
+    own: Outcome, rule: ReleaseRule, decided: Finding | None, correct: int, trials: int
+) -> Outcome:
     """The rule's test by the counts of the plan; none is similar the wrong way round."""
     words = f"By the plan: {correct} of {several(trials, 'answer')} correct"
     if rule.protocol is not None and turned_round(correct, trials, rule.protocol):
@@ -284,7 +292,7 @@ def _by_plan(
     return replace(own, finding=decided or Finding.UNDECIDED, because=f"{words}, {said}.")
 
 
-def _departs(own: Part, rule: ReleaseRule) -> list[str]:
+def _departs(own: Outcome, rule: ReleaseRule) -> list[str]:
     """In what the tasting is not the one that was agreed."""
     lines = []
     if own.people != rule.assessors:
@@ -292,7 +300,7 @@ def _departs(own: Part, rule: ReleaseRule) -> list[str]:
             f"{rule.assessors} were agreed and {own.people} came: the risks are those of "
             f"{own.people}."
         )
-    if not own.one_each:
+    if own.counts.replicated:
         lines.append("Some assessors answered more than once.")
     if lines and rule.retest is not None:
         lines.append(
@@ -303,33 +311,38 @@ def _departs(own: Part, rule: ReleaseRule) -> list[str]:
 
 
 def _true_risk(
-    parts: Sequence[Part], before: Sequence[Part | None], attempt: Attempt, rule: ReleaseRule
+    parts: Sequence[Outcome], before: Sequence[Outcome | None], attempt: Attempt, rule: ReleaseRule
 ) -> float | None:
     if not parts:
         return None
     by_plan = rule.retest is not None and not before and _as_planned(parts, rule)
     if rule.retest is not None and (by_plan or attempt is Attempt.SECOND):
         return rule.retest.wrong_pass
-    alone = all(one is None or one.one_each for one in (*before, *parts))
+    alone = all(one is None or not one.counts.replicated for one in (*before, *parts))
     if rule.protocol is None or not alone:  # no exact chance: each tasting keeps beta
         return float(1 - (1 - rule.beta) ** (1 + len(before)))
     return _passes(parts, before, rule, "similar")
 
 
-def _as_planned(parts: Sequence[Part], rule: ReleaseRule) -> bool:
+def _as_planned(parts: Sequence[Outcome], rule: ReleaseRule) -> bool:
     own = parts[_own(parts, rule)]
-    return rule.retest is not None and own.trials == rule.retest.first and own.one_each
+    return (
+        rule.retest is not None
+        and own.counts.trials == rule.retest.first
+        and not own.counts.replicated
+    )
 
 
 def _passes(
-    parts: Sequence[Part], before: Sequence[Part | None], rule: ReleaseRule, passes: str
+    parts: Sequence[Outcome], before: Sequence[Outcome | None], rule: ReleaseRule, passes: str
 ) -> float:
     """Chance that a batch at the limit passes at least one of the tastings."""
     own, protocol = parts[_own(parts, rule)], rule.protocol
     if protocol is None:
         return float("nan")
     sizes = Counter(
-        rule.assessors if one is None or not one.trials else one.trials for one in (*before, own)
+        rule.assessors if one is None or not one.counts.trials else one.counts.trials
+        for one in (*before, own)
     )
     fails = 1.0
     for size, tries in sizes.items():
@@ -349,8 +362,8 @@ def _passes(
 
 def _of_risk(
     risk: float | None,
-    parts: Sequence[Part],
-    before: Sequence[Part | None],
+    parts: Sequence[Outcome],
+    before: Sequence[Outcome | None],
     attempt: Attempt,
     rule: ReleaseRule,
 ) -> list[str]:
@@ -370,7 +383,7 @@ def _of_risk(
     return lines
 
 
-def _of_tests(parts: Sequence[Part]) -> list[str]:
+def _of_tests(parts: Sequence[Outcome]) -> list[str]:
     if len(parts) < 2:
         return []
     total = min(sum(part.alpha for part in parts), 1.0)

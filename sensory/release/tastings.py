@@ -2,47 +2,18 @@
 
 from __future__ import annotations
 
-import json
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
-from datetime import date
-from functools import lru_cache
-from typing import Any
+from dataclasses import replace
 
-from ..base.errors import ArgumentError, RecordError, SensoryError
+from ..base.errors import RecordError, SensoryError
 from ..base.records import utc_now
 from ..base.spelling import key_of
-from ..catalogue.batch_results import RATED, differences_of, rated_result, sample_named
-from ..catalogue.choice_ballot import CheckedBallots, tally
-from ..catalogue.question import Question
-from ..ratings.control import DifferenceFromControl
-from ..ratings.profile import Profile
-from ..ratings.scorecard import PanelScorecard
-from ..sessions.outcomes import choice_finding, read_answers
 from ..sessions.session import StoredSession
-from ..sessions.workflow import checked_ballots, close, new_session_id, open_session, reopen
-from .batch_parts import Result, part_of
+from ..sessions.workflow import close, new_session_id, open_session, reopen
 from .batch_questions import details_of, question_of
 from .batch_records import BatchRecord, Tasting
-from .disposition import BatchFinding, batch_finding
+from .disposition import BatchFinding
 from .product_desk import Desk, rule_for, state_of_reference, the_batch, the_product
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Read:
-    """What the ballots of one tasting amount to.
-
-    Attributes
-    ----------
-    result : Result
-    panel : PanelScorecard or None
-    tasting : Tasting
-        With its numbers and its finding.
-    """
-
-    result: Result
-    panel: PanelScorecard | None
-    tasting: Tasting
+from .tasting_outcomes import as_it_closed, finding_of, held_on
 
 
 def open_tasting(desk: Desk, number: str, *, who: str, on: str = "") -> StoredSession:
@@ -150,11 +121,11 @@ def give_up(desk: Desk, number: str, session_id: str, *, who: str, why: str) -> 
     record = the_batch(desk, number)
     if session_id not in {one.session for one in record.tastings if not one.over}:
         raise RecordError(f"No such tasting of {record.name} is open.")
-    held_on = _held_on(desk.session(session_id)) or utc_now()[:10]
+    day = held_on(desk.session(session_id)) or utc_now()[:10]
     new = replace(
         record,
         tastings=tuple(
-            replace(one, aborted=why.strip(), held_on=held_on) if one.session == session_id else one
+            replace(one, aborted=why.strip(), held_on=day) if one.session == session_id else one
             for one in record.tastings
         ),
     )
@@ -183,151 +154,37 @@ def note(desk: Desk, session: StoredSession, *, who: str) -> None:
 
 
 def _noted(desk: Desk, record: BatchRecord, session: StoredSession, who: str) -> BatchRecord:
-    read = {
-        one.session: read_tasting(desk, record, one, session)
-        for one in record.tastings
-        if one.session == session.id and session.closed and not one.aborted
-    }
     tastings = tuple(
-        _as_left(one, read.get(one.session)) if one.session == session.id else one
-        for one in record.tastings
+        _as_left(desk, record, tasting, session) if tasting.session == session.id else tasting
+        for tasting in record.tastings
     )
     new = replace(record, tastings=tastings)
-    found = _found(desk, new, read)
+    shown = _shown(desk, new)
     new = replace(
         new,
-        finding=found.finding if found else None,
-        recommended=found.disposition if found else None,
+        finding=shown.finding if shown else None,
+        recommended=shown.disposition if shown else None,
     )
     if new != record:
-        said = next(one for one in tastings if one.session == session.id)
-        why = said.finding.heading if said.finding else "ballots open"
+        noted = next(tasting for tasting in tastings if tasting.session == session.id)
+        why = noted.finding.heading if noted.finding else "ballots open"
         desk.put(new, expect=record, who=who, what="tasting noted", why=why)
     return new
 
 
-def _as_left(tasting: Tasting, read: Read | None) -> Tasting:
-    """The tasting as its session stands now; `read` where that is closed."""
+def _as_left(desk: Desk, record: BatchRecord, tasting: Tasting, session: StoredSession) -> Tasting:
+    """The tasting as its session stands now."""
     if tasting.aborted:
         return tasting
-    if read is None:
-        return Tasting(session=tasting.session, test=tasting.test, sample=tasting.sample)
-    return read.tasting
+    if session.closed:
+        return as_it_closed(desk, record, tasting, session)
+    return Tasting(session=tasting.session, test=tasting.test, sample=tasting.sample)
 
 
-def read_tasting(desk: Desk, record: BatchRecord, tasting: Tasting, session: StoredSession) -> Read:
-    """Read the ballots of a closed tasting again.
-
-    Raises
-    ------
-    SensoryError
-        When they cannot be read.
-    """
-    checked, question = checked_ballots(desk, session.id), session.question
-    done = replace(tasting, held_on=_held_on(session))
-    if isinstance(checked, CheckedBallots):
-        counted = tally(checked.ballots)
-        found = choice_finding(question, counted)
-        done = replace(done, finding=found.finding, correct=counted.correct, trials=counted.trials)
-        return Read(result=found, panel=None, tasting=done)
-    if question.protocol not in RATED:
-        raise RecordError(f"A {question.protocol} session says nothing about a release.")
-    asked = json.dumps([question.protocol, question.alpha, question.beta, question.settings])
-    result, panel = _rated(tuple(tuple(row.items()) for row in checked.rows), asked)
-    sample = sample_named(result, record.name)
-    done = replace(done, sample=str(sample), differences=differences_of(result, sample))
-    rule = rule_for(desk, record)
-    try:
-        if rule is None:
-            raise ArgumentError("no rule")
-        finding = part_of(result, rule, sample).finding
-    except ArgumentError:
-        finding = read_answers(checked, question).finding
-    return Read(result=result, panel=panel, tasting=replace(done, finding=finding))
-
-
-@lru_cache(maxsize=32)
-def _rated(
-    rows: tuple[tuple[tuple[str, Any], ...], ...], asked: str
-) -> tuple[DifferenceFromControl | Profile, PanelScorecard | None]:
-    """`rated_result`, kept for the same scores and question: a decision follows its tasting."""
-    protocol, alpha, beta, settings = json.loads(asked)
-    question = Question(protocol=protocol, alpha=alpha, beta=beta, settings=settings)
-    return rated_result([dict(row) for row in rows], question)
-
-
-def _held_on(session: StoredSession) -> str:
-    try:
-        return date.fromisoformat(session.details.held_on).isoformat()
-    except ValueError:
-        return session.closed_at[:10]
-
-
-def _found(desk: Desk, record: BatchRecord, known: Mapping[str, Read]) -> BatchFinding | None:
+def _shown(desk: Desk, record: BatchRecord) -> BatchFinding | None:
     if record.latest is None:
         return None
     try:
-        return finding_of(desk, record, known=known)
+        return finding_of(desk, record)
     except SensoryError:
         return None
-
-
-def finding_of(
-    desk: Desk, record: BatchRecord, *, known: Mapping[str, Read] | None = None
-) -> BatchFinding | None:
-    """What the release rule says of a batch as it stands; None without a rule.
-
-    The latest tasting of the rule's test counts, the ones before it are its attempts; of
-    other tests the latest is put beside it. `known` are tastings that were read just now, by
-    session; the others are read again.
-
-    Raises
-    ------
-    SensoryError
-        When ballots cannot be read, a tasting was held at other risks than agreed, or before
-        the reference was made.
-    """
-    rule = rule_for(desk, record)
-    if rule is None:
-        return None
-    state = state_of_reference(desk, record.reference, _day(record))
-    if record.tastings and record.reference and state is None:
-        raise RecordError(
-            f"The reference {record.reference} is not on record, or was made after {_day(record)}."
-        )
-    over = [one for one in record.tastings if one.over]
-    own = [one for one in over if one.test == rule.test]
-    beside = {one.test: one for one in over if one.test != rule.test and one.finding}
-    read = dict(known or {}) | {
-        one.session: read_tasting(desk, record, one, desk.session(one.session))
-        for one in (*own, *beside.values())
-        if not one.aborted and one.session not in (known or {})
-    }
-    now = own.pop() if own and not own[-1].aborted else None
-    chosen = [read[one.session] for one in ((now,) if now else ())]
-    chosen += [read[one.session] for one in beside.values()] if chosen else []
-    return batch_finding(
-        [one.result for one in chosen],
-        rule=rule,
-        clearance=record.clearance,
-        panel=_panel(chosen),
-        earlier=[None if one.aborted else read[one.session].result for one in own],
-        sample=next((one.tasting.sample for one in chosen if one.tasting.differences), None),
-        reference=state,
-        batch=record.batch,
-    )
-
-
-def _panel(read: Sequence[Read]) -> dict[str, float] | None:
-    """The smallest differences of all scorecards, by attribute; those of the rule's test first."""
-    found: dict[str, float] = {}
-    for one in reversed(read):
-        if one.panel is not None:
-            table = one.panel.attributes
-            found |= dict(zip(table["attribute"], table["smallest_difference"], strict=True))
-    return found or None
-
-
-def _day(record: BatchRecord) -> str:
-    """The day of the latest tasting, else today."""
-    return record.latest.held_on if record.latest else utc_now()[:10]

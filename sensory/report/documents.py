@@ -1,4 +1,4 @@
-"""The report of a session as PDF, one page."""
+"""The report of a session as PDF, the same for every test."""
 
 from __future__ import annotations
 
@@ -10,44 +10,46 @@ from typing import Any
 
 import typst
 
-from ..base.results import Interval, several
+from ..base.results import Table, several
+from ..catalogue.methods import find_method, find_test
+from ..catalogue.outcome import QUANTITIES, NamedTable, Outcome
+from ..sessions.finding import SessionReport
 from ..sessions.served_beside_plan import Served
 from ..sessions.session import ADVICE, CAUTIONS, Sample, StoredSession
-from ..sessions.summary import SessionSummary
 from .figure_parts import FONTS, as_svg
-from .figures import interval_figure, interval_words
-from .words import count_or_none, number, p_value, percent
+from .outcome_figures import outcome_figure, panel_figure, profile_figure
+from .words import number, percent
 
 _TEMPLATES = Path(__file__).parent / "templates"
 _FONT_OPTIONS: dict[str, Any] = {"font_paths": [str(FONTS)], "ignore_system_fonts": True}
 _SIZES = (8.6, 8.0, 7.4, 6.8)
+_MOST_ROWS = 40
 
 
-def session_pdf(summary: SessionSummary) -> bytes:
+def session_pdf(report: SessionReport) -> bytes:
     """The test report: aim, samples, method, assessors, results, risks, finding and its limits.
 
-    Follows what the report clauses of the forced-choice standards ask for (from memory of
-    the clauses, not from their text). Long texts shrink the type step by step so that one
-    page is kept; what does not fit at the smallest step goes to a second page.
+    Follows what the report clauses of the standards ask for (from memory of the clauses, not
+    from their text). Long texts shrink the type step by step so that one page is kept; what
+    does not fit at the smallest step goes to a second page, and a profile takes several.
 
     Returns
     -------
     bytes
-        A PDF with text as text and the chart as vectors; the same summary gives the same
+        A PDF with text as text and the charts as vectors; the same report gives the same
         bytes.
     """
-    figure = as_svg(interval_figure(summary, width=640))
-    words = session_words(summary)
-    for size in _SIZES:
-        files = {
-            "main.typ": (_TEMPLATES / "session.typ").read_bytes(),
-            "figure.svg": figure,
-            "data.json": json.dumps(words | {"size": size}).encode(),
-        }
-        if size == _SIZES[-1] or _pages(files) == 1:
-            break
-    moment = _moment(summary.printed_at)
-    return bytes(typst.compile(files, format="pdf", timestamp=moment, **_FONT_OPTIONS))
+    outcome, files = report.outcome, dict[str, bytes]()
+    if outcome.figure is not None:
+        files["figure.svg"] = as_svg(outcome_figure(outcome.figure, width=640))
+    if outcome.means:
+        files["profile.svg"] = as_svg(profile_figure(outcome, width=640))
+    if outcome.panel:
+        files["panel.svg"] = as_svg(panel_figure(outcome))
+    words = session_words(report)
+    sizes = _SIZES[:1] if outcome.means else _SIZES
+    tries = [files | {"data.json": json.dumps(words | {"size": size}).encode()} for size in sizes]
+    return fitted("session.typ", tries, report.printed_at, pages=1)
 
 
 def compiled(template: str, files: dict[str, bytes], printed_at: str) -> bytes:
@@ -73,46 +75,38 @@ def _pages(files: dict[str, bytes]) -> int:
     return len(drawn) if isinstance(drawn, list) else 1
 
 
-def session_words(summary: SessionSummary) -> dict[str, Any]:
+def session_words(report: SessionReport) -> dict[str, Any]:
     """Every word and number of the report, as plain data for the template."""
-    question, details = summary.question, summary.details
+    outcome, details = report.outcome, report.details
+    beside, below = _printed(outcome)
     return {
-        "kind": f"Report of a {summary.protocol.name} test",
+        "kind": f"Report of a session: {report.test_name}",
         "title": details.title or "Untitled session",
         "author": details.leader,
-        "finding": f"Finding: {summary.result.finding.heading}",
-        "sentence": summary.result.sentence,
-        "because": summary.result.because,
-        "figure_words": interval_words(summary),
+        "finding": f"Finding: {outcome.finding.heading}",
+        "sentence": outcome.sentence,
+        "because": outcome.because,
+        "figure_words": outcome.words(),
         "left": [
-            block(
-                "What was asked",
-                ("Differs", question.what_changed),
-                ("Decision", question.decision),
-                ("Attribute", question.attribute),
-                ("More expected in", summary.direction),
-                ("Ballot", summary.protocol.asks),
-                ("If different", question.if_different),
-                ("If similar", question.if_similar),
-                ("If undecided", question.if_undecided),
-                ("Exclusions", question.exclusion_rule),
-                ("Retest", question.retest_rule),
-            ),
+            _asked(report),
             *(sample_block(sample) for sample in details.samples),
-            agreement_block(summary.session),
+            agreement_block(report.session),
         ],
-        "right": [
-            _results(summary),
-            _risks(summary),
-            _done(summary),
-        ],
+        "right": [*beside, _done(report)],
+        "tables": below,
+        "notes": list(outcome.notes),
+        "with_figure": outcome.figure is not None,
+        "with_profile": bool(outcome.means),
+        "with_panel": bool(outcome.panel),
+        "panel_says": list(outcome.panel_says),
+        "panel_tables": [_table(each) for each in outcome.panel_tables[:-1]],
         "cannot_heading": "What this session cannot tell",
-        "cannot_tell": list(summary.cannot_tell()),
-        "below": _below(summary),
+        "cannot_tell": list(report.cannot_tell()),
+        "below": _below(report),
         "advice": ADVICE,
         "sign": f"Decision of {details.decides or 'the authorised person'}:",
-        "footer": f"Question SHA-256 {summary.session.digest} · "
-        f"printed {stamp(summary.printed_at)} · program version {summary.version}",
+        "footer": f"Question SHA-256 {report.session.digest} · "
+        f"printed {stamp(report.printed_at)} · program version {report.version}",
     }
 
 
@@ -134,15 +128,43 @@ def sample_block(sample: Sample) -> dict[str, Any]:
     )
 
 
-def _done(summary: SessionSummary) -> dict[str, Any]:
-    details = summary.details
+def _asked(report: SessionReport) -> dict[str, Any]:
+    question, test = report.question, find_test(report.outcome.test)
+    return block(
+        "What was asked",
+        ("Differs", question.what_changed),
+        ("Decision", question.decision),
+        ("Attribute", question.attribute),
+        ("More expected in", report.direction),
+        ("Ballot", test.asks),
+        ("If different", question.if_different),
+        ("If similar", question.if_similar if getattr(test, "similarity", True) else ""),
+        ("If undecided", question.if_undecided),
+        ("Exclusions", question.exclusion_rule),
+        ("Retest", question.retest_rule),
+    )
+
+
+def _done(report: SessionReport) -> dict[str, Any]:
+    details, question, counts = report.details, report.question, report.outcome.counts
+    method = find_method(report.outcome.test)
+    settings = method.agreed_settings(question.settings) if method else []
+    risks = [("alpha", number(question.alpha))]
+    risks += [] if report.outcome.beta is None else [("beta", number(question.beta))]
+    counted = f"{counts.correct} of {counts.trials} correct, " if counts.trials else ""
+    if any(each.two_sided for each in report.outcome.comparisons if counts.trials):
+        counted = f"{counts.correct} of {counts.trials} for B, "
+    marked = f", {counts.guesses} marked as a guess" if counts.trials else ""
     return block(
         "How it was done",
-        ("Method", _method(summary)),
-        ("Assessors", _assessors(summary)),
+        ("Method", _method(report)),
+        *risks,
+        *((label, str(value)) for label, value in settings),
+        ("Answers", f"{counted or f'{counts.answers} counted, '}{counts.missing} missing{marked}"),
+        ("Assessors", _assessors(report)),
         ("Told", details.information),
-        ("Orders", ", ".join(f"{k} {v}" for k, v in summary.orders.items())),
-        *served_rows(summary.served),
+        ("Orders", ", ".join(f"{order} {times}" for order, times in counts.orders.items())),
+        *served_rows(report.served),
         ("Place", details.place),
         ("Conditions", details.conditions),
         ("Deviations", details.deviations),
@@ -151,64 +173,32 @@ def _done(summary: SessionSummary) -> dict[str, Any]:
     )
 
 
-def _results(summary: SessionSummary) -> dict[str, Any]:
-    test, replicated = summary.result.test, summary.result.replicated
-    named = "for B" if test.two_sided else "correct"
-    which = "two-sided" if test.two_sided else "one-sided"
-    rows = [
-        ("Answers", f"{test.correct} of {test.trials} {named}"),
-        ("Left out", f"{several(summary.missing, 'ballot')} without an answer"),
-        ("Guesses", f"{several(summary.guesses, 'answer')} marked as a guess"),
-        ("p difference", f"{p_value(test.p_difference)}, {which}"),
-    ]
-    if replicated is not None:
-        rows += [
-            ("By assessor", f"{replicated.assessors} people, beta-binomial"),
-            ("Distinguishers", _share(replicated.pd, replicated.pd_limits)),
-            ("Spread", _share(replicated.spread, replicated.spread_limits)),
-            (
-                "Upper limit",
-                f"{percent(replicated.pd_upper, 1)}, one-sided {percent(1 - test.beta)}",
-            ),
-        ]
-    else:
-        low, high = number(test.dprime_limits.low), number(test.dprime_limits.high)
-        rows += [
-            ("Share " + named, _share(test.pc, test.pc_limits)),
-            ("Distinguishers", _share(test.pd, test.pd_limits)),
-            ("d-prime", f"{number(test.dprime)} ({low} to {high})"),
-            (
-                "Upper limit",
-                f"{percent(test.pd_upper, 1)} distinguishers, one-sided {percent(1 - test.beta)}",
-            ),
-            ("p similarity", p_value(test.p_similarity)),
-        ]
-    return block("Results, with 95 % limits", *rows)
+def _printed(outcome: Outcome) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+    """Quantities beside what was done; other tables below, of a profile the first two."""
+    tables = outcome.tables[:2] if outcome.means else outcome.tables
+    beside = [each for each in tables if each.table.columns == QUANTITIES]
+    return (
+        [block(f"{each.heading}, with limits", *_pairs(each.table)) for each in beside],
+        [_table(each) for each in tables if each.table.columns != QUANTITIES],
+    )
 
 
-def _share(share: float, limits: Interval) -> str:
-    return f"{percent(share, 1)} ({percent(limits.low, 1)} to {percent(limits.high, 1)})"
+def _pairs(table: Table) -> list[tuple[str, str]]:
+    """Each quantity with its limits in brackets."""
+    rows = []
+    for name, estimate, low, high, level in table.rows:
+        limits = [f"{number(each)}" for each in (low, high) if each is not None]
+        words = f"{' to '.join(limits)}, {percent(float(level))}" if limits and level else ""
+        rows.append((str(name), f"{number(estimate)} ({words})" if words else number(estimate)))
+    return rows
 
 
-def _risks(summary: SessionSummary) -> dict[str, Any]:
-    test, risks = summary.result.test, summary.result.risks
-    rows = [
-        ("alpha, beta", f"{number(test.alpha)}, {number(test.beta)}"),
-        (
-            "Agreed limit",
-            f"{percent(test.pd_limit)} distinguishers in this test "
-            f"(d-prime {number(test.dprime_limit)})",
-        ),
-        ("Different from", count_or_none(test.critical_count)),
-    ]
-    if summary.result.replicated is None:
-        rows += [
-            ("Similar up to", count_or_none(test.similar_count)),
-            ("Fair pass", f"{percent(risks.fair_pass, 1)} if nothing changed"),
-            ("Wrong pass", f"{percent(risks.wrong_pass, 1)} at the agreed limit"),
-            ("Power", f"{percent(risks.power, 1)} at the agreed limit"),
-        ]
-    return block("Risks", *rows)
+def _table(named: NamedTable) -> dict[str, Any]:
+    table = named.table
+    rows = [[number(cell) for cell in row] for row in table.rows[:_MOST_ROWS]]
+    left = len(table.rows) - len(rows)
+    note = f"and {several(left, 'row')} more, in the CSV" if left > 0 else ""
+    return {"heading": named.heading, "columns": list(table.columns), "rows": rows, "note": note}
 
 
 def agreement_block(session: StoredSession) -> dict[str, Any]:
@@ -230,22 +220,23 @@ def _cautions(session: StoredSession) -> str:
     return "Not answered with yes: " + " ".join(unmet) if unmet else "all answered with yes"
 
 
-def _method(summary: SessionSummary) -> str:
-    standard = summary.question.standard or str(summary.protocol.standard)
-    note = f"; {summary.protocol.standard_note}" if summary.protocol.standard_note else ""
-    return f"{summary.protocol.name}, {standard}{note}; exact binomial, Clopper-Pearson limits"
+def _method(report: SessionReport) -> str:
+    test = find_test(report.outcome.test)
+    note = getattr(test, "standard_note", "")
+    standard = report.question.standard or str(test.standard)
+    return f"{test.name}, {standard}{f'; {note}' if note else ''}"
 
 
-def _assessors(summary: SessionSummary) -> str:
-    planned = f"{summary.assessors} counted, {summary.question.assessors} ballots planned"
-    return f"{planned}; {summary.details.assessors}" if summary.details.assessors else planned
+def _assessors(report: SessionReport) -> str:
+    planned = f"{report.outcome.counts.assessors} counted, {report.question.assessors} planned"
+    return f"{planned}; {report.details.assessors}" if report.details.assessors else planned
 
 
-def _below(summary: SessionSummary) -> list[dict[str, Any]]:
+def _below(report: SessionReport) -> list[dict[str, Any]]:
     parts = (
-        ("Served otherwise than planned", departures(summary.served)),
-        ("Remarks of the checks", summary.remarks),
-        ("Done after the finding was seen", summary.afterwards),
+        ("Served otherwise than planned", departures(report.served)),
+        ("Remarks of the checks", report.remarks),
+        ("Done after the finding was seen", report.afterwards),
     )
     return [{"heading": heading, "lines": capped(lines)} for heading, lines in parts if lines]
 

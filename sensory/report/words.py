@@ -15,15 +15,6 @@ def percent(share: float, digits: int = 0) -> str:
     return f"{100 * share:.{digits}f} %"
 
 
-def p_value(p: float) -> str:
-    """A probability of the data: four decimals, or the order of magnitude below that.
-
-    >>> p_value(0.01034), p_value(3.6e-9)
-    ('0.0103', '4e-09')
-    """
-    return f"{p:.4f}" if p >= 0.0001 else f"{p:.0e}"
-
-
 def number(value: float | str | None) -> str:
     """Any cell of a result table: whole numbers whole, others with four digits.
 
@@ -39,11 +30,6 @@ def number(value: float | str | None) -> str:
     if float(value).is_integer() and abs(value) < 1e6:
         return str(int(value))
     return f"{value:.4g}"
-
-
-def count_or_none(count: int | None) -> str:
-    """A count, or that there is none."""
-    return "none" if count is None else str(count)
 
 
 def listed(names: Sequence[str], most: int = 6) -> str:

@@ -20,15 +20,10 @@ from ..release.trend_words import batch_count
 from ..report.words import number
 from ..sessions.session import ADVICE
 from .batch_forms import clearance_form, complaint_form, recorded, say_recorded
+from .finding import SIGNS
 from .frame import chosen_batch, current_frame, go, nameless, plain, shown_errors
-from .worker import batch_pdf_of
+from .worker import pdf_of
 
-_FINDINGS = {
-    Finding.DIFFERENT: "≠",
-    Finding.SIMILAR: "≈",
-    Finding.DIFFERENT_WITHIN_LIMIT: "≠ but ≈",
-    Finding.UNDECIDED: "?",
-}
 _KIN_SHOWN = 12
 
 
@@ -75,13 +70,13 @@ def _head(file: BatchFile) -> None:
     if found is not None:
         if found.finding is not None:
             st.markdown(
-                f"**Finding: {found.finding.heading}.** {_FINDINGS[found.finding]} "
+                f"**Finding: {found.finding.heading}.** {SIGNS[found.finding]} "
                 f"{found.finding.sentence}"
             )
         st.markdown("\n".join(f"- {plain(one)}" for one in found.reasons))
     st.download_button(
         "Everything about this batch, PDF",
-        lambda: batch_pdf_of(file),
+        lambda: pdf_of(file),
         f"batch-{_file_name(record.name)}.pdf",
         "application/pdf",
         key="batch-pdf",

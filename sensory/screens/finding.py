@@ -3,29 +3,28 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable, Sequence
 
 import streamlit as st
 
 from ..base.findings import Finding
-from ..base.results import several
+from ..base.results import Table, several
 from ..base.version import __version__
-from ..catalogue.methods import find_method
+from ..catalogue.outcome import QUANTITIES, NamedTable, Outcome, Places
 from ..release.tastings import reopen_and_note
-from ..report.figures import interval_figure, interval_words
-from ..report.sheets import table_csv
-from ..report.words import number
+from ..report.outcome_figures import map_figure, outcome_figure, panel_figure, profile_figure
+from ..report.sheets import tables_csv
+from ..report.words import number, percent
 from ..sessions.attempts import IN_TWO
+from ..sessions.finding import SessionReport, session_report
 from ..sessions.session import ADVICE, StoredSession
-from ..sessions.summary import SessionSummary
-from ..sessions.workflow import summarise
 from .care import take_along
 from .frame import CLOSING, chosen_session, current_frame, go, minute, plain, shown_errors, who
-from .reading import reading_page
 from .served import show_served
 from .worker import pdf_of
 
-_SHOWN = 12
-_SIGNS = {
+_LONG, _MOST = 14, 12
+SIGNS = {
     Finding.DIFFERENT: "≠",
     Finding.SIMILAR: "≈",
     Finding.DIFFERENT_WITHIN_LIMIT: "≠ but ≈",
@@ -49,7 +48,7 @@ def page() -> None:
         return
     with shown_errors():
         _of_batches(session)
-        _found(session)
+        _shown(session)
         _comments(session)
     _open_again(session)
 
@@ -85,85 +84,146 @@ def _comments(session: StoredSession) -> None:
             st.dataframe(rows, hide_index=True, width="stretch")
 
 
-def _found(session: StoredSession) -> None:
-    if find_method(session.question.protocol):
-        reading_page(session, _SIGNS, _file_name(session))
-        return
-    summary = summarise(current_frame().store, session.id, version=__version__)
-    _finding(summary)
-    numbers, words = st.columns([1, 1], gap="large")
-    with numbers:
-        _downloads(session, summary)
-        st.subheader("The numbers")
-        st.table(_rounded(summary), hide_index=True)
-    with words:
-        _cannot_tell(summary)
-        _agreed(summary)
-
-
-def _finding(summary: SessionSummary) -> None:
-    result = summary.result
-    st.markdown(plain(summary.details.title or "Untitled session"))
-    st.title(f"{_SIGNS[result.finding]}  {result.sentence}", anchor=False)
-    st.markdown(f"**Finding: {result.finding.heading}.** {result.because}")
-    if summary.direction:
-        st.markdown(
-            f"Attribute: {plain(summary.question.attribute)}; more expected in: "
-            f"{summary.direction}."
+def _shown(session: StoredSession) -> None:
+    """Sentence, charts, tables, and what it cannot tell."""
+    report = session_report(current_frame().store, session.id, version=__version__)
+    outcome, profiled = report.outcome, bool(report.outcome.means)
+    _head(report)
+    left, right = st.columns([3, 2], gap="large")
+    with left:
+        take_along(
+            session,
+            _file_name(session),
+            pdf=lambda: pdf_of(report),
+            csv=tables_csv(report.tables()),
+            numbers=outcome.tables[0].table,
         )
-    words = interval_words(summary)
-    with st.container(key="interval-figure"):
-        st.altair_chart(interval_figure(summary), theme=None, width="stretch", alt=words)
-    st.markdown(words)
+        if not profiled:
+            _tables(outcome.tables)
+        if outcome.notes:
+            st.subheader("How it was computed")
+            _listed(outcome.notes)
+    with right:
+        st.subheader("What this session cannot tell")
+        _listed(report.cannot_tell())
+        _agreed(report)
+    if profiled:
+        _profile(outcome)
+    if outcome.panel_says:
+        _panel(outcome)
 
 
-def _rounded(summary: SessionSummary) -> list[dict[str, str]]:
-    table = summary.table()
+def _head(report: SessionReport) -> None:
+    outcome = report.outcome
+    st.markdown(plain(report.details.title or "Untitled session"))
+    st.title(f"{SIGNS[outcome.finding]}  {plain(outcome.sentence)}", anchor=False)
+    st.markdown(f"**Finding: {outcome.finding.heading}.** {plain(outcome.because)}")
+    if report.direction:
+        st.markdown(
+            f"Attribute: {plain(report.question.attribute)}; more expected in: {report.direction}."
+        )
+    figure = outcome.figure
+    if figure is None:
+        return
+    with st.container(key="outcome-figure"):
+        st.altair_chart(outcome_figure(figure), theme=None, width="stretch", alt=outcome.words())
+    if figure.says:
+        st.markdown(figure.says)
+        return
+    words = f"Points with {percent(figure.spans[0].limits.level)} limits"
+    agreed = any(span.margin is not None for span in figure.spans)
+    st.markdown(words + ("; the ticks are what was agreed." if agreed else "."))
+
+
+def _profile(outcome: Outcome) -> None:
+    st.subheader("The profile")
+    with st.container(key="profile-figure"):
+        words = "; ".join(
+            f"{point.attribute}, {point.sample}: {point.estimate:.2f}" for point in outcome.means
+        )
+        st.altair_chart(profile_figure(outcome), theme=None, width="stretch", alt=words)
+    _tables(outcome.tables[:1])
+    if outcome.places is not None:
+        _map(outcome.places)
+    with st.expander("More tables: analysis of variance, means, components"):
+        _tables(outcome.tables[1:])
+
+
+def _map(places: Places) -> None:
+    with st.expander("The map of the samples"):
+        with st.container(key="map-figure"):
+            words = "Samples on the first two principal axes; the numbers are below."
+            st.altair_chart(map_figure(places), theme=None, width="content", alt=words)
+        st.markdown(
+            "Principal components of the sample means, not standardised; ellipses are where the "
+            f"sample would lie with other assessors ({percent(places.level)}). Dotted "
+            "lines are the attributes. The map describes; it tests nothing."
+        )
+        _tables(places.tables)
+
+
+def _panel(outcome: Outcome) -> None:
+    """The panel's own scorecard: could these people have seen it?"""
+    st.subheader("How did the panel do?")
+    _listed(outcome.panel_says)
+    if outcome.panel:
+        with st.container(key="panel-figure"):
+            words = "Agreement of each assessor with the others; the numbers are below."
+            st.altair_chart(panel_figure(outcome), theme=None, width="content", alt=words)
+        st.markdown(
+            "Agreement is the correlation with the mean of the other assessors, on attributes "
+            "that the panel as a whole tells apart."
+        )
+    with st.expander("The panel in numbers"):
+        _tables(outcome.panel_tables)
+
+
+def _tables(tables: Sequence[NamedTable]) -> None:
+    """Tables with their headings; long ones of other things than quantities scroll."""
+    for heading, table in tables:
+        st.subheader(plain(heading))
+        if len(table.rows) > _LONG and table.columns != QUANTITIES:
+            st.dataframe(_rounded(table, str), hide_index=True, width="stretch", height=380)
+        else:
+            st.table(_rounded(table, plain), hide_index=True)
+
+
+def _rounded(table: Table, shown: Callable[[str], str]) -> list[dict[str, str]]:
+    """Texts of the cells; those of a table are markup, those of a grid are not."""
     return [
-        {name: plain(number(cell)) for name, cell in zip(table.columns, row, strict=True)}
+        {name: shown(number(cell)) for name, cell in zip(table.columns, row, strict=True)}
         for row in table.rows
     ]
 
 
-def _cannot_tell(summary: SessionSummary) -> None:
-    st.subheader("What this session cannot tell")
-    st.markdown("\n".join(f"- {line}" for line in summary.cannot_tell()))
-    if summary.remarks:
-        st.subheader("Remarks of the checks")
-        st.markdown("\n".join(f"- {plain(line)}" for line in summary.remarks))
-    show_served(summary.served)
+def _listed(lines: Sequence[str], most: int = 1000) -> None:
+    st.markdown("\n".join(f"- {plain(line)}" for line in lines[:most]))
+    if len(lines) > most:
+        st.markdown(f"and {len(lines) - most} more, in the record")
 
 
-def _agreed(summary: SessionSummary) -> None:
-    question = summary.question
-    st.subheader("What was agreed")
+def _agreed(report: SessionReport) -> None:
+    question, session = report.question, report.session
     action = {
         Finding.DIFFERENT: question.if_different,
         Finding.UNDECIDED: question.if_undecided,
-    }.get(summary.result.finding, question.if_similar)
+    }.get(report.outcome.finding, question.if_similar)
+    st.subheader("What was agreed")
     st.markdown(
         f"- For this finding: **{plain(action)}**\n"
-        f"- Decides: {plain(summary.details.decides or 'not stated')}\n"
-        f"- Agreed by {plain(summary.session.agreed_by)}, {minute(summary.session.agreed_at)}, "
-        "with "
-        f"{summary.session.ballots_at_agreement} ballots entered by then"
+        f"- Decides: {plain(report.details.decides or 'not stated')}\n"
+        f"- Agreed by {plain(session.agreed_by)}, {minute(session.agreed_at)}, with "
+        f"{session.ballots_at_agreement} ballots entered by then"
     )
-    if summary.afterwards:
-        st.subheader("Done after the finding was seen")
-        st.markdown("\n".join(f"- {plain(line)}" for line in summary.afterwards[:_SHOWN]))
-        if len(summary.afterwards) > _SHOWN:
-            st.markdown(f"and {len(summary.afterwards) - _SHOWN} more changes, in the record")
+    for heading, lines in (
+        ("Remarks of the checks", report.remarks),
+        ("Done after the finding was seen", report.afterwards),
+    ):
+        if lines:
+            st.subheader(heading)
+            _listed(lines, _MOST)
+    show_served(report.served)
     st.markdown(ADVICE)
-
-
-def _downloads(session: StoredSession, summary: SessionSummary) -> None:
-    take_along(
-        session,
-        _file_name(session),
-        pdf=lambda: pdf_of(summary),
-        csv=table_csv(summary.table()),
-        numbers=summary.table(),
-    )
 
 
 def _file_name(session: StoredSession) -> str:

@@ -7,7 +7,7 @@ from typing import Any
 
 import streamlit as st
 
-from ..catalogue.methods import METHODS, Method
+from ..catalogue.methods import METHODS, Method, in_words
 from ..catalogue.question import Question
 from ..catalogue.scales import Setting
 from ..report.words import number
@@ -63,7 +63,8 @@ def _typed(session: StoredSession, method: Method, one: Setting) -> Any:
     now = method.setting(session.question.settings, one.key)
     key = field_key(session, f"{method.key}-{one.key}")
     if one.kind == "text":
-        return st.text_input(one.label, value=str(now), key=key).strip()
+        typed = st.text_input(one.label, value=in_words(now), key=key).strip()
+        return now if typed == in_words(now) else typed
     if one.kind == "choice":
         index = one.choices.index(now) if now in one.choices else 0
         return st.radio(one.label, one.choices, index=index, key=key, horizontal=True)

@@ -16,7 +16,7 @@ from ..release.trend_words import by_itself
 from ..report.trend_figures import trend_figure, trend_words
 from ..report.words import number
 from .frame import chosen_batch, current_frame, go, plain, shown_errors
-from .worker import month_pdf_of
+from .worker import pdf_of
 
 _WIDE, _LISTED, _LINES = 1000, 20, "lines"
 _SPANS = {"the last 12 months": 365, "the last 3 months": 92, "everything": 0}
@@ -161,7 +161,7 @@ def _month(record: ProductRecord, end: str) -> None:
     st.markdown("\n".join(f"- {plain(line)}" for line in report.says()))
     st.download_button(
         f"Month {chosen}, PDF",
-        lambda: month_pdf_of(report),
+        lambda: pdf_of(report),
         f"month-{chosen}.pdf",
         "application/pdf",
         key="month-pdf",

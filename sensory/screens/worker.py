@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import copyreg
 import multiprocessing
-from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
+from functools import singledispatch
 from types import MappingProxyType
 from typing import Any
 
@@ -17,9 +17,7 @@ from ..release.month import MonthReport
 from ..report.batch_documents import batch_pdf
 from ..report.documents import session_pdf
 from ..report.month_documents import month_pdf
-from ..report.reading_documents import reading_pdf
-from ..sessions.read_session import ReadSession
-from ..sessions.summary import SessionSummary
+from ..sessions.finding import SessionReport
 
 
 def _read_only(table: dict[Any, Any]) -> MappingProxyType[Any, Any]:
@@ -35,30 +33,22 @@ def _pool() -> ProcessPoolExecutor:
     return ProcessPoolExecutor(1, mp_context=multiprocessing.get_context("spawn"))
 
 
-def pdf_of(summary: SessionSummary) -> bytes:
-    """The report of a forced-choice session."""
-    return _made(session_pdf, summary)
+@singledispatch
+def made(shown: object) -> bytes:
+    """The document of what is shown."""
+    raise TypeError(f"there is no document of a {type(shown).__name__}")
 
 
-def reading_pdf_of(read: ReadSession) -> bytes:
-    """The report of any other session."""
-    return _made(reading_pdf, read)
+made.register(SessionReport, session_pdf)
+made.register(BatchFile, batch_pdf)
+made.register(MonthReport, month_pdf)
 
 
-def batch_pdf_of(file: BatchFile) -> bytes:
-    """Everything about one batch."""
-    return _made(batch_pdf, file)
-
-
-def month_pdf_of(month: MonthReport) -> bytes:
-    """The month of a product on two pages."""
-    return _made(month_pdf, month)
-
-
-def _made(make: Callable[[Any], bytes], what: Any) -> bytes:
-    """Made by the worker; one that died is replaced once."""
+def pdf_of(shown: SessionReport | BatchFile | MonthReport) -> bytes:
+    """The document of a session, a batch or a month, by the worker; one that died is replaced
+    once."""
     try:
-        return _pool().submit(make, what).result(timeout=60)
+        return _pool().submit(made, shown).result(timeout=60)
     except BrokenProcessPool:
         _pool.clear()
-        return _pool().submit(make, what).result(timeout=60)
+        return _pool().submit(made, shown).result(timeout=60)

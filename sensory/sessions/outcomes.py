@@ -11,21 +11,22 @@ from dataclasses import replace
 from typing import Any
 
 from ..base.errors import ArgumentError, Fault, RecordError
-from ..catalogue.choice_ballot import CheckedBallots, Tally, tally
+from ..catalogue.choice_ballot import CheckedBallots, tally
+from ..catalogue.choices_read import read_choices
 from ..catalogue.columns import MOST_CODES
 from ..catalogue.controlled import read_difference_from_control
 from ..catalogue.graded import read_sureness
 from ..catalogue.lines import Cells
 from ..catalogue.method_columns import CIRCUMSTANCES
 from ..catalogue.method_rows import CheckedRows, check_rows
-from ..catalogue.methods import METHODS, find_method, find_test
+from ..catalogue.methods import find_method, find_test
+from ..catalogue.outcome import Counts, Outcome, cannot_read
+from ..catalogue.outcome_words import plain_reason
 from ..catalogue.question import Question
 from ..catalogue.ranked import read_ranking
 from ..catalogue.rated import read_profile
-from ..catalogue.reading import Reading, cannot_read, plain_reason
 from ..catalogue.yes_no import read_a_not_a, read_same_different
 from ..choices.protocols import find_protocol
-from ..choices.session_finding import SessionFinding, session_finding
 from ..serving.marks import BOOTH_MARKS, NOT_SERVED, SENT, SERVING_MARKS
 from .lines import check_cells
 
@@ -33,7 +34,7 @@ _SERVED = {"assessor", "order", "pair", "sample", "replicate", "code", "codes"}
 _SERVED |= {f"code_{number}" for number in range(1, MOST_CODES + 1)} | SERVING_MARKS
 _BESIDE = CIRCUMSTANCES | {"protocol", "correct", "guess", "comment"}
 Checked = CheckedBallots | CheckedRows
-READERS: dict[str, Callable[[Sequence[dict[str, Any]], Question], Reading]] = {
+READERS: dict[str, Callable[[Sequence[dict[str, Any]], Question], Outcome]] = {
     "A_NOT_A": read_a_not_a,
     "SAME_DIFFERENT": read_same_different,
     "SURENESS": read_sureness,
@@ -117,26 +118,8 @@ def _answered(line: int, name: str, text: str) -> Fault:
     )
 
 
-def outcome(checked: Checked, question: Question) -> str:
-    """The finding in a line, for the journal.
-
-    Raises
-    ------
-    RecordError
-        When there is no answer to count.
-    """
-    if isinstance(checked, CheckedRows):
-        reading = read_answers(checked, question)
-        return f"{reading.finding.heading}, {len(checked.rows)} answers"
-    counted = tally(checked.ballots)
-    if not counted.trials:
-        raise RecordError("No ballot has an answer, so there is nothing to count.")
-    found = choice_finding(question, counted).finding.heading
-    return f"{found}, {counted.correct} of {counted.trials} correct"
-
-
-def read_answers(checked: CheckedRows, question: Question) -> Reading:
-    """The reading of answers that are no forced choice.
+def read_ballots_of(checked: Checked, question: Question) -> Outcome:
+    """What checked ballots show.
 
     Answers from which nothing can be computed are UNDECIDED, with the reason: the question
     is frozen by then, and true answers are not to be taken out to please a formula.
@@ -146,27 +129,26 @@ def read_answers(checked: CheckedRows, question: Question) -> Reading:
     RecordError
         When there is no answer. BallotError when ballots have to be mended.
     """
+    if isinstance(checked, CheckedBallots):
+        counted = tally(checked.ballots)
+        if not counted.trials:
+            raise RecordError("No ballot has an answer, so there is nothing to count.")
+        outcome = read_choices(find_protocol(question.protocol), counted, question)
+    else:
+        outcome = _of_rows(checked, question)
+    return replace(outcome, remarks=tuple(str(fault) for fault in checked.remarks))
+
+
+def _of_rows(checked: CheckedRows, question: Question) -> Outcome:
     if not checked.rows:
         raise RecordError("No ballot has an answer, so there is nothing to read.")
+    people = len({row["assessor"] for row in checked.rows})
+    counts = Counts(answers=len(checked.rows), assessors=people, missing=checked.missing)
     try:
-        return READERS[question.protocol](checked.rows, question)
+        outcome = READERS[question.protocol](checked.rows, question)
     except ArgumentError as error:
-        return cannot_read(METHODS[question.protocol], len(checked.rows), plain_reason(error))
-
-
-def choice_finding(question: Question, counted: Tally) -> SessionFinding:
-    """The finding of a forced-choice session from its counts."""
-    return session_finding(
-        find_protocol(question.protocol),
-        counted.correct,
-        counted.trials,
-        alpha=question.alpha,
-        beta=question.beta,
-        pd_limit=question.pd_limit,
-        two_sided=question.two_sided,
-        by_assessor=counted.by_assessor,
-        planned=question.assessors,
-    )
+        return cannot_read(question, counts, plain_reason(error))
+    return replace(outcome, counts=counts)
 
 
 def edition(question: Question) -> str:

@@ -16,24 +16,17 @@ from uuid import uuid4
 
 from ..base.errors import BallotError, RecordError
 from ..base.records import utc_now
-from ..catalogue.choice_ballot import CheckedBallots, tally
 from ..catalogue.lines import Cells, filled_lines
-from ..catalogue.method_rows import CheckedRows
 from ..catalogue.methods import find_method
+from ..catalogue.outcome_json import outcome_to_json
 from ..catalogue.question import Question
 from ..choices.protocols import find_protocol
 from ..choices.risks import SessionRisks, session_risks
 from ..serving.marks import check_seats
-from .afterwards import done_afterwards
-from .attempts import attempts_in_words, batch_of, earlier_attempts
 from .lines import cells_of_file, headings_for
-from .outcomes import Checked, check_ballots, choice_finding, edition, outcome, read_answers
-from .read_session import ReadSession
-from .served_beside_plan import served_beside_plan
+from .outcome_names import without_names
+from .outcomes import Checked, check_ballots, edition, read_ballots_of
 from .session import CAUTIONS, JournalEntry, SessionDetails, StoredSession
-from .summary import SessionSummary
-
-_ALL = 1_000_000
 
 
 class Store(typing.Protocol):
@@ -55,6 +48,8 @@ class Store(typing.Protocol):
     def cells(self, session_id: str) -> dict[int, dict[str, str]]: ...
     def seat_cells(self, session_id: str, seat: int) -> dict[int, dict[str, str]]: ...
     def write_cells(self, session_id: str, changes: Cells, *, who: str, why: str) -> int: ...
+    def keep_outcome(self, session_id: str, outcome: Mapping[str, Any]) -> None: ...
+    def outcome(self, session_id: str) -> dict[str, Any] | None: ...
     def entries(self, session_id: str) -> list[JournalEntry]: ...
     def verify(self) -> list[str]: ...
 
@@ -247,7 +242,7 @@ def checked_ballots(store: Store, session_id: str) -> Checked:
 
 
 def close(store: Store, session_id: str, *, who: str) -> StoredSession:
-    """Close the ballots, which opens the finding.
+    """Close the ballots, which opens the finding: the outcome is made here, and kept.
 
     Raises
     ------
@@ -265,7 +260,7 @@ def close(store: Store, session_id: str, *, who: str) -> StoredSession:
     checked = check_ballots(cells, session.question)
     if checked.blocking:
         raise BallotError(checked.blocking)
-    found = outcome(checked, session.question)
+    outcome = read_ballots_of(checked, session.question)
     closed = replace(session, closed_at=utc_now())
     store.update(
         closed,
@@ -273,8 +268,9 @@ def close(store: Store, session_id: str, *, who: str) -> StoredSession:
         expect_cells=cells,
         who=who,
         what="closed",
-        why=found,
+        why=outcome.line(),
     )
+    store.keep_outcome(session_id, without_names(outcome_to_json(outcome), cells))
     return closed
 
 
@@ -294,85 +290,6 @@ def reopen(store: Store, session_id: str, *, who: str, why: str) -> StoredSessio
     opened = replace(session, closed_at="")
     store.update(opened, expect=session, who=who, what="reopened", why=why.strip())
     return opened
-
-
-def summarise(store: Store, session_id: str, *, version: str) -> SessionSummary:
-    """The finding of a closed session with all that its report states.
-
-    Raises
-    ------
-    RecordError
-        When the session is not closed, or the frozen question no longer has its digest.
-    """
-    session, checked = _to_be_read(store, session_id)
-    if not isinstance(checked, CheckedBallots):
-        raise RecordError("This session is no forced choice: read it with `read_session`.")
-    counted = tally(checked.ballots)
-    form = tuple(line for line in session.details.file_remarks.splitlines() if line)
-    return SessionSummary(
-        session=session,
-        protocol=find_protocol(session.question.protocol),
-        result=choice_finding(session.question, counted),
-        missing=counted.missing,
-        guesses=counted.guesses,
-        assessors=counted.assessors,
-        orders=counted.orders,
-        remarks=(*form, *(str(fault) for fault in checked.remarks)),
-        afterwards=done_afterwards(store.entries(session_id)),
-        printed_at=utc_now(),
-        version=version,
-        attempts=_attempts(store, session, counted.trials),
-        served=served_beside_plan(session, store.cells(session_id)),
-    )
-
-
-def _attempts(store: Store, session: StoredSession, trials: int) -> tuple[str, ...]:
-    """What earlier sessions on the same batch do to the risks of this one."""
-    others = store.sessions(_ALL, naming=batch_of(session)) if batch_of(session) else []
-    earlier = earlier_attempts(session, others)
-    found = {
-        one.id: entry.why
-        for one in earlier
-        for entry in store.entries(one.id)
-        if entry.what == "closed"
-    }
-    return attempts_in_words(session, earlier, found, trials)
-
-
-def read_session(store: Store, session_id: str, *, version: str) -> ReadSession:
-    """As `summarise`, for a session that is no forced choice."""
-    session, checked = _to_be_read(store, session_id)
-    if not isinstance(checked, CheckedRows):
-        raise RecordError("This session is a forced choice: read it with `summarise`.")
-    form = tuple(line for line in session.details.file_remarks.splitlines() if line)
-    return ReadSession(
-        session=session,
-        reading=read_answers(checked, session.question),
-        answers=len(checked.rows),
-        missing=checked.missing,
-        assessors=len({row["assessor"] for row in checked.rows}),
-        remarks=(*form, *(str(fault) for fault in checked.remarks)),
-        afterwards=done_afterwards(store.entries(session_id)),
-        printed_at=utc_now(),
-        version=version,
-        attempts=_attempts(store, session, len(checked.rows)),
-        served=served_beside_plan(session, store.cells(session_id)),
-    )
-
-
-def _to_be_read(store: Store, session_id: str) -> tuple[StoredSession, Checked]:
-    session = store.session(session_id)
-    if not session.closed:
-        raise RecordError("The finding is shown when the ballots are closed.")
-    if session.question.digest != session.digest:
-        raise RecordError(
-            "The question on record is not the one that was agreed: its digest differs. "
-            "Somebody changed the record outside this program."
-        )
-    checked = checked_ballots(store, session_id)
-    if checked.blocking:
-        raise BallotError(checked.blocking)
-    return session, checked
 
 
 def read_prepared(folder: Path, name: str) -> dict[str, Any]:

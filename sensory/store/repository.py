@@ -282,6 +282,20 @@ class Repository(Register):
             self._seats.pop(session_id, None)
         return len(done)
 
+    def keep_outcome(self, session_id: str, outcome: Mapping[str, Any]) -> None:
+        """Keep what a session shows, in the place of what it showed before."""
+        table = tables.outcomes
+        with writing(self._engine) as connection:
+            connection.execute(sa.delete(table).where(table.c.session == session_id))
+            connection.execute(sa.insert(table).values(session=session_id, content=dict(outcome)))
+
+    def outcome(self, session_id: str) -> dict[str, Any] | None:
+        """What a session showed when it closed; None where nothing was kept."""
+        table = tables.outcomes
+        query = sa.select(table.c.content).where(table.c.session == session_id)
+        with reading(self._engine) as connection:
+            return connection.scalar(query)
+
     def entries(self, session_id: str) -> list[JournalEntry]:
         """The journal of one session, oldest first; of the record as a whole where it is ""."""
         table = tables.journal

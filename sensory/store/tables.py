@@ -19,7 +19,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-SCHEMA_VERSION = 4
+SCHEMA_VERSION = 5
 
 metadata = MetaData()
 
@@ -50,6 +50,13 @@ ballot_cells = Table(
     Column("name", String(40), nullable=False),
     Column("text", Text, nullable=False),
     PrimaryKeyConstraint("session", "line", "name"),
+)
+
+outcomes = Table(
+    "outcomes",
+    metadata,
+    Column("session", String(32), ForeignKey("sessions.id"), primary_key=True),
+    Column("content", JSON, nullable=False),
 )
 
 people = Table(

@@ -35,7 +35,7 @@ def test_three_clicks_lead_to_the_finding_and_ask_only_this_machine(visit, serve
     text = visitor.text()
     assert "What this session cannot tell" in text
     assert "The numbers" in text
-    visitor.page.locator(".st-key-interval-figure .vega-embed .marks").first.wait_for()
+    visitor.page.locator(".st-key-outcome-figure .vega-embed .marks").first.wait_for()
     assert visitor.hosts == {f"127.0.0.1:{server.port}"}
 
 
@@ -49,7 +49,7 @@ def test_finding_fits_the_window_in_light_and_dark(visit, width, scheme):
     background = page.evaluate("getComputedStyle(document.querySelector('.stApp')).backgroundColor")
     lightness = sum(int(part) for part in background[4:-1].split(",")[:3])
     assert (lightness > 384) == (scheme == "light")
-    chart = page.locator(".st-key-interval-figure").bounding_box()
+    chart = page.locator(".st-key-outcome-figure").bounding_box()
     assert chart["x"] >= 0
     assert chart["x"] + chart["width"] <= width
 

@@ -29,7 +29,7 @@ def test_from_the_demo_to_the_finding_and_its_report(visit, server, tmp_path, na
     visitor.heading("Ballots")
     visitor.click("close")
     visitor.heading(sentence)
-    visitor.page.locator(".st-key-reading-figure .vega-embed .marks").first.wait_for()
+    visitor.page.locator(".st-key-outcome-figure .vega-embed .marks").first.wait_for()
     with visitor.page.expect_download() as waiting:
         visitor.click("pdf")
     waiting.value.save_as(tmp_path / "report.pdf")

@@ -117,7 +117,7 @@ def test_main_job_runs_as_on_one_machine_and_asks_nobody_else(visit_network, tmp
     visitor.page.get_by_label("row 2, answer").wait_for()
     visitor.click("close")
     visitor.heading("The batch deviates perceptibly from the reference.")
-    visitor.page.locator(".st-key-interval-figure .vega-embed .marks").first.wait_for()
+    visitor.page.locator(".st-key-outcome-figure .vega-embed .marks").first.wait_for()
     with visitor.page.expect_download() as waiting:
         visitor.page.get_by_role("button", name="PDF").click()
     waiting.value.save_as(tmp_path / "report.pdf")

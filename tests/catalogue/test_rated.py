@@ -17,8 +17,8 @@ from sensory.catalogue.question import Question
 from sensory.catalogue.ranked import read_ranking
 from sensory.catalogue.rated import read_profile
 from sensory.ratings.profile import profile
-from sensory.report.reading_figures import profile_figure
-from sensory.sessions.outcomes import read_answers
+from sensory.report.outcome_figures import profile_figure
+from sensory.sessions.outcomes import read_ballots_of
 
 ATTRIBUTES = ("sweet", "sour", "body")
 
@@ -72,7 +72,7 @@ def test_profile_numbers_are_those_of_profile():
     rows = scores({("new", "sour"): 1.0})
     read = read_profile(rows, asked(reference="reference", margins="1", attributes="sour"))
     expected = profile(pd.DataFrame(rows), reference="reference").against_reference
-    for span, row in zip(read.spans, expected.to_dict("records"), strict=True):
+    for span, row in zip(read.figure.spans, expected.to_dict("records"), strict=True):
         assert span.label == row["attribute"]
         assert span.estimate == row["estimate"]
         assert (span.limits.low, span.limits.high) == (row["low"], row["high"])
@@ -180,9 +180,9 @@ def test_ranking_finding_is_friedman_where_no_reference_is_named():
     line = read.tables[1][1].rows[0]
     assert line[1] == pytest.approx(expected.statistic, rel=1e-10)
     assert read.finding is Finding.DIFFERENT
-    means = {span.label: span.estimate for span in read.spans}
+    means = {span.label: span.estimate for span in read.figure.spans}
     assert means == pytest.approx(wide.mean().to_dict())
-    assert read.origin is None
+    assert read.figure.origin is None
 
 
 def test_ranking_against_a_reference_and_never_similar():
@@ -238,16 +238,16 @@ def test_nothing_to_compute_from_is_undecided_with_its_reason():
     rows = [row | {"score": 0.0} for row in distances(0.0)]
     checked = CheckedRows(rows=tuple(rows), missing=0, ready=len(rows), faults=())
     question = asked("DIFFERENCE_FROM_CONTROL", control="blind", limit=1.0)
-    read = read_answers(checked, question)
+    read = read_ballots_of(checked, question)
     assert read.finding is Finding.UNDECIDED
     assert "Nothing can be computed from these 30 answers" in read.because
     wrong = asked("DIFFERENCE_FROM_CONTROL", control="gold", limit=1.0)
-    assert "'gold' is none of the samples" in read_answers(checked, wrong).because
+    assert "'gold' is none of the samples" in read_ballots_of(checked, wrong).because
 
 
 def test_limits_of_the_chart_say_their_level():
     settings = {"reference": "reference", "attributes": "sweet; sour; body"}
     question = Question(protocol="PROFILE", alpha=0.2, settings=settings)
     read = read_profile(scores({}), question)
-    assert {span.limits.level for span in read.spans} == {0.8}
+    assert {span.limits.level for span in read.figure.spans} == {0.8}
     assert "80 %" in json.dumps(profile_figure(read).to_dict())

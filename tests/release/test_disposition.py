@@ -601,7 +601,7 @@ def test_other_numbers_than_agreed_are_said():
         ),
         ([judged(0.0)], dataclasses.replace(RATED, limit=1.0), {}, "judged at limit 1.5"),
         ([profiled(0.0, 1.0)], PROFILED, {}, "judged at margins"),
-        ([profiled(0.0, None, reference=None)], PROFILED, {}, "judged at margins"),
+        ([profiled(0.0, None, reference=None)], PROFILED, {}, "has no reference"),
         ([TEST, profiled(0.0, None, reference=None)], RULE, {}, "has no reference"),
         ([TEST], RULE, {"panel": 3}, "panel must be the scorecard of that day"),
         ([TEST], RULE, {"panel": {"sour": -1}}, "panel must be the scorecard of that day"),

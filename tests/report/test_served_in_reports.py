@@ -10,10 +10,10 @@ from pypdf import PdfReader
 
 from sensory.catalogue.methods import find_test
 from sensory.report.documents import session_pdf
-from sensory.report.reading_documents import reading_pdf
 from sensory.serving.lines import ballot_lines
 from sensory.serving.planning import serving_plan
 from sensory.sessions import booth_plans, exclusions, served, workflow
+from sensory.sessions.finding import session_report
 from sensory.store.repository import open_store
 
 DEMO = Path(__file__).parents[2] / "demo_data"
@@ -54,12 +54,12 @@ def text_of(pdf):
 def test_report_of_a_forced_choice(store):
     spilled = closed(store, "suspect_batch", "TRIANGLE", lambda texts: {"answer": texts["code_1"]})
     workflow.close(store, "s1", who=BY)
-    text = text_of(session_pdf(workflow.summarise(store, "s1", version="1")))
+    text = text_of(session_pdf(session_report(store, "s1", version="1")))
     assert "4 assessors planned, 1 did not come: 2 came, 1 without an answer." in text
     assert "It is not confirmed that all else was served as planned." in text
     assert f"Planned and not served (spilled: tray fell): row {spilled}." in text
     assert "A: sulphites; milk; B: sulphites; milk" in text
-    assert "Left out 0 ballots without an answer" in text
+    assert "0 missing, 0 marked as a guess" in text
     assert not any(name in text for name in ("Anna", "Cleo", "Dora"))
 
 
@@ -73,9 +73,9 @@ def test_report_of_a_reading(store):
     served.served_otherwise(store, "s1", exchanged, why="cups exchanged", who=BY)
     served.confirm_served(store, "s1", who=BY)
     workflow.close(store, "s1", who=BY)
-    read = workflow.read_session(store, "s1", version="1")
-    text = text_of(reading_pdf(read))
-    assert read.missing == 0
+    read = session_report(store, "s1", version="1")
+    text = text_of(session_pdf(read))
+    assert read.outcome.counts.missing == 0
     assert "4 assessors planned, 1 did not come: 3 came." in text
     assert "All else was served as planned, confirmed" in text
     assert (
@@ -88,6 +88,6 @@ def test_without_a_plan_the_report_says_nothing_of_it(store):
     workflow.open_session(store, "s1", **prepared, who="t", why="t")
     workflow.agree(store, "s1", who=BY)
     workflow.close(store, "s1", who=BY)
-    summary = workflow.summarise(store, "s1", version="1")
+    summary = session_report(store, "s1", version="1")
     assert summary.served is None
     assert "confirmed" not in text_of(session_pdf(summary))

@@ -131,7 +131,7 @@ def test_answers_so_far_ballot_by_ballot(stages):
 
 TABLES = """
 from sensory.base.results import Table
-from sensory.screens.reading import _tables
+from sensory.screens.finding import _tables
 
 for many in (2, 20):
     _tables([("Numbers", Table(columns=("sample", "mean"), rows=(("PE_14 (B)", 2.5),) * many))])

@@ -10,6 +10,7 @@ from scipy.stats import binom
 
 from sensory.sessions import workflow
 from sensory.sessions.attempts import IN_TWO, attempts_in_words, planned_second
+from sensory.sessions.finding import session_report
 from sensory.store.repository import open_store
 
 DEMO = Path(__file__).parents[2] / "demo_data"
@@ -41,7 +42,7 @@ def session(store, *, batch="EF-0937", close=True, protocol="TRIANGLE"):
 
 
 def told(store, session_id):
-    return workflow.summarise(store, session_id, version="1").attempts
+    return session_report(store, session_id, version="1").attempts
 
 
 def test_first_attempt_says_nothing(store):
@@ -80,7 +81,7 @@ def test_the_attempt_is_in_what_the_session_cannot_tell_and_in_the_report(store)
     from sensory.report.documents import session_words
 
     session(store)
-    summary = workflow.summarise(store, session(store), version="1")
+    summary = session_report(store, session(store), version="1")
     assert summary.attempts[0] == summary.cannot_tell()[0]
     assert summary.attempts[0] in session_words(summary)["cannot_tell"]
 

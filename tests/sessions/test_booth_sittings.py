@@ -18,6 +18,7 @@ from sensory.serving.planning import serving_plan
 from sensory.sessions import booth_plans, booth_sittings, booths, exclusions, workflow
 from sensory.sessions.allergens import undeclared
 from sensory.sessions.booth_ballots import still_open
+from sensory.sessions.finding import session_report
 from sensory.store.archive import archive_session, read_archive
 from sensory.store.repository import open_store
 
@@ -131,8 +132,8 @@ def test_warm_up_of_one_sitting_needs_no_break(store):
     booths.tasted(store, tokens["Anna"], codes(plan, "Anna", 1, warm_up=True)[0])
     answered(store, tokens["Anna"])
     workflow.close(store, session_id, who="L")
-    found = workflow.summarise(store, session_id, version="1")
-    assert found.result.test.trials == 1
+    found = session_report(store, session_id, version="1")
+    assert found.outcome.counts.trials == 1
     assert found.afterwards == ()
 
 
@@ -243,9 +244,9 @@ def test_several_sets_an_assessor_from_plan_to_finding(store, key):
             assert tuple(code for code in answered(store, token) if code) == one.codes
     assert booth_plans.progress(store, session_id) == [(name, 3, 3) for name in PEOPLE]
     workflow.close(store, session_id, who="L")
-    found = workflow.summarise(store, session_id, version="1")
-    assert found.result.test.trials == 9
-    assert found.assessors == 3
+    found = session_report(store, session_id, version="1")
+    assert found.outcome.counts.trials == 9
+    assert found.outcome.counts.assessors == 3
     assert store.verify() == []
 
 
@@ -282,8 +283,8 @@ def test_categories_at_booths_are_offered_checked_and_read(store):
     assert not checked.blocking
     assert {row["score"] for row in checked.rows} <= set(range(1, 10))
     workflow.close(store, session_id, who="L")
-    read = workflow.read_session(store, session_id, version="1")
-    assert any("9 categories from 1 to 9" in note for note in read.reading.notes)
+    read = session_report(store, session_id, version="1")
+    assert any("9 categories from 1 to 9" in note for note in read.outcome.notes)
 
 
 @pytest.mark.parametrize(
@@ -316,11 +317,11 @@ def test_incomplete_blocks_from_plan_to_finding(store, key, settings):
                 booths.keep(store, token, ballot.line, {asked.line: {asked.name: text}})
             booths.send(store, token, ballot.line)
     workflow.close(store, session_id, who="L")
-    read = workflow.read_session(store, session_id, version="1")
-    assert not read.reading.because.startswith("Nothing can be computed")
-    assert read.reading.finding is Finding.DIFFERENT
-    assert read.missing == 0
-    assert read.answers == 14 * 3 * (2 if key == "PROFILE" else 1)
+    read = session_report(store, session_id, version="1")
+    assert not read.outcome.because.startswith("Nothing can be computed")
+    assert read.outcome.finding is Finding.DIFFERENT
+    assert read.outcome.counts.missing == 0
+    assert read.outcome.counts.answers == 14 * 3 * (2 if key == "PROFILE" else 1)
 
 
 def test_a_warm_up_sample_is_declared_and_an_exclusion_skips_it(store):

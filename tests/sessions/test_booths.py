@@ -15,6 +15,7 @@ from sensory.serving.planning import serving_plan
 from sensory.sessions import booth_plans, booths, exclusions, workflow
 from sensory.sessions.allergens import served_samples
 from sensory.sessions.booth_ballots import still_open
+from sensory.sessions.finding import session_report
 from sensory.store.repository import open_store
 
 DEMO = Path(__file__).parents[2] / "demo_data"
@@ -293,14 +294,14 @@ def test_late_answers_are_kept_marked_and_not_counted(store):
     assert not booths.late(store, tokens["Bo"])  # still open
     booths.send(store, tokens["Anna"], booths.visit(store, tokens["Anna"]).ballot.line)
     workflow.close(store, session_id, who="A. Leader")
-    before = workflow.summarise(store, session_id, version="1").result.test.trials
+    before = session_report(store, session_id, version="1").outcome.counts.trials
     assert booths.late(store, tokens["Bo"])
     assert not booths.late(store, tokens["Bo"])
     kept = [texts for texts in store.cells(session_id).values() if texts["assessor"] == "Bo"]
     assert kept[0]["answer"]
     assert "sent" not in kept[0]
-    after = workflow.summarise(store, session_id, version="1")
-    assert after.result.test.trials == before == 1
+    after = session_report(store, session_id, version="1")
+    assert after.outcome.counts.trials == before == 1
     assert any("not sent before closing; not counted" in line for line in after.afterwards)
     assert store.verify() == []
 

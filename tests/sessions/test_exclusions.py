@@ -14,6 +14,7 @@ from sensory.serving.marks import LEFT, NOT_SERVED, codes_of, rows_to_serve
 from sensory.serving.plan import ServingPlan
 from sensory.sessions import booth_plans, booths, exclusions, workflow
 from sensory.sessions.allergens import declared_allergens, served_samples, undeclared
+from sensory.sessions.finding import session_report
 from sensory.sessions.served_beside_plan import served_beside_plan
 from sensory.store.repository import open_store
 
@@ -250,8 +251,8 @@ def test_left_out_answers_are_not_late_answers(store):
     booths.leave_out(store, tokens["Bo"], ballot.line)
     workflow.close(store, session_id, who=BY)
     assert not booths.late(store, tokens["Bo"])
-    summary = workflow.summarise(store, session_id, version="1")
-    assert summary.missing == 1  # Cleo, who neither answered nor was excused
+    summary = session_report(store, session_id, version="1")
+    assert summary.outcome.counts.missing == 1  # Cleo, who neither answered nor was excused
     assert any("Not served (not this sample)" in line for line in summary.remarks)
 
 
@@ -322,8 +323,8 @@ def test_somebody_who_did_not_come_leaves_plan_and_booth_and_is_not_missing(stor
         finish(store, token)
     assert ("P3", 0, 0) in booth_plans.progress(store, session_id)
     workflow.close(store, session_id, who=BY)
-    summary = workflow.summarise(store, session_id, version="1")
-    assert (summary.missing, summary.assessors) == (0, 6)
+    summary = session_report(store, session_id, version="1")
+    assert (summary.outcome.counts.missing, summary.outcome.counts.assessors) == (0, 6)
     assert summary.served.came == ("6 assessors planned, 1 did not come, 1 came late: 6 came.")
     assert store.verify() == []
 

@@ -11,6 +11,7 @@ from sensory.catalogue.methods import METHODS
 from sensory.choices.protocols import PROTOCOLS
 from sensory.serving.marks import DEPARTURE, NOT_SERVED, codes_of, planned_cells
 from sensory.sessions import booth_plans, booths, exclusions, served, workflow
+from sensory.sessions.finding import session_report
 from sensory.sessions.served_beside_plan import served_beside_plan
 from sensory.store.repository import open_store
 
@@ -261,7 +262,7 @@ def test_excluded_answered_and_closed_ballots_are_refused(store):
     served.served_otherwise(store, session_id, {anna: other}, why="tray turned", who=BY)
     served.confirm_served(store, session_id, who=BY)
     workflow.close(store, session_id, who=BY)
-    summary = workflow.summarise(store, session_id, version="1")
+    summary = session_report(store, session_id, version="1")
     assert any("serving confirmed: all not stated" in line for line in summary.afterwards)
     assert any(f"'{before}' became '{other}'" in line for line in summary.afterwards)
     assert "0 answers were added, 0 answers changed" in summary.afterwards[0]

@@ -16,6 +16,7 @@ from sensory.catalogue.question import Question
 from sensory.choices.protocols import PROTOCOLS, TRIANGLE
 from sensory.choices.risks import session_risks
 from sensory.sessions import lines, workflow
+from sensory.sessions.finding import session_report
 from sensory.sessions.lines import check_cells
 from sensory.sessions.session import CAUTIONS, SessionDetails, StoredSession
 from sensory.store.repository import Repository, open_store
@@ -142,7 +143,7 @@ def test_unknown_session(store):
         lambda: workflow.agree(store, "nothing", who="Änne"),
         lambda: workflow.close(store, "nothing", who="Änne"),
         lambda: workflow.enter_cells(store, "nothing", CELLS, who="Änne"),
-        lambda: workflow.summarise(store, "nothing", version="1"),
+        lambda: session_report(store, "nothing", version="1"),
     ):
         with pytest.raises(RecordError, match="no such session"):
             act()
@@ -511,38 +512,40 @@ def test_reopened_session_takes_cells_and_keeps_its_question(store):
 
 def test_summary_states_what_was_asked_and_found(store):
     session = closed(store)
-    summary = workflow.summarise(store, ID, version="9.9")
-    assert (summary.result.test.correct, summary.result.test.trials) == (5, 6)
-    assert summary.result.finding is Finding.DIFFERENT
-    assert (replace(summary.question, standard=""), summary.protocol) == (QUESTION, TRIANGLE)
+    summary = session_report(store, ID, version="9.9")
+    counts = summary.outcome.counts
+    assert (summary.outcome.counts.correct, summary.outcome.counts.trials) == (5, 6)
+    assert summary.outcome.finding is Finding.DIFFERENT
+    assert replace(summary.question, standard="") == QUESTION
     assert summary.session == session
-    assert (summary.assessors, summary.missing, summary.guesses) == (6, 0, 0)
+    assert (counts.assessors, counts.missing, counts.guesses) == (6, 0, 0)
     assert "6 ballots had been entered when the question was agreed" in summary.cannot_tell()[-1]
-    assert summary.orders == dict.fromkeys(sorted(TRIANGLE.orders), 1)
+    assert counts.orders == dict.fromkeys(sorted(TRIANGLE.orders), 1)
     assert (summary.remarks, summary.afterwards, summary.version) == ((), (), "9.9")
 
 
 def test_risks_of_the_question_reach_the_finding(store):
     closed(store, question=replace(QUESTION, alpha=0.01, beta=0.2, pd_limit=0.5))
-    test = workflow.summarise(store, ID, version="1").result.test
-    assert (test.alpha, test.beta, test.pd_limit) == (0.01, 0.2, 0.5)
+    outcome = session_report(store, ID, version="1").outcome
+    assert (outcome.alpha, outcome.beta, outcome.limit) == (0.01, 0.2, 0.5)
 
 
 def test_missing_answers_and_guesses_are_reported_and_remarked(store):
     cells = {**CELLS, 2: {**CELLS[2], "answer": ""}, 3: {**CELLS[3], "guess": "x"}}
     closed(store, cells=cells)
-    summary = workflow.summarise(store, ID, version="1")
-    assert (summary.missing, summary.guesses, summary.result.test.trials) == (1, 1, 5)
-    assert summary.result.test.correct == 4
+    summary = session_report(store, ID, version="1")
+    counts = summary.outcome.counts
+    assert (counts.missing, counts.guesses, counts.trials) == (1, 1, 5)
+    assert counts.correct == 4
     assert [remark[:22] for remark in summary.remarks] == ["row 2, column answer: "]
-    assert any("6 ballots were planned" in line for line in summary.result.cannot_tell)
+    assert any("6 ballots were planned" in line for line in summary.outcome.cannot_tell)
 
 
 def test_no_finding_before_closing(store):
     opened(store)
     workflow.agree(store, ID, who="Änne")
     with pytest.raises(RecordError, match="shown when the ballots are closed"):
-        workflow.summarise(store, ID, version="1")
+        session_report(store, ID, version="1")
 
 
 def many(*, people: int, ballots: int) -> dict[int, dict[str, str]]:
@@ -564,13 +567,14 @@ def many(*, people: int, ballots: int) -> dict[int, dict[str, str]]:
 @pytest.mark.parametrize("people", [66, 33, 65])
 def test_answers_of_one_person_go_together(store, people):
     closed(store, cells=many(people=people, ballots=66))
-    summary = workflow.summarise(store, ID, version="1")
-    assert (summary.result.test.correct, summary.result.test.trials) == (24, 66)
-    assert summary.assessors == people
-    assert (summary.result.replicated is not None) == (people < 66)
+    summary = session_report(store, ID, version="1")
+    assert (summary.outcome.counts.correct, summary.outcome.counts.trials) == (24, 66)
+    assert summary.outcome.counts.assessors == people
+    assert summary.outcome.counts.replicated == (people < 66)
     if people < 66:
-        assert summary.result.replicated.assessors == people
-        assert "p of the similarity test" not in [row[0] for row in summary.table().rows]
+        assert "p of the similarity test" not in [
+            row[0] for row in summary.outcome.tables[0].table.rows
+        ]
 
 
 def test_cell_written_between_check_and_close_refuses_the_close(store, monkeypatch):
@@ -603,11 +607,11 @@ def test_changes_after_the_finding_are_shown(store):
     workflow.agree(store, ID, who="Änne")
     workflow.enter_cells(store, ID, {2: {"comment": "before closing"}}, who="Zoë")
     workflow.close(store, ID, who="Änne")
-    assert workflow.summarise(store, ID, version="1").afterwards == ()
+    assert session_report(store, ID, version="1").afterwards == ()
     workflow.reopen(store, ID, who="Änne", why="cups were swapped")
     workflow.enter_cells(store, ID, {2: {"answer": "837"}, 3: {"guess": "x"}}, who="Zoë")
     workflow.close(store, ID, who="Änne")
-    afterwards = workflow.summarise(store, ID, version="1").afterwards
+    afterwards = session_report(store, ID, version="1").afterwards
     assert len(afterwards) == 4
     assert afterwards[0] == (
         "The first finding was Different, 5 of 6 correct. Since then 0 answers were added, "
@@ -625,7 +629,7 @@ def test_details_changed_after_the_finding_are_shown(store):
     workflow.reopen(store, ID, who="Änne", why="wrong batch number")
     workflow.describe(store, ID, details=SessionDetails(title="another batch"), who="Zoë")
     workflow.close(store, ID, who="Änne")
-    afterwards = workflow.summarise(store, ID, version="1").afterwards
+    afterwards = session_report(store, ID, version="1").afterwards
     assert "details, title: 'Less sugar' became 'another batch' (Zoë)" in afterwards[2]
 
 
@@ -636,7 +640,7 @@ def test_question_changed_behind_its_back_is_noticed(store, tmp_path):
         connection.execute("UPDATE sessions SET question = ?", (looser,))
     connection.close()
     with pytest.raises(RecordError, match="its digest differs"):
-        workflow.summarise(store, ID, version="1")
+        session_report(store, ID, version="1")
 
 
 # Sessions prepared in files.

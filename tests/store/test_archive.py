@@ -20,12 +20,14 @@ import sqlalchemy as sa
 from sensory.base.errors import RecordError
 from sensory.base.records import digest_of
 from sensory.base.results import Table
+from sensory.catalogue.outcome_json import outcome_to_json
 from sensory.catalogue.question import Question
 from sensory.release.batch_records import BatchRecord
 from sensory.release.batches import Batch
 from sensory.serving.planning import serving_plan
+from sensory.sessions.finding import session_report
 from sensory.sessions.session import CAUTIONS, Sample, SessionDetails
-from sensory.sessions.workflow import agree, close, enter_cells, open_session, reopen, summarise
+from sensory.sessions.workflow import agree, close, enter_cells, open_session, reopen
 from sensory.store import archive_form, journal, tables
 from sensory.store.archive import archive_session, import_archive, read_archive
 from sensory.store.archive_checks import serving_faults
@@ -255,10 +257,10 @@ def test_import_gives_the_same_session_with_its_history(store, other, made):
 
 def test_what_was_done_after_the_finding_comes_along(store, other, made):
     import_archive(other, made, **LEADER)
-    here, there = (summarise(one, ID, version="1") for one in (store, other))
+    here, there = (session_report(one, ID, version="1") for one in (store, other))
     assert there.afterwards == here.afterwards
     assert "ballots opened again by Änne Weiß" in " ".join(there.afterwards)
-    assert repr(there.result) == repr(here.result)
+    assert outcome_to_json(there.outcome) == outcome_to_json(here.outcome)
 
 
 def test_persons_of_both_records_are_the_same_persons(store, other, made):

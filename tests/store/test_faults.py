@@ -19,8 +19,9 @@ import sqlalchemy as sa
 
 from sensory.base.errors import RecordError
 from sensory.catalogue.question import Question
+from sensory.sessions.finding import session_report
 from sensory.sessions.session import SessionDetails, StoredSession
-from sensory.sessions.workflow import agree, close, enter_cells, open_session, reopen, summarise
+from sensory.sessions.workflow import agree, close, enter_cells, open_session, reopen
 from sensory.store import journal
 from sensory.store.repository import Repository, open_store
 
@@ -191,7 +192,7 @@ def test_clock_set_back_does_not_change_the_order(any_url, monkeypatch):
     times = [entry.at for entry in entries]
     assert times == sorted(times, reverse=True)
     assert store.verify() == store.verify("s") == []
-    afterwards = summarise(store, "s", version="1").afterwards
+    afterwards = session_report(store, "s", version="1").afterwards
     assert any("'412' became '837'" in line for line in afterwards)
     store._engine.dispose()
 

@@ -1,0 +1,354 @@
+"""What the answers of one session show: one noun for every test, and its plain form.
+
+An outcome is made once, when the ballots are closed, and kept with the session. Finding page,
+report, batch, trend and month read it; none of them reads ballots again.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from ..base.findings import Finding
+from ..base.results import Interval, Table
+from ..base.spelling import key_of
+from .outcome_words import SCOPE
+from .question import Question
+
+QUANTITIES = ("quantity", "estimate", "low", "high", "level")
+"""Columns of a table of single quantities with their limits."""
+
+
+class NamedTable(NamedTuple):
+    """A table with its heading."""
+
+    heading: str
+    table: Table
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Span:
+    """One row of the chart: an estimate with its limits.
+
+    Attributes
+    ----------
+    label : str
+    estimate : float or None
+        None where the row shows limits only.
+    limits : Interval
+    margin : float or None
+        What was agreed for this row.
+    two_sided : bool
+        Whether it holds in both directions.
+    ends : tuple of float
+        Limits that decide, drawn as ends of the row.
+    """
+
+    label: str
+    estimate: float | None
+    limits: Interval
+    margin: float | None = None
+    two_sided: bool = False
+    ends: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Level:
+    """A level that runs through all rows of the chart, with what is said of it.
+
+    Attributes
+    ----------
+    at : tuple of float
+    says : str
+    agreed : bool
+        Whether it was agreed; else it is where there is no difference.
+    """
+
+    at: tuple[float, ...]
+    says: str
+    agreed: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Figure:
+    """The chart of an outcome as numbers.
+
+    Attributes
+    ----------
+    axis : str
+        What it shows.
+    spans : tuple of Span
+    origin : float or None
+        Where no difference lies on that axis, if anywhere.
+    levels : tuple of Level
+    shares : bool
+        Whether the axis is one of shares, from 0 to 1.
+    says : str
+        The chart in a sentence; empty where its rows say it.
+    """
+
+    axis: str
+    spans: tuple[Span, ...]
+    origin: float | None = 0.0
+    levels: tuple[Level, ...] = ()
+    shares: bool = False
+    says: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Comparison:
+    """A sample against the reference, in one attribute where attributes were scored.
+
+    Attributes
+    ----------
+    sample, attribute : str
+        The attribute is empty where none was scored.
+    finding : Finding
+    estimate, se : float
+        Sample less reference and its standard error; NaN where there is none.
+    limits : Interval or None
+    p : float or None
+        As it decides, adjusted over samples and attributes.
+    upper : float or None
+        One-sided limit that decides on similarity, where there is one.
+    p_within : float or None
+        Of the two one-sided tests against the margin.
+    margin : float or None
+        What was agreed.
+    two_sided : bool
+        Whether differences in both directions were looked for.
+    why : str
+        Why nothing can be said, where that is so.
+    """
+
+    sample: str
+    attribute: str
+    finding: Finding
+    estimate: float = math.nan
+    se: float = math.nan
+    limits: Interval | None = None
+    p: float | None = None
+    upper: float | None = None
+    p_within: float | None = None
+    margin: float | None = None
+    two_sided: bool = False
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Counts:
+    """What was counted.
+
+    Attributes
+    ----------
+    answers, missing, guesses, assessors : int
+    correct, trials : int
+        Of a forced choice; no trials for any other test.
+    orders : dict of str to int
+        How often each order was served.
+    replicated : bool
+        Whether somebody answered a forced choice more than once.
+    """
+
+    answers: int
+    assessors: int
+    missing: int = 0
+    guesses: int = 0
+    correct: int = 0
+    trials: int = 0
+    orders: dict[str, int] = field(default_factory=dict)
+    replicated: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MeanPoint:
+    """Mean of one sample in one attribute, for the profile chart.
+
+    Attributes
+    ----------
+    attribute, sample : str
+    estimate : float
+    limits : Interval
+    """
+
+    attribute: str
+    sample: str
+    estimate: float
+    limits: Interval
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AssessorPoint:
+    """One assessor in one attribute, for the chart of the panel.
+
+    Attributes
+    ----------
+    assessor, attribute : str
+    agreement : float
+        Correlation with the mean of the others.
+    slope : float
+        Use of the scale against theirs, 1 for the same.
+    flags : int
+    """
+
+    assessor: str
+    attribute: str
+    agreement: float
+    slope: float
+    flags: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Place:
+    """A sample, or the direction of an attribute, on the map.
+
+    Attributes
+    ----------
+    name : str
+    x, y : float
+    outline : tuple of (float, float)
+        Of the region of a sample.
+    """
+
+    name: str
+    x: float
+    y: float
+    outline: tuple[tuple[float, float], ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Places:
+    """The map of the samples as numbers.
+
+    Attributes
+    ----------
+    samples, attributes : tuple of Place
+    shares : tuple of float
+        Of the variance on the first two axes.
+    level : float
+        Of the regions.
+    tables : tuple of NamedTable
+    """
+
+    samples: tuple[Place, ...]
+    attributes: tuple[Place, ...]
+    shares: tuple[float, ...]
+    level: float
+    tables: tuple[NamedTable, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Outcome:
+    """What one session shows, with its numbers; the same for every test.
+
+    Attributes
+    ----------
+    test : str
+        Key of the test.
+    finding : Finding
+    sentence, because : str
+        The finding for the user, and the counts or numbers behind it.
+    counts : Counts
+    alpha : float
+        With which a difference was looked for.
+    beta : float or None
+        None where no similarity was looked for at a stated risk.
+    limit : float or None
+        What was agreed, where it is one number.
+    margins : dict of str to float
+        What was agreed by attribute, in points of the scale; of rated tests.
+    tables : tuple of NamedTable
+        The first one is the main one.
+    figure : Figure or None
+    comparisons : tuple of Comparison
+        With the reference, of tests that have one.
+    turned : bool
+        Whether the answers lie so far the wrong way round that chance hardly explains it.
+    cannot_tell : tuple of str
+    notes : tuple of str
+        What was computed how, and what else the reader has to know.
+    remarks : tuple of str
+        What the checks of the ballots noticed.
+    means : tuple of MeanPoint
+        Of a profile.
+    places : Places or None
+        Of a profile with three samples or more and no empty cell.
+    panel : tuple of AssessorPoint
+        Of a profile: the assessors, on attributes that the panel tells apart.
+    panel_says : tuple of str
+        The scorecard in sentences.
+    panel_tables : tuple of NamedTable
+    smallest_differences : dict of str to float
+        By attribute, what the panel of that day could have seen.
+    """
+
+    test: str
+    finding: Finding
+    sentence: str
+    because: str
+    counts: Counts
+    alpha: float
+    beta: float | None = None
+    limit: float | None = None
+    margins: dict[str, float] = field(default_factory=dict)
+    tables: tuple[NamedTable, ...] = ()
+    figure: Figure | None = None
+    comparisons: tuple[Comparison, ...] = ()
+    turned: bool = False
+    cannot_tell: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+    remarks: tuple[str, ...] = ()
+    means: tuple[MeanPoint, ...] = ()
+    places: Places | None = None
+    panel: tuple[AssessorPoint, ...] = ()
+    panel_says: tuple[str, ...] = ()
+    panel_tables: tuple[NamedTable, ...] = ()
+    smallest_differences: dict[str, float] = field(default_factory=dict)
+
+    @property
+    def people(self) -> int:
+        """Assessors; answers of a forced choice, where each counts as a person."""
+        return self.counts.trials or self.counts.assessors
+
+    def line(self) -> str:
+        """The finding in a line, for the journal."""
+        counts = self.counts
+        if counts.trials:
+            return f"{self.finding.heading}, {counts.correct} of {counts.trials} correct"
+        return f"{self.finding.heading}, {counts.answers} answers"
+
+    def words(self) -> str:
+        """The chart in a sentence, for people who do not see it."""
+        if self.figure is None or self.figure.says:
+            return self.figure.says if self.figure else ""
+        return " ".join(
+            f"{span.label}: {span.estimate:.3g}, {100 * span.limits.level:g} % limits "
+            f"{span.limits.low:.3g} to {span.limits.high:.3g}."
+            for span in self.figure.spans
+        )
+
+    def of_batch(self, batch: str) -> tuple[Comparison, ...]:
+        """The comparisons of the sample that bears the number of a batch; else the only one's.
+
+        Empty where several samples were served and none bears the number.
+        """
+        names = list(dict.fromkeys(each.sample for each in self.comparisons))
+        named = [name for name in names if key_of(name) == key_of(batch)]
+        sample = next(iter(named or (names if len(names) == 1 else [])), None)
+        return tuple(each for each in self.comparisons if each.sample == sample)
+
+
+def cannot_read(question: Question, counts: Counts, why: str) -> Outcome:
+    """The outcome of answers from which nothing can be computed."""
+    return Outcome(
+        test=question.protocol,
+        finding=Finding.UNDECIDED,
+        sentence=Finding.UNDECIDED.sentence,
+        because=f"Nothing can be computed from these {counts.answers} answers: {why}",
+        counts=counts,
+        alpha=question.alpha,
+        beta=question.beta,
+        tables=(NamedTable("The counts", Table(columns=("answers",), rows=((counts.answers,),))),),
+        cannot_tell=(why, SCOPE),
+    )

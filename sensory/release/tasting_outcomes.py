@@ -1,0 +1,119 @@
+"""What the tastings of a batch show, from the outcomes that their sessions left."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import date
+from math import isfinite
+
+from ..base.errors import ArgumentError, RecordError
+from ..base.findings import Finding
+from ..base.records import utc_now
+from ..catalogue.outcome import Outcome
+from ..sessions.finding import outcome_of_session
+from ..sessions.session import StoredSession
+from .batch_parts import RATED, part_of
+from .batch_records import BatchRecord, Tasting
+from .disposition import BatchFinding, batch_finding
+from .product_desk import Desk, rule_for, state_of_reference
+from .rule import ReleaseRule
+
+
+def as_it_closed(
+    desk: Desk, record: BatchRecord, tasting: Tasting, session: StoredSession
+) -> Tasting:
+    """The tasting with the numbers and the finding that its closed session left.
+
+    Raises
+    ------
+    RecordError
+        For a test that says nothing about a release; as in `outcome_of_session`.
+    """
+    outcome = outcome_of_session(desk, session)
+    done = replace(tasting, held_on=held_on(session), finding=outcome.finding)
+    if outcome.counts.trials:
+        return replace(done, correct=outcome.counts.correct, trials=outcome.counts.trials)
+    if outcome.test not in RATED:
+        raise RecordError(f"A {outcome.test} session says nothing about a release.")
+    compared = outcome.of_batch(record.name)
+    if compared:
+        done = replace(
+            done,
+            sample=compared[0].sample,
+            differences={
+                each.attribute: (each.estimate, each.se)
+                for each in compared
+                if isfinite(each.estimate) and isfinite(each.se)
+            },
+        )
+    rule = rule_for(desk, record)
+    return done if rule is None else replace(done, finding=_found(outcome, rule, done.sample))
+
+
+def _found(outcome: Outcome, rule: ReleaseRule, sample: str) -> Finding:
+    """What it shows of the batch; of all its samples where the rule cannot read it."""
+    try:
+        return part_of(outcome, rule, sample).finding
+    except ArgumentError:
+        return outcome.finding
+
+
+def held_on(session: StoredSession) -> str:
+    """The day of a tasting: as its session says, else when it closed."""
+    try:
+        return date.fromisoformat(session.details.held_on).isoformat()
+    except ValueError:
+        return session.closed_at[:10]
+
+
+def finding_of(desk: Desk, record: BatchRecord) -> BatchFinding | None:
+    """What the release rule says of a batch as it stands; None without a rule.
+
+    The latest tasting of the rule's test counts, the ones before it are its attempts; of
+    other tests the latest is put beside it.
+
+    Raises
+    ------
+    SensoryError
+        When an outcome cannot be read, a tasting was held at other risks than agreed, or before
+        the reference was made.
+    """
+    rule = rule_for(desk, record)
+    if rule is None:
+        return None
+    day = record.latest.held_on if record.latest else utc_now()[:10]
+    state = state_of_reference(desk, record.reference, day)
+    if record.tastings and record.reference and state is None:
+        raise RecordError(
+            f"The reference {record.reference} is not on record, or was made after {day}."
+        )
+    over = [tasting for tasting in record.tastings if tasting.over]
+    own = [tasting for tasting in over if tasting.test == rule.test]
+    others = [tasting for tasting in over if tasting.test != rule.test and tasting.finding]
+    beside = {tasting.test: tasting for tasting in others}
+    now = own.pop() if own and not own[-1].aborted else None
+    chosen = [now, *beside.values()] if now else []
+    outcomes = [_outcome(desk, tasting) for tasting in chosen]
+    return batch_finding(
+        outcomes,
+        rule=rule,
+        clearance=record.clearance,
+        panel=_panel(outcomes),
+        earlier=[None if each.aborted else _outcome(desk, each) for each in own],
+        sample=next((each.sample for each in chosen if each.trials is None), None),
+        reference=state,
+        batch=record.batch,
+    )
+
+
+def _outcome(desk: Desk, tasting: Tasting) -> Outcome:
+    return outcome_of_session(desk, desk.session(tasting.session))
+
+
+def _panel(outcomes: Sequence[Outcome]) -> dict[str, float] | None:
+    """The smallest differences of all scorecards, by attribute; those of the rule's test first."""
+    smallest: dict[str, float] = {}
+    for outcome in reversed(outcomes):
+        smallest |= outcome.smallest_differences
+    return smallest or None

@@ -1,0 +1,170 @@
+"""What a closed session shows, as screens and reports have it: session, outcome, conduct."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from ..base.errors import BallotError, RecordError
+from ..base.records import utc_now
+from ..base.results import Table
+from ..catalogue.lines import Cells
+from ..catalogue.methods import find_test
+from ..catalogue.outcome import NamedTable, Outcome
+from ..catalogue.outcome_json import outcome_from_json
+from ..catalogue.question import Question
+from .afterwards import done_afterwards
+from .attempts import attempts_in_words, batch_of, earlier_attempts
+from .outcome_names import with_names
+from .outcomes import check_ballots, read_ballots_of
+from .served_beside_plan import Served, served_beside_plan
+from .session import SessionDetails, StoredSession
+from .workflow import Store
+
+_ALL = 1_000_000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SessionReport:
+    """A closed session as its page and its document show it.
+
+    Attributes
+    ----------
+    session : StoredSession
+        What was asked, agreed and closed, and when.
+    outcome : Outcome
+    afterwards : tuple of str
+        What was done after the finding had been seen.
+    printed_at, version : str
+        Time of this report and version of the program.
+    attempts : tuple of str
+        Earlier sessions on the same batch, and what they do to the risks.
+    served : Served or None
+        What was served beside what was planned, where there is a plan.
+    """
+
+    session: StoredSession
+    outcome: Outcome
+    afterwards: tuple[str, ...] = ()
+    printed_at: str = ""
+    version: str = ""
+    attempts: tuple[str, ...] = ()
+    served: Served | None = None
+
+    @property
+    def details(self) -> SessionDetails:
+        """Samples and circumstances."""
+        return self.session.details
+
+    @property
+    def question(self) -> Question:
+        """What was agreed."""
+        return self.session.question
+
+    @property
+    def test_name(self) -> str:
+        """Name of the test."""
+        return find_test(self.outcome.test).name
+
+    @property
+    def direction(self) -> str:
+        """Which sample was expected to have more; empty where the test has no direction."""
+        if not getattr(find_test(self.outcome.test), "takes_target", False):
+            return ""
+        if self.question.two_sided:
+            return "not known beforehand, two-sided"
+        return "B, the sample compared" if self.question.target == "B" else "A, the reference"
+
+    @property
+    def remarks(self) -> tuple[str, ...]:
+        """What the form of the file and the checks of the ballots noticed."""
+        form = (line for line in self.details.file_remarks.splitlines() if line)
+        return (*form, *self.outcome.remarks)
+
+    def cannot_tell(self) -> tuple[str, ...]:
+        """What the session cannot tell, the way it was conducted included."""
+        changed = (
+            "Ballots or details were changed after a finding had been seen. The risks alpha "
+            "and beta hold for the first finding only; read this one as a correction.",
+        )
+        entered = self.session.ballots_at_agreement
+        before = (
+            f"{entered} ballots had been entered when the question "
+            "was agreed: this record does not show that the limit was chosen before tasting.",
+        )
+        return (
+            *self.attempts,
+            *(changed if self.afterwards else ()),
+            *self.outcome.cannot_tell,
+            *(before if entered else ()),
+        )
+
+    def tables(self) -> tuple[NamedTable, ...]:
+        """Every table of the session, with a head that says which it was."""
+        rows = (
+            ("session", self.details.title),
+            ("test", self.test_name),
+            ("tasted on", self.details.held_on),
+            ("finding", self.outcome.finding.value),
+        )
+        head = NamedTable("Session", Table(columns=("what", "is"), rows=rows))
+        return (head, *self.outcome.tables, *self.outcome.panel_tables)
+
+
+def session_report(store: Store, session_id: str, *, version: str) -> SessionReport:
+    """The finding of a closed session with all that its report states.
+
+    Raises
+    ------
+    RecordError
+        When the session is not closed, or the frozen question no longer has its digest.
+    """
+    session, cells = store.session(session_id), store.cells(session_id)
+    outcome = outcome_of_session(store, session, cells)
+    return SessionReport(
+        session=session,
+        outcome=outcome,
+        afterwards=done_afterwards(store.entries(session_id)),
+        printed_at=utc_now(),
+        version=version,
+        attempts=_attempts(store, session, outcome.counts.answers),
+        served=served_beside_plan(session, cells),
+    )
+
+
+def outcome_of_session(store: Store, session: StoredSession, cells: Cells | None = None) -> Outcome:
+    """The outcome that a session left when it closed; with names where the cells are given.
+
+    A record of an older release kept none: then the ballots are read.
+
+    Raises
+    ------
+    RecordError
+        When the session is not closed, or the frozen question no longer has its digest.
+        BallotError when ballots of an older record have to be mended.
+    """
+    if not session.closed:
+        raise RecordError("The finding is shown when the ballots are closed.")
+    if session.question.digest != session.digest:
+        raise RecordError(
+            "The question on record is not the one that was agreed: its digest differs. "
+            "Somebody changed the record outside this program."
+        )
+    if (plain := store.outcome(session.id)) is not None:
+        return outcome_from_json(plain if cells is None else with_names(plain, cells))
+    checked = check_ballots(store.cells(session.id) if cells is None else cells, session.question)
+    if checked.blocking:
+        raise BallotError(checked.blocking)
+    return read_ballots_of(checked, session.question)
+
+
+def _attempts(store: Store, session: StoredSession, trials: int) -> tuple[str, ...]:
+    """What earlier sessions on the same batch do to the risks of this one."""
+    others = store.sessions(_ALL, naming=batch_of(session)) if batch_of(session) else []
+    earlier = earlier_attempts(session, others)
+    shown = {
+        attempt.id: entry.why
+        for attempt in earlier
+        for entry in store.entries(attempt.id)
+        if entry.what == "closed"
+    }
+    return attempts_in_words(session, earlier, shown, trials)
