@@ -17,8 +17,8 @@ if TYPE_CHECKING:
     from .base.errors import SensoryError as SensoryError
     from .base.findings import Finding as Finding
     from .base.results import Interval as Interval
-    from .catalogue.methods import METHODS as METHODS
-    from .catalogue.methods import Method as Method
+    from .catalogue.kind import TestKind as TestKind
+    from .catalogue.tests import TESTS as TESTS
     from .choices.a_not_a import a_not_a as a_not_a
     from .choices.a_not_a import a_not_a_by_assessor as a_not_a_by_assessor
     from .choices.a_not_a import a_not_a_counts as a_not_a_counts
@@ -159,8 +159,8 @@ _HOME = {
     "ServingPlan": ".serving.plan",
     "serving_plan": ".serving.planning",
     "read_ballots": ".sessions.reading",
-    "METHODS": ".catalogue.methods",
-    "Method": ".catalogue.methods",
+    "TESTS": ".catalogue.tests",
+    "TestKind": ".catalogue.kind",
     "SessionFinding": ".choices.session_finding",
     "session_finding": ".choices.session_finding",
     "Screening": ".panel.screening",

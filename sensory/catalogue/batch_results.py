@@ -12,9 +12,10 @@ from ..base.spelling import key_of
 from ..ratings.control import SCORE, DifferenceFromControl, difference_from_control
 from ..ratings.profile import Profile, profile
 from ..ratings.scorecard import PanelScorecard, panel_scorecard
+from .controlled import DIFFERENCE_FROM_CONTROL
 from .frames import Row, frame_of, spelled
-from .methods import DIFFERENCE_FROM_CONTROL, PROFILE
 from .question import Question
+from .rated import PROFILE
 
 RATED = (DIFFERENCE_FROM_CONTROL.key, PROFILE.key)
 

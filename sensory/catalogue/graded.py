@@ -14,10 +14,12 @@ import numpy as np
 from ..base.errors import ArgumentError
 from ..base.findings import Finding
 from ..base.results import Table
+from ..base.standards import STANDARDS
 from ..choices.sureness import GradedProduct, sureness_test
 from ..models.binomial import upper_tail
 from ..models.multiplicity import holm
-from .methods import SURENESS
+from .columns import ASSESSOR, CODE, COMMENT, REPLICATE, Column, columns_once
+from .kind import ServingRules, TestKind, Words
 from .question import Question
 from .reading import (
     ALONE,
@@ -33,6 +35,7 @@ from .reading import (
     of_two,
     overall,
 )
+from .scales import DPRIME_LIMIT, Setting
 
 Row = dict[str, Any]
 _COLUMNS = (
@@ -75,7 +78,7 @@ def read_sureness(rows: Sequence[Row], question: Question) -> Reading:
     )
     counts = tuple((name, *row) for name, row in zip(("A", *products), table.tolist(), strict=True))
     return Reading(
-        method=SURENESS,
+        test=SURENESS.key,
         finding=overall(findings),
         sentence=each_named(products, findings),
         because=_because(numbers, question.alpha),
@@ -145,3 +148,54 @@ def _sign_p(rows: Sequence[Row], name: str) -> float:
 def _rank_p(product: GradedProduct) -> float:
     half = product.p_r_index / 2
     return float(half if product.r_index >= 0.5 else 1 - half)
+
+
+SURENESS = TestKind(
+    key="SURENESS",
+    answer="grade",
+    name="A - not A with sureness",
+    standard=f"after {STANDARDS['ISO 8588']}",
+    asks="Is this sample the reference that you know, and how sure are you?",
+    words={
+        "en": Words(asks="Is this sample A, the reference that you know?"),
+        "de": Words(asks="Ist diese Probe A, die Referenz, die Sie kennen?"),
+        "es": Words(asks="¿Es esta muestra A, la referencia que conoce?"),
+        "fr": Words(asks="Cet échantillon est-il A, la référence que vous connaissez ?"),
+    },
+    letters="A is the reference; any other name is a product compared with it.",
+    settings=(
+        Setting(
+            key="grades",
+            label="Grades, from the reference's end, separated by semicolons",
+            kind="text",
+            default="surely A; perhaps A; perhaps not A; surely not A",
+            needed=True,
+        ),
+        DPRIME_LIMIT,
+    ),
+    ballot=columns_once(
+        ASSESSOR,
+        Column(
+            name="sample",
+            required=True,
+            cell="sample",
+            also=("served",),
+            meaning="What was served: A, the reference, or the name of a product.",
+            example="B",
+        ),
+        CODE,
+        Column(
+            name="answer",
+            required=True,
+            cell="grade",
+            answer=True,
+            also=("grade", "said", "response"),
+            meaning="The grade in words as agreed, or its number from 1.",
+            example="perhaps not A",
+        ),
+        REPLICATE,
+        COMMENT,
+    ),
+    serving=ServingRules(splittable=True, has_a=True),
+    read=read_sureness,
+)

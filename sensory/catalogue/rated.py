@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import pandas as pd
@@ -10,11 +11,13 @@ import pandas as pd
 from ..base.errors import ArgumentError, BallotError
 from ..base.findings import Finding
 from ..base.results import Interval, Table
+from ..base.standards import STANDARDS
 from ..ratings.profile import Profile, profile
 from ..ratings.sample_map import SampleMap, sample_map
 from ..ratings.scorecard import PanelScorecard, panel_scorecard
+from .columns import ASSESSOR, CODE, COMMENT, REPLICATE, SAMPLE, columns_once
 from .frames import Row, absent_samples, frame_of, not_served, spelled, table_of
-from .methods import PROFILE
+from .kind import ReleaseTerms, ServingRules, TestKind, Words
 from .question import Question
 from .reading import (
     SCOPE,
@@ -28,7 +31,7 @@ from .reading import (
     overall,
     plain_reason,
 )
-from .scales import agreed_scale, equal_steps
+from .scales import FREE, Setting, agreed_scale, equal_steps, in_full
 
 _NO_MARGIN = (
     "No margin was agreed, so similarity is not concluded: a difference that was not found is "
@@ -70,7 +73,7 @@ def read_profile(rows: Sequence[Row], question: Question) -> Reading:
     findings += [Finding.UNDECIDED] * len(absent)
     names = [*map(str, samples), *absent]
     return Reading(
-        method=PROFILE,
+        test=PROFILE.key,
         finding=overall(findings),
         sentence=each_named(names, findings),
         because=_moved(compared, question.alpha),
@@ -302,3 +305,85 @@ def _panel_tables(card: PanelScorecard) -> tuple[tuple[str, Table], ...]:
             card.panel, "assessor attributes apart r slope sd_ratio flags")),
         ("Each assessor in each attribute", table_of(card.assessors, assessors)),
     )  # fmt: skip
+
+
+_REFERENCE = "reference"
+
+
+def _of_rule(limit: float | None, margins: Mapping[str, float], batch: str) -> dict[str, Any]:
+    """The settings of a tasting under a release rule; margins keep every digit."""
+    return {
+        "attributes": "; ".join(margins),
+        "reference": _REFERENCE,
+        "margins": "; ".join(f"{name} {in_full(size)}" for name, size in margins.items()),
+        "samples": f"{_REFERENCE}; {batch}",
+    }
+
+
+PROFILE = TestKind(
+    key="PROFILE",
+    answer="scores",
+    name="profile",
+    standard=str(STANDARDS["ISO 13299"]),
+    asks="How strong is each attribute in this sample?",
+    words={
+        "en": Words(
+            asks="Mark on each line how strong this is.",
+            in_categories="Choose for each word the number that says how strong this is.",
+        ),
+        "de": Words(
+            asks="Markieren Sie auf jeder Linie, wie stark das ausgeprägt ist.",
+            in_categories="Wählen Sie zu jedem Wort die Zahl, die sagt, wie stark das ausgeprägt "
+            "ist.",
+        ),
+        "es": Words(
+            asks="Marque en cada línea la intensidad percibida.",
+            in_categories="Elija para cada palabra el número que indica la intensidad percibida.",
+        ),
+        "fr": Words(
+            asks="Marquez sur chaque ligne l'intensité perçue.",
+            in_categories="Choisissez pour chaque mot le nombre qui indique l'intensité perçue.",
+        ),
+    },
+    letters="One row a sample served, one column an attribute.",
+    settings=(
+        Setting(
+            key="attributes",
+            kind="text",
+            default="",
+            label="Attributes, separated by semicolons",
+            needed=True,
+        ),
+        Setting(
+            key="reference",
+            kind="text",
+            default=_REFERENCE,
+            label="Name of the reference among the samples",
+            needed=True,
+        ),
+        Setting(
+            key="margins",
+            kind="text",
+            default="",
+            label="Margins: one number for all, or 'sweet 1; sour 0.8' (empty: none)",
+        ),
+        Setting(
+            key="samples",
+            kind="text",
+            default="",
+            label="Samples in the plan, separated by semicolons (empty: any)",
+        ),
+        *FREE,
+    ),
+    ballot=columns_once(
+        ASSESSOR,
+        SAMPLE,
+        replace(REPLICATE, also=("repetition",)),
+        CODE,
+        COMMENT,
+        scores=True,
+    ),
+    serving=ServingRules(splittable=True),
+    read=read_profile,
+    release=ReleaseTerms(by="margins", settings=_of_rule),
+)

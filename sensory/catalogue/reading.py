@@ -8,7 +8,6 @@ from dataclasses import dataclass, field
 from ..base.findings import Finding
 from ..base.results import Interval, Table
 from ..ratings.sample_map import SampleMap
-from .methods import Method
 
 TOGETHER = (
     "Some assessors answered more than once, and answers of one person go together: the limits "
@@ -92,7 +91,8 @@ class Reading:
 
     Attributes
     ----------
-    method : Method
+    test : str
+        Its key.
     finding : Finding
     sentence, because : str
         The finding for the user, and the counts or numbers behind it.
@@ -117,7 +117,7 @@ class Reading:
     panel_tables : tuple of (str, Table)
     """
 
-    method: Method
+    test: str
     finding: Finding
     sentence: str
     because: str
@@ -147,10 +147,10 @@ def plain_reason(error: Exception) -> str:
     return str(error).split(" Leave out with the argument")[0].strip()
 
 
-def cannot_read(method: Method, answers: int, why: str) -> Reading:
+def cannot_read(test: str, answers: int, why: str) -> Reading:
     """The reading of answers from which nothing can be computed."""
     return Reading(
-        method=method,
+        test=test,
         finding=Finding.UNDECIDED,
         sentence=Finding.UNDECIDED.sentence,
         because=f"Nothing can be computed from these {answers} answers: {why}",

@@ -73,6 +73,9 @@ class Setting:
             raise ArgumentError(f"{self.label} must be a whole number; got {value!r}.")
 
 
+DPRIME_LIMIT = Setting(
+    key="dprime_limit", label="Agreed limit: d-prime", kind="number", default=1.0, low=0.05, high=5
+)
 _KIND = Setting(
     key="scale",
     label="Response scale",
@@ -189,3 +192,12 @@ def equal_steps(settings: Mapping[str, Any]) -> tuple[str, ...]:
         f"scale, which the scores themselves cannot show ({STANDARDS['ISO 4121']}, quantitative "
         "response scales, by its scope; recalled).",
     )
+
+
+def in_full(number: float) -> str:
+    """A number with every digit that it has, so that reading it gives the same number back.
+
+    >>> in_full(1.0), in_full(1.2345678)
+    ('1', '1.2345678')
+    """
+    return repr(float(number)).removesuffix(".0")

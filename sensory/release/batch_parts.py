@@ -13,7 +13,8 @@ import pandas as pd
 
 from ..base.errors import ArgumentError
 from ..base.findings import Finding
-from ..catalogue.methods import DIFFERENCE_FROM_CONTROL, PROFILE
+from ..catalogue.controlled import DIFFERENCE_FROM_CONTROL
+from ..catalogue.rated import PROFILE
 from ..catalogue.reading import TURNED, TURNED_ROUND, chance, of_two, overall
 from ..choices.forced_choice import ChoiceTest
 from ..choices.protocols import Protocol

@@ -17,7 +17,8 @@ from ..base.checks import one_count, one_number, probability, within
 from ..base.errors import ArgumentError
 from ..base.findings import Finding
 from ..base.results import several
-from ..catalogue.methods import DIFFERENCE_FROM_CONTROL, PROFILE, Method, find_test
+from ..catalogue.kind import ReleaseTerms
+from ..catalogue.tests import find_kind, kinds, protocol_of
 from ..choices.protocols import Protocol
 from ..choices.size import operating_characteristic
 from ..choices.two_stage import TwoStagePlan
@@ -42,7 +43,6 @@ USUAL = {
 }
 """What is done at each finding where a rule says nothing else."""
 
-_LIMITED = (DIFFERENCE_FROM_CONTROL.key, PROFILE.key)
 _FINDING_IN_WORDS = {
     Finding.SIMILAR: "similar",
     Finding.DIFFERENT_WITHIN_LIMIT: "different, and within the limit",
@@ -108,12 +108,7 @@ class ReleaseRule:
     decides: str = "the authorised person of the plant"
 
     def __post_init__(self) -> None:
-        found = find_test(self.test)
-        if isinstance(found, Method) and found.key not in _LIMITED:
-            raise ArgumentError(
-                f"test must be a forced choice, {' or '.join(_LIMITED)}; {found.name} is no test "
-                "of similarity with a limit, so no batch could be released by it."
-            )
+        self._terms()
         people = one_count("assessors", self.assessors, at_least=2)
         object.__setattr__(self, "assessors", people)
         for name in ("alpha", "beta"):
@@ -130,8 +125,18 @@ class ReleaseRule:
     @property
     def protocol(self) -> Protocol | None:
         """The protocol of a forced choice, else None."""
-        found = find_test(self.test)
-        return found if isinstance(found, Protocol) else None
+        return find_kind(self.test).protocol
+
+    def _terms(self) -> ReleaseTerms:
+        """How the test takes a limit."""
+        kind = find_kind(self.test)
+        if kind.release is None:
+            others = [other.key for other in kinds() if other.release and not other.protocol]
+            raise ArgumentError(
+                f"test must be a forced choice, {' or '.join(others)}; {kind.name} is no test "
+                "of similarity with a limit, so no batch could be released by it."
+            )
+        return kind.release
 
     def at(self, finding: Finding) -> Disposition:
         """What is recommended at a finding."""
@@ -162,7 +167,7 @@ class ReleaseRule:
         served). What `batch_finding` does besides, holding a batch whose answers lie so far the
         wrong way round that codes must be mixed up, is left out: a chance of 0.001 at most.
         """
-        if self.test == PROFILE.key:
+        if self._terms().by == "margins":
             raise ArgumentError(
                 "characteristic is for a forced choice or difference from control; for a profile "
                 "it hangs on how the attributes go together."
@@ -257,9 +262,7 @@ class ReleaseRule:
         whole = _only(cls, plain)
         if isinstance(whole.get("retest"), Mapping):
             stages = _only(TwoStagePlan, whole["retest"])
-            protocol = find_test(str(stages["protocol"]))
-            if not isinstance(protocol, Protocol):
-                raise ArgumentError(f"a retest is for a forced choice; got {protocol.name}.")
+            protocol = protocol_of(str(stages["protocol"]))
             whole["retest"] = TwoStagePlan(**{**stages, "protocol": protocol})
         return cls(**whole)
 
@@ -268,11 +271,11 @@ class ReleaseRule:
         return float(self.limit) if self.limit is not None else float("nan")
 
     def _test_words(self) -> str:
-        name = find_test(self.test).name
+        name = find_kind(self.test).name
         return f"in a {name} test" if self.protocol else f"by {name}"
 
     def _limit_words(self) -> str:
-        if self.test == PROFILE.key:
+        if self._terms().by == "margins":
             each = ", ".join(f"{name} {margin:g}" for name, margin in self.margins.items())
             return f"a difference from the reference, in points of the scale, up to: {each}"
         if self.protocol is None:
@@ -301,7 +304,8 @@ class ReleaseRule:
         )
 
     def _check_limit(self) -> None:
-        if self.test == PROFILE.key:
+        by = self._terms().by
+        if by == "margins":
             if self.limit is not None or not self.margins:
                 raise ArgumentError("a rule for a profile needs margins, and no limit.")
         elif self.margins:
@@ -315,7 +319,7 @@ class ReleaseRule:
         for name, margin in self.margins.items():
             _above_zero(f"margin of {name}", margin)
         if self.scatter is not None:
-            if self.test != DIFFERENCE_FROM_CONTROL.key:
+            if by != "points":
                 raise ArgumentError("scatter is for difference from control only.")
             _above_zero("scatter", self.scatter)
 

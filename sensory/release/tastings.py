@@ -13,8 +13,9 @@ from ..base.errors import ArgumentError, RecordError, SensoryError
 from ..base.records import utc_now
 from ..base.spelling import key_of
 from ..catalogue.batch_results import RATED, differences_of, rated_result, sample_named
-from ..catalogue.choice_ballot import CheckedBallots, tally
+from ..catalogue.choice_ballot import tally
 from ..catalogue.question import Question
+from ..catalogue.tests import find_kind
 from ..ratings.control import DifferenceFromControl
 from ..ratings.profile import Profile
 from ..ratings.scorecard import PanelScorecard
@@ -225,8 +226,8 @@ def read_tasting(desk: Desk, record: BatchRecord, tasting: Tasting, session: Sto
     """
     checked, question = checked_ballots(desk, session.id), session.question
     done = replace(tasting, held_on=_held_on(session))
-    if isinstance(checked, CheckedBallots):
-        counted = tally(checked.ballots)
+    if find_kind(question.protocol).protocol:
+        counted = tally(checked.rows)
         found = choice_finding(question, counted)
         done = replace(done, finding=found.finding, correct=counted.correct, trials=counted.trials)
         return Read(result=found, panel=None, tasting=done)

@@ -7,6 +7,7 @@ from typing import Any
 
 from ..base.results import Table, several
 from ..catalogue.reading import Reading
+from ..catalogue.tests import find_kind
 from ..sessions.read_session import ReadSession
 from ..sessions.session import ADVICE
 from .documents import (
@@ -52,7 +53,7 @@ def reading_words(read: ReadSession) -> dict[str, Any]:
     """Every word and number of the report, as plain data for the template."""
     details, reading = read.details, read.reading
     return {
-        "kind": f"Report of a session: {reading.method.name}",
+        "kind": f"Report of a session: {find_kind(read.question.protocol).name}",
         "title": details.title or "Untitled session",
         "author": details.leader,
         "finding": f"Finding: {reading.finding.heading}",
@@ -91,9 +92,9 @@ def _asked(read: ReadSession) -> list[dict[str, Any]]:
         "What was asked",
         ("Differs", question.what_changed),
         ("Decision", question.decision),
-        ("Ballot", read.reading.method.asks),
+        ("Ballot", find_kind(question.protocol).asks),
         ("If different", question.if_different),
-        ("If similar", question.if_similar if read.reading.method.similarity else ""),
+        ("If similar", question.if_similar if find_kind(question.protocol).similarity else ""),
         ("If undecided", question.if_undecided),
         ("Exclusions", question.exclusion_rule),
         ("Retest", question.retest_rule),
@@ -102,7 +103,7 @@ def _asked(read: ReadSession) -> list[dict[str, Any]]:
 
 
 def _done(read: ReadSession) -> dict[str, Any]:
-    question, details, method = read.question, read.details, read.reading.method
+    question, details, method = read.question, read.details, find_kind(read.question.protocol)
     settings = [(label, str(value)) for label, value in method.agreed_settings(question.settings)]
     return block(
         "How it was done",

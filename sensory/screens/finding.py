@@ -9,7 +9,7 @@ import streamlit as st
 from ..base.findings import Finding
 from ..base.results import several
 from ..base.version import __version__
-from ..catalogue.methods import find_method
+from ..catalogue.tests import find_kind
 from ..release.tastings import reopen_and_note
 from ..report.figures import interval_figure, interval_words
 from ..report.sheets import table_csv
@@ -86,7 +86,7 @@ def _comments(session: StoredSession) -> None:
 
 
 def _found(session: StoredSession) -> None:
-    if find_method(session.question.protocol):
+    if find_kind(session.question.protocol).protocol is None:
         reading_page(session, _SIGNS, _file_name(session))
         return
     summary = summarise(current_frame().store, session.id, version=__version__)

@@ -1,61 +1,37 @@
 """What the ballots of a session amount to, whatever the test: checked, then read.
 
-The one place where ballots and decisions meet. A method is read by the function that
-stands beside its key in `READERS`.
+The one place where ballots and decisions meet.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
 from dataclasses import replace
-from typing import Any
+from typing import cast
 
 from ..base.errors import ArgumentError, Fault, RecordError
-from ..catalogue.choice_ballot import CheckedBallots, Tally, tally
-from ..catalogue.columns import MOST_CODES
-from ..catalogue.controlled import read_difference_from_control
-from ..catalogue.graded import read_sureness
-from ..catalogue.lines import Cells
-from ..catalogue.method_columns import CIRCUMSTANCES
-from ..catalogue.method_rows import CheckedRows, check_rows
-from ..catalogue.methods import METHODS, find_method, find_test
+from ..catalogue.checking import CheckedBallots, check_lines
+from ..catalogue.choice_ballot import Tally, tally
+from ..catalogue.columns import CIRCUMSTANCES, MOST_CODES, Cells
 from ..catalogue.question import Question
-from ..catalogue.ranked import read_ranking
-from ..catalogue.rated import read_profile
 from ..catalogue.reading import Reading, cannot_read, plain_reason
-from ..catalogue.yes_no import read_a_not_a, read_same_different
-from ..choices.protocols import find_protocol
+from ..catalogue.tests import find_kind, protocol_of
 from ..choices.session_finding import SessionFinding, session_finding
 from ..serving.marks import BOOTH_MARKS, NOT_SERVED, SENT, SERVING_MARKS
-from .lines import check_cells
 
 _SERVED = {"assessor", "order", "pair", "sample", "replicate", "code", "codes"}
 _SERVED |= {f"code_{number}" for number in range(1, MOST_CODES + 1)} | SERVING_MARKS
 _BESIDE = CIRCUMSTANCES | {"protocol", "correct", "guess", "comment"}
-Checked = CheckedBallots | CheckedRows
-READERS: dict[str, Callable[[Sequence[dict[str, Any]], Question], Reading]] = {
-    "A_NOT_A": read_a_not_a,
-    "SAME_DIFFERENT": read_same_different,
-    "SURENESS": read_sureness,
-    "RANKING": read_ranking,
-    "PROFILE": read_profile,
-    "DIFFERENCE_FROM_CONTROL": read_difference_from_control,
-}
 
 
-def check_ballots(cells: Cells, question: Question) -> Checked:
+def check_ballots(cells: Cells, question: Question) -> CheckedBallots:
     """Judge numbered lines of cells as ballots of the test that the question names.
 
     Of a session at booths only the ballots that were sent have answers. Lines that were not
     served are left out with a remark, and are not missing.
     """
     cells, faults = _as_served(_as_sent(cells))
-    method = find_method(question.protocol)
-    if method is None:
-        choices = check_cells(cells, question)
-        return replace(choices, faults=(*choices.faults, *faults)) if faults else choices
-    rows = check_rows(cells, method, question.settings)
-    return replace(rows, faults=(*rows.faults, *faults)) if faults else rows
+    checked = check_lines(cells, find_kind(question.protocol), question)
+    return replace(checked, faults=(*checked.faults, *faults)) if faults else checked
 
 
 def _as_sent(cells: Cells) -> Cells:
@@ -117,7 +93,7 @@ def _answered(line: int, name: str, text: str) -> Fault:
     )
 
 
-def outcome(checked: Checked, question: Question) -> str:
+def outcome(checked: CheckedBallots, question: Question) -> str:
     """The finding in a line, for the journal.
 
     Raises
@@ -125,17 +101,17 @@ def outcome(checked: Checked, question: Question) -> str:
     RecordError
         When there is no answer to count.
     """
-    if isinstance(checked, CheckedRows):
+    if find_kind(question.protocol).protocol is None:
         reading = read_answers(checked, question)
         return f"{reading.finding.heading}, {len(checked.rows)} answers"
-    counted = tally(checked.ballots)
+    counted = tally(checked.rows)
     if not counted.trials:
         raise RecordError("No ballot has an answer, so there is nothing to count.")
     found = choice_finding(question, counted).finding.heading
     return f"{found}, {counted.correct} of {counted.trials} correct"
 
 
-def read_answers(checked: CheckedRows, question: Question) -> Reading:
+def read_answers(checked: CheckedBallots, question: Question) -> Reading:
     """The reading of answers that are no forced choice.
 
     Answers from which nothing can be computed are UNDECIDED, with the reason: the question
@@ -149,15 +125,15 @@ def read_answers(checked: CheckedRows, question: Question) -> Reading:
     if not checked.rows:
         raise RecordError("No ballot has an answer, so there is nothing to read.")
     try:
-        return READERS[question.protocol](checked.rows, question)
+        return cast(Reading, find_kind(question.protocol).read(checked.rows, question))
     except ArgumentError as error:
-        return cannot_read(METHODS[question.protocol], len(checked.rows), plain_reason(error))
+        return cannot_read(question.protocol, len(checked.rows), plain_reason(error))
 
 
 def choice_finding(question: Question, counted: Tally) -> SessionFinding:
     """The finding of a forced-choice session from its counts."""
     return session_finding(
-        find_protocol(question.protocol),
+        protocol_of(question.protocol),
         counted.correct,
         counted.trials,
         alpha=question.alpha,
@@ -171,6 +147,6 @@ def choice_finding(question: Question, counted: Tally) -> SessionFinding:
 
 def edition(question: Question) -> str:
     """The standard to be stamped at agreement, with the date of the last look."""
-    test = find_test(question.protocol)
+    test = find_kind(question.protocol)
     checked = getattr(test.standard, "checked", "")
     return f"{test.standard} (edition looked up {checked})" if checked else str(test.standard)

@@ -16,18 +16,17 @@ from uuid import uuid4
 
 from ..base.errors import BallotError, RecordError
 from ..base.records import utc_now
-from ..catalogue.choice_ballot import CheckedBallots, tally
-from ..catalogue.lines import Cells, filled_lines
-from ..catalogue.method_rows import CheckedRows
-from ..catalogue.methods import find_method
+from ..catalogue.checking import CheckedBallots
+from ..catalogue.choice_ballot import tally
+from ..catalogue.columns import Cells, filled_lines
 from ..catalogue.question import Question
-from ..choices.protocols import find_protocol
+from ..catalogue.tests import find_kind, protocol_of
 from ..choices.risks import SessionRisks, session_risks
 from ..serving.marks import check_seats
 from .afterwards import done_afterwards
 from .attempts import attempts_in_words, batch_of, earlier_attempts
-from .lines import cells_of_file, headings_for
-from .outcomes import Checked, check_ballots, choice_finding, edition, outcome, read_answers
+from .lines import cells_of_file
+from .outcomes import check_ballots, choice_finding, edition, outcome, read_answers
 from .read_session import ReadSession
 from .served_beside_plan import served_beside_plan
 from .session import CAUTIONS, JournalEntry, SessionDetails, StoredSession
@@ -125,20 +124,20 @@ def new_session_id() -> str:
 
 def limit_as_dprime(question: Question) -> float:
     """The agreed limit as d-prime, which another protocol can use."""
-    protocol = find_protocol(question.protocol)
+    protocol = protocol_of(question.protocol)
     return float(protocol.dprime(float(protocol.pc_at(question.pd_limit))))
 
 
 def limit_from_dprime(protocol_key: str, dprime: float) -> float:
     """The share of distinguishers that a d-prime means in a protocol."""
-    protocol = find_protocol(protocol_key)
+    protocol = protocol_of(protocol_key)
     return float(protocol.distinguishers(protocol.proportion_correct(dprime)))
 
 
 def planned_risks(question: Question, trials: int | None = None) -> SessionRisks:
     """The chances that hang on the question, for the planned or another number of answers."""
     return session_risks(
-        find_protocol(question.protocol),
+        protocol_of(question.protocol),
         question.assessors if trials is None else trials,
         alpha=question.alpha,
         beta=question.beta,
@@ -165,16 +164,11 @@ def missing_in_question(question: Question) -> list[str]:
         "if_similar": "What will be done if the finding is similar?",
         "if_undecided": "What will be done if the session cannot tell?",
     }
-    method = find_method(question.protocol)
-    if method and not method.similarity:
+    kind = find_kind(question.protocol)
+    if not kind.similarity:
         del needed["if_similar"]
     missing = [asks for name, asks in needed.items() if not str(getattr(question, name)).strip()]
-    if method:
-        return missing + method.missing(question.settings)
-    protocol = find_protocol(question.protocol)
-    if protocol.asks_attribute and not question.attribute.strip():
-        missing.append("Which attribute is asked about?")
-    return missing
+    return missing + kind.missing(question)
 
 
 def agree(store: Store, session_id: str, *, who: str) -> StoredSession:
@@ -214,12 +208,11 @@ def agree(store: Store, session_id: str, *, who: str) -> StoredSession:
 
 def _check_plan(question: Question) -> None:
     """Refuse risks, limits and settings that no session can have."""
-    if method := find_method(question.protocol):
-        method.check(question.settings)
-        return
-    planned_risks(question)
-    protocol = find_protocol(question.protocol)
-    protocol.right_answers(protocol.orders[0], question.target)
+    kind = find_kind(question.protocol)
+    kind.check(question.settings if kind.protocol is None else {})
+    if kind.protocol:
+        planned_risks(question)
+        kind.protocol.right_answers(kind.protocol.orders[0], question.target)
 
 
 def enter_cells(
@@ -240,7 +233,7 @@ def enter_cells(
     return store.write_cells(session_id, changes, who=who, why=why)
 
 
-def checked_ballots(store: Store, session_id: str) -> Checked:
+def checked_ballots(store: Store, session_id: str) -> CheckedBallots:
     """The ballots of a session, judged."""
     session = store.session(session_id)
     return check_ballots(store.cells(session_id), session.question)
@@ -305,13 +298,13 @@ def summarise(store: Store, session_id: str, *, version: str) -> SessionSummary:
         When the session is not closed, or the frozen question no longer has its digest.
     """
     session, checked = _to_be_read(store, session_id)
-    if not isinstance(checked, CheckedBallots):
+    if find_kind(session.question.protocol).protocol is None:
         raise RecordError("This session is no forced choice: read it with `read_session`.")
-    counted = tally(checked.ballots)
+    counted = tally(checked.rows)
     form = tuple(line for line in session.details.file_remarks.splitlines() if line)
     return SessionSummary(
         session=session,
-        protocol=find_protocol(session.question.protocol),
+        protocol=protocol_of(session.question.protocol),
         result=choice_finding(session.question, counted),
         missing=counted.missing,
         guesses=counted.guesses,
@@ -342,7 +335,7 @@ def _attempts(store: Store, session: StoredSession, trials: int) -> tuple[str, .
 def read_session(store: Store, session_id: str, *, version: str) -> ReadSession:
     """As `summarise`, for a session that is no forced choice."""
     session, checked = _to_be_read(store, session_id)
-    if not isinstance(checked, CheckedRows):
+    if find_kind(session.question.protocol).protocol:
         raise RecordError("This session is a forced choice: read it with `summarise`.")
     form = tuple(line for line in session.details.file_remarks.splitlines() if line)
     return ReadSession(
@@ -360,7 +353,7 @@ def read_session(store: Store, session_id: str, *, version: str) -> ReadSession:
     )
 
 
-def _to_be_read(store: Store, session_id: str) -> tuple[StoredSession, Checked]:
+def _to_be_read(store: Store, session_id: str) -> tuple[StoredSession, CheckedBallots]:
     session = store.session(session_id)
     if not session.closed:
         raise RecordError("The finding is shown when the ballots are closed.")
@@ -383,7 +376,7 @@ def read_prepared(folder: Path, name: str) -> dict[str, Any]:
     """
     plain = json.loads((folder / f"{name}.json").read_text(encoding="utf-8"))
     question = Question.from_dict(plain["question"])
-    cells, _ = cells_of_file(folder / f"{name}.csv", headings_for(question.protocol))
+    cells, _ = cells_of_file(folder / f"{name}.csv", find_kind(question.protocol).ballot)
     return {
         "details": SessionDetails.from_dict(plain["details"]),
         "question": question,

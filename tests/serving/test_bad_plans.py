@@ -8,9 +8,10 @@ import pytest
 
 from sensory import serving_plan
 from sensory.base.errors import ArgumentError
+from sensory.catalogue.tests import find_kind
 from sensory.serving.blocks import incomplete_blocks
 from sensory.serving.lines import ballot_lines
-from sensory.serving.rules import find, possible_sittings
+from sensory.serving.rules import possible_sittings
 
 FOUR = ("A", "new press", "old press", "less sugar")
 SEVEN = [f"press {number}" for number in range(1, 8)]
@@ -128,7 +129,7 @@ def test_lines():
     [("triangle", None, 3), ("ranking", list("abcd"), 2), ("profile", list("abcd"), 2)],
 )
 def test_sittings_that_are_offered_are_those_that_a_plan_takes(test, samples, replicates):
-    offered = possible_sittings(find(test), replicates, len(samples or "AAB"))
+    offered = possible_sittings(find_kind(test), replicates, len(samples or "AAB"))
     for sittings in range(1, 14):
         arranged = {"seed": 1, "samples": samples, "replicates": replicates, "sittings": sittings}
         if sittings in offered:

@@ -12,7 +12,9 @@ from pathlib import Path
 import pytest
 
 from sensory.base.errors import BallotError, BallotWarning, SensoryError
-from sensory.catalogue.choice_checks import check_choices
+from sensory.catalogue.checking import check_rows
+from sensory.catalogue.question import Question
+from sensory.catalogue.tests import find_kind
 from sensory.choices.protocols import DUO_TRIO, PAIRED, TETRAD, THREE_AFC, TRIANGLE, TWO_OUT_OF_FIVE
 from sensory.sessions import files as cells_module
 from sensory.sessions.files import MOST_BYTES, read_cells
@@ -187,7 +189,7 @@ def test_remark(content, rule, message):
         read_ballots(content, protocol=TRIANGLE)
     assert message in str(caught[0].message)
     raw = read_cells(content)
-    noticed = (*raw.faults, *check_choices(raw.rows, protocol=TRIANGLE).remarks)
+    noticed = (*raw.faults, *check_rows(raw.rows, find_kind(TRIANGLE), Question()).remarks)
     assert [fault.rule for fault in noticed] == [rule]
 
 
