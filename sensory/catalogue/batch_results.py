@@ -14,6 +14,7 @@ from ..ratings.profile import Profile, profile
 from ..ratings.scorecard import PanelScorecard, panel_scorecard
 from .controlled import DIFFERENCE_FROM_CONTROL
 from .frames import Row, frame_of, spelled
+from .kind import KINDS
 from .question import Question
 from .rated import PROFILE
 
@@ -37,7 +38,7 @@ def rated_result(
         raise ArgumentError(f"a rated test must be {' or '.join(RATED)}; got {question.protocol}.")
     frame = frame_of(rows)
     settings = question.settings
-    if question.protocol == PROFILE.key:
+    if KINDS[question.protocol].answer == "scores":
         reference = spelled(frame, str(PROFILE.setting(settings, "reference")))
         found: DifferenceFromControl | Profile = profile(
             frame, reference=reference, margins=PROFILE.margins(settings), alpha=question.alpha

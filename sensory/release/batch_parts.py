@@ -186,7 +186,7 @@ def _choice(found: SessionFinding, rule: ReleaseRule) -> Part:
 def _beyond_control(
     result: DifferenceFromControl, rule: ReleaseRule, sample: Hashable | None
 ) -> Part:
-    if rule.test == DIFFERENCE_FROM_CONTROL.key:
+    if rule.by == "points":
         _agreed(rule, alpha=(result.alpha, rule.alpha), beta=(result.beta, rule.beta))
         for size in result.limits.values():
             _agreed(rule, limit=(size, rule.limit))
@@ -209,7 +209,7 @@ def _beyond_control(
 
 def _profile(result: Profile, rule: ReleaseRule, sample: Hashable | None) -> Part:
     """Different where p (Dunnett, Holm) is at most alpha; similar where all are equivalent."""
-    if rule.test == PROFILE.key:
+    if rule.by == "margins":
         _agreed(
             rule,
             alpha=(result.alpha, rule.alpha),

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import MISSING, dataclass, field, fields
 from types import MappingProxyType
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -17,7 +17,6 @@ from ..base.checks import one_count, one_number, probability, within
 from ..base.errors import ArgumentError
 from ..base.findings import Finding
 from ..base.results import several
-from ..catalogue.kind import ReleaseTerms
 from ..catalogue.tests import find_kind, kinds, protocol_of
 from ..choices.protocols import Protocol
 from ..choices.size import operating_characteristic
@@ -108,13 +107,13 @@ class ReleaseRule:
     decides: str = "the authorised person of the plant"
 
     def __post_init__(self) -> None:
-        self._terms()
+        by = self.by
         people = one_count("assessors", self.assessors, at_least=2)
         object.__setattr__(self, "assessors", people)
         for name in ("alpha", "beta"):
             if probability(name, getattr(self, name)) >= 0.5:
                 raise ArgumentError(f"{name} must be below 0.5; got {getattr(self, name):g}.")
-        self._check_limit()
+        self._check_limit(by)
         if not str(self.decides).strip():
             raise ArgumentError("decides must name the role that decides on the batch.")
         object.__setattr__(self, "margins", MappingProxyType(dict(self.margins)))
@@ -127,8 +126,9 @@ class ReleaseRule:
         """The protocol of a forced choice, else None."""
         return find_kind(self.test).protocol
 
-    def _terms(self) -> ReleaseTerms:
-        """How the test takes a limit."""
+    @property
+    def by(self) -> Literal["share", "points", "margins"]:
+        """How the test takes a limit: as share of distinguishers, in points, or as margins."""
         kind = find_kind(self.test)
         if kind.release is None:
             others = [other.key for other in kinds() if other.release and not other.protocol]
@@ -136,7 +136,7 @@ class ReleaseRule:
                 f"test must be a forced choice, {' or '.join(others)}; {kind.name} is no test "
                 "of similarity with a limit, so no batch could be released by it."
             )
-        return kind.release
+        return kind.release.by
 
     def at(self, finding: Finding) -> Disposition:
         """What is recommended at a finding."""
@@ -167,7 +167,7 @@ class ReleaseRule:
         served). What `batch_finding` does besides, holding a batch whose answers lie so far the
         wrong way round that codes must be mixed up, is left out: a chance of 0.001 at most.
         """
-        if self._terms().by == "margins":
+        if self.by == "margins":
             raise ArgumentError(
                 "characteristic is for a forced choice or difference from control; for a profile "
                 "it hangs on how the attributes go together."
@@ -275,7 +275,7 @@ class ReleaseRule:
         return f"in a {name} test" if self.protocol else f"by {name}"
 
     def _limit_words(self) -> str:
-        if self._terms().by == "margins":
+        if self.by == "margins":
             each = ", ".join(f"{name} {margin:g}" for name, margin in self.margins.items())
             return f"a difference from the reference, in points of the scale, up to: {each}"
         if self.protocol is None:
@@ -303,8 +303,7 @@ class ReleaseRule:
             f"{plan.wrong_pass:.4f}; there is no third tasting.",
         )
 
-    def _check_limit(self) -> None:
-        by = self._terms().by
+    def _check_limit(self, by: str) -> None:
         if by == "margins":
             if self.limit is not None or not self.margins:
                 raise ArgumentError("a rule for a profile needs margins, and no limit.")

@@ -21,7 +21,7 @@ SEVEN = [f"press {number}" for number in range(1, 8)]
     ("given", "message"),
     [
         ({"test": "trangle"}, "test 'trangle' is not known; possible are TRIANGLE"),
-        ({"test": 3}, "test must be a protocol, a method or the name of one; got 3"),
+        ({"test": 3}, "test must be a test of the catalogue or its name; got 3"),
         ({"assessors": 0}, "assessors must be from 1 to 1000; got 0"),
         ({"assessors": 10**7}, "assessors must be from 1 to 1000; got 10000000"),
         ({"assessors": 2.5}, "assessors must be whole numbers; got 2.5"),
