@@ -20,7 +20,8 @@ if TYPE_CHECKING:  # one statement a module, each name handed on
     )
     from .base.findings import Finding as Finding
     from .base.results import Interval as Interval
-    from .catalogue.methods import METHODS as METHODS, Method as Method
+    from .catalogue.kind import TestKind as TestKind
+    from .catalogue.tests import TESTS as TESTS
     from .choices.a_not_a import (
         a_not_a as a_not_a,
         a_not_a_by_assessor as a_not_a_by_assessor,
@@ -116,7 +117,8 @@ _NAMES = {
     "base.errors": "BallotError BallotWarning SensoryError",
     "base.findings": "Finding",
     "base.results": "Interval",
-    "catalogue.methods": "METHODS Method",
+    "catalogue.kind": "TestKind",
+    "catalogue.tests": "TESTS",
     "choices.a_not_a": "a_not_a a_not_a_by_assessor a_not_a_counts",
     "choices.advice": "Situation advise",
     "choices.counts": "critical_counts similar_counts",

@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from sensory.choices.protocols import PROTOCOLS
+from sensory.catalogue.tests import TESTS
 
 ROOT = Path(__file__).parents[1]
 PACKAGE = ROOT / "sensory"
@@ -110,29 +110,29 @@ ORDER = {
         "spikes",
     ),
     "catalogue": (
-        "choice_ballot",
         "columns",
-        "choice_row",
-        "choice_checks",
-        "lines",
-        "method_columns",
+        "choice_ballot",
         "question",
         "scales",
-        "methods",
-        "frames",
-        "method_line",
-        "method_rows",
         "outcome_words",
         "outcome",
+        "choices_read",
+        "outcome_json",
+        "kind",
+        "frames",
         "controlled",
         "graded",
         "ranked",
         "yes_no",
-        "choices_read",
-        "outcome_json",
         "panel_read",
         "rated",
         "outcome_of",
+        "ballot_row",
+        "choice_cells",
+        "cells",
+        "checking",
+        "forced_choice",
+        "tests",
     ),
     "serving": (
         "chance",
@@ -607,52 +607,66 @@ def test_columns_are_not_spelled_in_other_ways(module):
     assert not said & set(OURS)
 
 
-# Protocols are data.
+# Tests are data.
 
 
 def squeezed(text: str) -> str:
     return re.sub(r"[^a-z0-9]", "", text.casefold())
 
 
-PROTOCOL_WORDS = {squeezed(text) for each in PROTOCOLS.values() for text in (each.key, each.name)}
+TEST_WORDS = {squeezed(text) for kind in TESTS.values() for text in (kind.key, kind.name)}
 
 
-def names_a_protocol(node: ast.AST) -> bool:
-    """Whether an operand is a protocol's key or name, alone or in a list of them."""
+def names_a_test(node: ast.AST) -> bool:
+    """Whether an operand is a test's key, name or constant, alone or in a list of them."""
     if isinstance(node, ast.Constant) and isinstance(node.value, str):
-        return squeezed(node.value) in PROTOCOL_WORDS
+        return squeezed(node.value) in TEST_WORDS
     if isinstance(node, (ast.Tuple, ast.List, ast.Set)):
-        return any(map(names_a_protocol, node.elts))
+        return any(map(names_a_test, node.elts))
     if isinstance(node, ast.Dict):
-        return any(names_a_protocol(key) for key in node.keys if key is not None)
+        return any(names_a_test(key) for key in node.keys if key is not None)
     if isinstance(node, ast.Call):
-        return any(map(names_a_protocol, node.args))
+        return any(map(names_a_test, node.args))
+    if isinstance(node, ast.Attribute) and node.attr in ("key", "name"):
+        return names_a_test(node.value)
     named = getattr(node, "attr", getattr(node, "id", ""))
-    return named in PROTOCOLS
+    return named in TESTS
 
 
-def protocol_branches(tree: ast.Module) -> Iterator[int]:
-    """Lines that ask which protocol is in hand."""
+def asks_for_a_type(node: ast.AST) -> bool:
+    """Whether a call asks what class of test is in hand."""
+    if not (isinstance(node, ast.Call) and getattr(node.func, "id", "") == "isinstance"):
+        return False
+    named = {getattr(part, "id", getattr(part, "attr", "")) for part in ast.walk(node.args[1])}
+    return bool(named & {"TestKind", "CheckedBallots"})
+
+
+def branches_on_a_test(tree: ast.Module) -> Iterator[int]:
+    """Lines that ask which test is in hand."""
     for node in ast.walk(tree):
         if isinstance(node, ast.Compare):
-            found = any(map(names_a_protocol, [node.left, *node.comparators]))
+            asks = any(map(names_a_test, [node.left, *node.comparators]))
         elif isinstance(node, ast.MatchValue):
-            found = names_a_protocol(node.value)
+            asks = names_a_test(node.value)
         elif isinstance(node, ast.Dict):
-            found = names_a_protocol(node)
+            asks = names_a_test(node)
         else:
-            continue
-        if found:
+            asks = asks_for_a_type(node)
+        if asks:
             yield node.lineno
 
 
 @pytest.mark.parametrize(
     "module",
-    [module for module in SOURCES if module.name not in ("sensory", "sensory.choices.protocols")],
+    [
+        module
+        for module in SOURCES
+        if module.name not in ("sensory", "sensory.choices.protocols", "sensory.catalogue.tests")
+    ],
     ids=lambda module: module.name,
 )
-def test_nobody_asks_which_protocol_it_is(module):
-    assert not list(protocol_branches(module.tree))
+def test_nobody_asks_which_test_it_is(module):
+    assert not list(branches_on_a_test(module.tree))
 
 
 @pytest.mark.parametrize(
@@ -669,18 +683,29 @@ def test_nobody_asks_which_protocol_it_is(module):
         "rule = {'TRIANGLE': 1}[key]",
         "rule = {protocols.TRIANGLE: 1}[protocol]",
         "if protocol.key.startswith('T') and key == find('triangle'): pass",
+        "if rule.test == PROFILE.key: pass",
+        "if question.protocol in (rated.PROFILE.key, 'DIFFERENCE_FROM_CONTROL'): pass",
+        "readers = {'A_NOT_A': read}",
+        "if isinstance(find_kind(key), TestKind): pass",
+        "if isinstance(test, (TestKind, str)): pass",
     ],
 )
-def test_branches_on_a_protocol_would_be_seen(code):
-    assert list(protocol_branches(ast.parse(code)))
+def test_branches_on_a_test_would_be_seen(code):
+    assert list(branches_on_a_test(ast.parse(code)))
 
 
 @pytest.mark.parametrize(
     "code",
-    ["Question(protocol='TRIANGLE')", "if one.protocol is not other.protocol: pass", "x == 'A'"],
+    [
+        "Question(protocol='TRIANGLE')",
+        "if one.protocol is not other.protocol: pass",
+        "x == 'A'",
+        "if find_kind(key).protocol: pass",
+        "isinstance(text, str)",
+    ],
 )
 def test_other_code_is_not_taken_for_such_a_branch(code):
-    assert not list(protocol_branches(ast.parse(code)))
+    assert not list(branches_on_a_test(ast.parse(code)))
 
 
 # The floors would be seen to be broken.

@@ -14,7 +14,7 @@ from sensory.base.errors import BallotError
 from sensory.base.findings import Finding
 from sensory.sessions import workflow
 from sensory.sessions.finding import session_report
-from sensory.sessions.lines import check_cells
+from sensory.sessions.outcomes import check_ballots
 from sensory.store.repository import Repository, open_store
 
 ROOT = Path(__file__).parents[1]
@@ -95,7 +95,7 @@ def test_prepared_sessions_state_all_that_a_report_needs(name):
 def test_mistakes_show_eight_kinds():
     cells, remarks = workflow.cells_of_file(DEMO / "mistakes.csv")
     question = workflow.read_prepared(DEMO, "suspect_batch")["question"]
-    checked = check_cells(cells, question)
+    checked = check_ballots(cells, question)
     assert remarks == []
     assert len(cells) == 18
     assert {(fault.rule, fault.row) for fault in checked.blocking} == {

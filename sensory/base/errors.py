@@ -45,10 +45,10 @@ class Fault:
         a remark that is reported with the result.
     """
 
-    sheet: str
-    row: int
-    column: str
-    value: str
+    sheet: str = ""
+    row: int = 0
+    column: str = ""
+    value: str = ""
     rule: str
     problem: str
     advice: str

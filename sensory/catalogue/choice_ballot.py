@@ -1,13 +1,114 @@
-"""Checked forced-choice ballots, and their counts."""
+"""Forced-choice ballots: their columns, a checked one, and their counts."""
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from ..base.errors import Fault
 from ..base.spelling import same_person
+from .columns import ASSESSOR, MOST_CODES, REPLICATE, BallotColumns, Column, Twice
+
+CHOICE = BallotColumns(
+    rows="choice",
+    once=("session", "assessor", "replicate"),
+    twice=Twice(
+        rule="second ballot",
+        problem="{assessor} already has a ballot in replicate {replicate}, in row {row}.",
+        advice="Delete the one that does not count, or number the replicates.",
+        always=True,
+    ),
+    columns=(
+        Column(
+            name="session",
+            meaning="Name or number of the session. Leave out when the file holds one session.",
+            in_template=False,
+        ),
+        replace(
+            ASSESSOR,
+            cell="text",
+            empty=(
+                "no assessor",
+                "The ballot has no assessor.",
+                "Write who tasted; without it a second ballot cannot be noticed.",
+            ),
+        ),
+        replace(
+            REPLICATE,
+            most=1000,
+            meaning="1, 2 ... when the same assessor tastes more than once. Empty means 1.",
+        ),
+        Column(
+            name="protocol",
+            cell="test",
+            also=("method", "test_method"),
+            meaning="triangle, duo-trio, paired comparison, 3-AFC, tetrad or two-out-of-five.",
+            example="triangle",
+        ),
+        Column(
+            name="order",
+            required=True,
+            cell="order",
+            also=("serving_order", "sequence", "served"),
+            meaning="What was served, first to last: A the reference, B the sample compared.",
+            example="ABB",
+        ),
+        Column(
+            name="codes",
+            cell="codes",
+            also=("code", "blinding_codes"),
+            meaning="All codes in the order of serving, or one code a column: code_1, code_2 ...",
+            in_template=False,
+        ),
+        *(
+            Column(
+                name=f"code_{number}",
+                cell="code",
+                also=(f"code{number}", f"sample_{number}"),
+                meaning=f"Code of coded sample number {number}.",
+                example=("412", "837", "265", "694", "158")[number - 1],
+            )
+            for number in range(1, MOST_CODES + 1)
+        ),
+        Column(
+            name="answer",
+            required=True,
+            cell="named",
+            answer=True,
+            also=("chosen", "response", "choice"),
+            meaning="The code named by the assessor; two codes where a pair is asked for. "
+            "Leave empty when no answer was given; a guess is an answer.",
+            example="412",
+        ),
+        Column(
+            name="guess",
+            cell="mark",
+            also=("guessed",),
+            meaning="x when the assessor said that it was a guess.",
+        ),
+        Column(
+            name="comment",
+            cell="note",
+            also=("comments", "remark", "remarks"),
+            meaning="Anything else.",
+        ),
+        Column(
+            name="correct",
+            cell="claim",
+            meaning="Not needed: worked out from order and answer. If given, it is compared.",
+            in_template=False,
+        ),
+    ),
+)
+
+
+def column_of(heading: str) -> str | None:
+    """Name of the column of a forced-choice table that a heading stands for, or None.
+
+    >>> column_of(" Serving order "), column_of("Code 2"), column_of("shoe size")
+    ('order', 'code_2', None)
+    """
+    return CHOICE.known(heading)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,37 +139,6 @@ class ChoiceBallot:
     guess: bool
     comment: str
     correct: bool | None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CheckedBallots:
-    """Ballots that passed, and everything that was noticed.
-
-    Attributes
-    ----------
-    ballots : tuple of ChoiceBallot
-        Rows without a blocking fault.
-    faults : tuple of Fault
-        Blocking ones and remarks, in the order of the rows.
-    """
-
-    ballots: tuple[ChoiceBallot, ...]
-    faults: tuple[Fault, ...]
-
-    @property
-    def ready(self) -> int:
-        """Ballots that can be counted."""
-        return len(self.ballots)
-
-    @property
-    def blocking(self) -> tuple[Fault, ...]:
-        """What has to be mended before counting."""
-        return tuple(fault for fault in self.faults if fault.blocking)
-
-    @property
-    def remarks(self) -> tuple[Fault, ...]:
-        """What is counted as it is, and reported."""
-        return tuple(fault for fault in self.faults if not fault.blocking)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

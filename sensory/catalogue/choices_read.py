@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from ..base.results import Cell, Interval, Table
 from ..choices.forced_choice import ChoiceTest
 from ..choices.protocols import Protocol
 from ..choices.session_finding import SessionFinding, session_finding
 from ..models.binomial import lower_tail
-from .choice_ballot import Tally
+from .choice_ballot import ChoiceBallot, tally
 from .outcome import QUANTITIES, Comparison, Counts, Figure, Level, NamedTable, Outcome, Span
 from .outcome_words import TURNED
 from .question import Question
@@ -16,14 +18,17 @@ _Row = tuple[str, Cell, float | None, float | None, float | None]
 _ESTIMATE, _UPPER = "estimate, 95 % limits", "upper limit for similarity"
 
 
-def read_choices(protocol: Protocol, counted: Tally, question: Question) -> Outcome:
-    """The outcome of the counts of a session, by assessor where somebody answered twice.
+def read_choices(
+    protocol: Protocol, ballots: Sequence[ChoiceBallot], question: Question
+) -> Outcome:
+    """The outcome of checked ballots, by assessor where somebody answered twice.
 
     Raises
     ------
     ArgumentError
         As in `session_finding`.
     """
+    counted = tally(ballots)
     shown = session_finding(
         protocol,
         counted.correct,

@@ -3,10 +3,20 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from typing import Literal
 
 MOST_CODES = 5
 NOTES_SHEET = "how to fill in"
+CIRCUMSTANCES = frozenset({"session", "order", "position", "serving order", "date", "time"})
+"""Columns of a profile that are no attributes, whatever stands in them."""
+
+_LONG = ("attribute", "score")  # headings of a long table of scores
+Cell = Literal[
+    "text", "note", "name", "count", "choice", "grade", "sample", "rank", "score",
+    "test", "order", "codes", "code", "named", "mark", "claim",
+]  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -23,6 +33,18 @@ class Column:
         Other headings that are read as this column.
     meaning, example : str
         For the template that people fill in.
+    cell : str
+        How its cells are read; see `cells`.
+    choices : tuple of tuples of str
+        Of a choice: what is stored, then other spellings of it.
+    answer : bool
+        Whether the cell is the answer; an empty one is left out and reported.
+    most : int
+        Of a count.
+    empty : (str, str, str)
+        Rule, problem and advice where a required cell is empty.
+    in_template : bool
+        Whether people are asked to fill it in.
     """
 
     name: str
@@ -30,92 +52,61 @@ class Column:
     also: tuple[str, ...] = ()
     meaning: str
     example: str = ""
-
-
-CHOICE_COLUMNS = (
-    Column(
-        name="session",
-        meaning="Name or number of the session. Leave out when the file holds one session.",
-        example="",
-    ),
-    Column(
-        name="assessor",
-        required=True,
-        also=("person", "assessor_code", "assessor_name", "name"),
-        meaning="Who tasted: a name or a number, spelled the same throughout.",
-        example="P01",
-    ),
-    Column(
-        name="replicate",
-        also=("repetition", "round"),
-        meaning="1, 2 ... when the same assessor tastes more than once. Empty means 1.",
-        example="1",
-    ),
-    Column(
-        name="protocol",
-        also=("method", "test_method"),
-        meaning="triangle, duo-trio, paired comparison, 3-AFC, tetrad or two-out-of-five.",
-        example="triangle",
-    ),
-    Column(
-        name="order",
-        required=True,
-        also=("serving_order", "sequence", "served"),
-        meaning="What was served, first to last: A the reference, B the sample compared.",
-        example="ABB",
-    ),
-    Column(
-        name="codes",
-        also=("code", "blinding_codes"),
-        meaning="All codes in the order of serving, or one code a column: code_1, code_2 ...",
-        example="",
-    ),
-    *(
-        Column(
-            name=f"code_{number}",
-            also=(f"code{number}", f"sample_{number}"),
-            meaning=f"Code of coded sample number {number}.",
-            example=("412", "837", "265", "694", "158")[number - 1],
-        )
-        for number in range(1, MOST_CODES + 1)
-    ),
-    Column(
-        name="answer",
-        required=True,
-        also=("chosen", "response", "choice"),
-        meaning="The code named by the assessor; two codes where a pair is asked for. "
-        "Leave empty when no answer was given; a guess is an answer.",
-        example="412",
-    ),
-    Column(
-        name="guess",
-        also=("guessed",),
-        meaning="x when the assessor said that it was a guess.",
-    ),
-    Column(name="comment", also=("comments", "remark", "remarks"), meaning="Anything else."),
-    Column(
-        name="correct",
-        meaning="Not needed: worked out from order and answer. If given, it is compared.",
-    ),
-)
-
-
-_LONG = ("attribute", "score")  # headings of a long table of scores
+    cell: Cell = "text"
+    choices: tuple[tuple[str, ...], ...] = ()
+    answer: bool = False
+    most: int = 9999
+    empty: tuple[str, str, str] | None = None
+    in_template: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Headings:
+class Twice:
+    """What is said of a second row for the same; may hold ``{assessor}`` and the like.
+
+    Attributes
+    ----------
+    rule, problem, advice : str
+    always : bool
+        Whether it is also said of rows that have to be mended anyway.
+    """
+
+    rule: str
+    problem: str
+    advice: str
+    always: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BallotColumns:
     """The columns of one kind of table, found by their headings.
 
     Attributes
     ----------
     columns : tuple of Column
-    attributes : bool
-        Whether every further heading is an attribute, and so a column of its own name.
+    rows : {'choice', 'answer', 'scores'}
+        What a row becomes: a `ChoiceBallot`, one answer, or a score for each attribute; every
+        further heading is then an attribute, and so a column of its own name.
+    once : tuple of str
+        Columns that together belong to one row only.
+    twice : Twice
+        What is said where they do not.
     """
 
     columns: tuple[Column, ...]
-    attributes: bool = False
+    rows: Literal["choice", "answer", "scores"] = "answer"
+    once: tuple[str, ...]
+    twice: Twice
+
+    @property
+    def attributes(self) -> bool:
+        """Whether further headings are attributes."""
+        return self.rows == "scores"
+
+    @property
+    def required(self) -> tuple[Column, ...]:
+        """The columns without which a table cannot be counted."""
+        return tuple(column for column in self.columns if column.required)
 
     def known(self, heading: str) -> str | None:
         """Name of the column that a heading stands for, or None."""
@@ -127,23 +118,70 @@ class Headings:
 
     def column_of(self, heading: str) -> str | None:
         """As `known`; an attribute keeps its heading, without needless spaces."""
-        found = self.known(heading)
-        if found is None and self.attributes:
+        name = self.known(heading)
+        if name is None and self.attributes:
             words = " ".join(heading.split())
             return words.casefold() if words.casefold() in _LONG else words or None
-        return found
+        return name
+
+    def attributes_in(self, lines: Iterable[Mapping[str, str]]) -> list[str]:
+        """The attributes that a table names, in a column of their own or in `attribute`."""
+        if not self.attributes:
+            return []
+        known = {column.name for column in self.columns} | CIRCUMSTANCES
+        names: dict[str, None] = {}
+        for line in lines:
+            if "attribute" in line:
+                names[" ".join(line["attribute"].split())] = None
+            else:
+                names |= dict.fromkeys(name for name in line if name.casefold() not in known)
+        return [name for name in names if name]
 
 
-CHOICE = Headings(columns=CHOICE_COLUMNS)
+def columns_once(
+    *columns: Column, once: str = "assessor sample replicate", scores: bool = False
+) -> BallotColumns:
+    """Columns of a table with one row for each assessor, sample and so on."""
+    names = tuple(once.split())
+    advice = (
+        "Give the second a replicate of 2, or take one out."
+        if "replicate" in names
+        else "Take one of them out."
+    )
+    twice = Twice(
+        rule="answer twice",
+        problem=f"The same {', '.join(names)} stand in row {{row}}.",
+        advice=advice,
+    )
+    rows: Literal["scores", "answer"] = "scores" if scores else "answer"
+    return BallotColumns(columns=columns, rows=rows, once=names, twice=twice)
 
 
-def column_of(heading: str) -> str | None:
-    """Name of the column of a forced-choice table that a heading stands for, or None.
-
-    >>> column_of(" Serving order "), column_of("Code 2"), column_of("shoe size")
-    ('order', 'code_2', None)
-    """
-    return CHOICE.known(heading)
+ASSESSOR = Column(
+    name="assessor",
+    required=True,
+    cell="name",
+    also=("person", "assessor_code", "assessor_name", "name"),
+    meaning="Who tasted: a name or a number, spelled the same throughout.",
+    example="P01",
+)
+REPLICATE = Column(
+    name="replicate",
+    cell="count",
+    also=("repetition", "round"),
+    meaning="1, 2 ... when the same assessor gets the same again. Empty means 1.",
+    example="1",
+)
+CODE = Column(name="code", also=("blinding_code",), meaning="Code on the cup.", example="412")
+COMMENT = Column(name="comment", also=("comments", "remark"), meaning="Anything else.")
+SAMPLE = Column(
+    name="sample",
+    required=True,
+    cell="sample",
+    also=("product", "served"),
+    meaning="What was served, by the name used in the plan.",
+    example="reference",
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -166,3 +204,16 @@ class RawRow:
     row: int
     cells: dict[str, str]
     headings: dict[str, str]
+
+
+Cells = Mapping[int, Mapping[str, str]]
+"""Ballots as numbered lines of cells: how a session keeps what was typed or loaded."""
+
+
+def filled_lines(cells: Cells) -> dict[int, dict[str, str]]:
+    """The lines with any text in them."""
+    return {
+        line: dict(texts)
+        for line, texts in cells.items()
+        if any(str(text).strip() for text in texts.values())
+    }

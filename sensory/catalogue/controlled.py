@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from typing import Any
 
 from ..base.findings import Finding
 from ..base.results import Interval
 from ..ratings.control import SCORE, DifferenceFromControl, difference_from_control
+from .columns import ASSESSOR, CODE, COMMENT, REPLICATE, SAMPLE, Column, columns_once
 from .frames import (
     Row,
     absent_samples,
@@ -18,11 +20,11 @@ from .frames import (
     spelled,
     table_of,
 )
-from .methods import DIFFERENCE_FROM_CONTROL
+from .kind import ReleaseTerms, ServingRules, TestKind, Words
 from .outcome import Comparison, Counts, Figure, NamedTable, Outcome, Span
 from .outcome_words import SCOPE, chance, each_named, overall
 from .question import Question
-from .scales import equal_steps
+from .scales import FROM_ZERO, Setting, equal_steps
 
 
 def read_difference_from_control(rows: Sequence[Row], question: Question) -> Outcome:
@@ -143,3 +145,69 @@ def _span(compared: Comparison) -> Span:
     return Span(
         label=compared.sample, estimate=compared.estimate, limits=limits, margin=compared.margin
     )
+
+
+_BLIND = "blind reference"
+
+
+def _of_rule(limit: float | None, margins: Mapping[str, float], batch: str) -> dict[str, Any]:
+    """The settings of a tasting under a release rule."""
+    return {"control": _BLIND, "limit": float(limit or 0.0), "samples": f"{_BLIND}; {batch}"}
+
+
+DIFFERENCE_FROM_CONTROL = TestKind(
+    key="DIFFERENCE_FROM_CONTROL",
+    answer="score",
+    name="difference from control",
+    standard="DIN 10976:2016",
+    asks="How far is this sample from the labelled reference?",
+    words={
+        "en": Words(asks="How far is this sample from the labelled reference?"),
+        "de": Words(asks="Wie weit liegt diese Probe von der gekennzeichneten Referenz entfernt?"),
+        "es": Words(asks="¿A qué distancia está esta muestra de la referencia identificada?"),
+        "fr": Words(asks="À quelle distance cet échantillon est-il de la référence identifiée ?"),
+    },
+    letters="Coded samples by name; the blind reference is one of them. 0 is no difference.",
+    settings=(
+        Setting(
+            key="control",
+            kind="text",
+            default=_BLIND,
+            needed=True,
+            label="Name of the blind reference among the samples",
+        ),
+        Setting(
+            key="limit",
+            kind="number",
+            default=1.5,
+            low=0.01,
+            label="Action limit: difference from the blind reference",
+        ),
+        Setting(
+            key="samples",
+            kind="text",
+            default="",
+            label="Samples in the plan, separated by semicolons (empty: any)",
+        ),
+        *FROM_ZERO,
+    ),
+    ballot=columns_once(
+        ASSESSOR,
+        SAMPLE,
+        CODE,
+        Column(
+            name="score",
+            required=True,
+            cell="score",
+            answer=True,
+            also=("difference", "rating"),
+            meaning="How far from the labelled reference, on the agreed scale.",
+            example="2.5",
+        ),
+        REPLICATE,
+        COMMENT,
+    ),
+    serving=ServingRules(splittable=True, reference="labelled reference"),
+    read=read_difference_from_control,
+    release=ReleaseTerms(by="points", settings=_of_rule),
+)

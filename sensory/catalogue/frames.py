@@ -12,7 +12,7 @@ from ..base.errors import ArgumentError, BallotError
 from ..base.results import Cell, Table
 from ..ratings.control import SCORE
 from ..ratings.scorecard import PanelScorecard, panel_scorecard
-from .methods import Method
+from .kind import TestKind
 from .question import Question
 
 Row = dict[str, Any]
@@ -32,10 +32,10 @@ def spelled(frame: pd.DataFrame, name: str) -> str:
     raise ArgumentError(f"{name!r} is none of the samples: {', '.join(map(str, there))}.")
 
 
-def absent_samples(method: Method, question: Question, frame: pd.DataFrame) -> list[str]:
+def absent_samples(kind: TestKind, question: Question, frame: pd.DataFrame) -> list[str]:
     """Samples of the plan that nobody scored."""
     there = {str(one).casefold() for one in frame["sample"]}
-    planned = method.listed(question.settings, "samples")
+    planned = kind.listed(question.settings, "samples")
     return [one for one in planned if one.casefold() not in there]
 
 

@@ -14,10 +14,12 @@ import numpy as np
 from ..base.errors import ArgumentError
 from ..base.findings import Finding
 from ..base.results import Table
+from ..base.standards import STANDARDS
 from ..choices.sureness import GradedProduct, sureness_test
 from ..models.binomial import upper_tail
 from ..models.multiplicity import holm
-from .methods import SURENESS
+from .columns import ASSESSOR, CODE, COMMENT, REPLICATE, Column, columns_once
+from .kind import ServingRules, TestKind, Words
 from .outcome import Comparison, Counts, Figure, NamedTable, Outcome, Span
 from .outcome_words import (
     ALONE,
@@ -32,6 +34,7 @@ from .outcome_words import (
     overall,
 )
 from .question import Question
+from .scales import DPRIME_LIMIT, Setting
 
 Row = dict[str, Any]
 _COLUMNS = (
@@ -167,3 +170,54 @@ def _sign_p(rows: Sequence[Row], name: str) -> float:
 def _rank_p(product: GradedProduct) -> float:
     half = product.p_r_index / 2
     return float(half if product.r_index >= 0.5 else 1 - half)
+
+
+SURENESS = TestKind(
+    key="SURENESS",
+    answer="grade",
+    name="A - not A with sureness",
+    standard=f"after {STANDARDS['ISO 8588']}",
+    asks="Is this sample the reference that you know, and how sure are you?",
+    words={
+        "en": Words(asks="Is this sample A, the reference that you know?"),
+        "de": Words(asks="Ist diese Probe A, die Referenz, die Sie kennen?"),
+        "es": Words(asks="¿Es esta muestra A, la referencia que conoce?"),
+        "fr": Words(asks="Cet échantillon est-il A, la référence que vous connaissez ?"),
+    },
+    letters="A is the reference; any other name is a product compared with it.",
+    settings=(
+        Setting(
+            key="grades",
+            label="Grades, from the reference's end, separated by semicolons",
+            kind="text",
+            default="surely A; perhaps A; perhaps not A; surely not A",
+            needed=True,
+        ),
+        DPRIME_LIMIT,
+    ),
+    ballot=columns_once(
+        ASSESSOR,
+        Column(
+            name="sample",
+            required=True,
+            cell="sample",
+            also=("served",),
+            meaning="What was served: A, the reference, or the name of a product.",
+            example="B",
+        ),
+        CODE,
+        Column(
+            name="answer",
+            required=True,
+            cell="grade",
+            answer=True,
+            also=("grade", "said", "response"),
+            meaning="The grade in words as agreed, or its number from 1.",
+            example="perhaps not A",
+        ),
+        REPLICATE,
+        COMMENT,
+    ),
+    serving=ServingRules(splittable=True, has_a=True),
+    read=read_sureness,
+)

@@ -11,11 +11,14 @@ from scipy.special import ndtri
 
 from ..base.findings import Finding
 from ..base.results import Interval, Table
+from ..base.standards import STANDARDS
 from ..ratings.ranking import RankingTest, ranking_test
-from .methods import RANKING
+from .columns import ASSESSOR, CODE, COMMENT, SAMPLE, Column, columns_once
+from .kind import ServingRules, TestKind, Words
 from .outcome import Counts, Figure, NamedTable, Outcome, Span
 from .outcome_words import SCOPE, chance
 from .question import Question
+from .scales import Setting
 
 _NO_SIMILARITY = "Samples that are not told apart by a ranking are not shown to be alike."
 
@@ -117,3 +120,55 @@ def _yes_no(table: Table) -> Table:
         for row in table.rows
     )
     return Table(columns=table.columns, rows=rows)
+
+
+RANKING = TestKind(
+    key="RANKING",
+    answer="place",
+    name="ranking",
+    standard=str(STANDARDS["ISO 8587"]),
+    asks="Put the samples in order, 1 for the least of the attribute.",
+    words={
+        "en": Words(asks="Put the samples in order of this: {attribute}."),
+        "de": Words(asks="Bringen Sie die Proben in eine Reihenfolge nach: {attribute}."),
+        "es": Words(asks="Ordene las muestras según: {attribute}."),
+        "fr": Words(asks="Classez les échantillons selon : {attribute}."),
+    },
+    letters="Samples by name; tied samples share the mean of their ranks, such as 2.5. Somebody "
+    "who did not rank every sample: take out all rows of that person.",
+    settings=(
+        Setting(
+            key="attribute", label="Attribute asked about", kind="text", default="", needed=True
+        ),
+        Setting(
+            key="expected",
+            kind="text",
+            default="",
+            label="Expected order, lowest first, separated by semicolons (if any)",
+        ),
+        Setting(
+            key="reference",
+            kind="text",
+            default="",
+            label="Reference, if the others are compared with it only",
+        ),
+    ),
+    similarity=False,
+    ballot=columns_once(
+        ASSESSOR,
+        SAMPLE,
+        CODE,
+        Column(
+            name="rank",
+            required=True,
+            cell="rank",
+            also=("place", "order_given"),
+            meaning="1 for the least of the attribute; tied samples share the mean of their ranks.",
+            example="1",
+        ),
+        COMMENT,
+        once="assessor sample",
+    ),
+    serving=ServingRules(replicates=False),
+    read=read_ranking,
+)

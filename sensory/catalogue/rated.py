@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -11,8 +11,10 @@ import pandas as pd
 from ..base.errors import ArgumentError, BallotError
 from ..base.findings import Finding
 from ..base.results import Interval, Table
+from ..base.standards import STANDARDS
 from ..ratings.profile import Profile, profile
 from ..ratings.sample_map import sample_map
+from .columns import ASSESSOR, CODE, COMMENT, REPLICATE, SAMPLE, columns_once
 from .frames import (
     Row,
     absent_samples,
@@ -23,12 +25,12 @@ from .frames import (
     spelled,
     table_of,
 )
-from .methods import PROFILE
+from .kind import ReleaseTerms, ServingRules, TestKind, Words
 from .outcome import Comparison, Counts, Figure, MeanPoint, NamedTable, Outcome, Place, Places, Span
 from .outcome_words import SCOPE, chance, each_named, of_two, overall, plain_reason
 from .panel_read import panel_parts
 from .question import Question
-from .scales import agreed_scale, equal_steps
+from .scales import FREE, Setting, agreed_scale, equal_steps
 
 _NO_MARGIN = (
     "No margin was agreed, so similarity is not concluded: a difference that was not found is "
@@ -371,3 +373,85 @@ def _places(frame: pd.DataFrame) -> Places | None:
         level=drawn.level,
         tables=(NamedTable("Places", drawn.table()), NamedTable("Axes and loadings", drawn.axes())),
     )
+
+
+_REFERENCE = "reference"
+
+
+def _of_rule(limit: float | None, margins: Mapping[str, float], batch: str) -> dict[str, Any]:
+    """The settings of a tasting under a release rule; margins keep every digit."""
+    return {
+        "attributes": "; ".join(margins),
+        "reference": _REFERENCE,
+        "margins": dict(margins),
+        "samples": f"{_REFERENCE}; {batch}",
+    }
+
+
+PROFILE = TestKind(
+    key="PROFILE",
+    answer="scores",
+    name="profile",
+    standard=str(STANDARDS["ISO 13299"]),
+    asks="How strong is each attribute in this sample?",
+    words={
+        "en": Words(
+            asks="Mark on each line how strong this is.",
+            in_categories="Choose for each word the number that says how strong this is.",
+        ),
+        "de": Words(
+            asks="Markieren Sie auf jeder Linie, wie stark das ausgeprägt ist.",
+            in_categories="Wählen Sie zu jedem Wort die Zahl, die sagt, wie stark das ausgeprägt "
+            "ist.",
+        ),
+        "es": Words(
+            asks="Marque en cada línea la intensidad percibida.",
+            in_categories="Elija para cada palabra el número que indica la intensidad percibida.",
+        ),
+        "fr": Words(
+            asks="Marquez sur chaque ligne l'intensité perçue.",
+            in_categories="Choisissez pour chaque mot le nombre qui indique l'intensité perçue.",
+        ),
+    },
+    letters="One row a sample served, one column an attribute.",
+    settings=(
+        Setting(
+            key="attributes",
+            kind="text",
+            default="",
+            label="Attributes, separated by semicolons",
+            needed=True,
+        ),
+        Setting(
+            key="reference",
+            kind="text",
+            default=_REFERENCE,
+            label="Name of the reference among the samples",
+            needed=True,
+        ),
+        Setting(
+            key="margins",
+            kind="text",
+            default="",
+            label="Margins: one number for all, or 'sweet 1; sour 0.8' (empty: none)",
+        ),
+        Setting(
+            key="samples",
+            kind="text",
+            default="",
+            label="Samples in the plan, separated by semicolons (empty: any)",
+        ),
+        *FREE,
+    ),
+    ballot=columns_once(
+        ASSESSOR,
+        SAMPLE,
+        replace(REPLICATE, also=("repetition",)),
+        CODE,
+        COMMENT,
+        scores=True,
+    ),
+    serving=ServingRules(splittable=True),
+    read=read_profile,
+    release=ReleaseTerms(by="margins", settings=_of_rule),
+)

@@ -73,6 +73,9 @@ class Setting:
             raise ArgumentError(f"{self.label} must be a whole number; got {value!r}.")
 
 
+DPRIME_LIMIT = Setting(
+    key="dprime_limit", label="Agreed limit: d-prime", kind="number", default=1.0, low=0.05, high=5
+)
 _KIND = Setting(
     key="scale",
     label="Response scale",

@@ -16,10 +16,12 @@ from numpy.typing import NDArray
 from ..base.errors import ArgumentError
 from ..base.findings import Finding
 from ..base.results import Interval, Table
+from ..base.standards import STANDARDS
 from ..choices.a_not_a import a_not_a, a_not_a_by_assessor
 from ..choices.same_different import same_different
 from ..choices.two_by_two import by_assessor_one_sided
-from .methods import A_NOT_A, SAME_DIFFERENT
+from .columns import ASSESSOR, CODE, COMMENT, REPLICATE, Column, columns_once
+from .kind import ServingRules, TestKind, Words
 from .outcome import QUANTITIES, Comparison, Counts, Figure, NamedTable, Outcome, Span
 from .outcome_words import (
     ALONE,
@@ -33,6 +35,7 @@ from .outcome_words import (
     of_two,
 )
 from .question import Question
+from .scales import DPRIME_LIMIT
 
 Row = dict[str, Any]
 Ints = NDArray[np.int64]
@@ -198,3 +201,113 @@ def _how(several_each: bool) -> str:
             "it cannot pass for a difference (McNemar's test where each judged one of both)."
         )
     return "p: Fisher's exact test; each assessor answered once."
+
+
+_LETTERS = "A is the reference, B the sample compared."
+
+A_NOT_A = TestKind(
+    key="A_NOT_A",
+    choices=("A", "not A"),
+    by_name=False,
+    name="A - not A",
+    standard=str(STANDARDS["ISO 8588"]),
+    asks="Is this sample A, the reference that you know, or is it not A?",
+    words={
+        "en": Words(asks="Is this sample A, the reference that you know, or not A?"),
+        "de": Words(
+            asks="Ist diese Probe A, die Referenz, die Sie kennen, oder nicht A?",
+            answers={"not A": "nicht A"},
+        ),
+        "es": Words(
+            asks="¿Es esta muestra A, la referencia que conoce, o no A?",
+            answers={"not A": "no A"},
+        ),
+        "fr": Words(
+            asks="Cet échantillon est-il A, la référence que vous connaissez, ou non A ?",
+            answers={"not A": "non A"},
+        ),
+    },
+    letters=_LETTERS,
+    similarity=False,
+    ballot=columns_once(
+        ASSESSOR,
+        Column(
+            name="sample",
+            required=True,
+            cell="choice",
+            also=("served",),
+            choices=(("A", "reference"), ("B", "not a", "nota", "compared")),
+            meaning="What was served: A, the reference, or B, the sample compared.",
+            example="B",
+        ),
+        CODE,
+        Column(
+            name="answer",
+            required=True,
+            cell="choice",
+            answer=True,
+            also=("said", "response"),
+            choices=(("A", "yes", "a."), ("not A", "nota", "no", "not-a", "b")),
+            meaning="What the assessor said: A or not A. Empty when no answer was given.",
+            example="not A",
+        ),
+        REPLICATE,
+        COMMENT,
+    ),
+    serving=ServingRules(order_sets=(("AB", "BA"),)),
+    read=read_a_not_a,
+)
+
+SAME_DIFFERENT = TestKind(
+    key="SAME_DIFFERENT",
+    choices=("same", "different"),
+    by_name=False,
+    name="same-different",
+    standard="ASTM E2139 (edition not looked up)",
+    asks="Are the two samples of this pair the same, or different?",
+    words={
+        "en": Words(asks="Are these two samples the same or different?"),
+        "de": Words(
+            asks="Sind diese beiden Proben gleich oder verschieden?",
+            answers={"same": "gleich", "different": "verschieden"},
+        ),
+        "es": Words(
+            asks="¿Son estas dos muestras iguales o diferentes?",
+            answers={"same": "iguales", "different": "diferentes"},
+        ),
+        "fr": Words(
+            asks="Ces deux échantillons sont-ils identiques ou différents ?",
+            answers={"same": "identiques", "different": "différents"},
+        ),
+    },
+    letters="A pair is AA, BB (same) or AB, BA (different), first served first.",
+    settings=(DPRIME_LIMIT,),
+    ballot=columns_once(
+        ASSESSOR,
+        Column(
+            name="pair",
+            required=True,
+            cell="choice",
+            also=("order", "served"),
+            choices=(("AA",), ("AB",), ("BA",), ("BB",)),
+            meaning="What was served, first served first: AA, BB, AB or BA.",
+            example="AB",
+        ),
+        Column(name="codes", meaning="Codes on the cups.", example="412 837"),
+        Column(
+            name="answer",
+            required=True,
+            cell="choice",
+            answer=True,
+            also=("said", "response"),
+            choices=(("same", "s", "equal"), ("different", "d", "diff")),
+            meaning="What the assessor said: same or different.",
+            example="different",
+        ),
+        REPLICATE,
+        COMMENT,
+        once="assessor pair replicate",
+    ),
+    serving=ServingRules(order_sets=(("AA", "AB", "BA", "BB"),), order_column="pair"),
+    read=read_same_different,
+)

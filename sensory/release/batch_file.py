@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from ..base.results import Cell, Table
-from ..catalogue.methods import find_test
+from ..catalogue.tests import find_kind
 from ..sessions.session import JournalEntry, StoredSession
 from .batch_records import BatchRecord, ProductRecord
 from .disposition import BatchFinding
@@ -116,7 +116,7 @@ class BatchFile:
             found = one.finding.heading if one.finding else "ballots open"
             rows.append(
                 (
-                    find_test(one.test).name,
+                    find_kind(one.test).name,
                     one.held_on,
                     numbers,
                     f"aborted: {one.aborted}" if one.aborted else found,

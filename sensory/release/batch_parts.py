@@ -11,10 +11,10 @@ import numpy as np
 
 from ..base.errors import ArgumentError
 from ..base.findings import Finding
-from ..catalogue.methods import DIFFERENCE_FROM_CONTROL, PROFILE, find_test
 from ..catalogue.outcome import Comparison, Outcome
 from ..catalogue.outcome_of import outcome_of
 from ..catalogue.outcome_words import TURNED_ROUND, chance, of_two, overall
+from ..catalogue.tests import find_kind
 from ..choices.forced_choice import ChoiceTest
 from ..choices.session_finding import SessionFinding
 from ..ratings.control import SCORE, DifferenceFromControl
@@ -38,11 +38,12 @@ def part_of(result: Result, rule: ReleaseRule, sample: Hashable | None) -> Outco
     if isinstance(result, ChoiceTest) and np.ndim(result.correct):
         raise ArgumentError("results must hold one session each; got several in one.")
     outcome = outcome_of(result)
-    name = find_test(outcome.test).name
-    if outcome.counts.trials:
-        return _choice(outcome, rule, name)
-    if outcome.test not in RATED:
+    kind = find_kind(outcome.test)
+    name, terms = kind.name, kind.release
+    if terms is None:
         raise ArgumentError(f"results: {name} says nothing about a release.")
+    if terms.by == "share":
+        return _choice(outcome, rule, name)
     agreed = dict(rule.margins) or {SCORE: float(rule.limit or 0.0)}
     if not outcome.comparisons:  # nothing could be computed, so nothing was judged
         return replace(outcome, because=f"{name}: {outcome.because}", margins=agreed)
@@ -55,7 +56,7 @@ def part_of(result: Result, rule: ReleaseRule, sample: Hashable | None) -> Outco
         for size in () if rule.margins else outcome.margins.values():
             _agreed(rule, limit=(size, rule.limit))
     compared = _of_sample(outcome.comparisons, sample)
-    finding, words = _JUDGED[outcome.test](outcome, compared, rule)
+    finding, words = _JUDGED[terms.by](outcome, compared, rule)
     return replace(outcome, finding=finding, because=f"{name}: {words}.", comparisons=compared)
 
 
@@ -157,9 +158,7 @@ def _profile(outcome: Outcome, compared: Sequence[Comparison], rule: ReleaseRule
     return of_two(bool(told), not named), words
 
 
-_JUDGED = {DIFFERENCE_FROM_CONTROL.key: _beyond_control, PROFILE.key: _profile}
-RATED = tuple(_JUDGED)
-"""Tests by scores that can release a batch."""
+_JUDGED = {"points": _beyond_control, "margins": _profile}
 
 
 def _of_sample(

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 from ..base.findings import Finding
-from ..catalogue.methods import DIFFERENCE_FROM_CONTROL, PROFILE
 from ..catalogue.question import Question
+from ..catalogue.tests import find_kind
 from ..sessions.attempts import IN_TWO
 from ..sessions.session import Sample, SessionDetails
 from .batch_records import BatchRecord
@@ -14,8 +14,6 @@ from .batches import Disposition
 from .product_desk import Desk
 from .references import Reference
 from .rule import ReleaseRule
-
-_BLIND, _REFERENCE = "blind reference", "reference"
 
 
 def details_of(desk: Desk, record: BatchRecord, rule: ReleaseRule) -> SessionDetails:
@@ -63,21 +61,8 @@ def question_of(record: BatchRecord, rule: ReleaseRule) -> Question:
         retest_rule=IN_TWO if rule.retest else "none",
     )
     if rule.protocol is not None:
-        return replace(question, pd_limit=float(rule.limit or 0.0))
-    return replace(question, settings=_settings(record, rule))
-
-
-def _settings(record: BatchRecord, rule: ReleaseRule) -> dict[str, object]:
-    if rule.test == DIFFERENCE_FROM_CONTROL.key:
-        samples = f"{_BLIND}; {record.name}"
-        return {"control": _BLIND, "limit": float(rule.limit or 0.0), "samples": samples}
-    return (
-        {
-            "attributes": "; ".join(rule.margins),
-            "reference": _REFERENCE,
-            "margins": dict(rule.margins),
-            "samples": f"{_REFERENCE}; {record.name}",
-        }
-        if rule.test == PROFILE.key
-        else {}
-    )
+        question = replace(question, pd_limit=float(rule.limit or 0.0))
+    terms = find_kind(rule.test).release
+    if terms is None:
+        return question
+    return replace(question, settings=terms.settings(rule.limit, rule.margins, record.name))

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import MISSING, dataclass, field, fields
 from types import MappingProxyType
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -17,7 +17,7 @@ from ..base.checks import one_count, one_number, probability, within
 from ..base.errors import ArgumentError
 from ..base.findings import Finding
 from ..base.results import several
-from ..catalogue.methods import DIFFERENCE_FROM_CONTROL, PROFILE, Method, find_test
+from ..catalogue.tests import find_kind, kinds, protocol_of
 from ..choices.protocols import Protocol
 from ..choices.size import operating_characteristic
 from ..choices.two_stage import TwoStagePlan
@@ -42,7 +42,6 @@ USUAL = {
 }
 """What is done at each finding where a rule says nothing else."""
 
-_LIMITED = (DIFFERENCE_FROM_CONTROL.key, PROFILE.key)
 _FINDING_IN_WORDS = {
     Finding.SIMILAR: "similar",
     Finding.DIFFERENT_WITHIN_LIMIT: "different, and within the limit",
@@ -108,18 +107,13 @@ class ReleaseRule:
     decides: str = "the authorised person of the plant"
 
     def __post_init__(self) -> None:
-        found = find_test(self.test)
-        if isinstance(found, Method) and found.key not in _LIMITED:
-            raise ArgumentError(
-                f"test must be a forced choice, {' or '.join(_LIMITED)}; {found.name} is no test "
-                "of similarity with a limit, so no batch could be released by it."
-            )
+        by = self.by
         people = one_count("assessors", self.assessors, at_least=2)
         object.__setattr__(self, "assessors", people)
         for name in ("alpha", "beta"):
             if probability(name, getattr(self, name)) >= 0.5:
                 raise ArgumentError(f"{name} must be below 0.5; got {getattr(self, name):g}.")
-        self._check_limit()
+        self._check_limit(by)
         if not str(self.decides).strip():
             raise ArgumentError("decides must name the role that decides on the batch.")
         object.__setattr__(self, "margins", MappingProxyType(dict(self.margins)))
@@ -130,8 +124,19 @@ class ReleaseRule:
     @property
     def protocol(self) -> Protocol | None:
         """The protocol of a forced choice, else None."""
-        found = find_test(self.test)
-        return found if isinstance(found, Protocol) else None
+        return find_kind(self.test).protocol
+
+    @property
+    def by(self) -> Literal["share", "points", "margins"]:
+        """How the test takes a limit: as share of distinguishers, in points, or as margins."""
+        kind = find_kind(self.test)
+        if kind.release is None:
+            others = [other.key for other in kinds() if other.release and not other.protocol]
+            raise ArgumentError(
+                f"test must be a forced choice, {' or '.join(others)}; {kind.name} is no test "
+                "of similarity with a limit, so no batch could be released by it."
+            )
+        return kind.release.by
 
     def at(self, finding: Finding) -> Disposition:
         """What is recommended at a finding."""
@@ -162,7 +167,7 @@ class ReleaseRule:
         served). What `batch_finding` does besides, holding a batch whose answers lie so far the
         wrong way round that codes must be mixed up, is left out: a chance of 0.001 at most.
         """
-        if self.test == PROFILE.key:
+        if self.by == "margins":
             raise ArgumentError(
                 "characteristic is for a forced choice or difference from control; for a profile "
                 "it hangs on how the attributes go together."
@@ -257,9 +262,7 @@ class ReleaseRule:
         whole = _only(cls, plain)
         if isinstance(whole.get("retest"), Mapping):
             stages = _only(TwoStagePlan, whole["retest"])
-            protocol = find_test(str(stages["protocol"]))
-            if not isinstance(protocol, Protocol):
-                raise ArgumentError(f"a retest is for a forced choice; got {protocol.name}.")
+            protocol = protocol_of(str(stages["protocol"]))
             whole["retest"] = TwoStagePlan(**{**stages, "protocol": protocol})
         return cls(**whole)
 
@@ -268,11 +271,11 @@ class ReleaseRule:
         return float(self.limit) if self.limit is not None else float("nan")
 
     def _test_words(self) -> str:
-        name = find_test(self.test).name
+        name = find_kind(self.test).name
         return f"in a {name} test" if self.protocol else f"by {name}"
 
     def _limit_words(self) -> str:
-        if self.test == PROFILE.key:
+        if self.by == "margins":
             each = ", ".join(f"{name} {margin:g}" for name, margin in self.margins.items())
             return f"a difference from the reference, in points of the scale, up to: {each}"
         if self.protocol is None:
@@ -300,8 +303,8 @@ class ReleaseRule:
             f"{plan.wrong_pass:.4f}; there is no third tasting.",
         )
 
-    def _check_limit(self) -> None:
-        if self.test == PROFILE.key:
+    def _check_limit(self, by: str) -> None:
+        if by == "margins":
             if self.limit is not None or not self.margins:
                 raise ArgumentError("a rule for a profile needs margins, and no limit.")
         elif self.margins:
@@ -315,7 +318,7 @@ class ReleaseRule:
         for name, margin in self.margins.items():
             _above_zero(f"margin of {name}", margin)
         if self.scatter is not None:
-            if self.test != DIFFERENCE_FROM_CONTROL.key:
+            if by != "points":
                 raise ArgumentError("scatter is for difference from control only.")
             _above_zero("scatter", self.scatter)
 

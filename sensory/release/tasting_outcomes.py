@@ -11,9 +11,10 @@ from ..base.errors import ArgumentError, RecordError
 from ..base.findings import Finding
 from ..base.records import utc_now
 from ..catalogue.outcome import Outcome
+from ..catalogue.tests import find_kind
 from ..sessions.finding import outcome_of_session
 from ..sessions.session import StoredSession
-from .batch_parts import RATED, part_of
+from .batch_parts import part_of
 from .batch_records import BatchRecord, Tasting
 from .disposition import BatchFinding, batch_finding
 from .product_desk import Desk, rule_for, state_of_reference
@@ -34,7 +35,7 @@ def as_it_closed(
     done = replace(tasting, held_on=held_on(session), finding=outcome.finding)
     if outcome.counts.trials:
         return replace(done, correct=outcome.counts.correct, trials=outcome.counts.trials)
-    if outcome.test not in RATED:
+    if find_kind(outcome.test).release is None:
         raise RecordError(f"A {outcome.test} session says nothing about a release.")
     compared = outcome.of_batch(record.name)
     if compared:

@@ -11,8 +11,8 @@ from typing import Any
 import typst
 
 from ..base.results import Table, several
-from ..catalogue.methods import find_method, find_test
 from ..catalogue.outcome import QUANTITIES, NamedTable, Outcome
+from ..catalogue.tests import find_kind
 from ..sessions.finding import SessionReport
 from ..sessions.served_beside_plan import Served
 from ..sessions.session import ADVICE, CAUTIONS, Sample, StoredSession
@@ -129,7 +129,7 @@ def sample_block(sample: Sample) -> dict[str, Any]:
 
 
 def _asked(report: SessionReport) -> dict[str, Any]:
-    question, test = report.question, find_test(report.outcome.test)
+    question, test = report.question, find_kind(report.outcome.test)
     return block(
         "What was asked",
         ("Differs", question.what_changed),
@@ -138,7 +138,7 @@ def _asked(report: SessionReport) -> dict[str, Any]:
         ("More expected in", report.direction),
         ("Ballot", test.asks),
         ("If different", question.if_different),
-        ("If similar", question.if_similar if getattr(test, "similarity", True) else ""),
+        ("If similar", question.if_similar if test.similarity else ""),
         ("If undecided", question.if_undecided),
         ("Exclusions", question.exclusion_rule),
         ("Retest", question.retest_rule),
@@ -147,8 +147,7 @@ def _asked(report: SessionReport) -> dict[str, Any]:
 
 def _done(report: SessionReport) -> dict[str, Any]:
     details, question, counts = report.details, report.question, report.outcome.counts
-    method = find_method(report.outcome.test)
-    settings = method.agreed_settings(question.settings) if method else []
+    settings = find_kind(report.outcome.test).agreed_settings(question.settings)
     risks = [("alpha", number(question.alpha))]
     risks += [] if report.outcome.beta is None else [("beta", number(question.beta))]
     counted = f"{counts.correct} of {counts.trials} correct, " if counts.trials else ""
@@ -221,8 +220,8 @@ def _cautions(session: StoredSession) -> str:
 
 
 def _method(report: SessionReport) -> str:
-    test = find_test(report.outcome.test)
-    note = getattr(test, "standard_note", "")
+    test = find_kind(report.outcome.test)
+    note = test.standard_note
     standard = report.question.standard or str(test.standard)
     return f"{test.name}, {standard}{f'; {note}' if note else ''}"
 

@@ -12,10 +12,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from ..base.languages import ballot_words
-from ..catalogue.methods import asked_in, find_method, find_test
 from ..catalogue.question import Question
 from ..catalogue.scales import agreed_scale
-from ..choices.protocols import Protocol
+from ..catalogue.tests import find_kind
 from ..serving.layout import ServingRow
 from ..serving.lines import ballot_lines
 from ..serving.marks import codes_of
@@ -185,8 +184,8 @@ def ballots_pdf(
     warm_up_allergens : str
         What the warm-up sample holds.
     """
-    words, test = ballot_words(language), find_test(question.protocol)
-    papers = _papers(lines, test.labelled if isinstance(test, Protocol) else 0, question)
+    words, kind = ballot_words(language), find_kind(question.protocol)
+    papers = _papers(lines, kind.serving.labelled, question)
     described = together(one.allergens for one in details.samples)
     for paper in papers:
         held = described
@@ -203,13 +202,13 @@ def ballots_pdf(
         {
             "title": "Ballots",
             "head": "",
-            "asks": asked_in(words, question),
+            "asks": kind.asked(question, language),
             "cautions": [words["caution_general"], words["caution_swallow"]],
             "words": {name: words[name] for name in _PAPER_WORDS},
             "warm_up_holds": words["warm_up_allergens"].format(allergens=held) if held else "",
-            "guess": isinstance(test, Protocol),
+            "guess": bool(kind.picks),
             "lines": _paper_lines(question, words),
-            "choices": _paper_choices(question, words),
+            "choices": _paper_choices(question, language),
             "ballots": papers,
         },
     )
@@ -219,8 +218,7 @@ def _papers(
     lines: Mapping[int, Mapping[str, str]], labelled: int, question: Question
 ) -> list[dict[str, Any]]:
     """Codes ballot by ballot; a ranking has all samples of an assessor on one."""
-    method = find_method(question.protocol)
-    on_one = method is not None and method.together
+    on_one = find_kind(question.protocol).together
     papers: dict[Any, dict[str, Any]] = {}
     for line, texts in sorted(lines.items()):
         key = (texts["assessor"], texts.get("replicate", "")) if on_one else line
@@ -281,19 +279,19 @@ def _place(
 
 def _paper_lines(question: Question, words: Mapping[str, Any]) -> list[dict[str, Any]]:
     """Label and ends of each scale, and its categories where it is no line."""
-    method, scale = find_method(question.protocol), agreed_scale(question.settings)
+    scale = agreed_scale(question.settings)
     categories = [f"{one:g}" for one in scale.categories]
     return [
         {"name": name, "ends": scale.ends(name, words), "categories": categories}
-        for name in (method.scored(question.settings) if method else [])
+        for name in find_kind(question.protocol).scored(question.settings)
     ]
 
 
-def _paper_choices(question: Question, words: Mapping[str, Any]) -> list[str]:
+def _paper_choices(question: Question, language: str) -> list[str]:
     """Words to tick, where the answer is not a code."""
-    method = find_method(question.protocol)
-    offered = method.offered(question.settings) if method else []
-    return [words["answers"].get(one, one) for one in offered]
+    kind = find_kind(question.protocol)
+    shown = kind.words_in(language).answers
+    return [shown.get(answer, answer) for answer in kind.offered(question.settings)]
 
 
 def _sheet(kind: str, data: dict[str, Any], pictures: Mapping[str, bytes] | None = None) -> bytes:

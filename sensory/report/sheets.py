@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from ..base.results import Cell, Table
-from ..catalogue.columns import CHOICE_COLUMNS
+from ..catalogue.choice_ballot import CHOICE
 
 
 def table_csv(table: Table) -> bytes:
@@ -41,7 +41,7 @@ def ballots_csv(cells: Mapping[int, Mapping[str, str]]) -> bytes:
     """The lines as typed, as CSV; text that a spreadsheet would run is quoted."""
     filled = {line: texts for line, texts in cells.items() if any(texts.values())}
     present = {name for line in filled.values() for name in line}
-    known = [column.name for column in CHOICE_COLUMNS if column.name in present]
+    known = [column.name for column in CHOICE.columns if column.name in present]
     names = [*known, *sorted(present - set(known))]
     out = io.StringIO()
     writer = csv.writer(out)

@@ -9,7 +9,7 @@ from typing import Any
 import streamlit as st
 
 from ..base.results import several
-from ..catalogue.methods import Method, find_test
+from ..catalogue.tests import find_kind
 from ..serving.blocks import MOST_SAMPLES, incomplete_blocks
 from ..serving.lines import ballot_lines
 from ..serving.plan import ServingPlan
@@ -45,7 +45,7 @@ def arrangement_fields(
     session: StoredSession, people: People, samples: Sequence[str] | None, replicates: int
 ) -> Arrangement | None:
     """Fields for what most sessions leave alone; None where something is wrong, which is said."""
-    test, here = find_test(session.question.protocol), session.id
+    test, here = find_kind(session.question.protocol), session.id
     with st.expander("Sittings, warm-up, incomplete blocks"):
         left, right = st.columns(2, gap="large")
         with left:
@@ -70,8 +70,8 @@ def arrangement_fields(
                 "each assessor get it more often.",
             )
             if possible == (1,):
-                whole = isinstance(test, Method) and test.together
-                advice = "a set is tasted at once" if whole else "for two sittings serve each twice"
+                twice = "for two sittings serve each twice"
+                advice = "a set is tasted at once" if test.together else twice
                 st.markdown(f"Only one is possible: {advice}.")
             minutes = _break(here) if sittings > 1 else 0
     more: dict[str, Any] = {"sittings": sittings, "warm_up": warm_up.strip() or None}
@@ -93,8 +93,8 @@ def other_than_agreed(session: StoredSession, plan: ServingPlan) -> None:
 
 def _blocks(session: StoredSession, samples: Sequence[str] | None) -> tuple[int, int]:
     """Samples in one set, and sets of each assessor."""
-    test, whole = find_test(session.question.protocol), len(samples or ())
-    offered = isinstance(test, Method) and test.answer in ("scores", "place")
+    test, whole = find_kind(session.question.protocol), len(samples or ())
+    offered = test.answer in ("scores", "place")
     if not offered or not 3 <= whole <= MOST_SAMPLES:
         return whole, 1
     sizes = [*range(whole, 1, -1)] if whole < MOST_SAMPLES else [*range(whole - 1, 1, -1)]
@@ -105,7 +105,7 @@ def _blocks(session: StoredSession, samples: Sequence[str] | None) -> tuple[int,
         key=f"size-{whole}-{session.id}",
         help="Fewer than all: balanced incomplete blocks, where there are too many samples.",
     )
-    if size == whole or (isinstance(test, Method) and test.together):
+    if size == whole or test.together:
         return size, 1
     sets = st.number_input("Sets for each assessor", 1, 12, 1, key=f"sets-{session.id}")
     return size, int(sets)

@@ -7,12 +7,12 @@ from dataclasses import replace
 import streamlit as st
 
 from ..base.results import several
-from ..catalogue.methods import Method, attributes_of, find_test
+from ..catalogue.checking import CheckedBallots
+from ..catalogue.tests import find_kind
 from ..release.tastings import close_and_note
 from ..serving.marks import SERVING_MARKS
 from ..sessions.booth_plans import progress
-from ..sessions.lines import cells_of_file, headings_for
-from ..sessions.outcomes import Checked
+from ..sessions.lines import cells_of_file
 from ..sessions.session import StoredSession
 from ..sessions.template import template_columns, template_csv, template_xlsx
 from ..sessions.workflow import checked_ballots, describe, enter_cells
@@ -27,7 +27,7 @@ def page() -> None:
     st.title("Ballots")
     st.markdown(
         f"**{plain(session.details.title or 'Untitled session')}** · "
-        f"{find_test(session.question.protocol).name} test, "
+        f"{find_kind(session.question.protocol).name} test, "
         f"{session.question.assessors} ballots planned"
     )
     cells = current_frame().store.cells(session.id)
@@ -108,7 +108,7 @@ def _typed_too_late(session: StoredSession, cells: dict[int, dict[str, str]]) ->
 
 def _way_on(
     session: StoredSession,
-    checked: Checked,
+    checked: CheckedBallots,
     any_cells: bool,
     sent: tuple[int, int] | None = None,
 ) -> None:
@@ -137,7 +137,7 @@ def _way_on(
             go("finding")
 
 
-def _standing(checked: Checked, wrong: int, sent: tuple[int, int] | None) -> str:
+def _standing(checked: CheckedBallots, wrong: int, sent: tuple[int, int] | None) -> str:
     mend = f"**{several(wrong, 'thing')}** to mend"
     if sent:
         return f"**{sent[0]} of {sent[1]} ballots** sent" + (f", {mend}." if wrong else ".")
@@ -145,7 +145,7 @@ def _standing(checked: Checked, wrong: int, sent: tuple[int, int] | None) -> str
     return f"**{several(checked.ready, 'ballot')}** ready, {mend}, **{remarks}**. Kept as you type."
 
 
-def _fewer(session: StoredSession, checked: Checked, sent: tuple[int, int] | None) -> str:
+def _fewer(session: StoredSession, checked: CheckedBallots, sent: tuple[int, int] | None) -> str:
     """What is to be ticked before closing with fewer ballots than planned; empty for nothing."""
     if sent and sent[0] < sent[1]:
         return f"These {sent[0]} of {sent[1]} are all there will be"
@@ -156,29 +156,21 @@ def _fewer(session: StoredSession, checked: Checked, sent: tuple[int, int] | Non
 
 
 def _order_hint(session: StoredSession) -> str:
-    test = find_test(session.question.protocol)
+    test = find_kind(session.question.protocol)
     out = "To take a row out, empty it."
-    if isinstance(test, Method) and "take out" in test.letters:
+    if test.together:
         return f"{test.letters} {out}"
-    left = f"Somebody who left: leave the answer empty. {out}"
-    if isinstance(test, Method):
-        return f"{test.letters} {left}"
-    labelled = ", the labelled reference in front" if test.labelled else ""
-    return (
-        f"Order: A is the reference, B the sample compared, first served first{labelled}; "
-        f"possible are {', '.join(test.orders)}. {left}"
-    )
+    return f"{test.letters} Somebody who left: leave the answer empty. {out}"
 
 
 def _names(session: StoredSession, cells: dict[int, dict[str, str]]) -> list[str]:
     """Columns of the grid: what the test needs, then what else the ballots bring."""
     present = dict.fromkeys(name for line in cells.values() for name in line)
-    test = find_test(session.question.protocol)
-    if isinstance(test, Method):
-        columns = template_columns(test, attributes_of(session.question))
-        needed = [column.name for column in columns]
-    else:
-        coded = [f"code_{n}" for n in range(1, test.coded + 1)]
+    test = find_kind(session.question.protocol)
+    columns = template_columns(test, test.attributes(session.question))
+    needed = [column.name for column in columns]
+    if test.protocol:
+        coded = [name for name in needed if name.startswith("code_")]
         codes = ["codes"] if "codes" in present and "code_1" not in present else coded
         needed = ["assessor", "order", *codes, "answer", "guess", "comment", "replicate"]
     # Stated on Serve; here they could be typed over.
@@ -201,7 +193,7 @@ def _lines(session: StoredSession, cells: dict[int, dict[str, str]]) -> list[int
     return list(range(start, last + 1))
 
 
-def _whole_faults(checked: Checked) -> None:
+def _whole_faults(checked: CheckedBallots) -> None:
     rows = [fault for fault in checked.faults if fault.row and fault.blocking]
     whole = [fault for fault in checked.faults if not fault.row and checked.ready]
     for heading, faults in (("To mend", rows), ("About the table as a whole", whole)):
@@ -217,8 +209,8 @@ def _listed(heading: str, lines: list[str]) -> None:
 
 
 def _files(session: StoredSession, cells: dict[int, dict[str, str]]) -> None:
-    test = find_test(session.question.protocol)
-    attributes = attributes_of(session.question)
+    test = find_kind(session.question.protocol)
+    attributes = test.attributes(session.question)
     with st.expander("Load a file, or get the template", expanded=not cells):
         xlsx, csv, _ = st.columns([1, 1, 2])
         xlsx.download_button(
@@ -242,9 +234,7 @@ def _files(session: StoredSession, cells: dict[int, dict[str, str]]) -> None:
         )
         if upload is not None:
             with shown_errors():
-                loaded, remarks = cells_of_file(
-                    upload.getvalue(), headings_for(session.question.protocol)
-                )
+                loaded, remarks = cells_of_file(upload.getvalue(), test.ballot)
                 store, by = current_frame().store, who(session)
                 why = f"file {upload.name} loaded"
                 enter_cells(store, session.id, loaded, who=by, why=why)

@@ -10,7 +10,7 @@ import streamlit as st
 
 from ..base.findings import Finding
 from ..base.results import Table, several
-from ..catalogue.methods import find_test
+from ..catalogue.tests import find_kind
 from ..release.batch_desk import against_release, batch_file, decide, up_to_date
 from ..release.batch_file import BatchFile, Kin
 from ..release.batch_records import DONE, BatchRecord
@@ -132,7 +132,7 @@ def _taste(file: BatchFile) -> None:
         return
     if file.rule is None:
         return
-    name = find_test(file.rule.test).name
+    name = find_kind(file.rule.test).name
     again = bool(record.tastings)
     planned = record.recommended is Disposition.RETEST
     if file.rule.retest is not None and again and not planned and record.found is not None:

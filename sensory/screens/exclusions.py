@@ -6,11 +6,10 @@ from collections.abc import Callable
 
 import streamlit as st
 
-from ..catalogue.methods import find_method, find_test
+from ..catalogue.tests import find_kind
 from ..report.serving_sheets import ballots_pdf, labels_pdf, preparation_pdf
 from ..serving.marks import NOT_SERVED, NOT_THIS_SAMPLE, NOT_TODAY, rows_to_serve, to_serve
 from ..serving.plan import ServingPlan
-from ..serving.rules import HAS_A, compares_two
 from ..sessions.allergens import NONE, allergens_in, declared_allergens, served_samples, undeclared
 from ..sessions.booth_plans import BREAKS, did_not_come, served_plan
 from ..sessions.exclusions import (
@@ -52,9 +51,9 @@ def sample_labels(session: StoredSession) -> dict[str, str]:
     Letters of a test of two samples, and the A of a method that has one, go with the name in
     the description of the session; without one, A is the reference, B the sample compared.
     """
-    test = find_test(session.question.protocol)
-    means = {"A": "reference"} if compares_two(test) or test.key in HAS_A else {}
-    means |= {"B": "sample compared"} if compares_two(test) else {}
+    serving = find_kind(session.question.protocol).serving
+    means = {"A": "reference"} if serving.compares_two or serving.has_a else {}
+    means |= {"B": "sample compared"} if serving.compares_two else {}
     names = {one.letter.strip(): one.name.strip() for one in session.details.samples}
     means = {letter: names.get(letter) or word for letter, word in means.items()}
     return {
@@ -66,9 +65,9 @@ def _telling(session: StoredSession, plan: ServingPlan) -> None:
     """Say so where the allergens themselves could tell samples apart, or name one."""
     declared = declared_allergens(session)
     texts = [text.casefold() for text in declared.values() if text]
-    method = find_method(session.question.protocol)
+    kind = find_kind(session.question.protocol)
     scored = {declared.get(row.sample, "").casefold() for row in plan.rows if row.scored} - {""}
-    if method and not method.together and len(scored) > 1:
+    if kind.protocol is None and not kind.together and len(scored) > 1:
         st.info(
             "The samples do not all declare the same. A ballot shows the allergens of its own "
             "samples, so an assessor may tell by them which one it holds."

@@ -7,9 +7,10 @@ from typing import Any
 
 import streamlit as st
 
-from ..catalogue.methods import METHODS, Method, in_words
+from ..catalogue.kind import TestKind, in_words
 from ..catalogue.question import Question
 from ..catalogue.scales import Setting
+from ..catalogue.tests import find_kind, kinds
 from ..report.words import number
 from ..sessions.session import StoredSession
 from .fields import field_key, level_field
@@ -19,13 +20,13 @@ def method_fields(session: StoredSession) -> Question:
     """The test, the ballots planned, alpha, beta and the settings of the method."""
     asked = session.question
     first, second = st.columns(2)
-    keys = list(METHODS)
+    keys = [kind.key for kind in kinds() if kind.protocol is None]
     with first:
         key = st.selectbox(
             "Test",
             keys,
             index=keys.index(asked.protocol),
-            format_func=lambda one: METHODS[one].name,
+            format_func=lambda one: find_kind(one).name,
             key=field_key(session, "method"),
         )
     with second:
@@ -36,7 +37,7 @@ def method_fields(session: StoredSession) -> Question:
             value=asked.assessors,
             key=field_key(session, "assessors"),
         )
-    method = METHODS[key]
+    method = find_kind(key)
     st.markdown(f"The ballot asks: *{method.asks}* ({method.standard}) {method.letters}")
     alpha = level_field(session, "alpha")
     beta = level_field(session, "beta") if method.similarity else asked.beta
@@ -46,7 +47,7 @@ def method_fields(session: StoredSession) -> Question:
     )
 
 
-def _settings(session: StoredSession, method: Method) -> dict[str, Any]:
+def _settings(session: StoredSession, method: TestKind) -> dict[str, Any]:
     typed: dict[str, Any] = {}
     chosen: dict[str, Any] = {}
     for one in method.settings:
@@ -58,7 +59,7 @@ def _settings(session: StoredSession, method: Method) -> dict[str, Any]:
     return typed
 
 
-def _typed(session: StoredSession, method: Method, one: Setting) -> Any:
+def _typed(session: StoredSession, method: TestKind, one: Setting) -> Any:
     """What stands in the input of a setting."""
     now = method.setting(session.question.settings, one.key)
     key = field_key(session, f"{method.key}-{one.key}")
@@ -73,7 +74,7 @@ def _typed(session: StoredSession, method: Method, one: Setting) -> Any:
     return st.number_input(one.label, float(one.low), float(one.high), float(now), key=key)
 
 
-def method_panel(method: Method, question: Question) -> None:
+def method_panel(method: TestKind, question: Question) -> None:
     """What such a session can find, beside its question."""
     st.subheader("What this session can find")
     st.markdown(
@@ -89,7 +90,7 @@ def method_panel(method: Method, question: Question) -> None:
         st.markdown("No similarity: 'no difference found' is not 'the same'.")
 
 
-def settings_agreed(method: Method, question: Question) -> list[tuple[str, str]]:
+def settings_agreed(method: TestKind, question: Question) -> list[tuple[str, str]]:
     """The settings as labelled text."""
     return [(label, _shown(value)) for label, value in method.agreed_settings(question.settings)]
 

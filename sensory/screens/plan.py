@@ -6,11 +6,10 @@ from datetime import date
 
 import streamlit as st
 
-from ..catalogue.methods import METHODS
 from ..catalogue.question import Question
+from ..catalogue.tests import find_kind, protocol_of
 from ..choices.advice import QUESTIONS, Advice, Situation, advise
 from ..choices.plans import PanelPlan, panel_plan
-from ..choices.protocols import find_protocol
 from ..report.figures import characteristic_figure
 from ..report.words import number, percent
 from ..sessions.session import SessionDetails
@@ -33,14 +32,12 @@ def page() -> None:
             return
         question = _question(chosen, situation.people)
         plan = panel_plan(
-            find_protocol(question.protocol),
+            protocol_of(question.protocol),
             situation.people,
             alpha=question.alpha,
             beta=question.beta,
             pd_limit=question.pd_limit,
-            instead=[
-                find_protocol(one.protocol) for one in advice if one.possible and one.protocol
-            ],
+            instead=[protocol_of(one.protocol) for one in advice if one.possible and one.protocol],
         )
         _verdict(plan)
     with shown_errors():
@@ -107,9 +104,8 @@ def _other_method(chosen: Advice, people: int) -> None:
         f"{chosen.method}: this page counts assessors for forced choices only. What such a "
         "session can find hangs on the panel's own noise and habits."
     )
-    method = next((one for one in METHODS.values() if one.name == chosen.method), None)
-    if method and st.button("Open such a session", key="plan-method-open", type="primary"):
-        _new_session(Question(protocol=method.key, assessors=people))
+    if st.button("Open such a session", key="plan-method-open", type="primary"):
+        _new_session(Question(protocol=find_kind(chosen.method).key, assessors=people))
 
 
 def _question(chosen: Advice, people: int) -> Question:

@@ -8,9 +8,8 @@ from typing import Any
 import streamlit as st
 
 from ..base.results import several
-from ..catalogue.methods import find_method, find_test
 from ..catalogue.question import Question
-from ..choices.protocols import PROTOCOLS, find_protocol
+from ..catalogue.tests import find_kind, kinds, protocol_of
 from ..report.words import number, percent
 from ..sessions.attempts import IN_TWO, earlier_attempts, planned_second
 from ..sessions.session import CAUTIONS, StoredSession
@@ -64,10 +63,11 @@ def page() -> None:
 
 
 def _panel(question: Question) -> None:
-    if method := find_method(question.protocol):
-        method_panel(method, question)
-    else:
+    kind = find_kind(question.protocol)
+    if kind.protocol:
         risks_panel(question)
+    else:
+        method_panel(kind, question)
 
 
 def _saved(session: StoredSession, typed: StoredSession) -> StoredSession:
@@ -100,18 +100,18 @@ def _question(session: StoredSession) -> Question:
     texts: dict[str, Any] = {}
     for name, label in _TEXTS[:2]:
         texts[name] = text_field(session, name, label, getattr(asked, name))
-    if find_method(asked.protocol):
+    if find_kind(asked.protocol).protocol is None:
         return _rules(session, replace(method_fields(session), **texts))
-    names = [entry.name for entry in PROTOCOLS.values()]
+    names = [kind.name for kind in kinds() if kind.protocol]
     first, second = st.columns(2)
     with first:
         chosen = st.selectbox(
             "Test",
             names,
-            index=names.index(find_protocol(asked.protocol).name),
+            index=names.index(protocol_of(asked.protocol).name),
             key=field_key(session, "protocol"),
         )
-        protocol = find_protocol(chosen)
+        protocol = protocol_of(chosen)
     with second:
         assessors = st.number_input(
             "Ballots planned",
@@ -239,11 +239,11 @@ def _frozen(session: StoredSession) -> None:
     question = session.question
     st.markdown(f"Agreed by {plain(session.agreed_by)} at {minute(session.agreed_at)}; frozen.")
     rows = [("title", session.details.title)]
-    rows += [("test", find_test(question.protocol).name)]
+    rows += [("test", find_kind(question.protocol).name)]
     rows += [(label, getattr(question, name)) for name, label in _TEXTS]
     rows += [("alpha", number(question.alpha)), ("beta", number(question.beta))]
-    method = find_method(question.protocol)
-    rows += settings_agreed(method, question) if method else _choice_agreed(question)
+    kind = find_kind(question.protocol)
+    rows += _choice_agreed(question) if kind.protocol else settings_agreed(kind, question)
     rows += [("ballots planned", str(question.assessors)), ("SHA-256", session.digest)]
     st.table([{"": label, " ": plain(text)} for label, text in rows if text], hide_index=True)
 
@@ -262,7 +262,7 @@ def _choice_agreed(question: Question) -> list[tuple[str, str]]:
 
 
 def _direction(question: Question) -> str:
-    if not find_protocol(question.protocol).takes_target:
+    if not protocol_of(question.protocol).takes_target:
         return ""
     return "not known beforehand, two-sided" if question.two_sided else f"sample {question.target}"
 

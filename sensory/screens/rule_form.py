@@ -7,8 +7,7 @@ from typing import Any
 import streamlit as st
 
 from ..base.findings import Finding
-from ..catalogue.methods import DIFFERENCE_FROM_CONTROL, PROFILE, find_test
-from ..choices.protocols import PROTOCOLS
+from ..catalogue.tests import find_kind, kinds, protocol_of
 from ..choices.two_stage import TwoStagePlan, two_stage_plan
 from ..release.batch_records import ProductRecord
 from ..release.batches import Disposition
@@ -17,7 +16,6 @@ from ..release.rule import USUAL, ReleaseRule
 from ..report.words import percent
 from .frame import current_frame, nameless, shown_errors
 
-_TESTS = [*PROTOCOLS, DIFFERENCE_FROM_CONTROL.key, PROFILE.key]
 _MOST = 400
 _SURE = 0.999  # from here on a rounded share would claim certainty
 _WORDS = {
@@ -29,12 +27,12 @@ _WORDS = {
 
 
 def rule_form(record: ProductRecord, rule: ReleaseRule | None) -> None:
-    name = record.name
+    name, tests = record.name, [kind.key for kind in kinds() if kind.release]
     test = st.selectbox(
         "Test",
-        _TESTS,
-        index=_TESTS.index(rule.test) if rule else 0,
-        format_func=lambda key: find_test(key).name,
+        tests,
+        index=tests.index(rule.test) if rule else 0,
+        format_func=lambda key: find_kind(key).name,
         key=f"rule-test-{name}",
     )
     with shown_errors():
@@ -78,7 +76,7 @@ def _retest_fields(
     record: ProductRecord, test: str, sizes: dict[str, Any], rule: ReleaseRule | None
 ) -> dict[str, Any]:
     """A second tasting that is planned with its risks; forced choices only."""
-    if test not in PROTOCOLS:
+    if find_kind(test).protocol is None:
         return {}
     planned = st.checkbox(
         "With a planned second tasting where the first cannot tell",
@@ -101,7 +99,7 @@ def _retest_fields(
 
 @st.cache_data(show_spinner=False, max_entries=50)
 def _plan(test: str, most: int, alpha: float, beta: float, limit: float) -> TwoStagePlan:
-    return two_stage_plan(PROTOCOLS[test], most=most, alpha=alpha, beta=beta, pd_limit=limit)
+    return two_stage_plan(protocol_of(test), most=most, alpha=alpha, beta=beta, pd_limit=limit)
 
 
 def _risk_fields(record: ProductRecord, rule: ReleaseRule | None) -> dict[str, Any]:
@@ -129,12 +127,13 @@ def _limit_fields(record: ProductRecord, test: str, rule: ReleaseRule | None) ->
     """Limit, margins and scatter, as the test takes them."""
     mine = rule if rule and rule.test == test else None
     key = f"{test}-{record.name}"
-    if test == PROFILE.key:
+    kind = find_kind(test)
+    if kind.release and kind.release.by == "margins":
         margins = mine.margins if mine else record.product.margins
         now = "; ".join(f"{name} {size:g}" for name, size in margins.items())
         typed = st.text_input("Margins: 'sweet 1; sour 0.8'", value=now, key=f"rule-margins-{key}")
-        return {"margins": PROFILE.margins({"attributes": _names(typed), "margins": typed})}
-    if test in PROTOCOLS:
+        return {"margins": kind.margins({"attributes": _names(typed), "margins": typed})}
+    if kind.protocol:
         limit = st.number_input(
             "Limit: share of assessors who may notice, 0.30 for 30 %",
             0.001,

@@ -10,7 +10,7 @@ import streamlit as st
 
 from ..base.languages import languages
 from ..base.records import digest_of
-from ..catalogue.methods import find_method, find_test
+from ..catalogue.tests import find_kind
 from ..report.serving_sheets import booth_cards_pdf, key_pdf
 from ..serving.lines import ballot_lines
 from ..serving.plan import ServingPlan
@@ -77,7 +77,7 @@ def _make(session: StoredSession) -> None:
         return
     with shown_errors():
         plan = serving_plan(
-            find_test(session.question.protocol),
+            find_kind(session.question.protocol),
             arranged.people,
             seed=seed,
             samples=samples,
@@ -110,8 +110,7 @@ def _put_on_record(
 def _samples(session: StoredSession) -> list[str] | None:
     """Names of the samples, where the method serves several by name."""
     question = session.question
-    method = find_method(question.protocol)
-    if method is None or not method.by_name:
+    if not find_kind(question.protocol).by_name:
         return None
     agreed = str(question.settings.get("samples", ""))
     names = [part.strip() for part in agreed.split(";") if part.strip()]

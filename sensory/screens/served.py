@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from ..catalogue.methods import find_method
+from ..catalogue.tests import find_kind
 from ..serving.marks import NOT_SERVED, codes_of
 from ..serving.plan import ServingPlan
 from ..sessions.booth_ballots import ballots_of
@@ -110,8 +110,7 @@ def _offered(
 ) -> dict[str, dict[int, str]]:
     """What can be stated of a ballot, with the lines that it changes."""
     found: dict[str, dict[int, str]] = {}
-    method = find_method(session.question.protocol)
-    together = method is not None and method.together
+    together = find_kind(session.question.protocol).together
     for line in () if mine[ballot[0]].get(NOT_SERVED) else ballot:
         texts = mine[line]
         column = served_column(texts)

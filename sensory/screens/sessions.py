@@ -7,11 +7,10 @@ from typing import Literal
 import streamlit as st
 
 from ..base.results import several
-from ..catalogue.methods import METHODS, find_test
 from ..catalogue.question import Question
-from ..choices.protocols import PROTOCOLS
+from ..catalogue.tests import find_kind, kinds
 from ..sessions.file_kinds import kind_of_file, settings_of_file
-from ..sessions.lines import cells_of_file, headings_for
+from ..sessions.lines import cells_of_file
 from ..sessions.session import SessionDetails, StoredSession
 from ..sessions.template import template_xlsx
 from ..sessions.workflow import new_session_id, open_session, read_prepared
@@ -99,7 +98,7 @@ def _file() -> None:
     with shown_errors():
         content = upload.getvalue()
         key = _which_test("Ballots of which test?", kind_of_file(content), f"of-{upload.file_id}")
-        cells, remarks = cells_of_file(content, headings_for(key))
+        cells, remarks = cells_of_file(content, find_kind(key).ballot)
         if remarks:
             show_faults(remarks)
         if not cells:
@@ -119,7 +118,7 @@ def _file() -> None:
 
 def _empty() -> None:
     st.subheader("Type ballots from paper")
-    test = find_test(_which_test("Test", "TRIANGLE", "new-protocol"))
+    test = find_kind(_which_test("Test", Question().protocol, "new-protocol"))
     title = st.text_input("Title of the session", key="new-title", placeholder="product, batch")
     row = st.container(horizontal=True)
     if row.button("New session", key="new-session"):
@@ -135,9 +134,9 @@ def _empty() -> None:
 
 def _which_test(label: str, key: str, widget: str) -> str:
     """A choice among every test, forced choices first."""
-    keys = [*PROTOCOLS, *METHODS]
+    keys = [kind.key for kind in kinds()]
     chosen = st.selectbox(
-        label, keys, index=keys.index(key), format_func=lambda one: find_test(one).name, key=widget
+        label, keys, index=keys.index(key), format_func=lambda one: find_kind(one).name, key=widget
     )
     return str(chosen)
 
@@ -182,7 +181,7 @@ def _on_record() -> None:
 def _row(session: StoredSession) -> None:
     name, test, stage, when, button = st.columns([5, 2, 2, 2, 1], vertical_alignment="center")
     name.markdown(plain(session.details.title or "Untitled session"))
-    test.markdown(find_test(session.question.protocol).name)
+    test.markdown(find_kind(session.question.protocol).name)
     stage.markdown(session.stage)
     when.markdown(minute(session.created_at))
     if button.button("Open", key=f"open-{session.id}"):
@@ -192,4 +191,4 @@ def _row(session: StoredSession) -> None:
 
 def _words(session: StoredSession) -> str:
     batches = [sample.batch for sample in session.details.samples]
-    return " ".join([session.details.title, find_test(session.question.protocol).name, *batches])
+    return " ".join([session.details.title, find_kind(session.question.protocol).name, *batches])

@@ -9,8 +9,8 @@ import streamlit as st
 from ..base.findings import Finding
 from ..base.results import Table
 from ..catalogue.question import Question
+from ..catalogue.tests import protocol_of
 from ..choices.plans import PanelPlan
-from ..choices.protocols import find_protocol
 from ..choices.sequential import sequential_plan
 from ..choices.two_stage import TwoStagePlan
 from ..report.words import percent
@@ -54,7 +54,7 @@ def ballot_by_ballot(question: Question) -> None:
     """The sequential plan for this question."""
     with st.expander("Ballot by ballot: stop as early as the answers allow"), shown_errors():
         most = st.number_input("Stop undecided after", 5, 500, 60, key="plan-most")
-        protocol = find_protocol(question.protocol)
+        protocol = protocol_of(question.protocol)
         plan = sequential_plan(
             protocol,
             most=int(most),

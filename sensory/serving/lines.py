@@ -7,15 +7,10 @@ from collections.abc import Iterator
 
 from ..base.checks import one_count
 from ..base.errors import ArgumentError
-from ..catalogue.methods import METHODS
+from ..catalogue.kind import ServingRules
+from ..catalogue.tests import find_kind
 from .layout import ServedSet
 from .plan import ServingPlan
-from .rules import PAIR_ORDERS
-
-# Columns of the ballots, by name as in the ballots themselves: whether a method has one row
-# for a set (whose order then stands in this column), and whether it counts replicates.
-_ORDER_COLUMN = {"SAME_DIFFERENT": "pair"}
-_NO_REPLICATE = frozenset({"RANKING"})
 
 
 def ballot_lines(
@@ -74,36 +69,35 @@ def ballot_lines(
         for one in plan.sets
         if set_number in (None, one.set) and replicate in (None, one.replicate)
     ]
-    if design.test in _NO_REPLICATE and len({one.assessor for one in chosen}) < len(chosen):
+    serving = find_kind(design.test).serving
+    if not serving.replicates and len({one.assessor for one in chosen}) < len(chosen):
         raise ArgumentError(
             f"an assessor has {len(chosen) // len(plan.assessors)} sets, and a table of rankings "
             "holds one: give replicate or set_number, and a session to each."
         )
-    return dict(enumerate(_lines(plan, chosen), start=start))
+    return dict(enumerate(_lines(serving, chosen), start=start))
 
 
-def _lines(plan: ServingPlan, chosen: list[ServedSet]) -> Iterator[dict[str, str]]:
-    design = plan.design
-    by_set = design.test not in METHODS or design.test in _ORDER_COLUMN
+def _lines(serving: ServingRules, chosen: list[ServedSet]) -> Iterator[dict[str, str]]:
     met: Counter[tuple[str, str]] = Counter()
     for one in chosen:
-        if by_set:
-            yield _line_of_set(design.test, one)
+        if serving.order_column:
+            yield _line_of_set(serving, one)
             continue
-        names = tuple(one.order) if design.test in PAIR_ORDERS else one.samples
+        names = tuple(one.order) if serving.compares_two else one.samples
         for sample, code in zip(names, one.codes, strict=True):
             met[(one.assessor, sample)] += 1
             line = {"assessor": one.assessor, "sample": sample, "code": code}
-            if design.test not in _NO_REPLICATE:
+            if serving.replicates:
                 line["replicate"] = str(met[(one.assessor, sample)])
             yield line
 
 
-def _line_of_set(test: str, one: ServedSet) -> dict[str, str]:
+def _line_of_set(serving: ServingRules, one: ServedSet) -> dict[str, str]:
     codes = (
         {"codes": " ".join(one.codes)}
-        if test in METHODS
+        if serving.codes == "cell"
         else {f"code_{place}": code for place, code in enumerate(one.codes, start=1)}
     )
-    order = {_ORDER_COLUMN.get(test, "order"): one.order}
+    order = {serving.order_column: one.order}
     return {"assessor": one.assessor, **order, **codes, "replicate": str(one.replicate)}

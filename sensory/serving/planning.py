@@ -13,20 +13,22 @@ from typing import Any
 
 from ..base.checks import one_count, truth
 from ..base.errors import ArgumentError
+from ..catalogue.kind import TestKind
+from ..catalogue.tests import find_kind
 from ..choices.protocols import Protocol
 from . import rules
 from .chance import Draw
 from .codes import CODES, blinding_codes
 from .layout import ServingDesign, ServingRow, rows_of
 from .plan import ServingPlan, assessor_names, first_courses
-from .rules import Possible, Test
+from .rules import Possible
 
 MOST_ASSESSORS = 1000
 Names = Sequence[str] | Sequence[Sequence[str]]
 
 
 def serving_plan(
-    test: Test | str,
+    test: TestKind | Protocol | str,
     assessors: int | Sequence[str],
     *,
     seed: int,
@@ -45,7 +47,7 @@ def serving_plan(
 
     Parameters
     ----------
-    test : Protocol, Method or str
+    test : TestKind, Protocol or str
         Or its name, such as 'triangle' or 'profile'.
     assessors : int or sequence of str
         Names, or how many; these are called P01, P02 ...
@@ -116,35 +118,35 @@ def serving_plan(
     >>> one.assessor, len(one.order), len(one.codes)
     ('P01', 3, 3)
     """
-    found = rules.find(test)
+    kind = find_kind(test)
     people = _assessors(assessors)
     number = _seed(seed)
     replicates = one_count("replicates", replicates, at_least=1)
     sets = one_count("sets", sets, at_least=1)
-    two = rules.compares_two(found)
-    names = _pairs(samples, sets) if two else (_several(found, samples),)
+    two = kind.serving.compares_two
+    names = _pairs(samples, sets) if two else (_several(kind, samples),)
     possible = (
-        _of_two(found, set_size, reference, target, balanced_reference)
+        _of_two(kind, set_size, reference, target, balanced_reference)
         if two
-        else _of_several(found, len(names[0]), set_size, sets, number)
+        else _of_several(kind, len(names[0]), set_size, sets, number)
     )
     if possible.design:
         possible.design.check_sets(len(people) * sets * replicates)
     design = ServingDesign(
-        test=found.key,
+        test=kind.key,
         samples=names,
         replicates=replicates,
         sets=sets,
         sittings=one_count("sittings", sittings, at_least=1),
         set_size=len(possible.choices[0][0]),
         warm_up=_text("warm_up", warm_up),
-        reference=_text("reference", reference) or rules.LABELLED.get(found.key, ""),
-        labelled=found.labelled if isinstance(found, Protocol) else 0,
+        reference=_text("reference", reference) or kind.serving.reference,
+        labelled=kind.serving.labelled,
         compares_two=two,
         together=possible.design.together if possible.design else 0,
         choices=possible.choices,
     )
-    _check_sittings(found, design)
+    _check_sittings(kind, design)
     return _served(design, people, number, _used(used_codes))
 
 
@@ -164,7 +166,7 @@ def _served(
 
 
 def _of_two(
-    test: Test, set_size: Any, reference: Any, target: str, balanced_reference: bool
+    test: TestKind, set_size: Any, reference: Any, target: str, balanced_reference: bool
 ) -> Possible:
     for name, value in (("set_size", set_size), ("reference", reference)):
         if value is not None:
@@ -177,7 +179,7 @@ def _of_two(
     return Possible(choices=choices)
 
 
-def _of_several(test: Test, samples: int, set_size: Any, sets: int, seed: int) -> Possible:
+def _of_several(test: TestKind, samples: int, set_size: Any, sets: int, seed: int) -> Possible:
     size = None if set_size is None else one_count("set_size", set_size)
     if sets > 1 and size in (None, samples):
         raise ArgumentError(
@@ -210,13 +212,13 @@ def _pairs(samples: Names | None, sets: int) -> tuple[tuple[str, ...], ...]:
     return pairs
 
 
-def _several(test: Test, samples: Names | None) -> tuple[str, ...]:
+def _several(test: TestKind, samples: Names | None) -> tuple[str, ...]:
     if samples is None:
         raise ArgumentError(f"samples must be given: the names of the samples of the {test.name}.")
     names = _sample_names(samples)
     if len(names) < 2:
         raise ArgumentError(f"samples must be two or more; got {', '.join(names) or 'none'}.")
-    if test.key in rules.HAS_A and "A" not in names:
+    if test.serving.has_a and "A" not in names:
         raise ArgumentError(
             f"samples of {test.name} must have the reference under the name A; "
             f"got {', '.join(names)}."
@@ -288,7 +290,7 @@ def _used(used_codes: Any) -> dict[str, tuple[str, ...]]:
     return found
 
 
-def _check_sittings(test: Test, design: ServingDesign) -> None:
+def _check_sittings(test: TestKind, design: ServingDesign) -> None:
     """Refuse sittings that would be empty, or would break up a set that has to stay whole."""
     if design.coded > len(CODES):
         raise ArgumentError(
@@ -298,7 +300,7 @@ def _check_sittings(test: Test, design: ServingDesign) -> None:
     servings = design.replicates * design.sets
     if design.sittings in rules.possible_sittings(test, servings, design.set_size):
         return
-    if test.key not in rules.SPLIT:
+    if not test.serving.splittable:
         raise ArgumentError(
             f"sittings must be at most {servings}, the sets of one assessor (sets x replicates); "
             f"got {design.sittings}. A set of a {test.name} test is not broken up."

@@ -6,8 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from ..base.errors import ArgumentError
-from ..catalogue.methods import METHODS, Method
-from ..choices.protocols import PROTOCOLS, Protocol, find_protocol
+from ..catalogue.kind import TestKind
 from .blocks import IncompleteBlocks, incomplete_blocks
 from .chance import Draw
 from .dealing import Choices
@@ -15,24 +14,6 @@ from .squares import williams_squares
 
 LETTERS = "ABCDEFGHIJKLM"
 """Names of the samples in an order, in the sequence in which the samples were given."""
-
-PAIR_ORDERS = {
-    "A_NOT_A": ("AB", "BA"),
-    "SAME_DIFFERENT": ("AA", "AB", "BA", "BB"),
-}
-"""Methods that compare two samples, with their orders; in A - not A the assessor judges one
-after the other, each kind equally often first."""
-
-SPLIT = frozenset({"SURENESS", "PROFILE", "DIFFERENCE_FROM_CONTROL"})
-"""Methods that judge sample by sample, so that one set may go on in a later sitting."""
-
-LABELLED = {"DIFFERENCE_FROM_CONTROL": "labelled reference"}
-"""What is served with its name, and no code, in front of every set."""
-
-HAS_A = frozenset({"SURENESS"})
-"""Methods whose reference goes by the name A."""
-
-Test = Protocol | Method
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,40 +32,12 @@ class Possible:
     design: IncompleteBlocks | None = None
 
 
-def find(test: Test | str) -> Test:
-    """The protocol or method, given itself or by its key or name.
-
-    Raises
-    ------
-    ArgumentError
-        When there is none of that name.
-    """
-    if isinstance(test, (Protocol, Method)):
-        return test
-    if not isinstance(test, str):
-        raise ArgumentError(f"test must be a protocol, a method or the name of one; got {test!r}.")
-    wanted = _squeeze(test)
-    for method in METHODS.values():
-        if wanted in (_squeeze(method.key), _squeeze(method.name)):
-            return method
-    try:
-        return find_protocol(test)
-    except ArgumentError:
-        names = ", ".join([*PROTOCOLS, *METHODS])
-        raise ArgumentError(f"test {test!r} is not known; possible are {names}.") from None
-
-
-def compares_two(test: Test) -> bool:
-    """Whether the test compares two samples A and B, not a list of them."""
-    return isinstance(test, Protocol) or test.key in PAIR_ORDERS
-
-
-def possible_sittings(test: Test, sets: int, set_size: int) -> tuple[int, ...]:
+def possible_sittings(test: TestKind, sets: int, set_size: int) -> tuple[int, ...]:
     """Over how many sittings the sets of one assessor can be spread.
 
     Parameters
     ----------
-    test : Protocol or Method
+    test : TestKind
     sets : int
         Of one assessor, replicates included.
     set_size : int
@@ -98,14 +51,17 @@ def possible_sittings(test: Test, sets: int, set_size: int) -> tuple[int, ...]:
 
     Examples
     --------
-    >>> possible_sittings(find("triangle"), 3, 3), possible_sittings(find("profile"), 2, 3)
-    ((1, 2, 3), (1, 2, 4, 6))
+    >>> from sensory.catalogue.tests import find_kind
+    >>> possible_sittings(find_kind("triangle"), 3, 3)
+    (1, 2, 3)
+    >>> possible_sittings(find_kind("profile"), 2, 3)
+    (1, 2, 4, 6)
     """
-    parts = range(2, set_size + 1) if test.key in SPLIT else ()
+    parts = range(2, set_size + 1) if test.serving.splittable else ()
     return (*range(1, sets + 1), *(sets * part for part in parts))
 
 
-def two_sample_orders(test: Test, *, target: str, balanced_reference: bool) -> Choices:
+def two_sample_orders(test: TestKind, *, target: str, balanced_reference: bool) -> Choices:
     """The orders of a test of two samples.
 
     Raises
@@ -116,14 +72,11 @@ def two_sample_orders(test: Test, *, target: str, balanced_reference: bool) -> C
     """
     if target not in ("A", "B"):
         raise ArgumentError(f"target must be 'A' or 'B'; got {target!r}.")
-    if isinstance(test, Method):
-        sets: list[tuple[str, ...]] = [PAIR_ORDERS[test.key]]
-    else:
-        sets = [
-            orders
-            for orders in test.order_sets
-            if all(test.right_answers(order, target) for order in orders)
-        ]
+    sets = [
+        orders
+        for orders in test.serving.order_sets
+        if not test.protocol or all(test.protocol.right_answers(order, target) for order in orders)
+    ]
     if balanced_reference and len(sets) < 2:
         raise ArgumentError(
             f"balanced_reference is for tests with a labelled reference; a {test.name} test "
@@ -155,7 +108,3 @@ def _named(orders: Sequence[Sequence[Sequence[int]]], names: Sequence[str]) -> C
     return tuple(
         tuple("".join(names[place] for place in order) for order in versions) for versions in orders
     )
-
-
-def _squeeze(text: str) -> str:
-    return "".join(letter for letter in text.casefold() if letter.isalnum())

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from ..choices.protocols import PROTOCOLS
+from ..catalogue.tests import find_kind
 from ..choices.two_stage import retest_risk
 from .session import StoredSession
 
@@ -88,7 +88,7 @@ def attempts_in_words(
 
 def _true_risk(session: StoredSession, trials: int, tries: int) -> str:
     question = session.question
-    protocol = PROTOCOLS.get(question.protocol)
+    protocol = find_kind(question.protocol).protocol
     if protocol is None or question.two_sided or not trials:
         return "Taken together the attempts pass a bad batch more often than beta says."
     risk = retest_risk(

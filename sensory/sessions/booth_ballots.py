@@ -5,14 +5,12 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from ..base.errors import RecordError
 from ..base.languages import ballot_words
-from ..catalogue.methods import asked_in, find_method, find_test
 from ..catalogue.question import Question
 from ..catalogue.scales import agreed_scale
-from ..choices.protocols import Protocol
+from ..catalogue.tests import find_kind
 from ..serving.marks import CONSENT, NOT_COME, NOT_SERVED, NOT_TODAY, SENT, codes_of
 from .session import StoredSession
 
@@ -85,8 +83,7 @@ class BoothBallot:
 
 def ballots_of(session: StoredSession, mine: Mine) -> list[tuple[int, ...]]:
     """Lines of each ballot: one, or for a ranking all of one replicate."""
-    method = find_method(session.question.protocol)
-    if method is None or not method.together:
+    if not find_kind(session.question.protocol).together:
         return [(line,) for line in mine]
     groups: dict[tuple[str, bool], list[int]] = {}
     for line, texts in mine.items():
@@ -101,7 +98,7 @@ def answered(session: StoredSession, mine: Mine, lines: Sequence[int]) -> bool:
         return True
     if session.serving.get("booths"):
         return False
-    asked = _asked(session.question, mine, tuple(lines), ballot_words("en"))
+    asked = _asked(session.question, mine, tuple(lines), "en")
     return any(one.given for one in asked)
 
 
@@ -130,18 +127,16 @@ def booth_ballot(
     allergens: str = "",
 ) -> BoothBallot:
     """The ballot of these lines, in the language of the session."""
-    words = ballot_words(session.serving["language"])
-    question, test = session.question, find_test(session.question.protocol)
-    texts = mine[lines[0]]
-    labelled = test.labelled if isinstance(test, Protocol) else 0
+    language, question = session.serving["language"], session.question
+    kind, texts = find_kind(question.protocol), mine[lines[0]]
     return BoothBallot(
         line=lines[0],
         number=ballots.index(lines) + 1,
         all=len(ballots),
-        codes=("",) * labelled + tuple(_codes(mine, lines)),
-        asks=asked_in(words, question),
-        asked=tuple(_asked(question, mine, lines, words)),
-        guess=bool(texts.get("guess")) if isinstance(test, Protocol) else None,
+        codes=("",) * kind.serving.labelled + tuple(_codes(mine, lines)),
+        asks=kind.asked(question, language),
+        asked=tuple(_asked(question, mine, lines, language)),
+        guess=bool(texts.get("guess")) if kind.picks else None,
         comment=texts.get("comment", ""),
         allergens=allergens,
     )
@@ -155,24 +150,23 @@ def _asked(
     question: Question,
     mine: Mine,
     lines: tuple[int, ...],
-    words: Mapping[str, Any],
+    language: str,
 ) -> Iterable[Asked]:
     """The answers that a ballot asks for."""
-    test, line = find_test(question.protocol), lines[0]
+    test, line = find_kind(question.protocol), lines[0]
     texts, codes = mine[line], _codes(mine, lines)
-    if isinstance(test, Protocol):
-        kind = "two" if test.picks == 2 else "one"
+    if test.picks:
         choices = tuple((code, code) for code in codes)
-        yield Asked(name="answer", line=line, kind=kind, choices=choices,
-                    given=texts.get("answer", ""))  # fmt: skip
-        return
+        yield Asked(name="answer", line=line, kind="two" if test.picks == 2 else "one",
+                    choices=choices, given=texts.get("answer", ""))  # fmt: skip
     if test.together:
         places = tuple((str(n), str(n)) for n in range(1, len(lines) + 1))
         for at, code in zip(lines, codes, strict=True):
             yield Asked(name="rank", line=at, kind="place", label=code, choices=places,
                         given=mine[at].get("rank", ""))  # fmt: skip
     if offered := test.offered(question.settings):
-        choices = tuple((one, words["answers"].get(one, one)) for one in offered)
+        shown = test.words_in(language).answers
+        choices = tuple((answer, shown.get(answer, answer)) for answer in offered)
         yield Asked(name="answer", line=line, kind="one", choices=choices,
                     given=texts.get("answer", ""))  # fmt: skip
     scale = agreed_scale(question.settings)
@@ -180,7 +174,7 @@ def _asked(
     for name in test.scored(question.settings):
         column = name or "score"
         yield Asked(name=column, line=line, kind="category" if categories else "scale",
-                    label=name, choices=categories, ends=scale.ends(name, words),
+                    label=name, choices=categories, ends=scale.ends(name, ballot_words(language)),
                     given=texts.get(column, ""))  # fmt: skip
 
 

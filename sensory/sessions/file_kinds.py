@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from ..catalogue.columns import CHOICE
-from ..catalogue.lines import Cells, protocol_of_cells
-from ..catalogue.method_columns import METHOD_COLUMNS, attributes_in
-from ..catalogue.method_rows import check_rows
-from ..catalogue.methods import METHODS
-from ..choices.protocols import PROTOCOLS
+from ..catalogue.checking import check_rows
+from ..catalogue.choice_cells import choice_named
+from ..catalogue.columns import BallotColumns, Cells, RawRow
+from ..catalogue.kind import TestKind
+from ..catalogue.question import Question
+from ..catalogue.tests import find_kind, kinds
 from .files import read_cells
 
 
 def kind_of_file(source: bytes) -> str:
     """Key of the test whose ballots a file holds; a forced choice where none fits better.
 
-    Where several methods have the columns, the one with the fewest cells to mend is taken.
+    Where several tests have the columns, the one with the fewest cells to mend is taken.
 
     Raises
     ------
@@ -22,26 +22,30 @@ def kind_of_file(source: bytes) -> str:
         When the file cannot be read as a table.
     """
     candidates = []
-    for key, headings in (("", CHOICE), *METHOD_COLUMNS.items()):
-        table = read_cells(source, headings)
-        rows = table.rows
-        needed = {column.name for column in headings.columns if column.required}
+    tables: dict[BallotColumns, tuple[RawRow, ...]] = {}
+    for kind in kinds():
+        if kind.ballot not in tables:
+            tables[kind.ballot] = read_cells(source, kind.ballot).rows
+        rows = tables[kind.ballot]
+        needed = {column.name for column in kind.ballot.required}
         if not rows or not needed <= set(rows[0].cells):
             continue
-        cells = {number: dict(row.cells) for number, row in enumerate(rows)}
-        if not key:
-            return protocol_of_cells(cells)
-        to_mend = len(check_rows(cells, METHODS[key], {}).blocking)
+        if kind.protocol:
+            return _choice_of(rows).key
+        to_mend = len(check_rows(rows, kind, Question(protocol=kind.key)).blocking)
         # a table with an attribute column is a profile; else the one that needs most columns
-        long = METHOD_COLUMNS[key].attributes and "attribute" in rows[0].cells
-        fits = 9 if long else len(needed)
-        candidates.append((to_mend, -fits, key))
-    return min(candidates, key=lambda one: one[:2])[2] if candidates else next(iter(PROTOCOLS))
+        long = kind.ballot.attributes and "attribute" in rows[0].cells
+        candidates.append((to_mend, -9 if long else -len(needed), kind.key))
+    return min(candidates, key=lambda fit: fit[:2])[2] if candidates else kinds()[0].key
+
+
+def _choice_of(rows: tuple[RawRow, ...]) -> TestKind:
+    """The forced choice that rows name, or the first one when they name none."""
+    named = (choice_named(row.cells.get("protocol", "")) for row in rows)
+    return next((kind for kind in named if kind), kinds()[0])
 
 
 def settings_of_file(key: str, cells: Cells) -> dict[str, str]:
     """What a file says about the settings: the attributes of a profile."""
-    if key not in METHOD_COLUMNS:
-        return {}
-    attributes = attributes_in(cells.values(), METHOD_COLUMNS[key])
+    attributes = find_kind(key).ballot.attributes_in(cells.values())
     return {"attributes": "; ".join(attributes)} if attributes else {}

@@ -15,7 +15,8 @@ from pathlib import Path
 from typing import IO, Any
 
 from ..base.errors import BallotError, Fault
-from ..catalogue.columns import CHOICE, NOTES_SHEET, Headings, RawRow
+from ..catalogue.choice_ballot import CHOICE
+from ..catalogue.columns import NOTES_SHEET, BallotColumns, RawRow
 
 MOST_BYTES = 20 * 2**20
 MOST_UNPACKED = 100 * 2**20
@@ -39,7 +40,7 @@ class RawTable:
     faults: tuple[Fault, ...] = ()
 
 
-def read_cells(source: Source, headings: Headings = CHOICE) -> RawTable:
+def read_cells(source: Source, headings: BallotColumns = CHOICE) -> RawTable:
     """Text cells of a CSV file or an XLSX workbook.
 
     Parameters
@@ -48,7 +49,7 @@ def read_cells(source: Source, headings: Headings = CHOICE) -> RawTable:
         CSV in UTF-8, UTF-16 or Windows-1252 with comma, semicolon or tab; or XLSX, of
         which every sheet with a heading row is read. The heading row may stand below a
         few lines of other text.
-    headings : Headings
+    headings : BallotColumns
         The columns looked for; those of a forced choice unless said otherwise.
 
     Raises
@@ -90,7 +91,7 @@ def _content(source: Source) -> bytes:
     return content
 
 
-def _text_table(content: bytes, headings: Headings) -> RawTable:
+def _text_table(content: bytes, headings: BallotColumns) -> RawTable:
     text = _decoded(content)
     lines = list(islice(io.StringIO(text, newline=""), _HEADER_WITHIN))
     best: tuple[int, str] = (0, ",")
@@ -142,7 +143,7 @@ def _decoded(content: bytes) -> str:
     return text
 
 
-def _workbook(content: bytes, headings: Headings) -> RawTable:
+def _workbook(content: bytes, headings: BallotColumns) -> RawTable:
     import openpyxl
 
     try:
@@ -224,12 +225,12 @@ def _as_text(value: Any) -> str:
     return str(value)
 
 
-def _known(line: Iterable[str], headings: Headings) -> set[str]:
+def _known(line: Iterable[str], headings: BallotColumns) -> set[str]:
     cells = islice(line, MOST_COLUMNS + 1)
     return {name for cell in cells if (name := headings.known(cell))}
 
 
-def _heading_at(lines: list[tuple[int, list[str]]], headings: Headings) -> int | None:
+def _heading_at(lines: list[tuple[int, list[str]]], headings: BallotColumns) -> int | None:
     """Index of the first line, among the first twenty, with two known headings."""
     for index, (_, line) in enumerate(lines[:_HEADER_WITHIN]):
         if len(_known(line, headings)) >= 2:
@@ -238,7 +239,7 @@ def _heading_at(lines: list[tuple[int, list[str]]], headings: Headings) -> int |
 
 
 def _table(
-    sheet: str, lines: list[tuple[int, list[str]]], known: Headings, *, required: bool
+    sheet: str, lines: list[tuple[int, list[str]]], known: BallotColumns, *, required: bool
 ) -> RawTable:
     at = _heading_at(lines, known)
     if at is None:
@@ -297,7 +298,7 @@ def _outside(sheet: str, heading: list[str], below: list[tuple[int, list[str]]])
 
 
 def _places(
-    sheet: str, row: int, heading: list[str], known: Headings
+    sheet: str, row: int, heading: list[str], known: BallotColumns
 ) -> tuple[dict[int, str], list[Fault]]:
     """Which column stands where; a remark for unknown headings, a fault for a second one."""
     places: dict[int, str] = {}
@@ -335,7 +336,7 @@ def _places(
     return places, faults
 
 
-def _no_heading(sheet: str, known: Headings, *, blocking: bool) -> Fault:
+def _no_heading(sheet: str, known: BallotColumns, *, blocking: bool) -> Fault:
     needed = ", ".join(column.name for column in known.columns if column.required)
     return Fault(
         sheet=sheet,

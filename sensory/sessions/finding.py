@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from ..base.errors import BallotError, RecordError
 from ..base.records import utc_now
 from ..base.results import Table
-from ..catalogue.lines import Cells
-from ..catalogue.methods import find_test
+from ..catalogue.columns import Cells
 from ..catalogue.outcome import NamedTable, Outcome
 from ..catalogue.outcome_json import outcome_from_json
 from ..catalogue.question import Question
+from ..catalogue.tests import find_kind
 from .afterwards import done_afterwards
 from .attempts import attempts_in_words, batch_of, earlier_attempts
 from .outcome_names import with_names
@@ -63,12 +63,13 @@ class SessionReport:
     @property
     def test_name(self) -> str:
         """Name of the test."""
-        return find_test(self.outcome.test).name
+        return find_kind(self.outcome.test).name
 
     @property
     def direction(self) -> str:
         """Which sample was expected to have more; empty where the test has no direction."""
-        if not getattr(find_test(self.outcome.test), "takes_target", False):
+        protocol = find_kind(self.outcome.test).protocol
+        if protocol is None or not protocol.takes_target:
             return ""
         if self.question.two_sided:
             return "not known beforehand, two-sided"

@@ -3,21 +3,15 @@
 from __future__ import annotations
 
 from ..base.errors import ArgumentError, BallotError, Fault
-from ..base.spelling import same_person
-from ..catalogue.choice_ballot import CheckedBallots
-from ..catalogue.choice_checks import check_choices
-from ..catalogue.columns import CHOICE, Headings, RawRow
-from ..catalogue.lines import Cells, filled_lines
-from ..catalogue.method_columns import METHOD_COLUMNS
-from ..catalogue.question import Question
-from ..choices.protocols import find_protocol
+from ..catalogue.choice_ballot import CHOICE
+from ..catalogue.columns import BallotColumns
 from .files import Source, read_cells
 
 MOST_LINES = 5000
 
 
 def cells_of_file(
-    source: Source, headings: Headings = CHOICE
+    source: Source, ballot: BallotColumns = CHOICE
 ) -> tuple[dict[int, dict[str, str]], list[Fault]]:
     """Ballots of a file as numbered lines, with remarks on its form.
 
@@ -28,7 +22,7 @@ def cells_of_file(
     BallotError
         When the file cannot be read as a table; nothing is kept then.
     """
-    raw = read_cells(source, headings)
+    raw = read_cells(source, ballot)
     if blocking := [fault for fault in raw.faults if fault.blocking]:
         raise BallotError(blocking)
     if len(raw.rows) > MOST_LINES:
@@ -42,41 +36,3 @@ def cells_of_file(
         for number, row in enumerate(raw.rows, start=2)
     }
     return lines, list(raw.faults)
-
-
-def headings_for(key: str) -> Headings:
-    """The columns of a ballot of this test."""
-    return METHOD_COLUMNS.get(key, CHOICE)
-
-
-def check_cells(cells: Cells, question: Question) -> CheckedBallots:
-    """Judge numbered lines of cells as ballots of one session."""
-    protocol = find_protocol(question.protocol)
-    filled = filled_lines(cells)
-    present = dict.fromkeys(name for line in filled.values() for name in line)
-    names = dict.fromkeys([*present, "assessor", "order", "answer", "code_1"])
-    rows = [
-        RawRow(
-            sheet="",
-            row=line,
-            cells={name: filled[line].get(name, "") for name in names},
-            headings={},
-        )
-        for line in sorted(filled)
-    ]
-    checked = check_choices(rows, protocol=protocol, target=question.target)
-    several = sorted(
-        {same_person(ballot.session): ballot.session for ballot in checked.ballots}.values()
-    )
-    if len(several) < 2:
-        return checked
-    fault = Fault(
-        sheet="",
-        row=0,
-        column="session",
-        value=", ".join(several[:5]),
-        rule="several sessions",
-        problem=f"The ballots belong to {len(several)} sessions: {', '.join(several[:5])}.",
-        advice="Keep one session in a file, or empty the column.",
-    )
-    return CheckedBallots(ballots=checked.ballots, faults=(fault, *checked.faults))

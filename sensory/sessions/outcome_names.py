@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from ..catalogue.lines import Cells
+from ..catalogue.columns import Cells
 
 _PLACES = ("because", "cannot_tell", "notes", "remarks", "panel", "panel_says", "panel_tables")
 """Where the outcome of a test may name assessors."""

@@ -1,62 +1,36 @@
 """What the ballots of a session amount to, whatever the test: checked, then read.
 
-The one place where ballots and decisions meet. A method is read by the function that
-stands beside its key in `READERS`.
+The one place where ballots and decisions meet.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
 from dataclasses import replace
-from typing import Any
 
 from ..base.errors import ArgumentError, Fault, RecordError
-from ..catalogue.choice_ballot import CheckedBallots, tally
-from ..catalogue.choices_read import read_choices
-from ..catalogue.columns import MOST_CODES
-from ..catalogue.controlled import read_difference_from_control
-from ..catalogue.graded import read_sureness
-from ..catalogue.lines import Cells
-from ..catalogue.method_columns import CIRCUMSTANCES
-from ..catalogue.method_rows import CheckedRows, check_rows
-from ..catalogue.methods import find_method, find_test
+from ..base.spelling import same_person
+from ..catalogue.checking import CheckedBallots, check_lines
+from ..catalogue.columns import CIRCUMSTANCES, MOST_CODES, Cells
 from ..catalogue.outcome import Counts, Outcome, cannot_read
 from ..catalogue.outcome_words import plain_reason
 from ..catalogue.question import Question
-from ..catalogue.ranked import read_ranking
-from ..catalogue.rated import read_profile
-from ..catalogue.yes_no import read_a_not_a, read_same_different
-from ..choices.protocols import find_protocol
+from ..catalogue.tests import find_kind
 from ..serving.marks import BOOTH_MARKS, NOT_SERVED, SENT, SERVING_MARKS
-from .lines import check_cells
 
 _SERVED = {"assessor", "order", "pair", "sample", "replicate", "code", "codes"}
 _SERVED |= {f"code_{number}" for number in range(1, MOST_CODES + 1)} | SERVING_MARKS
 _BESIDE = CIRCUMSTANCES | {"protocol", "correct", "guess", "comment"}
-Checked = CheckedBallots | CheckedRows
-READERS: dict[str, Callable[[Sequence[dict[str, Any]], Question], Outcome]] = {
-    "A_NOT_A": read_a_not_a,
-    "SAME_DIFFERENT": read_same_different,
-    "SURENESS": read_sureness,
-    "RANKING": read_ranking,
-    "PROFILE": read_profile,
-    "DIFFERENCE_FROM_CONTROL": read_difference_from_control,
-}
 
 
-def check_ballots(cells: Cells, question: Question) -> Checked:
+def check_ballots(cells: Cells, question: Question) -> CheckedBallots:
     """Judge numbered lines of cells as ballots of the test that the question names.
 
     Of a session at booths only the ballots that were sent have answers. Lines that were not
     served are left out with a remark, and are not missing.
     """
     cells, faults = _as_served(_as_sent(cells))
-    method = find_method(question.protocol)
-    if method is None:
-        choices = check_cells(cells, question)
-        return replace(choices, faults=(*choices.faults, *faults)) if faults else choices
-    rows = check_rows(cells, method, question.settings)
-    return replace(rows, faults=(*rows.faults, *faults)) if faults else rows
+    checked = check_lines(cells, find_kind(question.protocol), question)
+    return replace(checked, faults=(*checked.faults, *faults)) if faults else checked
 
 
 def _as_sent(cells: Cells) -> Cells:
@@ -118,7 +92,7 @@ def _answered(line: int, name: str, text: str) -> Fault:
     )
 
 
-def read_ballots_of(checked: Checked, question: Question) -> Outcome:
+def read_ballots_of(checked: CheckedBallots, question: Question) -> Outcome:
     """What checked ballots show.
 
     Answers from which nothing can be computed are UNDECIDED, with the reason: the question
@@ -129,30 +103,21 @@ def read_ballots_of(checked: Checked, question: Question) -> Outcome:
     RecordError
         When there is no answer. BallotError when ballots have to be mended.
     """
-    if isinstance(checked, CheckedBallots):
-        counted = tally(checked.ballots)
-        if not counted.trials:
-            raise RecordError("No ballot has an answer, so there is nothing to count.")
-        outcome = read_choices(find_protocol(question.protocol), counted, question)
-    else:
-        outcome = _of_rows(checked, question)
-    return replace(outcome, remarks=tuple(str(fault) for fault in checked.remarks))
-
-
-def _of_rows(checked: CheckedRows, question: Question) -> Outcome:
-    if not checked.rows:
+    if not checked.answered:
         raise RecordError("No ballot has an answer, so there is nothing to read.")
-    people = len({row["assessor"] for row in checked.rows})
-    counts = Counts(answers=len(checked.rows), assessors=people, missing=checked.missing)
+    people = len({same_person(name) for name in checked.answered})
+    counts = Counts(answers=len(checked.answered), assessors=people, missing=checked.missing)
     try:
-        outcome = READERS[question.protocol](checked.rows, question)
+        outcome = find_kind(question.protocol).read(checked.rows, question)
     except ArgumentError as error:
-        return cannot_read(question, counts, plain_reason(error))
-    return replace(outcome, counts=counts)
+        outcome = cannot_read(question, counts, plain_reason(error))
+    if not outcome.counts.trials:
+        outcome = replace(outcome, counts=counts)
+    return replace(outcome, remarks=tuple(str(fault) for fault in checked.remarks))
 
 
 def edition(question: Question) -> str:
     """The standard to be stamped at agreement, with the date of the last look."""
-    test = find_test(question.protocol)
+    test = find_kind(question.protocol)
     checked = getattr(test.standard, "checked", "")
     return f"{test.standard} (edition looked up {checked})" if checked else str(test.standard)

@@ -3,17 +3,16 @@
 from __future__ import annotations
 
 import warnings
-from dataclasses import replace
 from typing import Any
 
 import pandas as pd
 
-from ..base.errors import BallotError, BallotWarning
-from ..catalogue.choice_ballot import CheckedBallots, ChoiceBallot
-from ..catalogue.choice_checks import check_choices
-from ..catalogue.method_columns import columns_for
-from ..catalogue.method_rows import check_rows
-from ..catalogue.methods import Method
+from ..base.errors import BallotError, BallotWarning, Fault
+from ..catalogue.checking import CheckedBallots, check_rows
+from ..catalogue.choice_ballot import CHOICE, ChoiceBallot
+from ..catalogue.kind import TestKind
+from ..catalogue.question import Question
+from ..catalogue.tests import find_kind
 from ..choices.protocols import Protocol
 from .files import Source, read_cells
 
@@ -78,18 +77,14 @@ def read_ballots(
     >>> read_ballots(text.encode(), protocol=TRIANGLE).correct.tolist()
     [True, True, False]
     """
-    raw = read_cells(source)
-    checked = check_choices(raw.rows, protocol=protocol, target=target)
-    faults = (*raw.faults, *checked.faults)
-    if blocking := [fault for fault in faults if fault.blocking]:
-        raise BallotError(blocking)
-    if faults:
-        lines = "\n".join(f"  {fault}" for fault in faults)
-        warnings.warn(f"Ballots were read, with remarks:\n{lines}", BallotWarning, stacklevel=2)
+    raw = read_cells(source, CHOICE)
+    kind = find_kind(protocol) if protocol is not None else None
+    checked = check_rows(raw.rows, kind, Question(target=target))
+    _refuse_or_warn([*raw.faults, *checked.faults])
     return ballot_frame(checked)
 
 
-def read_answers(source: Source, method: Method, **settings: Any) -> pd.DataFrame:
+def read_answers(source: Source, kind: TestKind, **settings: Any) -> pd.DataFrame:
     """Read ballots that are no forced choice from CSV or XLSX and check every cell.
 
     Parameters
@@ -97,10 +92,10 @@ def read_answers(source: Source, method: Method, **settings: Any) -> pd.DataFram
     source : path, bytes or binary file
         As in `read_ballots`. A profile has one column an attribute, or the columns
         `attribute` and `score`.
-    method : Method
-        One of `sensory.METHODS`.
+    kind : TestKind
+        One of `sensory.TESTS`.
     **settings
-        What was agreed: see `method.settings`, such as ``scale_high=100``, ``scale="categories",
+        What was agreed: see `kind.settings`, such as ``scale_high=100``, ``scale="categories",
         categories=9`` or ``samples="reference; batch"``.
 
     Returns
@@ -123,36 +118,31 @@ def read_answers(source: Source, method: Method, **settings: Any) -> pd.DataFram
 
     Examples
     --------
-    >>> from sensory.catalogue.methods import PROFILE
+    >>> from sensory import TESTS
     >>> text = "assessor;sample;sweet;sour\\nP01;reference;5,5;3\\nP01;batch;6;2,5"
-    >>> read_answers(text.encode(), PROFILE).groupby("attribute").score.mean().to_dict()
+    >>> read_answers(text.encode(), TESTS["PROFILE"]).groupby("attribute").score.mean().to_dict()
     {'sour': 2.75, 'sweet': 5.75}
     """
-    method.check(settings)
-    raw = read_cells(source, columns_for(method.key))
-    lines = {number: dict(row.cells) for number, row in enumerate(raw.rows, start=1)}
-    places = dict(enumerate(raw.rows, start=1))
-    checked = check_rows(lines, method, settings)
-    moved = [
-        replace(fault, sheet=places[fault.row].sheet, row=places[fault.row].row)
-        if fault.row in places and fault.column
-        else fault
-        for fault in checked.faults
-    ]
-    faults = (*raw.faults, *moved)
+    kind.check(settings)
+    raw = read_cells(source, kind.ballot)
+    checked = check_rows(raw.rows, kind, Question(protocol=kind.key, settings=settings))
+    _refuse_or_warn([*raw.faults, *checked.faults])
+    return pd.DataFrame(list(checked.rows))
+
+
+def _refuse_or_warn(faults: list[Fault]) -> None:
     if blocking := [fault for fault in faults if fault.blocking]:
         raise BallotError(blocking)
     if faults:
-        listed = "\n".join(f"  {fault}" for fault in faults)
-        warnings.warn(f"Ballots were read, with remarks:\n{listed}", BallotWarning, stacklevel=2)
-    return pd.DataFrame(list(checked.rows))
+        lines = "\n".join(f"  {fault}" for fault in faults)
+        warnings.warn(f"Ballots were read, with remarks:\n{lines}", BallotWarning, stacklevel=3)
 
 
 def ballot_frame(checked: CheckedBallots) -> pd.DataFrame:
     """The checked ballots as a table; codes and answers as text separated by spaces."""
-    return pd.DataFrame(
-        [_plain(ballot) for ballot in checked.ballots], columns=list(_TYPES)
-    ).astype(_TYPES)
+    return pd.DataFrame([_plain(ballot) for ballot in checked.rows], columns=list(_TYPES)).astype(
+        _TYPES
+    )
 
 
 def _plain(ballot: ChoiceBallot) -> dict[str, object]:

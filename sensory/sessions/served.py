@@ -12,9 +12,8 @@ from typing import TYPE_CHECKING
 
 from ..base.errors import RecordError
 from ..base.records import utc_now
-from ..catalogue.methods import find_method, find_test
 from ..catalogue.question import Question
-from ..choices.protocols import Protocol
+from ..catalogue.tests import find_kind
 from ..serving.marks import (
     DEPARTURE,
     LEFT,
@@ -26,7 +25,6 @@ from ..serving.marks import (
     planned_cells,
 )
 from ..serving.plan import ServingPlan
-from ..serving.rules import PAIR_ORDERS
 from .allergens import served_samples
 from .booth_ballots import answered, ballots_of
 from .booth_plans import CONFIRMED, lines_of, served_plan
@@ -48,12 +46,13 @@ Texts = Mapping[str, str]
 def possible_servings(session: StoredSession, texts: Texts) -> tuple[str, ...]:
     """What can have been served on a ballot line: orders, or samples for a single cup."""
     question = session.question
-    test, column = find_test(question.protocol), served_column(texts)
-    if isinstance(test, Protocol):
-        return tuple(one for one in test.orders if test.right_answers(one, question.target))
-    if column == "pair":
-        return PAIR_ORDERS[test.key]
-    if test.key in PAIR_ORDERS:
+    kind, orders = find_kind(question.protocol), find_kind(question.protocol).serving.orders
+    if kind.protocol:
+        fits = kind.protocol.right_answers
+        return tuple(order for order in orders if fits(order, question.target))
+    if kind.serving.order_column:
+        return orders
+    if orders:
         return ("A", "B")
     served = served_samples(session)
     design = session.serving["plan"]["design"]
@@ -212,8 +211,7 @@ def _counted(
     now = {line: {**texts, **changes.get(line, {})} for line, texts in mine.items()}
     if not any("sample" in changes.get(line, {}) for line in mine):
         return
-    method = find_method(question.protocol)
-    if method is not None and method.together:
+    if find_kind(question.protocol).together:
         _once(now.values())
         return
     met: Counter[str] = Counter()

@@ -16,16 +16,16 @@ from uuid import uuid4
 
 from ..base.errors import BallotError, RecordError
 from ..base.records import utc_now
-from ..catalogue.lines import Cells, filled_lines
-from ..catalogue.methods import find_method
+from ..catalogue.checking import CheckedBallots
+from ..catalogue.columns import Cells, filled_lines
 from ..catalogue.outcome_json import outcome_to_json
 from ..catalogue.question import Question
-from ..choices.protocols import find_protocol
+from ..catalogue.tests import find_kind, protocol_of
 from ..choices.risks import SessionRisks, session_risks
 from ..serving.marks import check_seats
-from .lines import cells_of_file, headings_for
+from .lines import cells_of_file
 from .outcome_names import without_names
-from .outcomes import Checked, check_ballots, edition, read_ballots_of
+from .outcomes import check_ballots, edition, read_ballots_of
 from .session import CAUTIONS, JournalEntry, SessionDetails, StoredSession
 
 
@@ -120,20 +120,20 @@ def new_session_id() -> str:
 
 def limit_as_dprime(question: Question) -> float:
     """The agreed limit as d-prime, which another protocol can use."""
-    protocol = find_protocol(question.protocol)
+    protocol = protocol_of(question.protocol)
     return float(protocol.dprime(float(protocol.pc_at(question.pd_limit))))
 
 
 def limit_from_dprime(protocol_key: str, dprime: float) -> float:
     """The share of distinguishers that a d-prime means in a protocol."""
-    protocol = find_protocol(protocol_key)
+    protocol = protocol_of(protocol_key)
     return float(protocol.distinguishers(protocol.proportion_correct(dprime)))
 
 
 def planned_risks(question: Question, trials: int | None = None) -> SessionRisks:
     """The chances that hang on the question, for the planned or another number of answers."""
     return session_risks(
-        find_protocol(question.protocol),
+        protocol_of(question.protocol),
         question.assessors if trials is None else trials,
         alpha=question.alpha,
         beta=question.beta,
@@ -160,16 +160,11 @@ def missing_in_question(question: Question) -> list[str]:
         "if_similar": "What will be done if the finding is similar?",
         "if_undecided": "What will be done if the session cannot tell?",
     }
-    method = find_method(question.protocol)
-    if method and not method.similarity:
+    kind = find_kind(question.protocol)
+    if not kind.similarity:
         del needed["if_similar"]
     missing = [asks for name, asks in needed.items() if not str(getattr(question, name)).strip()]
-    if method:
-        return missing + method.missing(question.settings)
-    protocol = find_protocol(question.protocol)
-    if protocol.asks_attribute and not question.attribute.strip():
-        missing.append("Which attribute is asked about?")
-    return missing
+    return missing + kind.missing(question)
 
 
 def agree(store: Store, session_id: str, *, who: str) -> StoredSession:
@@ -209,12 +204,11 @@ def agree(store: Store, session_id: str, *, who: str) -> StoredSession:
 
 def _check_plan(question: Question) -> None:
     """Refuse risks, limits and settings that no session can have."""
-    if method := find_method(question.protocol):
-        method.check(question.settings)
-        return
-    planned_risks(question)
-    protocol = find_protocol(question.protocol)
-    protocol.right_answers(protocol.orders[0], question.target)
+    kind = find_kind(question.protocol)
+    kind.check(question.settings if kind.protocol is None else {})
+    if kind.protocol:
+        planned_risks(question)
+        kind.protocol.right_answers(kind.protocol.orders[0], question.target)
 
 
 def enter_cells(
@@ -235,7 +229,7 @@ def enter_cells(
     return store.write_cells(session_id, changes, who=who, why=why)
 
 
-def checked_ballots(store: Store, session_id: str) -> Checked:
+def checked_ballots(store: Store, session_id: str) -> CheckedBallots:
     """The ballots of a session, judged."""
     session = store.session(session_id)
     return check_ballots(store.cells(session_id), session.question)
@@ -300,7 +294,7 @@ def read_prepared(folder: Path, name: str) -> dict[str, Any]:
     """
     plain = json.loads((folder / f"{name}.json").read_text(encoding="utf-8"))
     question = Question.from_dict(plain["question"])
-    cells, _ = cells_of_file(folder / f"{name}.csv", headings_for(question.protocol))
+    cells, _ = cells_of_file(folder / f"{name}.csv", find_kind(question.protocol).ballot)
     return {
         "details": SessionDetails.from_dict(plain["details"]),
         "question": question,

@@ -8,7 +8,7 @@ import pytest
 
 from sensory.base.errors import ArgumentError
 from sensory.base.languages import ballot_words, languages
-from sensory.catalogue.methods import METHODS
+from sensory.catalogue.tests import TESTS
 from sensory.choices.protocols import PROTOCOLS
 
 PLACES = re.compile(r"\{(\w+)\}")
@@ -36,15 +36,21 @@ def test_every_language_has_the_words_of_english(language):
 
 
 @pytest.mark.parametrize("language", languages())
-def test_every_test_is_asked(language):
-    assert set(ballot_words(language)["asks"]) == {*PROTOCOLS, *METHODS}
+@pytest.mark.parametrize("kind", TESTS.values(), ids=repr)
+def test_every_test_is_asked_in_every_language(kind, language):
+    english, other = kind.words["en"], kind.words[language]
+    for name in ("asks", "in_categories"):
+        said, wanted = getattr(other, name), getattr(english, name)
+        assert bool(said.strip()) is bool(wanted)
+        assert set(PLACES.findall(said)) == set(PLACES.findall(wanted))
+    if language != "en":
+        assert set(kind.choices) - {"A"} <= set(other.answers)
 
 
 def test_english_asks_what_the_protocols_ask():
     for key, protocol in PROTOCOLS.items():
-        asked = ballot_words("en")["asks"][key]
         if not protocol.asks_attribute and protocol.picks == 1:
-            assert asked == protocol.asks
+            assert TESTS[key].words["en"].asks == protocol.asks
 
 
 @pytest.mark.parametrize("language", ["xx", "", "../en", "en/"])

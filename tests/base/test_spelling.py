@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from sensory.base.spelling import normal_code, same_person, split_codes
-from sensory.catalogue.columns import CHOICE_COLUMNS, column_of
+from sensory.catalogue.choice_ballot import CHOICE, column_of
 
 
 @pytest.mark.parametrize(
@@ -101,9 +101,9 @@ def test_different_people(one, other):
 
 
 def test_each_heading_stands_for_one_column():
-    headings = [text for column in CHOICE_COLUMNS for text in (column.name, *column.also)]
+    headings = [text for column in CHOICE.columns for text in (column.name, *column.also)]
     assert len(headings) == len(set(headings))
-    for column in CHOICE_COLUMNS:
+    for column in CHOICE.columns:
         for text in (column.name, *column.also):
             assert column_of(text) == column.name
             assert column_of(f" {text.replace('_', ' ').upper()}: ") == column.name

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
-from sensory.catalogue.methods import find_test
+from sensory.catalogue.tests import find_kind
 from sensory.serving.lines import ballot_lines
 from sensory.serving.planning import serving_plan
 from sensory.sessions import booth_plans, booths, exclusions, workflow
@@ -62,7 +62,7 @@ def planned(store, key):
     """Id of a session with a plan on record."""
     name, samples = BALLOTS[key]
     session_id = agreed(store, name, cells=False, protocol=key)
-    plan = serving_plan(find_test(key), ["Anna", "Bo"], seed=8, samples=samples)
+    plan = serving_plan(find_kind(key), ["Anna", "Bo"], seed=8, samples=samples)
     booth_plans.serve(store, session_id, plan.to_dict(), ballot_lines(plan), who="A. Leader")
     declared = dict.fromkeys(served_samples(store.session(session_id)), "sulphites")
     exclusions.declare_allergens(store, session_id, declared, who="A. Leader")

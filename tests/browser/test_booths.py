@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import expect
 
-from sensory.catalogue.methods import find_test
+from sensory.catalogue.tests import find_kind
 from sensory.serving.lines import ballot_lines
 from sensory.serving.planning import serving_plan
 from sensory.sessions import booth_plans, exclusions, workflow
@@ -32,7 +32,7 @@ def planned(store, name, key, samples=None, language="en"):
         store, workflow.new_session_id(), **prepared, who="test", why="test"
     )
     workflow.agree(store, session.id, who="A. Leader")
-    plan = serving_plan(find_test(key), ["Anna", "Bo", "Cleo"], seed=8, samples=samples)
+    plan = serving_plan(find_kind(key), ["Anna", "Bo", "Cleo"], seed=8, samples=samples)
     lines = ballot_lines(plan)
     booth_plans.serve(store, session.id, plan.to_dict(), lines, language=language, who="A. Leader")
     declared = dict.fromkeys(served_samples(store.session(session.id)), "sulphites")

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import expect
 
-from sensory.catalogue.methods import find_test
+from sensory.catalogue.tests import find_kind
 from sensory.serving.lines import ballot_lines
 from sensory.serving.planning import serving_plan
 from sensory.sessions import booth_plans, exclusions, workflow
@@ -41,7 +41,7 @@ def served(store):
     )
     workflow.agree(store, session.id, who="A. Leader")
     plan = serving_plan(
-        find_test("PROFILE"),
+        find_kind("PROFILE"),
         ["Anna", "Bo"],
         seed=8,
         samples=["reference", "zinc press"],

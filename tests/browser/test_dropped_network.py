@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import expect
 
-from sensory.catalogue.methods import find_test
+from sensory.catalogue.tests import find_kind
 from sensory.serving.lines import ballot_lines
 from sensory.serving.planning import serving_plan
 from sensory.sessions import booth_plans, booths, exclusions, workflow
@@ -99,7 +99,7 @@ def seated(store, name, key, samples=None):
         store, workflow.new_session_id(), **prepared, who="test", why="test"
     )
     workflow.agree(store, session.id, who="A. Leader")
-    plan = serving_plan(find_test(key), ["Anna", "Bo"], seed=8, samples=samples)
+    plan = serving_plan(find_kind(key), ["Anna", "Bo"], seed=8, samples=samples)
     booth_plans.serve(store, session.id, plan.to_dict(), ballot_lines(plan), who="A. Leader")
     declared = dict.fromkeys(served_samples(store.session(session.id)), "sulphites")
     exclusions.declare_allergens(store, session.id, declared, who="A. Leader")

@@ -5,14 +5,19 @@ from __future__ import annotations
 import pytest
 
 from sensory.base.errors import ArgumentError, BallotError, BallotWarning
-from sensory.catalogue.method_rows import check_rows
-from sensory.catalogue.methods import A_NOT_A, METHODS, PROFILE, RANKING, SAME_DIFFERENT, SURENESS
+from sensory.catalogue.checking import check_lines
+from sensory.catalogue.graded import SURENESS
 from sensory.catalogue.question import Question
+from sensory.catalogue.ranked import RANKING
+from sensory.catalogue.rated import PROFILE
+from sensory.catalogue.tests import TESTS, find_kind
+from sensory.catalogue.yes_no import A_NOT_A, SAME_DIFFERENT
 from sensory.sessions.file_kinds import kind_of_file, settings_of_file
-from sensory.sessions.lines import cells_of_file, headings_for
+from sensory.sessions.lines import cells_of_file
 from sensory.sessions.reading import read_answers
 from sensory.sessions.template import template_csv, template_xlsx
 
+METHODS = [kind for kind in TESTS.values() if not kind.protocol]
 A_CELLS = {
     2: {"assessor": "P01", "sample": "A", "code": "412", "answer": "A"},
     3: {"assessor": "P01", "sample": "B", "code": "837", "answer": "not A"},
@@ -21,7 +26,7 @@ A_CELLS = {
 
 
 def checked(cells, method=A_NOT_A, **settings):
-    return check_rows(cells, method, settings)
+    return check_lines(cells, method, Question(protocol=method.key, settings=settings))
 
 
 def test_answers_come_back_as_they_were_given():
@@ -115,9 +120,9 @@ def test_pairs():
     assert found.blocking[0].problem == "'AC' is none of AA, AB, BA, BB."
 
 
-@pytest.mark.parametrize("method", METHODS.values(), ids=lambda one: one.key)
+@pytest.mark.parametrize("method", METHODS, ids=lambda one: one.key)
 def test_template_is_recognised_as_its_method(method):
-    headings = headings_for(method.key)
+    headings = find_kind(method.key).ballot
     columns = template_csv(method).decode("utf-8-sig").strip().split(",")
     assert [headings.known(name) for name in columns] == columns
     example = {rule.name: rule.example for rule in headings.columns}
@@ -127,14 +132,14 @@ def test_template_is_recognised_as_its_method(method):
     assert kind_of_file(text.encode()) == method.key
     cells, remarks = cells_of_file(text.encode(), headings)
     assert not remarks
-    assert not check_rows(cells, method, {}).blocking
+    assert not checked(cells, method).blocking
     assert template_xlsx(method).startswith(b"PK")
 
 
 def test_forced_choice_file_is_still_one():
     text = b"assessor,order,code_1,code_2,code_3,answer\nP01,ABB,1,2,3,1"
     assert kind_of_file(text) == "TRIANGLE"
-    assert headings_for("TRIANGLE").known("order") == "order"
+    assert find_kind("TRIANGLE").ballot.known("order") == "order"
     assert Question().protocol == "TRIANGLE"
 
 
@@ -263,7 +268,7 @@ def test_read_answers_warns_of_what_is_missing(tmp_path):
     frame = read_answers(tmp_path / "ranks.xlsx", RANKING)
     assert frame["rank"].tolist() == [1.0, 2.0, 1.0]
     with pytest.warns(BallotWarning, match="1 answer missing"):
-        read_answers(b"assessor,sample,score\nP1,a,\nP1,b,3", METHODS["DIFFERENCE_FROM_CONTROL"])
+        read_answers(b"assessor,sample,score\nP1,a,\nP1,b,3", TESTS["DIFFERENCE_FROM_CONTROL"])
     with pytest.raises(ArgumentError, match="ranking has no setting 'scale'"):
         read_answers(tmp_path / "ranks.xlsx", RANKING, scale=3)
 
@@ -277,7 +282,7 @@ def test_mouthfeel_called_round_is_an_attribute_and_score_may_be_one():
 
 def test_circumstances_are_no_attributes():
     text = b"assessor;sample;session;order;date;sweet\nP1;a;s1;2;2026-11-03;4"
-    cells, _ = cells_of_file(text, headings_for("PROFILE"))
+    cells, _ = cells_of_file(text, find_kind("PROFILE").ballot)
     assert settings_of_file("PROFILE", cells) == {"attributes": "sweet"}
     assert read_answers(text, PROFILE)["attribute"].tolist() == ["sweet"]
 

@@ -1,48 +1,52 @@
-"""Methods that are no forced choice: each entry is complete, and settings are checked."""
+"""Every test of the catalogue: each entry is complete, and settings are checked."""
 
 from __future__ import annotations
 
 import pytest
 
 from sensory.base.errors import ArgumentError
-from sensory.catalogue.method_columns import METHOD_COLUMNS
-from sensory.catalogue.methods import (
-    DIFFERENCE_FROM_CONTROL,
-    METHODS,
-    PROFILE,
-    SURENESS,
-    attributes_of,
-    find_method,
-    find_test,
-)
+from sensory.catalogue.controlled import DIFFERENCE_FROM_CONTROL
+from sensory.catalogue.graded import SURENESS
+from sensory.catalogue.kind import KINDS, register
 from sensory.catalogue.question import Question
+from sensory.catalogue.rated import PROFILE
+from sensory.catalogue.tests import TESTS, find_kind, kinds, protocol_of
 from sensory.choices.protocols import PROTOCOLS, TRIANGLE
-from sensory.sessions.outcomes import READERS
 
 
-def test_every_method_has_a_ballot_and_a_reader():
-    assert set(METHODS) == set(METHOD_COLUMNS) == set(READERS)
-    assert not set(METHODS) & set(PROTOCOLS)
+def test_forced_choices_come_first_and_are_the_protocols():
+    first = list(TESTS)[: len(PROTOCOLS)]
+    assert first == list(PROTOCOLS)
+    assert [kind.key for kind in kinds()] == list(TESTS)
 
 
-@pytest.mark.parametrize("method", METHODS.values(), ids=lambda one: one.key)
-def test_entry_is_complete_and_its_defaults_pass(method):
-    assert method.asks.endswith("?") or method.asks.endswith(".")
-    assert method.standard
-    method.check({one.key: one.default for one in method.settings})
-    ballot = METHOD_COLUMNS[method.key]
-    names = [rule.name for rule in ballot.rules]
-    assert set(ballot.once) <= set(names)
-    assert all(rule.meaning for rule in ballot.rules)
+@pytest.mark.parametrize("kind", TESTS.values(), ids=repr)
+def test_entry_is_complete_and_its_defaults_pass(kind):
+    assert kind.asks.endswith("?") or kind.asks.endswith(".")
+    assert str(kind.standard)
+    kind.check({setting.key: setting.default for setting in kind.settings})
+    names = [column.name for column in kind.ballot.columns]
+    assert set(kind.ballot.once) <= set(names)
+    assert all(column.meaning for column in kind.ballot.columns)
+    assert kind.serving.compares_two is not kind.by_name
 
 
 def test_find():
-    assert find_test("TRIANGLE") is TRIANGLE
-    assert find_method("TRIANGLE") is None
-    assert find_method("SURENESS") is SURENESS
+    assert find_kind("TRIANGLE").protocol is protocol_of("triangle") is TRIANGLE
+    assert find_kind(TRIANGLE) is find_kind("Triangle")
+    assert find_kind("A - not A").protocol is None
+    assert find_kind(SURENESS) is SURENESS
     with pytest.raises(ArgumentError, match="test 'QUARTET' is not known; possible are TRIANGLE"):
-        find_test("QUARTET")
-    assert attributes_of(Question()) == ()
+        find_kind("QUARTET")
+    with pytest.raises(ArgumentError, match="ranking is no forced choice"):
+        protocol_of("RANKING")
+    assert find_kind("TRIANGLE").attributes(Question()) == ()
+
+
+def test_a_key_or_name_stands_once_in_the_catalogue():
+    with pytest.raises(ArgumentError, match="there is a test PROFILE or profile already"):
+        register(PROFILE)
+    assert KINDS["PROFILE"] is PROFILE
 
 
 @pytest.mark.parametrize(
@@ -63,10 +67,10 @@ def test_settings_that_cannot_be_used(settings, message):
 
 
 def test_needed_text_is_missed():
-    assert SURENESS.missing({"grades": " "}) == [
+    assert SURENESS.missing(Question(settings={"grades": " "})) == [
         "Grades, from the reference's end, separated by semicolons?"
     ]
-    assert SURENESS.missing({}) == []
+    assert SURENESS.missing(Question()) == []
 
 
 @pytest.mark.parametrize(

@@ -11,8 +11,8 @@ from scipy.stats import friedmanchisquare, ttest_rel
 
 from sensory.base.errors import ArgumentError
 from sensory.base.findings import Finding
+from sensory.catalogue.checking import CheckedBallots
 from sensory.catalogue.controlled import read_difference_from_control
-from sensory.catalogue.method_rows import CheckedRows
 from sensory.catalogue.question import Question
 from sensory.catalogue.ranked import read_ranking
 from sensory.catalogue.rated import read_profile
@@ -236,7 +236,7 @@ def test_attribute_without_scatter_is_named_and_the_others_are_still_tested():
 
 def test_nothing_to_compute_from_is_undecided_with_its_reason():
     rows = [row | {"score": 0.0} for row in distances(0.0)]
-    checked = CheckedRows(rows=tuple(rows), missing=0, ready=len(rows), faults=())
+    checked = CheckedBallots(rows=tuple(rows), missing=0, ready=len(rows), faults=())
     question = asked("DIFFERENCE_FROM_CONTROL", control="blind", limit=1.0)
     read = read_ballots_of(checked, question)
     assert read.finding is Finding.UNDECIDED

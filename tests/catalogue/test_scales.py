@@ -6,10 +6,12 @@ import pytest
 
 from sensory.base.errors import ArgumentError
 from sensory.base.languages import ballot_words, languages
-from sensory.catalogue.method_rows import check_rows
-from sensory.catalogue.methods import DIFFERENCE_FROM_CONTROL, METHODS, PROFILE, asked_in
+from sensory.catalogue.checking import check_lines
+from sensory.catalogue.controlled import DIFFERENCE_FROM_CONTROL
 from sensory.catalogue.question import Question
+from sensory.catalogue.rated import PROFILE
 from sensory.catalogue.scales import MOST_CATEGORIES, agreed_scale, equal_steps
+from sensory.catalogue.tests import TESTS
 
 TEN = {"scale": "categories", "categories": 10.0}
 SCORED = (PROFILE, DIFFERENCE_FROM_CONTROL)
@@ -65,7 +67,7 @@ def test_scales_that_cannot_be_agreed(settings, message):
 
 
 def test_only_methods_with_scores_have_a_scale():
-    with_scale = [one for one in METHODS.values() if any(s.key == "scale" for s in one.settings)]
+    with_scale = [one for one in TESTS.values() if any(s.key == "scale" for s in one.settings)]
     assert with_scale == list(SCORED)
     assert all(one.answer in ("score", "scores") for one in with_scale)
 
@@ -91,12 +93,11 @@ def test_ends_are_the_usual_words_or_those_agreed(language):
 
 
 def test_ballot_of_categories_does_not_speak_of_a_line():
-    words = ballot_words("en")
-    line = asked_in(words, Question(protocol="PROFILE"))
+    line = PROFILE.asked(Question(protocol="PROFILE"), "en")
     assert line == "Mark on each line how strong this is."
-    assert "line" not in asked_in(words, Question(protocol="PROFILE", settings=TEN))
-    far = asked_in(words, Question(protocol="DIFFERENCE_FROM_CONTROL", settings=TEN))
-    assert far == words["asks"]["DIFFERENCE_FROM_CONTROL"]
+    assert "line" not in PROFILE.asked(Question(protocol="PROFILE", settings=TEN), "en")
+    far = DIFFERENCE_FROM_CONTROL.asked(Question(settings=TEN), "en")
+    assert far == DIFFERENCE_FROM_CONTROL.words["en"].asks
 
 
 @pytest.mark.parametrize(("text", "sound"), [
@@ -111,7 +112,7 @@ def test_scores_that_are_no_category_are_named_with_row_and_column(method, text,
         1: {"assessor": "Anna", "sample": "reference", "replicate": "1", column: "4"},
         2: {"assessor": "Anna", "sample": "b 118", "replicate": "1", column: text},
     }
-    found = check_rows(cells, method, settings)
+    found = check_lines(cells, method, Question(settings=settings))
     assert bool(found.blocking) is not sound
     assert len(found.rows) == (2 if sound else 1)
     for fault in found.blocking:
@@ -124,8 +125,8 @@ def test_scores_that_are_no_category_are_named_with_row_and_column(method, text,
         assert fault.problem == f"{text} is none of the 10 categories 0 to 9."
         assert "whole number" in fault.advice
     if "." in text and not sound:
-        assert not check_rows(cells, method, {k: v for k, v in settings.items() if k not in TEN}
-                              ).blocking  # fmt: skip
+        line = {key: value for key, value in settings.items() if key not in TEN}
+        assert not check_lines(cells, method, Question(settings=line)).blocking
 
 
 def test_a_finding_says_that_steps_are_taken_as_equal():

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from pypdf import PdfReader
 
-from sensory.catalogue.methods import find_test
+from sensory.catalogue.tests import find_kind
 from sensory.report.documents import session_pdf
 from sensory.serving.lines import ballot_lines
 from sensory.serving.planning import serving_plan
@@ -33,7 +33,7 @@ def closed(store, name, key, answers, samples=None):
     del prepared["cells"]
     workflow.open_session(store, "s1", **prepared, who="t", why="t")
     workflow.agree(store, "s1", who=BY)
-    plan = serving_plan(find_test(key), ["Anna", "Bo", "Cleo", "Dora"], seed=5, samples=samples)
+    plan = serving_plan(find_kind(key), ["Anna", "Bo", "Cleo", "Dora"], seed=5, samples=samples)
     booth_plans.serve(store, "s1", plan.to_dict(), ballot_lines(plan), who=BY)
     declared = dict.fromkeys([row.sample for row in plan.rows], "sulphites; milk")
     exclusions.declare_allergens(store, "s1", declared, who=BY)

@@ -10,6 +10,7 @@ import pytest
 from pypdf import PdfReader
 
 from sensory.base.languages import ballot_words, languages
+from sensory.catalogue.tests import find_kind
 from sensory.report.serving_sheets import (
     ballots_pdf,
     booth_cards_pdf,
@@ -70,8 +71,7 @@ def test_paper_ballots_hold_codes_and_cautions_in_the_language_and_nothing_of_th
     pages = PdfReader(io.BytesIO(content)).pages
     assert len(pages) == len(lines)
     text = words(content)
-    said = ballot_words(language)
-    assert " ".join(said["asks"]["TRIANGLE"].split()) in text
+    assert " ".join(find_kind("TRIANGLE").words[language].asks.split()) in text
     assert "sulphites" in text
     for row in PLAN.rows:
         assert row.code in text

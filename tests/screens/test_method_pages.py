@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from sensory.catalogue.methods import METHODS
+from sensory.catalogue.tests import TESTS
 from sensory.choices.protocols import TRIANGLE
 from sensory.sessions import workflow
 from sensory.store.repository import open_store
@@ -43,7 +43,7 @@ def prepared(store, name, stage="open"):
 
 
 def test_every_method_has_a_demo():
-    assert set(DEMOS) == set(METHODS)
+    assert set(DEMOS) == {key for key, kind in TESTS.items() if not kind.protocol}
     assert all((Path(DEMO) / f"{name}.csv").exists() for name in DEMOS.values())
 
 

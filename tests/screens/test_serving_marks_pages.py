@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from sensory.catalogue.methods import find_test
+from sensory.catalogue.tests import find_kind
 from sensory.screens.exclusions import sample_labels
 from sensory.serving.lines import ballot_lines
 from sensory.serving.planning import serving_plan
@@ -36,7 +36,7 @@ def planned(store, name="suspect_batch", key="TRIANGLE", samples=None, here="s1"
     del prepared["cells"]
     workflow.open_session(store, here, **prepared, who="t", why="t")
     workflow.agree(store, here, who=BY)
-    plan = serving_plan(find_test(key), ["Anna", "Bo", "Cleo"], seed=5, samples=samples)
+    plan = serving_plan(find_kind(key), ["Anna", "Bo", "Cleo"], seed=5, samples=samples)
     booth_plans.serve(store, here, plan.to_dict(), ballot_lines(plan), who=BY)
     return plan
 

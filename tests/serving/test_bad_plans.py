@@ -8,9 +8,10 @@ import pytest
 
 from sensory import serving_plan
 from sensory.base.errors import ArgumentError
+from sensory.catalogue.tests import find_kind
 from sensory.serving.blocks import incomplete_blocks
 from sensory.serving.lines import ballot_lines
-from sensory.serving.rules import find, possible_sittings
+from sensory.serving.rules import possible_sittings
 
 FOUR = ("A", "new press", "old press", "less sugar")
 SEVEN = [f"press {number}" for number in range(1, 8)]
@@ -20,7 +21,7 @@ SEVEN = [f"press {number}" for number in range(1, 8)]
     ("given", "message"),
     [
         ({"test": "trangle"}, "test 'trangle' is not known; possible are TRIANGLE"),
-        ({"test": 3}, "test must be a protocol, a method or the name of one; got 3"),
+        ({"test": 3}, "test must be a test of the catalogue or its name; got 3"),
         ({"assessors": 0}, "assessors must be from 1 to 1000; got 0"),
         ({"assessors": 10**7}, "assessors must be from 1 to 1000; got 10000000"),
         ({"assessors": 2.5}, "assessors must be whole numbers; got 2.5"),
@@ -128,7 +129,7 @@ def test_lines():
     [("triangle", None, 3), ("ranking", list("abcd"), 2), ("profile", list("abcd"), 2)],
 )
 def test_sittings_that_are_offered_are_those_that_a_plan_takes(test, samples, replicates):
-    offered = possible_sittings(find(test), replicates, len(samples or "AAB"))
+    offered = possible_sittings(find_kind(test), replicates, len(samples or "AAB"))
     for sittings in range(1, 14):
         arranged = {"seed": 1, "samples": samples, "replicates": replicates, "sittings": sittings}
         if sittings in offered:

@@ -9,18 +9,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sensory.choices.protocols import PROTOCOLS
+from sensory.catalogue.tests import TESTS
 from sensory.serving.chance import Draw
 from sensory.serving.dealing import deal, next_orders
-from sensory.serving.rules import LETTERS, PAIR_ORDERS, several_sample_orders
+from sensory.serving.rules import LETTERS, several_sample_orders
 
 ORDER_SETS = {
-    **{
-        f"{protocol.key} {number}": orders
-        for protocol in PROTOCOLS.values()
-        for number, orders in enumerate(protocol.order_sets, start=1)
-    },
-    **PAIR_ORDERS,
+    f"{kind.key} {number}": orders
+    for kind in TESTS.values()
+    for number, orders in enumerate(kind.serving.order_sets, start=1)
 }
 each_set = pytest.mark.parametrize("orders", ORDER_SETS.values(), ids=ORDER_SETS)
 

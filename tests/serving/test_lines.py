@@ -5,11 +5,10 @@ from __future__ import annotations
 import pytest
 
 from sensory import serving_plan
-from sensory.catalogue.choice_checks import check_choices
-from sensory.catalogue.columns import CHOICE, RawRow
-from sensory.catalogue.method_columns import METHOD_COLUMNS
-from sensory.catalogue.method_rows import check_rows
-from sensory.catalogue.methods import METHODS
+from sensory.catalogue.checking import check_lines
+from sensory.catalogue.choice_ballot import CHOICE
+from sensory.catalogue.question import Question
+from sensory.catalogue.tests import TESTS, find_kind
 from sensory.choices.protocols import PROTOCOLS
 from sensory.serving.lines import ballot_lines
 
@@ -22,6 +21,7 @@ ANSWERS = {
     "DIFFERENCE_FROM_CONTROL": {"score": "2"},
     "PROFILE": {"sour": "3"},
 }
+METHODS = [kind for kind in TESTS.values() if not kind.protocol]
 
 
 @pytest.mark.parametrize("protocol", PROTOCOLS.values(), ids=PROTOCOLS)
@@ -38,15 +38,12 @@ def test_forced_choices(protocol):
         assert served == line["order"][protocol.labelled :]
         right = protocol.right_answers(line["order"])[0]
         line["answer"] = " ".join(coded[place] for place in sorted(right))
-    checked = check_choices(
-        [RawRow(sheet="", row=number, cells=line, headings={}) for number, line in lines.items()],
-        protocol=protocol,
-    )
+    checked = check_lines(lines, find_kind(protocol), Question())
     assert checked.faults == ()
-    assert [ballot.correct for ballot in checked.ballots] == [True] * 14
+    assert [ballot.correct for ballot in checked.rows] == [True] * 14
 
 
-@pytest.mark.parametrize("method", METHODS.values(), ids=METHODS)
+@pytest.mark.parametrize("method", METHODS, ids=repr)
 def test_methods(method):
     samples = None if method.key in ("A_NOT_A", "SAME_DIFFERENT") else FOUR
     replicates = 1 if method.key == "RANKING" else 2
@@ -55,10 +52,11 @@ def test_methods(method):
     )
     lines = ballot_lines(plan, first=2)
     assert min(lines) == 2
-    names = {column.name for column in METHOD_COLUMNS[method.key].columns}
+    names = {column.name for column in method.ballot.columns}
     assert all(set(line) <= names for line in lines.values())
     cells = {number: line | ANSWERS[method.key] for number, line in lines.items()}
-    found = check_rows(cells, method, {"attributes": "sour"} if method.key == "PROFILE" else {})
+    settings = {"attributes": "sour"} if method.key == "PROFILE" else {}
+    found = check_lines(cells, method, Question(settings=settings))
     assert found.blocking == ()
     assert found.ready == len(lines)
     cups = sum(row.scored for row in plan.rows)

@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 
 from sensory import ServingPlan, serving_plan
 from sensory.base.errors import RecordError
-from sensory.catalogue.methods import METHODS, PROFILE
+from sensory.catalogue.rated import PROFILE
+from sensory.catalogue.tests import TESTS
 from sensory.choices.protocols import DUO_TRIO, PAIRED, PROTOCOLS, THREE_AFC, TRIANGLE
 from sensory.serving.codes import CODES
 
@@ -314,7 +315,7 @@ def test_a_record_with_other_fields_is_refused(plan):
 @settings(max_examples=40, deadline=None)
 @given(
     st.integers(0, 2**70),
-    st.sampled_from([*PROTOCOLS, *METHODS]),
+    st.sampled_from([*TESTS]),
     st.integers(1, 12),
     st.integers(1, 3),
 )

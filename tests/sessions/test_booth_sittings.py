@@ -10,7 +10,7 @@ import pytest
 
 from sensory.base.errors import ArgumentError, RecordError
 from sensory.base.findings import Finding
-from sensory.catalogue.methods import find_test
+from sensory.catalogue.tests import find_kind
 from sensory.choices.protocols import PROTOCOLS
 from sensory.serving.lines import ballot_lines
 from sensory.serving.marks import LEFT, NOT_SERVED, WARM_UP, rows_to_serve
@@ -52,7 +52,7 @@ def served(store, key="PROFILE", minutes=0, settings=None, people=PEOPLE, sample
     )
     workflow.agree(store, session.id, who="A. Leader")
     names = samples or (PRESSES if key == "PROFILE" else None)
-    plan = serving_plan(find_test(key), people, seed=5, samples=names, **arranged)
+    plan = serving_plan(find_kind(key), people, seed=5, samples=names, **arranged)
     booth_plans.serve(
         store, session.id, plan.to_dict(), ballot_lines(plan), break_minutes=minutes, who="L"
     )
@@ -114,7 +114,7 @@ def test_warm_up_comes_first_in_each_sitting_and_is_not_scored(store):
     checked = workflow.checked_ballots(store, session_id)
     assert not [fault for fault in checked.faults if "warm" in str(fault)]
     assert {row["attribute"] for row in checked.rows} == set(
-        find_test("PROFILE").listed(store.session(session_id).question.settings, "attributes")
+        find_kind("PROFILE").listed(store.session(session_id).question.settings, "attributes")
     )
     workflow.close(store, session_id, who="L")
     assert store.verify() == []

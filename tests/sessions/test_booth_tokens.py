@@ -11,7 +11,7 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from sensory.base.errors import RecordError
-from sensory.catalogue.methods import find_test
+from sensory.catalogue.tests import find_kind
 from sensory.serving.lines import ballot_lines
 from sensory.serving.planning import serving_plan
 from sensory.sessions import booth_plans, booths, exclusions, workflow
@@ -32,7 +32,7 @@ def served(store, seed):
     )
     workflow.agree(store, session.id, who="A. Leader")
     samples = ["reference", "new press", "old press, warm"]
-    plan = serving_plan(find_test("PROFILE"), list(PEOPLE), seed=seed, samples=samples)
+    plan = serving_plan(find_kind("PROFILE"), list(PEOPLE), seed=seed, samples=samples)
     booth_plans.serve(store, session.id, plan.to_dict(), ballot_lines(plan), who="A. Leader")
     declared = dict.fromkeys(served_samples(store.session(session.id)), "sulphites")
     exclusions.declare_allergens(store, session.id, declared, who="A. Leader")

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from sensory.base.errors import ArgumentError, RecordError
-from sensory.catalogue.methods import METHODS, find_test
+from sensory.catalogue.tests import TESTS, find_kind
 from sensory.choices.protocols import PROTOCOLS
 from sensory.serving.lines import ballot_lines
 from sensory.serving.plan import ServingPlan
@@ -60,7 +60,7 @@ def planned(store, key="TRIANGLE", people=("Anna", "Bo", "Cleo"), language="en")
         why="test",
     )
     workflow.agree(store, session.id, who="A. Leader")
-    plan = serving_plan(find_test(key), list(people), seed=5, samples=SAMPLES.get(key))
+    plan = serving_plan(find_kind(key), list(people), seed=5, samples=SAMPLES.get(key))
     booth_plans.serve(
         store, session.id, plan.to_dict(), ballot_lines(plan), language=language, who="A. Leader"
     )
@@ -95,7 +95,7 @@ def fill(store, token, ballot):
     booths.keep(store, token, ballot.line, given)
 
 
-@pytest.mark.parametrize("key", [*PROTOCOLS, *METHODS])
+@pytest.mark.parametrize("key", [*TESTS])
 def test_every_test_is_answered_at_booths_from_plan_to_finding(store, key):
     session_id, plan = planned(store, key)
     tokens = booth_plans.open_booths(store, session_id, who="A. Leader")
@@ -115,7 +115,7 @@ def test_every_test_is_answered_at_booths_from_plan_to_finding(store, key):
     assert store.verify() == []
 
 
-@pytest.mark.parametrize("key", [*PROTOCOLS, *METHODS])
+@pytest.mark.parametrize("key", [*TESTS])
 def test_a_booth_sees_codes_and_nothing_of_the_key(store, key):
     session_id, plan = planned(store, key)
     tokens = booth_plans.open_booths(store, session_id, who="A. Leader")

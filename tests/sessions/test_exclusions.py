@@ -8,8 +8,7 @@ from dataclasses import replace
 import pytest
 
 from sensory.base.errors import ArgumentError, RecordError
-from sensory.catalogue.methods import METHODS, find_method
-from sensory.choices.protocols import PROTOCOLS
+from sensory.catalogue.tests import TESTS, find_kind
 from sensory.serving.marks import LEFT, NOT_SERVED, codes_of, rows_to_serve
 from sensory.serving.plan import ServingPlan
 from sensory.sessions import booth_plans, booths, exclusions, workflow
@@ -79,14 +78,14 @@ def test_the_description_declares_by_letter_or_name_and_the_serving_overrules_it
     assert declared_allergens(renamed) == {"A": "", "B": "nuts"}
 
 
-@pytest.mark.parametrize("key", [*PROTOCOLS, *METHODS])
+@pytest.mark.parametrize("key", [*TESTS])
 def test_ballots_with_an_excluded_sample_are_not_served_in_any_test(store, key):
     session_id, plan = planned(store, key)
     out = [row.sample for row in plan.rows if row.assessor == "Bo" and row.scored][-1]
     tokens = booth_plans.open_booths(store, session_id, who=BY)
     exclusions.exclude(store, session_id, "Bo", [out], who=BY)
     exclusions.exclude(store, session_id, "Bo", [out], who=BY)  # once more changes nothing
-    method = find_method(key)
+    method = find_kind(key)
     sample = {row.code: row.sample for row in plan.rows if row.assessor == "Bo"}
     for texts in mine(store, session_id, "Bo").values():
         holds = out in {sample[code] for code in codes_of(texts)}

@@ -26,13 +26,13 @@ import openpyxl
 
 from sensory.base.errors import SensoryError
 from sensory.base.records import digest_of
-from sensory.catalogue.methods import METHODS, find_test
+from sensory.catalogue.tests import TESTS, find_kind
 from sensory.choices.protocols import PROTOCOLS
 from sensory.serving.lines import ballot_lines
 from sensory.serving.plan import ServingPlan
 from sensory.serving.planning import serving_plan
 from sensory.sessions import booth_plans, booths, exclusions, outcomes, workflow
-from sensory.sessions.lines import cells_of_file, headings_for
+from sensory.sessions.lines import cells_of_file
 from sensory.sessions.reading import read_answers, read_ballots
 from sensory.store import archive_form
 from sensory.store.archive import archive_session, import_archive
@@ -317,7 +317,7 @@ def prepare() -> None:
     key = workflow.new_session_id()
     workflow.open_session(store, key, **prepared, who="Zoë", why="typed")
     workflow.agree(store, key, who="Zoë")
-    plan = serving_plan(find_test("PROFILE"), ["Anna", "Bo"], seed=1, samples=["reference", "b"])
+    plan = serving_plan(find_kind("PROFILE"), ["Anna", "Bo"], seed=1, samples=["reference", "b"])
     booth_plans.serve(store, key, plan.to_dict(), ballot_lines(plan), who="Zoë")
     exclusions.declare_allergens(store, key, {"reference": "none", "b": "none"}, who="Zoë")
     token = booth_plans.open_booths(store, key, who="Zoë")["Anna"]
@@ -372,13 +372,13 @@ def read_as_ballots(rng: Rng, content: bytes) -> None:
 
 
 def read_as_answers(rng: Rng, content: bytes) -> None:
-    read_answers(content, rng.choice(list(METHODS.values())))
+    read_answers(content, rng.choice([kind for kind in TESTS.values() if not kind.protocol]))
 
 
 def read_and_judge(rng: Rng, content: bytes) -> None:
     """What the page does with a file: take its cells, judge them, show what is wrong."""
-    key = rng.choice([*PROTOCOLS, *METHODS])
-    cells, _ = cells_of_file(content, headings_for(key))
+    key = rng.choice([*TESTS])
+    cells, _ = cells_of_file(content, find_kind(key).ballot)
     question = workflow.read_prepared(DEMO, "suspect_batch")["question"]
     outcomes.check_ballots(cells, _asks(question, key))
 

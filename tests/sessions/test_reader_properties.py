@@ -16,16 +16,17 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sensory.base.errors import BallotError
-from sensory.catalogue.choice_ballot import tally
-from sensory.catalogue.choice_checks import check_choices
-from sensory.catalogue.columns import CHOICE_COLUMNS
+from sensory.catalogue.checking import check_rows
+from sensory.catalogue.choice_ballot import CHOICE, tally
+from sensory.catalogue.question import Question
+from sensory.catalogue.tests import find_kind
 from sensory.choices.protocols import PROTOCOLS, TRIANGLE, Protocol
 from sensory.sessions.files import read_cells
 from sensory.sessions.reading import read_ballots
 
 COLUMNS = ["session", "assessor", "replicate", "protocol", "order", "codes", "answer", "correct"]
 COLUMNS += ["guess", "comment"]
-HEADINGS = [text for column in CHOICE_COLUMNS for text in (column.name, *column.also)]
+HEADINGS = [text for column in CHOICE.columns for text in (column.name, *column.also)]
 
 fixed = settings(derandomize=True, deadline=None, max_examples=150)
 fewer = settings(fixed, max_examples=60)
@@ -362,9 +363,9 @@ def test_order_of_the_rows_does_not_change_the_counts(session, way, order):
     order.shuffle(shuffled)
     counts = []
     for each in (ballots, shuffled):
-        checked = check_choices(read_cells(written(each, way)).rows, protocol=protocol)
+        checked = check_rows(read_cells(written(each, way)).rows, find_kind(protocol), Question())
         assert not checked.blocking
-        counted = tally(checked.ballots)
+        counted = tally(checked.rows)
         counts.append(replace(counted, by_assessor=tuple(sorted(counted.by_assessor))))
     assert counts[0] == counts[1]
     assert counts[0].trials == sum(bool(ballot.answer) for ballot in ballots)

@@ -7,7 +7,7 @@ import json
 import pytest
 
 from sensory.base.errors import RecordError
-from sensory.catalogue.methods import METHODS
+from sensory.catalogue.tests import TESTS
 from sensory.choices.protocols import PROTOCOLS
 from sensory.serving.marks import DEPARTURE, NOT_SERVED, codes_of, planned_cells
 from sensory.sessions import booth_plans, booths, exclusions, served, workflow
@@ -43,7 +43,7 @@ def answer_all(store, session_id):
             booths.send(store, token, ballot.line)
 
 
-@pytest.mark.parametrize("key", [*PROTOCOLS, *METHODS])
+@pytest.mark.parametrize("key", [*TESTS])
 def test_the_plan_equals_the_ballots_until_something_is_stated(store, key):
     session_id, plan = planned(store, key)
     found = compared(store, session_id)

@@ -16,8 +16,9 @@ from sensory.catalogue.question import Question
 from sensory.choices.protocols import PROTOCOLS, TRIANGLE
 from sensory.choices.risks import session_risks
 from sensory.sessions import lines, workflow
+from sensory.sessions.file_kinds import kind_of_file
 from sensory.sessions.finding import session_report
-from sensory.sessions.lines import check_cells
+from sensory.sessions.outcomes import check_ballots
 from sensory.sessions.session import CAUTIONS, SessionDetails, StoredSession
 from sensory.store.repository import Repository, open_store
 
@@ -348,18 +349,19 @@ def test_most_lines_of_a_session():
 
 
 @pytest.mark.parametrize(
-    ("cells", "key"),
+    ("named", "key"),
     [
-        ({}, "TRIANGLE"),
-        ({2: {"assessor": "P01"}}, "TRIANGLE"),
-        ({2: {"protocol": " "}, 3: {"protocol": "Duo-trio"}}, "DUO_TRIO"),
-        ({2: {"protocol": "quartet"}, 3: {"protocol": "tetrad"}}, "TETRAD"),
-        ({2: {"protocol": "quartet"}}, "TRIANGLE"),
-        ({2: {"protocol": "3-AFC"}, 3: {"protocol": "tetrad"}}, "THREE_AFC"),
+        ([""], "TRIANGLE"),
+        ([" ", "Duo-trio"], "DUO_TRIO"),
+        (["quartet", "tetrad"], "TETRAD"),
+        (["quartet"], "TRIANGLE"),
+        (["3-AFC", "tetrad"], "THREE_AFC"),
     ],
 )
-def test_protocol_of_cells(cells, key):
-    assert lines.protocol_of_cells(cells) == key
+def test_forced_choice_that_a_file_names(named, key):
+    lines = [f"P01;AAB;1;{name}" for name in named]
+    text = "\n".join(["assessor;order;answer;protocol", *lines])
+    assert kind_of_file(text.encode()) == key
 
 
 # Judging.
@@ -369,17 +371,17 @@ def test_checked_ballots_of_a_session(store):
     opened(store)
     checked = workflow.checked_ballots(store, ID)
     assert checked.faults == ()
-    assert [ballot.correct for ballot in checked.ballots] == [True, True, True, True, True, False]
+    assert [ballot.correct for ballot in checked.rows] == [True, True, True, True, True, False]
 
 
 def test_blank_lines_are_no_ballots():
-    checked = check_cells({**CELLS, 90: {"assessor": " ", "answer": ""}}, QUESTION)
+    checked = check_ballots({**CELLS, 90: {"assessor": " ", "answer": ""}}, QUESTION)
     assert checked.faults == ()
-    assert len(checked.ballots) == 6
+    assert len(checked.rows) == 6
 
 
 def test_faults_name_the_line_as_row():
-    checked = check_cells({**CELLS, 90: {**CELLS[2], "assessor": "P90", "answer": "9"}},
+    checked = check_ballots({**CELLS, 90: {**CELLS[2], "assessor": "P90", "answer": "9"}},
                                    QUESTION)  # fmt: skip
     assert [(fault.sheet, fault.row, fault.rule) for fault in checked.blocking] == [
         ("", 90, "code not served")
@@ -387,25 +389,25 @@ def test_faults_name_the_line_as_row():
 
 
 def test_nothing_typed_yet():
-    assert [fault.rule for fault in check_cells({}, QUESTION).blocking] == ["no ballots"]
+    assert [fault.rule for fault in check_ballots({}, QUESTION).blocking] == ["no ballots"]
 
 
 def test_line_with_a_name_only_is_a_person_who_left():
-    checked = check_cells({**CELLS, 20: {"assessor": "P"}}, QUESTION)
+    checked = check_ballots({**CELLS, 20: {"assessor": "P"}}, QUESTION)
     assert [fault.rule for fault in checked.faults] == ["nothing served"]
     assert not checked.blocking
-    assert len(checked.ballots) == 6
+    assert len(checked.rows) == 6
 
 
 def test_line_with_an_order_only_has_no_answer():
-    checked = check_cells({**CELLS, 20: {"assessor": "P", "order": "ABB"}}, QUESTION)
+    checked = check_ballots({**CELLS, 20: {"assessor": "P", "order": "ABB"}}, QUESTION)
     assert "no answer" in [fault.rule for fault in checked.faults]
     assert not checked.blocking
 
 
 def test_other_protocol_in_a_line():
     cells = {**CELLS, 2: {**CELLS[2], "protocol": "tetrad"}}
-    assert [fault.rule for fault in check_cells(cells, QUESTION).blocking] == ["other protocol"]
+    assert [fault.rule for fault in check_ballots(cells, QUESTION).blocking] == ["other protocol"]
 
 
 def test_several_sessions_in_one_file_are_refused(store):
@@ -413,7 +415,7 @@ def test_several_sessions_in_one_file_are_refused(store):
         line: {**texts, "session": "Monday" if line < 5 else "Tuesday"}
         for line, texts in CELLS.items()
     }
-    fault = check_cells(cells, QUESTION).blocking[0]
+    fault = check_ballots(cells, QUESTION).blocking[0]
     assert fault.rule == "several sessions"
     assert "belong to 2 sessions: Monday, Tuesday" in fault.problem
     opened(store, cells=cells)
@@ -427,15 +429,15 @@ def test_one_session_in_two_spellings_is_one_session():
         line: {**texts, "session": "Monday" if line < 5 else "monday "}
         for line, texts in CELLS.items()
     }
-    assert check_cells(cells, QUESTION).blocking == ()
+    assert check_ballots(cells, QUESTION).blocking == ()
 
 
 def test_target_of_the_question_decides():
     question = replace(QUESTION, protocol="PAIRED", attribute="sourness")
     cells = {2: {"assessor": "P01", "order": "AB", "codes": "412 837", "answer": "412"}}
     for target, right in (("A", True), ("B", False)):
-        checked = check_cells(cells, replace(question, target=target))
-        assert [ballot.correct for ballot in checked.ballots] == [right]
+        checked = check_ballots(cells, replace(question, target=target))
+        assert [ballot.correct for ballot in checked.rows] == [right]
 
 
 # Closing.

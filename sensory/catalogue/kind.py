@@ -1,0 +1,397 @@
+"""One frozen entry a test: how it is named, asked, served, answered, checked and read.
+
+To add a test, write one `TestKind`, in a file of its family or anywhere else, and `register` it.
+Nothing else in the house asks which test it has in hand: it asks the entry.
+
+A test of its own road for forced choices and another one for everything else was tried: the
+two disagreed within months.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import ExitStack
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import Any, ClassVar, Literal
+
+from ..base.errors import ArgumentError
+from ..base.standards import Standard
+from ..choices.protocols import Protocol
+from .columns import BallotColumns
+from .outcome import Outcome
+from .question import Question
+from .scales import Setting, agreed_scale
+
+_AT_LEAST_TWO = ("grades",)
+Reader = Callable[[Sequence[Any], Question], Outcome]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Words:
+    """What a ballot says in one language.
+
+    Attributes
+    ----------
+    asks : str
+        May hold ``{attribute}``.
+    in_categories : str
+        Asked instead where the scale has categories; empty where it is the same.
+    answers : mapping of str to str
+        What is stored to what is shown, where they differ.
+    """
+
+    asks: str
+    in_categories: str = ""
+    answers: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ServingRules:
+    """How the samples of a test are served.
+
+    Attributes
+    ----------
+    order_sets : tuple of tuples of str
+        Of a test of two samples A and B: sets of orders that a session may use; within a set
+        all are served equally often. Empty where a list of samples is served.
+    labelled : int
+        How many leading samples of an order are a labelled reference without a code.
+    reference : str
+        What is served by its name in front of every set, if nothing else is said.
+    has_a : bool
+        Whether the reference among several samples goes by the name A.
+    splittable : bool
+        Whether samples are judged one by one, so that a set may go on in a later sitting.
+    replicates : bool
+        Whether a table of ballots counts replicates.
+    order_column : str
+        The column with the order where a ballot row is a set; empty where it is a cup.
+    codes : {'places', 'cell'}
+        Whether the codes of a set stand in columns of their own or in one cell.
+    """
+
+    order_sets: tuple[tuple[str, ...], ...] = ()
+    labelled: int = 0
+    reference: str = ""
+    has_a: bool = False
+    splittable: bool = False
+    replicates: bool = True
+    order_column: Literal["", "order", "pair"] = ""
+    codes: Literal["places", "cell"] = "cell"
+
+    @property
+    def compares_two(self) -> bool:
+        """Whether two samples A and B are compared, not a list of them."""
+        return bool(self.order_sets)
+
+    @property
+    def orders(self) -> tuple[str, ...]:
+        """Every order that any session may use."""
+        return tuple(dict.fromkeys(order for group in self.order_sets for order in group))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ReleaseTerms:
+    """How a release rule limits the difference in a test.
+
+    Attributes
+    ----------
+    by : {'share', 'points', 'margins'}
+        One limit as share of distinguishers, one limit in points of the scale, or a margin
+        for each attribute.
+    settings : callable
+        (limit, margins by attribute, name of the batch) to the settings of its question.
+    """
+
+    by: Literal["share", "points", "margins"]
+    settings: Callable[[float | None, Mapping[str, float], str], dict[str, Any]]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class TestKind:
+    """One test.
+
+    Attributes
+    ----------
+    key, name : str
+    standard : Standard or str
+        With its edition; '(edition not looked up)' where only the number is known.
+    standard_note : str
+        Which clause, or what the standard covers, where the test has none of its own.
+    asks : str
+        What is asked, in general terms.
+    words : mapping of str to Words
+        What the ballot says, by code of the language; English is taken where one is missing.
+    letters : str
+        How the samples are named on a ballot.
+    ballot : BallotColumns
+    serving : ServingRules
+    read : callable
+        (checked answers, question) to what they show.
+    settings : tuple of Setting
+    similarity : bool
+        Whether its answers can show similarity at all.
+    answer : {'codes', 'choice', 'grade', 'place', 'score', 'scores'}
+        What a ballot takes: codes of the samples named, one of `choices`, an agreed grade, a
+        place for each sample, a score, or a score for each agreed attribute.
+    choices : tuple of str
+    by_name : bool
+        Whether samples have names of their own, instead of the letters A and B.
+    protocol : Protocol or None
+        The statistics of a forced choice.
+    release : ReleaseTerms or None
+        None where no batch can be released by it.
+    """
+
+    __test__: ClassVar[bool] = False
+
+    key: str
+    name: str
+    standard: Standard | str
+    standard_note: str = ""
+    asks: str
+    words: Mapping[str, Words]
+    letters: str
+    ballot: BallotColumns
+    serving: ServingRules
+    read: Reader
+    settings: tuple[Setting, ...] = ()
+    similarity: bool = True
+    answer: Literal["codes", "choice", "grade", "place", "score", "scores"] = "choice"
+    choices: tuple[str, ...] = ()
+    by_name: bool = True
+    protocol: Protocol | None = None
+    release: ReleaseTerms | None = None
+
+    @property
+    def together(self) -> bool:
+        """Whether all samples of an assessor stand on one ballot."""
+        return self.answer == "place"
+
+    @property
+    def picks(self) -> int:
+        """How many coded samples the assessor names; 0 where none is named."""
+        return self.protocol.picks if self.protocol else 0
+
+    def asked(self, question: Question, language: str) -> str:
+        """What the ballot asks, in the words of a language."""
+        words = self.words_in(language)
+        asks = words.asks
+        if words.in_categories and agreed_scale(question.settings).categories:
+            asks = words.in_categories
+        attribute = question.attribute or str(question.settings.get("attribute", ""))
+        return asks.format(attribute=attribute)
+
+    def words_in(self, language: str) -> Words:
+        """The words of a language, or the English ones."""
+        return self.words.get(language, self.words["en"])
+
+    def scored(self, settings: Mapping[str, Any]) -> list[str]:
+        """What is marked on a line: the agreed attributes, one line without a name, or nothing.
+
+        >>> from sensory.catalogue.tests import find_kind
+        >>> find_kind("profile").scored({"attributes": "sweet; sour"})
+        ['sweet', 'sour']
+        """
+        if self.answer == "scores":
+            return self.listed(settings, "attributes")
+        return [""] if self.answer == "score" else []
+
+    def attributes(self, question: Question) -> tuple[str, ...]:
+        """The attributes that a question agreed; none where the test has none."""
+        return tuple(self.listed(question.settings, "attributes"))
+
+    def offered(self, settings: Mapping[str, Any]) -> list[str]:
+        """Words that an answer is chosen from: the choices, or the agreed grades."""
+        return self.listed(settings, "grades") if self.answer == "grade" else list(self.choices)
+
+    def has_setting(self, key: str) -> bool:
+        """Whether there is a setting of that key."""
+        return any(setting.key == key for setting in self.settings)
+
+    def setting(self, settings: Mapping[str, Any], key: str) -> Any:
+        """An agreed setting, or its default."""
+        default = next((known.default for known in self.settings if known.key == key), 0.0)
+        return settings.get(key, default)
+
+    def offered_settings(self, settings: Mapping[str, Any]) -> tuple[Setting, ...]:
+        """The settings that mean something beside the others."""
+        scale = self.setting(settings, "scale")
+        return tuple(known for known in self.settings if known.scale in (None, scale))
+
+    def agreed_settings(self, settings: Mapping[str, Any]) -> list[tuple[str, Any]]:
+        """Labels and values of what was agreed, defaults included; for pages and reports."""
+        return [
+            (known.label, in_words(now) if known.kind == "text" else now)
+            for known in self.offered_settings(settings)
+            for now in (self.setting(settings, known.key),)
+            if not known.optional or known.key in settings
+        ]
+
+    def listed(self, settings: Mapping[str, Any], key: str) -> list[str]:
+        """A setting that holds several words, separated by semicolons; none without it.
+
+        >>> from sensory.catalogue.tests import find_kind
+        >>> find_kind("SURENESS").listed({"grades": "same; unsure ;different"}, "grades")
+        ['same', 'unsure', 'different']
+        """
+        if not self.has_setting(key):
+            return []
+        parts = in_words(self.setting(settings, key)).split(";")
+        return [" ".join(part.split()) for part in parts if part.strip()]
+
+    def missing(self, question: Question) -> list[str]:
+        """What has to be stated before a question with this test can be agreed."""
+        if self.protocol and self.protocol.asks_attribute and not question.attribute.strip():
+            return ["Which attribute is asked about?"]
+        return [
+            f"{known.label}?"
+            for known in self.settings
+            if known.needed and not str(self.setting(question.settings, known.key)).strip()
+        ]
+
+    def check(self, settings: Mapping[str, Any]) -> None:
+        """Refuse settings that cannot be used.
+
+        Raises
+        ------
+        ArgumentError
+            For an unknown setting, or a number that is none or out of its bounds.
+        """
+        known = {setting.key: setting for setting in self.settings}
+        for key, value in settings.items():
+            if key not in known:
+                raise ArgumentError(
+                    f"{self.name} has no setting {key!r}: {', '.join(known) or 'there is none'}."
+                )
+            if known[key].kind != "text":
+                known[key].check(value)
+                continue
+            self._check_list(key, settings)
+            if key == "margins":
+                self.margins(settings)
+        self._check_together(settings)
+
+    def _check_together(self, settings: Mapping[str, Any]) -> None:
+        """Scale, margins, limit and names have to fit each other."""
+        if not self.has_setting("scale_high"):
+            return
+        scale = agreed_scale(settings)
+        low, high = scale.low, scale.high
+        if not low < high:
+            raise ArgumentError(f"the scale must go upwards; got {low:g} to {high:g}.")
+        widths = list(self.margins(settings).values())
+        widths += [float(self.setting(settings, "limit"))] if self.has_setting("limit") else []
+        if widths and max(widths) >= high - low:
+            raise ArgumentError(
+                f"a margin or limit of {max(widths):g} is as wide as the scale of {low:g} to "
+                f"{high:g}: every batch would pass."
+            )
+        planned = [name.casefold() for name in self.listed(settings, "samples")]
+        for key in ("reference", "control"):
+            name = str(self.setting(settings, key) or "").strip()
+            if self.has_setting(key) and planned and name.casefold() not in planned:
+                raise ArgumentError(f"{key} {name!r} is none of the samples in the plan.")
+
+    def margins(self, settings: Mapping[str, Any]) -> dict[str, float]:
+        """Margins by attribute from a setting such as 'sweet 1; sour 0,8', or one for all.
+
+        A mapping of attribute to number is taken as it is.
+
+        Raises
+        ------
+        ArgumentError
+            For a part that is no attribute with a positive number.
+
+        >>> from sensory.catalogue.tests import find_kind
+        >>> agreed = {"attributes": "sweet; after taste", "margins": "after taste 0,8"}
+        >>> find_kind("profile").margins(agreed)
+        {'after taste': 0.8}
+        """
+        attributes = {name.casefold(): name for name in self.listed(settings, "attributes")}
+        margins: dict[str, float] = {}
+        given = self.setting(settings, "margins") if self.has_setting("margins") else ""
+        typed = map(_name_and_size, str(given).split(";"))
+        for name, size in given.items() if isinstance(given, Mapping) else typed:
+            if not name and size is None:
+                continue
+            known = attributes.get(name.casefold())
+            if size is None or not 0 < size < 1e6 or (name and known is None):
+                part = name if size is None else f"{name} {size:g}".strip()
+                raise ArgumentError(
+                    f"margin {part!r} must be one of the attributes and a number above 0, "
+                    f"or one number for all; attributes are {', '.join(attributes.values())}."
+                )
+            margins |= {known: size} if known else dict.fromkeys(attributes.values(), size)
+        return margins
+
+    def _check_list(self, key: str, settings: Mapping[str, Any]) -> None:
+        parts = self.listed(settings, key)
+        seen: set[str] = set()
+        for part in parts:
+            if part.casefold() in seen:
+                raise ArgumentError(f"{key.rstrip('s')} {part!r} stands twice.")
+            seen.add(part.casefold())
+        if key in _AT_LEAST_TWO and len(parts) < 2:
+            raise ArgumentError(f"at least two {key} are needed, separated by semicolons.")
+
+    def __repr__(self) -> str:
+        return self.key
+
+
+def in_words(value: object) -> str:
+    """An agreed text, or numbers by attribute, as it is typed.
+
+    >>> in_words({"sweet": 1.2345678, "sour": 1.0})
+    'sweet 1.2345678; sour 1.0'
+    """
+    if isinstance(value, Mapping):
+        return "; ".join(f"{name} {size}" for name, size in value.items())
+    return str(value)
+
+
+def _name_and_size(part: str) -> tuple[str, float | None]:
+    """A margin as typed; None where it ends in no number."""
+    whole = " ".join(part.split())
+    name, _, size = whole.rpartition(" ")
+    try:
+        return name.rstrip(":= "), float(size.replace(",", "."))
+    except ValueError:
+        return whole, None
+
+
+_KINDS: dict[str, TestKind] = {}
+KINDS: Mapping[str, TestKind] = MappingProxyType(_KINDS)
+"""Every registered test by its key."""
+
+
+def register(kind: TestKind) -> ExitStack:
+    """Add a test to the house; leaving the returned context takes it out again.
+
+    Raises
+    ------
+    ArgumentError
+        When its key or name is taken, or it does not say in English what it asks.
+    """
+    if any(name_of(text) in (name_of(kind.key), name_of(kind.name)) for text in _names()):
+        raise ArgumentError(f"there is a test {kind.key} or {kind.name} already.")
+    if "en" not in kind.words:
+        raise ArgumentError(f"words of {kind.key} must have the English ones, under 'en'.")
+    _KINDS[kind.key] = kind
+    undo = ExitStack()
+    undo.callback(_KINDS.pop, kind.key, None)
+    return undo
+
+
+def name_of(text: str) -> str:
+    """A name as it is compared, however it is spaced or capitalised.
+
+    >>> name_of("Duo-Trio")
+    'duotrio'
+    """
+    return "".join(letter for letter in text.casefold() if letter.isalnum())
+
+
+def _names() -> list[str]:
+    return [text for kind in _KINDS.values() for text in (kind.key, kind.name)]
