@@ -35,7 +35,7 @@ class Question(Plain):
     standard : str
         The edition of the standard, stamped when the question is agreed.
     settings : dict of str to float or str
-        What else is agreed where the test is no forced choice; see `methods.Method`.
+        What else is agreed where the test is no forced choice; see `kind.TestKind`.
     """
 
     protocol: str = "TRIANGLE"

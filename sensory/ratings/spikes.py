@@ -125,7 +125,6 @@ def _checked(answers: Any) -> tuple[pd.DataFrame, int]:
     frame = answers[kept].reset_index(drop=True)
     wrong = [
         Fault(
-            sheet="",
             row=place + 2,
             column=column,
             value=str(cell),
@@ -139,7 +138,6 @@ def _checked(answers: Any) -> tuple[pd.DataFrame, int]:
     ]
     wrong += [
         Fault(
-            sheet="",
             row=place + 2,
             column="assessor",
             value=str(name),

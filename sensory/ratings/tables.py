@@ -243,7 +243,6 @@ def _fault(
     frame: pd.DataFrame, place: Any, column: str, rule: str, problem: str, advice: str
 ) -> Fault:
     return Fault(
-        sheet="",
         row=int(frame.index[int(place)]) + 2,
         column=column,
         value=str(frame[column].iloc[int(place)]),
