@@ -171,7 +171,6 @@ DIFFERENCE_FROM_CONTROL = TestKind(
     settings=(
         Setting(
             key="control",
-            kind="text",
             default=_BLIND,
             needed=True,
             label="Name of the blind reference among the samples",
@@ -183,12 +182,7 @@ DIFFERENCE_FROM_CONTROL = TestKind(
             low=0.01,
             label="Action limit: difference from the blind reference",
         ),
-        Setting(
-            key="samples",
-            kind="text",
-            default="",
-            label="Samples in the plan, separated by semicolons (empty: any)",
-        ),
+        Setting(key="samples", label="Samples in the plan, separated by semicolons (empty: any)"),
         *FROM_ZERO,
     ),
     ballot=columns_once(

@@ -189,7 +189,6 @@ SURENESS = TestKind(
         Setting(
             key="grades",
             label="Grades, from the reference's end, separated by semicolons",
-            kind="text",
             default="surely A; perhaps A; perhaps not A; surely not A",
             needed=True,
         ),

@@ -137,21 +137,11 @@ RANKING = TestKind(
     letters="Samples by name; tied samples share the mean of their ranks, such as 2.5. Somebody "
     "who did not rank every sample: take out all rows of that person.",
     settings=(
+        Setting(key="attribute", label="Attribute asked about", needed=True),
         Setting(
-            key="attribute", label="Attribute asked about", kind="text", default="", needed=True
+            key="expected", label="Expected order, lowest first, separated by semicolons (if any)"
         ),
-        Setting(
-            key="expected",
-            kind="text",
-            default="",
-            label="Expected order, lowest first, separated by semicolons (if any)",
-        ),
-        Setting(
-            key="reference",
-            kind="text",
-            default="",
-            label="Reference, if the others are compared with it only",
-        ),
+        Setting(key="reference", label="Reference, if the others are compared with it only"),
     ),
     similarity=False,
     ballot=columns_once(

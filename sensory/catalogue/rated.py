@@ -415,32 +415,17 @@ PROFILE = TestKind(
     },
     letters="One row a sample served, one column an attribute.",
     settings=(
-        Setting(
-            key="attributes",
-            kind="text",
-            default="",
-            label="Attributes, separated by semicolons",
-            needed=True,
-        ),
+        Setting(key="attributes", label="Attributes, separated by semicolons", needed=True),
         Setting(
             key="reference",
-            kind="text",
             default=_REFERENCE,
             label="Name of the reference among the samples",
             needed=True,
         ),
         Setting(
-            key="margins",
-            kind="text",
-            default="",
-            label="Margins: one number for all, or 'sweet 1; sour 0.8' (empty: none)",
+            key="margins", label="Margins: one number for all, or 'sweet 1; sour 0.8' (empty: none)"
         ),
-        Setting(
-            key="samples",
-            kind="text",
-            default="",
-            label="Samples in the plan, separated by semicolons (empty: any)",
-        ),
+        Setting(key="samples", label="Samples in the plan, separated by semicolons (empty: any)"),
         *FREE,
     ),
     ballot=columns_once(

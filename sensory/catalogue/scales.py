@@ -41,8 +41,8 @@ class Setting:
 
     key: str
     label: str
-    kind: Literal["number", "text", "choice"]
-    default: float | str
+    kind: Literal["number", "text", "choice"] = "text"
+    default: float | str = ""
     low: float = 0.0
     high: float = 1000.0
     whole: bool = False
@@ -105,8 +105,6 @@ _ENDS = tuple(
     Setting(
         key=f"{end}_word",
         label=f"Word at the {end} end of the scale (empty: the usual one)",
-        kind="text",
-        default="",
         optional=True,
     )
     for end in ("low", "high")

@@ -1,6 +1,7 @@
 """The forced-choice protocols as data.
 
-To add a protocol, add one entry here and nothing elsewhere: no other module asks which
+A protocol is the statistics of a forced choice, and its orders. The test of the house that
+serves, asks and reads it is `catalogue.forced_choice.forced_choice`; no module asks which
 protocol it has in hand.
 
 An order is written as the letters of the samples in the order of serving, ``A`` for the

@@ -369,10 +369,8 @@ def _text(value: object) -> str:
 
 def _fault(row: int, column: str, problem: str, advice: str) -> Fault:
     return Fault(
-        sheet="",
         row=row,
         column=column,
-        value="",
         rule="missing",
         problem=problem,
         advice=advice,

@@ -133,7 +133,6 @@ def _checked(answers: object) -> tuple[pd.DataFrame, int]:
 
 def _fault(place: int, column: str, cell: object, rule: str, problem: str, advice: str) -> Fault:
     return Fault(
-        sheet="",
         row=place + 2,
         column=column,
         value=str(cell),

@@ -224,7 +224,6 @@ def _fault(
     frame: pd.DataFrame, place: int, column: str, rule: str, problem: str, advice: str
 ) -> Fault:
     return Fault(
-        sheet="",
         row=int(frame.index[place]) + 2,
         column=column,
         value=str(frame[column].iloc[place]),

@@ -8,8 +8,10 @@ from typing import Any
 import streamlit as st
 
 from ..base.results import several
+from ..catalogue.kind import TestKind
 from ..catalogue.question import Question
 from ..catalogue.tests import find_kind, kinds, protocol_of
+from ..choices.protocols import Protocol
 from ..report.words import number, percent
 from ..sessions.attempts import IN_TWO, earlier_attempts, planned_second
 from ..sessions.session import CAUTIONS, StoredSession
@@ -23,7 +25,7 @@ from ..sessions.workflow import (
 from .fields import details_form, field_key, level_field, limit_input, text_field
 from .frame import chosen_session, current_frame, go, minute, plain, shown_errors, who
 from .merge import merged
-from .method_form import method_fields, method_panel, settings_agreed
+from .method_form import method_panel, settings_agreed, settings_fields
 from .risks import risks_panel
 
 _TEXTS = (
@@ -100,32 +102,39 @@ def _question(session: StoredSession) -> Question:
     texts: dict[str, Any] = {}
     for name, label in _TEXTS[:2]:
         texts[name] = text_field(session, name, label, getattr(asked, name))
-    if find_kind(asked.protocol).protocol is None:
-        return _rules(session, replace(method_fields(session), **texts))
-    names = [kind.name for kind in kinds() if kind.protocol]
+    kind, planned = _test(session)
+    letters = "" if kind.protocol else f" {kind.letters}"
+    st.markdown(f"The ballot asks: *{kind.asks}* ({kind.standard}){letters}")
+    if kind.protocol:
+        texts |= _attribute(session, kind.protocol)
+    texts["alpha"] = level_field(session, "alpha")
+    texts["beta"] = level_field(session, "beta") if kind.similarity else asked.beta
+    question = replace(asked, protocol=kind.key, assessors=planned, **texts)
+    if kind.protocol:
+        question = replace(question, pd_limit=limit_input(session, question))
+    else:
+        question = replace(question, settings=settings_fields(session, kind))
+    return _rules(session, question)
+
+
+def _test(session: StoredSession) -> tuple[TestKind, int]:
+    """The test, among those of its sort, and the ballots planned."""
+    now = find_kind(session.question.protocol)
+    names = [kind.name for kind in kinds() if bool(kind.protocol) is bool(now.protocol)]
     first, second = st.columns(2)
     with first:
         chosen = st.selectbox(
-            "Test",
-            names,
-            index=names.index(protocol_of(asked.protocol).name),
-            key=field_key(session, "protocol"),
+            "Test", names, index=names.index(now.name), key=field_key(session, "protocol")
         )
-        protocol = protocol_of(chosen)
     with second:
-        assessors = st.number_input(
+        planned = st.number_input(
             "Ballots planned",
             min_value=1,
             max_value=5000,
-            value=asked.assessors,
+            value=session.question.assessors,
             key=field_key(session, "assessors"),
         )
-    st.markdown(f"The ballot asks: *{protocol.asks}* ({protocol.standard})")
-    extra = _attribute(session, protocol.asks_attribute, protocol.takes_target, protocol.reversible)
-    alpha, beta = level_field(session, "alpha"), level_field(session, "beta")
-    question = replace(asked, protocol=protocol.key, assessors=int(assessors), **texts, **extra)
-    question = replace(question, alpha=alpha, beta=beta)
-    return _rules(session, replace(question, pd_limit=limit_input(session, question)))
+    return find_kind(chosen), int(planned)
 
 
 def _rules(session: StoredSession, question: Question) -> Question:
@@ -140,23 +149,21 @@ def _rules(session: StoredSession, question: Question) -> Question:
     return replace(question, **rest)
 
 
-def _attribute(
-    session: StoredSession, asks: bool, takes_target: bool, reversible: bool
-) -> dict[str, Any]:
+def _attribute(session: StoredSession, protocol: Protocol) -> dict[str, Any]:
     """What only a test of a named attribute needs."""
     asked = session.question
-    if not asks:
+    if not protocol.asks_attribute:
         return {"attribute": "", "target": "B", "two_sided": False}
     attribute = st.text_input(
         "Attribute asked about", value=asked.attribute, key=field_key(session, "attribute")
     )
-    if not takes_target:
+    if not protocol.takes_target:
         return {"attribute": attribute, "target": "B", "two_sided": False}
     choices = {
         "the sample compared (B), known beforehand": ("B", False),
         "the reference (A), known beforehand": ("A", False),
     }
-    if reversible:
+    if protocol.reversible:
         choices["not known beforehand: two-sided"] = ("B", True)
     sides = list(choices.values())
     stated = (asked.target, asked.two_sided)

@@ -272,7 +272,6 @@ def _outside(sheet: str, heading: list[str], below: list[tuple[int, list[str]]])
                 Fault(
                     sheet=sheet,
                     row=row,
-                    column="",
                     value=beyond[0],
                     rule="beyond heading",
                     problem=f"The row goes on beyond the last heading, with {_short(beyond[0])}.",
@@ -285,7 +284,6 @@ def _outside(sheet: str, heading: list[str], below: list[tuple[int, list[str]]])
                 Fault(
                     sheet=sheet,
                     row=row,
-                    column="",
                     value=line[index],
                     rule="no column name",
                     blocking=False,
@@ -340,9 +338,6 @@ def _no_heading(sheet: str, known: BallotColumns, *, blocking: bool) -> Fault:
     needed = ", ".join(column.name for column in known.columns if column.required)
     return Fault(
         sheet=sheet,
-        row=0,
-        column="",
-        value="",
         rule="no heading",
         blocking=blocking,
         problem="No heading row was found" + ("." if blocking else "; the sheet was not read."),
@@ -354,10 +349,6 @@ def _unreadable(what: str, advice: str) -> BallotError:
     return BallotError(
         [
             Fault(
-                sheet="",
-                row=0,
-                column="",
-                value="",
                 rule="unreadable",
                 problem=f"This cannot be read as ballots: {what}.",
                 advice=advice,

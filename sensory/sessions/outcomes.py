@@ -67,10 +67,6 @@ def _as_served(cells: Cells) -> tuple[Cells, list[Fault]]:
         rows = f"row{'s' if len(lines) > 1 else ''} {', '.join(lines)}"
         faults.append(
             Fault(
-                sheet="",
-                row=0,
-                column="",
-                value="",
                 rule="not served",
                 problem=f"Not served ({why}): {rows}.",
                 advice="Left out; not counted as missing.",
@@ -82,7 +78,6 @@ def _as_served(cells: Cells) -> tuple[Cells, list[Fault]]:
 
 def _answered(line: int, name: str, text: str) -> Fault:
     return Fault(
-        sheet="",
         row=line,
         column=name,
         value=text,
