@@ -256,7 +256,7 @@ MAY_USE = {
     "models": {"numpy", "scipy"},
     "choices": {"numpy", "scipy", "pandas", "pingouin"},
     "ratings": {"numpy", "scipy", "pandas", "pingouin"},
-    "catalogue": {"numpy", "scipy", "pandas"},
+    "catalogue": {"numpy", "scipy", "pandas", "cattrs"},
     "serving": {"numpy"},
     "sessions": {"pandas", "openpyxl"},
     "panel": {"numpy", "pandas"},

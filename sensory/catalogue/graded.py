@@ -91,18 +91,7 @@ def read_sureness(rows: Sequence[Row], question: Question) -> Outcome:
             NamedTable("The counts", Table(columns=("sample", *grades), rows=counts)),
         ),
         figure=_figure(products, found, limit),
-        comparisons=tuple(
-            Comparison(
-                sample=name,
-                attribute="",
-                finding=finding,
-                estimate=product.dprime,
-                limits=product.limits,
-                p=p,
-                margin=limit,
-            )
-            for name, finding, product, p in zip(products, findings, found, adjusted, strict=True)
-        ),
+        comparisons=_compared(products, findings, found, adjusted, limit),
         cannot_tell=(
             *((ALONE,) if len(set(people)) == 1 else ()),
             *((TURNED_ROUND,) if any(turned) else ()),
@@ -121,6 +110,27 @@ def _figure(names: Sequence[str], products: Sequence[GradedProduct], limit: floa
             Span(label=name, estimate=product.dprime, limits=product.limits, margin=limit)
             for name, product in zip(names, products, strict=True)
         ),
+    )
+
+
+def _compared(
+    names: Sequence[str],
+    findings: Sequence[Finding],
+    products: Sequence[GradedProduct],
+    adjusted: Sequence[float],
+    limit: float,
+) -> tuple[Comparison, ...]:
+    return tuple(
+        Comparison(
+            sample=name,
+            attribute="",
+            finding=finding,
+            estimate=product.dprime,
+            limits=product.limits,
+            p=p,
+            margin=limit,
+        )
+        for name, finding, product, p in zip(names, findings, products, adjusted, strict=True)
     )
 
 

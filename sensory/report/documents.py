@@ -80,7 +80,7 @@ def session_words(report: SessionReport) -> dict[str, Any]:
     outcome, details = report.outcome, report.details
     beside, below = _printed(outcome)
     return {
-        "kind": f"Report of a session: {report.test_name}",
+        "kind": f"Report of a session: {report.name_of_test}",
         "title": details.title or "Untitled session",
         "author": details.leader,
         "finding": f"Finding: {outcome.finding.heading}",

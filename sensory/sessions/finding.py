@@ -61,7 +61,7 @@ class SessionReport:
         return self.session.question
 
     @property
-    def test_name(self) -> str:
+    def name_of_test(self) -> str:
         """Name of the test."""
         return find_kind(self.outcome.test).name
 
@@ -103,7 +103,7 @@ class SessionReport:
         """Every table of the session, with a head that says which it was."""
         rows = (
             ("session", self.details.title),
-            ("test", self.test_name),
+            ("test", self.name_of_test),
             ("tasted on", self.details.held_on),
             ("finding", self.outcome.finding.value),
         )
