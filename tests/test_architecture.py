@@ -41,7 +41,6 @@ ORDER = {
         "version",
         "errors",
         "checks",
-        "results",
         "standards",
         "languages",
         "records",
@@ -49,6 +48,7 @@ ORDER = {
         "findings",
         "spelling",
         "arrays",
+        "results",
     ),
     "models": (
         "binomial",

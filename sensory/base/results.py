@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import html
 from dataclasses import dataclass
-from typing import Any
+
+from .arrays import Numbers
 
 Cell = str | float | int | None
 
@@ -26,9 +27,14 @@ class Interval:
     0.1 to 0.4 (95 %)
     """
 
-    low: Any
-    high: Any
+    low: Numbers
+    high: Numbers
     level: float
+
+    @property
+    def cells(self) -> tuple[Cell, ...]:
+        """Low, high and level, as three cells of a row."""
+        return self.low, self.high, self.level
 
     def __str__(self) -> str:
         return f"{_plain(self.low)} to {_plain(self.high)} ({100 * self.level:g} %)"
@@ -78,7 +84,7 @@ def several(count: int, noun: str) -> str:
     return f"{count} {noun}{'' if count == 1 else 's'}"
 
 
-def _plain(cell: Any) -> str:
+def _plain(cell: object) -> str:
     if cell is None:
         return ""
     if isinstance(cell, float):

@@ -8,19 +8,20 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import ndtri
 
+from ..base.arrays import Ints
 from ..base.checks import counts, probability
 from ..base.errors import ArgumentError
 from ..base.results import Interval, Table
 from ..models import signal
 from ..models.binomial import upper_tail
 from ..models.clustered import CLUSTERED_FAR, ClusteredYesNo
-from .two_by_two import fisher_one_sided, likelihood_ratio, one_of, ratio_p
+from .two_by_two import dprime_table, fisher_one_sided, likelihood_ratio, one_of, ratio_p
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -61,15 +62,8 @@ class ANotATest:
 
     def table(self) -> Table:
         """d-prime with its limits, bias and tests."""
-        return Table(
-            columns=("quantity", "estimate", "low", "high", "level"),
-            rows=(
-                ("d-prime", self.dprime, self.limits.low, self.limits.high, self.limits.level),
-                ("criterion", self.criterion, None, None, None),
-                ("p, Fisher, one-sided", self.p_fisher, None, None, None),
-                ("p, likelihood ratio", self.p_likelihood_ratio, None, None, None),
-            ),
-        )
+        bias = ("criterion", self.criterion)
+        return dprime_table(self.dprime, self.limits, bias, self.p_fisher, self.p_likelihood_ratio)
 
 
 def a_not_a(
@@ -125,7 +119,7 @@ def a_not_a(
         limits=Interval(low=low, high=high, level=level),
         criterion=-(zh + zf) / 2 if inside else float("nan"),
         p_fisher=fisher_one_sided(h, n, f, m),
-        p_likelihood_ratio=likelihood_ratio(np.array([[h, n - h], [f, m - f]], float)),
+        p_likelihood_ratio=likelihood_ratio(h, n, f, m),
     )
 
 
@@ -239,7 +233,7 @@ def a_not_a_by_assessor(answers: ArrayLike, *, level: float = 0.95) -> Clustered
     )
 
 
-def a_not_a_counts(ballots: pd.DataFrame) -> Any:
+def a_not_a_counts(ballots: pd.DataFrame) -> Ints:
     """Counts of each assessor from tidy ballots.
 
     Parameters

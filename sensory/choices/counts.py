@@ -6,12 +6,12 @@ returns None and an array call a masked cell: never 0, never trials + 1.
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from ..base.arrays import Bools, Floats, Ints
+from ..base.arrays import Bools, Ints, Numbers
 from ..base.checks import as_fraction, counts, fitting, levels, probability, truth
 from ..base.errors import ArgumentError
 from ..models.binomial import least_count, most_count
@@ -20,7 +20,7 @@ from .protocols import Protocol
 
 def critical_counts(
     protocol: Protocol, trials: ArrayLike, alpha: ArrayLike = 0.05, *, two_sided: bool = False
-) -> Any:
+) -> Numbers:
     """Fewest correct answers at which a difference is significant.
 
     Parameters
@@ -62,18 +62,19 @@ def critical_counts(
            fill_value=999999)
     """
     check_protocol(protocol, two_sided)
-    sizes, levels = _grid("alpha", trials, alpha)
-    critical = np.empty(sizes.shape, np.int64)
-    for level in np.unique(levels):
-        cells = levels == level
-        wanted = as_fraction(float(level)) / (2 if two_sided else 1)
-        critical[cells] = least_count(sizes[cells], protocol.guess, wanted)
+    sides = 2 if two_sided else 1
+    critical, sizes = _by_level(
+        "alpha",
+        trials,
+        alpha,
+        lambda n, level: least_count(n, protocol.guess, as_fraction(level) / sides),
+    )
     return _handed_out(critical, critical > sizes)
 
 
 def similar_counts(
     protocol: Protocol, trials: ArrayLike, beta: ArrayLike = 0.05, pd_limit: float = 0.30
-) -> Any:
+) -> Numbers:
     """Most correct answers at which similarity is shown.
 
     Parameters
@@ -112,11 +113,9 @@ def similar_counts(
     """
     check_protocol(protocol)
     limit = probability("pd_limit", pd_limit)
-    sizes, levels = _grid("beta", trials, beta)
-    similar = np.empty(sizes.shape, np.int64)
-    for level in np.unique(levels):
-        cells = levels == level
-        similar[cells] = most_count(sizes[cells], protocol.pc_at(limit), float(level))
+    similar, _ = _by_level(
+        "beta", trials, beta, lambda n, level: most_count(n, protocol.pc_at(limit), level)
+    )
     return _handed_out(similar, similar < 0)
 
 
@@ -133,13 +132,25 @@ def check_protocol(protocol: Protocol, two_sided: bool = False) -> None:
         )
 
 
-def _grid(name: str, trials: ArrayLike, level: ArrayLike) -> tuple[Ints, Floats]:
+def agreed_risks(alpha: float, beta: float, pd_limit: float) -> tuple[float, float, float]:
+    """Both risks and the agreed limit, each a number strictly between 0 and 1."""
+    alpha, beta = probability("alpha", alpha), probability("beta", beta)
+    return alpha, beta, probability("pd_limit", pd_limit)
+
+
+def _by_level(
+    name: str, trials: ArrayLike, level: ArrayLike, count_of: Callable[[Ints, float], Ints]
+) -> tuple[Ints, Ints]:
     sizes = counts("trials", trials, at_least=1)
-    both = fitting(**{"trials": sizes, name: levels(name, level)})
-    return both[0], both[1]
+    sizes, risks = fitting(**{"trials": sizes, name: levels(name, level)})
+    numbers = np.empty(sizes.shape, np.int64)
+    for risk in np.unique(risks):
+        cells = risks == risk
+        numbers[cells] = count_of(sizes[cells], float(risk))
+    return numbers, sizes
 
 
-def _handed_out(numbers: Ints, missing: Bools) -> Any:
+def _handed_out(numbers: Ints, missing: Bools) -> Numbers:
     if numbers.ndim == 0:
         return None if bool(missing) else int(numbers)
     return np.ma.masked_array(numbers, mask=missing)

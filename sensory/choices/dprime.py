@@ -8,11 +8,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 
+from ..base.arrays import Numbers
 from ..base.checks import correct_of_trials, probability, within
 from ..base.results import Interval
 from ..models.likelihood import proportion_limits
@@ -38,10 +38,10 @@ class DprimeEstimate:
     """
 
     protocol: Protocol
-    correct: Any
-    trials: Any
-    estimate: Any
-    se: Any
+    correct: Numbers
+    trials: Numbers
+    estimate: Numbers
+    se: Numbers
     limits: Interval
 
     def limits_at(self, level: float) -> Interval:
@@ -105,7 +105,7 @@ def estimate_dprime(
     )
 
 
-def carried_pd(pd: ArrayLike, *, source: Protocol, target: Protocol) -> Any:
+def carried_pd(pd: ArrayLike, *, source: Protocol, target: Protocol) -> Numbers:
     """The proportion of distinguishers in another protocol at the same d-prime.
 
     A limit in pd belongs to one protocol. This carries it over by way of d-prime.

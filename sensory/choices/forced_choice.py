@@ -9,18 +9,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
-from ..base.arrays import Floats
-from ..base.checks import correct_of_trials, probability
+from ..base.arrays import Floats, Ints, Numbers
+from ..base.checks import correct_of_trials
 from ..base.errors import ArgumentError
 from ..base.findings import FINDINGS
 from ..base.results import Interval, Table
 from ..models import binomial
-from .counts import check_protocol, critical_counts, similar_counts
+from .counts import agreed_risks, check_protocol, critical_counts, similar_counts
 from .protocols import Protocol
 from .risks import next_deciding_size
 
@@ -58,29 +57,29 @@ class ChoiceTest:
     """
 
     protocol: Protocol
-    correct: Any
-    trials: Any
+    correct: Numbers
+    trials: Numbers
     alpha: float
     beta: float
     pd_limit: float
     two_sided: bool
-    p_difference: Any
-    log_p_difference: Any
-    p_similarity: Any
-    pc: Any
-    pd: Any
-    pd_unfloored: Any
-    dprime: Any
+    p_difference: Numbers
+    log_p_difference: Numbers
+    p_similarity: Numbers
+    pc: Numbers
+    pd: Numbers
+    pd_unfloored: Numbers
+    dprime: Numbers
     pc_limits: Interval
     pd_limits: Interval
     dprime_limits: Interval
-    pc_upper: Any
-    pd_upper: Any
-    dprime_upper: Any
-    critical_count: Any
-    similar_count: Any
-    finding: Any
-    more_assessors: Any
+    pc_upper: Numbers
+    pd_upper: Numbers
+    dprime_upper: Numbers
+    critical_count: Numbers
+    similar_count: Numbers
+    finding: Numbers
+    more_assessors: Numbers
 
     @property
     def pc_at_limit(self) -> float:
@@ -106,20 +105,13 @@ class ChoiceTest:
                 "choice_test for one of them."
             )
 
-        def row(name: str, estimate: Any, limits: Interval, upper: Any) -> tuple[Any, ...]:
-            return (name, estimate, limits.low, limits.high, limits.level, upper)
-
+        upper = None if self.two_sided else self.pc_upper
         return Table(
             columns=("quantity", "estimate", "low", "high", "level", "upper limit for similarity"),
             rows=(
-                row(
-                    "proportion correct",
-                    self.pc,
-                    self.pc_limits,
-                    None if self.two_sided else self.pc_upper,
-                ),
-                row("proportion of distinguishers", self.pd, self.pd_limits, self.pd_upper),
-                row("d-prime", self.dprime, self.dprime_limits, self.dprime_upper),
+                ("proportion correct", self.pc, *self.pc_limits.cells, upper),
+                ("proportion of distinguishers", self.pd, *self.pd_limits.cells, self.pd_upper),
+                ("d-prime", self.dprime, *self.dprime_limits.cells, self.dprime_upper),
             ),
         )
 
@@ -198,15 +190,14 @@ def choice_test(
     42
     """
     check_protocol(protocol, two_sided)
-    alpha, beta = probability("alpha", alpha), probability("beta", beta)
-    pd_limit = probability("pd_limit", pd_limit)
+    alpha, beta, pd_limit = agreed_risks(alpha, beta, pd_limit)
     right, total = correct_of_trials(correct, trials)
     shape = right.shape
     pairs, back = np.unique(total.ravel() * (total.max() + 1) + right.ravel(), return_inverse=True)
     n, x = np.divmod(pairs, total.max() + 1)
     values = _columns(protocol, x, n, alpha, beta, pd_limit, two_sided)
 
-    def out(name: str) -> Any:
+    def out(name: str) -> Numbers:
         column = values[name]
         if shape == ():
             return _scalar(column[0])
@@ -215,23 +206,7 @@ def choice_test(
     def interval(name: str) -> Interval:
         return Interval(low=out(f"{name}_low"), high=out(f"{name}_high"), level=0.95)
 
-    whole = {"pc_limits": "pc", "pd_limits": "pd", "dprime_limits": "dprime"}
-    single = (
-        "p_difference",
-        "log_p_difference",
-        "p_similarity",
-        "pc",
-        "pd",
-        "pd_unfloored",
-        "dprime",
-        "pc_upper",
-        "pd_upper",
-        "dprime_upper",
-        "critical_count",
-        "similar_count",
-        "finding",
-        "more_assessors",
-    )
+    ends = ("_low", "_high")
     return ChoiceTest(
         protocol=protocol,
         correct=int(right) if shape == () else right,
@@ -240,20 +215,25 @@ def choice_test(
         beta=beta,
         pd_limit=pd_limit,
         two_sided=two_sided,
-        **{field: interval(name) for field, name in whole.items()},
-        **{name: out(name) for name in single},
+        **{f"{name}_limits": interval(name) for name in ("pc", "pd", "dprime")},
+        **{name: out(name) for name in values if not name.endswith(ends)},
     )
 
 
 def _columns(
-    protocol: Protocol, x: Any, n: Any, alpha: float, beta: float, pd_limit: float, two_sided: bool
-) -> dict[str, Any]:
-    """Every quantity for distinct pairs of counts, one-dimensional."""
+    protocol: Protocol,
+    x: Ints,
+    n: Ints,
+    alpha: float,
+    beta: float,
+    pd_limit: float,
+    two_sided: bool,
+) -> dict[str, NDArray[np.generic]]:
     guess, at_limit = float(protocol.guess), float(protocol.pc_at(pd_limit))
     common = np.maximum(x, n - x) if two_sided else x  # the commoner choice
     tail = binomial.upper_tail(common, n, guess)
     log_tail = binomial.log_upper_tail(common, n, guess)
-    columns: dict[str, Any] = {
+    columns: dict[str, NDArray[np.generic]] = {
         "p_difference": np.minimum(2 * tail, 1.0) if two_sided else tail,
         "log_p_difference": np.minimum(log_tail + np.log(2), 0.0) if two_sided else log_tail,
         "p_similarity": binomial.lower_tail(common, n, at_limit),
@@ -264,8 +244,8 @@ def _columns(
     similar = similar_counts(protocol, n, beta, pd_limit)
     if two_sided:  # the commoner choice is never below half
         similar = np.ma.masked_where(2 * np.ma.filled(similar, -1) < n, similar)
-    different = common >= np.ma.filled(critical, n + 1)
-    alike = common <= np.ma.filled(similar, -1)
+    different = np.ma.filled(common >= critical, False)
+    alike = np.ma.filled(common <= similar, False)
     finding = np.array(FINDINGS, dtype=object)[different * 2 + alike]
     undecided = ~different & ~alike
     more = np.full(n.shape, -1)
@@ -281,7 +261,7 @@ def _columns(
 
 
 def _estimates(
-    protocol: Protocol, x: Any, n: Any, common: Any, beta: float, two_sided: bool
+    protocol: Protocol, x: Ints, n: Ints, common: Ints, beta: float, two_sided: bool
 ) -> dict[str, Floats]:
     low, high = binomial.clopper_pearson(x, n, 0.95)
     upper = binomial.upper_limit(common, n, beta)
@@ -310,7 +290,7 @@ def _estimates(
     }
 
 
-def _scalar(value: Any) -> Any:
+def _scalar(value: object) -> Numbers:
     if value is np.ma.masked:
         return None
     return value.item() if isinstance(value, np.generic) else value

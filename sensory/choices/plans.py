@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -173,36 +172,33 @@ def panel_plan(
     >>> plan.changes()[0]
     'A tetrad test: 23 assessors for the same d-prime (4 samples each).'
     """
-    options: dict[str, Any] = {"alpha": alpha, "beta": beta}
-    risks = session_risks(protocol, people, **options, pd_limit=pd_limit)
-    first = panel_size(protocol, **options, pd=pd_limit)
+    risks = session_risks(protocol, people, alpha=alpha, beta=beta, pd_limit=pd_limit)
+    first = panel_size(protocol, alpha=alpha, beta=beta, pd=pd_limit)
     curves = operating_characteristic(
-        protocol, risks.trials, **options, pd_limit=pd_limit, pd=_TRUTHS
+        protocol, risks.trials, alpha=alpha, beta=beta, pd_limit=pd_limit, pd=_TRUTHS
     )
-    other = [
-        (
-            candidate,
-            panel_size(
-                candidate, **options, pd=carried_pd(pd_limit, source=protocol, target=candidate)
-            ),
-        )
-        for candidate in instead
-        if candidate is not protocol
-    ]
+    sizes = []
+    for candidate in instead:
+        if candidate is not protocol:
+            carried = carried_pd(pd_limit, source=protocol, target=candidate)
+            size = panel_size(candidate, alpha=alpha, beta=beta, pd=carried)
+            sizes.append((candidate, size.assessors))
     return PanelPlan(
         protocol=protocol,
         risks=risks,
         both_risks=first.assessors,
-        both_risks_stable=panel_size(protocol, **options, pd=pd_limit, rule="stable").assessors,
+        both_risks_stable=panel_size(
+            protocol, alpha=alpha, beta=beta, pd=pd_limit, rule="stable"
+        ).assessors,
         fair_pass=fair_pass_size(protocol, beta=beta, pd_limit=pd_limit, rule="stable"),
-        decided=deciding_size(protocol, **options, pd_limit=pd_limit, pd=0.0, rule="stable"),
+        decided=deciding_size(
+            protocol, alpha=alpha, beta=beta, pd_limit=pd_limit, pd=0.0, rule="stable"
+        ),
         truths=tuple(_TRUTHS.tolist()),
         curves={finding: tuple(chances.tolist()) for finding, chances in curves.items()},
-        other=tuple(
-            sorted(((candidate, size.assessors) for candidate, size in other), key=lambda o: o[1])
-        ),
+        other=tuple(sorted(sizes, key=lambda size: size[1])),
         smallest_limit=_smallest_limit(protocol, risks.trials, beta),
-        two_stage=_two_stage(protocol, first.assessors, options, pd_limit),
+        two_stage=_two_stage(protocol, first.assessors, alpha, beta, pd_limit),
     )
 
 
@@ -215,12 +211,12 @@ def _smallest_limit(protocol: Protocol, people: int, beta: float) -> float | Non
 
 
 def _two_stage(
-    protocol: Protocol, single: int, options: dict[str, Any], pd_limit: float
+    protocol: Protocol, single: int, alpha: float, beta: float, pd_limit: float
 ) -> TwoStagePlan | None:
     cap = single + single // 4 + 2
     if cap > 120:
         return None
     try:
-        return two_stage_plan(protocol, most=cap, **options, pd_limit=pd_limit)
+        return two_stage_plan(protocol, most=cap, alpha=alpha, beta=beta, pd_limit=pd_limit)
     except ArgumentError:  # possible at extreme risks: then there is no such plan to offer
         return None

@@ -8,20 +8,19 @@ from the chance-corrected beta-binomial, see `sensory.models.beta_binomial`.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 from scipy.special import chdtrc, stdtrit
 
-from ..base.arrays import Ints
+from ..base.arrays import Floats, Ints
 from ..base.checks import correct_of_trials, one_count, one_number, probability
 from ..base.errors import ArgumentError
 from ..base.findings import FINDINGS, Finding
 from ..base.results import Interval, Table
 from ..models.beta_binomial import ReplicateLikelihood, masses, tabulated
 from ..models.binomial import upper_tail
-from .counts import check_protocol, critical_counts
+from .counts import agreed_risks, check_protocol, critical_counts
 from .protocols import Protocol
 
 FEWEST_ASSESSORS = 8
@@ -84,20 +83,8 @@ class ReplicatedTest:
         return Table(
             columns=("quantity", "estimate", "low", "high", "level"),
             rows=(
-                (
-                    "mean proportion of distinguishers",
-                    self.pd,
-                    self.pd_limits.low,
-                    self.pd_limits.high,
-                    self.pd_limits.level,
-                ),
-                (
-                    "spread between assessors",
-                    self.spread,
-                    self.spread_limits.low,
-                    self.spread_limits.high,
-                    self.spread_limits.level,
-                ),
+                ("mean proportion of distinguishers", self.pd, *self.pd_limits.cells),
+                ("spread between assessors", self.spread, *self.spread_limits.cells),
                 ("upper limit for similarity", self.pd_upper, None, self.pd_upper, 1 - self.beta),
                 ("p of the pooled difference test", self.p_difference, None, None, None),
                 ("p of the test that assessors are alike", self.p_overdispersion, None, None, None),
@@ -156,8 +143,7 @@ def replicated_choice_test(
     (0.08, 0.37)
     """
     check_protocol(protocol)
-    alpha, beta = probability("alpha", alpha), probability("beta", beta)
-    pd_limit = probability("pd_limit", pd_limit)
+    alpha, beta, pd_limit = agreed_risks(alpha, beta, pd_limit)
     right, given = correct_of_trials(correct, replicates)
     if right.ndim != 1 or right.size < 2:
         raise ArgumentError("correct must be a sequence with one count for each assessor.")
@@ -173,6 +159,8 @@ def replicated_choice_test(
     critical = critical_counts(protocol, trials, alpha)
     quantile = float(stdtrit(right.size - 1, 1 - min(beta, 0.5)))
     upper = likelihood.limit("mean", quantile**2 / 2, 1)
+    different = critical is not None and total >= critical
+    similar = upper <= pd_limit and right.size >= FEWEST_ASSESSORS
     ratio = max(2 * (top - likelihood.best_equal[1]), 0.0)
     return ReplicatedTest(
         protocol=protocol,
@@ -189,10 +177,7 @@ def replicated_choice_test(
         spread_limits=_interval(*likelihood.limits("spread", 0.95)),
         pd_upper=upper,
         p_overdispersion=1.0 if ratio < 1e-9 else float(chdtrc(1, ratio)) / 2,
-        finding=_finding(
-            critical is not None and total >= critical,
-            upper <= pd_limit and right.size >= FEWEST_ASSESSORS,
-        ),
+        finding=FINDINGS[2 * different + similar],
     )
 
 
@@ -293,23 +278,18 @@ def _interval(low: float, high: float) -> Interval:
 
 
 def _correlation(guess: float, mean: float, spread: float) -> float:
-    """Correlation of two answers by one person."""
     pc = guess + (1 - guess) * mean
     return (1 - guess) ** 2 * mean * (1 - mean) * spread / (pc * (1 - pc)) if mean < 1 else 0.0
 
 
-def _finding(different: bool, similar: bool) -> Finding:
-    return FINDINGS[2 * different + similar]
-
-
-def _sum_of(mass: Any, times: int) -> Any:
+def _sum_of(mass: Floats, times: int) -> Floats:
     total = np.ones(1)
     for _ in range(times):
         total = np.convolve(total, mass)
     return total
 
 
-def _beyond(total: Any, critical: int | None) -> float:
+def _beyond(total: Floats, critical: int | None) -> float:
     return 0.0 if critical is None else min(float(total[critical:].sum()), 1.0)
 
 

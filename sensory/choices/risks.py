@@ -10,10 +10,10 @@ import numpy as np
 from scipy.special import ndtri
 
 from ..base.arrays import Bools, Ints
-from ..base.checks import as_fraction, one_count, probability
+from ..base.checks import as_fraction, one_count
 from ..base.results import Table
 from ..models.binomial import least_count, lower_tail, most_count, upper_tail
-from .counts import check_protocol, critical_counts, similar_counts
+from .counts import agreed_risks, check_protocol, critical_counts, similar_counts
 from .protocols import Protocol
 
 MOST_ASSESSORS = 250_000
@@ -108,13 +108,14 @@ def session_risks(
     0.2
     """
     n = one_count("trials", trials, at_least=1)
-    alpha, beta = probability("alpha", alpha), probability("beta", beta)
-    pd_limit = probability("pd_limit", pd_limit)
+    alpha, beta, pd_limit = agreed_risks(alpha, beta, pd_limit)
     critical = critical_counts(protocol, n, alpha, two_sided=two_sided)
     similar = similar_counts(protocol, n, beta, pd_limit)
     if two_sided and similar is not None and 2 * similar < n:
         similar = None  # the commoner choice is never below half
     guess, at_limit = float(protocol.guess), float(protocol.pc_at(pd_limit))
+    before = np.array([n - 1])
+    following = next_deciding_size(protocol, before, alpha, beta, pd_limit, two_sided)[0]
 
     def passes(pc: float) -> float:
         if similar is None:
@@ -141,9 +142,7 @@ def session_risks(
         wrong_pass=passes(at_limit),
         fair_pass=passes(guess),
         power=alarms(at_limit),
-        deciding_size=_none_if_missing(
-            next_deciding_size(protocol, np.array([n - 1]), alpha, beta, pd_limit, two_sided)[0]
-        ),
+        deciding_size=int(following) if following >= 0 else None,
     )
 
 
@@ -167,20 +166,7 @@ def next_deciding_size(
         As in `choice_test`.
     """
     check_protocol(protocol, two_sided)
-    for name, value in (("alpha", alpha), ("beta", beta), ("pd_limit", pd_limit)):
-        probability(name, value)
-    return _search(protocol, trials, float(alpha), float(beta), float(pd_limit), two_sided)
-
-
-def _search(
-    protocol: Protocol,
-    trials: Ints,
-    alpha: float,
-    beta: float,
-    pd_limit: float,
-    two_sided: bool,
-) -> Ints:
-    following = _deciding(protocol, alpha, beta, pd_limit, two_sided)
+    following = _deciding(protocol, *agreed_risks(alpha, beta, pd_limit), two_sided)
     inside = trials < following.size
     decides = following[np.where(inside, trials, 0)]
     beyond = -1 if not following.size > 1 else trials + 1
@@ -240,7 +226,3 @@ def _closed(gap: Callable[[Ints], Ints], last: int) -> Bools:
             settled |= covered
             answer[covered] = value
     return answer[1 : last + 1]
-
-
-def _none_if_missing(size: np.int64) -> int | None:
-    return None if size < 0 else int(size)

@@ -9,12 +9,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-
 from ..base.checks import probability
 from ..base.results import Interval, Table
 from ..models import signal
-from .two_by_two import fisher_one_sided, likelihood_ratio, one_of
+from .two_by_two import dprime_table, fisher_one_sided, likelihood_ratio, one_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -51,15 +49,8 @@ class SameDifferentTest:
 
     def table(self) -> Table:
         """d-prime with its limits, tau and tests."""
-        return Table(
-            columns=("quantity", "estimate", "low", "high", "level"),
-            rows=(
-                ("d-prime", self.dprime, self.limits.low, self.limits.high, self.limits.level),
-                ("tau", self.tau, None, None, None),
-                ("p, Fisher, one-sided", self.p_fisher, None, None, None),
-                ("p, likelihood ratio", self.p_likelihood_ratio, None, None, None),
-            ),
-        )
+        bias = ("tau", self.tau)
+        return dprime_table(self.dprime, self.limits, bias, self.p_fisher, self.p_likelihood_ratio)
 
 
 def same_different(
@@ -117,5 +108,5 @@ def same_different(
         tau=tau,
         limits=Interval(low=low, high=high, level=level),
         p_fisher=fisher_one_sided(a, n, b, m),
-        p_likelihood_ratio=likelihood_ratio(np.array([[a, n - a], [b, m - b]], float)),
+        p_likelihood_ratio=likelihood_ratio(a, n, b, m),
     )

@@ -14,12 +14,12 @@ from dataclasses import dataclass
 from fractions import Fraction
 from math import floor, log
 
-from ..base.checks import as_fraction, one_count, one_number, probability, truth, within
+from ..base.checks import as_fraction, one_count, one_number, truth, within
 from ..base.errors import ArgumentError
 from ..base.findings import Finding
 from ..base.results import Table
 from ..models.stages import Outcomes, walk
-from .counts import check_protocol
+from .counts import agreed_risks, check_protocol
 from .protocols import Protocol
 
 
@@ -168,8 +168,7 @@ def sequential_plan(
     0.0303
     """
     check_protocol(protocol)
-    alpha, beta = probability("alpha", alpha), probability("beta", beta)
-    pd_limit = probability("pd_limit", pd_limit)
+    alpha, beta, pd_limit = agreed_risks(alpha, beta, pd_limit)
     cap = one_count("most", most, at_least=1)
     if cap > 2000:
         raise ArgumentError(f"most must be at most 2,000; got {cap}.")

@@ -11,17 +11,17 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from ..base.arrays import Bools, Floats, Ints
+from ..base.arrays import Floats, Ints, Numbers
 from ..base.checks import counts, fitting, levels, one_count, probability, within
 from ..base.errors import ArgumentError
 from ..base.findings import Finding
 from ..models.binomial import least_count, lower_tail, most_count, upper_tail
-from .counts import check_protocol, critical_counts, similar_counts
+from .counts import agreed_risks, check_protocol, critical_counts, similar_counts
 from .protocols import Protocol
 from .teeth import first_sizes, reach, refuse_unless, stable_sizes, teeth
 
@@ -44,10 +44,10 @@ class PanelSize:
 
     protocol: Protocol
     rule: str
-    assessors: Any
-    critical_count: Any
-    alpha: Any
-    beta: Any
+    assessors: Numbers
+    critical_count: Numbers
+    alpha: Numbers
+    beta: Numbers
 
 
 def panel_size(
@@ -124,7 +124,7 @@ def power(
     alpha: float = 0.05,
     pd: ArrayLike | None = None,
     dprime: ArrayLike | None = None,
-) -> Any:
+) -> Numbers:
     """Chance of a significant difference, exact.
 
     Parameters
@@ -170,7 +170,7 @@ def operating_characteristic(
     pd_limit: float = 0.30,
     pd: ArrayLike | None = None,
     dprime: ArrayLike | None = None,
-) -> dict[Finding, Any]:
+) -> dict[Finding, Numbers]:
     """Chance of each of the four findings against the truth, exact.
 
     Parameters
@@ -253,10 +253,12 @@ def deciding_size(
     """
     check_protocol(protocol)
     pc = _one_truth(protocol, pd, dprime)
-    limits = _session_counts(protocol, alpha, beta, pd_limit)
+    alpha, beta, pd_limit = agreed_risks(alpha, beta, pd_limit)
+    at_limit = protocol.pc_at(pd_limit)
 
     def decides(n: Ints) -> Floats:
-        critical, similar = limits(n)
+        critical = least_count(n, protocol.guess, alpha)
+        similar = most_count(n, at_limit, beta)
         gap = lower_tail(critical - 1, n, pc) - lower_tail(similar, n, pc)
         return 1 - np.where(similar < critical, gap, 0.0)
 
@@ -305,14 +307,6 @@ def fair_pass_size(
     )
 
 
-def _session_counts(
-    protocol: Protocol, alpha: float, beta: float, pd_limit: float
-) -> Callable[[Ints], tuple[Ints, Ints]]:
-    alpha, beta = probability("alpha", alpha), probability("beta", beta)
-    at_limit = protocol.pc_at(probability("pd_limit", pd_limit))
-    return lambda n: (least_count(n, protocol.guess, alpha), most_count(n, at_limit, beta))
-
-
 def _search(
     protocol: Protocol,
     chance_of: Callable[[Ints], Floats],
@@ -322,14 +316,9 @@ def _search(
     pd_limit: float,
     rule: Rule,
 ) -> int:
-    """First or stable size at which `chance_of` reaches `chance`."""
     wanted, stable = probability("chance", chance), _is_stable(rule)
     last = reach(float(protocol.guess), float(protocol.pc_at(pd_limit)), alpha, beta)
-    sizes = np.arange(1, last + 1)
-    return int(_picked(chance_of(sizes) >= wanted, stable))
-
-
-def _picked(kept: Bools, stable: bool) -> int:
+    kept = chance_of(np.arange(1, last + 1)) >= wanted
     refuse_unless(bool(kept[-1]))
     if not stable:
         return int(np.argmax(kept)) + 1
@@ -359,6 +348,6 @@ def _is_stable(rule: str) -> bool:
     return rule == "stable"
 
 
-def _plain(values: Any) -> Any:
+def _plain(values: ArrayLike) -> Numbers:
     array = np.asarray(values)
     return array.item() if array.ndim == 0 else array

@@ -12,7 +12,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -96,9 +95,7 @@ class SurenessTest:
                 (
                     number,
                     product.dprime,
-                    product.limits.low,
-                    product.limits.high,
-                    product.limits.level,
+                    *product.limits.cells,
                     product.p_likelihood_ratio,
                     product.r_index,
                     product.r_limits.low,
@@ -209,7 +206,6 @@ def _r_index(reference: Floats, product: Floats, level: float) -> tuple[float, I
 
 
 def _spread(values: Floats, weights: Floats) -> float:
-    """Variance of the placements, weighted by answers."""
     n = weights.sum()
     if n < 2:
         return 0.0
@@ -224,5 +220,5 @@ def _rank_sum_p(reference: Floats, product: Floats, area: float) -> float:
     variance = (total + 1) / (12 * n * m) * correction
     if variance <= 0:
         return 1.0
-    z: Any = abs(area - 0.5) / np.sqrt(variance)
+    z = abs(area - 0.5) / np.sqrt(variance)
     return float(2 * ndtr(-z))

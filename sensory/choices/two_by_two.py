@@ -6,9 +6,10 @@ import numpy as np
 from scipy.special import chdtrc, comb, xlogy
 from scipy.stats import hypergeom
 
-from ..base.arrays import Floats, Ints
+from ..base.arrays import Ints
 from ..base.checks import counts
 from ..base.errors import ArgumentError
+from ..base.results import Interval, Table
 
 
 def one_of(name: str, value: int, of: str, total: int) -> tuple[int, int]:
@@ -21,13 +22,30 @@ def one_of(name: str, value: int, of: str, total: int) -> tuple[int, int]:
     return int(part), int(whole)
 
 
+def dprime_table(
+    dprime: float, limits: Interval, bias: tuple[str, float], p_fisher: float, p_ratio: float
+) -> Table:
+    """d-prime with its limits, where people draw the line, and the tests of a two-by-two table."""
+    nothing = (None, None, None)
+    return Table(
+        columns=("quantity", "estimate", "low", "high", "level"),
+        rows=(
+            ("d-prime", dprime, *limits.cells),
+            (*bias, *nothing),
+            ("p, Fisher, one-sided", p_fisher, *nothing),
+            ("p, likelihood ratio", p_ratio, *nothing),
+        ),
+    )
+
+
 def fisher_one_sided(h: int, n: int, f: int, m: int) -> float:
     """P(as many hits or more | margins), from the hypergeometric distribution."""
     return float(hypergeom.sf(h - 1, n + m, h + f, n))
 
 
-def likelihood_ratio(table: Floats) -> float:
+def likelihood_ratio(h: int, n: int, f: int, m: int) -> float:
     """p of the likelihood-ratio test of independence, chi-square with one degree of freedom."""
+    table = np.array([[h, n - h], [f, m - f]], float)
     rows, columns, total = table.sum(1), table.sum(0), table.sum()
     g = 2 * (
         xlogy(table, table).sum()

@@ -7,7 +7,6 @@ too, and its true risk shown.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -18,7 +17,7 @@ from ..base.findings import Finding
 from ..base.results import Table
 from ..models.binomial import least_count, lower_tail, most_count, upper_tail
 from ..models.stages import Outcomes, binomial_masses, walk
-from .counts import check_protocol, critical_counts, similar_counts
+from .counts import agreed_risks, check_protocol, critical_counts, similar_counts
 from .protocols import Protocol
 from .size import panel_size
 
@@ -172,8 +171,7 @@ def two_stage_plan(
     True
     """
     check_protocol(protocol)
-    alpha, beta = probability("alpha", alpha), probability("beta", beta)
-    pd_limit = probability("pd_limit", pd_limit)
+    alpha, beta, pd_limit = agreed_risks(alpha, beta, pd_limit)
     cap = one_count("most", most, at_least=2)
     if cap > 400:
         raise ArgumentError(f"most must be at most 400; got {cap}.")
@@ -204,8 +202,6 @@ def two_stage_plan(
 
 
 class _Search:
-    """Keeps the best plan while sizes are tried."""
-
     def __init__(self, protocol: Protocol, alpha: float, beta: float, pd_limit: float):
         self.guess, self.at_limit = protocol.guess, protocol.pc_at(pd_limit)
         self.alpha, self.beta = alpha, beta
@@ -364,7 +360,7 @@ def retest_risk(
     )
 
 
-def _possible(name: str, value: Any, most: int) -> int:
+def _possible(name: str, value: int, most: int) -> int:
     count = one_count(name, value)
     if count > most:
         raise ArgumentError(f"{name} must be at most {most}, the answers served; got {count}.")

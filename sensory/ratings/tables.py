@@ -15,7 +15,6 @@ from .frames import whole_frame
 NAMES = ("session", "assessor", "sample", "replicate", "attribute")
 OPTIONAL = ("session", "replicate")
 COLUMNS = (*NAMES, "score")
-_UNIT = ["session", "assessor", "sample", "replicate"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

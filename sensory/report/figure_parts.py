@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping, Sequence
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -29,8 +30,8 @@ def _converter() -> Any:
     return vl_convert
 
 
-def values(rows: list[dict[str, Any]]) -> Any:
-    return alt.InlineData(values=rows)
+def values(rows: Sequence[Mapping[str, object]]) -> alt.InlineData:
+    return alt.InlineData(values=list(rows))
 
 
 def axis(**options: Any) -> alt.Axis:

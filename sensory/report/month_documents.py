@@ -6,7 +6,6 @@ import json
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
 
 from ..base.results import Table, several
 from ..release.month import MonthReport
@@ -76,12 +75,12 @@ def month_pdf(month: MonthReport) -> bytes:
     return fitted("month.typ", tries, month.printed_at, pages=2)
 
 
-def month_words(month: MonthReport) -> dict[str, Any]:
+def month_words(month: MonthReport) -> dict[str, object]:
     """Every word and number of the report, as plain data for the template."""
     return _fixed(month) | _capped_words(month, _SETTINGS[0])
 
 
-def _fixed(month: MonthReport) -> dict[str, Any]:
+def _fixed(month: MonthReport) -> dict[str, object]:
     """What is printed however little room there is."""
     product = clipped(month.product, 60)
     remarks = month.remarks()
@@ -108,7 +107,7 @@ def _fixed(month: MonthReport) -> dict[str, Any]:
     }
 
 
-def _capped_words(month: MonthReport, setting: _Setting) -> dict[str, Any]:
+def _capped_words(month: MonthReport, setting: _Setting) -> dict[str, object]:
     """The lists, as long as the setting allows."""
     return {
         "size": setting.size,
@@ -118,7 +117,7 @@ def _capped_words(month: MonthReport, setting: _Setting) -> dict[str, Any]:
     }
 
 
-def _outcomes(month: MonthReport) -> dict[str, Any]:
+def _outcomes(month: MonthReport) -> dict[str, object]:
     months = len({batch.batch.made_on[:7] for batch in month.before})
     rows = [
         [str(name).capitalize(), number(now), "" if then is None else f"{then:.1f}"]
@@ -128,7 +127,7 @@ def _outcomes(month: MonthReport) -> dict[str, Any]:
     return {"columns": ["", "this month", before], "rows": rows, "note": ""}
 
 
-def _attention(month: MonthReport, setting: _Setting) -> dict[str, Any]:
+def _attention(month: MonthReport, setting: _Setting) -> dict[str, object]:
     rows = tuple(
         (batch.name, batch.batch.made_on, batch.batch.line, why)
         for batch, why in month.noteworthy()
@@ -137,7 +136,7 @@ def _attention(month: MonthReport, setting: _Setting) -> dict[str, Any]:
     return _capped(Table(columns=columns, rows=rows), setting, "batch", "batches")
 
 
-def _capped(table: Table, setting: _Setting, noun: str, nouns: str) -> dict[str, Any]:
+def _capped(table: Table, setting: _Setting, noun: str, nouns: str) -> dict[str, object]:
     rows = []
     for cells in table.rows[: setting.rows]:
         *first, last = map(number, cells)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import altair as alt
 
 from ..release.month import MonthReport
@@ -66,7 +64,7 @@ def months_figure(
         order="order:Q",
     )
     words = base.mark_text(fontSize=11, color="black").encode(x=x, y="middle:Q", text="text:N")
-    chart: Any = alt.layer(bars, words).properties(width=width, height=height)
+    chart = alt.layer(bars, words).properties(width=width, height=height)
     return chart.configure(font=FONT).configure_view(stroke=None)
 
 

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from ..base.arrays import Name, Row
 from ..base.errors import ArgumentError
 from ..base.results import several
 from ..models.binomial import clopper_pearson
@@ -129,7 +128,7 @@ def _dated(points: pd.DataFrame) -> pd.DataFrame:
     return points.assign(at=(moments - origin) / pd.Timedelta(milliseconds=1))
 
 
-def lines_shown(drawn: Drawn, most: int | None) -> list[Any]:
+def lines_shown(drawn: Drawn, most: int | None) -> list[Name]:
     """The lines in their order; of too many those in which a change or a signal shows."""
     points = drawn.points
     every = list(dict.fromkeys(points["line"]))
@@ -171,7 +170,7 @@ def trend_sentences(trend: ProductTrend, *, most: int | None = None) -> tuple[st
     return (*sentences, *trend.remarks)
 
 
-def step_words(drawn: Drawn, moved: Mapping[Any, Any]) -> str:
+def step_words(drawn: Drawn, moved: Row) -> str:
     """From where to where the level steps, and with which batch."""
     before, after = (_amount(moved[name], drawn.share) for name in ("before", "after"))
     return f"level moves from {before} to {after} with batch {clipped(str(moved['batch']), _NAME)}"
@@ -181,7 +180,7 @@ def _amount(value: float, share: bool) -> str:
     return percent(value) if share else f"{value:.2f}"
 
 
-def _where(result: Trend | ChoiceTrend, row: Mapping[Any, Any]) -> str:
+def _where(result: Trend | ChoiceTrend, row: Row) -> str:
     if isinstance(result, ChoiceTrend):
         return (
             f"{batch_count(row['batches'])}; {percent(row['pc'])} of the answers were correct, "
@@ -210,7 +209,7 @@ def _outside(points: pd.DataFrame) -> str:
     return sentence
 
 
-def _moved(drawn: Drawn, row: Mapping[Any, Any] | None) -> str:
+def _moved(drawn: Drawn, row: Row | None) -> str:
     if row is None:
         return "Too few batches to look for a change."
     if not row["clear"]:

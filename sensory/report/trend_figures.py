@@ -8,12 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from datetime import UTC, datetime
-from typing import Any
+from typing import Any, Literal
 
 import altair as alt
 import numpy as np
 import pandas as pd
 
+from ..base.arrays import Name, Row
 from ..base.errors import ArgumentError
 from ..release.batch_trend import NO_LINE, ProductTrend, line_title
 from ..release.rule import ReleaseRule
@@ -28,11 +29,12 @@ _TICKS = 7
 _LABEL, _NAMED = 12, 6
 """Letters of a number beside a batch, and how many batches of a panel have it; the rest is in
 the table."""
-_DENSE = 60
 _WIDEST = 0.4  # of the time shown, that the place of a change may take to be drawn
+_DENSE = 60
 """Batches of a line from which their own limits are drawn fainter and the points smaller."""
 
-Kept = dict[str, list[dict[str, Any]]]
+Layer = alt.LayerChart | alt.FacetChart
+Kept = dict[str, list[dict[str, object]]]
 """The rows of a chart by name: charts are copied whole while they are put together, and rows
 inside them made that slow."""
 
@@ -79,7 +81,7 @@ def trend_figure(
         )
         for line in lines
     ]
-    chart: Any = alt.vconcat(*panels, spacing=12).resolve_scale(
+    chart = alt.vconcat(*panels, spacing=12).resolve_scale(
         color="independent", shape="independent", strokeDash="independent"
     )
     chart = chart.configure(font=FONT).configure_view(stroke=GREY, strokeOpacity=0.3)
@@ -141,13 +143,11 @@ def characteristic_figure(
         axis=axis(format="%", tickCount=5, grid=False),
     )
     curves = alt.Chart(values(rows)).mark_line(strokeWidth=3).encode(x=x, y=y, **ways)
-    chart: Any = alt.layer(curves, *_agreed_mark(rule, height)).properties(
-        width=width, height=height
-    )
+    chart = alt.layer(curves, *_agreed_mark(rule, height)).properties(width=width, height=height)
     return chart.configure(font=FONT).configure_view(stroke=None)
 
 
-def _agreed_mark(rule: ReleaseRule, height: int) -> tuple[Any, Any]:
+def _agreed_mark(rule: ReleaseRule, height: int) -> tuple[alt.Chart, alt.Chart]:
     limit = float(rule.limit or 0.0)
     text = percent(limit) if rule.protocol else f"{limit:g} points"
     data = values([{"truth": limit, "text": f"agreed limit {text}"}])
@@ -159,8 +159,7 @@ def _agreed_mark(rule: ReleaseRule, height: int) -> tuple[Any, Any]:
     return mark, words.encode(x="truth:Q", y=alt.value(height / 2), text="text:N")
 
 
-def _panel(drawn: Drawn, line: Any, kept: Kept, *, first: bool, last: bool) -> Any:
-    """One line of production."""
+def _panel(drawn: Drawn, line: Name, kept: Kept, *, first: bool, last: bool) -> Layer:
     points = drawn.points[drawn.points["line"] == line]
     change = drawn.change[drawn.change["line"] == line].to_dict("records")
     moved = next((row for row in change if row["clear"]), None)
@@ -177,7 +176,11 @@ def _panel(drawn: Drawn, line: Any, kept: Kept, *, first: bool, last: bool) -> A
     alone = line == NO_LINE and drawn.points["line"].nunique() == 1
     title = "All batches" if alone else line_title(line)
     title = title if moved is None else f"{title}: {step_words(drawn, moved)}"
-    layers = [*([] if moved is None else _band(points, moved, kept, x)), rules, batches]
+    layers: list[Layer | alt.Chart] = [
+        *([] if moved is None else _band(points, moved, kept, x)),
+        rules,
+        batches,
+    ]
     return (
         alt.layer(*layers)
         .resolve_scale(color="independent", strokeDash="independent", shape="independent")
@@ -189,7 +192,7 @@ def _panel(drawn: Drawn, line: Any, kept: Kept, *, first: bool, last: bool) -> A
     )
 
 
-def _named(kept: Kept, rows: list[dict[str, Any]]) -> alt.NamedData:
+def _named(kept: Kept, rows: list[dict[str, object]]) -> alt.NamedData:
     name = f"rows {len(kept) + 1}"
     kept[name] = rows
     return alt.NamedData(name)
@@ -228,7 +231,9 @@ def _ticks(first: float, last: float) -> tuple[list[float], str]:
     return ticks, "%b %Y"
 
 
-def _rules(drawn: Drawn, points: pd.DataFrame, kept: Kept, x: alt.X, y: alt.Y, legend: bool) -> Any:
+def _rules(
+    drawn: Drawn, points: pd.DataFrame, kept: Kept, x: alt.X, y: alt.Y, legend: bool
+) -> Layer:
     """Usual level and range, weighted mean, the reference itself, the agreed limit."""
     first, last = drawn.days
     looks: dict[str, tuple[str, list[int]]] = {
@@ -264,12 +269,11 @@ def _rules(drawn: Drawn, points: pd.DataFrame, kept: Kept, x: alt.X, y: alt.Y, l
 
 
 def _scales(
-    name: str, looks: Mapping[str, tuple[str, list[int]]], legend: bool | str
+    name: str, looks: Mapping[str, tuple[str, list[int]]], legend: bool | Literal["top"]
 ) -> dict[str, Any]:
     """Colour and dash of named lines, with one legend for both."""
     names = list(looks)
-    orient: Any = legend if isinstance(legend, str) else "bottom"
-    shown = _legend(orient) if legend else None
+    shown = _legend("top" if legend == "top" else "bottom") if legend else None
     colour = alt.Scale(domain=names, range=[look[0] for look in looks.values()])
     dash = alt.Scale(domain=names, range=[look[1] for look in looks.values()])
     return {
@@ -278,7 +282,7 @@ def _scales(
     }
 
 
-def _legend(orient: Any) -> alt.Legend:
+def _legend(orient: Literal["top", "bottom"]) -> alt.Legend:
     return alt.Legend(
         title=None,
         orient=orient,
@@ -292,7 +296,7 @@ def _legend(orient: Any) -> alt.Legend:
 
 def _batches(
     drawn: Drawn, points: pd.DataFrame, kept: Kept, x: alt.X, y: alt.Y, legend: bool
-) -> Any:
+) -> Layer:
     """A point a batch with its own limits; what stands out has another shape and its number."""
     named = set(_spread(points))
     usual, odd = f"batch, with its own {percent(drawn.level)} limits", "stands out"
@@ -357,7 +361,7 @@ def _spread(points: pd.DataFrame) -> Iterator[int]:
             yield int(place)
 
 
-def _band(points: pd.DataFrame, moved: Mapping[Any, Any], kept: Kept, x: alt.X) -> list[Any]:
+def _band(points: pd.DataFrame, moved: Row, kept: Kept, x: alt.X) -> list[alt.Chart]:
     """Where the step lies, with its interval: from the batch before its first possible place."""
     numbered = points.reset_index(drop=True)
     places = {batch: place for place, batch in enumerate(numbered["batch"])}
