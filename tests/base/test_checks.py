@@ -91,14 +91,11 @@ def test_no_counts(value, message):
         counts("trials", value)
 
 
-def test_least_count():
+def test_least_and_most_count_are_allowed():
+    assert counts("trials", MOST_TRIALS) == MOST_TRIALS
     assert counts("trials", 1, at_least=1) == 1
     with pytest.raises(ArgumentError, match=r"trials must be at least 1; got 0\.$"):
         counts("trials", [4, 0], at_least=1)
-
-
-def test_most_count_is_allowed():
-    assert counts("trials", MOST_TRIALS) == MOST_TRIALS
 
 
 def test_correct_and_trials_take_one_shape():

@@ -35,12 +35,11 @@ OTHER_VALUE = {str: "something else", float: 0.123, int: 67, bool: True, dict: {
 
 
 def test_sentences_of_the_findings():
+    # those of the design notes of this project, section 3
     assert {finding.name: finding.sentence for finding in Finding} == {
         "DIFFERENT": "The batch deviates perceptibly from the reference.",
         "SIMILAR": "Any difference is below the agreed limit.",
-        "DIFFERENT_WITHIN_LIMIT": (
-            "A difference is perceptible, and it is below the agreed limit."
-        ),
+        "DIFFERENT_WITHIN_LIMIT": "A difference is perceptible, and it is below the agreed limit.",
         "UNDECIDED": "This session cannot tell.",
     }
 
@@ -48,9 +47,6 @@ def test_sentences_of_the_findings():
 def test_findings_are_plain_text_of_their_name():
     assert [str(finding) for finding in Finding] == [finding.name for finding in Finding]
     assert json.dumps(Finding.SIMILAR) == '"SIMILAR"'
-
-
-def test_headings_of_the_findings():
     assert Finding.DIFFERENT_WITHIN_LIMIT.heading == "Different within limit"
     assert Finding.UNDECIDED.heading == "Undecided"
 

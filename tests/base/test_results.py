@@ -27,13 +27,10 @@ TABLE = Table(
 
 
 def test_table_as_text_is_aligned_and_rounded():
+    assert str(Table(columns=("a", "b"), rows=())) == "a  b"
     assert str(TABLE) == (
         "quantity         estimate\ncorrect answers  22\nd-prime          0.1235\nupper limit"
     )
-
-
-def test_table_without_rows():
-    assert str(Table(columns=("a", "b"), rows=())) == "a  b"
 
 
 def test_records_keep_all_digits():

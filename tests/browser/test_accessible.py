@@ -2,20 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-from pathlib import Path
-
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
-from sensory.catalogue.tests import find_kind
-from sensory.serving.lines import ballot_lines
-from sensory.serving.planning import serving_plan
-from sensory.sessions import booth_plans, booths, exclusions, workflow
-from sensory.sessions.allergens import served_samples
+from sensory.sessions import booths, workflow
 from sensory.store.repository import open_store
 
-DEMO = Path(__file__).parents[2] / "demo_data"
+from .served import BY, put, serve
+
 # A change of the scheme fades: colours are what they shall be when no transition runs.
 SHOWN = """scheme => {
   const app = document.querySelector(".stApp")
@@ -40,33 +34,11 @@ def store(network):
     record.close()
 
 
-def opened(store, name, *, cells, protocol=None):
-    prepared = workflow.read_prepared(DEMO, name)
-    if not cells:
-        del prepared["cells"]
-    if protocol:
-        prepared["question"] = replace(prepared["question"], protocol=protocol)
-    session = workflow.open_session(
-        store, workflow.new_session_id(), **prepared, who="test", why="test"
-    )
-    return session.id
-
-
-def agreed(store, name, **options):
-    session_id = opened(store, name, **options)
-    workflow.agree(store, session_id, who="A. Leader")
-    return session_id
-
-
 def planned(store, key):
-    """Id of a session with a plan on record."""
+    """Id of a session with a plan on record, and a link."""
     name, samples = BALLOTS[key]
-    session_id = agreed(store, name, cells=False, protocol=key)
-    plan = serving_plan(find_kind(key), ["Anna", "Bo"], seed=8, samples=samples)
-    booth_plans.serve(store, session_id, plan.to_dict(), ballot_lines(plan), who="A. Leader")
-    declared = dict.fromkeys(served_samples(store.session(session_id)), "sulphites")
-    exclusions.declare_allergens(store, session_id, declared, who="A. Leader")
-    return session_id
+    here = put(store, name, protocol=key)
+    return here, serve(store, here, key, people=("Anna", "Bo"), samples=samples)[1]["Anna"]
 
 
 def shown_in(page, scheme):
@@ -88,9 +60,9 @@ def serious(page, name):
         answer = Axe().run(page).response
         assert answer["testEngine"]["name"] == "axe-core"
         found += [
-            f"{name}, {scheme}: {one['help']}: {node['html'][:120]} {node['failureSummary']}"
-            for one in answer["violations"]
-            for node in one["nodes"]
+            f"{name}, {scheme}: {fault['help']}: {node['html'][:120]} {node['failureSummary']}"
+            for fault in answer["violations"]
+            for node in fault["nodes"]
             if node["impact"] in ("serious", "critical")
         ]
     return found
@@ -117,29 +89,28 @@ def test_pages_of_a_leader(visitor_of, network, store):
     found += serious(page, "sign-in")
     page.get_by_label("Passcode").fill(network.passcode)
     page.get_by_role("button", name="Sign in").click()
-    visitor.heading("Does the batch still match")
+    visitor.at("sessions")
     page.get_by_text("Other methods").click()
     found += serious(page, "sessions")
 
     def at(address, heading, session_id, ready):
-        page.goto(f"{network.url}/{address}?session={session_id}")
+        visitor.goto(f"{address}?session={session_id}")
         visitor.heading(heading)
         page.locator(ready).first.wait_for()
         return serious(page, address)
 
-    asked = opened(store, "new_supplier", cells=True)
-    choice = agreed(store, "suspect_batch", cells=True)
-    profile = agreed(store, "pressing", cells=True)
-    served = planned(store, "TRIANGLE")
-    booth_plans.open_booths(store, served, who="A. Leader")
-    empty = agreed(store, "suspect_batch", cells=False)
+    asked = put(store, "new_supplier", cells=True, agreed=False)
+    choice = put(store, "suspect_batch", cells=True)
+    profile = put(store, "pressing", cells=True)
+    served, _ = planned(store, "TRIANGLE")
+    empty = put(store, "suspect_batch")
     found += at("plan", "Recommended", asked, ".vega-embed .marks")
     found += at("question", "What is asked", asked, ".st-key-agree")
     found += at("ballots", "Ballots", choice, ".st-key-close")
     found += at("serve", "Is it balanced?", empty, ".st-key-plan-serving")
     found += at("serve", "Sheets", served, ".st-key-new-links")
     for session_id in (choice, profile):
-        workflow.close(store, session_id, who="A. Leader")
+        workflow.close(store, session_id, who=BY)
     found += at("finding", "The batch deviates", choice, ".vega-embed .marks")
     found += at("finding", "new press: different", profile, ".vega-embed .marks")
     assert found == []
@@ -150,10 +121,10 @@ def test_pages_of_a_booth(visitor_of, network, store):
     page = visitor.page
     found = []
     for key in BALLOTS:
-        token = booth_plans.open_booths(store, planned(store, key), who="A. Leader")["Anna"]
+        _, token = planned(store, key)
         if key != "TRIANGLE":
             booths.consent(store, token)
-        page.goto(f"{network.url}/?booth={token}")
+        visitor.goto(f"?booth={token}")
         if key == "TRIANGLE":
             page.locator(".st-key-booth-consent label").click()
             visitor.settled()
@@ -171,6 +142,6 @@ def test_pages_of_a_booth(visitor_of, network, store):
             button.wait_for()
             found += serious(page, "answered")
             button.click()
-            visitor.heading("Thank you. All your ballots are sent.")
+            visitor.heading("All your ballots are sent")
             found += serious(page, "done")
     assert found == []

@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import io
-
 import pytest
 from playwright.sync_api import expect
-from pypdf import PdfReader
 
 from sensory.release import product_desk, tastings
 from sensory.release.batches import Batch, Disposition, RawLot
@@ -27,35 +24,21 @@ def desk(server):
     """Five batches on the record of the server; the fourth smells of rubber."""
     store = open_store(f"sqlite:///{server.record}")
     product_desk.enter_product(store, PRODUCT, who="Mira")
-    rule = ReleaseRule(
-        test="DIFFERENCE_FROM_CONTROL",
-        limit=1.5,
-        assessors=8,
-        scatter=0.8,
-        decides="release officer",
-    )
+    numbers = {"limit": 1.5, "assessors": 8, "scatter": 0.8}
+    rule = ReleaseRule(test="DIFFERENCE_FROM_CONTROL", decides="release officer", **numbers)
     product_desk.agree_rule(store, PRODUCT, rule, who="Mira", why="management")
-    reference = Reference(
-        name="S1",
-        product=PRODUCT,
-        kind=ReferenceKind.FRESHLY_MADE,
-        made_on="2026-01-02",
-        usable_until="2036-12-31",
-    )
+    days = {"made_on": "2026-01-02", "usable_until": "2036-12-31"}
+    kind = ReferenceKind.FRESHLY_MADE
+    reference = Reference(name="S1", product=PRODUCT, kind=kind, **days)
     product_desk.take_over(store, reference, who="Mira", why="approved recipe")
     for number in range(1, 6):
         name = f"SC-{number}"
         lots = (RawLot(material="sweetener", lot="SW-118" if number > 2 else "SW-117"),)
-        batch = Batch(
-            number=name,
-            product=PRODUCT,
-            made_on=f"2026-03-0{number}",
-            line="line 1",
-            raw_lots=lots,
-        )
+        made = {"made_on": f"2026-03-0{number}", "line": "line 1", "raw_lots": lots}
+        batch = Batch(number=name, product=PRODUCT, **made)
         product_desk.enter_batch(store, batch, who="Mira")
-        said = {"by": "Otto Brandt", "on": "2026-03-06", "who": "Mira"}
-        product_desk.clear_batch(store, name, food_safe=True, allergens=(), **said)
+        stated = {"by": "Otto Brandt", "on": "2026-03-06", "who": "Mira"}
+        product_desk.clear_batch(store, name, food_safe=True, allergens=(), **stated)
         tasted(store, name, OFF.get(name, 0.0))
     yield store
     store.close()
@@ -79,16 +62,11 @@ def tasted(store, name: str, beyond: float) -> None:
     tastings.close_and_note(store, session.id, who="Mira")
 
 
-def to_batches(visitor) -> None:
-    visitor.open()
-    visitor.page.get_by_role("link", name="Batches", exact=True).click()
-    visitor.heading("Which batch waits for what?")
-
-
-def test_a_complaint_leads_to_everything_in_two_clicks_and_to_one_pdf(visit, server, desk):
+def test_a_complaint_leads_to_everything_in_two_clicks_and_to_one_pdf(visit, desk):
     visitor = visit()
     page = visitor.page
-    to_batches(visitor)  # first click
+    visitor.open()
+    visitor.to("batches")  # first click
     sought = page.get_by_label("Find a batch: number, raw-material lot, reference or product")
     sought.fill("sc-4")
     sought.press("Enter")
@@ -97,27 +75,24 @@ def test_a_complaint_leads_to_everything_in_two_clicks_and_to_one_pdf(visit, ser
     visitor.heading("Rejection is recommended.")
     for part in ("SW-118", "beyond the blind control", "S1", "2 batches more", "Otto Brandt"):
         page.get_by_text(part).first.wait_for()
-    with page.expect_download() as waiting:
-        visitor.click("batch-pdf")
-    content = waiting.value.path().read_bytes()
-    printed = "\n".join(one.extract_text() for one in PdfReader(io.BytesIO(content)).pages)
+    printed = "\n".join(visitor.pdf("batch-pdf"))
     for part in ("SC-4", "SW-118", "SC-3", "SC-5", "Otto Brandt"):
         assert part in printed
     page.get_by_text("sweetener, lot SW-118").click()
     visitor.click("kin-0-SC-5")
     visitor.heading("Release is recommended.")
     assert "batch=SC-5" in page.url
-    visitor.page.get_by_role("button", name="To the finding of tasting 1").click()
-    visitor.page.get_by_text("Finding: ").first.wait_for()
-    assert visitor.hosts == {f"127.0.0.1:{server.port}"}
+    page.get_by_role("button", name="To the finding of tasting 1").click()
+    page.get_by_text("Finding: ").first.wait_for()
+    assert visitor.asked_only_the_server()
 
 
 def test_a_suspect_batch_is_decided_with_name_role_and_reason(visit, desk):
     visitor = visit(width=768)
     page = visitor.page
-    page.goto(f"{visitor.server.url}/batch?batch=SC-4")
+    visitor.goto("batch?batch=SC-4")
     visitor.heading("Rejection is recommended.")
-    assert page.evaluate("document.documentElement.scrollWidth") <= 768
+    assert visitor.width() <= 768
     button = page.locator(".st-key-decide button")
     expect(button).to_be_disabled()
     page.get_by_text("Reject", exact=True).click()
@@ -135,16 +110,13 @@ def test_a_suspect_batch_is_decided_with_name_role_and_reason(visit, desk):
 
 def test_the_trend_shows_the_batch_that_stands_out_and_the_month_is_two_pages(visit, desk):
     visitor = visit()
-    page = visitor.page
-    page.goto(f"{visitor.server.url}/trend")
-    visitor.heading("How do the batches run?")
-    page.locator(".st-key-trend-figure .vega-embed .marks").first.wait_for()
+    visitor.goto("trend")
+    visitor.at("trend")
+    visitor.drawn("trend-figure")
     assert "The month on two pages" in visitor.text()
-    with page.expect_download() as waiting:
-        visitor.click("month-pdf")
-    read = PdfReader(io.BytesIO(waiting.value.path().read_bytes()))
-    assert len(read.pages) == 2
-    assert "5 batches" in read.pages[0].extract_text()
+    pages = visitor.pdf("month-pdf")
+    assert len(pages) == 2
+    assert "5 batches" in pages[0]
 
 
 def test_axe_finds_nothing_serious_on_pages_of_batches(visit, desk):
@@ -157,7 +129,7 @@ def test_axe_finds_nothing_serious_on_pages_of_batches(visit, desk):
         ("trend", ".st-key-month-pdf button"),
         ("product", ".st-key-characteristic-figure .vega-embed .marks"),
     ):
-        page.goto(f"{visitor.server.url}/{address}")
+        visitor.goto(address)
         page.locator(ready).first.wait_for()
         visitor.settled()
         found += serious(page, address)

@@ -3,66 +3,38 @@
 from __future__ import annotations
 
 import re
-from pathlib import Path
 
-import pytest
 from playwright.sync_api import expect
 
-from sensory.catalogue.tests import find_kind
-from sensory.serving.lines import ballot_lines
-from sensory.serving.planning import serving_plan
-from sensory.sessions import booth_plans, exclusions, workflow
-from sensory.sessions.allergens import served_samples
-from sensory.store.repository import open_store
+from sensory.sessions import exclusions
 
-DEMO = Path(__file__).parents[2] / "demo_data"
+from .served import BY, put, serve
 
 
-@pytest.fixture
-def store(server):
-    opened = open_store(f"sqlite:///{server.record}")
-    yield opened
-    opened._engine.dispose()
+def planned(store, name, key, **arranged):
+    here = put(store, name)
+    return here, *serve(store, here, key, **arranged)
 
 
-def planned(store, name, key, samples=None, language="en"):
-    prepared = workflow.read_prepared(DEMO, name)
-    del prepared["cells"]
-    session = workflow.open_session(
-        store, workflow.new_session_id(), **prepared, who="test", why="test"
-    )
-    workflow.agree(store, session.id, who="A. Leader")
-    plan = serving_plan(find_kind(key), ["Anna", "Bo", "Cleo"], seed=8, samples=samples)
-    lines = ballot_lines(plan)
-    booth_plans.serve(store, session.id, plan.to_dict(), lines, language=language, who="A. Leader")
-    declared = dict.fromkeys(served_samples(store.session(session.id)), "sulphites")
-    exclusions.declare_allergens(store, session.id, declared, who="A. Leader")
-    return session.id, plan, booth_plans.open_booths(store, session.id, who="A. Leader")
+PRESSES = ["reference", "zinc press", "quartz press"]
+SEND = '[class*="st-key-send-"] button'
 
 
-def sit_down(visitor, token, begin="Begin"):
+def sit_down(visitor, token):
     """Open a link, read the cautions, consent."""
-    visitor.page.goto(f"{visitor.server.url}/?booth={token}")
+    visitor.goto(f"?booth={token}")
     visitor.page.locator(".st-key-booth-consent label").click()
     visitor.settled()
     visitor.click("booth-begin")
-    visitor.page.locator('[class*="st-key-send-"]').wait_for()
+    visitor.page.locator(SEND).wait_for()
     visitor.settled()
 
 
 def test_leader_and_three_booths_from_plan_to_finding(visit, store):
     leader = visit()
-    leader.open()
-    leader.page.get_by_label("Title of the session").fill("Plum cordial at the booths")
-    prepared = workflow.read_prepared(DEMO, "suspect_batch")
-    del prepared["cells"]
-    session = workflow.open_session(
-        store, workflow.new_session_id(), **prepared, who="test", why="test"
-    )
-    workflow.agree(store, session.id, who="A. Leader")
     page = leader.page
-    page.goto(f"{leader.server.url}/serve?session={session.id}")
-    leader.heading("What is served to whom?")
+    leader.goto(f"serve?session={put(store, 'suspect_batch')}")
+    leader.at("serve")
     people = page.get_by_label("Assessors, one a line")
     people.fill("Anna\nBo\nCleo")
     people.press("Control+Enter")
@@ -78,14 +50,13 @@ def test_leader_and_three_booths_from_plan_to_finding(visit, store):
         sit_down(booth, link.removeprefix("?booth="))
         booth.page.get_by_role("radiogroup").locator("label").nth(0).click()
         booth.settled()
-        button = booth.page.locator('[class*="st-key-send-"] button')
+        button = booth.page.locator(SEND)
         expect(button).to_be_enabled()
         button.click()
-        booth.heading("Thank you. All your ballots are sent.")
+        booth.heading("All your ballots are sent")
         booth.context.close()
     page.get_by_text("3 of 3 ballots").wait_for(timeout=20_000)
-    page.get_by_role("link", name="Ballots").click()
-    leader.heading("Ballots")
+    leader.to("ballots")
     assert "What they answered is shown when the ballots are closed" in leader.text()
     assert page.locator("input[aria-label^='row']").count() == 0
     page.get_by_text("These 3 of 24 planned ballots are all there will be").click()
@@ -98,40 +69,27 @@ def test_leader_and_three_booths_from_plan_to_finding(visit, store):
 
 
 def test_nothing_of_the_key_reaches_a_booth(visit, store):
-    samples = ["reference", "zinc press", "quartz press"]
-    session_id, plan, tokens = planned(store, "pressing", "PROFILE", samples)
+    session_id, plan, tokens = planned(store, "pressing", "PROFILE", samples=PRESSES)
     visitor = visit(width=768)
-    frames: list[bytes] = []
-
-    def listen(socket):
-        for event in ("framereceived", "framesent"):
-            socket.on(event, lambda data: frames.append(
-                data if isinstance(data, bytes) else data.encode()
-            ))  # fmt: skip
-
-    visitor.page.on("websocket", listen)
     sit_down(visitor, tokens["Anna"])
-    traffic = b"".join(frames)
+    traffic = b"".join(visitor.frames)
     codes = [row.code for row in plan.rows if row.assessor == "Anna"]
     assert codes[0].encode() in traffic
     for word in ("zinc press", "quartz press", "Cleo", "old press", "reference, "):
         assert word.encode() not in traffic, word
     for page in ("question", "ballots", "finding", "serve", "sessions"):
-        visitor.page.goto(
-            f"{visitor.server.url}/{page}?booth={tokens['Anna']}&session={session_id}"
-        )
+        visitor.goto(f"{page}?booth={tokens['Anna']}&session={session_id}")
         visitor.page.wait_for_timeout(700)
         assert "zinc press" not in visitor.text()
         assert "SHA-256" not in visitor.text()
 
 
 def test_a_booth_leaves_ballots_out_and_learns_nothing_of_the_key(visit, store):
-    samples = ["reference", "zinc press", "quartz press"]
-    session_id, plan, tokens = planned(store, "pressing", "PROFILE", samples)
+    session_id, plan, tokens = planned(store, "pressing", "PROFILE", samples=PRESSES)
     first, second, third = [row.sample for row in plan.rows if row.assessor == "Anna"]
     declared = {first: "milk", second: "celery", third: "none"}
-    exclusions.declare_allergens(store, session_id, declared, who="A. Leader")
-    exclusions.exclude(store, session_id, "Anna", [first], who="A. Leader")
+    exclusions.declare_allergens(store, session_id, declared, who=BY)
+    exclusions.exclude(store, session_id, "Anna", [first], who=BY)
     visitor = visit(width=768)
     page = visitor.page
     sit_down(visitor, tokens["Anna"])
@@ -148,7 +106,7 @@ def test_a_booth_leaves_ballots_out_and_learns_nothing_of_the_key(visit, store):
     held = [t.get("not served") for t in store.cells(session_id).values()
             if t["assessor"] == "Anna"]  # fmt: skip
     assert held == ["not this sample", "not this sample", None]
-    exclusions.not_today(store, session_id, "Anna", who="A. Leader")
+    exclusions.not_today(store, session_id, "Anna", who=BY)
     page.reload()
     visitor.heading("Thank you for saying so.")
     traffic = b"".join(visitor.frames)
@@ -158,7 +116,8 @@ def test_a_booth_leaves_ballots_out_and_learns_nothing_of_the_key(visit, store):
 
 
 def test_line_scale_by_pointer_and_by_keyboard_survives_a_reload(visit, store):
-    _, _, tokens = planned(store, "gasket", "DIFFERENCE_FROM_CONTROL", ["blind reference", "b 118"])
+    samples = ["blind reference", "b 118"]
+    here, _, tokens = planned(store, "gasket", "DIFFERENCE_FROM_CONTROL", samples=samples)
     visitor = visit(width=768)
     page = visitor.page
     sit_down(visitor, tokens["Bo"])
@@ -166,7 +125,7 @@ def test_line_scale_by_pointer_and_by_keyboard_survives_a_reload(visit, store):
     expect(track).to_have_attribute("aria-valuetext", "not answered")
     assert track.get_attribute("aria-valuenow") is None
     expect(page.locator(".mark")).to_be_hidden()
-    button = page.locator('[class*="st-key-send-"] button')
+    button = page.locator(SEND)
     expect(button).to_be_disabled()
     box = track.bounding_box()
     page.mouse.click(box["x"] + box["width"] * 0.3, box["y"] + box["height"] / 2)
@@ -180,24 +139,17 @@ def test_line_scale_by_pointer_and_by_keyboard_survives_a_reload(visit, store):
     page.get_by_text("saved", exact=True).wait_for()
     visitor.settled()
     assert not re.search(r"\b(3\.\d+|10\.00)\b", visitor.text())  # never a number
-    page.locator('[class*="st-key-send-"] button').click()
+    page.locator(SEND).click()
     page.get_by_text("Ballot 2 of 2").wait_for()
-    texts = [t for t in store.cells(store.sessions(1)[0].id).values() if t["assessor"] == "Bo"]
+    texts = [t for t in store.cells(here).values() if t["assessor"] == "Bo"]
     assert texts[0]["score"] == "10.00"
 
 
 def test_ballots_speak_the_language_of_the_session(visit, store):
     _, _, tokens = planned(store, "shop_light", "A_NOT_A", language="de")
     visitor = visit(width=768)
-    visitor.page.goto(f"{visitor.server.url}/?booth={tokens['Anna']}")
+    visitor.goto(f"?booth={tokens['Anna']}")
     visitor.page.get_by_text("Willkommen, Anna.").wait_for()
     sit_down(visitor, tokens["Anna"])
     assert "nicht A" in visitor.text()
-    assert visitor.page.evaluate("document.documentElement.scrollWidth") <= 768
-
-
-def test_link_that_is_not_valid_says_so(visit):
-    visitor = visit(width=768)
-    visitor.page.goto(f"{visitor.server.url}/?booth={'0' * 32}.{'a' * 32}")
-    visitor.page.get_by_text("This link is not valid, or no longer.").wait_for()
-    assert visitor.page.get_by_role("link", name="Sessions").count() == 0
+    assert visitor.width() <= 768

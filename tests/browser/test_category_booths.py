@@ -2,20 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-from pathlib import Path
-
-import pytest
 from playwright.sync_api import expect
 
-from sensory.catalogue.tests import find_kind
-from sensory.serving.lines import ballot_lines
-from sensory.serving.planning import serving_plan
-from sensory.sessions import booth_plans, exclusions, workflow
-from sensory.sessions.allergens import served_samples
-from sensory.store.repository import open_store
+from .served import put, serve
 
-DEMO = Path(__file__).parents[2] / "demo_data"
 SETTINGS = {
     "attributes": "sweet; sour",
     "reference": "reference",
@@ -25,42 +15,15 @@ SETTINGS = {
 }
 
 
-@pytest.fixture
-def store(server):
-    opened = open_store(f"sqlite:///{server.record}")
-    yield opened
-    opened._engine.dispose()
-
-
-def served(store):
-    prepared = workflow.read_prepared(DEMO, "pressing")
-    del prepared["cells"]
-    prepared["question"] = replace(prepared["question"], settings=SETTINGS)
-    session = workflow.open_session(
-        store, workflow.new_session_id(), **prepared, who="test", why="test"
-    )
-    workflow.agree(store, session.id, who="A. Leader")
-    plan = serving_plan(
-        find_kind("PROFILE"),
-        ["Anna", "Bo"],
-        seed=8,
-        samples=["reference", "zinc press"],
-        sittings=2,
-        warm_up="plain syrup",
-    )
-    lines = ballot_lines(plan)
-    booth_plans.serve(store, session.id, plan.to_dict(), lines, who="A. Leader")
-    declared = dict.fromkeys(served_samples(store.session(session.id)), "none")
-    exclusions.declare_allergens(store, session.id, declared, who="A. Leader")
-    return session.id, plan, booth_plans.open_booths(store, session.id, who="A. Leader")
-
-
 def test_warm_up_categories_and_break_by_thumb_and_by_keyboard(visit, store):
-    session_id, plan, tokens = served(store)
+    session_id = put(store, "pressing", settings=SETTINGS)
+    arranged = {"samples": ["reference", "zinc press"], "sittings": 2, "warm_up": "plain syrup"}
+    people = ("Anna", "Bo")
+    plan, tokens = serve(store, session_id, "PROFILE", people=people, allergens="none", **arranged)
     booth = visit(width=768, touch=True)
     page = booth.page
     first, second = (row.code for row in plan.rows if row.assessor == "Anna" and not row.set)
-    page.goto(f"{booth.server.url}/?booth={tokens['Anna']}")
+    booth.goto(f"?booth={tokens['Anna']}")
     page.locator(".st-key-booth-consent label").tap()
     booth.settled()
     page.locator(".st-key-booth-begin button").tap()
@@ -77,7 +40,7 @@ def test_warm_up_categories_and_break_by_thumb_and_by_keyboard(visit, store):
         box = one.bounding_box()
         assert min(box["width"], box["height"]) >= 48
     expect(sweet.last).to_have_attribute("aria-label", "9, like syrup")
-    assert page.evaluate("document.documentElement.scrollWidth") <= 768
+    assert booth.width() <= 768
     send = page.locator('[class*="st-key-send-"] button')
     expect(send).to_be_disabled()
     sweet.nth(7).tap()
@@ -97,7 +60,7 @@ def test_warm_up_categories_and_break_by_thumb_and_by_keyboard(visit, store):
     texts = [one for one in store.cells(session_id).values() if one["assessor"] == "Anna"]
     assert [(one.get("sweet"), one.get("sour")) for one in texts] == [("7", "5"), (None, None)]
     leader = visit()
-    leader.page.goto(f"{leader.server.url}/serve?session={session_id}")
+    leader.goto(f"serve?session={session_id}")
     leader.page.get_by_text("Start sitting 2 before they are done").click()
     start = leader.page.locator(".st-key-start-sitting-2 button")
     expect(start).to_be_enabled()

@@ -5,19 +5,13 @@ from __future__ import annotations
 import socket
 import threading
 from contextlib import suppress
-from pathlib import Path
 
 import pytest
 from playwright.sync_api import expect
 
-from sensory.catalogue.tests import find_kind
-from sensory.serving.lines import ballot_lines
-from sensory.serving.planning import serving_plan
-from sensory.sessions import booth_plans, booths, exclusions, workflow
-from sensory.sessions.allergens import served_samples
-from sensory.store.repository import open_store
+from sensory.sessions import booths
 
-DEMO = Path(__file__).parents[2] / "demo_data"
+from .served import put, serve
 
 
 class Wire:
@@ -84,28 +78,12 @@ def wire(server):
     laid.cut()
 
 
-@pytest.fixture
-def store(server):
-    opened = open_store(f"sqlite:///{server.record}")
-    yield opened
-    opened.close()
-
-
 def seated(store, name, key, samples=None):
     """A session, and the link of somebody who consented."""
-    prepared = workflow.read_prepared(DEMO, name)
-    del prepared["cells"]
-    session = workflow.open_session(
-        store, workflow.new_session_id(), **prepared, who="test", why="test"
-    )
-    workflow.agree(store, session.id, who="A. Leader")
-    plan = serving_plan(find_kind(key), ["Anna", "Bo"], seed=8, samples=samples)
-    booth_plans.serve(store, session.id, plan.to_dict(), ballot_lines(plan), who="A. Leader")
-    declared = dict.fromkeys(served_samples(store.session(session.id)), "sulphites")
-    exclusions.declare_allergens(store, session.id, declared, who="A. Leader")
-    token = booth_plans.open_booths(store, session.id, who="A. Leader")["Anna"]
+    here = put(store, name)
+    token = serve(store, here, key, people=("Anna", "Bo"), samples=samples)[1]["Anna"]
     booths.consent(store, token)
-    return session.id, token
+    return here, token
 
 
 def written(store, session_id, name):

@@ -4,33 +4,10 @@ from __future__ import annotations
 
 import pytest
 
+from sensory.base.findings import Finding
+
 PICTURE = "![x](http://picture.test/x.png)"
 TAG = "<img src=http://tag.test/x.png onerror=\"document.title='broken'\">"
-
-
-def agree_to_all(visitor):
-    """Fill in what the question needs, with markup, and agree."""
-    page = visitor.page
-    for label in (
-        "What differs between the samples?",
-        "Which decision hangs on it?",
-        "If different, we will",
-        "If similar, we will",
-        "If the session cannot tell, we will",
-        "Panel leader",
-    ):
-        page.get_by_label(label, exact=True).fill(PICTURE)
-        page.get_by_label(label, exact=True).press("Tab")
-        visitor.settled()
-    for number in range(
-        page.get_by_role("radiogroup").count() - 5, page.get_by_role("radiogroup").count()
-    ):
-        group = page.get_by_role("radiogroup").nth(number)
-        group.get_by_text("yes", exact=True).click()
-        visitor.settled()
-    page.get_by_text("Still open").wait_for(state="detached")
-    visitor.settled()
-    visitor.click("agree")
 
 
 @pytest.fixture
@@ -48,20 +25,12 @@ def hostile_file(tmp_path):
     return path
 
 
-def test_markup_of_users_is_shown_as_text_on_every_page(visit, server, hostile_file):
+def test_markup_of_users_is_shown_as_text_on_every_page(visit, hostile_file):
     visitor = visit()
-    visitor.open()
     page = visitor.page
-    page.locator('input[type="file"]').first.set_input_files(hostile_file)
-    page.get_by_text("3 ballots read.").wait_for()
-    visitor.click("use-file")
-    visitor.heading("What is asked, and with which risks?")
-    for label in ("Title",):
-        page.get_by_label(label, exact=True).fill(PICTURE + TAG)
-        page.get_by_label(label, exact=True).press("Tab")
-        visitor.settled()
-    agree_to_all(visitor)
-    visitor.heading("Ballots")
+    visitor.use(hostile_file, 3)
+    visitor.fill("Title", PICTURE + TAG)
+    visitor.agree(PICTURE)
     assert PICTURE in visitor.text()
     page.get_by_text("things to mend").first.wait_for()
     for cell, text in {"order": "BBA", "answer": "513"}.items():
@@ -71,20 +40,19 @@ def test_markup_of_users_is_shown_as_text_on_every_page(visit, server, hostile_f
     visitor.saved()
     visitor.click("close")
     # All three odd samples named: 1/27 by guessing, below 0.05.
-    visitor.heading("The batch deviates perceptibly from the reference.")
+    visitor.heading(Finding.DIFFERENT.sentence)
     assert PICTURE in visitor.text()
-    page.get_by_role("link", name="Question").click()
+    visitor.page.get_by_role("link", name="Question").click()
     page.get_by_text("; frozen.").wait_for()
     assert PICTURE in visitor.text()
-    page.get_by_role("link", name="Sessions").click()
-    visitor.heading("Does the batch still match")
+    visitor.to("sessions")
     assert PICTURE in visitor.text()
     assert page.title() != "broken"
-    assert page.locator('img[src*="test"]').count() == 0
-    assert visitor.hosts == {f"127.0.0.1:{server.port}"}
+    assert visitor.page.locator('img[src*="test"]').count() == 0
+    assert visitor.asked_only_the_server()
 
 
-def test_markup_in_the_name_of_a_sample_is_text_in_the_finding(visit, server, tmp_path):
+def test_markup_in_the_name_of_a_sample_is_text_in_the_finding(visit, tmp_path):
     rows = ["assessor;sample;replicate;sweet;sour"]
     for person in range(8):
         for sample, more in (("reference", 0), (f"**B** {PICTURE}", 3)):
@@ -94,16 +62,10 @@ def test_markup_in_the_name_of_a_sample_is_text_in_the_finding(visit, server, tm
                 rows.append(f"P{person};{sample};{replicate};{score};{sour}")
     (tmp_path / "profile.csv").write_text("\n".join(rows), encoding="utf-8")
     visitor = visit()
-    visitor.open()
-    page = visitor.page
-    page.locator('input[type="file"]').first.set_input_files(tmp_path / "profile.csv")
-    page.get_by_text("32 ballots read.").wait_for()
-    visitor.click("use-file")
-    visitor.heading("What is asked, and with which risks?")
-    agree_to_all(visitor)
-    visitor.heading("Ballots")
+    visitor.use(tmp_path / "profile.csv", 32)
+    visitor.agree(PICTURE)
     visitor.click("close")
-    visitor.heading("The batch deviates perceptibly from the reference.")
+    visitor.heading(Finding.DIFFERENT.sentence)
     assert PICTURE in visitor.text()
-    assert page.locator('img[src*="test"]').count() == 0
-    assert visitor.hosts == {f"127.0.0.1:{server.port}"}
+    assert visitor.page.locator('img[src*="test"]').count() == 0
+    assert visitor.asked_only_the_server()

@@ -8,44 +8,40 @@ from pathlib import Path
 
 import pytest
 from playwright.sync_api import expect
-from pypdf import PdfReader
+
+from sensory.base.findings import Finding
 
 DEMO = Path(__file__).parents[2] / "demo_data"
-FINDINGS = [
-    ("reformulation", "Any difference is below the agreed limit."),
-    ("suspect_batch", "The batch deviates perceptibly from the reference."),
-    ("new_supplier", "This session cannot tell."),
-]
+FINDINGS = {
+    "reformulation": Finding.SIMILAR.sentence,
+    "suspect_batch": Finding.DIFFERENT.sentence,
+    "new_supplier": Finding.UNDECIDED.sentence,
+}
 
 
-def to_finding(visitor, name: str, sentence: str) -> None:
+def to_finding(visitor, name: str) -> None:
     visitor.open()
-    visitor.click(f"demo-{name}")  # first click
-    visitor.heading("What is asked, and with which risks?")
-    visitor.click("agree")  # second
-    visitor.heading("Ballots")
-    visitor.click("close")  # third
-    visitor.heading(sentence)
+    visitor.close(name, FINDINGS[name])
 
 
-@pytest.mark.parametrize(("name", "sentence"), FINDINGS)
-def test_three_clicks_lead_to_the_finding_and_ask_only_this_machine(visit, server, name, sentence):
+@pytest.mark.parametrize("name", FINDINGS)
+def test_three_clicks_lead_to_the_finding_and_ask_only_this_machine(visit, name):
     visitor = visit()
-    to_finding(visitor, name, sentence)
+    to_finding(visitor, name)
     text = visitor.text()
     assert "What this session cannot tell" in text
     assert "The numbers" in text
-    visitor.page.locator(".st-key-outcome-figure .vega-embed .marks").first.wait_for()
-    assert visitor.hosts == {f"127.0.0.1:{server.port}"}
+    visitor.drawn("outcome-figure")
+    assert visitor.asked_only_the_server()
 
 
 @pytest.mark.parametrize("width", [1280, 768])
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_finding_fits_the_window_in_light_and_dark(visit, width, scheme):
     visitor = visit(width=width, scheme=scheme)
-    to_finding(visitor, *FINDINGS[1])
+    to_finding(visitor, "suspect_batch")
     page = visitor.page
-    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    assert visitor.width() <= width
     background = page.evaluate("getComputedStyle(document.querySelector('.stApp')).backgroundColor")
     lightness = sum(int(part) for part in background[4:-1].split(",")[:3])
     assert (lightness > 384) == (scheme == "light")
@@ -58,7 +54,7 @@ def test_the_question_shows_the_fair_pass_beside_the_wrong_pass_and_freezes(visi
     visitor = visit()
     visitor.open()
     visitor.click("demo-reformulation")
-    visitor.heading("What is asked, and with which risks?")
+    visitor.at("question")
     text = visitor.text()
     # 66 triangles, beta 0.05, pd 30 %: exact values by enumeration in tests/choices.
     assert "95.3 %" in text
@@ -66,30 +62,21 @@ def test_the_question_shows_the_fair_pass_beside_the_wrong_pass_and_freezes(visi
     planned = visitor.page.get_by_label("Ballots planned")
     planned.fill("24")
     planned.press("Enter")
-    visitor.page.get_by_text("with 66 ballots every outcome would decide").wait_for()
+    visitor.page.get_by_text("with 66 ballots").wait_for()
     visitor.click("agree")
-    visitor.heading("Ballots")
+    visitor.at("ballots")
     visitor.page.get_by_role("link", name="Question").click()
     visitor.page.get_by_text("; frozen.").wait_for()
     assert visitor.page.get_by_label("Ballots planned").count() == 0
 
 
-def test_report_as_pdf_holds_the_finding_and_numbers_as_csv_agree(visit, tmp_path):
+def test_report_as_pdf_holds_the_finding_and_numbers_as_csv_agree(visit):
     visitor = visit()
-    to_finding(visitor, *FINDINGS[0])
-    with visitor.page.expect_download() as waiting:
-        visitor.click("pdf")
-    waiting.value.save_as(tmp_path / "report.pdf")
-    reader = PdfReader(tmp_path / "report.pdf")
-    words = " ".join(reader.pages[0].extract_text().split())
-    assert len(reader.pages) == 1
-    assert FINDINGS[0][1] in words
-    assert "23 of 66 answers" in words
-    assert "ISO 4120:2021" in words
-    with visitor.page.expect_download() as waiting:
-        visitor.click("numbers")
-    waiting.value.save_as(tmp_path / "numbers.csv")
-    text = (tmp_path / "numbers.csv").read_text(encoding="utf-8-sig")
+    to_finding(visitor, "reformulation")
+    (words,) = visitor.pdf()
+    for part in (FINDINGS["reformulation"], "23 of 66 answers", "ISO 4120:2021"):
+        assert part in words
+    text = visitor.download("numbers").decode("utf-8-sig")
     numbers = {row["quantity"]: row["estimate"] for row in csv.DictReader(io.StringIO(text))}
     assert numbers["finding"] == "SIMILAR"
     assert numbers["correct answers"] == "23"
@@ -98,14 +85,9 @@ def test_report_as_pdf_holds_the_finding_and_numbers_as_csv_agree(visit, tmp_pat
 
 def test_file_with_mistakes_shows_each_beside_its_cell(visit):
     visitor = visit()
-    visitor.open()
     page = visitor.page
-    page.locator('input[type="file"]').first.set_input_files(DEMO / "mistakes.csv")
-    page.get_by_text("18 ballots read.").wait_for()
-    visitor.click("use-file")
-    visitor.heading("What is asked, and with which risks?")
-    page.get_by_role("link", name="Ballots").click()
-    visitor.heading("Ballots")
+    visitor.use(DEMO / "mistakes.csv", 18)
+    visitor.to("ballots")
     page.get_by_text("6 things to mend").wait_for()
     wrong = page.locator('input[aria-invalid="true"]')
     expect(wrong).to_have_count(6)
@@ -113,7 +95,7 @@ def test_file_with_mistakes_shows_each_beside_its_cell(visit):
         "181", "4l7", "512", "AAA", "no difference", "p02",
     ]  # fmt: skip
     row = page.locator("tr", has=page.get_by_label("row 4, answer"))
-    assert "512 was not among the codes served" in row.inner_text()
+    assert "512 was not" in row.inner_text()
     page.get_by_label("row 4, answer").fill("469")
     page.get_by_text("5 things to mend").wait_for()
     visitor.saved()

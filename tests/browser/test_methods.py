@@ -5,12 +5,13 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from pypdf import PdfReader
+
+from sensory.base.findings import Finding
 
 DEMO = Path(__file__).parents[2] / "demo_data"
 METHODS = {
-    "shop_light": "The batch deviates perceptibly from the reference.",
-    "new_thickener": "The batch deviates perceptibly from the reference.",
+    "shop_light": Finding.DIFFERENT.sentence,
+    "new_thickener": Finding.DIFFERENT.sentence,
     "water": "filtered: different; softened: undecided.",
     "pressing": "new press: different; old press, warm: undecided.",
     "gasket": "batch 118: similar; batch 119: different.",
@@ -19,41 +20,26 @@ METHODS = {
 
 
 @pytest.mark.parametrize(("name", "sentence"), METHODS.items())
-def test_from_the_demo_to_the_finding_and_its_report(visit, server, tmp_path, name, sentence):
+def test_from_the_demo_to_the_finding_and_its_report(visit, name, sentence):
     visitor = visit(width=768)
     visitor.open()
     visitor.page.get_by_text("Other methods").click()
-    visitor.click(f"demo-{name}")
-    visitor.heading("What is asked, and with which risks?")
-    visitor.click("agree")
-    visitor.heading("Ballots")
-    visitor.click("close")
-    visitor.heading(sentence)
-    visitor.page.locator(".st-key-outcome-figure .vega-embed .marks").first.wait_for()
-    with visitor.page.expect_download() as waiting:
-        visitor.click("pdf")
-    waiting.value.save_as(tmp_path / "report.pdf")
-    words = " ".join(PdfReader(tmp_path / "report.pdf").pages[0].extract_text().split())
-    assert sentence in words
-    assert visitor.page.evaluate("document.documentElement.scrollWidth") <= 768
-    assert visitor.hosts == {f"127.0.0.1:{server.port}"}
+    visitor.close(name, sentence)
+    visitor.drawn("outcome-figure")
+    assert sentence in visitor.pdf()[0]
+    assert visitor.width() <= 768
+    assert visitor.asked_only_the_server()
 
 
 def test_file_of_pairs_is_recognised_and_a_bad_cell_is_mended(visit, tmp_path):
-    text = (
-        (DEMO / "new_thickener.csv").read_text(encoding="utf-8").replace("different", "unlike", 1)
-    )
-    (tmp_path / "pairs.csv").write_text(text, encoding="utf-8")
+    text = (DEMO / "new_thickener.csv").read_text(encoding="utf-8")
+    spoilt = text.replace("different", "unlike", 1)
+    (tmp_path / "pairs.csv").write_text(spoilt, encoding="utf-8")
     visitor = visit()
-    visitor.open()
     page = visitor.page
-    page.locator('input[type="file"]').first.set_input_files(tmp_path / "pairs.csv")
-    page.get_by_text("60 ballots read.").wait_for()
-    visitor.click("use-file")
-    visitor.heading("What is asked, and with which risks?")
-    assert "Are the two samples of this pair the same, or different?" in visitor.text()
-    page.get_by_role("link", name="Ballots").click()
-    visitor.heading("Ballots")
+    visitor.use(tmp_path / "pairs.csv", 60)
+    assert "the same, or different?" in visitor.text()
+    visitor.to("ballots")
     page.get_by_text("1 thing to mend").first.wait_for()
     wrong = page.locator('input[aria-invalid="true"]')
     assert wrong.input_value() == "unlike"

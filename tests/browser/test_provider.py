@@ -11,14 +11,16 @@ import pytest
 from streamlit.web.server.starlette.starlette_app_utils import create_signed_value
 from streamlit.web.server.starlette.starlette_server_config import USER_COOKIE_NAME
 
+from .servers import NetworkServer, started
+
 SECRET = "a secret of the test, long enough"
 
 
 @pytest.fixture(scope="module")
-def vouched(tmp_path_factory, network_class):
+def vouched(tmp_path_factory):
     """A server that takes the word of a provider for two leaders."""
     folder = tmp_path_factory.mktemp("vouched")
-    running = network_class(folder)
+    running = NetworkServer(folder)
     secrets = folder / "secrets.toml"
     secrets.write_text(
         f"""
@@ -32,9 +34,8 @@ def vouched(tmp_path_factory, network_class):
         """
     )
     running.options = ("--secrets", str(secrets))
-    running.start()
-    yield running
-    running.kill()
+    with started(running):
+        yield running
 
 
 def come(visitor_of, server, secret=SECRET, **user):
@@ -43,7 +44,7 @@ def come(visitor_of, server, secret=SECRET, **user):
     said = {"origin": server.url, "is_logged_in": True, **user}
     value = create_signed_value(secret, USER_COOKIE_NAME, json.dumps(said)).decode()
     visitor.context.add_cookies([{"name": USER_COOKIE_NAME, "value": value, "url": server.url}])
-    visitor.page.goto(server.url)
+    visitor.goto("")
     return visitor
 
 
@@ -56,7 +57,7 @@ def come(visitor_of, server, secret=SECRET, **user):
 )
 def test_listed_leaders_come_in(visitor_of, vouched, user):
     visitor = come(visitor_of, vouched, **user)
-    visitor.heading("Does the batch still match")
+    visitor.at("sessions")
     visitor.page.get_by_role("button", name="Sign out").wait_for()
 
 

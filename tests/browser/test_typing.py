@@ -6,19 +6,12 @@ import sqlite3
 
 from playwright.sync_api import expect
 
+from sensory.base.findings import Finding
+
 ORDERS = ("ABB", "BAB", "BBA", "AAB", "ABA", "BAA", "ABB", "BAB", "BBA", "AAB")
 ODD = (0, 1, 2, 2, 1, 0, 0, 1, 2, 2)
-FIELDS = (
-    "assessor",
-    "order",
-    "code_1",
-    "code_2",
-    "code_3",
-    "answer",
-    "guess",
-    "comment",
-    "replicate",
-)
+CODES = ("code_1", "code_2", "code_3")
+FIELDS = ("assessor", "order", *CODES, "answer", "guess", "comment", "replicate")
 
 
 def ballot(number: int) -> list[str]:
@@ -62,14 +55,13 @@ def test_typed_ballots_survive_reload_and_killed_server(visit, server):
     page = visitor.page
     page.get_by_label("Title of the session").fill("Raspberry cordial, line 3")
     visitor.click("new-session")
-    visitor.heading("What is asked, and with which risks?")
-    page.get_by_role("link", name="Ballots").click()
-    visitor.heading("Ballots")
+    visitor.at("question")
+    visitor.to("ballots")
 
     type_ballots(visitor, range(4))
     visitor.saved()
     page.reload()
-    visitor.heading("Ballots")
+    visitor.at("ballots")
     visitor.saved()
     assert stored(server) == expected(range(4))
     expect(page.get_by_label("row 4, answer")).to_have_value(ballot(3)[5])
@@ -87,28 +79,11 @@ def test_typed_ballots_survive_reload_and_killed_server(visit, server):
     visitor.saved()
     assert stored(server) == expected(range(10))
 
-    page.get_by_role("link", name="Question").click()
-    visitor.heading("What is asked, and with which risks?")
-    for label, text in {
-        "What differs between the samples?": "Pasteurised two degrees hotter",
-        "Which decision hangs on it?": "Whether the new setting stays",
-        "If different, we will": "go back",
-        "If similar, we will": "keep it",
-        "If the session cannot tell, we will": "plan a larger session",
-        "Panel leader": "A. Leader",
-    }.items():
-        page.get_by_label(label).fill(text)
-        page.get_by_label(label).press("Tab")
-    for number in range(5):
-        group = page.get_by_role("radiogroup").nth(number + 1)
-        group.get_by_text("yes", exact=True).click()
-    page.get_by_text("Still open").wait_for(state="detached")
-    visitor.settled()
-    visitor.click("agree")
-    visitor.heading("Ballots")
-    page.get_by_text("These 10 of 24 planned ballots are all there will be").click()
+    visitor.to("question")
+    visitor.agree("as planned")
+    page.get_by_text("These 10 of 24 planned ballots").click()
     visitor.settled()
     visitor.click("close")
     # 8 of 10 triangles: P(X >= 8) = 0.0034, critical count 7 (printed tables).
-    visitor.heading("The batch deviates perceptibly from the reference.")
+    visitor.heading(Finding.DIFFERENT.sentence)
     assert "8 of 10 answers were correct" in visitor.text()

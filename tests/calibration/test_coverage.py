@@ -1,6 +1,4 @@
-"""Prints true levels of tests and coverage of 95 % intervals; excluded from the normal run.
-
-Run with: python -m pytest -q -s --override-ini addopts= --import-mode=importlib tests/calibration
+"""Prints true levels of tests and coverage of 95 % intervals.
 
 Where all outcomes can be enumerated, every number is exact up to the outcomes left out
 (together less than 1e-6). Coverage of an interval for counts is saw-toothed in the truth:
@@ -30,11 +28,6 @@ LEVEL = 0.95
 LOWEST, HIGHEST = 0.93, 0.97
 
 
-def show(capsys, lines):
-    with capsys.disabled():
-        print("\n" + "\n".join(lines))
-
-
 def asked(coverages):
     assert LOWEST <= np.mean(coverages) <= HIGHEST
 
@@ -43,7 +36,7 @@ def asked(coverages):
 
 
 @pytest.mark.parametrize("protocol", PROTOCOLS.values(), ids=repr)
-def test_dprime_limits(protocol, capsys):
+def test_dprime_limits(protocol, show):
     lines = [f"d-prime, {protocol.name}: exact coverage of the 95 % profile limits",
              "   n   at d'=0   inside: mean  lowest  highest   from d'  to d'"]  # fmt: skip
     guess = float(protocol.guess)
@@ -63,7 +56,7 @@ def test_dprime_limits(protocol, capsys):
             lines[-1] += f"     {at[0]:.2f}   {at[-1]:.2f}"
             if np.ptp(pc[interior]) >= 1 / n:  # less than one tooth of the saw is no mean of it
                 asked(held)
-    show(capsys, lines)
+    show(*lines)
 
 
 # Two-by-two tables: exact, by summing over every table.
@@ -76,6 +69,13 @@ def tables(n, first, second, floor=1e-9):
     return [(a, b, chances[a, b]) for a, b in np.argwhere(chances > floor)]
 
 
+def shares(seen, dprime):
+    """Chance that the limits hold d-prime, and of p <= 0.05 by two tests."""
+    inside = sum(m for m, t in seen if t.limits.low <= dprime <= t.limits.high)
+    fisher = sum(m for m, t in seen if t.p_fisher <= 0.05)
+    return inside, fisher, sum(m for m, t in seen if t.p_likelihood_ratio <= 0.05)
+
+
 @cache
 def yes_no(n, hits, alarms):
     return a_not_a(hits, n, alarms, n, level=LEVEL)
@@ -86,7 +86,7 @@ def pairs(n, same, different):
     return same_different(same, n, different, n, level=LEVEL)
 
 
-def test_a_not_a(capsys):
+def test_a_not_a(show):
     lines = ["A - not A, 5 %: exact coverage of the 95 % limits; share of p <= 0.05",
              "   n    d'  criterion  coverage   Fisher  likelihood ratio"]  # fmt: skip
     for n in (16, 30):
@@ -99,9 +99,7 @@ def test_a_not_a(capsys):
                         n, ndtr(dprime / 2 - criterion), ndtr(-dprime / 2 - criterion)
                     )
                 ]
-                inside = sum(m for m, t in seen if t.limits.low <= dprime <= t.limits.high)
-                fisher = sum(m for m, t in seen if t.p_fisher <= 0.05)
-                ratio = sum(m for m, t in seen if t.p_likelihood_ratio <= 0.05)
+                inside, fisher, ratio = shares(seen, dprime)
                 lines.append(
                     f"{n:4}   {dprime:3}   {criterion:5}     {inside:.4f}    "
                     f"{fisher:.4f}   {ratio:.4f}"
@@ -110,10 +108,10 @@ def test_a_not_a(capsys):
                 if dprime == 0:
                     assert fisher <= 0.05
         asked(covered)
-    show(capsys, lines)
+    show(*lines)
 
 
-def test_same_different(capsys):
+def test_same_different(show):
     lines = ["same-different, 5 %: exact coverage of the 95 % limits; share of p <= 0.05",
              "   n    d'   tau   coverage   Fisher  likelihood ratio"]  # fmt: skip
     root = np.sqrt(2)
@@ -127,9 +125,7 @@ def test_same_different(capsys):
                     (chance, pairs(n, int(a), int(b)))
                     for a, b, chance in tables(n, same, different)
                 ]
-                inside = sum(m for m, t in seen if t.limits.low <= dprime <= t.limits.high)
-                fisher = sum(m for m, t in seen if t.p_fisher <= 0.05)
-                ratio = sum(m for m, t in seen if t.p_likelihood_ratio <= 0.05)
+                inside, fisher, ratio = shares(seen, dprime)
                 lines.append(
                     f"{n:4}   {dprime:3}   {tau:3}    {inside:.4f}    {fisher:.4f}   {ratio:.4f}"
                 )
@@ -138,10 +134,10 @@ def test_same_different(capsys):
                 elif dprime >= 1.5:
                     interior.append(inside)
         asked(interior)
-    show(capsys, lines)
+    show(*lines)
 
 
-def test_mcnemar(capsys):
+def test_mcnemar(show):
     """Level over all numbers of discordant assessors when both kinds are as likely."""
     rows = {"a": [1, 1, 0, 1], "b": [0, 1, 1, 1], "n": [0, 1, 0, 1]}
     lines = ["McNemar, one-sided 5 %: share of p <= 0.05 when both are as likely"]
@@ -153,7 +149,7 @@ def test_mcnemar(capsys):
             level += binom.pmf(k, discordant, 0.5) * (p <= 0.05)
         lines.append(f"  {discordant:3} discordant: {level:.4f}")
         assert level <= 0.05
-    show(capsys, lines)
+    show(*lines)
 
 
 # Replicates: exact, by summing over every panel as a multiset of single counts.
@@ -191,7 +187,7 @@ class Panels:
     [(TRIANGLE, 12, 3), (TRIANGLE, 8, 4), (DUO_TRIO, 20, 2)],
     ids=str,
 )
-def test_replicates(protocol, people, times, capsys):
+def test_replicates(protocol, people, times, show):
     panels = Panels(protocol, people, times)
     low = np.array([f.pd_limits.low for f in panels.found])
     high = np.array([f.pd_limits.high for f in panels.found])
@@ -222,7 +218,7 @@ def test_replicates(protocol, people, times, capsys):
                 assert wrong <= 0.05
             if 0.3 <= mean <= 0.7 and spread < 1:
                 interior.append(inside)
-    show(capsys, [*lines, f"  mean coverage inside (pd 0.3 to 0.7): {np.mean(interior):.4f}"])
+    show(*lines, f"  mean coverage inside (pd 0.3 to 0.7): {np.mean(interior):.4f}")
     asked(interior)
 
 
@@ -232,7 +228,7 @@ SESSIONS = 150
 
 
 @pytest.mark.parametrize("dprime", [0.0, 1.0])
-def test_sureness(dprime, capsys):
+def test_sureness(dprime, show):
     rng, n = np.random.default_rng(2026), 40
     cuts = np.concatenate([[-np.inf], [-0.5, 0.3, 1.2], [np.inf]])
     reference, product = (np.diff(ndtr(cuts - move)) for move in (0.0, dprime))
@@ -253,7 +249,7 @@ def test_sureness(dprime, capsys):
         f"  coverage of d' {covered / SESSIONS:.3f}, of R {r_covered / SESSIONS:.3f}; "
         f"p <= 0.05: likelihood ratio {found / SESSIONS:.3f}, R-index {r_found / SESSIONS:.3f}",
     ]
-    show(capsys, lines)
+    show(*lines)
     slack = 4.5 * np.sqrt(0.05 * 0.95 / SESSIONS)
     for count in (covered, r_covered):
         assert LOWEST - slack <= count / SESSIONS <= HIGHEST + slack

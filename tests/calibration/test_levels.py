@@ -1,7 +1,4 @@
-"""Prints the true levels and the chances of a fair pass; excluded from the normal run.
-
-Run with: python -m pytest -q -s --override-ini addopts= --import-mode=importlib tests/calibration
-"""
+"""Prints the true levels and the chances of a fair pass."""
 
 import numpy as np
 import pytest
@@ -27,11 +24,11 @@ def simulated(protocol, n, pd, wanted):
 
 
 @pytest.mark.parametrize("protocol", PROTOCOLS.values(), ids=repr)
-def test_levels(protocol, capsys):
+def test_levels(protocol, show):
     different = [Finding.DIFFERENT, Finding.DIFFERENT_WITHIN_LIMIT]
     similar = [Finding.SIMILAR, Finding.DIFFERENT_WITHIN_LIMIT]
     lines = [
-        f"\n{protocol.name}, alpha {ALPHA}, beta {BETA}, limit {LIMIT}; exact (simulated)",
+        f"{protocol.name}, alpha {ALPHA}, beta {BETA}, limit {LIMIT}; exact (simulated)",
         "   n   false alarm       wrong pass        fair pass         power",
     ]
     for n in SIZES:
@@ -47,5 +44,4 @@ def test_levels(protocol, capsys):
             assert abs(exact - sim) <= 4.5 * np.sqrt(exact * (1 - exact) / SESSIONS) + 1e-12
         assert risks.false_alarm <= ALPHA
         assert risks.wrong_pass <= BETA
-    with capsys.disabled():
-        print("\n".join(lines))
+    show(*lines)

@@ -1,6 +1,4 @@
-"""Prints the true levels of the profile's tests and limits; excluded from the normal run.
-
-Run with: python -m pytest -q -s --override-ini addopts= --import-mode=importlib tests/calibration
+"""Prints the true levels of the profile's tests and limits.
 
 Each attribute of one large profile is a session of its own. Ten assessors score five
 samples three times; standard deviations: assessors 1, assessor x sample 0.8, error 1.
@@ -12,6 +10,8 @@ import pytest
 from scipy.stats import f
 
 from sensory.ratings.profile import profile
+
+from .shared import tidy
 
 ASSESSORS, SAMPLES, REPLICATES = 10, 5, 3
 SESSIONS = 2000
@@ -28,16 +28,8 @@ def sessions(effect, interaction, missing, seed, count=SESSIONS):
     score += rng.normal(size=(ASSESSORS, 1, 1, count))
     score += interaction * rng.normal(size=(ASSESSORS, SAMPLES, 1, count))
     score[rng.random(shape) < missing] = np.nan
-    a, s, r, k = (code.ravel() for code in np.indices(shape))
-    return pd.DataFrame(
-        {
-            "assessor": a,
-            "sample": pd.Categorical.from_codes(s, NAMES),
-            "replicate": r,
-            "attribute": k,
-            "score": score.ravel(),
-        }
-    ).dropna()
+    ballots = tidy("assessor sample replicate attribute", score=score).dropna()
+    return ballots.assign(sample=pd.Categorical.from_codes(ballots["sample"], NAMES))
 
 
 def share(hits):
@@ -52,9 +44,9 @@ def near(found, nominal, slack=0.0):
 
 
 @pytest.mark.parametrize("interaction", [0.8, 0.3, 0.0])
-def test_pure_panel_noise(capsys, interaction):
+def test_pure_panel_noise(show, interaction):
     """No sample differs: how often is one of them found to?"""
-    lines = [f"\nno difference, assessor x sample {interaction}; nominal {ALPHA}"]
+    lines = [f"no difference, assessor x sample {interaction}; nominal {ALPHA}"]
     for label, missing in (("complete", 0.0), ("5 % missing", 0.05)):
         found = profile(sessions([0] * SAMPLES, interaction, missing, seed=1), reference="plum")
         sample = found.anova[found.anova["source"] == "sample"]
@@ -71,9 +63,7 @@ def test_pure_panel_noise(capsys, interaction):
         # Likelihood with gaps is approximate, and conservative or not where the
         # interaction is often estimated as zero.
         slack = 0.0 if not missing else 0.015
-        assert near(product, ALPHA, slack)
-        assert near(family, ALPHA, slack)
-        assert near(pairs, ALPHA, slack)
+        assert all(near(rate, ALPHA, slack) for rate in (product, family, pairs))
         assert raw[0] > 2 * ALPHA
         if not missing:
             table = found.anova.pivot(index="attribute", columns="source", values="ms")
@@ -86,16 +76,15 @@ def test_pure_panel_noise(capsys, interaction):
             lines.append(f"    the mistake, samples against error: {mistake[0]:.4f}")
             if interaction == 0.8:
                 assert mistake[0] > 0.4
-    with capsys.disabled():
-        print("\n".join(lines))
+    show(*lines)
 
 
 @pytest.mark.parametrize("missing", [0.0, 0.05])
-def test_simultaneous_limits_cover(capsys, missing):
+def test_simultaneous_limits_cover(show, missing):
     effect = np.array([0.0, 0.5, -1.0, 2.0, 0.1])
     found = profile(sessions(effect, 0.8, missing, seed=2), reference="plum")
     truth = dict(zip(NAMES, effect, strict=True))
-    lines = [f"\ntrue differences, {missing:.0%} missing; nominal {1 - ALPHA}"]
+    lines = [f"true differences, {missing:.0%} missing; nominal {1 - ALPHA}"]
     for name, table, other in (
         ("Dunnett", found.against_reference, "reference"),
         ("Tukey", found.pairs, "other"),
@@ -112,22 +101,20 @@ def test_simultaneous_limits_cover(capsys, missing):
     covered = share(inside)
     lines.append(f"  limits of a mean: {covered[0]:.4f}")
     assert abs(covered[0] - (1 - ALPHA)) < 0.01
-    with capsys.disabled():
-        print("\n".join(lines))
+    show(*lines)
 
 
 @pytest.mark.parametrize("missing", [0.0, 0.05])
-def test_size_of_equivalence_at_the_margin(capsys, missing):
+def test_size_of_equivalence_at_the_margin(show, missing):
     """One sample lies exactly at the margin, one is the same as the reference."""
     ballots = sessions([0, MARGIN, -MARGIN, 0, 2 * MARGIN], 0.4, missing, seed=3)
     table = profile(ballots, reference="plum", margins=MARGIN).equivalence
     passed = table.groupby("sample", observed=True)["equivalent"].apply(share)
     text = ", ".join(f"{name} {value[0]:.4f}" for name, value in passed.items())
-    with capsys.disabled():
-        print(
-            f"\nequivalence, {missing:.0%} missing: at the margin lime, pear; the same rose; "
-            f"twice the margin sloe\n  {text}"
-        )
+    show(
+        f"equivalence, {missing:.0%} missing: at the margin lime, pear; the same rose; "
+        f"twice the margin sloe\n  {text}"
+    )
     for name in ("lime", "pear"):
         assert passed[name][0] <= ALPHA + 4.5 * np.sqrt(ALPHA * (1 - ALPHA) / SESSIONS)
         assert passed[name][0] > 0.02

@@ -1,6 +1,4 @@
-"""Prints true levels of the ranking test by simulation; not in the normal run.
-
-Run with: python -m pytest -q -s --override-ini addopts= --import-mode=importlib tests/calibration
+"""Prints true levels of the ranking test by simulation.
 
 Ranks come from normal scores; with ties the scores are cut into whole numbers. A family is
 all pairs of samples that are truly alike; a false alarm is any of them called different.
@@ -54,7 +52,7 @@ def shares(people, truth, tied, rng):
 
 @pytest.mark.parametrize("tied", [False, True])
 @pytest.mark.parametrize("people", [8, 15])
-def test_levels(people, tied, capsys):
+def test_levels(people, tied, show):
     rng = np.random.default_rng(people + tied)
     lines = [f"{people} assessors, {'with' if tied else 'no'} ties"]
     for truth in ([0.0] * 4, [0.0, 0.0, 0.0, 2.5], [0.0, 0.0, 2.0, 2.0]):
@@ -64,5 +62,4 @@ def test_levels(people, tied, capsys):
         if len(set(truth)) == 1:
             assert found["Friedman"] <= MOST
             assert found["range"] <= MOST + 0.01 * tied  # a large-sample value with ties
-    with capsys.disabled():
-        print("\n" + "\n".join(lines))
+    show(*lines)

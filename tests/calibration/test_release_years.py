@@ -1,6 +1,4 @@
-"""Prints how soon release rules find changes in simulated years; excluded from the normal run.
-
-Run with: python -m pytest -q -s --override-ini addopts= --import-mode=importlib tests/calibration
+"""Prints how soon release rules find changes in simulated years.
 
 A year has 120 batches, each tasted once by new people. Three changes happen:
 
@@ -17,6 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pytest
+from scipy.stats import binom, nct
 from scipy.stats import t as student
 
 from sensory.choices.forced_choice import choice_test
@@ -28,15 +27,9 @@ from sensory.release.rule import ReleaseRule
 
 YEARS, BATCHES = 1000, 120
 LIMIT = 0.4
-CLEARED = Clearance(
-    batch="any",
-    food_safe=True,
-    food_safe_by="food safety",
-    food_safe_on="2026-05-02",
-    allergens=(),
-    allergens_by="QA",
-    allergens_on="2026-05-02",
-)
+SAFE = {"food_safe": True, "food_safe_by": "food safety", "food_safe_on": "2026-05-02"}
+STATED = {"allergens": (), "allergens_by": "QA", "allergens_on": "2026-05-02"}
+CLEARED = Clearance(batch="any", **SAFE, **STATED)
 CHANGES = {
     "step": (20, np.full(10, 1.0)),
     "drift": (55, np.linspace(1 / 30, 1.0, 30)),
@@ -150,14 +143,10 @@ def rules():
 
 
 def cumulative(most, n, truth):
-    from scipy.stats import binom
-
     return binom.cdf(most, n, 1 / 3 + 2 / 3 * LIMIT * truth)
 
 
 def significant(rule, truth):
-    from scipy.stats import nct
-
     n = rule.assessors
     away = truth * rule.limit / (rule.scatter / np.sqrt(n))
     return nct.sf(student.isf(0.05, n - 1), n - 1, away)
@@ -168,9 +157,9 @@ def table():
     return {name: (year(released), exact(passes)) for name, released, passes in rules()}
 
 
-def test_simulated_years_agree_with_the_exact_chances(table, capsys):
+def test_simulated_years_agree_with_the_exact_chances(table, show):
     lines = [
-        f"\n{YEARS} years of {BATCHES} batches: share found, batches until then, bad ones released",
+        f"{YEARS} years of {BATCHES} batches: share found, batches until then, bad ones released",
         f"{'rule':38}" + "".join(f"{name:>22}" for name in CHANGES) + "   unchanged not released",
     ]
     for name, ((seen, held), (expected, held_exactly)) in table.items():
@@ -185,8 +174,7 @@ def test_simulated_years_agree_with_the_exact_chances(table, capsys):
         assert abs(held - held_exactly) < 4.5 * np.sqrt(held_exactly * (1 - held_exactly) / count)
         cells = [f"{f.share:8.3f}{f.until:7.1f}{f.released:7.1f}" for f in seen.values()]
         lines.append(f"{name:38}" + "".join(cells) + f"{held:14.3f}")
-    with capsys.disabled():
-        print("\n".join(lines))
+    show(*lines)
 
 
 def test_the_naive_rule_releases_more_bad_batches_the_fewer_people_taste(table):

@@ -1,6 +1,4 @@
-"""Prints how often the scorecard's flags are raised; excluded from the normal run.
-
-Run with: python -m pytest -q -s --override-ini addopts= --import-mode=importlib tests/calibration
+"""Prints how often the scorecard's flags are raised.
 
 Each attribute is a session of its own. Ten assessors score six samples twice on a scale
 whose samples spread with standard deviation 2; assessors 0.7, assessor x sample 0.4, error
@@ -8,11 +6,12 @@ whose samples spread with standard deviation 2; assessors 0.7, assessor x sample
 """
 
 import numpy as np
-import pandas as pd
 import pytest
 
 from sensory.ratings.flags import RULES
 from sensory.ratings.scorecard import panel_scorecard
+
+from .shared import tidy
 
 ASSESSORS, SAMPLES, REPLICATES, SESSIONS = 10, 6, 2, 500
 
@@ -35,14 +34,11 @@ def ballots(spoil, seed):
     score = score + rng.normal(0, 0.4, (ASSESSORS, SAMPLES, 1, SESSIONS))
     score = score + rng.normal(0, 0.8, shape)
     score[-1] = spoil(score[-1], rng)
-    a, s, r, k = (code.ravel() for code in np.indices(shape))
-    return pd.DataFrame(
-        {"assessor": a, "sample": s, "replicate": r, "attribute": k, "score": score.ravel()}
-    )
+    return tidy("assessor sample replicate attribute", score=score)
 
 
 @pytest.mark.parametrize("kind", SPOILT)
-def test_rates_of_flags(kind, capsys):
+def test_rates_of_flags(kind, show):
     """In one table of 500 attributes, so the adjustment is over as many."""
     result = panel_scorecard(ballots(SPOILT[kind], seed=3))
     flags, judged = result.flags, len(result.judged)
@@ -51,7 +47,7 @@ def test_rates_of_flags(kind, capsys):
     rest = flags[~last]["flag"].value_counts().reindex(RULES, fill_value=0)
     rest = rest / judged / (ASSESSORS - 1)
     assert rest.sum() < 0.15
-    with capsys.disabled():
-        print(f"\n{kind}: judged on {judged} of {SESSIONS}; flags a judged attribute")
-        print("  the one   ", ", ".join(f"{n} {x:.3f}" for n, x in own.items() if x))
-        print("  each other", ", ".join(f"{n} {x:.3f}" for n, x in rest.items() if x))
+    lines = [f"{kind}: judged on {judged} of {SESSIONS}; flags a judged attribute"]
+    for whose, rates in (("the one   ", own), ("each other", rest)):
+        lines.append(f"  {whose} " + ", ".join(f"{n} {x:.3f}" for n, x in rates.items() if x))
+    show(*lines)

@@ -1,20 +1,18 @@
 """Prints how often a trend signals falsely, and how late it sees a change.
 
-Excluded from the normal run. Run with: python -m pytest -q -s --override-ini addopts=
---import-mode=importlib tests/calibration/test_trend_signals.py
-
 Batches are independent and normal, standard deviation 0.3, panel's noise 0.2 and unequal
 between days (0.1 to 0.3). The limits come from the first `base` batches, as they do at work;
 the published run lengths take them as known.
 """
 
 import numpy as np
-import pandas as pd
 import pytest
 
 from sensory.choices.protocols import TRIANGLE
 from sensory.release.choice_trend import trend_of_choices
 from sensory.release.trend import trend
+
+from .shared import tidy
 
 LINES, AFTER = 400, 40
 
@@ -25,10 +23,7 @@ def batches(base, shift, seed, slope=0.0):
     se = rng.uniform(0.1, 0.3, (LINES, points))
     later = np.maximum(np.arange(points) - base + 1, 0)
     estimate = rng.normal(0, 0.3, (LINES, points)) + se * rng.normal(size=(LINES, points))
-    estimate += shift * (later > 0) + slope * later
-    line, number = np.indices((LINES, points))
-    cells = {"line": line, "batch": number, "estimate": estimate, "se": se}
-    return pd.DataFrame({name: values.ravel() for name, values in cells.items()})
+    return tidy("line batch", estimate=estimate + shift * (later > 0) + slope * later, se=se)
 
 
 def waits(points, base):
@@ -40,7 +35,7 @@ def waits(points, base):
 
 
 @pytest.mark.parametrize("base", [8, 12, 20, 40])
-def test_signals_of_scores(base, capsys):
+def test_signals_of_scores(base, show):
     """Sizes are in standard deviations of a point, 0.36."""
     said = []
     for size in (0.0, 0.5, 1.0, 2.0, 3.0):
@@ -57,32 +52,24 @@ def test_signals_of_scores(base, capsys):
                 assert clear <= 0.08
             if size == 3.0:
                 assert share > 0.95
-    with capsys.disabled():
-        print(f"\nlimits from {base} batches, then {AFTER} more")
-        print("\n".join(said))
+    show(f"limits from {base} batches, then {AFTER} more", *said)
 
 
 @pytest.mark.parametrize("base", [12, 20])
-def test_signals_of_a_slow_drift(base, capsys):
+def test_signals_of_a_slow_drift(base, show):
     frame = batches(base, 0.0, seed=base, slope=0.036)
     share, median = waits(trend(frame, base=base).points, base)
     assert share > 0.9
-    with capsys.disabled():
-        print(
-            f"\ndrift of 0.1 sd a batch, base {base}: seen in {share:.2f}, median wait {median:g}"
-        )
+    show(f"drift of 0.1 sd a batch, base {base}: seen in {share:.2f}, median wait {median:g}")
 
 
 @pytest.mark.parametrize("trials", [12, 24])
-def test_signals_of_choices(trials, capsys):
+def test_signals_of_choices(trials, show):
     base, said = 20, []
     for later in (0.40, 0.50, 0.60):
         rng = np.random.default_rng(trials)
         pc = np.where(np.arange(base + AFTER) < base, 0.40, later)
-        line, number = np.indices((LINES, base + AFTER))
-        correct = rng.binomial(trials, pc, (LINES, base + AFTER))
-        cells = {"line": line, "batch": number, "correct": correct}
-        frame = pd.DataFrame({name: values.ravel() for name, values in cells.items()})
+        frame = tidy("line batch", correct=rng.binomial(trials, pc, (LINES, base + AFTER)))
         result = trend_of_choices(frame.assign(trials=trials), protocol=TRIANGLE, base=base)
         share, median = waits(result.points, base)
         clear = result.change["clear"].mean()
@@ -92,6 +79,4 @@ def test_signals_of_choices(trials, capsys):
         )
         if later == 0.40:
             assert clear <= 0.08
-    with capsys.disabled():
-        print(f"\ntriangle, {trials} assessors, limits from {base} batches, then {AFTER} more")
-        print("\n".join(said))
+    show(f"triangle, {trials} assessors, limits from {base} batches, then {AFTER} more", *said)

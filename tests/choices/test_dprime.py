@@ -118,10 +118,6 @@ def test_carried_there_and_back(protocol):
     np.testing.assert_allclose(back, pd, rtol=1e-9, atol=1e-9)
     assert carried_pd(0.0, source=protocol, target=TRIANGLE) == pytest.approx(0, abs=1e-15)
     assert carried_pd(0.3, source=protocol, target=protocol) == pytest.approx(0.3, rel=1e-12)
-
-
-@every_protocol
-def test_nothing_and_everything_carry_to_themselves(protocol):
     for target in PROTOCOLS.values():
         assert carried_pd(0.0, source=protocol, target=target) == 0
         assert carried_pd(1.0, source=protocol, target=target) == 1

@@ -28,20 +28,12 @@ def with_limits(result, quantity, dprime="dprime"):
     return getattr(holder, dprime if quantity == "dprime" else quantity)
 
 
-def risk_of_plan(quantity, protocol, plan, alpha, beta, pd_limit, **_most):
-    first, second, low, high, total = plan
-    made = TwoStagePlan(
-        protocol=protocol,
-        alpha=alpha,
-        beta=beta,
-        pd_limit=pd_limit,
-        first=first,
-        second=second,
-        similar_first=low,
-        different_first=high,
-        different_total=total,
-    )
-    return getattr(made, quantity)
+COUNTS = ("first", "second", "similar_first", "different_first", "different_total")
+
+
+def risk_of_plan(quantity, plan, most, **options):
+    assert most >= plan[0] + plan[1]
+    return getattr(TwoStagePlan(**options, **dict(zip(COUNTS, plan, strict=True))), quantity)
 
 
 def beta_binomial(quantity, mean, spread, protocol=None, table=None, replicates=None):

@@ -76,8 +76,5 @@ def test_another_protocol_is_named_with_its_own_size():
     assert plan.other[0][1] == next(
         n for n in range(1, 200) if keeps(1 / 3, n, 0.05, 0.05, float(limit))
     )
-
-
-def test_more_assessors_are_counted_in_words():
     sentences = panel_plan(TRIANGLE, 65).changes()
     assert any(line.startswith("1 more assessor, 66 in all") for line in sentences)

@@ -102,13 +102,9 @@ def test_guess_is_the_share_of_right_picks_in_every_order(protocol, target):
 
 
 @every_protocol
-def test_guess_of_the_link_is_the_guess(protocol):
+def test_pd_and_pc_are_each_other_turned_round_from_the_guess_of_the_link(protocol):
     assert protocol.link.guess == float(protocol.guess)
     assert float(protocol.proportion_correct(0.0)) == pytest.approx(float(protocol.guess))
-
-
-@every_protocol
-def test_pd_and_pc_are_each_other_turned_round(protocol):
     assert protocol.pc_at(0.0) == protocol.guess
     assert protocol.pc_at(1.0) == 1
     pc = float(protocol.pc_at(0.3))
@@ -137,15 +133,11 @@ def test_found_by_key_or_name(protocol, change):
 
 
 @every_protocol
-def test_key_and_question(protocol):
+def test_key_question_sides_and_target(protocol):
     assert PROTOCOLS[protocol.key] is protocol
     assert repr(protocol) == protocol.key
     assert protocol.asks.endswith(("?", "."))
     assert pickle.loads(pickle.dumps(protocol)) is protocol
-
-
-@every_protocol
-def test_only_a_pair_has_two_sides_and_only_an_attribute_a_target(protocol):
     assert protocol.reversible == (protocol is PAIRED)
     assert protocol.takes_target == protocol.asks_attribute == (protocol in (PAIRED, THREE_AFC))
 

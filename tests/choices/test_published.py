@@ -13,6 +13,7 @@ from sensory.choices.counts import critical_counts, similar_counts
 from sensory.choices.forced_choice import choice_test
 from sensory.choices.protocols import DUO_TRIO, PAIRED, TETRAD, THREE_AFC, TRIANGLE, TWO_OUT_OF_FIVE
 from sensory.choices.risks import next_deciding_size, session_risks
+from sensory.choices.size import panel_size
 from sensory.models.binomial import exact_upper_tail
 
 from ..references.readers import entries
@@ -59,17 +60,13 @@ def by_protocol(ids):
 def test_every_entry_is_checked_somewhere():
     checked = (*CRITICAL_TABLES, *CRITICAL_VALUES, *SIMILAR_VALUES, *SIZE_BLOCKS)
     assert set(ENTRIES) == {*checked, *CHECKED_ONE_BY_ONE}
+    assert [len(ENTRIES[i]["rows"]) for i in CRITICAL_TABLES] == [176, 200, 120]
 
 
 @pytest.mark.parametrize(("entry", "protocol"), by_protocol(CRITICAL_TABLES))
 def test_table_of_critical_counts(entry, protocol):
     assessors, alpha, printed = zip(*entry["rows"], strict=True)
     assert critical_counts(protocol, assessors, alpha).tolist() == list(printed), entry["source"]
-
-
-def test_tables_of_critical_counts_are_whole():
-    cells = [len(ENTRIES[i]["rows"]) for i in CRITICAL_TABLES]
-    assert cells == [176, 200, 120]
 
 
 @pytest.mark.parametrize(("entry", "protocol"), by_protocol(CRITICAL_VALUES))
@@ -131,6 +128,8 @@ def test_upper_limit_of_an_even_split_tends_to_the_large_sample_formula(beta):
 def test_blocks_of_sizes(entry, protocol):
     alphas, betas = entry["inputs"]["alpha"], entry["inputs"]["beta"]
     limit, smallest = entry["inputs"]["pd"], np.array([0])
+    first = panel_size(protocol, alpha=np.array(alphas)[:, None], beta=betas, pd=limit)
+    assert first.assessors.tolist() == entry["value"], f"{entry['source']} ({entry['seen']})"
     ours = [
         [int(next_deciding_size(protocol, smallest, a, b, limit)[0]) for b in betas] for a in alphas
     ]
@@ -143,6 +142,8 @@ def test_triangle_sizes(row):
     risks = session_risks(TRIANGLE, 1, alpha=alpha, beta=beta, pd_limit=limit)
     # From memory, as the entry says.
     assert risks.deciding_size == assessors, ENTRIES["triangle_sizes"]["source"]
+    first = panel_size(TRIANGLE, alpha=alpha, beta=beta, pd=limit).assessors
+    assert first == assessors, ENTRIES["triangle_sizes"]["source"]
 
 
 def test_chances_of_grouping_two_and_two_and_of_two_out_of_five():
@@ -160,13 +161,10 @@ def test_eleven_of_twenty_is_significant():
     assert (result.p_difference < 0.05).tolist() == [False, True], entry["source"]
 
 
-def test_quinine_by_triangle():
+def test_quinine_by_triangle_and_by_the_large_sample_z():
     entry = ENTRIES["triangle_quinine"]
     result = choice_test(TRIANGLE, entry["inputs"]["correct"], entry["inputs"]["trials"])
     assert result.p_difference == pytest.approx(entry["value"], abs=entry["tolerance"], rel=0)
-
-
-def test_quinine_by_the_large_sample_z():
     entry = ENTRIES["pv063"]  # z from memory, as the entry says
     n, x = entry["inputs"]["n"], entry["inputs"]["x"]
     guess = float(TRIANGLE.guess)

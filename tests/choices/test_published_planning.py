@@ -1,7 +1,4 @@
-"""Published values about sizes, staged tests and A - not A, sources beside each.
-
-The values stand in tests/references/published.json and published_planning.json.
-"""
+"""Published values of tests/references/published_planning.json, sources beside each."""
 
 import numpy as np
 import pytest
@@ -9,34 +6,19 @@ from scipy.stats import binom
 
 from sensory.choices.a_not_a import a_not_a, a_not_a_by_assessor
 from sensory.choices.counts import similar_counts
-from sensory.choices.protocols import DUO_TRIO, PAIRED, TRIANGLE
+from sensory.choices.protocols import DUO_TRIO, TRIANGLE
 from sensory.choices.sequential import sequential_plan
-from sensory.choices.size import panel_size
 from sensory.choices.two_stage import retest_risk
 from sensory.models.beta_binomial import masses
 
 from ..references.readers import entries
-from .test_published import SIZE_BLOCKS
 
-SIZES = entries("published.json", "tables", "values")
 STAGED = entries("published_planning.json")
 
 
-@pytest.mark.parametrize("name", SIZE_BLOCKS)
-def test_blocks_of_first_sizes(name):
-    entry = SIZES[name]
-    inputs = entry["inputs"]
-    for protocol in (TRIANGLE,) if entry["method"] == "triangle" else (DUO_TRIO, PAIRED):
-        alphas, betas = np.array(inputs["alpha"])[:, None], inputs["beta"]
-        found = panel_size(protocol, alpha=alphas, beta=betas, pd=inputs["pd"], rule="first")
-        assert found.assessors.tolist() == entry["value"], f"{entry['source']} ({entry['seen']})"
-
-
-@pytest.mark.parametrize("row", SIZES["triangle_sizes"]["rows"], ids=str)
-def test_first_sizes_of_the_triangle(row):
-    alpha, beta, pd, printed = row
-    ours = panel_size(TRIANGLE, alpha=alpha, beta=beta, pd=pd).assessors
-    assert ours == printed, SIZES["triangle_sizes"]["source"]
+def planned(entry, protocol, most, limit):
+    risks = {key: entry["inputs"][key] for key in ("alpha", "beta")}
+    return sequential_plan(protocol, most=most, pd_limit=limit, **risks)
 
 
 ENDS = {"SIMILAR": "similar", "DIFFERENT": "different", None: "continue"}
@@ -45,9 +27,7 @@ ENDS = {"SIMILAR": "similar", "DIFFERENT": "different", None: "continue"}
 @pytest.mark.parametrize("name", ["pv099", "pv100", "pv101"])
 def test_sequential_duo_trio_ballot_by_ballot(name):
     entry = STAGED[name]
-    risks = {key: entry["inputs"][key] for key in ("alpha", "beta")}
-    limit = round(2 * entry["inputs"]["p1"] - 1, 10)
-    plan = sequential_plan(DUO_TRIO, most=60, pd_limit=limit, **risks)
+    plan = planned(entry, DUO_TRIO, 60, round(2 * entry["inputs"]["p1"] - 1, 10))
     answers = [mark == "1" for mark in entry["inputs"]["sequence (1=correct)"]]
     finding, ballots = plan.decide(answers)
     ours = [ENDS[finding and finding.name], ballots, sum(answers[:ballots])]
@@ -56,12 +36,9 @@ def test_sequential_duo_trio_ballot_by_ballot(name):
 
 def test_sequential_duo_trio_from_cumulative_counts():
     entry = STAGED["sequential_duo_trio"]
-    inputs = entry["inputs"]
-    plan = sequential_plan(
-        DUO_TRIO, most=60, alpha=inputs["alpha"], beta=inputs["beta"], pd_limit=inputs["pd"]
-    )
+    plan = planned(entry, DUO_TRIO, 60, entry["inputs"]["pd"])
     said = {}
-    for test, counts in inputs["cumulative_correct"].items():
+    for test, counts in entry["inputs"]["cumulative_correct"].items():
         finding, ballots = plan.decide((np.diff([0, *counts]) == 1).tolist())
         end = "no decision" if finding is None else finding.name.lower()
         said[test] = f"{end} after {ballots}"
@@ -70,10 +47,7 @@ def test_sequential_duo_trio_from_cumulative_counts():
 
 def test_true_alpha_of_walds_plan():
     entry = STAGED["sequential_true_alpha"]
-    inputs = entry["inputs"]
-    plan = sequential_plan(
-        TRIANGLE, most=1000, alpha=inputs["alpha"], beta=inputs["beta"], pd_limit=inputs["pd"]
-    )
+    plan = planned(entry, TRIANGLE, 1000, entry["inputs"]["pd"])
     expected = pytest.approx(entry["value"], abs=entry["tolerance"], rel=0)
     assert plan.false_alarm == expected, entry["source"]
 

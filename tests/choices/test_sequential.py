@@ -95,10 +95,7 @@ def test_outcomes_by_simulation():
             assert abs(share - exact) < 4.5 * np.sqrt(exact * (1 - exact) / sessions)
         served = last + 1
         assert abs(served.mean() - found.expected) < 4.5 * served.std() / np.sqrt(sessions)
-
-
-def test_risks_are_outcomes_at_the_two_truths():
-    plan = sequential_plan(TETRAD, most=70, pd_limit=0.3)
+    plan = sequential_plan(TETRAD, most=70, pd_limit=0.3)  # risks are outcomes at two truths
     assert plan.false_alarm == plan.outcomes(0.0).different
     assert plan.wrong_pass == plan.outcomes(0.3).similar
 
@@ -140,9 +137,7 @@ def test_truncation_ends_undecided():
     assert plan.decide([True, False, True, True, True]) == (Finding.UNDECIDED, 3)
     assert plan.outcomes(0.3).undecided > 0
     assert plan.decide([]) == (None, 0)
-
-
-def test_a_later_cap_keeps_the_earlier_counts():
+    # a later cap keeps the earlier counts
     short, long = (sequential_plan(TRIANGLE, most=most) for most in (25, 90))
     assert long.similar_to[:25] == short.similar_to
     assert long.different_from[:25] == short.different_from

@@ -43,9 +43,7 @@ def test_reversed_answers_turn_sign_and_criterion():
     assert two.dprime == pytest.approx(-one.dprime)
     assert two.criterion == pytest.approx(-one.criterion)
     assert two.se == pytest.approx(one.se)
-
-
-def test_criterion_is_positive_for_people_slow_to_say_a():
+    # positive for people slow to say A
     assert a_not_a(10, 40, 4, 40).criterion > 0 > a_not_a(36, 40, 30, 40).criterion
 
 
@@ -119,17 +117,13 @@ def test_assessors_with_one_criterion_agree_with_the_simple_test():
 MIXED = [[2, 3, 1, 3], [3, 3, 2, 3], [1, 3, 0, 3], [3, 3, 3, 3], [0, 3, 0, 3], [2, 3, 0, 3]] * 2
 
 
-def test_order_of_assessors_does_not_matter():
-    one, two = a_not_a_by_assessor(MIXED), a_not_a_by_assessor(MIXED[::-1])
+def test_order_of_assessors_does_not_matter_and_exchanged_products_turn_the_sign():
+    other = [[f, m, h, n] for h, n, f, m in MIXED]
+    one, two, turned = (a_not_a_by_assessor(rows) for rows in (MIXED, MIXED[::-1], other))
     assert two.dprime == pytest.approx(one.dprime, rel=1e-5)
     assert two.sd_criterion == pytest.approx(one.sd_criterion, rel=1e-4)
-
-
-def test_exchanged_products_turn_the_sign():
-    other = [[f, m, h, n] for h, n, f, m in MIXED]
-    one, two = a_not_a_by_assessor(MIXED), a_not_a_by_assessor(other)
-    assert two.dprime == pytest.approx(-one.dprime, rel=1e-5)
-    assert two.limits.low == pytest.approx(-one.limits.high, rel=1e-4)
+    assert turned.dprime == pytest.approx(-one.dprime, rel=1e-5)
+    assert turned.limits.low == pytest.approx(-one.limits.high, rel=1e-4)
 
 
 def test_marginal_dprime_lies_near_the_simple_one():

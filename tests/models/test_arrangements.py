@@ -15,18 +15,15 @@ def wrong_pairs(order):
     return sum(order[i] > order[j] for j in range(len(order)) for i in range(j))
 
 
-@pytest.mark.parametrize("things", range(1, 8))
-def test_inversions_by_listing(things):
-    found = [wrong_pairs(order) for order in permutations(range(things))]
-    assert list(inversion_counts(things)) == np.bincount(found).tolist()
+def squared_differences(order):
+    return sum((a - b) ** 2 for a, b in enumerate(order))
 
 
 @pytest.mark.parametrize("things", range(1, 8))
-def test_squared_differences_by_listing(things):
-    found = [
-        sum((a - b) ** 2 for a, b in enumerate(order)) for order in permutations(range(things))
-    ]
-    assert list(difference_counts(things)) == np.bincount(found).tolist()
+def test_inversions_and_squared_differences_by_listing(things):
+    for counts, own in (inversion_counts, wrong_pairs), (difference_counts, squared_differences):
+        listed = [own(order) for order in permutations(range(things))]
+        assert list(counts(things)) == np.bincount(listed).tolist()
 
 
 def test_squared_differences_of_twelve():

@@ -38,7 +38,7 @@ def ways(n, p):
 
 @lru_cache
 def rational_upper_tails(n, p):
-    """P(X >= k) for k = 0 ... n, as pairs of whole numbers."""
+    """P(X >= k) for k = 0 ... n, as whole numbers over a common denominator."""
     return list(accumulate(reversed(ways(n, p))))[::-1], p.denominator**n
 
 
@@ -54,20 +54,12 @@ def rational_floats(numerators, denominator):
 
 @pytest.mark.parametrize("p", RATES, ids=str)
 @pytest.mark.parametrize("n", SIZES)
-def test_upper_tail_against_rational_arithmetic(n, p):
-    exact = rational_floats(*rational_upper_tails(n, p))
-    told = exact > SMALLEST
-    ours = upper_tail(np.arange(n + 1), n, float(p))
-    np.testing.assert_allclose(ours[told], exact[told], rtol=1e-12, atol=0)
-
-
-@pytest.mark.parametrize("p", RATES, ids=str)
-@pytest.mark.parametrize("n", SIZES)
-def test_lower_tail_against_rational_arithmetic(n, p):
-    exact = rational_floats(*rational_lower_tails(n, p))
-    told = exact > SMALLEST
-    ours = lower_tail(np.arange(n + 1), n, float(p))
-    np.testing.assert_allclose(ours[told], exact[told], rtol=1e-12, atol=0)
+def test_tails_against_rational_arithmetic(n, p):
+    for tail, rational in (upper_tail, rational_upper_tails), (lower_tail, rational_lower_tails):
+        exact = rational_floats(*rational(n, p))
+        told = exact > SMALLEST
+        ours = tail(np.arange(n + 1), n, float(p))
+        np.testing.assert_allclose(ours[told], exact[told], rtol=1e-12, atol=0)
 
 
 def test_grid_reaches_tails_of_1e_200():
@@ -122,11 +114,8 @@ def test_log_tail_on_both_sides_of_underflow_in_one_call():
     assert ours[-1] == -np.inf
     assert (np.diff(ours[:-1]) < 0).all()
     assert upper_tail(2000, 2000, 1 / 3) == 0
-
-
-def test_log_tail_of_single_numbers_below_underflow():
-    ours = log_upper_tail(2000, 2000, 1 / 3)
-    assert float(ours) == pytest.approx(-2000 * np.log(3), rel=1e-12)
+    alone = float(log_upper_tail(2000, 2000, 1 / 3))
+    assert alone == pytest.approx(-2000 * np.log(3), rel=1e-12)
 
 
 ALPHAS = ("0.2", "0.1", "0.05", "0.01", "0.001", "1e-6")
@@ -143,18 +132,12 @@ def scan_most(n, p, beta):
     return max((k for k, tail in enumerate(tails) if Fraction(tail, whole) <= beta), default=-1)
 
 
-@pytest.mark.parametrize("alpha", ALPHAS)
+@pytest.mark.parametrize("risk", ALPHAS)
 @pytest.mark.parametrize("p", RATES, ids=str)
-def test_least_count_against_a_scan(p, alpha):
-    expected = [scan_least(n, p, Fraction(alpha)) for n in SCANNED]
-    assert least_count(np.array(SCANNED), p, float(alpha)).tolist() == expected
-
-
-@pytest.mark.parametrize("beta", ALPHAS)
-@pytest.mark.parametrize("p", RATES, ids=str)
-def test_most_count_against_a_scan(p, beta):
-    expected = [scan_most(n, p, Fraction(beta)) for n in SCANNED]
-    assert most_count(np.array(SCANNED), p, float(beta)).tolist() == expected
+def test_counts_against_a_scan(p, risk):
+    for count, scan in (least_count, scan_least), (most_count, scan_most):
+        expected = [scan(n, p, Fraction(risk)) for n in SCANNED]
+        assert count(np.array(SCANNED), p, float(risk)).tolist() == expected
 
 
 @pytest.mark.parametrize("alpha", [*ALPHAS, "0.9"])
@@ -200,20 +183,16 @@ def test_limits_against_scipy(n, level):
     np.testing.assert_allclose(high, [ci.high for ci in exact], rtol=1e-9, atol=0)
 
 
-@pytest.mark.parametrize(("x", "n"), [(1, 1), (1, 12), (5, 12), (20, 58), (24, 58), (149, 150)])
+@pytest.mark.parametrize(
+    ("x", "n"), [(0, 1), (1, 1), (0, 12), (1, 12), (5, 12), (20, 58), (24, 58), (149, 150)]
+)
 @pytest.mark.parametrize("tail", [0.025, 0.05, 0.001])
-def test_lower_limit_inverts_the_rational_tail(x, n, tail):
-    limit = Fraction(float(lower_limit(x, n, tail)))
-    tails, whole = rational_upper_tails(n, limit)
-    assert tails[x] / whole == pytest.approx(tail, rel=1e-10)
-
-
-@pytest.mark.parametrize(("x", "n"), [(0, 1), (0, 12), (5, 12), (20, 58), (24, 58), (149, 150)])
-@pytest.mark.parametrize("tail", [0.025, 0.05, 0.001])
-def test_upper_limit_inverts_the_rational_tail(x, n, tail):
-    limit = Fraction(float(upper_limit(x, n, tail)))
-    tails, whole = rational_lower_tails(n, limit)
-    assert tails[x] / whole == pytest.approx(tail, rel=1e-10)
+def test_limits_invert_the_rational_tails(x, n, tail):
+    for limit, rational in (lower_limit, rational_upper_tails), (upper_limit, rational_lower_tails):
+        if x == (0 if limit is lower_limit else n):
+            continue  # 0 and 1, see below
+        tails, whole = rational(n, Fraction(float(limit(x, n, tail))))
+        assert tails[x] / whole == pytest.approx(tail, rel=1e-10)
 
 
 def test_limits_at_the_ends():

@@ -146,15 +146,12 @@ def test_time_turned_round_turns_the_place_round():
     assert one.before == pytest.approx(two.after)
 
 
-def test_values_all_alike_show_no_step():
+def test_values_all_alike_show_no_step_and_a_clean_one_is_found_without_scatter():
     found = step_in_mean(np.full(8, 2.0), np.ones(8), **SETTING)
     assert found.p == 1.0
     assert (found.low, found.high) == (LEAST, 8 - LEAST)
     found = step_in_proportion(np.full(8, 5.0), np.full(8, 10.0), **SETTING)
     assert found.p == 1.0
-
-
-def test_a_clean_step_is_found_without_scatter():
     found = step_in_mean(np.repeat([1.0, 2.0], [5, 6]), np.ones(11), **SETTING)
     assert (found.place, found.low, found.high) == (5, 5, 5)
     assert (found.before, found.after) == (pytest.approx(1.0), pytest.approx(2.0))

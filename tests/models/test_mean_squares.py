@@ -1,8 +1,5 @@
 """Mean squares by hand, against published ones and against a general program."""
 
-import json
-from pathlib import Path
-
 import numpy as np
 import pandas as pd
 import pytest
@@ -11,11 +8,9 @@ from statsmodels.stats.anova import anova_lm
 
 from sensory.models.mean_squares import mean_squares
 
-REFERENCES = Path(__file__).resolve().parents[1] / "references"
-PUBLISHED = {
-    entry["id"]: entry
-    for entry in json.loads((REFERENCES / "published_ratings.json").read_text())["values"]
-}
+from ..references.readers import entries
+
+PUBLISHED = entries("published_ratings.json")
 
 
 def test_by_hand():

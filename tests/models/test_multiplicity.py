@@ -1,8 +1,5 @@
 """Dunnett, Tukey, Holm and Benjamini-Hochberg by other programs, tables and limiting cases."""
 
-import json
-from pathlib import Path
-
 import numpy as np
 import pytest
 from scipy import stats
@@ -21,12 +18,10 @@ from sensory.models.multiplicity import (
     tukey_quantile,
 )
 
-REFERENCES = Path(__file__).resolve().parents[1] / "references"
-PUBLISHED = {
-    entry["id"]: entry
-    for entry in json.loads((REFERENCES / "published_ratings.json").read_text())["values"]
-}
-R_CASES = json.loads((REFERENCES / "ratings.json").read_text())["cases"]
+from ..references.readers import entries
+
+PUBLISHED = entries("published_ratings.json")
+R_CASES = entries("ratings.json", "cases")
 
 
 def equal(comparisons):
@@ -54,13 +49,17 @@ def normal_tail(h, correlation, two_sided=True):
 # Published.
 
 
-def test_published_two_sided_quantiles():
-    entry = PUBLISHED["pv108"]
-    for (count, df), value in zip(
-        entry["inputs"]["(k treatments, df)"], entry["value"], strict=True
-    ):
-        found = dunnett_quantile(0.05, df, equal(count))[0]
-        assert found == pytest.approx(value, abs=entry["tolerance"])
+@pytest.mark.parametrize(
+    ("name", "inputs", "quantile"),
+    [
+        ("pv108", "(k treatments, df)", lambda k, df: dunnett_quantile(0.05, df, equal(k))[0]),
+        ("pv110", "(k,df)", lambda k, df: tukey_quantile(0.05, df, k)[0] * np.sqrt(2)),
+    ],
+)
+def test_published_two_sided_and_range_quantiles(name, inputs, quantile):
+    entry = PUBLISHED[name]
+    for pair, value in zip(entry["inputs"][inputs], entry["value"], strict=True):
+        assert quantile(*pair) == pytest.approx(value, abs=entry["tolerance"])
 
 
 def test_published_one_sided_table():
@@ -81,13 +80,6 @@ def test_published_critical_difference():
     assert critical * np.sqrt(2 * 8.06 / 5) == pytest.approx(entry["value"][1], abs=0.02)
 
 
-def test_published_range_quantiles():
-    entry = PUBLISHED["pv110"]
-    for (count, df), value in zip(entry["inputs"]["(k,df)"], entry["value"], strict=True):
-        found = tukey_quantile(0.05, df, count)[0] * np.sqrt(2)
-        assert found == pytest.approx(value, abs=entry["tolerance"])
-
-
 def test_published_limits_of_a_pair():
     entry = PUBLISHED["mont-hard-CI"]
     given = entry["inputs"]
@@ -101,7 +93,7 @@ def test_published_limits_of_a_pair():
 # Other programs.
 
 
-@pytest.mark.parametrize("case", R_CASES, ids=lambda case: case["id"])
+@pytest.mark.parametrize("case", R_CASES.values(), ids=R_CASES)
 def test_p_against_r(case):
     """R: Miwa's rule averaged over chi, and ptukey; both to about 1e-9 absolute."""
     count = len(case["samples"])
@@ -173,14 +165,13 @@ def test_holm_and_benjamini_hochberg_against_other_programs():
 # Limiting cases and inversions.
 
 
-def test_one_comparison_is_student():
+def test_one_comparison_at_several_degrees_of_freedom_is_student():
     t, df = np.array([0.5, 2.0, 7.0, 30.0]), np.array([2.5, 11.0, 40.0, 9.0])
     student = 2 * stats.t.sf(t, df)
     np.testing.assert_allclose(dunnett_p(t, df, [[1.0]]), student, rtol=1e-8)
     np.testing.assert_allclose(tukey_p(t, df, 2), student, rtol=1e-8)
-    np.testing.assert_allclose(
-        dunnett_p(-t, df, [[1.0]], two_sided=False), stats.t.cdf(t, df), rtol=1e-9
-    )
+    one_sided = dunnett_p(-t, df, [[1.0]], two_sided=False)
+    np.testing.assert_allclose(one_sided, stats.t.cdf(t, df), rtol=1e-9)
 
 
 def test_without_correlation_it_is_sidak():
@@ -236,12 +227,9 @@ def test_loadings_give_back_the_correlations():
     assert departure(np.eye(4)) == 0
 
 
-def test_no_square_matrix():
-    with pytest.raises(ArgumentError, match=r"correlation must be a square matrix; got shape"):
+def test_no_square_matrix_and_no_comparison_at_all():
+    with pytest.raises(ArgumentError, match="correlation must be a square matrix"):
         dunnett_p(2.0, 10, [[1.0, 0.5]])
-
-
-def test_no_comparison_at_all():
     assert dunnett_p([], 5, equal(2)).shape == (0,)
 
 

@@ -1,8 +1,6 @@
 """Rank statistics against listing all arrangements, printed tables and other libraries."""
 
-import json
 from itertools import permutations, product
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -23,10 +21,10 @@ from sensory.models.ranks import (
     trend_tail,
 )
 
-REFERENCES = Path(__file__).resolve().parents[1] / "references" / "published_ranking.json"
-PUBLISHED = json.loads(REFERENCES.read_text(encoding="utf-8"))
-ENTRIES = {entry["id"]: entry for entry in PUBLISHED["values"]}
-MISPRINTS = {entry["id"]: entry for entry in PUBLISHED["misprints"]}
+from ..references.readers import entries
+
+ENTRIES = entries("published_ranking.json")
+MISPRINTS = entries("published_ranking.json", "misprints")
 # Seven samples in ballots of three, each pair once (the smallest projective plane).
 PLANE = [(0, 1, 3), (1, 2, 4), (2, 3, 5), (3, 4, 6), (4, 5, 0), (5, 6, 1), (6, 0, 2)]
 
@@ -85,13 +83,9 @@ def test_friedman_by_listing_all_panels(ranks):
 
 
 @pytest.mark.parametrize("ranks", SMALL)
-def test_page_by_listing_all_panels(ranks):
-    exact = share(ranks, lambda one: trend(one)[0])
+def test_page_and_its_moments_by_listing_all_panels(ranks):
+    exact = share(ranks, lambda panel: trend(panel)[0])
     assert trend_tail(ranks) == pytest.approx(exact, rel=1e-10)
-
-
-@pytest.mark.parametrize("ranks", SMALL)
-def test_moments_of_page_by_listing_all_panels(ranks):
     totals = [trend(one)[0] for one in every_panel(ranks)]
     _, mean, variance = trend(ranks)
     assert mean == pytest.approx(np.mean(totals), rel=1e-12)
@@ -148,17 +142,17 @@ def test_durbin_statistic_by_its_simple_form():
     assert block_statistic(ranks) == pytest.approx(expected, rel=1e-12)
 
 
-def test_durbin_tail_by_random_panels():
-    ranks = incomplete(np.random.default_rng(9), PLANE, 7)
+@pytest.mark.parametrize(
+    ("ranks", "seed"),
+    [
+        (incomplete(np.random.default_rng(9), PLANE, 7), 10),
+        (panel(np.random.default_rng(12), 8, 4, tied=True), 13),
+    ],
+    ids=["incomplete", "tied"],
+)
+def test_random_arrangements_meet_the_exact_tail(ranks, seed):
     exact = block_tail(ranks)
-    drawn = shuffled_tail(ranks, 200_000, np.random.default_rng(10))
-    assert abs(drawn - exact) < 4.5 * np.sqrt(exact * (1 - exact) / 200_000)
-
-
-def test_random_arrangements_meet_the_exact_tail_with_ties():
-    ranks = panel(np.random.default_rng(12), 8, 4, tied=True)
-    exact = block_tail(ranks)
-    drawn = shuffled_tail(ranks, 200_000, np.random.default_rng(13))
+    drawn = shuffled_tail(ranks, 200_000, np.random.default_rng(seed))
     assert abs(drawn - exact) < 4.5 * np.sqrt(exact * (1 - exact) / 200_000)
 
 
@@ -234,23 +228,17 @@ def rows_of(name):
     if name == "pv095":
         levels = zip((0.05, 0.01), entry["value"], strict=True)
         return [(k, n, a, v) for a, row in levels for n, v in zip(range(2, 9), row, strict=True)]
-    if name == "pv096":
-        return [(k, n, 0.05, v) for n, v in zip(range(2, 9), entry["value"], strict=True)]
+    if name in ("pv091", "pv096"):
+        sizes = entry["inputs"]["n"] if name == "pv091" else range(2, 9)
+        return [(k, n, 0.05, v) for n, v in zip(sizes, entry["value"], strict=True)]
     return [(k, entry["inputs"]["n"], 0.001, entry["value"])]
 
 
-@pytest.mark.parametrize("name", ["pv093", "pv095", "pv096"])
+@pytest.mark.parametrize("name", ["pv091", "pv093", "pv095", "pv096"])
 def test_printed_critical_values_of_page(name):
     entry = ENTRIES[name]
     for samples, ballots, alpha, printed in rows_of(name):
         assert trend_critical(samples, ballots, alpha) == printed, entry["source"]
-
-
-def test_printed_critical_values_of_page_for_three():
-    entry = ENTRIES["pv091"]
-    for ballots, printed in zip(entry["inputs"]["n"], entry["value"], strict=True):
-        exact = trend_critical(3, ballots, 0.05)
-        assert exact == printed, f"{entry['source']}: {entry['note']}"
 
 
 def test_misprints_of_page_are_not_reproduced():

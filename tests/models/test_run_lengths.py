@@ -116,23 +116,17 @@ def test_width_gives_the_run_length_back(weight):
     assert ewma_run_length(weight, width) == pytest.approx(370.4, rel=1e-6)
 
 
-def test_a_shift_is_seen_sooner_the_larger_it_is():
-    chosen = rules("limit", "nine on one side")
-    for wait in (
-        [rules_run_length(chosen, shift=shift) for shift in SHIFTS],
-        [ewma_run_length(0.2, 2.86, shift=shift) for shift in SHIFTS],
-    ):
-        assert (np.diff(wait) < 0).all()
-
-
-def test_sign_of_a_shift_does_not_matter():
-    chosen = rules("limit", "two of three")
-    assert rules_run_length(chosen, shift=-0.8) == pytest.approx(
-        rules_run_length(chosen, shift=0.8)
-    )
-    assert ewma_run_length(0.2, 2.9, shift=-0.8) == pytest.approx(
-        ewma_run_length(0.2, 2.9, shift=0.8)
-    )
+@pytest.mark.parametrize(
+    "wait",
+    [
+        lambda shift: rules_run_length(rules("limit", "nine on one side"), shift=shift),
+        lambda shift: rules_run_length(rules("limit", "two of three"), shift=shift),
+        lambda shift: ewma_run_length(0.2, 2.9, shift=shift),
+    ],
+)
+def test_a_larger_shift_is_seen_sooner_and_its_sign_does_not_matter(wait):
+    assert (np.diff([wait(shift) for shift in SHIFTS]) < 0).all()
+    assert wait(-0.8) == pytest.approx(wait(0.8))
 
 
 @pytest.mark.parametrize("weight", [0.02, 0.05, 0.3])

@@ -36,16 +36,8 @@ def test_yes_no_profile_on_a_grid(cells):
 def test_yes_no_limits_lie_the_right_drop_below_the_top(cells, level):
     hits, misses, alarms, rejections = cells
     best = norm.ppf(hits / (hits + misses)) - norm.ppf(alarms / (alarms + rejections))
-    entropy = sum(
-        k * np.log(k / n)
-        for k, n in (
-            (hits, hits + misses),
-            (misses, hits + misses),
-            (alarms, alarms + rejections),
-            (rejections, alarms + rejections),
-        )
-        if k
-    )
+    kinds = ((hits, misses), (alarms, rejections))
+    entropy = sum(k * np.log(k / sum(kind)) for kind in kinds for k in kind if k)
     profile = signal.yes_no_profile(*cells)
     low, high = signal.profile_limits(profile, best, level, -signal.FAR, signal.FAR)
     for limit in (low, high):

@@ -64,8 +64,7 @@ def test_abilities_are_those_of_the_plan():
 
 def test_verdicts_of_repeated_choices():
     rule = choice_rule(most=12)
-    assert rule.decide([]).verdict is Verdict.GO_ON
-    assert rule.decide([]).p_luck == 1.0
+    assert (rule.decide([]).verdict, rule.decide([]).p_luck) == (Verdict.GO_ON, 1.0)
     passed = rule.decide([True] * 7)
     # (0.65 / 0.40)^7 = 29.9 >= 19, and the sixth power is 18.4.
     assert (passed.verdict, passed.result, passed.needed) == (Verdict.PASS, 7, 7)
@@ -86,10 +85,6 @@ def test_null_of_a_sequential_plan():
     same = sequential_plan(TRIANGLE, most=30, pd_null=0.0)
     assert plain.different_from == same.different_from
     assert plain.false_alarm == same.false_alarm
-    with pytest.raises(ArgumentError, match=r"pd_null must lie below pd_limit; got 0\.3 and"):
-        sequential_plan(TRIANGLE, most=30, pd_null=0.3)
-    with pytest.raises(ArgumentError, match=r"pd_null must lie between 0 and 1; got -0\.1"):
-        sequential_plan(TRIANGLE, most=30, pd_null=-0.1)
 
 
 # Matching.
@@ -160,6 +155,10 @@ def rules():
         "matching": matching_rule(5, offered=8),
         "sweetness": order_rule(DILUTIONS),
     }
+
+
+def ada(**answers):
+    return screening(rules(), {"Ada": answers})
 
 
 GOOD = {"triangles": [True] * 7, "matching": 5, "sweetness": DILUTIONS}
@@ -251,6 +250,8 @@ def test_order_of_candidates_and_parts_does_not_matter(people, parts):
 @pytest.mark.parametrize(
     ("call", "sentence"),
     [
+        (lambda: sequential_plan(TRIANGLE, most=9, pd_null=0.3), "below pd_limit; got 0.3 and"),
+        (lambda: sequential_plan(TRIANGLE, most=9, pd_null=-0.1), "pd_null must lie .* got -0.1"),
         (lambda: choice_rule("triangle"), "protocol must be a Protocol, such as TRIANGLE"),
         (lambda: choice_rule(unfit=0.3), r"unfit must lie from guessing \(0.333\) to below fit"),
         (lambda: choice_rule(unfit=0.7), "got unfit 0.7 and fit 0.65"),
@@ -272,25 +273,13 @@ def test_order_of_candidates_and_parts_does_not_matter(people, parts):
         (lambda: screening({"x": 0.8}, {"Ada": {}}), r"rules\['x'\] must come from choice_rule"),
         (
             lambda: screening({"x": sequential_plan(TRIANGLE, most=9)}, {"Ada": {}}),
-            "must come from choice_rule, matching_rule or order_rule",
+            "must come from",
         ),
         (lambda: screening(rules(), {"Ada": 5}), "answers of Ada must be a mapping by part"),
-        (
-            lambda: screening(rules(), {"Ada": {"odour": 5}}),
-            "answers of Ada hold odour, for which there is no rule; the parts are triangles",
-        ),
-        (
-            lambda: screening(rules(), {"Ada": {"matching": "five"}}),
-            "Ada, matching: matches must be",
-        ),
-        (
-            lambda: screening(rules(), {"Ada": {"triangles": 5}}),
-            "Ada, triangles: answers must be a sequence of True and False; got 5",
-        ),
-        (
-            lambda: screening(rules(), {"Ada": {"sweetness": ["1 %"]}}),
-            "Ada, sweetness: an order must hold each of",
-        ),
+        (lambda: ada(odour=5), "odour, for which there is no rule; the parts are triangles"),
+        (lambda: ada(matching="five"), "Ada, matching: matches must be"),
+        (lambda: ada(triangles=5), "Ada, triangles: .* sequence of True and False; got 5"),
+        (lambda: ada(sweetness=["1 %"]), "Ada, sweetness: an order must hold each of"),
     ],
 )
 def test_bad_calls(call, sentence):

@@ -7,23 +7,24 @@ import pandas as pd
 import pytest
 from scipy import stats
 
-from sensory.base.errors import ArgumentError, BallotError
+from sensory.base.errors import ArgumentError
 from sensory.base.findings import Finding
 from sensory.ratings.control import difference_from_control
 from sensory.ratings.profile import profile
 
+from .shared import tidy
 
-def frame(scores, samples=("blind", "batch 1", "batch 2", "batch 3"), attribute=None):
-    """Scores of shape (assessors, samples, replicates) as tidy ballots."""
-    scores = np.asarray(scores, float)
-    a, s, r = np.indices(scores.shape)
-    columns = {
-        "assessor": [f"A{i:02}" for i in a.ravel()],
-        "sample": [samples[i] for i in s.ravel()],
-        "replicate": r.ravel() + 1,
-        "score": scores.ravel(),
-    }
-    return pd.DataFrame(columns if attribute is None else columns | {"attribute": attribute})
+BATCHES = ("blind", "batch 1", "batch 2", "batch 3")
+
+
+def frame(scores, samples=BATCHES, attribute=None):
+    return tidy(scores, attribute, samples)
+
+
+def compared(scores, limit=1.0, **options):
+    """The result for scores in an array or in tidy ballots."""
+    ballots = frame(scores) if isinstance(scores, np.ndarray) else scores
+    return difference_from_control(ballots, **({"control": "blind", "limit": limit} | options))
 
 
 def session(shifts=(0.0, 0.2, 1.0, 3.0), assessors=9, replicates=2, seed=11, placebo=1.5):
@@ -37,7 +38,7 @@ def session(shifts=(0.0, 0.2, 1.0, 3.0), assessors=9, replicates=2, seed=11, pla
 @pytest.mark.parametrize("replicates", [1, 3])
 def test_one_batch_is_the_paired_t_test_on_means(replicates):
     scores = session((0.0, 0.6), replicates=replicates)
-    result = difference_from_control(frame(scores), control="blind", limit=1.0, beta=0.1)
+    result = compared(scores, beta=0.1)
     row = result.against_control.iloc[0]
     blind, batch = scores.mean(2).T
     paired = stats.ttest_rel(batch, blind, alternative="greater")
@@ -56,7 +57,7 @@ def test_one_batch_is_the_paired_t_test_on_means(replicates):
 
 def test_several_batches_are_one_sided_dunnett_on_the_interaction():
     scores = session()
-    result = difference_from_control(frame(scores), control="blind", limit=1.0)
+    result = compared(scores)
     rows = result.against_control
     cells = scores.mean(2)
     left = cells - cells.mean(0) - cells.mean(1, keepdims=True) + cells.mean()
@@ -83,14 +84,14 @@ def test_critical_values_of_the_printed_table(assessors, batches, printed):
     scores = session((0.0, *[0.5] * batches), assessors=assessors)
     names = ["blind", *range(batches)]
     ballots = frame(scores, samples=[str(name) for name in names])
-    rows = difference_from_control(ballots, control="blind", limit=1.0).against_control
+    rows = compared(ballots).against_control
     critical = (rows["estimate"] - rows["lower"]) / rows["se"]
     assert critical.to_numpy() == pytest.approx([printed] * batches, abs=0.006)
 
 
 def test_placebo_is_the_mean_of_the_blind_control_with_its_own_scatter():
     scores = session(replicates=1)
-    result = difference_from_control(frame(scores), control="blind", limit=1.0, level=0.9)
+    result = compared(scores, level=0.9)
     cells, (assessors, samples) = scores[:, :, 0], scores.shape[:2]
     person = cells.mean(1) - cells.mean()
     left = cells - cells.mean(0) - cells.mean(1, keepdims=True) + cells.mean()
@@ -121,7 +122,7 @@ def test_four_findings(shift, noise, limit, finding):
     """Scores that lie exactly `shift` above, with scatter of known size."""
     scatter = noise * np.array([-1.0, 1, -1, 1, -1, 1, 0, 0])
     scores = np.stack([np.full(8, 1.0), 1 + shift + scatter], 1)[:, :, None]
-    result = difference_from_control(frame(scores), control="blind", limit=limit)
+    result = compared(scores, limit)
     row = result.against_control.iloc[0]
     assert row["estimate"] == pytest.approx(shift)
     assert row["finding"] == finding
@@ -133,21 +134,19 @@ def test_four_findings(shift, noise, limit, finding):
 def test_raising_all_scores_of_an_assessor_changes_no_finding():
     """A placebo effect of one's own is taken off within each assessor."""
     scores = session()
-    plain = difference_from_control(frame(scores), control="blind", limit=1.0).against_control
+    plain = compared(scores).against_control
     shifted = scores + np.linspace(0, 4, 9)[:, None, None]
-    moved = difference_from_control(frame(shifted), control="blind", limit=1.0).against_control
+    moved = compared(shifted).against_control
     pd.testing.assert_frame_equal(plain, moved, rtol=1e-8)
 
 
 def test_order_of_rows_and_units_do_not_matter():
     ballots = frame(session())
-    plain = difference_from_control(ballots, control="blind", limit=1.0).against_control
-    mixed = difference_from_control(
-        ballots.sample(frac=1, random_state=3), control="blind", limit=1.0
-    ).against_control
+    plain = compared(ballots).against_control
+    mixed = compared(ballots.sample(frac=1, random_state=3)).against_control
     pd.testing.assert_frame_equal(plain, mixed, rtol=1e-8)
     wide = ballots.assign(score=10 * ballots["score"])
-    ten = difference_from_control(wide, control="blind", limit=10.0).against_control
+    ten = compared(wide, 10.0).against_control
     assert ten["upper"].to_numpy() == pytest.approx(10 * plain["upper"].to_numpy())
     assert ten["p_adjusted"].to_numpy() == pytest.approx(plain["p_adjusted"].to_numpy())
     assert list(ten["finding"]) == list(plain["finding"])
@@ -156,9 +155,9 @@ def test_order_of_rows_and_units_do_not_matter():
 def test_each_attribute_as_if_alone():
     one, two = session(seed=1), session(seed=2)
     both = pd.concat([frame(one, attribute="overall"), frame(two, attribute="sour")])
-    result = difference_from_control(both, control="blind", limit={"overall": 1.0, "sour": 2.0})
+    result = compared(both, {"overall": 1.0, "sour": 2.0})
     for name, scores, limit in (("overall", one, 1.0), ("sour", two, 2.0)):
-        alone = difference_from_control(frame(scores), control="blind", limit=limit)
+        alone = compared(scores, limit)
         rows = result.against_control
         rows = rows[rows["attribute"] == name].reset_index(drop=True)
         columns = rows.columns.drop("attribute")
@@ -170,7 +169,7 @@ def test_missing_scores_take_generalised_least_squares():
     """Estimates and standard errors against dense matrices at the fitted variances."""
     ballots = frame(session(), attribute="overall")
     ballots.loc[[0, 1, 10, 25, 40, 41], "score"] = np.nan  # A00 has no blind control
-    result = difference_from_control(ballots, control="blind", limit=1.0)
+    result = compared(ballots)
     parts = profile(ballots).components.set_index("source")["estimate"]
     rows = ballots.dropna()
     person = pd.get_dummies(rows["assessor"]).to_numpy(float)
@@ -186,10 +185,9 @@ def test_missing_scores_take_generalised_least_squares():
     assert found["estimate"].to_numpy() == pytest.approx(contrast @ means, rel=1e-6)
     se = np.sqrt(np.diag(contrast @ known @ contrast.T))
     assert found["se"].to_numpy() == pytest.approx(se, rel=1e-6)
-    assert any(
-        "A00, A05: no score of the blind control for overall; kept" in n for n in result.notes
-    )
-    assert any("restricted likelihood" in note for note in result.notes)
+    notes = "\n".join(result.notes)
+    assert "A00, A05: no score of the blind control" in notes
+    assert "restricted likelihood" in notes
 
 
 def many(shift, sessions, assessors, batches, seed):
@@ -205,17 +203,13 @@ def many(shift, sessions, assessors, batches, seed):
 
 
 def test_risk_of_any_false_alarm_is_alpha():
-    result = difference_from_control(
-        many(0.0, 1000, assessors=8, batches=3, seed=5), control="blind", limit=1.0
-    ).against_control
+    result = compared(many(0.0, 1000, assessors=8, batches=3, seed=5)).against_control
     moved = (result["p_adjusted"] <= 0.05).groupby(result["attribute"]).any()
     assert abs(moved.sum() - 50) < 4 * np.sqrt(1000 * 0.05 * 0.95)
 
 
 def test_risk_of_passing_a_batch_at_the_limit_is_beta():
-    result = difference_from_control(
-        many(1.0, 1000, assessors=8, batches=1, seed=6), control="blind", limit=1.0, beta=0.1
-    ).against_control
+    result = compared(many(1.0, 1000, assessors=8, batches=1, seed=6), beta=0.1).against_control
     passed = (result["upper"] < 1.0).sum()
     assert abs(passed - 100) < 4 * np.sqrt(1000 * 0.1 * 0.9)
 
@@ -228,9 +222,8 @@ def test_a_batch_that_scatters_more_is_not_passed_on_the_steadiness_of_the_other
         size=(8, 4, 1, sessions)
     )
     scores[:, 3] += 1.0
-    names = ["blind", "batch 1", "batch 2", "batch 3"]
-    ballots = pd.concat([frame(scores[..., k], names, f"session {k}") for k in range(sessions)])
-    found = difference_from_control(ballots, control="blind", limit=1.0).against_control
+    ballots = pd.concat([frame(scores[..., k], BATCHES, f"session {k}") for k in range(sessions)])
+    found = compared(ballots).against_control
     last = found[found["sample"] == "batch 3"]
     by_model = last["estimate"] + stats.t.ppf(0.95, last["df"]) * last["se"]
     assert (by_model < 1.0).mean() > 0.08
@@ -239,7 +232,7 @@ def test_a_batch_that_scatters_more_is_not_passed_on_the_steadiness_of_the_other
 
 def test_upper_limit_is_the_larger_of_model_and_own_differences():
     scores = session(replicates=2)
-    rows = difference_from_control(frame(scores), control="blind", limit=1.0).against_control
+    rows = compared(scores).against_control
     cells = scores.mean(2)
     for place, row in rows.iterrows():
         own = cells[:, place + 1] - cells[:, 0]
@@ -254,7 +247,7 @@ def test_nothing_is_shown_as_similar_by_fewer_than_two_who_scored_both():
     left = ballots[
         ~((half & (ballots["sample"] == "blind")) | (~half & (ballots["sample"] == "batch 1")))
     ]
-    rows = difference_from_control(left, control="blind", limit=9.0).against_control
+    rows = compared(left, 9.0).against_control
     first = rows[rows["sample"] == "batch 1"].iloc[0]
     assert np.isnan(first["upper"])
     assert first["finding"] in (Finding.UNDECIDED, Finding.DIFFERENT)
@@ -266,33 +259,31 @@ def test_assessors_needed_gives_the_chance_that_was_asked_for():
     scatter = np.array([-1.0, 1] * 5)
     difference = scatter * sd / scatter.std(ddof=1)
     scores = np.stack([np.ones(10), 1 + difference], 1)[:, :, None]
-    plan = difference_from_control(frame(scores), control="blind", limit=1.0)
+    plan = compared(scores)
     needed = int(plan.assessors_needed(0.8)["assessors"].iloc[0])
     rates = []
     for size in (needed, needed - 1):
-        result = difference_from_control(
-            many(0.0, 1000, assessors=size, batches=1, seed=size), control="blind", limit=1.0
-        ).against_control
+        result = compared(many(0.0, 1000, assessors=size, batches=1, seed=size)).against_control
         rates.append((result["upper"] < 1.0).mean())
     t = stats.nct(needed - 1, -np.sqrt(needed) / sd).cdf(-stats.t.ppf(0.95, needed - 1))
     fewer = stats.nct(needed - 2, -np.sqrt(needed - 1) / sd).cdf(-stats.t.ppf(0.95, needed - 2))
     assert fewer < 0.8 <= t
     assert rates[0] == pytest.approx(t, abs=0.05)
-    far = difference_from_control(frame(scores), control="blind", limit=1e-3)
+    far = compared(scores, 1e-3)
     assert far.assessors_needed()["assessors"].isna().all()
 
 
 def test_a_batch_far_below_the_blind_control_is_no_pass():
     scores = session((0.0, -3.0))
-    result = difference_from_control(frame(scores), control="blind", limit=1.0)
+    result = compared(scores)
     row = result.against_control.iloc[0]
     assert row["upper"] < 1.0
     assert row["finding"] == Finding.UNDECIDED
-    assert any("batch 1 scores far below the blind control" in note for note in result.notes)
+    assert any("batch 1 scores far below" in note for note in result.notes)
 
 
 def test_tables_are_handed_out_as_copies():
-    result = difference_from_control(frame(session()), control="blind", limit=1.0)
+    result = compared(session())
     for handed_out in (result.against_control, result.means, result.placebo):
         handed_out["estimate"] = -9.0
     for again in (result.against_control, result.means, result.placebo):
@@ -303,8 +294,8 @@ def test_tables_are_handed_out_as_copies():
 @pytest.mark.parametrize(
     ("change", "message"),
     [
-        ({"control": "plum"}, "control must be one of the samples, the blind control among"),
-        ({"limit": 0}, "limit must be one number above 0, in units of the scale; got 0."),
+        ({"control": "plum"}, "control must be one of the samples"),
+        ({"limit": 0}, "limit must be one number above 0"),
         ({"limit": -1.0}, "limit must be one number above 0"),
         ({"limit": [1.0, 2.0]}, "limit must be one number above 0"),
         ({"limit": float("nan")}, "limit must lie between"),
@@ -318,16 +309,11 @@ def test_tables_are_handed_out_as_copies():
 )
 def test_arguments_that_cannot_be_used(change, message):
     with pytest.raises(ArgumentError, match=re.escape(message)):
-        difference_from_control(frame(session()), **({"control": "blind", "limit": 1.0} | change))
+        compared(session(), **change)
 
 
-def test_one_assessor_one_sample_no_table():
+def test_one_assessor_and_one_sample_are_refused():
     with pytest.raises(ArgumentError, match="one assessor only, A00"):
-        difference_from_control(frame(session()[:1]), control="blind", limit=1.0)
+        compared(session()[:1])
     with pytest.raises(ArgumentError, match="one sample only, blind"):
-        difference_from_control(frame(session()[:, :1]), control="blind", limit=1.0)
-    with pytest.raises(ArgumentError, match="ballots must be a pandas DataFrame"):
-        difference_from_control([1, 2], control="blind", limit=1.0)
-    twice = pd.concat([frame(session())] * 2)
-    with pytest.raises(BallotError, match="scored sample blind twice in replicate 1"):
-        difference_from_control(twice, control="blind", limit=1.0)
+        compared(session()[:, :1])

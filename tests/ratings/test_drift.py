@@ -134,10 +134,11 @@ def test_without_replicates_only_bias_is_tested():
     assert len(tested) == 10
 
 
-def test_too_few_sessions_or_assessors():
-    with pytest.raises(ArgumentError, match="at least 4 sessions for a trend; got 3"):
-        assessor_drift(frame(sessions(count=3)))
-    with pytest.raises(ArgumentError, match="one assessor only, Ada; drift is against the others"):
-        assessor_drift(frame(sessions(assessors=1)))
-    with pytest.raises(ArgumentError, match="alpha must lie strictly between 0 and 1"):
-        assessor_drift(frame(sessions()), alpha=0)
+@pytest.mark.parametrize(
+    ("given", "alpha", "message"),
+    [({"count": 3}, 0.05, "at least 4 sessions.*got 3"), ({"assessors": 1}, 0.05, "only, Ada"),
+     ({}, 0, "alpha must lie strictly")],
+)  # fmt: skip
+def test_too_few_sessions_or_assessors(given, alpha, message):
+    with pytest.raises(ArgumentError, match=message):
+        assessor_drift(frame(sessions(**given)), alpha=alpha)

@@ -1,8 +1,5 @@
 """The profile against R, against sums of squares of a general program, and in its words."""
 
-import json
-from pathlib import Path
-
 import numpy as np
 import pandas as pd
 import pytest
@@ -13,10 +10,10 @@ from statsmodels.stats.multicomp import pairwise_tukeyhsd
 
 from sensory.ratings.profile import profile
 
-REFERENCES = Path(__file__).resolve().parents[1] / "references"
-CASES = {
-    case["id"]: case for case in json.loads((REFERENCES / "ratings.json").read_text())["cases"]
-}
+from ..references.readers import HERE, entries
+from .shared import tidy
+
+CASES = entries("ratings.json", "cases")
 # On balanced scores with a variance at zero, mean squares and likelihood answer different
 # models; everywhere else the profile must give R's numbers.
 BALANCED = ("fries_balanced", "fries_one_week", "wine_balanced", "wine_single", "cake_balanced")
@@ -30,7 +27,7 @@ UNIT = ["session", "assessor", "sample", "replicate"]
 
 def case_ballots(case):
     """The rows of a reference case as tidy ballots."""
-    wide = pd.read_csv(REFERENCES / "ratings" / f"{case['set']}.csv", dtype={"sample": str})
+    wide = pd.read_csv(HERE / "ratings" / f"{case['set']}.csv", dtype={"sample": str})
     kept = wide.drop(index=[place - 1 for place in np.atleast_1d(case["dropped"]).astype(int)])
     tidy = kept.melt(UNIT, [case["attribute"]], var_name="attribute", value_name="score")
     return tidy.astype({"sample": pd.CategoricalDtype(list(case["samples"]))})
@@ -42,25 +39,14 @@ def by_mean_squares(found):
 
 def panel(assessors=8, samples=4, replicates=3, attributes=5, seed=1, interaction=0.8):
     """Scores of an invented cordial panel; attribute k separates the samples by k / 2."""
-    rng = np.random.default_rng(seed)
-    a, s, r, k = (
-        code.ravel()
-        for code in np.indices((assessors, samples, replicates, attributes)).astype(int)
-    )
+    rng, shape = np.random.default_rng(seed), (assessors, samples, replicates, attributes)
+    a, s, _, k = (code.ravel() for code in np.indices(shape))
     score = rng.normal(size=(assessors, attributes))[a, k]
     score += interaction * rng.normal(size=(assessors, samples, attributes))[a, s, k]
     score += 5 + 0.5 * k * s + rng.normal(size=a.size)
-    names = np.array(["lime", "pear", "plum", "quince", "rose", "sloe"])
-    return pd.DataFrame(
-        {
-            "session": 1,
-            "assessor": [f"P{code:02}" for code in a],
-            "sample": names[s],
-            "replicate": r + 1,
-            "attribute": np.array(["clean", "sour", "sweet", "body", "bitter"])[k],
-            "score": score,
-        }
-    )
+    names = ["lime", "pear", "plum", "quince", "rose", "sloe"]
+    words = ["clean", "sour", "sweet", "body", "bitter"]
+    return tidy(score.reshape(shape), samples=names, attributes=words).assign(session=1)
 
 
 # R.
@@ -122,13 +108,9 @@ def test_anova_of_balanced_scores():
     for name, rows in ballots.groupby("attribute"):
         other = anova_lm(ols("score ~ C(sample) * C(assessor)", rows).fit())
         own = found[found["attribute"] == name].set_index("source")
-        pairs = {
-            "sample": "C(sample)",
-            "assessor": "C(assessor)",
-            "assessor x sample": "C(sample):C(assessor)",
-            "error": "Residual",
-        }
-        for ours, theirs in pairs.items():
+        names = ("C(sample)", "C(assessor)", "C(sample):C(assessor)", "Residual")
+        sources = ("sample", "assessor", "assessor x sample", "error")
+        for ours, theirs in zip(sources, names, strict=True):
             assert own.loc[ours, "ss"] == pytest.approx(other.loc[theirs, "sum_sq"], rel=1e-9)
             assert own.loc[ours, "df"] == other.loc[theirs, "df"]
         both = own.loc["assessor x sample"]
@@ -246,12 +228,9 @@ def test_session_is_a_random_term_where_there_is_more_than_one():
     assert own.loc["session", "ss"] == pytest.approx(other.loc["C(session)", "sum_sq"])
     assert own.loc["error", "df"] == other.loc["Residual", "df"]
     assert "session" in set(found.components["source"])
-
-
-def test_replicate_may_serve_as_occasion():
-    found = profile(panel(), occasion="replicate")
-    assert found.occasion == "replicate"
-    assert "replicate" in set(found.anova["source"])
+    replicates = profile(panel(), occasion="replicate")
+    assert replicates.occasion == "replicate"
+    assert "replicate" in set(replicates.anova["source"])
     assert profile(panel()).occasion is None
 
 
@@ -288,7 +267,7 @@ def test_attributes_scored_in_different_replicates_only():
 def test_an_assessor_who_missed_a_session():
     ballots = panel()
     ballots["session"] = ballots["replicate"]
-    missed = ballots[~((ballots["assessor"] == "P03") & (ballots["session"] == 2))]
+    missed = ballots[~((ballots["assessor"] == "A03") & (ballots["session"] == 2))]
     found = profile(missed, reference="lime")
     assert (found.anova.query("source == 'sample'")["method"] == "restricted likelihood").all()
     assert found.means["scores"].eq(23).all()
@@ -327,10 +306,8 @@ def test_result_hands_out_copies_and_remembers():
 
 def test_without_reference_there_is_no_comparison_with_it():
     found = profile(panel())
-    assert found.against_reference is None
-    assert found.equivalence is None
-    assert found.scaling is None
-    assert found.slopes is None
+    assert found.against_reference is found.equivalence is None
+    assert found.scaling is found.slopes is None
 
 
 def test_columns_are_spelled_as_everywhere():

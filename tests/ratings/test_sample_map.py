@@ -12,6 +12,8 @@ from scipy import stats
 from sensory.base.errors import ArgumentError, BallotError
 from sensory.ratings.sample_map import sample_map
 
+from . import shared
+
 SAMPLES = ("apple", "blackcurrant", "cherry", "elderflower", "lime")
 ATTRIBUTES = ("bitter", "fruity", "sour", "sweet")
 
@@ -54,10 +56,6 @@ def test_components_are_eigenvectors(scaled):
     np.testing.assert_allclose(found.coordinates @ found.loadings.T, away, atol=1e-9)
     if scaled:
         assert found.variance.sum() == pytest.approx(len(ATTRIBUTES))
-
-
-def test_correlations_with_the_axes():
-    found = sample_map(frame(panel(2)))
     for k, axis in product(range(4), range(found.variance.size)):
         expected = np.corrcoef(found.means[:, k], found.coordinates[:, axis])[0, 1]
         assert found.correlations[k, axis] == pytest.approx(expected, abs=1e-9)
@@ -70,6 +68,10 @@ def test_three_points_by_hand():
     middle, half = 22 / 3, np.sqrt(2.0**2 + (4 / 3) ** 2)
     assert found.variance.tolist() == pytest.approx([middle + half, middle - half])
     assert all(max(region.half_axes) == pytest.approx(0, abs=1e-6) for region in found.regions)
+    line = np.tile([[1.0, 2], [2, 4], [4, 8]], (5, 1, 1))  # still has a second axis
+    found = sample_map(frame(line, SAMPLES[:3], ATTRIBUTES[:2]))
+    assert found.share.tolist() == pytest.approx([1, 0], abs=1e-9)
+    assert found.coordinates.shape == (3, 2)
 
 
 def test_largest_loading_is_positive():
@@ -173,15 +175,13 @@ def test_order_of_rows_does_not_matter(seed, random, scaled):
 def test_change_of_scale(seed, factor, shift):
     """A longer scale stretches the plain map and leaves the scaled one."""
     scores = panel(seed)
-    plain, stretched = (
-        sample_map(frame(each), draws=200) for each in (scores, shift + factor * scores)
-    )
-    np.testing.assert_allclose(stretched.coordinates, factor * plain.coordinates, atol=1e-6)
-    one, other = (
-        sample_map(frame(each), scaled=True, draws=200)
-        for each in (scores, shift + factor * scores)
-    )
-    np.testing.assert_allclose(other.coordinates, one.coordinates, atol=1e-6)
+    for scaled in (False, True):
+        plain, stretched = (
+            sample_map(frame(each), scaled=scaled, draws=200).coordinates
+            for each in (scores, shift + factor * scores)
+        )
+        expected = plain if scaled else factor * plain
+        np.testing.assert_allclose(stretched, expected, atol=1e-6)
 
 
 def test_new_names_of_the_samples_move_nothing():
@@ -206,13 +206,6 @@ def test_seed_and_tables():
     assert one._repr_html_().count("<table>") == 2
 
 
-def test_samples_on_a_line_still_have_a_second_axis():
-    scores = np.zeros((5, 3, 2)) + np.array([[1.0, 2], [2, 4], [4, 8]])
-    found = sample_map(frame(scores, SAMPLES[:3], ATTRIBUTES[:2]))
-    assert found.share.tolist() == pytest.approx([1, 0], abs=1e-9)
-    assert found.coordinates.shape == (3, 2)
-
-
 def test_columns_of_categories():
     ballots = frame(panel(13))
     names = dict.fromkeys(["session", "assessor", "sample", "attribute"], "category")
@@ -227,10 +220,8 @@ def good():
     return frame(panel(11, people=4))
 
 
-def with_cell(row, column, value):
-    ballots = good().astype(object)
-    ballots.loc[row, column] = value
-    return ballots
+def with_cell(*change):
+    return shared.with_cell(good(), *change)
 
 
 @pytest.mark.parametrize(

@@ -7,22 +7,15 @@ from statsmodels.formula.api import ols
 
 from sensory.ratings.profile import profile
 
+from .shared import tidy
+
 
 def panel(slopes, noise=0.3, replicates=3, seed=2, levels=(0.0, 1.0, 2.0, 4.0, 6.0)):
     """Scores with assessors who use the scale as widely as their slope says."""
-    rng = np.random.default_rng(seed)
-    a, s, r = (code.ravel() for code in np.indices((len(slopes), len(levels), replicates)))
-    score = 3 + rng.normal(size=len(slopes))[a] + np.array(slopes)[a] * np.array(levels)[s]
-    score += rng.normal(0, noise, a.size)
-    return pd.DataFrame(
-        {
-            "assessor": [f"P{code}" for code in a],
-            "sample": [f"S{code}" for code in s],
-            "replicate": r,
-            "attribute": "sour",
-            "score": score,
-        }
-    )
+    rng, shape = np.random.default_rng(seed), (len(slopes), len(levels), replicates)
+    score = 3 + rng.normal(size=len(slopes))[:, None, None]
+    score = score + (np.array(slopes)[:, None] * np.array(levels))[:, :, None]
+    return tidy(score + rng.normal(0, noise, shape), "sour")
 
 
 def test_sums_of_squares_are_those_of_nested_regressions():
@@ -78,7 +71,7 @@ def test_a_wide_scale_user_does_not_drown_the_samples():
 def test_empty_cells_are_left_out_and_unequal_numbers_are_taken():
     table = panel([0.5, 1.0, 1.5, 1.0], noise=1.0)
     other = table.assign(attribute="sweet")
-    gone = other[~((other["assessor"] == "P1") & (other["sample"] == "S2"))]
+    gone = other[~((other["assessor"] == "A01") & (other["sample"] == "S02"))]
     found = profile(pd.concat([table.drop(index=[4, 9]), gone]), scaling=True)
     assert set(found.scaling["attribute"]) == {"sour"}
     assert np.isfinite(found.scaling["statistic"]).all()
@@ -102,6 +95,7 @@ def test_equal_sample_means_have_no_slopes():
 
 def cancelling(table):
     """Scores of +-1 that cancel exactly over the assessors of each sample, with one at 0."""
-    sign = {"P0": 1.0, "P1": -1.0, "P2": 0.0}
-    turn = np.where(table["sample"].isin(["S0", "S3"]), 1, -1) * np.where(table["replicate"], 1, 2)
+    sign = {"A00": 1.0, "A01": -1.0, "A02": 0.0}
+    later = table["replicate"] > 1
+    turn = np.where(table["sample"].isin(["S00", "S03"]), 1, -1) * np.where(later, 1, 2)
     return table["assessor"].map(sign) * turn

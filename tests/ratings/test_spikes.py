@@ -66,12 +66,9 @@ def test_missing_answers_are_dropped_and_counted():
     assert "6 of 9 spiked found, 3 of 5 blind duplicates" in repr(result)
 
 
-def test_names_that_occur_in_no_answer_have_no_row():
+def test_order_level_and_names_that_occur_in_no_answer():
     names = pd.Categorical(answers()["assessor"], categories=["Bo", "Zoe", "Ada"])
     assert list(spiked_samples(answers(assessor=names)).assessors["assessor"]) == ["Bo", "Ada"]
-
-
-def test_order_and_level():
     plain = spiked_samples(answers()).assessors
     mixed = spiked_samples(answers().sample(frac=1, random_state=2)).assessors
     pd.testing.assert_frame_equal(plain, mixed)
@@ -94,16 +91,11 @@ def test_tables_that_cannot_be_used(given, message):
 
 
 def test_every_bad_cell_is_named():
-    bad = answers(
-        found=["yes", 2, *[1] * 14], assessor=[None, *["Ada"] * 15], spiked=[1] * 15 + [None]
-    )
+    names, spiked = [None, *["Ada"] * 15], [1] * 15 + [None]
+    bad = answers(found=["yes", 2, *[1] * 14], assessor=names, spiked=spiked)
     with pytest.raises(BallotError, match="4 things to mend") as caught:
         spiked_samples(bad)
-    assert [(fault.row, fault.column) for fault in caught.value.faults] == [
-        (2, "assessor"),
-        (2, "found"),
-        (3, "found"),
-        (17, "spiked"),
-    ]
+    places = [(fault.row, fault.column) for fault in caught.value.faults]
+    assert places == [(2, "assessor"), (2, "found"), (3, "found"), (17, "spiked")]
     with pytest.raises(ArgumentError, match=re.escape("For 95 % write 0.95")):
         spiked_samples(answers(), level=95)

@@ -44,17 +44,11 @@ def test_missing_scores_are_dropped_counted_and_shown():
     assert len(table.rows) == 2
 
 
-def test_text_numbers_are_numbers():
+def test_text_numbers_are_numbers_categories_keep_their_order_and_numbers_are_sorted():
     rows = rating_table(ballots(score=["7", "2.5", "6", "3"])).rows
     assert list(rows["score"]) == [7, 2.5, 6, 3]
-
-
-def test_categories_keep_their_order():
     kinds = pd.Categorical(["lime", "plum"] * 2, categories=["plum", "pear", "lime"])
     assert rating_table(ballots(sample=kinds)).samples == ("plum", "lime")
-
-
-def test_numbers_are_sorted_as_numbers():
     assert rating_table(ballots(sample=[10, 9, 10, 9])).samples == (9, 10)
 
 
@@ -124,17 +118,14 @@ def test_unknown_attributes(wanted):
 @pytest.mark.parametrize(
     ("columns", "message"),
     [
-        ({"score": [7, "much", 6, 3]}, "row 3, column score: The score is not a number."),
-        ({"score": [7, np.inf, 6, 3]}, "row 3, column score: The score is not a number."),
-        ({"score": [True, False, True, True]}, "row 2, column score: The score is not a number."),
-        ({"score": [7, True, 6, 3]}, "row 3, column score: The score is not a number."),
-        ({"assessor": ["Ada", None, "Bo", "Bo"]}, "row 3, column assessor: The assessor is left"),
-        ({"sample": ["lime", " ", "lime", "plum"]}, "row 3, column sample: The sample is left"),
-        (
-            {"sample": ["lime", "lime", "lime", "plum"]},
-            "row 3, column replicate: Assessor Ada scored sample lime twice in replicate 1 of "
-            "session 1 for sour. Number the replicates, or keep one of the scores.",
-        ),
+        ({"score": [7, "much", 6, 3]}, "row 3, column score: The score is not"),
+        ({"score": [7, np.inf, 6, 3]}, "row 3, column score: The score is not"),
+        ({"score": [True, False, True, True]}, "row 2, column score: The score is not"),
+        ({"score": [7, True, 6, 3]}, "row 3, column score: The score is not"),
+        ({"assessor": ["Ada", None, "Bo", "Bo"]}, "row 3, column assessor: The assessor is"),
+        ({"sample": ["lime", " ", "lime", "plum"]}, "row 3, column sample: The sample is"),
+        ({"sample": ["lime"] * 3 + ["plum"]}, "row 3, column replicate: Assessor Ada scored"),
+        ({"sample": ["lime"] * 3 + ["plum"]}, "twice in replicate 1 of session 1 for sour"),
     ],
 )
 def test_bad_cells_are_named(columns, message):

@@ -40,20 +40,12 @@ VERSION = (
 ENTRIES = []
 
 
-def put(name, method, quantity, inputs, value, command, tolerance):
-    ENTRIES.append(
-        {
-            "id": name,
-            "method": method,
-            "quantity": quantity,
-            "inputs": inputs,
-            "value": value if isinstance(value, int) else float(value),
-            "source": f"make_independent.py: {command}",
-            "version": VERSION,
-            "date": DATE,
-            "tolerance": tolerance,
-        }
-    )
+def put(name, method, quantity, inputs, value, command, tolerance, by="make_independent.py",
+        version=VERSION):  # fmt: skip
+    entry = {"id": name, "method": method, "quantity": quantity, "inputs": inputs}
+    entry["value"] = value if isinstance(value, int) else float(value)
+    entry |= {"source": f"{by}: {command}", "version": version, "date": DATE}
+    ENTRIES.append(entry | {"tolerance": tolerance})
 
 
 # Decision rules, integrated over another variable than the package does.
@@ -142,18 +134,14 @@ HALF = stats.chi2.ppf(0.95, 1) / 2
 
 def dprime_values():
     """d-prime, standard error and likelihood limits, every root found in d itself."""
-    for name, x, n in (
-        ("TRIANGLE", 18, 30),
-        ("TRIANGLE", 26, 66),
-        ("DUO_TRIO", 29, 40),
-        ("DUO_TRIO", 21, 36),
-        ("DUO_TRIO", 51, 100),
-        ("THREE_AFC", 20, 30),
-        ("THREE_AFC", 15, 36),
-        ("TETRAD", 22, 40),
-        ("TETRAD", 17, 45),
-        ("TWO_OUT_OF_FIVE", 9, 20),
-    ):
+    counts = {
+        "TRIANGLE": [(18, 30), (26, 66)],
+        "DUO_TRIO": [(29, 40), (21, 36), (51, 100)],
+        "THREE_AFC": [(20, 30), (15, 36)],
+        "TETRAD": [(22, 40), (17, 45)],
+        "TWO_OUT_OF_FIVE": [(9, 20)],
+    }
+    for name, x, n in ((name, *pair) for name, pairs in counts.items() for pair in pairs):
 
         @cache
         def pc(d, name=name):
@@ -207,21 +195,15 @@ def similar(n, p, beta):
 
 def size_values():
     alpha, beta = Fraction(1, 20), Fraction(1, 10)
-    for name, pd in (
-        ("TETRAD", 0.4),
-        ("THREE_AFC", 0.5),
-        ("PAIRED", 0.5),
-        ("TWO_OUT_OF_FIVE", 0.3),
-    ):
+    truths = {"TETRAD": 0.4, "THREE_AFC": 0.5, "PAIRED": 0.5, "TWO_OUT_OF_FIVE": 0.3}
+    for name, pd in truths.items():
         p, kept = truth(name, pd), []
         for n in range(1, 161):
             kept.append(sum(masses(n, p)[: critical(n, GUESS[name], alpha)]) <= beta)
         inputs = {"protocol": name, "alpha": 0.05, "beta": 0.1, "pd": pd}
         how = "fractions, every size to 160"
-        for rule, size in (
-            ("first", kept.index(True) + 1),
-            ("stable", 161 - kept[::-1].index(False)),
-        ):
+        sizes = {"first": kept.index(True) + 1, "stable": 161 - kept[::-1].index(False)}
+        for rule, size in sizes.items():
             full = inputs | {"rule": rule}
             put(f"size_{name}_{rule}", "panel_size", "assessors", full, size, how, 0)
     for name, n, pd in (("TRIANGLE", 48, 0.3), ("TETRAD", 20, 0.45), ("PAIRED", 60, 0.4)):
@@ -237,16 +219,9 @@ def size_values():
             ("UNDECIDED", lambda x, c=c, s=s: s < x < c),
         ):
             chance = sum(m for x, m in enumerate(masses(n, truth(name, pd))) if chosen(x))
-            inputs = {"protocol": name, "trials": n, "pd": pd}
-            put(
-                f"oc_{name}_{finding}",
-                "operating_characteristic",
-                finding,
-                inputs,
-                chance,
-                "fractions; alpha, beta 0.05, limit 0.3",
-                1e-10,
-            )
+            inputs, label = {"protocol": name, "trials": n, "pd": pd}, f"oc_{name}_{finding}"
+            how = "fractions; alpha, beta 0.05, limit 0.3"
+            put(label, "operating_characteristic", finding, inputs, chance, how, 1e-10)
 
 
 def two_stage_values():
@@ -306,25 +281,13 @@ def sequential_values():
         null, far = GUESS[name], truth(name, limit)
         upper = (1 - Fraction(beta)) / Fraction(alpha)
         lower = Fraction(beta) / (1 - Fraction(alpha))
-        inputs = {
-            "protocol": name,
-            "alpha": float(alpha),
-            "beta": float(beta),
-            "pd_limit": float(limit),
-            "most": most,
-        }
-        for label, p in (("guessing", null), ("limit", far)):
-            ends = walked(null, far, upper, lower, p, most)
+        inputs = {"protocol": name, "alpha": float(alpha), "beta": float(beta)}
+        inputs |= {"pd_limit": float(limit), "most": most}
+        for label, p, pd in (("guessing", null, 0.0), ("limit", far, float(limit))):
+            ends, at = walked(null, far, upper, lower, p, most), inputs | {"pd": pd}
             for quantity, value in zip(("different", "similar", "expected"), ends, strict=True):
-                put(
-                    f"sequential_{name}_{label}_{quantity}",
-                    "sequential_plan",
-                    quantity,
-                    inputs | {"pd": 0.0 if label == "guessing" else float(limit)},
-                    value,
-                    "fractions, ballot by ballot",
-                    1e-10,
-                )
+                key, how = f"sequential_{name}_{label}_{quantity}", "fractions, ballot by ballot"
+                put(key, "sequential_plan", quantity, at, value, how, 1e-10)
 
 
 def walked(null, far, upper, lower, p, most):
@@ -333,10 +296,8 @@ def walked(null, far, upper, lower, p, most):
         following = {}
         for (x, ratio), mass in going.items():
             expected += mass
-            for step, chance, factor in (
-                (1, p, far / null),
-                (0, 1 - p, (1 - far) / (1 - null)),
-            ):
+            steps = (1, p, far / null), (0, 1 - p, (1 - far) / (1 - null))
+            for step, chance, factor in steps:
                 key, m = (x + step, ratio * factor), mass * chance
                 if key[1] >= upper:
                     different += m
@@ -375,29 +336,16 @@ def replicate_values():
             chances = mixture(m, guess, mean, spread)
             value = sum(k * mp.log(c) for k, c in zip(table, chances, strict=True))
             inputs = {"protocol": name, "table": table, "mean": mean, "spread": spread}
-            put(
-                f"mixture_{name}_{mean}",
-                "beta_binomial",
-                "log_likelihood",
-                inputs,
-                value,
-                "mpmath.quad of the binomial over a beta density",
-                1e-9,
-            )
+            how = "mpmath.quad of the binomial over a beta density"
+            key = f"mixture_{name}_{mean}"
+            put(key, "beta_binomial", "log_likelihood", inputs, value, how, 1e-9)
         fitted_mixture(name, table)
     for mean, spread, m in ((0.3, 0.2, 5), (0.55, 0.6, 8)):
         scale = 1 / spread - 1
         logs = stats.betabinom.logpmf(range(m + 1), m, mean * scale, (1 - mean) * scale)
         inputs = {"replicates": m, "mean": mean, "spread": spread}
-        put(
-            f"betabinom_{m}",
-            "beta_binomial",
-            "sum_of_logs",
-            inputs,
-            logs.sum(),
-            "scipy.stats.betabinom.logpmf, guess 0",
-            1e-10,
-        )
+        how = "scipy.stats.betabinom.logpmf, guess 0"
+        put(f"betabinom_{m}", "beta_binomial", "sum_of_logs", inputs, logs.sum(), how, 1e-10)
 
 
 def fitted_mixture(name, table):
@@ -415,20 +363,13 @@ def fitted_mixture(name, table):
         ]
         return float(np.dot(table, np.log(chances)))
 
-    starts = product((0.1, 0.3, 0.6), (0.05, 0.3, 0.7))
-    found = min(
-        (
-            optimize.minimize(
-                lambda t: -value(t[0], t[1]),
-                start,
-                method="Nelder-Mead",
-                bounds=[(0.001, 0.999), (0.0005, 0.998)],
-                options={"xatol": 1e-10, "fatol": 1e-13, "maxiter": 4000},
-            )
-            for start in starts
-        ),
-        key=lambda one: one.fun,
-    )
+    bounds, steps = [(0.001, 0.999), (0.0005, 0.998)], {"xatol": 1e-10, "fatol": 1e-13}
+    runs = [
+        optimize.minimize(lambda t: -value(t[0], t[1]), start, method="Nelder-Mead",
+                          bounds=bounds, options=steps | {"maxiter": 4000})
+        for start in product((0.1, 0.3, 0.6), (0.05, 0.3, 0.7))
+    ]  # fmt: skip
+    found = min(runs, key=lambda run: run.fun)
 
     def at(mean):
         return optimize.minimize_scalar(
@@ -445,7 +386,6 @@ def fitted_mixture(name, table):
 
     inputs = {"protocol": name, "table": table}
     how = "Gauss-Jacobi mixture, Nelder-Mead from nine starts; profile by brentq"
-    mean, spread = found.x
     if not 0.01 < spread < 0.95:
         raise SystemExit(f"{name}: the spread {spread} lies at a bound, choose other counts")
     put(f"ml_{name}_pd", "replicates", "pd", inputs, mean, how, 1e-5)
@@ -477,10 +417,8 @@ def same_different_values():
 
         def log_likelihood(t, v, a=a, n=n, b=b, m=m):
             s, x = rates(t, v)
-            parts = (
-                a * mp.log(s) + (n - a) * mp.log(1 - s) + b * mp.log(x) + (m - b) * mp.log(1 - x)
-            )
-            return float(parts)
+            same = a * mp.log(s) + (n - a) * mp.log(1 - s)
+            return float(same + b * mp.log(x) + (m - b) * mp.log(1 - x))
 
         top = log_likelihood(tau, d)
 
@@ -501,10 +439,8 @@ def same_different_values():
 
 
 def r_index_values():
-    for key, table in (
-        ("a", [[20, 12, 6, 2], [6, 9, 13, 12]]),
-        ("b", [[9, 0, 4, 7, 3], [5, 6, 0, 8, 9]]),
-    ):
+    tables = {"a": [[20, 12, 6, 2], [6, 9, 13, 12]], "b": [[9, 0, 4, 7, 3], [5, 6, 0, 8, 9]]}
+    for key, table in tables.items():
         reference, other = (np.repeat(np.arange(len(row)), row) for row in table)
         found = stats.mannwhitneyu(other, reference, method="asymptotic", use_continuity=False)
         inputs, how = {"table": table}, "scipy.stats.mannwhitneyu, asymptotic, no continuity"
@@ -520,34 +456,15 @@ def values_from_r():
     version, *lines = done.stdout.splitlines()
     for line_ in lines:
         name, method, quantity, inputs, value, command, tolerance = line_.split("\t")
-        whole = quantity == "assessors"
-        ENTRIES.append(
-            {
-                "id": name,
-                "method": method,
-                "quantity": quantity,
-                "inputs": json.loads(inputs),
-                "value": int(value) if whole else float(value),
-                "source": f"reference.R: {command}",
-                "version": version.strip(),
-                "date": DATE,
-                "tolerance": float(tolerance),
-            }
-        )
+        number = int(value) if quantity == "assessors" else float(value)
+        put(name, method, quantity, json.loads(inputs), number, command, float(tolerance),
+            by="reference.R", version=version.strip())  # fmt: skip
 
 
 def main():
     mp.dps = 25
-    for part in (
-        dprime_values,
-        size_values,
-        two_stage_values,
-        sequential_values,
-        replicate_values,
-        same_different_values,
-        r_index_values,
-        values_from_r,
-    ):
+    plans = (dprime_values, size_values, two_stage_values, sequential_values)
+    for part in (*plans, replicate_values, same_different_values, r_index_values, values_from_r):
         part()
         print(part.__name__, len(ENTRIES), file=sys.stderr)
     about = (

@@ -7,18 +7,6 @@ import pytest
 from sensory.screens.patience import FORGOTTEN, FREE, FREE_OF_ALL, MOST_ADDRESSES, Patience
 
 
-class Clock:
-    now = 5000.0
-
-    def __call__(self) -> float:
-        return self.now
-
-
-@pytest.fixture
-def clock():
-    return Clock()
-
-
 @pytest.fixture
 def patience(clock):
     return Patience(clock)
@@ -71,17 +59,14 @@ def test_who_was_right_before_is_not_shut_out_by_others(patience):
     assert [patience.begin("leader") for _ in range(FREE + 1)] == [0, 0, 0, 1]
 
 
-def test_right_passcode_begins_anew(patience):
+@pytest.mark.parametrize("right", [True, False])
+def test_a_right_passcode_and_an_hour_begin_anew(patience, clock, right):
     for _ in range(FREE):
         patience.begin("plant")
-    patience.forgive("plant")
-    assert [patience.begin("plant") for _ in range(FREE + 1)] == [0, 0, 0, 1]
-
-
-def test_tries_are_forgotten_after_an_hour(patience, clock):
-    for _ in range(FREE):
-        patience.begin("plant")
-    clock.now += FORGOTTEN
+    if right:
+        patience.forgive("plant")
+    else:
+        clock.now += FORGOTTEN
     assert [patience.begin("plant") for _ in range(FREE + 1)] == [0, 0, 0, 1]
 
 

@@ -7,35 +7,15 @@ from pathlib import Path
 import pytest
 from scipy.integrate import quad
 from scipy.stats import norm
-from streamlit.testing.v1 import AppTest
 
 from sensory.store.repository import open_store
 
-SCRIPT = """
-from pathlib import Path
-import streamlit as st
-from sensory.screens import plan
-from sensory.screens.frame import Frame, remember
-from sensory.store.repository import open_store
-
-remember(Frame(store=open_store({url!r}), demo=Path("demo_data")),
-         [st.Page(lambda: None, title=name, url_path=name) for name in ("Sessions", "Question")])
-plan.page()
-"""
-
-
-@pytest.fixture
-def url(tmp_path):
-    return f"sqlite:///{tmp_path / 'record.sqlite3'}"
+from .pages import click, run, sound, words
 
 
 @pytest.fixture
 def app(url):
-    return AppTest.from_string(SCRIPT.format(url=url), default_timeout=60).run()
-
-
-def words(app: AppTest) -> str:
-    return "\n".join(part.value for part in [*app.subheader, *app.markdown, *app.info])
+    return run("plan", url, None)
 
 
 def test_every_question_gets_a_method_and_a_reason(app):
@@ -46,8 +26,7 @@ def test_every_question_gets_a_method_and_a_reason(app):
         "size": "difference from control",
         "reference from memory": "A - not A",
     }.items():
-        app.radio(key="plan-question").set_value(question).run()
-        assert not app.exception
+        sound(app.radio(key="plan-question").set_value(question).run())
         assert f"Recommended: {method}" in words(app)
         assert "**for:**" in words(app)
 
@@ -69,11 +48,11 @@ def test_carry_over_speaks_against_many_tastings(app):
 def test_enough_people_are_told_so(app):
     app.number_input(key="plan-people").set_value(300).run()
     assert "you have enough" in words(app)
-    assert "Every outcome decides." in words(app)
+    assert "Every outcome decides" in words(app)
 
 
 def test_plan_opens_a_session_with_its_numbers(app, url):
-    app.button(key="plan-open").click().run()
+    click(app, "plan-open")
     (session,) = open_store(url).sessions()
     assert (session.question.protocol, session.question.assessors) == ("TETRAD", 24)
     # d-prime 1.6 in a tetrad: the integral of its decision rule, by scipy's quadrature.

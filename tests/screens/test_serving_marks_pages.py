@@ -4,41 +4,32 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-import pytest
-
 from sensory.catalogue.tests import find_kind
 from sensory.screens.exclusions import sample_labels
 from sensory.serving.lines import ballot_lines
 from sensory.serving.planning import serving_plan
 from sensory.sessions import booth_plans, booths, exclusions, served, workflow
-from sensory.store.repository import open_store
 
-from .test_pages import DEMO, run
-from .test_pages import words as shown
-
-BY = "A. Leader"
-
-
-@pytest.fixture
-def url(tmp_path):
-    return f"sqlite:///{tmp_path / 'record.sqlite3'}"
-
-
-@pytest.fixture
-def store(url):
-    opened = open_store(url)
-    yield opened
-    opened.close()
+from .pages import BY, click, fill, keys, put, run, words
 
 
 def planned(store, name="suspect_batch", key="TRIANGLE", samples=None, here="s1"):
-    prepared = workflow.read_prepared(DEMO, name)
-    del prepared["cells"]
-    workflow.open_session(store, here, **prepared, who="t", why="t")
-    workflow.agree(store, here, who=BY)
+    put(store, name, "agreed", cells=False, here=here)
     plan = serving_plan(find_kind(key), ["Anna", "Bo", "Cleo"], seed=5, samples=samples)
     booth_plans.serve(store, here, plan.to_dict(), ballot_lines(plan), who=BY)
     return plan
+
+
+def stated(app, place, what, why):
+    """Say what was served otherwise, and why."""
+    fill(app, **{f"served-what-s1-{place}": what})
+    fill(app, **{f"served-why-s1-{place}": why})
+    return click(app, "serve-otherwise")
+
+
+def mark(app, place, marks):
+    fill(app, **{f"marked-s1-{place}": marks})
+    return click(app, "keep-excluded")
 
 
 def mine(store, name):
@@ -51,15 +42,6 @@ def answered(store, name, **given):
     workflow.enter_cells(store, "s1", {line: given or {"answer": texts["code_1"]}}, who=BY)
 
 
-def words(app):
-    """What a page says, without the marks that keep it from being markup."""
-    return shown(app).replace("\\", "")
-
-
-def keys(app):
-    return {button.key for button in app.button}
-
-
 def test_allergens_are_declared_before_anything_is_handed_out(store, url):
     planned(store, "pressing", "PROFILE", ["reference", "zinc press"])
     app = run("serve", url)
@@ -67,35 +49,30 @@ def test_allergens_are_declared_before_anything_is_handed_out(store, url):
     assert not keys(app) & {"open-booths", "seat-late", "did-not-come", "confirm-served"}
     app.text_input(key="allergens-s1-0").set_value("milk")
     app.text_input(key="allergens-s1-1").set_value("none")
-    app.button(key="declare-allergens").click().run()
-    assert not app.exception
+    click(app, "declare-allergens")
     assert {"open-booths", "did-not-come"} <= keys(app)
     assert "confirm-served" not in keys(app)  # nobody came yet
     answered(store, "Bo", score="2")
     assert "confirm-served" in keys(app.run())
-    assert "do not all declare the same" in words(app)
+    assert "not all declare the same" in words(app)
     app.text_input(key="allergens-s1-1").set_value("soy, in zinc press only").run()
-    app.button(key="declare-allergens").click().run()
-    assert "there is the name of a sample in them: zinc press" in words(app)
+    click(app, "declare-allergens")
+    assert "in them: zinc press" in words(app)
 
 
 def test_not_today_and_not_this_sample_are_marked_and_taken_back(store, url):
     planned(store)
     app = run("serve", url)
     app.selectbox(key="excluded-s1").set_value("Bo").run()
-    app.multiselect(key="marked-s1-1-").set_value(["B"]).run()
-    app.button(key="keep-excluded").click().run()
-    assert not app.exception
+    mark(app, "1-", ["B"])
     assert exclusions.excluded_samples(store, "s1") == {"Bo": ("B",)}
     assert [t["not served"] for t in mine(store, "Bo").values()] == ["not this sample"]
     table = next(one.value for one in app.dataframe if "assessor" in one.value.columns)
     assert list(table["B (suspect batch)"]) == ["", "not this sample", ""]
     app.selectbox(key="excluded-s1").set_value("Cleo").run()
-    app.multiselect(key="marked-s1-2-").set_value(["not today"]).run()
-    app.button(key="keep-excluded").click().run()
+    mark(app, "2-", ["not today"])
     assert [t["not served"] for t in mine(store, "Cleo").values()] == ["not today"]
-    app.multiselect(key="marked-s1-2-0").set_value([]).run()
-    app.button(key="keep-excluded").click().run()
+    mark(app, "2-0", [])
     assert not any("not served" in t for t in mine(store, "Cleo").values())
 
 
@@ -106,9 +83,7 @@ def test_not_today_wins_where_all_is_ticked(store, url):
     assert box.options == [
         "not today", "not this sample: A (reference)", "not this sample: B (suspect batch)",
     ]  # fmt: skip
-    box.set_value(["not today", "A", "B"]).run()
-    app.button(key="keep-excluded").click().run()
-    assert not app.exception
+    mark(app, "0-", ["not today", "A", "B"])
     assert [t["not served"] for t in mine(store, "Anna").values()] == ["not today"]
     box = app.multiselect(key="marked-s1-0-0-1-2")
     assert box.value == ["not today", "A", "B"]
@@ -130,9 +105,8 @@ def test_who_did_not_come_leaves_in_a_click(store, url):
     planned(store)
     app = run("serve", url)
     app.selectbox(key="absent-s1-0").set_value("Bo").run()
-    app.button(key="did-not-come").click().run()
-    assert not app.exception
-    assert "3 assessors planned, 1 did not come: who came is not known yet." in words(app)
+    click(app, "did-not-come")
+    assert "3 assessors planned, 1 did not come: who came" in words(app)
     answered(store, "Cleo")
     app.run()
     assert "1 did not come: 1 came, 1 without an answer." in words(app)
@@ -143,42 +117,33 @@ def test_served_as_planned_is_confirmed_and_a_turned_tray_stated(store, url):
     planned(store)
     answered(store, "Anna")
     app = run("serve", url)
-    app.button(key="confirm-served").click().run()
+    click(app, "confirm-served")
     assert "All was served as planned, confirmed" in words(app)
     app.selectbox(key="served-who-s1").set_value("Cleo").run()
     ((line, texts),) = mine(store, "Cleo").items()
     other = next(one for one in ("ABB", "BAB") if one != texts["order"])
-    app.selectbox(key="served-what-s1-2-0").set_value(f"served {other}").run()
+    fill(app, **{"served-what-s1-2-0": f"served {other}"})
     assert app.button(key="serve-otherwise").disabled
-    app.text_input(key="served-why-s1-2-0").set_value("tray turned").run()
-    app.button(key="serve-otherwise").click().run()
-    assert not app.exception
+    stated(app, "2-0", f"served {other}", "tray turned")
     assert f"Row {line}: planned {texts['order']}, served {other} " in words(app)
     assert "not confirmed that all else" in words(app)
     app.selectbox(key="served-what-s1-2-0").set_value("as planned after all").run()
-    app.button(key="serve-otherwise").click().run()
+    click(app, "serve-otherwise")
     assert store.cells("s1")[line] == texts
 
 
 def test_exchanged_and_spilled_cups_are_stated(store, url):
     planned(store, "gasket", "DIFFERENCE_FROM_CONTROL", ["blind reference", "batch 118"])
-    exclusions.declare_allergens(
-        store, "s1", dict.fromkeys(("labelled reference", "blind reference", "batch 118"), "none"),
-        who=BY,
-    )  # fmt: skip
+    samples = ("labelled reference", "blind reference", "batch 118")
+    exclusions.declare_allergens(store, "s1", dict.fromkeys(samples, "none"), who=BY)
     app = run("serve", url)
     (one, first), (two, second) = mine(store, "Anna").items()
     what = f"cup {first['code']} exchanged with {second['code']}"
-    app.selectbox(key="served-what-s1-0-0").set_value(what).run()
-    app.text_input(key="served-why-s1-0-0").set_value("exchanged on the tray").run()
-    app.button(key="serve-otherwise").click().run()
+    stated(app, "0-0", what, "exchanged on the tray")
     cells = store.cells("s1")
     assert [cells[n]["sample"] for n in (one, two)] == [second["sample"], first["sample"]]
-    app.selectbox(key="served-ballot-s1-0").set_value(1).run()
-    app.selectbox(key="served-what-s1-0-1").set_value("spilled").run()
-    app.text_input(key="served-why-s1-0-1").set_value("fell").run()
-    app.button(key="serve-otherwise").click().run()
-    assert not app.exception
+    fill(app, served_ballot_s1_0=1)
+    stated(app, "0-1", "spilled", "fell")
     assert store.cells("s1")[two]["not served"] == "spilled: fell"
 
 
@@ -195,7 +160,6 @@ def test_finding_says_what_was_served_and_a_closed_serving_stays(store, url):
     assert "Planned and not served (spilled: tray fell)" in found
     assert "All else was served as planned, confirmed" in found
     app = run("serve", url)
-    assert not app.exception
     assert "open the ballots again on *Finding*" in words(app)
     assert not keys(app) & {"confirm-served", "keep-excluded", "did-not-come", "declare-allergens"}
 
@@ -204,7 +168,6 @@ def test_marks_are_not_columns_to_be_typed_over(store, url):
     planned(store)
     exclusions.not_today(store, "s1", "Bo", who=BY)
     app = run("ballots", url)
-    assert not app.exception
     assert "not served" not in str(app)
     booth_plans.open_booths(store, "s1", who=BY)
     assert "0 of 2 ballots" in words(run("ballots", url)).replace("*", "")
@@ -230,7 +193,7 @@ def test_closing_booths_before_all_is_sent_is_asked_about(store, url):
     assert "Kept as you type" not in found
     assert "ready" not in found
     assert app.button(key="close").disabled
-    assert app.checkbox(key="sure-2").label == "These 2 of 3 are all there will be"
+    assert "2 of 3" in app.checkbox(key="sure-2").label
     app.checkbox(key="sure-2").check().run()
     assert not app.button(key="close").disabled
     sent_by(store, tokens["Cleo"])
@@ -238,7 +201,7 @@ def test_closing_booths_before_all_is_sent_is_asked_about(store, url):
     assert not store.session(here).closed
     assert "3 of 3 ballots sent." in words(app).replace("*", "")
     (left,) = app.checkbox  # all of the plan, and fewer than the question says
-    assert left.label == "These 3 of 24 planned ballots are all there will be"
+    assert "3 of 24" in left.label
     assert not left.value
     left.check().run()
     app.button(key="close").click().run()

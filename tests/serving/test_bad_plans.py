@@ -84,44 +84,45 @@ def test_refused_for_several_samples(given, message):
         serving_plan(wanted.pop("test"), 10, **wanted)
 
 
-def test_codes_that_run_out():
-    used = [str(code) for code in range(100, 998)]
-    with pytest.raises(ArgumentError, match="needs 3 codes, and of 865 three-digit codes only 1"):
-        serving_plan("triangle", 6, seed=1, used_codes={"P01": used})
-    with pytest.raises(ArgumentError, match="used_codes of P01 must be a list of codes; got '412 "):
-        serving_plan("triangle", 6, seed=1, used_codes={"P01": "412 837"})
-    with pytest.raises(ArgumentError, match="used_codes of P01 must be a list of codes; got 412"):
-        serving_plan("triangle", 6, seed=1, used_codes={"P01": 412})
-    with pytest.raises(ArgumentError, match="not one text; got '412 837'"):
-        serving_plan("triangle", 6, seed=1).with_late("Ida", used_codes="412 837")
+def six(**given):
+    return serving_plan("triangle", 6, seed=1, **given)
 
 
-def test_late_and_missing():
-    plan = serving_plan("triangle", 2, seed=1)
-    with pytest.raises(ArgumentError, match="assessor 'p01' is in the plan already"):
-        plan.with_late("p01")
-    with pytest.raises(ArgumentError, match="names, none of them empty; got 3"):
-        plan.with_late(3)
-    with pytest.raises(ArgumentError, match="assessor 'P07' is not in the plan; there are P01, P0"):
-        plan.without("P07")
-    with pytest.raises(ArgumentError, match="is not in the plan"):
-        plan.for_assessor("P07")
-    with pytest.raises(ArgumentError, match="P02 is the only assessor of the plan"):
-        plan.without("P01").without("P02")
-
-
-def test_lines():
+def two_comparisons():
     pairs = [("reference", "batch 118"), ("reference", "batch 119")]
-    plan = serving_plan("triangle", 6, seed=1, sets=2, samples=pairs)
-    with pytest.raises(ArgumentError, match="2 sets, each a comparison of its own: give set_num"):
-        ballot_lines(plan)
-    with pytest.raises(ArgumentError, match="set_number must be from 1 to 2; got 3"):
-        ballot_lines(plan, set_number=3)
-    with pytest.raises(ArgumentError, match="replicate must be from 1 to 1; got 0"):
-        ballot_lines(plan, set_number=1, replicate=0)
-    ranking = serving_plan("ranking", 6, seed=1, samples=FOUR, replicates=2)
-    with pytest.raises(ArgumentError, match="has 2 sets, and a table of rankings holds one"):
-        ballot_lines(ranking)
+    return six(sets=2, samples=pairs)
+
+
+USED = [str(code) for code in range(100, 998)]
+
+
+@pytest.mark.parametrize(
+    ("call", "message"),
+    [
+        (lambda: six(used_codes={"P01": USED}), "needs 3 codes, and of 865 .* only 1"),
+        (lambda: six(used_codes={"P01": "412 837"}), "used_codes of P01 .* got '412 "),
+        (lambda: six(used_codes={"P01": 412}), "used_codes of P01 .* got 412"),
+        (lambda: six().with_late("Ida", used_codes="412 837"), "not one text; got '412 837'"),
+        (lambda: six().with_late("p01"), "assessor 'p01' is in the plan already"),
+        (lambda: six().with_late(3), "names, none of them empty; got 3"),
+        (lambda: six().without("P07"), "assessor 'P07' is not in the plan; there are P01, P0"),
+        (lambda: six().for_assessor("P07"), "is not in the plan"),
+        (lambda: serving_plan("triangle", 1, seed=1).without("P01"), "P01 is the only assessor"),
+        (lambda: ballot_lines(two_comparisons()), "2 sets, each a comparison of its own"),
+        (lambda: ballot_lines(two_comparisons(), set_number=3), "set_number .* got 3"),
+        (
+            lambda: ballot_lines(two_comparisons(), set_number=1, replicate=0),
+            "replicate must be from 1 to 1; got 0",
+        ),
+        (
+            lambda: ballot_lines(serving_plan("ranking", 6, seed=1, samples=FOUR, replicates=2)),
+            "table of rankings holds one",
+        ),
+    ],
+)
+def test_codes_that_run_out_and_people_and_lines_that_are_not_there(call, message):
+    with pytest.raises(ArgumentError, match=message):
+        call()
 
 
 @pytest.mark.parametrize(

@@ -1,0 +1,163 @@
+"""A real Chromium, and the steps that visitors of the pages share."""
+
+from __future__ import annotations
+
+import io
+import re
+from urllib.parse import urlsplit
+
+from pypdf import PdfReader
+
+HEADINGS = {
+    "sessions": "Does the batch still match",
+    "plan": "What to test, and with how many?",
+    "question": "What is asked, and with which risks?",
+    "serve": "What is served to whom?",
+    "ballots": "Ballots",
+    "batches": "Which batch waits for what?",
+    "trend": "How do the batches run?",
+}
+MISSING = (
+    "What differs between the samples?",
+    "Which decision hangs on it?",
+    "If different, we will",
+    "If similar, we will",
+    "If the session cannot tell, we will",
+    "Panel leader",
+)
+SETTLED = (
+    '[data-testid="stApp"][data-test-script-state="notRunning"]'
+    '[data-test-connection-state="CONNECTED"]'
+)
+
+
+class Visitor:
+    """A page that remembers every host it was asked to fetch from."""
+
+    def __init__(self, browser, server, width=1280, scheme="light", touch=False):
+        self.server = server
+        self.hosts: set[str] = set()
+        self.context = browser.new_context(
+            ignore_https_errors=True,
+            viewport={"width": width, "height": 900},
+            color_scheme=scheme,
+            has_touch=touch,
+            accept_downloads=True,
+        )
+        self.context.on("request", lambda request: self._asked(request.url))
+        self.page = self.context.new_page()
+        self.frames: list[bytes] = []
+        self.page.on("websocket", self._connected)
+
+    def _asked(self, url: str) -> None:
+        parts = urlsplit(url)
+        if parts.scheme in ("http", "https", "ws", "wss"):
+            self.hosts.add(parts.netloc)
+
+    def _connected(self, socket) -> None:
+        self._asked(socket.url)
+        socket.on(
+            "framereceived",
+            lambda frame: self.frames.append(frame if isinstance(frame, bytes) else frame.encode()),
+        )
+
+    def goto(self, address: str) -> None:
+        self.page.goto(f"{self.server.url}/{address}")
+
+    def open(self) -> None:
+        self.goto("")
+        self.at("sessions")
+
+    def sign_in(self) -> None:
+        self.goto("")
+        self.page.get_by_role("link", name="Sign in with the passcode").click()
+        self.page.get_by_label("Passcode").fill(self.server.passcode)
+        self.page.get_by_role("button", name="Sign in").click()
+        self.at("sessions")
+
+    def settled(self) -> None:
+        self.page.locator(SETTLED).wait_for(timeout=30_000)
+
+    def click(self, key: str) -> None:
+        self.settled()  # a click on a page that is being drawn anew can get lost
+        self.page.locator(f".st-key-{key} button").click()
+
+    def heading(self, words: str) -> None:
+        try:
+            self.page.get_by_role("heading", name=words).first.wait_for(timeout=30_000)
+        except Exception as error:
+            raise AssertionError(f"no heading {words!r} on the page:\n{self.text()}") from error
+        self.settled()
+
+    def at(self, name: str) -> None:
+        """Wait for a page by its name in `HEADINGS`."""
+        self.heading(HEADINGS[name])
+
+    def to(self, name: str) -> None:
+        """Take the link of the menu."""
+        self.page.get_by_role("link", name=name.title(), exact=True).click()
+        self.at(name)
+
+    def upload(self, path, ballots: int) -> None:
+        self.page.locator('input[type="file"]').first.set_input_files(path)
+        self.page.get_by_text(re.compile(rf"^{ballots} ballots? read")).wait_for()
+
+    def use(self, path, ballots: int) -> None:
+        """A session of a file, on its question."""
+        self.open()
+        self.upload(path, ballots)
+        self.click("use-file")
+        self.at("question")
+
+    def fill(self, label: str, text: str) -> None:
+        self.page.get_by_label(label, exact=True).fill(text)
+        self.page.get_by_label(label, exact=True).press("Tab")
+        self.settled()
+
+    def agree(self, text: str) -> None:
+        """Fill in what the question needs and agree."""
+        for label in MISSING:
+            self.fill(label, text)
+        groups = self.page.get_by_role("radiogroup")
+        for number in range(groups.count() - 5, groups.count()):
+            groups.nth(number).get_by_text("yes", exact=True).click()
+            self.settled()
+        self.page.get_by_text("Still open").wait_for(state="detached")
+        self.settled()
+        self.click("agree")
+        self.at("ballots")
+
+    def close(self, demo: str, finding: str) -> None:
+        """Three clicks from the list to the finding."""
+        self.click(f"demo-{demo}")
+        self.at("question")
+        self.click("agree")
+        self.at("ballots")
+        self.click("close")
+        self.heading(finding)
+
+    def download(self, key: str) -> bytes:
+        with self.page.expect_download() as waiting:
+            self.click(key)
+        return waiting.value.path().read_bytes()
+
+    def pdf(self, key: str = "pdf") -> list[str]:
+        """Texts of the pages of a report."""
+        pages = PdfReader(io.BytesIO(self.download(key))).pages
+        return [" ".join(page.extract_text().split()) for page in pages]
+
+    def drawn(self, figure: str) -> None:
+        self.page.locator(f".st-key-{figure} .vega-embed .marks").first.wait_for()
+
+    def width(self) -> int:
+        return self.page.evaluate("document.documentElement.scrollWidth")
+
+    def asked_only_the_server(self) -> bool:
+        return self.hosts == {f"127.0.0.1:{self.server.port}"}
+
+    def saved(self) -> None:
+        self.page.get_by_text("all saved", exact=True).wait_for(timeout=30_000)
+        self.settled()
+
+    def text(self) -> str:
+        return self.page.locator("body").inner_text()
