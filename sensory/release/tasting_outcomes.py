@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 from math import isfinite
@@ -22,16 +22,19 @@ from .rule import ReleaseRule
 
 
 def as_it_closed(
-    desk: Desk, record: BatchRecord, tasting: Tasting, session: StoredSession
+    desk: Desk,
+    record: BatchRecord,
+    tasting: Tasting,
+    session: StoredSession,
+    outcome: Outcome,
 ) -> Tasting:
     """The tasting with the numbers and the finding that its closed session left.
 
     Raises
     ------
     RecordError
-        For a test that says nothing about a release; as in `outcome_of_session`.
+        For a test that says nothing about a release.
     """
-    outcome = outcome_of_session(desk, session)
     done = replace(tasting, held_on=held_on(session), finding=outcome.finding)
     if outcome.counts.trials:
         return replace(done, correct=outcome.counts.correct, trials=outcome.counts.trials)
@@ -68,11 +71,13 @@ def held_on(session: StoredSession) -> str:
         return session.closed_at[:10]
 
 
-def finding_of(desk: Desk, record: BatchRecord) -> BatchFinding | None:
+def finding_of(
+    desk: Desk, record: BatchRecord, *, known: Mapping[str, Outcome] | None = None
+) -> BatchFinding | None:
     """What the release rule says of a batch as it stands; None without a rule.
 
     The latest tasting of the rule's test counts, the ones before it are its attempts; of
-    other tests the latest is put beside it.
+    other tests the latest is put beside it. `known` are outcomes not yet on record, by session.
 
     Raises
     ------
@@ -95,20 +100,22 @@ def finding_of(desk: Desk, record: BatchRecord) -> BatchFinding | None:
     beside = {tasting.test: tasting for tasting in others}
     now = own.pop() if own and not own[-1].aborted else None
     chosen = [now, *beside.values()] if now else []
-    outcomes = [_outcome(desk, tasting) for tasting in chosen]
+    outcomes = [_outcome(desk, tasting, known) for tasting in chosen]
     return batch_finding(
         outcomes,
         rule=rule,
         clearance=record.clearance,
         panel=_panel(outcomes),
-        earlier=[None if each.aborted else _outcome(desk, each) for each in own],
+        earlier=[None if each.aborted else _outcome(desk, each, known) for each in own],
         sample=next((each.sample for each in chosen if each.trials is None), None),
         reference=state,
         batch=record.batch,
     )
 
 
-def _outcome(desk: Desk, tasting: Tasting) -> Outcome:
+def _outcome(desk: Desk, tasting: Tasting, known: Mapping[str, Outcome] | None) -> Outcome:
+    if known and tasting.session in known:
+        return known[tasting.session]
     return outcome_of_session(desk, desk.session(tasting.session))
 
 

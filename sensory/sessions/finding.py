@@ -18,7 +18,7 @@ from .outcome_names import with_names
 from .outcomes import check_ballots, read_ballots_of
 from .served_beside_plan import Served, served_beside_plan
 from .session import SessionDetails, StoredSession
-from .workflow import Store
+from .store import Store
 
 _ALL = 1_000_000
 

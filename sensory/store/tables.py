@@ -58,6 +58,7 @@ outcomes = Table(
     Column("session", String(32), ForeignKey("sessions.id"), primary_key=True),
     Column("content", JSON, nullable=False),
 )
+"""What closed sessions showed; the journal holds the SHA-256 of each content."""
 
 people = Table(
     "people",

@@ -1,4 +1,4 @@
-"""What each closed session shows, kept with it."""
+"""A closed session keeps what it showed."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ down_revision = "0004"
 
 
 def upgrade() -> None:
-    """Make the outcomes; an older record has none."""
+    """Make the table; sessions that were closed before have no row until one is written."""
     op.create_table(
         "outcomes",
         sa.Column("session", sa.String(32), sa.ForeignKey("sessions.id"), primary_key=True),

@@ -1,0 +1,40 @@
+"""Sessions that were closed before it was kept what they showed: read once, and kept."""
+
+from __future__ import annotations
+
+from ..base.errors import SensoryError
+from ..base.version import __version__
+from ..catalogue.outcome_json import outcome_to_json
+from .finding import outcome_of_session
+from .outcome_names import without_names
+from .store import Store
+
+
+def fill_outcomes(store: Store, *, who: str) -> int:
+    """Keep what closed sessions show where that is not on record, each in an action of its own.
+
+    What cannot be read is left as it is; its page says why.
+
+    Parameters
+    ----------
+    store : Store
+    who : str
+        Who opens the record; the journal names the version of the program as well.
+
+    Returns
+    -------
+    int
+        How many were written.
+    """
+    written = 0
+    for session_id in store.without_outcome():
+        session, cells = store.session(session_id), store.cells(session_id)
+        try:
+            outcome = outcome_of_session(store, session, cells)
+        except SensoryError:
+            continue
+        with store.action(who=who, why=f"read by version {__version__}") as act:
+            act.unchanged(session, cells)
+            act.keep_outcome(session_id, without_names(outcome_to_json(outcome), cells))
+        written += 1
+    return written
