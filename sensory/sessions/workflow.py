@@ -7,9 +7,9 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 from uuid import uuid4
 
 from ..base.errors import BallotError, RecordError
@@ -238,20 +238,8 @@ def close(store: Store, session_id: str, *, who: str) -> StoredSession:
     return closing.session
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Closing:
-    """A session as it will be when it is closed, from the ballots that were read for it.
-
-    Attributes
-    ----------
-    session : StoredSession
-        The closed one.
-    before : StoredSession
-    cells : mapping
-        The ballots.
-    shown : str
-        The finding in a line.
-    """
+class Closing(NamedTuple):
+    """A session as it will be closed, as it is before, the ballots read, the finding in a line."""
 
     session: StoredSession
     before: StoredSession
@@ -274,7 +262,7 @@ def closing_of(store: Store, session_id: str) -> Closing:
     """
     session, cells = store.session(session_id), store.cells(session_id)
     if session.closed:
-        return Closing(session=session, before=session, cells=cells, shown="")
+        return Closing(session, session, cells, "")
     if not session.agreed:
         raise RecordError("Agree the question first: alpha, beta and the limit come before.")
     if unmet := unmet_cautions(session):
@@ -284,7 +272,7 @@ def closing_of(store: Store, session_id: str) -> Closing:
         raise BallotError(checked.blocking)
     shown = outcome(checked, session.question)
     closed = replace(session, closed_at=utc_now())
-    return Closing(session=closed, before=session, cells=cells, shown=shown)
+    return Closing(closed, session, cells, shown)
 
 
 def reopen(store: Store, session_id: str, *, who: str, why: str) -> StoredSession:
