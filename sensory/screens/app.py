@@ -24,6 +24,14 @@ def record(url: str) -> Repository:
     return open_store(url)
 
 
+@st.cache_resource(show_spinner=False)
+def filled(url: str) -> int:
+    """Once a start: what sessions of an older release show is kept with them."""
+    from sensory.sessions.filling import fill_outcomes
+
+    return fill_outcomes(record(url), who="this program")
+
+
 def main() -> None:
     """Run one page of those that this visitor may see; no other is registered."""
     st.set_page_config(page_title="Against the reference", layout="wide")
@@ -34,6 +42,7 @@ def main() -> None:
     with shown_errors():
         if isinstance(who, Leader):
             url = record_url()
+            filled(url)
             frame = Frame(store=record(url), demo=DEMO, how=who.how, place=kept_in(url))
             remember(frame, pages)
             way_out(who)
