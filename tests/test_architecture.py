@@ -44,6 +44,7 @@ ORDER = {
         "results",
         "standards",
         "languages",
+        "plain",
         "records",
         "record_checks",
         "findings",
@@ -243,7 +244,7 @@ HOMES = {
     "argon2": {"screens"},
 }
 MAY_USE = {
-    "base": {"numpy"},
+    "base": {"numpy", "cattrs"},
     "models": {"numpy", "scipy"},
     "choices": {"numpy", "scipy", "pandas", "pingouin"},
     "ratings": {"numpy", "scipy", "pandas", "pingouin"},

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field
 from typing import Any
 
-from ..base.records import Plain
+from ..base.plain import Plain
 from ..catalogue.question import Question
 
 
@@ -63,14 +63,6 @@ class SessionDetails(Plain):
     decides: str = ""
     file_remarks: str = ""
 
-    @classmethod
-    def from_dict(cls, plain: dict[str, Any]) -> SessionDetails:
-        """Rebuild from `to_dict`, samples included."""
-        samples = tuple(Sample.from_dict(dict(entry)) for entry in plain.get("samples", ()))
-        rest = {name: value for name, value in plain.items() if name != "samples"}
-        built = super(SessionDetails, cls).from_dict(rest)
-        return cls(**{**_shallow(built), "samples": samples}) if "samples" in plain else built
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Caution:
@@ -117,7 +109,7 @@ ADVICE = (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class StoredSession:
+class StoredSession(Plain):
     """A session as the record holds it.
 
     Attributes
@@ -147,8 +139,8 @@ class StoredSession:
     agreed_at: str = ""
     agreed_by: str = ""
     digest: str = ""
-    closed_at: str = ""
     ballots_at_agreement: int = 0
+    closed_at: str = ""
     serving: dict[str, Any] = field(default_factory=dict)
 
     @property
@@ -180,7 +172,3 @@ class JournalEntry:
     what: str
     why: str
     content: dict[str, Any]
-
-
-def _shallow(record: Any) -> dict[str, Any]:
-    return {entry.name: getattr(record, entry.name) for entry in fields(record)}
