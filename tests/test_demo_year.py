@@ -113,7 +113,8 @@ def test_loading_again_is_refused_and_writes_nothing(desk):
 def test_a_taken_number_is_refused_before_anything_is_written(tmp_path):
     store = open_store(f"sqlite:///{tmp_path / 'record.sqlite3'}")
     taken = Reference.from_dict({**YEAR["references"][0]["reference"], "product": "Pear cordial"})
-    store.put(taken, expect=None, who="Ada", what="reference entered", why="first")
+    with store.action(who="Ada", why="first") as act:
+        act.put_noun(taken, expect=None, what="reference entered")
     with pytest.raises(RecordError, match="its names are taken: QR-1 are on record"):
         load_year(store, DEMO, who="Panel leader")
     assert store.noun(ProductRecord, PRODUCT) is None

@@ -63,9 +63,9 @@ def batch_file(desk: Desk, number: str, *, today: str = "") -> BatchFile:
 def up_to_date(desk: Desk, number: str, *, who: str) -> None:
     """Note what tastings of an open batch show where that was not done when they closed."""
     record = the_batch(desk, number)
-    for one in record.tastings if record.state == OPEN else ():
-        if not one.aborted:
-            note(desk, desk.session(one.session), who=who)
+    if record.state == OPEN:
+        held = [tasting.session for tasting in record.tastings if not tasting.aborted]
+        note(desk, [desk.session(session_id) for session_id in held], who=who)
 
 
 def _finding(desk: Desk, record: BatchRecord) -> tuple[BatchFinding | None, str]:
@@ -158,8 +158,8 @@ def decide(
         finding=decision.finding,
         recommended=decision.recommended,
     )
-    what = f"decided {disposition.value.lower()}"
-    desk.put(new, expect=record, who=decision.decided_by, what=what, why=decision.reason)
+    with desk.action(who=decision.decided_by, why=decision.reason) as act:
+        act.put_noun(new, expect=record, what=f"decided {disposition.value.lower()}")
     return new
 
 

@@ -63,25 +63,27 @@ def load_year(desk: Desk, folder: Path, *, who: str) -> str:
     Raises
     ------
     RecordError
-        When the product, a reference or a batch of that name is on record: nothing is written.
+        When the product, a reference or a batch of that name is on record. Whatever goes wrong,
+        nothing is written.
     """
     year = json.loads((folder / "year.json").read_text(encoding="utf-8"))
     ballots = _ballots(folder / "year.csv")
     name = str(year["product"]["name"])
-    _check_new(desk, year, name)
     limits = tuple(AttributeLimit.from_dict(one) for one in year["product"]["attributes"])
-    enter_product(desk, name, attributes=limits, who=who)
-    agree_rule(
-        desk,
-        name,
-        ReleaseRule.from_dict(year["rule"]),
-        drift_limit=year["drift_limit"],
-        who=who,
-        why=f"{year['agreed_because']} ({year['agreed_on']})",
-    )
-    events = [*_of_references(desk, year, who), *_of_batches(desk, year, ballots, who)]
-    for _, _, happens in sorted(events, key=lambda event: event[:2]):
-        happens()
+    with desk.action(who=who) as act:
+        _check_new(act, year, name)
+        enter_product(act, name, attributes=limits, who=who)
+        agree_rule(
+            act,
+            name,
+            ReleaseRule.from_dict(year["rule"]),
+            drift_limit=year["drift_limit"],
+            who=who,
+            why=f"{year['agreed_because']} ({year['agreed_on']})",
+        )
+        events = [*_of_references(act, year, who), *_of_batches(act, year, ballots, who)]
+        for _, _, happens in sorted(events, key=lambda event: event[:2]):
+            happens()
     return name
 
 

@@ -1,13 +1,12 @@
 """Use cases of a product: its rule, its references, its batches as they are made.
 
-The record is asked through `Desk`, which `sensory.store` fulfils together with
-`workflow.Store`.
+The record is asked through `Desk`, which is a `sessions.store.Store` as well.
 """
 
 from __future__ import annotations
 
 import typing
-from collections.abc import Sequence
+from contextlib import AbstractContextManager
 from dataclasses import replace
 from typing import TypeVar
 
@@ -16,7 +15,7 @@ from ..base.findings import Finding
 from ..base.records import utc_now
 from ..base.spelling import key_of
 from ..sessions.session import JournalEntry
-from ..sessions.workflow import Store
+from ..sessions.store import Action, Store
 from .batch_records import BatchRecord, Complaint, ProductRecord
 from .batches import AttributeLimit, Batch, Clearance, Product
 from .reference_state import ReferenceState, reference_state
@@ -31,10 +30,7 @@ SHOWN = (Finding.SIMILAR, Finding.DIFFERENT_WITHIN_LIMIT)
 class Desk(Store, typing.Protocol):
     """What the use cases of batches need of a record, beside what sessions need."""
 
-    def put(self, noun: Noun, *, expect: Noun | None, who: str, what: str, why: str) -> None: ...
-    def put_together(
-        self, changes: Sequence[tuple[Noun, Noun | None, str]], *, who: str, why: str
-    ) -> None: ...
+    def action(self, *, who: str, why: str = "") -> AbstractContextManager[DeskAction]: ...
     def noun(self, kind: type[AnyNoun], name: str) -> AnyNoun | None: ...
     def nouns(self, kind: type[AnyNoun], product: str = "", most: int = 1000) -> list[AnyNoun]: ...
     def batches(
@@ -49,6 +45,13 @@ class Desk(Store, typing.Protocol):
     def linked(self, kind: str, value: str, most: int = 1000) -> list[BatchRecord]: ...
     def seek(self, text: str, most: int = 50) -> list[BatchRecord]: ...
     def noun_entries(self, noun: Noun) -> list[JournalEntry]: ...
+
+
+class DeskAction(Desk, Action, typing.Protocol):
+    """One use case of batches at work."""
+
+    def action(self, *, who: str, why: str = "") -> AbstractContextManager[DeskAction]: ...
+    def put_noun(self, noun: Noun, *, expect: Noun | None, what: str, why: str = "") -> None: ...
 
 
 def the_product(desk: Desk, name: str) -> ProductRecord:
@@ -87,7 +90,8 @@ def enter_product(
     """Put a new product on record, without a rule and a reference yet."""
     product = Product(name=" ".join(name.split()), attributes=attributes)
     record = ProductRecord(product=product)
-    desk.put(record, expect=None, who=who, what="product entered", why="new product")
+    with desk.action(who=who, why="new product") as act:
+        act.put_noun(record, expect=None, what="product entered")
     return record
 
 
@@ -111,11 +115,12 @@ def agree_rule(
     """
     if not why.strip():
         raise RecordError("Say why this rule, and who agreed to it; the journal keeps it.")
-    record = the_product(desk, name)
-    product = replace(record.product, release_rule=rule.to_dict(), drift_limit=drift_limit)
-    new = replace(record, product=product)
-    desk.put(new, expect=record, who=who, what="rule agreed", why=why.strip())
-    return new
+    with desk.action(who=who, why=why.strip()) as act:
+        record = the_product(act, name)
+        product = replace(record.product, release_rule=rule.to_dict(), drift_limit=drift_limit)
+        new = replace(record, product=product)
+        act.put_noun(new, expect=record, what="rule agreed")
+        return new
 
 
 def tolerate(
@@ -130,10 +135,11 @@ def tolerate(
     """
     if not why.strip():
         raise RecordError("Say why, and who agreed to it; the journal keeps it.")
-    record = the_product(desk, name)
-    new = replace(record, product=replace(record.product, attributes=attributes))
-    desk.put(new, expect=record, who=who, what="attributes agreed", why=why.strip())
-    return new
+    with desk.action(who=who, why=why.strip()) as act:
+        record = the_product(act, name)
+        new = replace(record, product=replace(record.product, attributes=attributes))
+        act.put_noun(new, expect=record, what="attributes agreed")
+        return new
 
 
 def take_over(desk: Desk, reference: Reference, *, who: str, why: str) -> ProductRecord:
@@ -148,18 +154,17 @@ def take_over(desk: Desk, reference: Reference, *, who: str, why: str) -> Produc
     RecordError
         When a bridge is missing, leads elsewhere, or shows no similarity and gives no reason.
     """
-    record = the_product(desk, reference.product)
-    if record.references:
-        _check_bridges(record, reference)
-    elif reference.bridges:
-        raise RecordError(f"{reference.name} is the first reference: there is nothing to bridge.")
-    new = replace(record, references=(*record.references, reference.name))
-    both: list[tuple[Noun, Noun | None, str]] = [
-        (reference, None, "reference entered"),
-        (new, record, "reference in use"),
-    ]
-    desk.put_together(both, who=who, why=why)
-    return new
+    with desk.action(who=who, why=why) as act:
+        record = the_product(act, reference.product)
+        if record.references:
+            _check_bridges(record, reference)
+        elif reference.bridges:
+            name = reference.name
+            raise RecordError(f"{name} is the first reference: there is nothing to bridge.")
+        new = replace(record, references=(*record.references, reference.name))
+        act.put_noun(reference, expect=None, what="reference entered")
+        act.put_noun(new, expect=record, what="reference in use")
+        return new
 
 
 def compare_again(desk: Desk, bridge: Bridge, *, who: str, why: str) -> Reference:
@@ -172,15 +177,14 @@ def compare_again(desk: Desk, bridge: Bridge, *, who: str, why: str) -> Referenc
     RecordError
         For a reference that is not on record, or a bridge that leads to another than the first.
     """
-    reference = desk.noun(Reference, bridge.reference)
-    if reference is None:
-        raise RecordError(f"There is no reference {bridge.reference!r} on record.")
-    first = the_product(desk, reference.product).references[0]
-    if key_of(bridge.to) != key_of(first):
-        raise RecordError(f"The bridge has to lead to {first}, the first; got {bridge.to}.")
-    new = replace(reference, later=(*reference.later, bridge))
-    desk.put(new, expect=reference, who=who, what="reference compared", why=why)
-    return new
+    with desk.action(who=who, why=why) as act:
+        reference = _the_reference(act, bridge.reference)
+        first = the_product(act, reference.product).references[0]
+        if key_of(bridge.to) != key_of(first):
+            raise RecordError(f"The bridge has to lead to {first}, the first; got {bridge.to}.")
+        new = replace(reference, later=(*reference.later, bridge))
+        act.put_noun(new, expect=reference, what="reference compared")
+        return new
 
 
 def count_stock(desk: Desk, name: str, stock: float, *, who: str) -> Reference:
@@ -191,12 +195,18 @@ def count_stock(desk: Desk, name: str, stock: float, *, who: str) -> Reference:
     RecordError
         For a reference that is not on record, or a negative count.
     """
+    with desk.action(who=who, why=f"{stock:g} servings left") as act:
+        reference = _the_reference(act, name)
+        new = replace(reference, stock=stock)
+        act.put_noun(new, expect=reference, what="stock counted")
+        return new
+
+
+def _the_reference(desk: Desk, name: str) -> Reference:
     reference = desk.noun(Reference, name)
     if reference is None:
         raise RecordError(f"There is no reference {name!r} on record.")
-    new = replace(reference, stock=stock)
-    desk.put(new, expect=reference, who=who, what="stock counted", why=f"{stock:g} servings left")
-    return new
+    return reference
 
 
 def _check_bridges(record: ProductRecord, reference: Reference) -> None:
@@ -239,15 +249,16 @@ def enter_batch(desk: Desk, batch: Batch, *, who: str) -> BatchRecord:
     RecordError
         For an unknown product, an unknown batch among its rework, or a number that is there.
     """
-    record = the_product(desk, batch.product)
-    for other in batch.rework_of:
-        the_batch(desk, other)
-    new = BatchRecord(
-        batch=replace(batch, product=record.name, number=" ".join(batch.number.split())),
-        reference=record.in_use,
-    )
-    desk.put(new, expect=None, who=who, what="batch entered", why="made")
-    return new
+    with desk.action(who=who, why="made") as act:
+        record = the_product(act, batch.product)
+        for other in batch.rework_of:
+            the_batch(act, other)
+        new = BatchRecord(
+            batch=replace(batch, product=record.name, number=" ".join(batch.number.split())),
+            reference=record.in_use,
+        )
+        act.put_noun(new, expect=None, what="batch entered")
+        return new
 
 
 def clear_batch(
@@ -271,40 +282,41 @@ def clear_batch(
     """
     if food_safe is None and allergens is None:
         raise RecordError("Say what food safety decided, or which allergens are declared.")
-    record = the_batch(desk, number)
-    there = record.clearance or Clearance(batch=record.name)
-    said = []
+    reasons = []
     if food_safe is not None:
-        there = replace(there, food_safe=food_safe, food_safe_by=by, food_safe_on=on)
-        said.append("cleared by food safety" if food_safe else "NOT cleared by food safety")
+        reasons.append("cleared by food safety" if food_safe else "NOT cleared by food safety")
     if allergens is not None:
-        there = replace(there, allergens=allergens, allergens_by=by, allergens_on=on)
-        said.append(f"allergens declared: {', '.join(allergens) or 'none'}")
-    latest = max((one.received_on for one in record.complaints), default="")
-    if food_safe and record.complained and on < latest:
-        raise RecordError(
-            f"{record.name} was complained of on {latest}: a clearance of {on} comes before it."
-        )
-    new = replace(record, clearance=there)
-    desk.put(new, expect=record, who=who, what="clearance", why="; ".join(said))
-    declared = record.clearance.allergens if record.clearance else None
-    answers: dict[str, bool] = {} if food_safe is None else {"cleared": food_safe}
-    if allergens is not None and allergens != declared:
-        answers["allergens"] = False
-    _answer_cautions(desk, new, answers, who=who)
-    return new
+        reasons.append(f"allergens declared: {', '.join(allergens) or 'none'}")
+    with desk.action(who=who, why="; ".join(reasons)) as act:
+        record = the_batch(act, number)
+        latest = max((complaint.received_on for complaint in record.complaints), default="")
+        if food_safe and record.complained and on < latest:
+            raise RecordError(
+                f"{record.name} was complained of on {latest}: a clearance of {on} comes before it."
+            )
+        there = record.clearance or Clearance(batch=record.name)
+        declared = there.allergens
+        if food_safe is not None:
+            there = replace(there, food_safe=food_safe, food_safe_by=by, food_safe_on=on)
+        if allergens is not None:
+            there = replace(there, allergens=allergens, allergens_by=by, allergens_on=on)
+        new = replace(record, clearance=there)
+        act.put_noun(new, expect=record, what="clearance")
+        answers: dict[str, bool] = {} if food_safe is None else {"cleared": food_safe}
+        if allergens is not None and allergens != declared:
+            answers["allergens"] = False
+        _answer_cautions(act, new, answers)
+        return new
 
 
-def _answer_cautions(
-    desk: Desk, record: BatchRecord, answers: dict[str, bool], *, who: str
-) -> None:
+def _answer_cautions(act: DeskAction, record: BatchRecord, answers: dict[str, bool]) -> None:
     """Answer cautions of the open tastings of a batch: a 'no' stops their booths and closing."""
-    for one in record.tastings:
-        session = desk.session(one.session)
+    why = f"batch {record.name}: clearance or declaration changed"
+    for tasting in record.tastings:
+        session = act.session(tasting.session)
         changed = replace(session, cautions={**session.cautions, **answers})
-        if not one.over and not session.closed and changed != session:
-            why = f"batch {record.name}: clearance or declaration changed"
-            desk.update(changed, expect=session, who=who, what="cautions", why=why)
+        if not tasting.over and not session.closed and changed != session:
+            act.put(changed, expect=session, what="cautions", why=why)
 
 
 def record_complaint(
@@ -322,12 +334,14 @@ def record_complaint(
     """
     if received_on > utc_now()[:10]:
         raise RecordError(f"A complaint cannot be of {received_on}, which is still to come.")
-    record = the_batch(desk, number)
-    complaint = Complaint(text=text.strip(), received_on=received_on, after=len(record.decisions))
-    cleared = record.clearance and replace(
-        record.clearance, food_safe=None, food_safe_by="", food_safe_on=""
-    )
-    new = replace(record, clearance=cleared, complaints=(*record.complaints, complaint))
-    desk.put(new, expect=record, who=who, what="complaint", why=f"received on {received_on}")
-    _answer_cautions(desk, new, {"cleared": False}, who=who)
-    return new
+    with desk.action(who=who, why=f"received on {received_on}") as act:
+        record = the_batch(act, number)
+        after = len(record.decisions)
+        complaint = Complaint(text=text.strip(), received_on=received_on, after=after)
+        cleared = record.clearance and replace(
+            record.clearance, food_safe=None, food_safe_by="", food_safe_on=""
+        )
+        new = replace(record, clearance=cleared, complaints=(*record.complaints, complaint))
+        act.put_noun(new, expect=record, what="complaint")
+        _answer_cautions(act, new, {"cleared": False})
+        return new

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import lru_cache
-from typing import Any
+from typing import Any, NamedTuple
 
 from ..base.errors import ArgumentError, RecordError, SensoryError
 from ..base.records import utc_now
@@ -20,12 +20,18 @@ from ..ratings.profile import Profile
 from ..ratings.scorecard import PanelScorecard
 from ..sessions.outcomes import choice_finding, read_answers
 from ..sessions.session import StoredSession
-from ..sessions.workflow import checked_ballots, close, new_session_id, open_session, reopen
+from ..sessions.workflow import (
+    checked_ballots,
+    closing_of,
+    new_session_id,
+    open_session,
+    reopen,
+)
 from .batch_parts import Result, part_of
 from .batch_questions import details_of, question_of
 from .batch_records import BatchRecord, Tasting
 from .disposition import BatchFinding, batch_finding
-from .product_desk import Desk, rule_for, state_of_reference, the_batch, the_product
+from .product_desk import Desk, DeskAction, rule_for, state_of_reference, the_batch, the_product
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,38 +63,38 @@ def open_tasting(desk: Desk, number: str, *, who: str, on: str = "") -> StoredSe
         Before food safety has cleared the batch and its allergens are declared, without a
         rule or a reference that may be used that day, or while another tasting is open.
     """
-    record = the_batch(desk, number)
-    product = the_product(desk, record.batch.product)
-    rule = rule_for(desk, record)
-    if rule is None:
-        raise RecordError(f"{record.batch.product} has no release rule: agree one first.")
-    if record.clearance is None or not record.clearance.complete:
-        raise RecordError(
-            f"{record.name} is not tasted before food safety has cleared it and its allergens "
-            "are declared."
-        )
-    if not record.tastings:
-        at_hand = replace(record, reference=product.in_use)
-        if at_hand != record:
-            desk.put(at_hand, expect=record, who=who, what="reference taken", why=product.in_use)
+    with desk.action(who=who) as act:
+        record = the_batch(act, number)
+        product = the_product(act, record.batch.product)
+        rule = rule_for(act, record)
+        if rule is None:
+            raise RecordError(f"{record.batch.product} has no release rule: agree one first.")
+        if record.clearance is None or not record.clearance.complete:
+            raise RecordError(
+                f"{record.name} is not tasted before food safety has cleared it and its allergens "
+                "are declared."
+            )
+        if not record.tastings:
+            at_hand = replace(record, reference=product.in_use)
+            act.put_noun(at_hand, expect=record, what="reference taken", why=product.in_use)
             record = at_hand
-    _check_reference(desk, record, on or utc_now()[:10])
-    if open_ones := [one for one in record.tastings if not one.over]:
-        raise RecordError(
-            f"A tasting of {record.name} is open already (session {open_ones[0].session[:8]}): "
-            "close it, or give it up with a reason."
+        _check_reference(act, record, on or utc_now()[:10])
+        if still_open := [tasting for tasting in record.tastings if not tasting.over]:
+            raise RecordError(
+                f"A tasting of {record.name} is open already (session "
+                f"{still_open[0].session[:8]}): close it, or give it up with a reason."
+            )
+        session = open_session(
+            act,
+            new_session_id(),
+            details=details_of(act, record, rule),
+            question=question_of(record, rule),
+            cautions={"cleared": True},
+            who=who,
+            why=f"tasting of batch {record.name}",
         )
-    session = open_session(
-        desk,
-        new_session_id(),
-        details=details_of(desk, record, rule),
-        question=question_of(record, rule),
-        cautions={"cleared": True},
-        who=who,
-        why=f"tasting of batch {record.name}",
-    )
-    attach(desk, number, session.id, who=who)
-    return session
+        attach(act, number, session.id, who=who)
+        return session
 
 
 def _check_reference(desk: Desk, record: BatchRecord, day: str) -> None:
@@ -109,8 +115,7 @@ def attach(desk: Desk, number: str, session_id: str, *, who: str) -> BatchRecord
         When it is one of its tastings already, does not name this batch among its samples, or
         another tasting of it is open.
     """
-    record = the_batch(desk, number)
-    session = desk.session(session_id)
+    record, session = the_batch(desk, number), desk.session(session_id)
     if session_id in {one.session for one in record.tastings}:
         raise RecordError(f"This session is a tasting of {record.name} already.")
     if key_of(record.name) not in _named_in(session):
@@ -127,8 +132,12 @@ def attach(desk: Desk, number: str, session_id: str, *, who: str) -> BatchRecord
         rule=record.rule or (rule.to_dict() if rule else {}),
         reference=record.reference or the_product(desk, record.batch.product).in_use,
     )
-    desk.put(new, expect=record, who=who, what="tasting opened", why=session.details.title)
-    return _noted(desk, new, session, who) if session.closed else new
+    notes = _notes(desk, session, [new]) if session.closed else []
+    with desk.action(who=who, why=session.details.title) as act:
+        act.unchanged(session)
+        act.put_noun(new, expect=record, what="tasting opened")
+        _note(act, notes)
+    return notes[-1].new if notes else new
 
 
 def _named_in(session: StoredSession) -> set[str]:
@@ -147,42 +156,97 @@ def give_up(desk: Desk, number: str, session_id: str, *, who: str, why: str) -> 
     """
     if not why.strip():
         raise RecordError("Say why the tasting is given up; it counts as an attempt.")
-    record = the_batch(desk, number)
-    if session_id not in {one.session for one in record.tastings if not one.over}:
-        raise RecordError(f"No such tasting of {record.name} is open.")
-    held_on = _held_on(desk.session(session_id)) or utc_now()[:10]
-    new = replace(
-        record,
-        tastings=tuple(
-            replace(one, aborted=why.strip(), held_on=held_on) if one.session == session_id else one
-            for one in record.tastings
-        ),
-    )
-    desk.put(new, expect=record, who=who, what="tasting given up", why=why.strip())
-    return new
+    with desk.action(who=who, why=why.strip()) as act:
+        record = the_batch(act, number)
+        if session_id not in {one.session for one in record.tastings if not one.over}:
+            raise RecordError(f"No such tasting of {record.name} is open.")
+        held_on = _held_on(act.session(session_id)) or utc_now()[:10]
+        new = replace(
+            record,
+            tastings=tuple(
+                replace(tasting, aborted=why.strip(), held_on=held_on)
+                if tasting.session == session_id
+                else tasting
+                for tasting in record.tastings
+            ),
+        )
+        act.put_noun(new, expect=record, what="tasting given up")
+        return new
 
 
 def close_and_note(desk: Desk, session_id: str, *, who: str) -> StoredSession:
     """Close a session, and note what it shows with each batch that it is a tasting of."""
-    session = close(desk, session_id, who=who)
-    note(desk, session, who=who)
-    return session
+    closing = closing_of(desk, session_id)
+    records = desk.linked("session", session_id)
+    try:
+        notes = _notes(desk, closing.session, records)
+    except SensoryError:
+        notes = []  # the ballots are closed all the same; the page of the batch says what is amiss
+    with desk.action(who=who) as act:
+        closing.write(act)
+        _check_linked(act, session_id, records)
+        _note(act, notes)
+    return closing.session
 
 
 def reopen_and_note(desk: Desk, session_id: str, *, who: str, why: str) -> StoredSession:
     """Open a session again; its batches wait for it from then on."""
-    session = reopen(desk, session_id, who=who, why=why)
-    note(desk, session, who=who)
-    return session
+    session, records = desk.session(session_id), desk.linked("session", session_id)
+    notes = _notes(desk, replace(session, closed_at=""), records)
+    with desk.action(who=who) as act:
+        act.unchanged(session)
+        opened = reopen(act, session_id, who=who, why=why)
+        _check_linked(act, session_id, records)
+        _note(act, notes)
+    return opened
 
 
-def note(desk: Desk, session: StoredSession, *, who: str) -> None:
-    """Bring the batches of a session up to what it shows now; nothing is written twice."""
-    for record in desk.linked("session", session.id):
-        _noted(desk, record, session, who)
+def note(desk: Desk, sessions: Sequence[StoredSession], *, who: str) -> None:
+    """Bring the batches of some sessions up to what these show now; nothing is written twice."""
+    notes: list[Note] = []
+    for session in sessions:
+        latest = {key_of(done.new.name): done.new for done in notes}
+        records = desk.linked("session", session.id)
+        notes += _notes(
+            desk, session, [latest.get(key_of(record.name), record) for record in records]
+        )
+    if notes:
+        with desk.action(who=who) as act:
+            for session in sessions:
+                act.unchanged(session)
+            _note(act, notes)
 
 
-def _noted(desk: Desk, record: BatchRecord, session: StoredSession, who: str) -> BatchRecord:
+class Note(NamedTuple):
+    """What a session changes in a batch."""
+
+    record: BatchRecord
+    new: BatchRecord
+    why: str
+
+
+def _check_linked(desk: Desk, session_id: str, records: Sequence[BatchRecord]) -> None:
+    if desk.linked("session", session_id) != records:
+        raise RecordError("A batch was changed in another window meanwhile. Reload the page.")
+
+
+def _note(act: DeskAction, notes: Sequence[Note]) -> None:
+    for done in notes:
+        act.put_noun(done.new, expect=done.record, what="tasting noted", why=done.why)
+
+
+def _notes(desk: Desk, session: StoredSession, records: Sequence[BatchRecord]) -> list[Note]:
+    """What is to be noted with each batch; where nothing changes, nothing."""
+    notes = []
+    for record in records:
+        new = _noted(desk, record, session)
+        if new != record:
+            shown = next(one.finding for one in new.tastings if one.session == session.id)
+            notes.append(Note(record, new, shown.heading if shown else "ballots open"))
+    return notes
+
+
+def _noted(desk: Desk, record: BatchRecord, session: StoredSession) -> BatchRecord:
     read = {
         one.session: read_tasting(desk, record, one, session)
         for one in record.tastings
@@ -194,16 +258,11 @@ def _noted(desk: Desk, record: BatchRecord, session: StoredSession, who: str) ->
     )
     new = replace(record, tastings=tastings)
     found = _found(desk, new, read)
-    new = replace(
+    return replace(
         new,
         finding=found.finding if found else None,
         recommended=found.disposition if found else None,
     )
-    if new != record:
-        said = next(one for one in tastings if one.session == session.id)
-        why = said.finding.heading if said.finding else "ballots open"
-        desk.put(new, expect=record, who=who, what="tasting noted", why=why)
-    return new
 
 
 def _as_left(tasting: Tasting, read: Read | None) -> Tasting:

@@ -9,7 +9,7 @@ import hashlib
 import secrets
 from collections.abc import Collection, Mapping
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from ..base.checks import one_count
 from ..base.errors import ArgumentError, RecordError
@@ -32,9 +32,7 @@ from ..serving.plan import ServingPlan
 from .allergens import undeclared
 from .booth_ballots import answered, ballots_of
 from .session import StoredSession
-
-if TYPE_CHECKING:  # a booth loads no statistics
-    from .workflow import Store
+from .store import Store
 
 BREAKS = "breaks"
 """What a session keeps of its breaks: at least so many `minutes`, or 0 where the leader says
@@ -81,24 +79,24 @@ def serve(
     minutes = one_count("break_minutes", break_minutes, at_least=0)
     if minutes > MOST_MINUTES:
         raise ArgumentError(f"break_minutes must be at most {MOST_MINUTES}; got {minutes}.")
-    session = store.session(session_id)
-    if not session.agreed:
-        raise RecordError("Agree the question first; then plan the serving.")
-    if session.closed:
-        raise RecordError("The session is closed.")
-    if store.cells(session_id):
-        raise RecordError("This session has ballots already; open a new one for another plan.")
     people = list(dict.fromkeys(texts["assessor"] for _, texts in sorted(lines.items())))
-    seats = seats_of(people)
-    seated = _seated(plan, seats)
+    seated = _seated(plan, seats_of(people))
     serving: dict[str, Any] = {"plan": seated, "language": language, "booths": {}}
     if plan["design"]["sittings"] > 1:
         serving[BREAKS] = {"minutes": minutes, "started": 1}
-    served = replace(session, serving=serving)
     why = f"plan SHA-256 {digest_of(seated)}, seed {plan.get('seed')}"
-    store.update(served, expect=session, who=who, what="planned", why=why)
-    store.write_cells(session_id, lines, who=who, why="laid out by the serving plan")
-    return served
+    with store.action(who=who, why="laid out by the serving plan") as act:
+        session = act.session(session_id)
+        if not session.agreed:
+            raise RecordError("Agree the question first; then plan the serving.")
+        if session.closed:
+            raise RecordError("The session is closed.")
+        if act.cells(session_id):
+            raise RecordError("This session has ballots already; open a new one for another plan.")
+        served = replace(session, serving=serving)
+        act.put(served, expect=session, what="planned", why=why)
+        act.write_lines(session_id, lines)
+        return served
 
 
 def served_plan(store: Store, session_id: str) -> dict[str, Any] | None:
@@ -195,19 +193,20 @@ def open_booths(store: Store, session_id: str, *, who: str) -> dict[str, str]:
         When there is no serving plan, the session is closed, or the allergens of a served
         sample are not declared.
     """
-    session = store.session(session_id)
-    if not session.serving:
-        raise RecordError("Plan the serving first.")
-    if session.closed:
-        raise RecordError("The session is closed.")
-    check_declared(session)
-    seats, there = seats_of(people_of(store, session_id)), session.serving["plan"]["assessors"]
-    people = [name for name, seat in seats.items() if seat in there]
-    tokens = {person: f"{session_id}.{secrets.token_urlsafe(24)}" for person in people}
-    hashed = {hash_of(token): seats[person] for person, token in tokens.items()}
-    opened = replace(session, serving={**session.serving, "booths": hashed})
-    store.update(opened, expect=session, who=who, what="booths opened", why=f"{len(people)} links")
-    return tokens
+    with store.action(who=who) as act:
+        session = act.session(session_id)
+        if not session.serving:
+            raise RecordError("Plan the serving first.")
+        if session.closed:
+            raise RecordError("The session is closed.")
+        check_declared(session)
+        seats, there = seats_of(people_of(act, session_id)), session.serving["plan"]["assessors"]
+        people = [name for name, seat in seats.items() if seat in there]
+        tokens = {person: f"{session_id}.{secrets.token_urlsafe(24)}" for person in people}
+        hashed = {hash_of(token): seats[person] for person, token in tokens.items()}
+        opened = replace(session, serving={**session.serving, "booths": hashed})
+        act.put(opened, expect=session, what="booths opened", why=f"{len(people)} links")
+        return tokens
 
 
 def check_declared(session: StoredSession) -> None:
@@ -235,28 +234,27 @@ def add_late(store: Store, session_id: str, name: str, *, who: str) -> str:
         When there is no plan, the session is closed, or the allergens of a served sample are
         not declared. ArgumentError for a name that is empty or in the plan.
     """
-    session, before = store.session(session_id), served_plan(store, session_id)
-    if before is None or session.closed:
-        raise RecordError("Plan the serving first." if before is None else "It is closed.")
-    check_declared(session)
-    people, last = people_of(store, session_id), max(store.cells(session_id))
-    known = {one.casefold(): one for one in people}
-    name = known.get(" ".join(name.split()).casefold(), name)
-    used = [
-        code for texts in lines_of(store, session_id, name).values() for code in codes_of(texts)
-    ]
-    plan = ServingPlan.from_dict(before).with_late(name, used_codes=used)
-    late = plan.assessors[-1]
-    mine = [texts for _, texts in sorted(ballot_lines(plan).items()) if texts["assessor"] == late]
-    token = f"{session_id}.{secrets.token_urlsafe(24)}"
-    seats = seats_of(list(dict.fromkeys([*people, late])))
-    booths = {**session.serving["booths"], hash_of(token): seats[late]}
-    changed = _with_plan(session, _seated(plan.to_dict(), seats), booths)
-    why = f"plan SHA-256 {digest_of(changed.serving['plan'])}"
-    store.update(changed, expect=session, who=who, what="late assessor", why=why)
-    lines = _excluded_before(changed, seats[late], dict(enumerate(mine, start=last + 1)))
-    store.write_cells(session_id, lines, who=who, why="laid out for a late assessor")
-    return token
+    with store.action(who=who, why="laid out for a late assessor") as act:
+        session, before = _to_change(act, session_id)
+        check_declared(session)
+        people, last = people_of(act, session_id), max(act.cells(session_id))
+        known = {person.casefold(): person for person in people}
+        name = known.get(" ".join(name.split()).casefold(), name)
+        lines = lines_of(act, session_id, name)
+        used = [code for texts in lines.values() for code in codes_of(texts)]
+        plan = before.with_late(name, used_codes=used)
+        late = plan.assessors[-1]
+        laid_out = sorted(ballot_lines(plan).items())
+        mine = [texts for _, texts in laid_out if texts["assessor"] == late]
+        token = f"{session_id}.{secrets.token_urlsafe(24)}"
+        seats = seats_of(list(dict.fromkeys([*people, late])))
+        booths = {**session.serving["booths"], hash_of(token): seats[late]}
+        changed = _with_plan(session, _seated(plan.to_dict(), seats), booths)
+        why = f"plan SHA-256 {digest_of(changed.serving['plan'])}"
+        act.put(changed, expect=session, what="late assessor", why=why)
+        new = dict(enumerate(mine, start=last + 1))
+        act.write_lines(session_id, _excluded_before(changed, seats[late], new))
+        return token
 
 
 def did_not_come(store: Store, session_id: str, name: str, *, who: str) -> StoredSession:
@@ -271,22 +269,28 @@ def did_not_come(store: Store, session_id: str, name: str, *, who: str) -> Store
         When there is no plan, the session is closed, or a ballot of theirs is answered.
         ArgumentError when nobody of that name is in the plan, or nobody else.
     """
-    session, before = store.session(session_id), served_plan(store, session_id)
-    if before is None or session.closed:
-        raise RecordError("Plan the serving first." if before is None else "It is closed.")
-    plan = ServingPlan.from_dict(before).without(name)
-    mine = lines_of(store, session_id, name)
-    done = any(answered(session, mine, ballot) for ballot in ballots_of(session, mine))
-    if done or any(texts.get(LEFT) for texts in mine.values()):
-        raise RecordError(f"{name} has answered a ballot or left one out, so {name} came.")
-    seats = seats_of(people_of(store, session_id))
-    booths = {key: seat for key, seat in session.serving["booths"].items() if seat != seats[name]}
-    changed = _with_plan(session, _seated(plan.to_dict(), seats), booths)
-    marks = {line: {NOT_SERVED: NOT_COME, CONSENT: ""} for line in mine}
-    store.write_cells(session_id, marks, who=who, why=NOT_COME)
-    why = f"{NOT_COME}; plan SHA-256 {digest_of(changed.serving['plan'])}"
-    store.update(changed, expect=session, who=who, what="absent assessor", why=why)
-    return changed
+    with store.action(who=who, why=NOT_COME) as act:
+        session, before = _to_change(act, session_id)
+        plan, mine = before.without(name), lines_of(act, session_id, name)
+        done = any(answered(session, mine, ballot) for ballot in ballots_of(session, mine))
+        if done or any(texts.get(LEFT) for texts in mine.values()):
+            raise RecordError(f"{name} has answered a ballot or left one out, so {name} came.")
+        seats = seats_of(people_of(act, session_id))
+        there = session.serving["booths"]
+        booths = {key: seat for key, seat in there.items() if seat != seats[name]}
+        changed = _with_plan(session, _seated(plan.to_dict(), seats), booths)
+        marks = {line: {NOT_SERVED: NOT_COME, CONSENT: ""} for line in mine}
+        act.write_lines(session_id, marks)
+        why = f"{NOT_COME}; plan SHA-256 {digest_of(changed.serving['plan'])}"
+        act.put(changed, expect=session, what="absent assessor", why=why)
+        return changed
+
+
+def _to_change(store: Store, session_id: str) -> tuple[StoredSession, ServingPlan]:
+    session, plain = store.session(session_id), served_plan(store, session_id)
+    if plain is None or session.closed:
+        raise RecordError("Plan the serving first." if plain is None else "It is closed.")
+    return session, ServingPlan.from_dict(plain)
 
 
 def _with_plan(

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from math import ceil
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from ..base.errors import RecordError
 from ..base.records import utc_now
@@ -19,9 +19,7 @@ from .allergens import allergens_in
 from .booth_ballots import Mine, excused
 from .booth_plans import BREAKS, excluded_of, people_of, rows_of_seat, seats_of
 from .session import StoredSession
-
-if TYPE_CHECKING:  # a booth loads no statistics
-    from .workflow import Store
+from .store import Store
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -126,23 +124,22 @@ def start_sitting(store: Store, session_id: str, number: int, *, who: str) -> St
     RecordError
         When the session is closed, or has no such sitting that the leader starts.
     """
-    session = store.session(session_id)
-    if session.closed:
-        raise RecordError("The session is closed.")
-    breaks = session.serving.get(BREAKS)
-    if not breaks or breaks["minutes"]:
-        raise RecordError("No sitting of this session waits for the leader.")
-    last = session.serving["plan"]["design"]["sittings"]
-    if number <= breaks["started"]:
-        return session
-    if number != breaks["started"] + 1 or number > last:
-        raise RecordError(
-            f"sitting {number} cannot be started: {breaks['started']} of {last} have been."
-        )
-    started = replace(session, serving={**session.serving, BREAKS: {**breaks, "started": number}})
-    why = f"sitting {number} of {last}"
-    store.update(started, expect=session, who=who, what="sitting started", why=why)
-    return started
+    with store.action(who=who) as act:
+        session = act.session(session_id)
+        if session.closed:
+            raise RecordError("The session is closed.")
+        breaks = session.serving.get(BREAKS)
+        if not breaks or breaks["minutes"]:
+            raise RecordError("No sitting of this session waits for the leader.")
+        last, before = session.serving["plan"]["design"]["sittings"], breaks["started"]
+        if number <= before:
+            return session
+        if number != before + 1 or number > last:
+            raise RecordError(f"sitting {number} cannot be started: {before} of {last} have been.")
+        now = {**session.serving, BREAKS: {**breaks, "started": number}}
+        started = replace(session, serving=now)
+        act.put(started, expect=session, what="sitting started", why=f"sitting {number} of {last}")
+        return started
 
 
 def done_with(store: Store, session_id: str, sitting: int) -> tuple[int, int]:

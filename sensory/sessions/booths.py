@@ -9,9 +9,10 @@ from __future__ import annotations
 
 import hmac
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 from ..base.errors import RecordError
 from ..base.records import utc_now
@@ -42,9 +43,7 @@ from .booth_ballots import (
 from .booth_plans import hash_of, rows_of_seat
 from .booth_sittings import Halt, halt_of
 from .session import StoredSession
-
-if TYPE_CHECKING:  # a booth loads no statistics
-    from .workflow import Store
+from .store import Action, Store
 
 _TOKEN = re.compile(r"([0-9a-f]{32})\.([A-Za-z0-9_-]{32})")
 _LONGEST = 300
@@ -137,14 +136,14 @@ def consent(store: Store, token: str, *, wants: bool = True) -> None:
 
     Of the reason nothing is asked and nothing is kept. Only the first answer counts.
     """
-    at = _open(store, token)
-    first = min(at.mine)
-    if not at.mine[first].get(CONSENT):
-        said = utc_now() if wants else f"{NOT_TODAY} {utc_now()}"
-        changes = {first: {CONSENT: said}}
-        for line in () if wants else to_serve(at.mine):
-            changes.setdefault(line, {})[NOT_SERVED] = NOT_TODAY
-        _write(store, at, changes, "consent given" if wants else NOT_TODAY)
+    with _at_booth(store, token) as (act, at):
+        first = min(at.mine)
+        if not at.mine[first].get(CONSENT):
+            told = utc_now() if wants else f"{NOT_TODAY} {utc_now()}"
+            changes = {first: {CONSENT: told}}
+            for line in () if wants else to_serve(at.mine):
+                changes.setdefault(line, {})[NOT_SERVED] = NOT_TODAY
+            _write(act, at, changes, "consent given" if wants else NOT_TODAY)
 
 
 def tasted(store: Store, token: str, code: str) -> None:
@@ -170,11 +169,11 @@ def leave_warm_up(store: Store, token: str, code: str) -> None:
 
 
 def _past_warm_up(store: Store, token: str, code: str, said: str, why: str) -> None:
-    at = _open(store, token)
-    waiting = _all_waiting(at)
-    halt = halt_of(at.session, at.seat, at.mine, waiting)
-    if halt is not None and halt.kind == "warm-up" and halt.code == code:
-        _write(store, at, {waiting[0][0]: {WARM_UP: said}}, why)
+    with _at_booth(store, token) as (act, at):
+        waiting = _all_waiting(at)
+        halt = halt_of(at.session, at.seat, at.mine, waiting)
+        if halt is not None and halt.kind == "warm-up" and halt.code == code:
+            _write(act, at, {waiting[0][0]: {WARM_UP: said}}, why)
 
 
 def keep(
@@ -200,18 +199,19 @@ def keep(
         For a link that is not valid, a closed session, no consent, another ballot than the
         one that waits, or an answer that the ballot does not offer.
     """
-    at = _open(store, token)
-    ballot, ends = _waiting(at, line), scale_of(at.session.question)
-    allowed = {(one.line, one.name): one for one in ballot.asked}
-    changes: dict[int, dict[str, str]] = {}
-    for where, texts in answers.items():
-        for name, text in texts.items():
-            if (where, name) in allowed:
-                check_answer(allowed[where, name], text, ends, ballot)
-            elif where != line or name not in _beside(ballot):
-                raise RecordError(f"This ballot does not ask for {name!r}.")
-            changes.setdefault(where, {})[name] = " ".join(str(text).split())[:_LONGEST]
-    return _write(store, at, changes, "answered")
+    with _at_booth(store, token) as (act, at):
+        ballot, ends = _waiting(at, line), scale_of(at.session.question)
+        allowed = {(one.line, one.name): one for one in ballot.asked}
+        changes: dict[int, dict[str, str]] = {}
+        for where, texts in answers.items():
+            for name, text in texts.items():
+                if (where, name) in allowed:
+                    check_answer(allowed[where, name], text, ends, ballot)
+                elif where != line or name not in _beside(ballot):
+                    raise RecordError(f"This ballot does not ask for {name!r}.")
+                changes.setdefault(where, {})[name] = " ".join(str(text).split())[:_LONGEST]
+        at = _write(act, at, changes, "answered")
+    return _visit(at)
 
 
 def _beside(ballot: BoothBallot) -> tuple[str, ...]:
@@ -231,15 +231,13 @@ def send(store: Store, token: str, line: int) -> BoothVisit:
     RecordError
         When something is still to be answered, and as in `keep`.
     """
-    at = _open(store, token)
-    if at.mine.get(line, {}).get(SENT):
-        return _visit(at)
-    ballot = _waiting(at, line)
-    if missing := still_open(ballot):
-        raise RecordError(f"Still to be answered: {', '.join(missing)}.")
-    lines = next(one for one in ballots_of(at.session, at.mine) if one[0] == line)
-    mark = {SENT: utc_now()}
-    return _write(store, at, dict.fromkeys(lines, mark), "ballot sent")
+    with _at_booth(store, token) as (act, at):
+        if not at.mine.get(line, {}).get(SENT):
+            if missing := still_open(_waiting(at, line)):
+                raise RecordError(f"Still to be answered: {', '.join(missing)}.")
+            mark = {SENT: utc_now()}
+            at = _write(act, at, dict.fromkeys(_ballot(at, line), mark), "ballot sent")
+    return _visit(at)
 
 
 def leave_out(store: Store, token: str, line: int) -> None:
@@ -253,13 +251,15 @@ def leave_out(store: Store, token: str, line: int) -> None:
     RecordError
         As in `keep`.
     """
-    at = _open(store, token)
-    if at.mine.get(line, {}).get(NOT_SERVED):
-        return
-    _waiting(at, line)
-    lines = next(one for one in ballots_of(at.session, at.mine) if one[0] == line)
-    mark = {NOT_SERVED: NOT_THIS_SAMPLE, LEFT: utc_now()}
-    _write(store, at, dict.fromkeys(lines, mark), NOT_THIS_SAMPLE)
+    with _at_booth(store, token) as (act, at):
+        if not at.mine.get(line, {}).get(NOT_SERVED):
+            _waiting(at, line)
+            mark = {NOT_SERVED: NOT_THIS_SAMPLE, LEFT: utc_now()}
+            _write(act, at, dict.fromkeys(_ballot(at, line), mark), NOT_THIS_SAMPLE)
+
+
+def _ballot(at: _Place, line: int) -> tuple[int, ...]:
+    return next(lines for lines in ballots_of(at.session, at.mine) if lines[0] == line)
 
 
 def late(store: Store, token: str) -> bool:
@@ -272,24 +272,30 @@ def late(store: Store, token: str) -> bool:
     bool
         Whether there were any.
     """
-    found = _found(store, token)
-    if found is None or not found.session.closed:
+    there = _found(store, token)
+    if there is None or not _late(there):
         return False
-    session, mine = found.session, found.mine
+    with store.action(who=f"booth of {there.assessor}") as act:
+        at = _found(act, token)
+        marks = _late(at) if at else {}
+        if at and marks:
+            kept = {**at.session.serving, LATE: at.session.serving.get(LATE, {}) | marks}
+            marked = replace(at.session, serving=kept)
+            why = f"ballots {', '.join(marks)}: answered, not sent before closing; not counted"
+            act.put(marked, expect=at.session, what="late ballot", why=why)
+    return bool(marks)
+
+
+def _late(at: _Place) -> dict[str, str]:
+    """The time by first line of each ballot that is to be marked; none before closing."""
+    session, mine = at.session, at.mine
     told = session.serving.get(LATE, {})
-    marks = {
+    return {
         str(lines[0]): utc_now()
-        for lines in waiting_ballots(session, mine)
+        for lines in (waiting_ballots(session, mine) if session.closed else ())
         if str(lines[0]) not in told
         and any(one.given for one in booth_ballot(session, mine, lines, [lines]).asked)
     }
-    if marks:
-        marked = replace(session, serving={**session.serving, LATE: told | marks})
-        why = f"ballots {', '.join(marks)}: answered, not sent before closing; not counted"
-        store.update(
-            marked, expect=session, who=f"booth of {found.assessor}", what="late ballot", why=why
-        )
-    return bool(marks)
 
 
 class _Place(NamedTuple):
@@ -318,15 +324,19 @@ def _found(store: Store, token: str) -> _Place | None:
     return None
 
 
-def _open(store: Store, token: str) -> _Place:
-    found = _found(store, token)
-    if found is None:
-        raise RecordError("This link is not valid, or no longer.")
-    if found.session.closed:
-        raise RecordError("This session is closed.")
-    if _stopped(found.session):
-        raise RecordError("Tasting is stopped: a sample is no longer cleared or declared.")
-    return found
+@contextmanager
+def _at_booth(store: Store, token: str) -> Iterator[tuple[Action, _Place]]:
+    """An action of the booth to which a link leads, by whoever sits there."""
+    with store.action(who="") as whole:
+        at = _found(whole, token)
+        if at is None:
+            raise RecordError("This link is not valid, or no longer.")
+        if at.session.closed:
+            raise RecordError("This session is closed.")
+        if _stopped(at.session):
+            raise RecordError("Tasting is stopped: a sample is no longer cleared or declared.")
+        with whole.action(who=f"booth of {at.assessor}") as act:
+            yield act, at
 
 
 def _stopped(session: StoredSession) -> bool:
@@ -356,11 +366,9 @@ def _consented(mine: Mapping[int, Mapping[str, str]]) -> bool:
     return bool(said) and not said[0].startswith(NOT_TODAY)
 
 
-def _write(
-    store: Store, at: _Place, changes: Mapping[int, Mapping[str, str]], why: str
-) -> BoothVisit:
-    """Write, and what the link shows after it."""
+def _write(act: Action, at: _Place, changes: Mapping[int, Mapping[str, str]], why: str) -> _Place:
+    """Write, and how the place is after it."""
     if changes:
-        store.write_cells(at.session.id, changes, who=f"booth of {at.assessor}", why=why)
+        act.write_lines(at.session.id, changes, why=why)
     after = {line: {**texts, **changes.get(line, {})} for line, texts in at.mine.items()}
-    return _visit(at._replace(mine=after))
+    return at._replace(mine=after)

@@ -7,12 +7,11 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 from ..base.errors import RecordError
 from ..serving.marks import CONSENT, LEFT, NOT_SERVED, NOT_THIS_SAMPLE, NOT_TODAY, samples_by_line
 from .allergens import allergens_in, served_samples
-from .booth_ballots import answered, ballots_of
+from .booth_ballots import Mine, answered, ballots_of
 from .booth_plans import (
     EXCLUDED,
     excluded_of,
@@ -23,9 +22,7 @@ from .booth_plans import (
     seats_of,
 )
 from .session import StoredSession
-
-if TYPE_CHECKING:  # a booth loads no statistics
-    from .workflow import Store
+from .store import Store
 
 _LONGEST = 200
 
@@ -46,16 +43,15 @@ def declare_allergens(
     RecordError
         When there is no serving plan, the session is closed, or a sample is not served.
     """
-    session = _open(store, session_id)
-    served = served_samples(session)
-    if strange := [name for name in declared if name not in served]:
-        raise RecordError(f"Not served: {', '.join(strange)}; there are {', '.join(served)}.")
     texts = {name: " ".join(text.split())[:_LONGEST] for name, text in declared.items()}
-    before = session.serving.get("allergens", {})
-    now = {name: text for name, text in {**before, **texts}.items() if text}
-    changed = replace(session, serving={**session.serving, "allergens": now})
-    store.update(changed, expect=session, who=who, what="allergens declared", why="before serving")
-    return changed
+    with store.action(who=who, why="before serving") as act:
+        session = _open(act, session_id)
+        _check_served(session, declared)
+        before = session.serving.get("allergens", {})
+        now = {name: text for name, text in {**before, **texts}.items() if text}
+        changed = replace(session, serving={**session.serving, "allergens": now})
+        act.put(changed, expect=session, what="allergens declared")
+        return changed
 
 
 def excluded_samples(store: Store, session_id: str) -> dict[str, tuple[str, ...]]:
@@ -89,26 +85,25 @@ def exclude(
     RecordError
         When there is no serving plan, the session is closed, or a name is not in the plan.
     """
-    session = _open(store, session_id)
-    seat = _seat(store, session_id, assessor)
-    served = served_samples(session)
-    if strange := [name for name in samples if name not in served]:
-        raise RecordError(f"Not served: {', '.join(strange)}; there are {', '.join(served)}.")
-    before = session.serving.get(EXCLUDED, {})
-    now = {**before, seat: [name for name in served if name in samples]}
-    now = {one: names for one, names in now.items() if names}
-    changed = replace(session, serving={**session.serving, EXCLUDED: now})
-    more = set(samples) - set(before.get(seat, ()))
-    why = NOT_THIS_SAMPLE if more else f"taken back: {NOT_THIS_SAMPLE}"
-    mine = lines_of(store, session_id, assessor)
-    marks = {
-        line: {NOT_SERVED: mark}
-        for line, mark in _marks(session, seat, mine, samples).items()
-        if mine[line].get(NOT_SERVED, "") in ("", NOT_THIS_SAMPLE)
-    }
-    store.write_cells(session_id, marks, who=who, why=why)
-    store.update(changed, expect=session, who=who, what="excluded", why=why)
-    return changed
+    with store.action(who=who) as act:
+        session = _open(act, session_id)
+        seat = _seat(act, session_id, assessor)
+        _check_served(session, samples)
+        before = session.serving.get(EXCLUDED, {})
+        now = {**before, seat: [name for name in served_samples(session) if name in samples]}
+        now = {other: names for other, names in now.items() if names}
+        changed = replace(session, serving={**session.serving, EXCLUDED: now})
+        more = set(samples) - set(before.get(seat, ()))
+        why = NOT_THIS_SAMPLE if more else f"taken back: {NOT_THIS_SAMPLE}"
+        mine = lines_of(act, session_id, assessor)
+        marks = {
+            line: {NOT_SERVED: mark}
+            for line, mark in _marks(session, seat, mine, samples).items()
+            if mine[line].get(NOT_SERVED, "") in ("", NOT_THIS_SAMPLE)
+        }
+        act.write_lines(session_id, marks, why=why)
+        act.put(changed, expect=session, what="excluded", why=why)
+        return changed
 
 
 def not_today(
@@ -124,18 +119,28 @@ def not_today(
     RecordError
         When there is no serving plan, the session is closed, or the name is not in the plan.
     """
-    session = _open(store, session_id)
-    seat, mine = _seat(store, session_id, assessor), lines_of(store, session_id, assessor)
+    why = f"taken back: {NOT_TODAY}" if taken_back else NOT_TODAY
+    with store.action(who=who, why=why) as act:
+        session = _open(act, session_id)
+        seat, mine = _seat(act, session_id, assessor), lines_of(act, session_id, assessor)
+        changes = _today(session, seat, mine) if taken_back else _no_more(session, mine)
+        return act.write_lines(session_id, changes)
+
+
+def _no_more(session: StoredSession, mine: Mine) -> dict[int, dict[str, str]]:
+    """Marks for what is not answered, and neither left out at the booth."""
+    return {
+        line: {NOT_SERVED: NOT_TODAY}
+        for ballot in ballots_of(session, mine)
+        if not answered(session, mine, ballot)
+        for line in ballot
+        if mine[line].get(NOT_SERVED, "") in ("", NOT_THIS_SAMPLE) and not mine[line].get(LEFT)
+    }
+
+
+def _today(session: StoredSession, seat: str, mine: Mine) -> dict[int, dict[str, str]]:
+    """What takes 'not today' back, and the consent that was refused with it."""
     marks = _marks(session, seat, mine, excluded_of(session, seat))
-    if not taken_back:
-        changes = {
-            line: {NOT_SERVED: NOT_TODAY}
-            for ballot in ballots_of(session, mine)
-            if not answered(session, mine, ballot)
-            for line in ballot
-            if mine[line].get(NOT_SERVED, "") in ("", NOT_THIS_SAMPLE) and not mine[line].get(LEFT)
-        }
-        return store.write_cells(session_id, changes, who=who, why=NOT_TODAY)
     again = {
         line: {NOT_SERVED: mark}
         for line, mark in marks.items()
@@ -144,13 +149,13 @@ def not_today(
     for line, texts in mine.items():
         if texts.get(CONSENT, "").startswith(NOT_TODAY):
             again.setdefault(line, {})[CONSENT] = ""
-    return store.write_cells(session_id, again, who=who, why=f"taken back: {NOT_TODAY}")
+    return again
 
 
 def _marks(
     session: StoredSession,
     seat: str,
-    mine: Mapping[int, Mapping[str, str]],
+    mine: Mine,
     excluded: Collection[str],
 ) -> dict[int, str]:
     """The mark that each line ought to have, but those that were left out at the booth.
@@ -164,6 +169,12 @@ def _marks(
         if not mine[ballot[0]].get(LEFT)
         for line in ballot
     }
+
+
+def _check_served(session: StoredSession, names: Collection[str]) -> None:
+    served = served_samples(session)
+    if strange := [name for name in names if name not in served]:
+        raise RecordError(f"Not served: {', '.join(strange)}; there are {', '.join(served)}.")
 
 
 def _open(store: Store, session_id: str) -> StoredSession:

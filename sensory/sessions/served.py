@@ -8,7 +8,6 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 from ..base.errors import RecordError
 from ..base.records import utc_now
@@ -32,12 +31,11 @@ from .booth_ballots import answered, ballots_of
 from .booth_plans import CONFIRMED, lines_of, served_plan
 from .served_beside_plan import COLUMNS, same_serving
 from .session import StoredSession
-
-if TYPE_CHECKING:
-    from .workflow import Store
+from .store import Action, Store
 
 NOT_PUT_DOWN, SPILLED = "not put down", "spilled"
 LEFT_OUT = "left out by the assessor"
+_AS_PLANNED = "as planned after all"
 HAPPENED = (NOT_PUT_DOWN, SPILLED, LEFT_OUT)
 """Why a ballot was not served, where the leader states it; the last as ticked on paper."""
 _LONGEST = 200
@@ -84,30 +82,40 @@ def served_otherwise(
         When there is no plan, the session is closed, a line is not in the plan, the serving is
         impossible, a sample would stand twice on one ballot, or the reason is missing.
     """
-    session, plan = _open(store, session_id)
-    planned, cells = planned_cells(plan), store.cells(session_id)
-    changes: dict[int, dict[str, str]] = {}
     reason = " ".join(why.split())[:_LONGEST]
-    for line, what in served.items():
-        texts = cells.get(line, {})
-        was = planned.get((texts.get("assessor", ""), codes_of(texts)))
-        if was is None:
-            raise RecordError(f"Row {line} is not in the serving plan.")
-        if texts.get(NOT_SERVED):
-            raise RecordError(f"Row {line} was not served: {texts[NOT_SERVED]}.")
-        column = served_column(was)
-        if what not in (possible := possible_servings(session, was)):
-            raise RecordError(f"{what!r} cannot be served here; possible: {', '.join(possible)}.")
-        other = not same_serving(column, was[column], what)
-        if other and not reason:
-            raise RecordError("Say why it was served otherwise; the report shows the reason.")
-        changes[line] = {column: what, DEPARTURE: reason if other else ""}
-    for assessor in {cells[line]["assessor"] for line in served}:
-        mine = lines_of(store, session_id, assessor)
-        _counted(session.question, mine, changes)
-    done = store.write_cells(session_id, changes, who=who, why=reason or "as planned after all")
-    _unconfirm(store, session_id, who)
-    return done
+    with store.action(who=who, why=reason or _AS_PLANNED) as act:
+        session, plan = _open(act, session_id)
+        planned, cells = planned_cells(plan), act.cells(session_id)
+        changes = {
+            line: _otherwise(session, planned, line, cells.get(line, {}), what, reason)
+            for line, what in served.items()
+        }
+        for assessor in {cells[line]["assessor"] for line in served}:
+            _counted(session.question, lines_of(act, session_id, assessor), changes)
+        return _stated(act, session, changes)
+
+
+def _otherwise(
+    session: StoredSession,
+    planned: Mapping[tuple[str, tuple[str, ...]], Texts],
+    line: int,
+    texts: Texts,
+    what: str,
+    reason: str,
+) -> dict[str, str]:
+    """Cells that state what was served on a line."""
+    was = planned.get((texts.get("assessor", ""), codes_of(texts)))
+    if was is None:
+        raise RecordError(f"Row {line} is not in the serving plan.")
+    if texts.get(NOT_SERVED):
+        raise RecordError(f"Row {line} was not served: {texts[NOT_SERVED]}.")
+    column = served_column(was)
+    if what not in (possible := possible_servings(session, was)):
+        raise RecordError(f"{what!r} cannot be served here; possible: {', '.join(possible)}.")
+    other = not same_serving(column, was[column], what)
+    if other and not reason:
+        raise RecordError("Say why it was served otherwise; the report shows the reason.")
+    return {column: what, DEPARTURE: reason if other else ""}
 
 
 def not_served(
@@ -129,20 +137,18 @@ def not_served(
         When there is no plan, the session is closed, the ballot is answered, or the reason is
         missing.
     """
-    session, mine, ballot = _ballot(store, session_id, line)
     if happened not in HAPPENED:
         raise RecordError(f"It can be one of {', '.join(HAPPENED)}; got {happened!r}.")
     if not why.strip() and happened != LEFT_OUT:
         raise RecordError("Say why it was not served; the report shows the reason.")
-    if answered(session, mine, ballot):
-        raise RecordError("This ballot is answered, so it was served.")
     marks = {NOT_SERVED: f"{happened}: {' '.join(why.split())[:_LONGEST]}"}
     if happened == LEFT_OUT:
         marks = {NOT_SERVED: NOT_THIS_SAMPLE, LEFT: utc_now()}
-    changes = dict.fromkeys(ballot, marks)
-    done = store.write_cells(session_id, changes, who=who, why=marks[NOT_SERVED])
-    _unconfirm(store, session_id, who)
-    return done
+    with store.action(who=who, why=marks[NOT_SERVED]) as act:
+        session, mine, ballot = _ballot(act, session_id, line)
+        if answered(session, mine, ballot):
+            raise RecordError("This ballot is answered, so it was served.")
+        return _stated(act, session, dict.fromkeys(ballot, marks))
 
 
 def served_after_all(store: Store, session_id: str, line: int, *, who: str) -> int:
@@ -157,26 +163,24 @@ def served_after_all(store: Store, session_id: str, line: int, *, who: str) -> i
         When there is no plan, the session is closed, the line is not in the plan, or the
         ballot is left out for an exclusion.
     """
-    _, mine, ballot = _ballot(store, session_id, line)
-    planned = planned_cells(_open(store, session_id)[1])
-    changes: dict[int, dict[str, str]] = {}
-    for at in ballot:
-        texts = mine[at]
-        if texts.get(NOT_SERVED) in _ELSEWHERE and not texts.get(LEFT):
-            raise RecordError(
-                f"This ballot is not served: {texts[NOT_SERVED]}. Take that back under "
-                "the exclusions of this assessor."
-            )
-        was = planned.get((texts["assessor"], codes_of(texts)))
-        if was is None:
-            raise RecordError(f"Row {at} is not in the serving plan.")
-        column = served_column(was)
-        changes[at] = {column: was[column], NOT_SERVED: "", LEFT: "", DEPARTURE: ""}
-    session = store.session(session_id)
-    _counted(session.question, mine, changes)
-    done = store.write_cells(session_id, changes, who=who, why="as planned after all")
-    _unconfirm(store, session_id, who)
-    return done
+    with store.action(who=who, why=_AS_PLANNED) as act:
+        session, mine, ballot = _ballot(act, session_id, line)
+        planned = planned_cells(_open(act, session_id)[1])
+        changes: dict[int, dict[str, str]] = {}
+        for at in ballot:
+            texts = mine[at]
+            if texts.get(NOT_SERVED) in _ELSEWHERE and not texts.get(LEFT):
+                raise RecordError(
+                    f"This ballot is not served: {texts[NOT_SERVED]}. Take that back under "
+                    "the exclusions of this assessor."
+                )
+            was = planned.get((texts["assessor"], codes_of(texts)))
+            if was is None:
+                raise RecordError(f"Row {at} is not in the serving plan.")
+            column = served_column(was)
+            changes[at] = {column: was[column], NOT_SERVED: "", LEFT: "", DEPARTURE: ""}
+        _counted(session.question, mine, changes)
+        return _stated(act, session, changes)
 
 
 def confirm_served(store: Store, session_id: str, *, who: str) -> StoredSession:
@@ -189,20 +193,22 @@ def confirm_served(store: Store, session_id: str, *, who: str) -> StoredSession:
     RecordError
         When there is no plan, or the session is closed.
     """
-    session, _ = _open(store, session_id)
-    changed = replace(session, serving={**session.serving, CONFIRMED: {"at": utc_now()}})
-    why = "all not stated otherwise was served as planned"
-    store.update(changed, expect=session, who=who, what="serving confirmed", why=why)
-    return changed
+    with store.action(who=who, why="all not stated otherwise was served as planned") as act:
+        session, _ = _open(act, session_id)
+        changed = replace(session, serving={**session.serving, CONFIRMED: {"at": utc_now()}})
+        act.put(changed, expect=session, what="serving confirmed")
+        return changed
 
 
-def _unconfirm(store: Store, session_id: str, who: str) -> None:
-    session = store.session(session_id)
+def _stated(act: Action, session: StoredSession, changes: Mapping[int, Texts]) -> int:
+    """Write what was served; a confirmation from before no longer holds."""
+    done = act.write_lines(session.id, changes)
     if CONFIRMED in session.serving:
         kept = {name: part for name, part in session.serving.items() if name != CONFIRMED}
         why = "stated otherwise afterwards"
         changed = replace(session, serving=kept)
-        store.update(changed, expect=session, who=who, what="serving not confirmed", why=why)
+        act.put(changed, expect=session, what="serving not confirmed", why=why)
+    return done
 
 
 def _counted(

@@ -1,15 +1,13 @@
 """The use cases of a session: open, describe, agree, enter ballots, close, find.
 
-Every change of the record goes through here. The record is asked through `Store`, which
-`sensory.store` fulfils.
+A use case that changes the record does so in one action; see `Store`.
 """
 
 from __future__ import annotations
 
 import json
-import typing
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 from uuid import uuid4
@@ -30,33 +28,11 @@ from .lines import cells_of_file, headings_for
 from .outcomes import Checked, check_ballots, choice_finding, edition, outcome, read_answers
 from .read_session import ReadSession
 from .served_beside_plan import served_beside_plan
-from .session import CAUTIONS, JournalEntry, SessionDetails, StoredSession
+from .session import CAUTIONS, SessionDetails, StoredSession
+from .store import Action, Store
 from .summary import SessionSummary
 
 _ALL = 1_000_000
-
-
-class Store(typing.Protocol):
-    """What the workflow needs of a record; every change writes its journal entry with it."""
-
-    def add(self, session: StoredSession, cells: Cells, *, who: str, why: str) -> None: ...
-    def sessions(self, most: int = 50, *, naming: str = "") -> list[StoredSession]: ...
-    def session(self, session_id: str) -> StoredSession: ...
-    def update(
-        self,
-        session: StoredSession,
-        *,
-        expect: StoredSession,
-        expect_cells: Cells | None = None,
-        who: str,
-        what: str,
-        why: str,
-    ) -> None: ...
-    def cells(self, session_id: str) -> dict[int, dict[str, str]]: ...
-    def seat_cells(self, session_id: str, seat: int) -> dict[int, dict[str, str]]: ...
-    def write_cells(self, session_id: str, changes: Cells, *, who: str, why: str) -> int: ...
-    def entries(self, session_id: str) -> list[JournalEntry]: ...
-    def verify(self) -> list[str]: ...
 
 
 def open_session(
@@ -78,7 +54,8 @@ def open_session(
         question=question,
         cautions=dict(cautions or {}),
     )
-    store.add(session, cells or {}, who=who, why=why)
+    with store.action(who=who, why=why) as act:
+        act.add(session, cells or {})
     return session
 
 
@@ -98,24 +75,25 @@ def describe(
     RecordError
         When the question is already agreed and would change.
     """
-    session = store.session(session_id)
-    changed = replace(
-        session,
-        details=details if details is not None else session.details,
-        question=question if question is not None else session.question,
-        cautions=dict(cautions) if cautions is not None else session.cautions,
-    )
-    if changed == session:
-        return session
-    if session.agreed and changed.question != session.question:
-        raise RecordError(
-            f"The question was agreed at {session.agreed_at} and is frozen. "
-            "Open a new session for another question."
+    with store.action(who=who, why="typed") as act:
+        session = act.session(session_id)
+        changed = replace(
+            session,
+            details=details if details is not None else session.details,
+            question=question if question is not None else session.question,
+            cautions=dict(cautions) if cautions is not None else session.cautions,
         )
-    if session.closed:
-        raise RecordError("The session is closed; reopen it with a reason to change it.")
-    store.update(changed, expect=session, who=who, what="described", why="typed")
-    return changed
+        if changed == session:
+            return session
+        if session.agreed and changed.question != session.question:
+            raise RecordError(
+                f"The question was agreed at {session.agreed_at} and is frozen. "
+                "Open a new session for another question."
+            )
+        if session.closed:
+            raise RecordError("The session is closed; reopen it with a reason to change it.")
+        act.put(changed, expect=session, what="described")
+        return changed
 
 
 def new_session_id() -> str:
@@ -186,7 +164,7 @@ def agree(store: Store, session_id: str, *, who: str) -> StoredSession:
         When it is agreed already, a caution is not answered with yes, or the question
         is incomplete. ArgumentError when a risk or the limit is impossible.
     """
-    session = store.session(session_id)
+    session, cells = store.session(session_id), store.cells(session_id)
     if session.agreed:
         raise RecordError(f"The question was already agreed at {session.agreed_at}.")
     if not who.strip():
@@ -197,7 +175,6 @@ def agree(store: Store, session_id: str, *, who: str) -> StoredSession:
         raise RecordError("The question is not complete: " + " / ".join(missing))
     _check_plan(session.question)
     question = replace(session.question, standard=edition(session.question))
-    cells = store.cells(session_id)
     frozen = replace(
         session,
         question=question,
@@ -206,9 +183,9 @@ def agree(store: Store, session_id: str, *, who: str) -> StoredSession:
         digest=question.digest,
         ballots_at_agreement=len(filled_lines(cells)),
     )
-    store.update(
-        frozen, expect=session, expect_cells=cells, who=who, what="agreed", why=question.decision
-    )
+    with store.action(who=who, why=question.decision) as act:
+        act.unchanged(session, cells)
+        act.put(frozen, expect=session, what="agreed")
     return frozen
 
 
@@ -232,12 +209,13 @@ def enter_cells(
     RecordError
         When the ballots are closed, or an assessor of the serving plan would lose their seat.
     """
-    session = store.session(session_id)
-    if session.closed:
-        raise RecordError("The ballots are closed; reopen the session with a reason.")
-    if session.serving:
-        check_seats(store.cells(session_id), changes)
-    return store.write_cells(session_id, changes, who=who, why=why)
+    with store.action(who=who, why=why) as act:
+        session = act.session(session_id)
+        if session.closed:
+            raise RecordError("The ballots are closed; reopen the session with a reason.")
+        if session.serving:
+            check_seats(act.cells(session_id), changes)
+        return act.write_lines(session_id, changes)
 
 
 def checked_ballots(store: Store, session_id: str) -> Checked:
@@ -254,28 +232,59 @@ def close(store: Store, session_id: str, *, who: str) -> StoredSession:
     RecordError
         When the question is not agreed. BallotError when ballots have to be mended.
     """
-    session = store.session(session_id)
+    closing = closing_of(store, session_id)
+    with store.action(who=who) as act:
+        closing.write(act)
+    return closing.session
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Closing:
+    """A session as it will be when it is closed, from the ballots that were read for it.
+
+    Attributes
+    ----------
+    session : StoredSession
+        The closed one.
+    before : StoredSession
+    cells : mapping
+        The ballots.
+    shown : str
+        The finding in a line.
+    """
+
+    session: StoredSession
+    before: StoredSession
+    cells: Cells
+    shown: str
+
+    def write(self, act: Action) -> None:
+        """Close it; RecordError where session or ballots were changed meanwhile."""
+        act.unchanged(self.before, self.cells)
+        act.put(self.session, expect=self.before, what="closed", why=self.shown)
+
+
+def closing_of(store: Store, session_id: str) -> Closing:
+    """Read the ballots for `close`, before anything is written; a closed session stays as it is.
+
+    Raises
+    ------
+    RecordError, BallotError
+        As in `close`.
+    """
+    session, cells = store.session(session_id), store.cells(session_id)
     if session.closed:
-        return session
+        return Closing(session=session, before=session, cells=cells, shown="")
     if not session.agreed:
         raise RecordError("Agree the question first: alpha, beta and the limit come before.")
     if unmet := unmet_cautions(session):
         raise RecordError("A caution is no longer answered with yes: " + " / ".join(unmet))
-    cells = store.cells(session_id)
     checked = check_ballots(cells, session.question)
     if checked.blocking:
         raise BallotError(checked.blocking)
-    found = outcome(checked, session.question)
+    shown = outcome(checked, session.question)
     closed = replace(session, closed_at=utc_now())
-    store.update(
-        closed,
-        expect=session,
-        expect_cells=cells,
-        who=who,
-        what="closed",
-        why=found,
-    )
-    return closed
+    return Closing(session=closed, before=session, cells=cells, shown=shown)
 
 
 def reopen(store: Store, session_id: str, *, who: str, why: str) -> StoredSession:
@@ -286,14 +295,16 @@ def reopen(store: Store, session_id: str, *, who: str, why: str) -> StoredSessio
     RecordError
         Without a reason, or when the session is not closed.
     """
-    session = store.session(session_id)
-    if not session.closed:
-        raise RecordError("The session is open already.")
-    if not why.strip():
-        raise RecordError("Say why the ballots are opened again; the report shows the reason.")
-    opened = replace(session, closed_at="")
-    store.update(opened, expect=session, who=who, what="reopened", why=why.strip())
-    return opened
+    with store.action(who=who, why=why.strip()) as act:
+        session = act.session(session_id)
+        if not session.closed:
+            raise RecordError("The session is open already.")
+        if not why.strip():
+            raise RecordError("Say why the ballots are opened again; the report shows the reason.")
+        opened = replace(session, closed_at="")
+        act.keep_outcome(session_id, None)
+        act.put(opened, expect=session, what="reopened")
+        return opened
 
 
 def summarise(store: Store, session_id: str, *, version: str) -> SessionSummary:

@@ -31,6 +31,8 @@ class Archive:
     session : StoredSession
     cells : dict of dict
         By line and column name.
+    outcome : dict or None
+        What the session showed, where it was kept.
     entries : tuple of JournalEntry
         The journal of the session, oldest first.
     erased : frozenset of str
@@ -43,6 +45,7 @@ class Archive:
 
     session: StoredSession
     cells: dict[int, dict[str, str]]
+    outcome: dict[str, Any] | None
     entries: tuple[JournalEntry, ...]
     erased: frozenset[str]
     numbers: bytes
@@ -95,7 +98,8 @@ def archive_session(
     ...     question=Question(),
     ...     cautions={},
     ... )
-    >>> store.add(session, {2: {"answer": "412"}}, who="Zoë", why="typed")
+    >>> with store.action(who="Zoë", why="typed") as act:
+    ...     act.add(session, {2: {"answer": "412"}})
     >>> made = archive_session(store, "quince")
     >>> read_archive(made).cells
     {2: {'answer': '412'}}
@@ -116,6 +120,8 @@ def archive_session(
         written[form.NUMBERS] = numbers
     files = {form.SESSION: form.json_bytes(columns_of(snapshot.session))}
     files |= {name: form.csv_bytes(table) for name, table in written.items()}
+    if snapshot.outcome is not None:
+        files[form.OUTCOME] = form.json_bytes(snapshot.outcome)
     if report:
         files[form.REPORT] = report
     title = snapshot.session.details.title or "Untitled session"
@@ -155,9 +161,11 @@ def read_archive(content: bytes) -> Archive:
         raise RecordError(NO_NOUNS)
     if leads_to != (session, cells):
         raise RecordError("The journal of the archive does not lead to its session and ballots.")
+    outcome = _outcome(files, raw)
     return Archive(
         session=session,
         cells=cells,
+        outcome=people.in_plain(outcome, name_of),
         entries=entries,
         erased=frozenset(one.name for one in known if one.erased),
         numbers=files.get(form.NUMBERS, b""),
@@ -189,7 +197,10 @@ def import_archive(store: Repository, content: bytes, *, who: str, why: str) -> 
         for entry in archive.entries
     ]
     cells = people.in_cells(archive.cells, change)
-    store.add_imported(session, cells, entries, digest=archive.digest, who=who, why=why)
+    outcome = people.in_plain(archive.outcome, change)
+    store.add_imported(
+        session, cells, entries, outcome=outcome, digest=archive.digest, who=who, why=why
+    )
     return session
 
 
@@ -311,6 +322,16 @@ def _played_again(entries: list[dict[str, Any]]) -> tuple[StoredSession, dict[in
     sessions, texts = journal.played_again(packed)
     (columns,) = sessions.values()
     return session_of(columns), journal.nested(texts)
+
+
+def _outcome(files: Mapping[str, bytes], entries: list[dict[str, Any]]) -> dict[str, Any] | None:
+    """What the session showed, with references; it has to be what the journal has sealed."""
+    content = files.get(form.OUTCOME)
+    plain = None if content is None else form.json_object(content, form.OUTCOME)
+    kept = [] if plain is None else [(entries[0]["session"], plain)]
+    if journal.differing_outcomes(entries, kept):
+        raise RecordError(f"The journal of the archive does not lead to its {form.OUTCOME}.")
+    return plain
 
 
 def _number(text: str, name: str) -> int:

@@ -24,9 +24,9 @@ from ..base.results import Table
 
 PACKAGE, SUMS = "datapackage.json", "SHA256SUMS"
 SESSION, BALLOTS, JOURNAL, PEOPLE = "session.json", "ballots.csv", "journal.csv", "people.csv"
-NUMBERS, REPORT = "numbers.csv", "report.pdf"
+NUMBERS, REPORT, OUTCOME = "numbers.csv", "report.pdf", "outcome.json"
 NEEDED = (PACKAGE, SESSION, BALLOTS, JOURNAL, PEOPLE, SUMS)
-ALLOWED = (*NEEDED, NUMBERS, REPORT)
+ALLOWED = (*NEEDED, NUMBERS, REPORT, OUTCOME)
 MOST_BYTES = 256 * 1024 * 1024
 
 # What zipfile raises for damaged files, and for kinds that it cannot read.

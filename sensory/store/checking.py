@@ -14,11 +14,12 @@ from .journal import (
     broken_links,
     differences,
     differing_nouns,
+    differing_outcomes,
     differing_people,
     not_as_written,
     sound,
 )
-from .tables import ballot_cells, journal, people, register, register_links, sessions
+from .tables import ballot_cells, journal, outcomes, people, register, register_links, sessions
 
 _AT_ONCE = 200
 
@@ -59,11 +60,13 @@ def tables_against_journal(connection: Connection, ids: list[str]) -> list[str]:
     cells = connection.execute(sa.select(ballot_cells).where(ballot_cells.c.session.in_(ids)))
     rows = connection.execute(sa.select(register).where(register.c.id.in_(ids)))
     links = connection.execute(sa.select(register_links).where(register_links.c.id.in_(ids)))
+    kept = connection.execute(sa.select(outcomes).where(outcomes.c.session.in_(ids)))
     return [
         *differences(entries, (dict(row._mapping) for row in there), (tuple(row) for row in cells)),
         *differing_nouns(
             entries, (dict(row._mapping) for row in rows), (tuple(row) for row in links)
         ),
+        *differing_outcomes(entries, (tuple(row) for row in kept)),
     ]
 
 
@@ -119,6 +122,7 @@ def _all_sessions(connection: Connection) -> list[str]:
         ballot_cells.c.session,
         register.c.id,
         register_links.c.id,
+        outcomes.c.session,
     )
     query = sa.union(*(sa.select(column) for column in named))
     return sorted(one for one in connection.scalars(query) if one)

@@ -16,6 +16,8 @@ from ..base.records import digest_of, utc_now
 from .nouns import links_of, noun_of, row_of
 
 START = "0" * 64
+OUTCOME = "outcome"
+"""Where an entry holds the SHA-256 of what its session showed."""
 
 
 def next_entry(last: Any, *, content: Any, **words: str) -> dict[str, Any]:
@@ -74,6 +76,23 @@ def differences(
         f"Session {session}, row {line}, {name}: {typed.get((session, line, name))!r} stands "
         f"where the journal has {written.get((session, line, name))!r}."
         for session, line, name in places
+    ]
+
+
+def differing_outcomes(
+    entries: Iterable[Mapping[str, Any]], kept: Iterable[tuple[str, Any]]
+) -> list[str]:
+    """Sessions of which something else is kept than the journal has sealed, or nothing."""
+    sealed: dict[str, Any] = {}
+    for entry in entries:
+        content = json.loads(entry["content"])
+        if OUTCOME in content:
+            sealed[entry["session"]] = content[OUTCOME]
+    there = {session: digest_of(plain) for session, plain in kept}
+    return [
+        f"What session {key} showed is not what was kept."
+        for key in sorted(sealed.keys() | there.keys())
+        if sealed.get(key) != there.get(key)
     ]
 
 

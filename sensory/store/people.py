@@ -20,7 +20,7 @@ from ..base.errors import RecordError
 from ..base.records import digest_of
 from ..base.spelling import same_person
 from .nouns import renamed
-from .tables import ballot_cells, journal, people, register, sessions
+from .tables import ballot_cells, journal, outcomes, people, register, sessions
 
 PREFIX = "person:"
 NAMED = "assessor"
@@ -78,6 +78,15 @@ def in_content(content: Mapping[str, Any], change: Change) -> dict[str, Any]:
     return new
 
 
+def in_plain(plain: Any, change: Change) -> Any:
+    """Plain data with each text that is a name, as a whole, changed; also where it is a key."""
+    if isinstance(plain, dict):
+        return {change(key): in_plain(value, change) for key, value in plain.items()}
+    if isinstance(plain, list):
+        return [in_plain(value, change) for value in plain]
+    return change(plain) if isinstance(plain, str) else plain
+
+
 def in_entry(entry: Mapping[str, Any], change: Change) -> dict[str, Any]:
     """A journal entry whose content is unpacked, with each name changed."""
     who = change(entry["who"]) if entry["who"] else ""
@@ -107,6 +116,14 @@ def names_of(connection: Connection, references: Iterable[str]) -> dict[str, str
         for some in _batches(wanted)
         for row in connection.execute(sa.select(people).where(people.c.id.in_(some)))
     }
+
+
+def assessors_of(connection: Connection, session_id: str) -> dict[str, str]:
+    """Name to reference of those who have ballots in a session."""
+    cells = ballot_cells.c
+    named = (cells.session == session_id) & (cells.name == NAMED)
+    references = connection.scalars(sa.select(cells.text).where(named).distinct())
+    return {name: one for one, name in names_of(connection, references).items()}
 
 
 def met_in(connection: Connection, entries: Iterable[Mapping[str, Any]]) -> tuple[Person, ...]:
@@ -242,6 +259,9 @@ def mentions(connection: Connection, names: Iterable[str], most: int = 50) -> li
         in_words = [_holds(sa.cast(sessions.c[part], sa.Text), name) for part in _WORDS]
         for row in connection.execute(query.where(sa.or_(*in_words)).limit(most)):
             found[f"Session {row.id}, its description"] = None
+        held = _holds(sa.cast(outcomes.c.content, sa.Text), name)
+        for key in connection.scalars(sa.select(outcomes.c.session).where(held).limit(most)):
+            found[f"Session {key}, what it showed"] = None
         of_nouns = sa.select(register.c.kind, register.c.name)
         held = _holds(sa.cast(register.c.content, sa.Text), name)
         for noun in connection.execute(of_nouns.where(held).limit(most)):

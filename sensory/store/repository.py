@@ -1,35 +1,27 @@
-"""Reading and writing the record: one short transaction an action, journal entry included."""
+"""The record: opened, read, changed by one action at a time, checked and copied."""
 
 from __future__ import annotations
 
-import json
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import sqlalchemy as sa
-from sqlalchemy.engine import Engine
+from sqlalchemy.engine import Connection, Engine
 
 from ..base.errors import RecordError
 from ..base.spelling import same_person
 from ..sessions.session import JournalEntry, StoredSession
-from . import checking, journal, people, tables
+from . import journal, people, tables
+from .action import Action
 from .backup import copies_beside, copy_sqlite, without_traces
 from .chain import append, entry_for
 from .connections import engine_for, reading, writing
-from .register import Register, kind_under
-from .rows import (
-    cells_of,
-    change_cells,
-    columns_of,
-    entries_of,
-    last_line,
-    lines_of_seat,
-    put_session,
-    sessions_of,
-    unpacked,
-)
+from .reads import NONE, Reads
+from .register import kind_under
+from .rows import cells_of, put_session, sessions_of, unpacked
 from .versions import prepare
 
 Cells = Mapping[int, Mapping[str, str]]
@@ -37,7 +29,6 @@ NO_NOUNS = (
     "The journal of the archive holds entries of a product, a reference or a batch, not of its "
     "session only; nothing was imported."
 )
-_NONE = "There is no such session on record. Choose one from the list."
 
 
 def open_store(url: str) -> Repository:
@@ -99,6 +90,8 @@ class Snapshot:
     session : StoredSession
     cells : dict of dict
         By line and column name.
+    outcome : dict or None
+        What it showed, as it stands on record, with references to persons.
     journal : tuple of dict
         Its entries as they stand in the chain, with references to persons.
     people : tuple of tuples
@@ -107,28 +100,51 @@ class Snapshot:
 
     session: StoredSession
     cells: dict[int, dict[str, str]]
+    outcome: dict[str, Any] | None
     journal: tuple[dict[str, Any], ...]
     people: tuple[people.Person, ...]
 
 
-class Repository(Register):
-    """The record behind a SQLAlchemy engine; fulfils `workflow.Store`.
+class Repository(Reads):
+    """The record behind a SQLAlchemy engine; fulfils `sessions.store.Store` and `Desk`.
 
-    Share one object among visitors: it opens a connection for each action.
+    Share one object among visitors: it opens a connection for each question and each action.
     """
 
     def __init__(self, engine: Engine):
+        super().__init__({})
         self._engine = engine
-        self._seats: dict[str, dict[int, tuple[int | None, tuple[int, ...]]]] = {}
 
-    def add(self, session: StoredSession, cells: Cells, *, who: str, why: str) -> None:
-        """Write a new session and its cells."""
-        nested = {str(line): dict(texts) for line, texts in cells.items()}
-        content = {"session": columns_of(session), "cells": nested}
-        with writing(self._engine) as connection:
-            entry = entry_for(connection, session.id, who, "opened", why, content)
-            put_session(connection, entry["content"]["session"], entry["content"]["cells"])
-            append(connection, entry)
+    def _reading(self) -> AbstractContextManager[Connection]:
+        return reading(self._engine)
+
+    @contextmanager
+    def action(self, *, who: str, why: str = "") -> Iterator[Action]:
+        """One use case: all that is written within it is on record at its end, or nothing.
+
+        Nobody else writes meanwhile, so what takes long is computed before.
+
+        Parameters
+        ----------
+        who : str
+            By whom; stands in each entry of the journal.
+        why : str
+            Stands in each entry that gives no reason of its own.
+
+        Raises
+        ------
+        RecordError
+            When the record is busy or cannot be written.
+        """
+        named: set[str] = set()
+        try:
+            with writing(self._engine) as connection:
+                act = Action(connection, self._seats, named, who=who, why=why)
+                yield act
+                act.seal()
+        finally:
+            for session_id in named:
+                self._seats.pop(session_id, None)
 
     def add_imported(
         self,
@@ -136,6 +152,7 @@ class Repository(Register):
         cells: Cells,
         entries: list[JournalEntry],
         *,
+        outcome: dict[str, Any] | None = None,
         digest: str,
         who: str,
         why: str,
@@ -173,121 +190,10 @@ class Repository(Register):
             now = sessions_of(connection, sa.select(tables.sessions).where(at))
             if now != [session] or cells_of(connection, session.id) != cells:
                 raise RecordError("The journal does not lead to the session and its ballots.")
-
-    def sessions(self, most: int = 50, *, naming: str = "") -> list[StoredSession]:
-        """The latest sessions, newest first; with `naming`, those that may hold this text.
-
-        The text is sought in the description by its longest word, whatever the case; whoever
-        asks looks closer. A word that is not ASCII is not sought: all sessions come.
-        """
-        table = tables.sessions
-        query = sa.select(table).order_by(table.c.created_at.desc(), table.c.id).limit(most)
-        word = max(naming.split(), key=len, default="")
-        if word.isascii():
-            held = sa.func.lower(sa.cast(table.c.details, sa.Text))
-            query = query.where(held.contains(json.dumps(word.lower())[1:-1], autoescape=True))
-        with reading(self._engine) as connection:
-            return sessions_of(connection, query)
-
-    def session(self, session_id: str) -> StoredSession:
-        """One session; RecordError when there is none of that id."""
-        query = sa.select(tables.sessions).where(tables.sessions.c.id == session_id)
-        with reading(self._engine) as connection:
-            found = sessions_of(connection, query)
-        if not found:
-            raise RecordError(_NONE)
-        return found[0]
-
-    def update(
-        self,
-        session: StoredSession,
-        *,
-        expect: StoredSession,
-        expect_cells: Cells | None = None,
-        who: str,
-        what: str,
-        why: str,
-    ) -> None:
-        """Replace a session if it, and its cells where given, are still as expected.
-
-        Where nothing differs, nothing is written.
-
-        Raises
-        ------
-        RecordError
-            When somebody was faster; nothing is changed then.
-        """
-        table = tables.sessions
-        with writing(self._engine) as connection:
-            query = sa.select(table).where(table.c.id == session.id).with_for_update()
-            moved = sessions_of(connection, query) != [expect]
-            if not moved and expect_cells is not None:
-                moved = cells_of(connection, session.id) != expect_cells
-            if moved:
-                raise RecordError(
-                    "The session was changed in another window meanwhile. Reload the page."
-                )
-            new, old = columns_of(session), columns_of(expect)
-            changed = {name: value for name, value in new.items() if value != old[name]}
-            if not changed:
-                return
-            content = {"changed": changed, "old": {name: old[name] for name in changed}}
-            entry = entry_for(connection, session.id, who, what, why, content)
-            changed = entry["content"]["changed"]
-            connection.execute(sa.update(table).where(table.c.id == session.id).values(**changed))
-            append(connection, entry)
-
-    def cells(self, session_id: str) -> dict[int, dict[str, str]]:
-        """Cells of a session by line and column name."""
-        with reading(self._engine) as connection:
-            return cells_of(connection, session_id)
-
-    def seat_cells(self, session_id: str, seat: int) -> dict[int, dict[str, str]]:
-        """Cells of the lines of one assessor, who are counted from 1 as their lines stand.
-
-        The lines of a seat are looked up again only when this session got further lines, as
-        for somebody who comes late after all, or when a name was written here.
-        """
-        with reading(self._engine) as connection:
-            last = last_line(connection, session_id)
-            known = self._seats.get(session_id, {})
-            until, lines = known.get(seat, (None, ()))
-            if until != last:
-                lines = lines_of_seat(connection, session_id, seat)
-                self._seats.setdefault(session_id, {})[seat] = last, lines
-            return cells_of(connection, session_id, only=lines)
-
-    def write_cells(self, session_id: str, changes: Cells, *, who: str, why: str) -> int:
-        """Write the cells that differ from the record; an empty text removes a cell."""
-        with writing(self._engine) as connection:
-            closed = connection.scalar(
-                sa.select(tables.sessions.c.closed_at)
-                .where(tables.sessions.c.id == session_id)
-                .with_for_update()
-            )
-            if closed:
-                raise RecordError("The ballots were closed meanwhile; nothing was changed.")
-            known = cells_of(connection, session_id, only=changes)
-            done = [
-                {"line": line, "name": name, "old": old, "new": text}
-                for line, texts in changes.items()
-                for name, text in texts.items()
-                if (old := known.get(line, {}).get(name, "")) != text
-            ]
-            if done:
-                entry = entry_for(connection, session_id, who, "cells", why, {"changes": done})
-                change_cells(connection, session_id, entry["content"]["changes"])
-                append(connection, entry)
-        if any(one["name"] == people.NAMED for one in done):
-            self._seats.pop(session_id, None)
-        return len(done)
-
-    def entries(self, session_id: str) -> list[JournalEntry]:
-        """The journal of one session, oldest first; of the record as a whole where it is ""."""
-        table = tables.journal
-        query = sa.select(table).where(table.c.session == session_id).order_by(table.c.number)
-        with reading(self._engine) as connection:
-            return entries_of(connection, query)
+            if outcome is not None:
+                act = Action(connection, {}, set(), who=who, why=why)
+                act.keep_outcome(session.id, outcome)
+                act.seal()
 
     def snapshot(self, session_id: str) -> Snapshot:
         """All that is on record of one session, at one moment."""
@@ -296,34 +202,17 @@ class Repository(Register):
         with reading(self._engine) as connection:
             sessions = sessions_of(connection, sa.select(tables.sessions).where(of_session))
             if not sessions:
-                raise RecordError(_NONE)
+                raise RecordError(NONE)
             rows = connection.execute(query.order_by(tables.journal.c.number))
             entries = [dict(row._mapping) for row in rows]
+            kept = sa.select(tables.outcomes.c.content)
             return Snapshot(
                 session=sessions[0],
                 cells=cells_of(connection, session_id),
+                outcome=connection.scalar(kept.where(tables.outcomes.c.session == session_id)),
                 journal=tuple(entries),
                 people=people.met_in(connection, map(unpacked, entries)),
             )
-
-    def verify(self, session_id: str | None = None) -> list[str]:
-        """Check the chain of the journal, then the tables against the journal played again.
-
-        Parameters
-        ----------
-        session_id : str, optional
-            Check the entries of this session, their neighbours in the chain, that no number
-            is missing, and the session with its cells. The rest of the chain is left out.
-
-        Returns
-        -------
-        list of str
-            A sentence for each entry, session, cell or name that is not as it was written.
-        """
-        with reading(self._engine) as connection:
-            if session_id is None:
-                return checking.whole_record(connection)
-            return checking.one_session(connection, session_id)
 
     def erase_person(self, name: str, *, who: str, why: str) -> Erasure:
         """Take a name out of the record; ``erased`` and a number stands there afterwards.
@@ -349,7 +238,8 @@ class Repository(Register):
         ...     question=Question(),
         ...     cautions={},
         ... )
-        >>> store.add(session, {2: {"assessor": "Karim"}}, who="Zoë", why="typed")
+        >>> with store.action(who="Zoë", why="typed") as act:
+        ...     act.add(session, {2: {"assessor": "Karim"}})
         >>> store.erase_person("Karim", who="Zoë", why="asked for it")
         Erasure(shown_as='erased 1', spellings=1, remains=())
         >>> store.cells("quince"), store.verify()

@@ -19,7 +19,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-SCHEMA_VERSION = 4
+SCHEMA_VERSION = 5
 
 metadata = MetaData()
 
@@ -51,6 +51,14 @@ ballot_cells = Table(
     Column("text", Text, nullable=False),
     PrimaryKeyConstraint("session", "line", "name"),
 )
+
+outcomes = Table(
+    "outcomes",
+    metadata,
+    Column("session", String(32), ForeignKey("sessions.id"), primary_key=True),
+    Column("content", JSON, nullable=False),
+)
+"""What closed sessions showed; the journal holds the SHA-256 of each content."""
 
 people = Table(
     "people",

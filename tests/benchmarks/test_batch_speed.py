@@ -181,8 +181,10 @@ def grown(tmp_path_factory: pytest.TempPathFactory) -> dict[int, dict[str, float
     for size in SIZES:
         for number in range(done, size):
             on = (FIRST + timedelta(days=number * 8000 // BATCHES)).isoformat()
-            store.add(session(number, on), ballots(number), **WHO)
-            store.put(batch(number, on), expect=None, what="batch entered", **WHO)
+            with store.action(**WHO) as act:
+                act.add(session(number, on), ballots(number))
+            with store.action(**WHO) as act:
+                act.put_noun(batch(number, on), expect=None, what="batch entered")
         done = size
         store._engine.dispose()
         found[size] = measured(open_store(url), size)
@@ -221,7 +223,8 @@ def _written(store: Repository, name: str) -> None:
     now = product_desk.the_batch(store, name)
     amount = (now.batch.amount or 0) + 1
     new = replace(now, batch=replace(now.batch, amount=amount, unit="kg"))
-    store.put(new, expect=now, what="changed", **WHO)
+    with store.action(**WHO) as act:
+        act.put_noun(new, expect=now, what="changed")
 
 
 def _by_scipy(records: list[BatchRecord]) -> None:

@@ -77,7 +77,8 @@ def grown(path: Path) -> dict[int, dict[str, float]]:
     done, start = 0, perf_counter()
     for size in SIZES:
         for number in range(done, size):
-            store.add(session(number), cells(number), **WHO)
+            with store.action(**WHO) as act:
+                act.add(session(number), cells(number))
         done = size
         store._engine.dispose()
         found[size] = measured(f"sqlite:///{path}", path, size)
@@ -94,7 +95,12 @@ def measured(url: str, path: Path, size: int) -> dict[str, float]:
     def described() -> None:
         now = store.session(key)
         new = replace(now, cautions={"cleared": not now.cautions.get("cleared", False)})
-        store.update(new, expect=now, what="described", **WHO)
+        with store.action(**WHO) as act:
+            act.put(new, expect=now, what="described")
+
+    def written(changes: dict[int, dict[str, str]]) -> None:
+        with store.action(**WHO) as act:
+            act.write_lines(key, changes)
 
     def opened() -> None:
         open_store(url)._engine.dispose()
@@ -108,7 +114,7 @@ def measured(url: str, path: Path, size: int) -> dict[str, float]:
         "its journal": (20, lambda: store.entries(key)),
         "write one cell": (
             20,
-            lambda: store.write_cells(key, {2: {"comment": f"flat {next(names)}"}}, **WHO),
+            lambda: written({2: {"comment": f"flat {next(names)}"}}),
         ),
         "describe": (10, described),
         "verify one session": (5, lambda: store.verify(key)),

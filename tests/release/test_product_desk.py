@@ -192,7 +192,8 @@ def test_a_complaint_opens_a_released_batch_and_withdraws_its_clearance(desk: Re
             ),
         ),
     )
-    desk.put(decided, expect=record, who="Nora", what="decided release", why="similar")
+    with desk.action(who="Nora", why="similar") as act:
+        act.put_noun(decided, expect=record, what="decided release")
     assert (decided.state, decided.waits_for) == ("done", "")
     with pytest.raises(RecordError, match="complaint must be a text"):
         product_desk.record_complaint(desk, "SC-1", " ", received_on="2026-04-01", who="Mira")

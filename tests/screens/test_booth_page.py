@@ -12,7 +12,8 @@ from sensory.serving.lines import ballot_lines
 from sensory.serving.planning import serving_plan
 from sensory.sessions import booth_plans, booths, exclusions, workflow
 from sensory.sessions.allergens import served_samples
-from sensory.store.repository import Repository, open_store
+from sensory.store.action import Action
+from sensory.store.repository import open_store
 
 from .test_interlude import SCRIPT
 from .test_pages import DEMO, words
@@ -142,7 +143,7 @@ def test_what_could_not_be_written_is_written_by_the_next_run(store, window, mon
         raise RecordError("The record is locked.")
 
     with monkeypatch.context() as broken:
-        broken.setattr(Repository, "write_cells", fails)
+        broken.setattr(Action, "write_lines", fails)
         app.radio[0].set_value(codes[1]).run()
     assert [one.value for one in app.error] == ["The record is locked."]
     assert (app.radio[0].value, first(store).get("answer")) == (codes[1], None)

@@ -18,7 +18,7 @@ DEMO = ROOT / "demo_data"
 # One process for all booths: each answers its next ballot, sends it, and says so.
 CHILD = """
 import sys, threading
-from sensory import booths
+from sensory.sessions import booths
 from sensory.store.repository import open_store
 store = open_store(sys.argv[1])
 lock = threading.Lock()

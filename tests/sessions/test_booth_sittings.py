@@ -215,7 +215,8 @@ def test_a_line_without_a_cup_of_the_plan_waits_for_nothing(store):
     session_id, _, tokens = served(store, "TRIANGLE", replicates=2, sittings=2)
     booths.consent(store, tokens["Anna"])
     first = min(line for line, t in store.cells(session_id).items() if t["assessor"] == "Anna")
-    store.write_cells(session_id, {first + 1: {"code_1": "000"}}, who="L", why="typed")
+    with store.action(who="L", why="typed") as act:
+        act.write_lines(session_id, {first + 1: {"code_1": "000"}})
     answered(store, tokens["Anna"])
     assert booths.visit(store, tokens["Anna"]).halt is None
 

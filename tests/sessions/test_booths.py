@@ -363,8 +363,10 @@ def test_a_line_that_gets_another_name_leaves_its_seat_at_once(store):
     session_id, _ = planned(store, people=("Anna", "Bo"))
     seats = [store.seat_cells(session_id, seat) for seat in (1, 2)]
     last = max(seats[1])
-    store.write_cells(session_id, {last + 1: {"assessor": "Bo", "order": "ABB"}}, who="L", why="x")
+    with store.action(who="L", why="x") as act:
+        act.write_lines(session_id, {last + 1: {"assessor": "Bo", "order": "ABB"}})
     assert last + 1 in store.seat_cells(session_id, 2)
-    store.write_cells(session_id, {last + 1: {"assessor": "Anna"}}, who="L", why="x")
+    with store.action(who="L", why="x") as act:
+        act.write_lines(session_id, {last + 1: {"assessor": "Anna"}})
     assert set(store.seat_cells(session_id, 2)) == set(seats[1])
     assert set(store.seat_cells(session_id, 1)) == {*seats[0], last + 1}

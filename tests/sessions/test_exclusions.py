@@ -282,7 +282,8 @@ def test_a_mark_that_crossed_a_sent_ballot_can_be_taken_off(store):
             store, session_id, "Bo", taken_back=True, who=BY)),
         ("not this sample", lambda: exclusions.exclude(store, session_id, "Bo", [], who=BY)),
     ):  # fmt: skip
-        store.write_cells(session_id, {line: {NOT_SERVED: mark}}, who=BY, why=mark)
+        with store.action(who=BY, why=mark) as act:
+            act.write_lines(session_id, {line: {NOT_SERVED: mark}})
         assert workflow.checked_ballots(store, session_id).blocking
         undo()
         assert not workflow.checked_ballots(store, session_id).blocking

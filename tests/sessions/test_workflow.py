@@ -579,7 +579,8 @@ def test_cell_written_between_check_and_close_refuses_the_close(store, monkeypat
     check = workflow.check_ballots
 
     def slow(cells, question):
-        store.write_cells(ID, {2: {"answer": "no code"}}, who="Zoë", why="other window")
+        with store.action(who="Zoë", why="other window") as act:
+            act.write_lines(ID, {2: {"answer": "no code"}})
         return check(cells, question)
 
     monkeypatch.setattr(workflow, "check_ballots", slow)

@@ -28,7 +28,8 @@ def full(url: str, session: str) -> None:
     for number in range(1000):
         try:
             cell = {number: {"comment": "flat " * 1000}}
-            store.write_cells(session, cell, who="writer", why="typed")
+            with store.action(who="writer", why="typed") as act:
+                act.write_lines(session, cell)
         except RecordError as error:
             print(error, flush=True)
             return
@@ -44,7 +45,8 @@ def rights(url: str, session: str) -> None:
     try:
         store = open_store(url)
         print(sorted(store.cells(session)), flush=True)
-        store.write_cells(session, {9: {"answer": "412"}}, who="writer", why="typed")
+        with store.action(who="writer", why="typed") as act:
+            act.write_lines(session, {9: {"answer": "412"}})
         print("written", flush=True)
     except RecordError as error:
         print(error, flush=True)
@@ -59,7 +61,8 @@ def count(url: str, session: str, times: str) -> None:
             title = str(int(now.details.title) + 1)
             new = replace(now, details=replace(now.details, title=title))
             try:
-                store.update(new, expect=now, who="counter", what="described", why="typed")
+                with store.action(who="counter", why="typed") as act:
+                    act.put(new, expect=now, what="described")
             except RecordError as error:
                 if "another window" not in str(error):
                     raise

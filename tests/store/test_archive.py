@@ -564,7 +564,8 @@ def written_behind(store: Repository, noun: object, session: str = ID) -> None:
 
 @pytest.mark.parametrize("noun", NOUNS.values(), ids=NOUNS)
 def test_archive_whose_journal_holds_more_than_its_session_is_refused(store, other, noun):
-    other.put(BATCH, expect=None, who="Mira", what="entered", why="made")
+    with other.action(who="Mira", why="made") as act:
+        act.put_noun(BATCH, expect=None, what="entered")
     written_behind(store, noun)
     made = archive_session(store, ID)
     with pytest.raises(RecordError, match=r"entries of a product, a reference or a batch.*nothing"):
@@ -579,7 +580,8 @@ def test_archive_whose_journal_holds_more_than_its_session_is_refused(store, oth
 
 
 def test_archive_with_the_identifier_of_a_batch_on_record_is_refused(other):
-    other.put(BATCH, expect=None, who="Mira", what="entered", why="made")
+    with other.action(who="Mira", why="made") as act:
+        act.put_noun(BATCH, expect=None, what="entered")
     key = id_of("batch", "GC-14")
     source = open_store("sqlite://")
     open_session(source, key, details=SessionDetails(), question=Question(), cautions={}, **LEADER)

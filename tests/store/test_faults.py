@@ -38,7 +38,8 @@ WHO = {"who": "Änne Weiß", "why": "typed"}
 @pytest.fixture
 def store(sqlite_url: str) -> Iterator[Repository]:
     opened = open_store(sqlite_url)
-    opened.add(SESSION, {2: {"assessor": "Karim Aziz", "answer": "412"}}, **WHO)
+    with opened.action(**WHO) as act:
+        act.add(SESSION, {2: {"assessor": "Karim Aziz", "answer": "412"}})
     yield opened
     opened._engine.dispose()
 
@@ -82,12 +83,14 @@ def test_full_disk_loses_nothing_that_was_acknowledged(store, sqlite_url, start)
     assert {int(number) for number in said} <= kept.keys()
     assert len(kept.keys() - {2}) <= len(said)
     assert store.verify() == []
-    assert store.write_cells(SESSION.id, {900: {"answer": "837"}}, **WHO) == 1
+    with store.action(**WHO) as act:
+        assert act.write_lines(SESSION.id, {900: {"answer": "837"}}) == 1
 
 
 def test_copy_on_a_full_disk_leaves_nothing_behind(store, tmp_path):
     big = {number: {"comment": "flat " * 20_000} for number in range(20)}
-    store.write_cells(SESSION.id, big, **WHO)
+    with store.action(**WHO) as act:
+        act.write_lines(SESSION.id, big)
     code = (
         "import resource, signal, sys\n"
         "from pathlib import Path\n"
@@ -131,7 +134,8 @@ def test_record_in_a_folder_that_may_only_be_read(open_folder, start, version):
         shutil.copy(Path(__file__).with_name("version_1.record"), file)
     else:
         opened = open_store(f"sqlite:///{file}")
-        opened.add(SESSION, {2: {"answer": "412"}}, **WHO)
+        with opened.action(**WHO) as act:
+            act.add(SESSION, {2: {"answer": "412"}})
         opened._engine.dispose()
     file.chmod(0o444)
     open_folder.chmod(0o555)
@@ -201,7 +205,8 @@ def test_clock_set_back_does_not_change_the_order(any_url, monkeypatch):
 
 def test_two_processes_changing_the_same_session_lose_no_update(any_url, start):
     store = open_store(any_url)
-    store.add(SESSION, {}, **WHO)
+    with store.action(**WHO) as act:
+        act.add(SESSION, {})
     counting = [start("count", any_url, SESSION.id, 60) for _ in range(2)]
     assert [lines_of(process) for process in counting] == [["done"], ["done"]]
     assert store.session(SESSION.id).details.title == "120"
@@ -233,7 +238,8 @@ def test_two_processes_opening_a_new_record_make_it_once(any_url):
 
 def test_checking_while_others_write_gives_no_false_alarm(any_url, run_writer):
     store = open_store(any_url)
-    store.add(SESSION, {}, **WHO)
+    with store.action(**WHO) as act:
+        act.add(SESSION, {})
     writer = run_writer(any_url, SESSION.id, 2, 150)
     checks = 0
     while writer.poll() is None:
@@ -255,7 +261,8 @@ def test_copy_while_a_thread_is_writing_is_one_sound_moment(store, tmp_path):
         number = 10
         while not stop.is_set():
             cell = {number: {"assessor": f"P{number}", "comment": "flat " * 50}}
-            store.write_cells(SESSION.id, cell, **WHO)
+            with store.action(**WHO) as act:
+                act.write_lines(SESSION.id, cell)
             written.append(number)
             number += 1
 
@@ -290,7 +297,8 @@ def test_copy_is_one_file_that_a_program_can_go_on_with(store, tmp_path):
         assert connection.execute("PRAGMA integrity_check").fetchone() == ("ok",)
     opened = open_store(f"sqlite:///{to}")
     assert opened.session(SESSION.id) == SESSION
-    assert opened.write_cells(SESSION.id, {2: {"answer": "837"}}, **WHO) == 1
+    with opened.action(**WHO) as act:
+        assert act.write_lines(SESSION.id, {2: {"answer": "837"}}) == 1
     assert store.cells(SESSION.id)[2]["answer"] == "412"
     opened._engine.dispose()
 
@@ -328,17 +336,20 @@ def test_locked_record_can_be_read_and_copied(store, tmp_path):
 
 def test_session_that_is_changed_and_unchanged_keeps_its_fields(store):
     """An update in which nothing differs writes no column."""
-    store.update(SESSION, expect=SESSION, who="Änne Weiß", what="described", why="typed")
+    with store.action(who="Änne Weiß", why="typed") as act:
+        act.put(SESSION, expect=SESSION, what="described")
     assert store.session(SESSION.id) == SESSION
     new = dataclasses.replace(SESSION, cautions={"cleared": True})
-    store.update(new, expect=SESSION, who="Änne Weiß", what="described", why="typed")
+    with store.action(who="Änne Weiß", why="typed") as act:
+        act.put(new, expect=SESSION, what="described")
     assert store.session(SESSION.id) == new
     assert store.verify() == []
 
 
 def test_record_in_memory_can_be_used():
     store = open_store("sqlite://")
-    store.add(SESSION, {2: {"assessor": "Karim Aziz"}}, **WHO)
+    with store.action(**WHO) as act:
+        act.add(SESSION, {2: {"assessor": "Karim Aziz"}})
     assert store.erase_person("Karim Aziz", **WHO).remains == ()
     assert store.cells(SESSION.id) == {2: {"assessor": "erased 1"}}
     assert store.verify() == []

@@ -39,7 +39,8 @@ LEADER = {"who": "Änne Weiß", "why": "typed"}
 def store(request: pytest.FixtureRequest) -> Iterator[Repository]:
     server = request.param == "postgresql"
     opened = open_store(request.getfixturevalue("postgres_url") if server else "sqlite://")
-    opened.add(SESSION, CELLS, **LEADER)
+    with opened.action(**LEADER) as act:
+        act.add(SESSION, CELLS)
     yield opened
     opened._engine.dispose()
 
@@ -89,7 +90,8 @@ def test_who_reads_sees_names(store):
 
 def test_one_person_has_one_reference(store):
     other = dataclasses.replace(SESSION, id="other")
-    store.add(other, {2: {"assessor": "Karim Aziz"}}, who="Karim Aziz", why="typed")
+    with store.action(who="Karim Aziz", why="typed") as act:
+        act.add(other, {2: {"assessor": "Karim Aziz"}})
     assert len(rows_of(store, tables.people)) == 3
     assert store.cells("other") == {2: {"assessor": "Karim Aziz"}}
 
@@ -98,7 +100,8 @@ def test_one_person_has_one_reference(store):
 def test_any_text_can_be_a_name(store, name):
     if name == "person:0":
         name = next(iter(references(store).values()))
-    store.write_cells(SESSION.id, {4: {"assessor": name}}, **LEADER)
+    with store.action(**LEADER) as act:
+        act.write_lines(SESSION.id, {4: {"assessor": name}})
     assert store.cells(SESSION.id)[4] == {"assessor": name}
     assert store.entries(SESSION.id)[-1].content["changes"][0]["new"] == name
     assert store.verify() == []
@@ -108,7 +111,8 @@ def test_reference_tells_nothing_of_the_name(tmp_path):
     found = []
     for number in range(2):
         one = open_store(f"sqlite:///{tmp_path / str(number)}.sqlite3")
-        one.add(SESSION, CELLS, **LEADER)
+        with one.action(**LEADER) as act:
+            act.add(SESSION, CELLS)
         found.append(references(one)["Karim Aziz"])
         one._engine.dispose()
     assert found[0] != found[1]
@@ -152,7 +156,8 @@ def test_leader_can_be_erased_also_by_himself(store):
 
 
 def test_all_spellings_of_a_name_go_together_and_stay_one_person(store):
-    store.write_cells(SESSION.id, {4: {"assessor": " karim  AZIZ"}}, **LEADER)
+    with store.action(**LEADER) as act:
+        act.write_lines(SESSION.id, {4: {"assessor": " karim  AZIZ"}})
     erasure = store.erase_person("KARIM AZIZ", **LEADER)
     assert erasure.spellings == 2
     cells = store.cells(SESSION.id)
@@ -169,7 +174,8 @@ def test_erased_persons_stay_apart(store):
 
 def test_who_comes_back_is_a_new_person(store):
     store.erase_person("Karim Aziz", **LEADER)
-    store.write_cells(SESSION.id, {4: {"assessor": "Karim Aziz"}}, **LEADER)
+    with store.action(**LEADER) as act:
+        act.write_lines(SESSION.id, {4: {"assessor": "Karim Aziz"}})
     assert store.cells(SESSION.id)[2]["assessor"] == "erased 1"
     assert store.cells(SESSION.id)[4]["assessor"] == "Karim Aziz"
     assert store.erase_person("Karim Aziz", **LEADER).shown_as == "erased 2"
@@ -178,12 +184,14 @@ def test_who_comes_back_is_a_new_person(store):
 
 def test_page_that_sends_back_what_it_showed_writes_nothing(store):
     store.erase_person("Karim Aziz", **LEADER)
-    assert store.write_cells(SESSION.id, store.cells(SESSION.id), **LEADER) == 0
+    with store.action(**LEADER) as act:
+        assert act.write_lines(SESSION.id, act.cells(SESSION.id)) == 0
 
 
 def test_erased_ballot_moved_to_another_line_stays_with_the_same_person(store):
     store.erase_person("Karim Aziz", **LEADER)
-    store.write_cells(SESSION.id, {2: {"assessor": ""}, 9: {"assessor": "erased 1"}}, **LEADER)
+    with store.action(**LEADER) as act:
+        act.write_lines(SESSION.id, {2: {"assessor": ""}, 9: {"assessor": "erased 1"}})
     assert store.cells(SESSION.id)[9] == {"assessor": "erased 1"}
     assert len(rows_of(store, tables.people)) == 3
     assert store.verify() == []
@@ -191,13 +199,14 @@ def test_erased_ballot_moved_to_another_line_stays_with_the_same_person(store):
 
 def test_window_that_was_open_during_an_erasure_is_told_to_reload(store):
     store.erase_person("Änne Weiß", **LEADER)
-    with pytest.raises(RecordError, match="Reload"):
-        store.update(
+    with (
+        pytest.raises(RecordError, match="Reload"),
+        store.action(who="Zoë", why="typed") as act,
+    ):
+        act.put(
             dataclasses.replace(SESSION, cautions={"cleared": True}),
             expect=SESSION,
-            who="Zoë",
             what="described",
-            why="typed",
         )
 
 
@@ -215,7 +224,8 @@ def test_reason_may_not_hold_the_name(store):
 
 def test_free_texts_that_hold_the_name_are_listed(store):
     said = {3: {"comment": 'as Karim Aziz said: "flat"'}, 4: {"comment": "flat"}}
-    store.write_cells(SESSION.id, said, who="Änne Weiß", why="after a talk with Karim Aziz")
+    with store.action(who="Änne Weiß", why="after a talk with Karim Aziz") as act:
+        act.write_lines(SESSION.id, said)
     erasure = store.erase_person("Karim Aziz", **LEADER)
     assert erasure.remains == (f"Session {SESSION.id}, row 3, comment", "Journal entry 2")
 
@@ -223,8 +233,10 @@ def test_free_texts_that_hold_the_name_are_listed(store):
 def test_description_that_holds_the_name_is_listed(store):
     details = dataclasses.replace(SESSION.details, assessors='Zoë "Z" Ölund and four others')
     described = dataclasses.replace(SESSION, details=details)
-    store.update(described, expect=SESSION, who="Änne Weiß", what="described", why="typed")
-    store.write_cells(SESSION.id, {4: {"assessor": 'Zoë "Z" Ölund'}}, **LEADER)
+    with store.action(who="Änne Weiß", why="typed") as act:
+        act.put(described, expect=SESSION, what="described")
+    with store.action(**LEADER) as act:
+        act.write_lines(SESSION.id, {4: {"assessor": 'Zoë "Z" Ölund'}})
     assert store.erase_person('Zoë "Z" Ölund', **LEADER).remains == (
         f"Session {SESSION.id}, its description",
         "Journal entry 2",
@@ -233,8 +245,10 @@ def test_description_that_holds_the_name_is_listed(store):
 
 def test_no_byte_of_the_name_is_left_in_the_file(sqlite_url):
     store = open_store(sqlite_url)
-    store.add(SESSION, CELLS, **LEADER)
-    store.write_cells(SESSION.id, {2: {"assessor": "Mira Lund"}}, **LEADER)
+    with store.action(**LEADER) as act:
+        act.add(SESSION, CELLS)
+    with store.action(**LEADER) as act:
+        act.write_lines(SESSION.id, {2: {"assessor": "Mira Lund"}})
     assert b"Karim Aziz" in bytes_of(store)
     assert store.erase_person("Karim Aziz", **LEADER).remains == ()
     assert b"Karim" not in bytes_of(store)
@@ -244,7 +258,8 @@ def test_no_byte_of_the_name_is_left_in_the_file(sqlite_url):
 
 def test_copies_made_before_an_upgrade_are_listed(sqlite_url):
     store = open_store(sqlite_url)
-    store.add(SESSION, CELLS, **LEADER)
+    with store.action(**LEADER) as act:
+        act.add(SESSION, CELLS)
     copy = Path(store._engine.url.database).with_name("panel-before-version-2.sqlite3")
     copy.write_text("cordial")
     assert store.erase_person("Karim Aziz", **LEADER).remains == (f"The copy {copy}",)
@@ -253,7 +268,8 @@ def test_copies_made_before_an_upgrade_are_listed(sqlite_url):
 
 def test_reader_that_holds_the_log_is_reported(sqlite_url):
     store = open_store(sqlite_url)
-    store.add(SESSION, CELLS, **LEADER)
+    with store.action(**LEADER) as act:
+        act.add(SESSION, CELLS)
 
     @sa.event.listens_for(store._engine, "connect")
     def _impatient(connection, _record):

@@ -51,7 +51,8 @@ def store(any_url: str) -> Iterator[Repository]:
 @pytest.fixture
 def filled(store: Repository) -> Repository:
     """A record with one session and its cells."""
-    store.add(SESSION, CELLS, **WHO)
+    with store.action(**WHO) as act:
+        act.add(SESSION, CELLS)
     return store
 
 
@@ -59,9 +60,11 @@ def filled(store: Repository) -> Repository:
 def sqlite_store(sqlite_url: str) -> Iterator[Repository]:
     """A SQLite record with one session, its cells and ten journal entries."""
     opened = open_store(sqlite_url)
-    opened.add(SESSION, CELLS, **WHO)
+    with opened.action(**WHO) as act:
+        act.add(SESSION, CELLS)
     for number in range(9):
-        opened.write_cells(SESSION.id, {4: {"comment": f"flat {number}"}}, **WHO)
+        with opened.action(**WHO) as act:
+            act.write_lines(SESSION.id, {4: {"comment": f"flat {number}"}})
     yield opened
     opened._engine.dispose()
 
@@ -104,10 +107,12 @@ def test_every_field_of_a_session_comes_back(filled):
         closed_at="2026-09-14T11:00:00+00:00",
         ballots_at_agreement=2,
     )
-    filled.update(whole, expect=SESSION, who="Änne", what="closed", why="complete")
+    with filled.action(who="Änne", why="complete") as act:
+        act.put(whole, expect=SESSION, what="closed")
     assert filled.session(SESSION.id) == whole
     reopened = dataclasses.replace(whole, closed_at="")
-    filled.update(reopened, expect=whole, who="Änne", what="reopened", why="typing error")
+    with filled.action(who="Änne", why="typing error") as act:
+        act.put(reopened, expect=whole, what="reopened")
     assert filled.session(SESSION.id) == reopened
 
 
@@ -121,9 +126,11 @@ def test_first_journal_entry_holds_the_session_and_its_cells(filled):
 
 
 def test_each_action_has_its_entry_with_who_and_why(filled):
-    filled.write_cells(SESSION.id, {2: {"answer": "837"}}, who="Zoë", why="read wrongly")
+    with filled.action(who="Zoë", why="read wrongly") as act:
+        act.write_lines(SESSION.id, {2: {"answer": "837"}})
     new = dataclasses.replace(SESSION, cautions={"cleared": True})
-    filled.update(new, expect=SESSION, who="Änne", what="described", why="typed")
+    with filled.action(who="Änne", why="typed") as act:
+        act.put(new, expect=SESSION, what="described")
     entries = filled.entries(SESSION.id)
     assert [(entry.number, entry.who, entry.what, entry.why) for entry in entries] == [
         (1, "panel leader", "opened", "test"),
@@ -144,14 +151,16 @@ def test_sessions_are_listed_newest_first(store):
         named = dataclasses.replace(
             SESSION, id=f"s{day}", created_at=f"2026-09-{day}T08:00:00+00:00"
         )
-        store.add(named, {}, **WHO)
+        with store.action(**WHO) as act:
+            act.add(named, {})
     assert [session.id for session in store.sessions()] == ["s17", "s16", "s15"]
     assert [session.id for session in store.sessions(most=1)] == ["s17"]
 
 
 def test_sessions_do_not_share_cells_or_entries(filled):
     other = dataclasses.replace(SESSION, id="other")
-    filled.add(other, {2: {"assessor": "P99"}}, **WHO)
+    with filled.action(**WHO) as act:
+        act.add(other, {2: {"assessor": "P99"}})
     assert filled.cells(SESSION.id) == KEPT
     assert filled.cells("other") == {2: {"assessor": "P99"}}
     assert [entry.session for entry in filled.entries("other")] == ["other"]
@@ -160,9 +169,11 @@ def test_sessions_do_not_share_cells_or_entries(filled):
 def test_seats_count_the_assessors_as_their_lines_stand(store):
     people = {2: "Zoë", 3: "Anna", 4: "Zoë", 5: "Bo", 7: "Anna"}
     cells = {line: {"assessor": name, "answer": f"{line}00"} for line, name in people.items()}
-    store.add(SESSION, cells, **WHO)
+    with store.action(**WHO) as act:
+        act.add(SESSION, cells)
     other = dataclasses.replace(SESSION, id="another")
-    store.add(other, {2: {"assessor": "Bo"}}, **WHO)
+    with store.action(**WHO) as act:
+        act.add(other, {2: {"assessor": "Bo"}})
     for seat, name in enumerate(("Zoë", "Anna", "Bo"), start=1):
         mine = {line: texts for line, texts in cells.items() if texts["assessor"] == name}
         assert store.seat_cells(SESSION.id, seat) == mine
@@ -183,15 +194,15 @@ def test_unknown_session(store):
 
 
 def test_same_session_twice_is_refused_and_changes_nothing(filled):
-    with pytest.raises(RecordError):
-        filled.add(SESSION, {9: {"assessor": "P09"}}, **WHO)
+    with pytest.raises(RecordError), filled.action(**WHO) as act:
+        act.add(SESSION, {9: {"assessor": "P09"}})
     assert filled.cells(SESSION.id) == KEPT
     assert len(filled.entries(SESSION.id)) == 1
 
 
 def test_cells_of_a_session_that_does_not_exist_are_refused(store):
-    with pytest.raises(RecordError):
-        store.write_cells("nothing", {2: {"assessor": "P01"}}, **WHO)
+    with pytest.raises(RecordError), store.action(**WHO) as act:
+        act.write_lines("nothing", {2: {"assessor": "P01"}})
     assert store.cells("nothing") == {}
     assert store.entries("nothing") == []
 
@@ -201,7 +212,8 @@ def test_cells_of_a_session_that_does_not_exist_are_refused(store):
 
 def test_only_differences_are_written(filled):
     changes = {2: {**CELLS[2], "answer": "837"}, 5: {"assessor": "P05", "comment": ""}}
-    assert filled.write_cells(SESSION.id, changes, **WHO) == 2
+    with filled.action(**WHO) as act:
+        assert act.write_lines(SESSION.id, changes) == 2
     entry = filled.entries(SESSION.id)[-1]
     assert entry.content["changes"] == [
         {"line": 2, "name": "answer", "old": "412", "new": "837"},
@@ -212,23 +224,29 @@ def test_only_differences_are_written(filled):
 
 def test_writing_again_changes_nothing(filled):
     changes = {2: {"answer": "837"}, 7: {"assessor": "P07"}}
-    assert filled.write_cells(SESSION.id, changes, **WHO) == 2
+    with filled.action(**WHO) as act:
+        assert act.write_lines(SESSION.id, changes) == 2
     before = filled.entries(SESSION.id)
-    assert filled.write_cells(SESSION.id, changes, **WHO) == 0
-    assert filled.write_cells(SESSION.id, {}, **WHO) == 0
+    with filled.action(**WHO) as act:
+        assert act.write_lines(SESSION.id, changes) == 0
+    with filled.action(**WHO) as act:
+        assert act.write_lines(SESSION.id, {}) == 0
     assert filled.entries(SESSION.id) == before
 
 
 def test_empty_text_removes_a_cell(filled):
-    assert filled.write_cells(SESSION.id, {2: {"answer": ""}, 9: {"answer": ""}}, **WHO) == 1
+    with filled.action(**WHO) as act:
+        assert act.write_lines(SESSION.id, {2: {"answer": ""}, 9: {"answer": ""}}) == 1
     assert "answer" not in filled.cells(SESSION.id)[2]
     assert 9 not in filled.cells(SESSION.id)
-    assert filled.write_cells(SESSION.id, {2: {"answer": ""}}, **WHO) == 0
+    with filled.action(**WHO) as act:
+        assert act.write_lines(SESSION.id, {2: {"answer": ""}}) == 0
 
 
 def test_text_is_kept_to_the_letter(filled):
     said = '  \'less; "berry"\n\t=1+1 -- 橙 🍋 %s :name \\ '
-    filled.write_cells(SESSION.id, {2: {"comment": said}}, **WHO)
+    with filled.action(**WHO) as act:
+        act.write_lines(SESSION.id, {2: {"comment": said}})
     assert filled.cells(SESSION.id)[2]["comment"] == said
     assert filled.entries(SESSION.id)[-1].content["changes"][0]["new"] == said
     assert filled.verify() == []
@@ -236,15 +254,20 @@ def test_text_is_kept_to_the_letter(filled):
 
 def test_many_cells_at_once(filled):
     changes = {line: {"assessor": f"P{line}", "answer": str(line)} for line in range(10, 2010)}
-    assert filled.write_cells(SESSION.id, changes, **WHO) == 4000
+    with filled.action(**WHO) as act:
+        assert act.write_lines(SESSION.id, changes) == 4000
     assert filled.cells(SESSION.id) == {**KEPT, **changes}
 
 
 def test_closed_session_refuses_cells(filled):
     closed = dataclasses.replace(SESSION, closed_at="2026-09-14T11:00:00+00:00")
-    filled.update(closed, expect=SESSION, who="Änne", what="closed", why="complete")
-    with pytest.raises(RecordError, match="The ballots were closed meanwhile; nothing was changed"):
-        filled.write_cells(SESSION.id, {2: {"answer": "837"}}, **WHO)
+    with filled.action(who="Änne", why="complete") as act:
+        act.put(closed, expect=SESSION, what="closed")
+    with (
+        pytest.raises(RecordError, match="The ballots were closed meanwhile; nothing was changed"),
+        filled.action(**WHO) as act,
+    ):
+        act.write_lines(SESSION.id, {2: {"answer": "837"}})
     assert filled.cells(SESSION.id) == KEPT
     assert [entry.what for entry in filled.entries(SESSION.id)] == ["opened", "closed"]
 
@@ -252,16 +275,23 @@ def test_closed_session_refuses_cells(filled):
 def test_update_conflict_is_noticed_and_changes_nothing(filled):
     mine = dataclasses.replace(SESSION, cautions={"cleared": True})
     theirs = dataclasses.replace(SESSION, cautions={"cleared": False})
-    filled.update(theirs, expect=SESSION, who="Zoë", what="described", why="typed")
-    with pytest.raises(RecordError, match=r"another window meanwhile\. Reload"):
-        filled.update(mine, expect=SESSION, who="Änne", what="described", why="typed")
+    with filled.action(who="Zoë", why="typed") as act:
+        act.put(theirs, expect=SESSION, what="described")
+    with (
+        pytest.raises(RecordError, match=r"another window meanwhile\. Reload"),
+        filled.action(who="Änne", why="typed") as act,
+    ):
+        act.put(mine, expect=SESSION, what="described")
     assert filled.session(SESSION.id) == theirs
     assert [entry.who for entry in filled.entries(SESSION.id)] == ["panel leader", "Zoë"]
 
 
 def test_update_of_a_session_that_does_not_exist_is_refused(store):
-    with pytest.raises(RecordError, match="Reload"):
-        store.update(SESSION, expect=SESSION, who="Änne", what="described", why="typed")
+    with (
+        pytest.raises(RecordError, match="Reload"),
+        store.action(who="Änne", why="typed") as act,
+    ):
+        act.put(SESSION, expect=SESSION, what="described")
 
 
 # The journal.
@@ -421,12 +451,16 @@ def test_locked_record_says_that_nothing_is_saved(sqlite_store):
     sqlite_store._engine.dispose()
     blocker = sqlite3.connect(file_of(sqlite_store), isolation_level=None)
     blocker.execute("BEGIN IMMEDIATE")
-    with pytest.raises(RecordError, match=r"record is busy.*not saved yet: database is locked"):
-        sqlite_store.write_cells(SESSION.id, {2: {"answer": "837"}}, **WHO)
+    with (
+        pytest.raises(RecordError, match=r"record is busy.*not saved yet: database is locked"),
+        sqlite_store.action(**WHO) as act,
+    ):
+        act.write_lines(SESSION.id, {2: {"answer": "837"}})
     blocker.execute("ROLLBACK")
     blocker.close()
     assert sqlite_store.cells(SESSION.id)[2]["answer"] == "412"
-    assert sqlite_store.write_cells(SESSION.id, {2: {"answer": "837"}}, **WHO) == 1
+    with sqlite_store.action(**WHO) as act:
+        assert act.write_lines(SESSION.id, {2: {"answer": "837"}}) == 1
 
 
 def test_writer_waits_for_a_short_lock(sqlite_store):
@@ -434,7 +468,8 @@ def test_writer_waits_for_a_short_lock(sqlite_store):
     blocker.execute("BEGIN IMMEDIATE")
     release = threading.Timer(0.5, lambda: blocker.execute("COMMIT"))
     release.start()
-    assert sqlite_store.write_cells(SESSION.id, {2: {"answer": "837"}}, **WHO) == 1
+    with sqlite_store.action(**WHO) as act:
+        assert act.write_lines(SESSION.id, {2: {"answer": "837"}}) == 1
     release.join()
     blocker.close()
 
@@ -530,7 +565,8 @@ def acknowledged(process) -> list[int]:
 
 def test_two_processes_writing_at_once_lose_nothing(any_url, run_writer):
     store = open_store(any_url)
-    store.add(SESSION, {}, **WHO)
+    with store.action(**WHO) as act:
+        act.add(SESSION, {})
     writers = [run_writer(any_url, SESSION.id, line, 200) for line in (2, 3)]
     said = [acknowledged(writer) for writer in writers]
     assert [writer.wait(timeout=60) for writer in writers] == [0, 0]
@@ -549,7 +585,8 @@ def test_two_processes_writing_at_once_lose_nothing(any_url, run_writer):
 @pytest.mark.parametrize("after", [1, 37])
 def test_killed_writer_keeps_every_acknowledged_write(sqlite_url, run_writer, after):
     store = open_store(sqlite_url)
-    store.add(SESSION, {}, **WHO)
+    with store.action(**WHO) as act:
+        act.add(SESSION, {})
     writer = run_writer(sqlite_url, SESSION.id, 2, 100_000)
     said = [int(writer.stdout.readline().split()[0]) for _ in range(after)]
     writer.kill()
@@ -561,16 +598,19 @@ def test_killed_writer_keeps_every_acknowledged_write(sqlite_url, run_writer, af
     assert len(kept) <= len(said) + 1
     assert len(store.entries(SESSION.id)) == len(kept) + 1
     assert store.verify() == []
-    assert store.write_cells(SESSION.id, {3: {"assessor": "P01"}}, **WHO) == 1
+    with store.action(**WHO) as act:
+        assert act.write_lines(SESSION.id, {3: {"assessor": "P01"}}) == 1
     store._engine.dispose()
 
 
 def test_threads_sharing_one_record_lose_nothing(store):
-    store.add(SESSION, {}, **WHO)
+    with store.action(**WHO) as act:
+        act.add(SESSION, {})
 
     def write(line: int) -> None:
         for number in range(20):
-            store.write_cells(SESSION.id, {line: {f"cell_{number}": "x"}}, **WHO)
+            with store.action(**WHO) as act:
+                act.write_lines(SESSION.id, {line: {f"cell_{number}": "x"}})
 
     threads = [threading.Thread(target=write, args=(line,)) for line in range(2, 8)]
     for thread in threads:
@@ -596,7 +636,8 @@ def test_sessions_that_name_a_batch(any_url):
             question=Question(),
             cautions={},
         )
-        store.add(session, {}, who="Mira", why="typed")
+        with store.action(who="Mira", why="typed") as act:
+            act.add(session, {})
 
     def found(naming):
         return {one.details.samples[1].batch for one in store.sessions(naming=naming)}

@@ -38,14 +38,18 @@ def store() -> Iterator[Repository]:
     who = {"who": "Änne Weiß", "why": "typed"}
     for key in ("medlar", "sloe"):
         cells = {line: {"assessor": f"P{line}", "answer": "412"} for line in range(2, 6)}
-        opened.add(session(key), cells, **who)
+        with opened.action(**who) as act:
+            act.add(session(key), cells)
     for number in range(8):
         for key in ("medlar", "sloe"):
-            opened.write_cells(key, {number: {"comment": f"flat, “橙” {number}"}}, **who)
+            with opened.action(**who) as act:
+                act.write_lines(key, {number: {"comment": f"flat, “橙” {number}"}})
     opened.erase_person("P3", **who)
     agreed = replace(session("sloe"), agreed_at="2026-09-14T09:00:00+00:00", agreed_by="Zoë")
-    opened.update(agreed, expect=session("sloe"), who="Zoë", what="agreed", why="typed")
-    opened.write_cells("medlar", {2: {"answer": ""}}, **who)
+    with opened.action(who="Zoë", why="typed") as act:
+        act.put(agreed, expect=session("sloe"), what="agreed")
+    with opened.action(**who) as act:
+        act.write_lines("medlar", {2: {"answer": ""}})
     yield opened
     opened._engine.dispose()
 
@@ -158,7 +162,8 @@ def test_checking_one_session_finds_any_missing_entry(store, sound, place):
 def small() -> Iterator[Repository]:
     opened = open_store("sqlite://")
     for key in ("medlar", "sloe"):
-        opened.add(session(key), {4: {"answer": "412"}}, who="Zoë", why="typed")
+        with opened.action(who="Zoë", why="typed") as act:
+            act.add(session(key), {4: {"answer": "412"}})
     yield opened
     opened._engine.dispose()
 

@@ -87,7 +87,8 @@ def test_sessions_cells_and_journal_come_through(upgraded):
 
 
 def test_work_goes_on_after_the_upgrade(upgraded):
-    assert upgraded.write_cells(FIRST, {5: {"assessor": "Karim Aziz"}}, who="Zoë", why="typed") == 1
+    with upgraded.action(who="Zoë", why="typed") as act:
+        assert act.write_lines(FIRST, {5: {"assessor": "Karim Aziz"}}) == 1
     assert upgraded.cells(FIRST)[5] == {"assessor": "Karim Aziz"}
     assert upgraded.verify() == []
     with upgraded._engine.connect() as connection:

@@ -15,7 +15,8 @@ def main(url: str, session: str, line: str, count: str) -> None:
     store = open_store(url)
     for number in range(int(count)):
         cell = {int(line): {f"cell_{number}": f"{line}-{number}"}}
-        written = store.write_cells(session, cell, who=f"writer {line}", why="typed")
+        with store.action(who=f"writer {line}", why="typed") as act:
+            written = act.write_lines(session, cell)
         print(number, written, flush=True)
 
 

@@ -1,0 +1,116 @@
+"""What the record says of sessions and ballots, to anybody or within an action."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+import sqlalchemy as sa
+
+from ..base.errors import RecordError
+from ..sessions.session import JournalEntry, StoredSession
+from . import checking, people, tables
+from .register import Register
+from .rows import cells_of, entries_of, last_line, lines_of_seat, sessions_of
+
+Seats = dict[str, dict[int, tuple[int | None, tuple[int, ...]]]]
+NONE = "There is no such session on record. Choose one from the list."
+
+
+class Reads(Register):
+    """What can be asked of the record; fulfils the reading half of `sessions.store.Store`."""
+
+    def __init__(self, seats: Seats):
+        self._seats = seats
+
+    def sessions(self, most: int = 50, *, naming: str = "") -> list[StoredSession]:
+        """The latest sessions, newest first; with `naming`, those that may hold this text.
+
+        The text is sought in the description by its longest word, whatever the case; whoever
+        asks looks closer. A word that is not ASCII is not sought: all sessions come.
+        """
+        table = tables.sessions
+        query = sa.select(table).order_by(table.c.created_at.desc(), table.c.id).limit(most)
+        word = max(naming.split(), key=len, default="")
+        if word.isascii():
+            held = sa.func.lower(sa.cast(table.c.details, sa.Text))
+            query = query.where(held.contains(json.dumps(word.lower())[1:-1], autoescape=True))
+        with self._reading() as connection:
+            return sessions_of(connection, query)
+
+    def session(self, session_id: str) -> StoredSession:
+        """A session; RecordError when there is none of that id."""
+        there = self._some_sessions(session_id)
+        if not there:
+            raise RecordError(NONE)
+        return there[0]
+
+    def cells(self, session_id: str) -> dict[int, dict[str, str]]:
+        """Cells of a session by line and column name."""
+        with self._reading() as connection:
+            return cells_of(connection, session_id)
+
+    def seat_cells(self, session_id: str, seat: int) -> dict[int, dict[str, str]]:
+        """Cells of the lines of one assessor, who are counted from 1 as their lines stand.
+
+        The lines of a seat are looked up again only when this session got further lines, as
+        for somebody who comes late after all, or when a name was written here.
+        """
+        with self._reading() as connection:
+            last = last_line(connection, session_id)
+            until, lines = self._seats.get(session_id, {}).get(seat, (None, ()))
+            if until != last:
+                lines = lines_of_seat(connection, session_id, seat)
+                self._seats.setdefault(session_id, {})[seat] = last, lines
+            return cells_of(connection, session_id, only=lines)
+
+    def entries(self, session_id: str) -> list[JournalEntry]:
+        """The journal of one session, oldest first; of the record as a whole where it is ""."""
+        table = tables.journal
+        query = sa.select(table).where(table.c.session == session_id).order_by(table.c.number)
+        with self._reading() as connection:
+            return entries_of(connection, query)
+
+    def verify(self, session_id: str | None = None) -> list[str]:
+        """Check the chain of the journal, then the tables against the journal played again.
+
+        Parameters
+        ----------
+        session_id : str, optional
+            Check the entries of this session, their neighbours in the chain, that no number
+            is missing, and the session with its cells. The rest of the chain is left out.
+
+        Returns
+        -------
+        list of str
+            A sentence for each entry, session, cell or name that is not as it was written.
+        """
+        with self._reading() as connection:
+            if session_id is None:
+                return checking.whole_record(connection)
+            return checking.one_session(connection, session_id)
+
+    def outcome(self, session_id: str) -> dict[str, Any] | None:
+        """What a closed session showed, as it was kept, with names; None where nothing is."""
+        kept = tables.outcomes
+        query = sa.select(kept.c.content).where(kept.c.session == session_id)
+        with self._reading() as connection:
+            plain = connection.scalar(query)
+            named: dict[str, Any] | None = people.shown(connection, people.in_plain, plain)
+        return named
+
+    def without_outcome(self) -> list[str]:
+        """The closed sessions of which it is not kept what they showed."""
+        closed, kept = tables.sessions.c, tables.outcomes.c
+        query = sa.select(closed.id).where(
+            closed.closed_at.is_not(None),
+            closed.closed_at != "",
+            closed.id.not_in(sa.select(kept.session)),
+        )
+        with self._reading() as connection:
+            return list(connection.scalars(query.order_by(closed.created_at, closed.id)))
+
+    def _some_sessions(self, session_id: str) -> list[StoredSession]:
+        query = sa.select(tables.sessions).where(tables.sessions.c.id == session_id)
+        with self._reading() as connection:
+            return sessions_of(connection, query)
