@@ -10,7 +10,7 @@ on the way: a number is no text, a text is no list of letters.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import MISSING, fields, is_dataclass
+from dataclasses import MISSING, Field, fields, is_dataclass
 from enum import StrEnum
 from functools import cache
 from math import isfinite
@@ -26,6 +26,11 @@ Kind = TypeVar("Kind")
 
 LEFT_OUT_EMPTY = {"left_out_empty": True}
 """Metadata of a field that is not written as long as it is as it was by default."""
+
+
+def written_as(name: str) -> dict[str, Any]:
+    """Metadata of a field that has another name where it is written."""
+    return {"written_as": name}
 
 
 class Plain:
@@ -77,6 +82,9 @@ _NOT_FINITE = ("inf", "-inf", "nan")
 class _OtherKindError(ValueError):
     """What stands there is of another kind than its field."""
 
+    def __init__(self, wanted: str, value: Any):
+        super().__init__(f"must be {wanted}; got {value!r}")
+
 
 @cache
 def _converter() -> Converter:
@@ -93,16 +101,18 @@ def _converter() -> Converter:
 
 
 def _text(value: Any, _: Any) -> str:
-    return str(_checked(value, isinstance(value, str), "a text"))
+    if isinstance(value, str):
+        return value
+    raise _OtherKindError("a text", value)
 
 
 def _number(value: Any, _: Any) -> float:
     """Whole numbers stay whole, so that they are written as they were."""
-    if value in _NOT_FINITE and isinstance(value, str):
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        return value
+    if isinstance(value, str) and value in _NOT_FINITE:
         return float(value)
-    sound = isinstance(value, int | float) and not isinstance(value, bool)
-    number: float = _checked(value, sound, "a number")
-    return number
+    raise _OtherKindError("a number", value)
 
 
 def _plain_number(number: float) -> float | str:
@@ -110,23 +120,21 @@ def _plain_number(number: float) -> float | str:
 
 
 def _count(value: Any, _: Any) -> int:
-    sound = isinstance(value, int) and not isinstance(value, bool)
-    return int(_checked(value, sound, "a whole number"))
+    if isinstance(value, int) and not isinstance(value, bool):
+        return value
+    raise _OtherKindError("a whole number", value)
 
 
 def _yes_or_no(value: Any, _: Any) -> bool:
-    return bool(_checked(value, isinstance(value, bool), "true or false"))
+    if isinstance(value, bool):
+        return value
+    raise _OtherKindError("true or false", value)
 
 
 def _word(value: Any, kind: type[StrEnum]) -> StrEnum:
-    _checked(value, value in list(kind), f"one of {', '.join(kind)}")
-    return kind(value)
-
-
-def _checked(value: Any, sound: bool, wanted: str) -> Any:
-    if not sound:
-        raise _OtherKindError(f"must be {wanted}; got {value!r}")
-    return value
+    if value in list(kind):
+        return kind(value)
+    raise _OtherKindError(f"one of {', '.join(kind)}", value)
 
 
 def _is_tuple(kind: Any) -> bool:
@@ -139,10 +147,12 @@ def _tuple_hook(kind: Any, converter: Converter) -> Callable[[Any, Any], tuple[A
     free = Ellipsis in more
 
     def built(value: Any, _: Any) -> tuple[Any, ...]:
-        _checked(value, isinstance(value, list | tuple), "a list")
+        if not isinstance(value, list | tuple):
+            raise _OtherKindError("a list", value)
         if free:
-            return tuple(hooks[0](part, of) for part in value)
-        _checked(value, len(value) == len(hooks), f"a list of {len(hooks)}")
+            return tuple([hooks[0](part, of) for part in value])
+        if len(value) != len(hooks):
+            raise _OtherKindError(f"a list of {len(hooks)}", value)
         return tuple(
             hook(part, of) for hook, part, of in zip(hooks, value, (of, *more), strict=True)
         )
@@ -154,16 +164,18 @@ def _mapping_hook(kind: Any, converter: Converter) -> Callable[[Any, Any], dict[
     build = mapping_structure_factory(kind, converter, detailed_validation=False)
 
     def built(value: Any, wanted: Any) -> dict[Any, Any]:
-        return dict(build(_checked(value, isinstance(value, Mapping), "a mapping"), wanted))
+        if isinstance(value, Mapping):
+            return dict(build(value, wanted))
+        raise _OtherKindError("a mapping", value)
 
     return built
 
 
 def _record_hook(kind: Any, converter: Converter) -> Callable[[Any, Any], Any]:
-    build = make_dict_structure_fn(kind, converter, _cattrs_forbid_extra_keys=False)
-    known = {entry.name for entry in fields(kind)}
+    build = make_dict_structure_fn(kind, converter, **_overrides(kind))
+    known = {_written(entry) for entry in fields(kind)}
     needed = [
-        entry.name
+        _written(entry)
         for entry in fields(kind)
         if entry.default is MISSING and entry.default_factory is MISSING
     ]
@@ -171,7 +183,9 @@ def _record_hook(kind: Any, converter: Converter) -> Callable[[Any, Any], Any]:
     def built(value: Any, wanted: Any) -> Any:
         if not isinstance(value, Mapping):
             raise RecordError(f"{kind.__name__} needs a mapping of its fields; got {value!r}.")
-        if strange := sorted(map(str, set(value) - known)):
+        if value.keys() == known:
+            return build(value, wanted)
+        if strange := sorted(map(str, value.keys() - known)):
             raise RecordError(
                 f"{kind.__name__} has no field {', '.join(strange)}; "
                 f"its fields are {', '.join(sorted(known))}."
@@ -184,13 +198,22 @@ def _record_hook(kind: Any, converter: Converter) -> Callable[[Any, Any], Any]:
 
 
 def _plain_hook(kind: Any, converter: Converter) -> Callable[[Any], dict[str, Any]]:
-    left_out: dict[str, Any] = {
-        entry.name: override(omit_if_default=True)
-        for entry in fields(kind)
-        if entry.metadata.get("left_out_empty")
-    }
-    plain: Callable[[Any], dict[str, Any]] = make_dict_unstructure_fn(kind, converter, **left_out)
+    plain: Callable[[Any], dict[str, Any]]
+    plain = make_dict_unstructure_fn(kind, converter, **_overrides(kind))
     return plain
+
+
+def _overrides(kind: Any) -> dict[str, Any]:
+    return {
+        entry.name: override(
+            rename=_written(entry), omit_if_default=bool(entry.metadata.get("left_out_empty"))
+        )
+        for entry in fields(kind)
+    }
+
+
+def _written(entry: Field[Any]) -> str:
+    return str(entry.metadata.get("written_as", entry.name))
 
 
 def _first(error: ClassValidationError) -> SensoryError:

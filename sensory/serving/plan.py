@@ -169,6 +169,17 @@ class ServingPlan(Plain):
             changes=(*self.changes, ("without", assessor)),
         )
 
+    def renamed(self, names: Mapping[str, str]) -> ServingPlan:
+        """The plan with other names for its assessors; who is not among them keeps theirs."""
+        return replace(
+            self,
+            assessors=tuple(names.get(name, name) for name in self.assessors),
+            rows=tuple(
+                replace(row, assessor=names.get(row.assessor, row.assessor)) for row in self.rows
+            ),
+            changes=tuple((what, names.get(name, name)) for what, name in self.changes),
+        )
+
     def _there(self, assessor: str) -> None:
         if assessor not in self.assessors:
             raise ArgumentError(

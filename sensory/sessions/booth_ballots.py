@@ -99,7 +99,7 @@ def answered(session: StoredSession, mine: Mine, lines: Sequence[int]) -> bool:
     """Whether a ballot counts already: sent from its booth, or typed where there are none."""
     if any(mine[line].get(SENT) for line in lines):
         return True
-    if session.serving.get("booths"):
+    if session.serving and session.serving.booths:
         return False
     asked = _asked(session.question, mine, tuple(lines), ballot_words("en"))
     return any(one.given for one in asked)
@@ -130,7 +130,7 @@ def booth_ballot(
     allergens: str = "",
 ) -> BoothBallot:
     """The ballot of these lines, in the language of the session."""
-    words = ballot_words(session.serving["language"])
+    words = ballot_words(session.serving.language if session.serving else "en")
     question, test = session.question, find_test(session.question.protocol)
     texts = mine[lines[0]]
     labelled = test.labelled if isinstance(test, Protocol) else 0

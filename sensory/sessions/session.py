@@ -7,6 +7,7 @@ from typing import Any
 
 from ..base.plain import Plain
 from ..catalogue.question import Question
+from .serving import Serving
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -125,10 +126,8 @@ class StoredSession(Plain):
         Empty as long as it has not happened.
     ballots_at_agreement : int
         How many ballots had been entered by then.
-    serving : dict
-        The serving plan, the language of the ballots and the hashed links of the booths;
-        allergens declared by sample, samples excluded by seat, and when the serving was
-        confirmed. It names no person. Empty where ballots are typed from paper.
+    serving : Serving or None
+        None where no plan is on record: ballots are typed from paper.
     """
 
     id: str
@@ -141,7 +140,7 @@ class StoredSession(Plain):
     digest: str = ""
     ballots_at_agreement: int = 0
     closed_at: str = ""
-    serving: dict[str, Any] = field(default_factory=dict)
+    serving: Serving | None = None
 
     @property
     def agreed(self) -> bool:

@@ -21,7 +21,7 @@ from sensory.base.plain import LEFT_OUT_EMPTY, Plain
 from sensory.catalogue.question import Question
 from sensory.release.batch_records import BatchRecord
 from sensory.release.rule import ReleaseRule
-from sensory.serving.plan import ServingPlan
+from sensory.sessions.serving import Serving
 from sensory.sessions.session import SessionDetails
 from sensory.store.nouns import KINDS
 
@@ -139,12 +139,18 @@ def test_agreed_questions_of_0_1_0_keep_their_digest(kept):
     assert all(again == before for again, before in pairs)
 
 
-def test_plans_of_0_1_0_are_written_as_they_were(kept):
+def test_servings_of_0_1_0_are_written_as_they_were(kept):
     written = texts(kept, "SELECT serving FROM sessions WHERE serving IS NOT NULL")
-    plans = [plan for text in written if (plan := json.loads(text)["plan"])]
-    assert len(plans) > 5
-    for plan in plans:
-        assert json.dumps(ServingPlan.from_dict(plan).to_dict()) == json.dumps(plan)
+    servings = [json.loads(text) for text in written if text != "null"]
+    assert len(servings) > 5
+    for plain in servings:
+        serving = Serving.from_dict(plain)
+        assert serving.to_dict() == plain
+        assert json.dumps(serving.plan.to_dict()) == json.dumps(plain["plan"])
+        assert serving.design == serving.plan.design
+        assert serving.seats == serving.plan.assessors
+        cups = tuple(cup for seat in serving.seats for cup in serving.cups(seat))
+        assert cups == serving.plan.rows
 
 
 def test_products_references_and_batches_of_0_1_0_are_written_as_they_were(kept):

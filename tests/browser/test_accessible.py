@@ -63,7 +63,7 @@ def planned(store, key):
     name, samples = BALLOTS[key]
     session_id = agreed(store, name, cells=False, protocol=key)
     plan = serving_plan(find_test(key), ["Anna", "Bo"], seed=8, samples=samples)
-    booth_plans.serve(store, session_id, plan.to_dict(), ballot_lines(plan), who="A. Leader")
+    booth_plans.serve(store, session_id, plan, ballot_lines(plan), who="A. Leader")
     declared = dict.fromkeys(served_samples(store.session(session_id)), "sulphites")
     exclusions.declare_allergens(store, session_id, declared, who="A. Leader")
     return session_id

@@ -34,7 +34,7 @@ def planned(store, name, key, samples=None, language="en"):
     workflow.agree(store, session.id, who="A. Leader")
     plan = serving_plan(find_test(key), ["Anna", "Bo", "Cleo"], seed=8, samples=samples)
     lines = ballot_lines(plan)
-    booth_plans.serve(store, session.id, plan.to_dict(), lines, language=language, who="A. Leader")
+    booth_plans.serve(store, session.id, plan, lines, language=language, who="A. Leader")
     declared = dict.fromkeys(served_samples(store.session(session.id)), "sulphites")
     exclusions.declare_allergens(store, session.id, declared, who="A. Leader")
     return session.id, plan, booth_plans.open_booths(store, session.id, who="A. Leader")

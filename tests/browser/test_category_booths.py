@@ -49,7 +49,7 @@ def served(store):
         warm_up="plain syrup",
     )
     lines = ballot_lines(plan)
-    booth_plans.serve(store, session.id, plan.to_dict(), lines, who="A. Leader")
+    booth_plans.serve(store, session.id, plan, lines, who="A. Leader")
     declared = dict.fromkeys(served_samples(store.session(session.id)), "none")
     exclusions.declare_allergens(store, session.id, declared, who="A. Leader")
     return session.id, plan, booth_plans.open_booths(store, session.id, who="A. Leader")

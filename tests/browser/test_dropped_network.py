@@ -100,7 +100,7 @@ def seated(store, name, key, samples=None):
     )
     workflow.agree(store, session.id, who="A. Leader")
     plan = serving_plan(find_test(key), ["Anna", "Bo"], seed=8, samples=samples)
-    booth_plans.serve(store, session.id, plan.to_dict(), ballot_lines(plan), who="A. Leader")
+    booth_plans.serve(store, session.id, plan, ballot_lines(plan), who="A. Leader")
     declared = dict.fromkeys(served_samples(store.session(session.id)), "sulphites")
     exclusions.declare_allergens(store, session.id, declared, who="A. Leader")
     token = booth_plans.open_booths(store, session.id, who="A. Leader")["Anna"]

@@ -62,7 +62,7 @@ def window(store, tmp_path):
     workflow.open_session(store, SESSION, **prepared, who="t", why="t")
     workflow.agree(store, SESSION, who="A. Leader")
     plan = serving_plan("triangle", ["Anna"], seed=3, replicates=2)
-    booth_plans.serve(store, SESSION, plan.to_dict(), ballot_lines(plan), who="A. Leader")
+    booth_plans.serve(store, SESSION, plan, ballot_lines(plan), who="A. Leader")
     declared = dict.fromkeys(served_samples(store.session(SESSION)), "none")
     exclusions.declare_allergens(store, SESSION, declared, who="A. Leader")
     token = booth_plans.open_booths(store, SESSION, who="A. Leader")["Anna"]

@@ -31,7 +31,7 @@ def served(store):
     session = workflow.open_session(store, workflow.new_session_id(), **prepared, who="t", why="t")
     workflow.agree(store, session.id, who="A. Leader")
     plan = serving_plan("triangle", ["Anna", "Bo"], seed=5)
-    booth_plans.serve(store, session.id, plan.to_dict(), ballot_lines(plan), who="A. Leader")
+    booth_plans.serve(store, session.id, plan, ballot_lines(plan), who="A. Leader")
     return session.id
 
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from sensory.serving.plan import ServingPlan
 from sensory.sessions import booth_plans, exclusions, workflow
 from sensory.sessions.allergens import served_samples
+from sensory.sessions.serving import Breaks
 from sensory.store.repository import open_store
 
 from .test_pages import DEMO, run, words
@@ -49,7 +49,7 @@ def test_plan_is_put_on_record_with_names_and_a_seed(store, url):
     app.text_area(key="people-s1").set_value("Anna\nBo\nCleo").run()
     app.button(key="plan-serving").click().run()
     assert not app.exception
-    plan = ServingPlan.from_dict(booth_plans.served_plan(store, "s1"))
+    plan = booth_plans.served_plan(store, "s1")
     assert plan.assessors == ("Anna", "Bo", "Cleo")
     assert f"seed {plan.seed}" in words(app)
     assert {texts["assessor"] for texts in store.cells("s1").values()} == {"Anna", "Bo", "Cleo"}
@@ -81,7 +81,7 @@ def test_open_booths_offer_new_links_only_once_asked(store, url):
     declared(store, app)
     app.button(key="open-booths").click().run()
     assert not app.exception
-    links, booths = app.session_state["links-s1"], store.session("s1").serving["booths"]
+    links, booths = app.session_state["links-s1"], store.session("s1").serving.booths
     assert list(links) == ["Anna", "Bo"]
     shown = next(one.value for one in app.table if "link" in one.value.columns)
     assert set(shown["link"]) == set(links.values())
@@ -95,15 +95,15 @@ def test_open_booths_offer_new_links_only_once_asked(store, url):
     useless().check().run()
     app.button(key="new-links").click().run()
     assert not app.exception
-    assert not set(store.session("s1").serving["booths"]) & set(booths)
+    assert not set(store.session("s1").serving.booths) & set(booths)
     assert not set(app.session_state["links-s1"].values()) & set(links.values())
     assert not useless().value
     assert app.button(key="new-links").disabled
     useless().check().run()
     booth_plans.open_booths(store, "s1", who="A. Leader")  # meanwhile, in another window
-    booths = store.session("s1").serving["booths"]
+    booths = store.session("s1").serving.booths
     app.button(key="new-links").click().run()
-    assert store.session("s1").serving["booths"] == booths
+    assert store.session("s1").serving.booths == booths
 
 
 def test_wrong_people_get_a_sentence(store, url):
@@ -128,7 +128,7 @@ def arrange(app, **typed):
 def on_record(store, app):
     app.button(key="plan-serving").click().run()
     assert not app.exception
-    return ServingPlan.from_dict(booth_plans.served_plan(store, "s1"))
+    return booth_plans.served_plan(store, "s1")
 
 
 def declared(store, app):
@@ -142,7 +142,7 @@ def test_defaults_are_one_sitting_without_anything(store, url):
     session(store, "suspect_batch")
     plan = on_record(store, run("serve", url))
     assert (plan.design.sittings, plan.design.warm_up) == (1, "")
-    assert "breaks" not in store.session("s1").serving
+    assert store.session("s1").serving.breaks is None
 
 
 def test_sittings_warm_up_and_the_button_of_the_next_sitting(store, url):
@@ -154,7 +154,7 @@ def test_sittings_warm_up_and_the_button_of_the_next_sitting(store, url):
     assert sittings.options == ["1", "2", "3"]
     plan = on_record(store, arrange(app, sittings=2, **{"warm-up": "plain syrup"}))
     assert (plan.design.sittings, plan.design.warm_up) == (2, "plain syrup")
-    assert store.session("s1").serving["breaks"] == {"minutes": 0, "started": 1}
+    assert store.session("s1").serving.breaks == Breaks(minutes=0, started=1)
     assert "Missing: plain syrup" in words(app)
     declared(store, app)
     assert "Sitting 1 of 2" in words(app)
@@ -166,7 +166,7 @@ def test_sittings_warm_up_and_the_button_of_the_next_sitting(store, url):
     app.checkbox(key="start-before-2").check().run()
     app.button(key="start-sitting-2").click().run()
     assert not app.exception
-    assert store.session("s1").serving["breaks"]["started"] == 2
+    assert store.session("s1").serving.breaks.started == 2
     assert "Sitting 2 of 2" in words(app)
     assert not [button for button in app.button if button.key.startswith("start-sitting")]
 
@@ -218,7 +218,7 @@ def test_a_break_may_last_some_minutes(store, url):
     app.text_area(key="people-s1").set_value("4").run()
     plan = on_record(store, arrange(app, sittings=3, **{"break": "a time is over", "minutes": 20}))
     assert plan.design.sittings == 3
-    assert store.session("s1").serving["breaks"] == {"minutes": 20, "started": 1}
+    assert store.session("s1").serving.breaks == Breaks(minutes=20, started=1)
     assert "at least 20 min" in words(declared(store, app))
     assert not [button for button in app.button if button.key.startswith("start-sitting")]
 

@@ -37,7 +37,7 @@ def planned(store, name="suspect_batch", key="TRIANGLE", samples=None, here="s1"
     workflow.open_session(store, here, **prepared, who="t", why="t")
     workflow.agree(store, here, who=BY)
     plan = serving_plan(find_test(key), ["Anna", "Bo", "Cleo"], seed=5, samples=samples)
-    booth_plans.serve(store, here, plan.to_dict(), ballot_lines(plan), who=BY)
+    booth_plans.serve(store, here, plan, ballot_lines(plan), who=BY)
     return plan
 
 
