@@ -43,6 +43,7 @@ ORDER = {
         "checks",
         "standards",
         "languages",
+        "plain",
         "records",
         "record_checks",
         "findings",
@@ -154,6 +155,7 @@ ORDER = {
         "lines",
         "outcomes",
         "reading",
+        "serving",
         "session",
         "afterwards",
         "allergens",
@@ -256,7 +258,7 @@ HOMES = {
     "platformdirs": {"screens"},
 }
 MAY_USE = {
-    "base": {"numpy"},
+    "base": {"numpy", "cattrs"},
     "models": {"numpy", "scipy"},
     "choices": {"numpy", "scipy", "pandas", "pingouin"},
     "ratings": {"numpy", "scipy", "pandas", "pingouin"},

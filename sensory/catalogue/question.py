@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field
 from typing import Any
 
-from ..base.records import Plain, digest_of
+from ..base.plain import LEFT_OUT_EMPTY, Plain
+from ..base.records import digest_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,14 +55,9 @@ class Question(Plain):
     exclusion_rule: str = ""
     retest_rule: str = ""
     standard: str = ""
-    settings: dict[str, Any] = field(default_factory=dict)
+    settings: dict[str, Any] = field(default_factory=dict, metadata=LEFT_OUT_EMPTY)
 
     @property
     def digest(self) -> str:
         """SHA-256 of the question in a fixed spelling, 64 hexadecimal digits."""
         return digest_of(self.to_dict())
-
-    def to_dict(self) -> dict[str, Any]:
-        """The fields as plain data; settings only where there are any, as in older records."""
-        plain = asdict(self)
-        return plain if plain["settings"] else {k: v for k, v in plain.items() if k != "settings"}

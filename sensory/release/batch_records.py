@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Any, Self
+from typing import Any
 
 from ..base.errors import RecordError
 from ..base.findings import Finding
+from ..base.plain import Plain
 from ..base.record_checks import iso_date, named, number, once, one_of, parts
-from ..base.records import Plain, nested
 from ..base.spelling import key_of
 from .batches import Batch, Clearance, Disposition, Product
 
@@ -51,14 +51,6 @@ class ProductRecord(Plain):
     def in_use(self) -> str:
         """Name of the reference in use; empty as long as there is none."""
         return self.references[-1] if self.references else ""
-
-    @classmethod
-    def from_dict(cls, plain: dict[str, Any]) -> Self:
-        """Rebuild from `to_dict`."""
-        whole = nested(plain, {"references": str})
-        return super(ProductRecord, cls).from_dict(
-            {**whole, "product": Product.from_dict(dict(whole["product"]))}
-        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -316,11 +308,3 @@ class BatchRecord(Plain):
         if self.reference:
             found.append(("reference", key_of(self.reference)))
         return tuple(dict.fromkeys(found))
-
-    @classmethod
-    def from_dict(cls, plain: dict[str, Any]) -> Self:
-        """Rebuild from `to_dict`."""
-        kinds = {"batch": Batch, "clearance": Clearance, "tastings": Tasting}
-        return super(BatchRecord, cls).from_dict(
-            nested(plain, {**kinds, "decisions": Decision, "complaints": Complaint})
-        )

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import StrEnum
-from typing import Any, Self
+from typing import Any
 
 from ..base.errors import RecordError
+from ..base.plain import Plain
 from ..base.record_checks import iso_date, named, number, once, parts
-from ..base.records import Plain, nested
 
 
 class Disposition(StrEnum):
@@ -107,11 +107,6 @@ class Product(Plain):
         """Margin of each attribute that has one, as `profile` takes them."""
         return {one.attribute: one.margin for one in self.attributes if one.margin is not None}
 
-    @classmethod
-    def from_dict(cls, plain: dict[str, Any]) -> Self:
-        """Rebuild from `to_dict`, attributes included."""
-        return super(Product, cls).from_dict(nested(plain, {"attributes": AttributeLimit}))
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RawLot(Plain):
@@ -174,11 +169,6 @@ class Batch(Plain):
             )
         once("rework_of", self.rework_of)
 
-    @classmethod
-    def from_dict(cls, plain: dict[str, Any]) -> Self:
-        """Rebuild from `to_dict`, raw lots included."""
-        return super(Batch, cls).from_dict(nested(plain, {"raw_lots": RawLot, "rework_of": str}))
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Clearance(Plain):
@@ -230,8 +220,3 @@ class Clearance(Plain):
     def complete(self) -> bool:
         """Whether food safety cleared it and allergens are declared."""
         return self.food_safe is True and self.declared
-
-    @classmethod
-    def from_dict(cls, plain: dict[str, Any]) -> Self:
-        """Rebuild from `to_dict`."""
-        return super(Clearance, cls).from_dict(nested(plain, {"allergens": str}))

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import StrEnum
-from typing import Any, Self
 
 from ..base.errors import RecordError
 from ..base.findings import Finding
+from ..base.plain import Plain
 from ..base.record_checks import iso_date, named, number, one_of, parts
-from ..base.records import Plain, nested
 
 
 class ReferenceKind(StrEnum):
@@ -166,12 +165,3 @@ class Reference(Plain):
         """Its own bridges, each once."""
         own = (self.bridged_to_previous, self.bridged_to_first, *self.later)
         return tuple(dict.fromkeys(one for one in own if one is not None))
-
-    @classmethod
-    def from_dict(cls, plain: dict[str, Any]) -> Self:
-        """Rebuild from `to_dict`, bridges included."""
-        return super(Reference, cls).from_dict(
-            nested(
-                plain, dict.fromkeys(("bridged_to_previous", "bridged_to_first", "later"), Bridge)
-            )
-        )

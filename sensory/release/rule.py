@@ -6,7 +6,7 @@ It is agreed before any batch is tasted; `disposition` applies it.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import MISSING, dataclass, field, fields
+from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Any, Literal
 
@@ -16,6 +16,7 @@ from numpy.typing import ArrayLike
 from ..base.checks import one_count, one_number, probability, within
 from ..base.errors import ArgumentError
 from ..base.findings import Finding
+from ..base.plain import Plain, written_as_key
 from ..base.results import several
 from ..catalogue.tests import find_kind, kinds, protocol_of
 from ..choices.protocols import Protocol
@@ -42,6 +43,8 @@ USUAL = {
 }
 """What is done at each finding where a rule says nothing else."""
 
+written_as_key(Protocol, lambda protocol: protocol.key, protocol_of)  # in a retest
+
 _FINDING_IN_WORDS = {
     Finding.SIMILAR: "similar",
     Finding.DIFFERENT_WITHIN_LIMIT: "different, and within the limit",
@@ -51,7 +54,7 @@ _FINDING_IN_WORDS = {
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ReleaseRule:
+class ReleaseRule(Plain):
     """Which test decides on a batch, with which risks, and what is done at each finding.
 
     Attributes
@@ -238,34 +241,6 @@ class ReleaseRule:
             f"This is a recommendation; {self.decides} decides.",
         )
 
-    def to_dict(self) -> dict[str, Any]:
-        """The rule as plain data."""
-        plain = {one.name: getattr(self, one.name) for one in fields(self)}
-        plain["margins"] = dict(self.margins)
-        plain["dispositions"] = {f.value: d.value for f, d in self.dispositions.items()}
-        if self.retest is not None:
-            plain["retest"] = {
-                one.name: getattr(self.retest, one.name) for one in fields(self.retest)
-            }
-            plain["retest"]["protocol"] = self.retest.protocol.key
-        return plain
-
-    @classmethod
-    def from_dict(cls, plain: Mapping[str, Any]) -> ReleaseRule:
-        """Rebuild from `to_dict`.
-
-        Raises
-        ------
-        ArgumentError
-            For unknown or missing fields, and for a rule that cannot be.
-        """
-        whole = _only(cls, plain)
-        if isinstance(whole.get("retest"), Mapping):
-            stages = _only(TwoStagePlan, whole["retest"])
-            protocol = protocol_of(str(stages["protocol"]))
-            whole["retest"] = TwoStagePlan(**{**stages, "protocol": protocol})
-        return cls(**whole)
-
     @property
     def _limit(self) -> float:
         return float(self.limit) if self.limit is not None else float("nan")
@@ -378,14 +353,3 @@ def _checked(given: Any) -> Mapping[Finding, Disposition]:
 def _above_zero(name: str, value: Any) -> None:
     if one_number(name, value, 0.0, 1e9) == 0:
         raise ArgumentError(f"{name} must be above 0; got 0.")
-
-
-def _only(cls: type, plain: Mapping[str, Any]) -> dict[str, Any]:
-    """The plain data, where each name is a field and each needed field is there."""
-    own = fields(cls)
-    if strange := sorted(set(plain) - {one.name for one in own}):
-        raise ArgumentError(f"{cls.__name__} has no field {', '.join(strange)}.")
-    needed = [f.name for f in own if f.default is MISSING and f.default_factory is MISSING]
-    if absent := [name for name in needed if name not in plain]:
-        raise ArgumentError(f"{cls.__name__} needs {', '.join(absent)}.")
-    return dict(plain)

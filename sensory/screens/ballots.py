@@ -41,7 +41,7 @@ def page() -> None:
         )
         st.dataframe(_read_only(_names(session, cells), cells), hide_index=True, width="stretch")
         return
-    if session.serving.get("booths"):
+    if session.serving and session.serving.booths:
         _at_booths(session)
         return
     names, key = _names(session, cells), _key(session)

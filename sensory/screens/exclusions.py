@@ -11,7 +11,7 @@ from ..report.serving_sheets import ballots_pdf, labels_pdf, preparation_pdf
 from ..serving.marks import NOT_SERVED, NOT_THIS_SAMPLE, NOT_TODAY, rows_to_serve, to_serve
 from ..serving.plan import ServingPlan
 from ..sessions.allergens import NONE, allergens_in, declared_allergens, served_samples, undeclared
-from ..sessions.booth_plans import BREAKS, did_not_come, served_plan
+from ..sessions.booth_plans import did_not_come, served_plan
 from ..sessions.exclusions import (
     allergens_by_line,
     declare_allergens,
@@ -42,7 +42,7 @@ def before_serving(session: StoredSession, plan: ServingPlan) -> bool:
         _declare(session, bool(missing))
     with right, shown_errors():
         _exclude(session, plan)
-    return not missing or bool(session.serving.get("booths"))
+    return not missing or bool(session.serving and session.serving.booths)
 
 
 def sample_labels(session: StoredSession) -> dict[str, str]:
@@ -163,14 +163,14 @@ def _table(
 
 def absent(session: StoredSession) -> None:
     """Somebody who did not come leaves the plan; all others keep their orders."""
-    plan = served_plan(current_frame().store, session.id) or {}
+    plan = served_plan(current_frame().store, session.id)
     name, button = st.columns([3, 1], vertical_alignment="bottom")
     missed = name.selectbox(
         "Somebody did not come",
-        plan.get("assessors", []),
+        plan.assessors if plan else (),
         index=None,
         placeholder="Choose who",
-        key=f"absent-{session.id}-{len(plan.get('changes', []))}",
+        key=f"absent-{session.id}-{len(plan.changes) if plan else 0}",
     )
     if button.button("Not here", key="did-not-come", disabled=missed is None):
         did_not_come(current_frame().store, session.id, str(missed), who=who(session))
@@ -183,7 +183,8 @@ def sheets_to_serve(session: StoredSession, plan: ServingPlan) -> dict[str, Call
     cells = store.cells(session.id)
     rows = rows_to_serve(plan, cells, excluded_samples(store, session.id))
     declared, details = declared_allergens(session), session.details
-    language, question = session.serving["language"], session.question
+    serving, question = session.serving, session.question
+    breaks = serving.breaks if serving else None
     held = allergens_by_line(store, session.id)
     return {
         "Preparation": lambda: preparation_pdf(plan, details, rows=rows, allergens=declared),
@@ -192,10 +193,10 @@ def sheets_to_serve(session: StoredSession, plan: ServingPlan) -> dict[str, Call
             to_serve(cells),
             question,
             details,
-            language,
+            serving.language if serving else "en",
             plan=plan,
             rows=rows,
-            break_minutes=session.serving.get(BREAKS, {}).get("minutes", 0),
+            break_minutes=breaks.minutes if breaks else 0,
             allergens=held,
             warm_up_allergens=allergens_in(session, [plan.design.warm_up]),
         ),

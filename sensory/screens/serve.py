@@ -35,11 +35,11 @@ def page() -> None:
             go("question")
         return
     with shown_errors():
-        plain_plan = served_plan(current_frame().store, session.id)
-        if plain_plan is None:
+        plan = served_plan(current_frame().store, session.id)
+        if plan is None:
             _make(session)
         else:
-            _hand_out(session, ServingPlan.from_dict(plain_plan))
+            _hand_out(session, plan)
 
 
 def _make(session: StoredSession) -> None:
@@ -98,7 +98,7 @@ def _put_on_record(
         serve(
             current_frame().store,
             session.id,
-            plan.to_dict(),
+            plan,
             ballot_lines(plan),
             language=language,
             break_minutes=break_minutes,
@@ -167,19 +167,20 @@ def _booths(session: StoredSession) -> None:
         st.markdown(f"Closed {minute(session.closed_at)}.")
         return
     key = f"links-{session.id}"
-    opened = bool(session.serving.get("booths"))
+    booths = session.serving.booths if session.serving else {}
+    language = session.serving.language if session.serving else "en"
     st.markdown(
         "Each assessor gets a link of their own. Links are shown once; new ones make the old "
         "ones useless."
     )
-    _links(session, key, opened)
+    _links(session, key, booths)
     _late(session, key)
     absent(session)
     links = st.session_state.get(key)
     if links:
         st.download_button(
             "Booth cards, PDF",
-            lambda: booth_cards_pdf(links, session.serving["language"]),
+            lambda: booth_cards_pdf(links, language),
             f"booth-cards-{session.id[:8]}.pdf",
             "application/pdf",
             key="sheet-cards",
@@ -187,17 +188,17 @@ def _booths(session: StoredSession) -> None:
         )
         st.table([{"assessor": plain(name), "link": link} for name, link in links.items()])
     sittings_panel(session)
-    if opened or links:
+    if booths or links:
         sent_so_far(session)
 
 
-def _links(session: StoredSession, key: str, opened: bool) -> None:
+def _links(session: StoredSession, key: str, booths: Mapping[str, str]) -> None:
     """The button for the links; new ones are asked about first, since the old ones end."""
-    if opened:
+    if booths:
         # The links on record are in the key: each set of links is asked about anew.
         sure = st.checkbox(
             "The old links become useless",
-            key=f"useless-{digest_of(session.serving['booths'])[:12]}",
+            key=f"useless-{digest_of(booths)[:12]}",
         )
         # Under another key than the first time: a late second tap ends no link.
         asked = st.button("New links for all booths", key="new-links", disabled=not sure) and sure

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import streamlit as st
 
-from ..sessions.booth_plans import BREAKS
 from ..sessions.booth_sittings import done_with, next_sitting, not_done_with, start_sitting
 from ..sessions.session import StoredSession
 from .frame import current_frame, plain, who
@@ -12,17 +11,16 @@ from .frame import current_frame, plain, who
 
 def sittings_panel(session: StoredSession) -> None:
     """Which sitting the booths are in, and the button for the next; nothing for one sitting."""
-    breaks = session.serving.get(BREAKS)
-    if not breaks or session.closed:
+    if session.serving is None or session.serving.breaks is None or session.closed:
         return
-    last = session.serving["plan"]["design"]["sittings"]
-    if breaks["minutes"]:
+    breaks, last = session.serving.breaks, session.serving.design.sittings
+    if breaks.minutes:
         st.markdown(
-            f"**{last} sittings**; after each a break of at least {breaks['minutes']} min, "
+            f"**{last} sittings**; after each a break of at least {breaks.minutes} min, "
             "counted from an assessor's own last ballot."
         )
         return
-    _led(session, breaks["started"], last)
+    _led(session, breaks.started, last)
 
 
 @st.fragment(run_every=5.0)

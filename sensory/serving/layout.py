@@ -6,12 +6,13 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 
+from ..base.plain import Plain
 from .dealing import Choices
 from .rules import LETTERS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ServingRow:
+class ServingRow(Plain):
     """One cup for one assessor.
 
     Attributes
@@ -76,7 +77,7 @@ Course = Sequence[tuple[int, int, str]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ServingDesign:
+class ServingDesign(Plain):
     """What is the same for every assessor of a plan.
 
     Attributes

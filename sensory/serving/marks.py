@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping
-from typing import Any
 
 from ..base.errors import RecordError
 from .layout import ServingRow
@@ -83,31 +82,29 @@ def _seats(lines: Lines) -> dict[int, int]:
     return {line: order.index(name) for line, name in people.items() if name}
 
 
-def samples_by_line(rows: Iterable[Mapping[str, Any]], lines: Lines) -> dict[int, frozenset[str]]:
+def samples_by_line(rows: Iterable[ServingRow], lines: Lines) -> dict[int, frozenset[str]]:
     """The samples that each ballot line puts before its assessor, labelled ones included.
 
     Parameters
     ----------
-    rows : iterable of mappings
-        Cups of one assessor as plain data; see `ServingRow`.
+    rows : iterable of ServingRow
+        Cups of one assessor.
     lines : mapping of int to mapping of str to str
         Ballot lines of the same assessor; they are found by their codes.
     """
-    sets: dict[tuple[int, int], list[Mapping[str, Any]]] = {}
+    sets: dict[tuple[int, int], list[ServingRow]] = {}
     place: dict[str, tuple[int, int]] = {}
     for row in rows:
-        if row["set"]:
-            at = (row["replicate"], row["set"])
+        if row.set:
+            at = (row.replicate, row.set)
             sets.setdefault(at, []).append(row)
-            if row["code"]:
-                place[row["code"]] = at
+            if row.code:
+                place[row.code] = at
     found = {}
     for line, texts in lines.items():
         codes = codes_of(texts)
         cups = [row for at in {place[code] for code in codes if code in place} for row in sets[at]]
-        found[line] = frozenset(
-            row["sample"] for row in cups if not row["code"] or row["code"] in codes
-        )
+        found[line] = frozenset(row.sample for row in cups if not row.code or row.code in codes)
     return found
 
 

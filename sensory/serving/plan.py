@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import asdict, dataclass, fields, replace
-from typing import Any
+from dataclasses import dataclass, fields, replace
 
-from ..base.errors import ArgumentError, RecordError
+from ..base.errors import ArgumentError
+from ..base.plain import Plain
 from ..base.records import digest_of
 from ..base.results import Table
 from .balance import balance_table, evenness_table
@@ -20,7 +20,7 @@ LETTERS_OF_SETS = "ABCDEFGHIJKL"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ServingPlan:
+class ServingPlan(Plain):
     """Result of `serving_plan`.
 
     Attributes
@@ -169,36 +169,15 @@ class ServingPlan:
             changes=(*self.changes, ("without", assessor)),
         )
 
-    def to_dict(self) -> dict[str, Any]:
-        """The plan as plain data, ready for JSON."""
-        return _plain(asdict(self))
-
-    @classmethod
-    def from_dict(cls, plain: Mapping[str, Any]) -> ServingPlan:
-        """Rebuild a plan from `to_dict`, rows included.
-
-        Raises
-        ------
-        RecordError
-            When a field is not known or missing, or is of another kind.
-        """
-        try:
-            return cls._rebuilt(plain)
-        except (TypeError, ValueError, AttributeError) as error:
-            raise RecordError(f"The serving plan cannot be read: {error}.") from error
-
-    @classmethod
-    def _rebuilt(cls, plain: Mapping[str, Any]) -> ServingPlan:
-        whole = _known(cls, plain)
-        design = _known(ServingDesign, whole["design"])
-        for name in ("samples", "choices"):
-            design[name] = tuple(map(tuple, design[name]))
-        return cls(
-            design=ServingDesign(**design),
-            assessors=tuple(whole["assessors"]),
-            seed=whole["seed"],
-            rows=tuple(ServingRow(**_known(ServingRow, row)) for row in whole["rows"]),
-            changes=tuple((what, who) for what, who in whole["changes"]),
+    def renamed(self, names: Mapping[str, str]) -> ServingPlan:
+        """The plan with other names for its assessors; who is not among them keeps theirs."""
+        return replace(
+            self,
+            assessors=tuple(names.get(name, name) for name in self.assessors),
+            rows=tuple(
+                replace(row, assessor=names.get(row.assessor, row.assessor)) for row in self.rows
+            ),
+            changes=tuple((what, names.get(name, name)) for what, name in self.changes),
         )
 
     def _there(self, assessor: str) -> None:
@@ -290,22 +269,3 @@ def by_turns(orders: Mapping[int, list[str]], turns: list[str]) -> Course:
 def _rounds(design: ServingDesign, mine: list[ServedSet]) -> Iterator[str]:
     for replicate in range(1, design.replicates + 1):
         yield "".join(LETTERS_OF_SETS[one.set - 1] for one in mine if one.replicate == replicate)
-
-
-def _known(kind: type, plain: Any) -> dict[str, Any]:
-    """The fields of a record, all of them and no others."""
-    wanted = {entry.name for entry in fields(kind)}
-    if not isinstance(plain, Mapping):
-        raise RecordError(f"{kind.__name__} needs a mapping of its fields; got {plain!r}.")
-    if strange := sorted(set(plain) ^ wanted):
-        raise RecordError(
-            f"{kind.__name__} needs exactly the fields {', '.join(sorted(wanted))}; "
-            f"not known or missing: {', '.join(strange)}."
-        )
-    return dict(plain)
-
-
-def _plain(value: Any) -> Any:
-    if isinstance(value, dict):
-        return {name: _plain(entry) for name, entry in value.items()}
-    return [_plain(entry) for entry in value] if isinstance(value, (list, tuple)) else value

@@ -12,12 +12,7 @@ NONE = "none"
 
 def served_samples(session: StoredSession) -> tuple[str, ...]:
     """Every sample of the serving plan, then labelled references and warm-up."""
-    plan = session.serving.get("plan")
-    if not plan:
-        return ()
-    served = dict.fromkeys([row["sample"] for row in plan["rows"]])
-    named = [name for names in plan["design"]["samples"] for name in names if name in served]
-    return tuple(dict.fromkeys([*named, *served]))
+    return session.serving.samples if session.serving else ()
 
 
 def declared_allergens(session: StoredSession) -> dict[str, str]:
@@ -30,7 +25,7 @@ def declared_allergens(session: StoredSession) -> dict[str, str]:
 
 
 def _declared(session: StoredSession, samples: Iterable[str]) -> dict[str, str]:
-    said = session.serving.get("allergens", {})
+    said = session.serving.allergens if session.serving else {}
     described = {
         _folded(name): one.allergens.strip()
         for one in session.details.samples

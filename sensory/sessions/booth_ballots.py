@@ -96,7 +96,7 @@ def answered(session: StoredSession, mine: Mine, lines: Sequence[int]) -> bool:
     """Whether a ballot counts already: sent from its booth, or typed where there are none."""
     if any(mine[line].get(SENT) for line in lines):
         return True
-    if session.serving.get("booths"):
+    if session.serving and session.serving.booths:
         return False
     asked = _asked(session.question, mine, tuple(lines), "en")
     return any(one.given for one in asked)
@@ -127,7 +127,7 @@ def booth_ballot(
     allergens: str = "",
 ) -> BoothBallot:
     """The ballot of these lines, in the language of the session."""
-    language, question = session.serving["language"], session.question
+    language, question = session.serving.language if session.serving else "en", session.question
     kind, texts = find_kind(question.protocol), mine[lines[0]]
     return BoothBallot(
         line=lines[0],

@@ -9,12 +9,11 @@ import hashlib
 import secrets
 from collections.abc import Collection, Mapping
 from dataclasses import replace
-from typing import Any
 
 from ..base.checks import one_count
 from ..base.errors import ArgumentError, RecordError
 from ..base.languages import ballot_words
-from ..base.records import digest_of
+from ..serving.layout import ServingRow
 from ..serving.lines import ballot_lines
 from ..serving.marks import (
     CONSENT,
@@ -22,7 +21,6 @@ from ..serving.marks import (
     NOT_COME,
     NOT_SERVED,
     NOT_THIS_SAMPLE,
-    SEAT,
     SENT,
     codes_of,
     samples_by_line,
@@ -31,23 +29,17 @@ from ..serving.marks import (
 from ..serving.plan import ServingPlan
 from .allergens import undeclared
 from .booth_ballots import answered, ballots_of
+from .serving import Breaks, Serving, seats_of
 from .session import StoredSession
 from .store import Store
 
-BREAKS = "breaks"
-"""What a session keeps of its breaks: at least so many `minutes`, or 0 where the leader says
-which sitting has been `started`. Sessions of one sitting keep nothing."""
 MOST_MINUTES = 240
-CONFIRMED = "served"
-"""Where a session keeps when the serving was confirmed."""
-EXCLUDED = "excluded"
-"""Where a session keeps, by seat, the samples that are not for an assessor."""
 
 
 def serve(
     store: Store,
     session_id: str,
-    plan: Mapping[str, Any],
+    plan: ServingPlan,
     lines: Mapping[int, Mapping[str, str]],
     *,
     language: str = "en",
@@ -59,8 +51,7 @@ def serve(
     Parameters
     ----------
     store, session_id
-    plan : mapping
-        The plan as plain data, `ServingPlan.to_dict`.
+    plan : ServingPlan
     lines : mapping of int to mapping of str to str
         Ballot lines of the plan, `serving.ballot_lines`: assessor, order or sample, codes.
     language : str
@@ -80,11 +71,13 @@ def serve(
     if minutes > MOST_MINUTES:
         raise ArgumentError(f"break_minutes must be at most {MOST_MINUTES}; got {minutes}.")
     people = list(dict.fromkeys(texts["assessor"] for _, texts in sorted(lines.items())))
-    seated = _seated(plan, seats_of(people))
-    serving: dict[str, Any] = {"plan": seated, "language": language, "booths": {}}
-    if plan["design"]["sittings"] > 1:
-        serving[BREAKS] = {"minutes": minutes, "started": 1}
-    why = f"plan SHA-256 {digest_of(seated)}, seed {plan.get('seed')}"
+    seated = plan.renamed(seats_of(people))
+    serving = Serving(
+        planned=seated.to_dict(),
+        language=language,
+        breaks=Breaks(minutes=minutes, started=1) if plan.design.sittings > 1 else None,
+    )
+    why = f"plan SHA-256 {seated.digest}, seed {plan.seed}"
     with store.action(who=who, why="laid out by the serving plan") as act:
         session = act.session(session_id)
         if not session.agreed:
@@ -99,8 +92,8 @@ def serve(
         return served
 
 
-def served_plan(store: Store, session_id: str) -> dict[str, Any] | None:
-    """The plan as plain data, with the names of the assessors; None where there is none.
+def served_plan(store: Store, session_id: str) -> ServingPlan | None:
+    """The plan with the names of the assessors; None where there is none.
 
     On record the plan holds seats instead of names, so that a name can be erased.
     """
@@ -108,8 +101,7 @@ def served_plan(store: Store, session_id: str) -> dict[str, Any] | None:
     if not session.serving:
         return None
     names = {seat: name for name, seat in seats_of(people_of(store, session_id)).items()}
-    renamed: dict[str, Any] = _renamed(session.serving["plan"], names)
-    return renamed
+    return session.serving.plan.renamed(names)
 
 
 def people_of(store: Store, session_id: str) -> list[str]:
@@ -118,40 +110,14 @@ def people_of(store: Store, session_id: str) -> list[str]:
     return list(dict.fromkeys(texts["assessor"] for _, texts in sorted(cells.items())))
 
 
-def _renamed(plain: Any, names: Mapping[str, str]) -> Any:
-    """Plain data with names exchanged, wherever they stand."""
-    if isinstance(plain, dict):
-        return {key: _renamed(value, names) for key, value in plain.items()}
-    if isinstance(plain, (list, tuple)):
-        return [_renamed(value, names) for value in plain]
-    return names.get(plain, plain) if isinstance(plain, str) else plain
-
-
-def _seated(plan: Mapping[str, Any], seats: Mapping[str, str]) -> dict[str, Any]:
-    """The plan with seats for its assessors; a sample of the same name keeps it."""
-    return {
-        **plan,
-        "assessors": [seats.get(one, one) for one in plan["assessors"]],
-        "rows": [
-            {**row, "assessor": seats.get(row["assessor"], row["assessor"])} for row in plan["rows"]
-        ],
-        "changes": [[what, seats.get(one, one)] for what, one in plan["changes"]],
-    }
-
-
-def seats_of(people: list[str]) -> dict[str, str]:
-    """The seat of each name; see `people_of`."""
-    return {name: f"{SEAT}{number}" for number, name in enumerate(people, start=1)}
-
-
-def rows_of_seat(session: StoredSession, seat: str) -> list[dict[str, Any]]:
-    """The planned cups of one seat as plain data; see `serving.layout.ServingRow`."""
-    return [row for row in session.serving["plan"]["rows"] if row["assessor"] == seat]
+def cups_of(session: StoredSession, seat: str) -> tuple[ServingRow, ...]:
+    """The planned cups of one seat, first served first."""
+    return session.serving.cups(seat) if session.serving else ()
 
 
 def excluded_of(session: StoredSession, seat: str) -> tuple[str, ...]:
     """The samples that are not for the assessor of this seat."""
-    return tuple(session.serving.get(EXCLUDED, {}).get(seat, ()))
+    return session.serving.excluded.get(seat, ()) if session.serving else ()
 
 
 def lines_holding(
@@ -161,7 +127,7 @@ def lines_holding(
     samples: Collection[str],
 ) -> set[int]:
     """Lines of this seat whose ballot holds one of these samples, a labelled one included."""
-    holds = samples_by_line(rows_of_seat(session, seat), lines)
+    holds = samples_by_line(cups_of(session, seat), lines)
     wanted = set(samples)
     return {
         line
@@ -200,11 +166,11 @@ def open_booths(store: Store, session_id: str, *, who: str) -> dict[str, str]:
         if session.closed:
             raise RecordError("The session is closed.")
         check_declared(session)
-        seats, there = seats_of(people_of(act, session_id)), session.serving["plan"]["assessors"]
-        people = [name for name, seat in seats.items() if seat in there]
+        seats = seats_of(people_of(act, session_id))
+        people = [name for name, seat in seats.items() if seat in session.serving.seats]
         tokens = {person: f"{session_id}.{secrets.token_urlsafe(24)}" for person in people}
         hashed = {hash_of(token): seats[person] for person, token in tokens.items()}
-        opened = replace(session, serving={**session.serving, "booths": hashed})
+        opened = replace(session, serving=replace(session.serving, booths=hashed))
         act.put(opened, expect=session, what="booths opened", why=f"{len(people)} links")
         return tokens
 
@@ -235,7 +201,7 @@ def add_late(store: Store, session_id: str, name: str, *, who: str) -> str:
         not declared. ArgumentError for a name that is empty or in the plan.
     """
     with store.action(who=who, why="laid out for a late assessor") as act:
-        session, before = _to_change(act, session_id)
+        session, serving, before = _to_change(act, session_id)
         check_declared(session)
         people, last = people_of(act, session_id), max(act.cells(session_id))
         known = {person.casefold(): person for person in people}
@@ -248,9 +214,10 @@ def add_late(store: Store, session_id: str, name: str, *, who: str) -> str:
         mine = [texts for _, texts in laid_out if texts["assessor"] == late]
         token = f"{session_id}.{secrets.token_urlsafe(24)}"
         seats = seats_of(list(dict.fromkeys([*people, late])))
-        booths = {**session.serving["booths"], hash_of(token): seats[late]}
-        changed = _with_plan(session, _seated(plan.to_dict(), seats), booths)
-        why = f"plan SHA-256 {digest_of(changed.serving['plan'])}"
+        booths = {**serving.booths, hash_of(token): seats[late]}
+        seated = plan.renamed(seats)
+        changed = replace(session, serving=serving.changed(seated, booths))
+        why = f"plan SHA-256 {seated.digest}"
         act.put(changed, expect=session, what="late assessor", why=why)
         new = dict(enumerate(mine, start=last + 1))
         act.write_lines(session_id, _excluded_before(changed, seats[late], new))
@@ -270,35 +237,29 @@ def did_not_come(store: Store, session_id: str, name: str, *, who: str) -> Store
         ArgumentError when nobody of that name is in the plan, or nobody else.
     """
     with store.action(who=who, why=NOT_COME) as act:
-        session, before = _to_change(act, session_id)
+        session, serving, before = _to_change(act, session_id)
         plan, mine = before.without(name), lines_of(act, session_id, name)
         done = any(answered(session, mine, ballot) for ballot in ballots_of(session, mine))
         if done or any(texts.get(LEFT) for texts in mine.values()):
             raise RecordError(f"{name} has answered a ballot or left one out, so {name} came.")
         seats = seats_of(people_of(act, session_id))
-        there = session.serving["booths"]
-        booths = {key: seat for key, seat in there.items() if seat != seats[name]}
-        changed = _with_plan(session, _seated(plan.to_dict(), seats), booths)
+        booths = {key: seat for key, seat in serving.booths.items() if seat != seats[name]}
+        seated = plan.renamed(seats)
+        changed = replace(session, serving=serving.changed(seated, booths))
         marks = {line: {NOT_SERVED: NOT_COME, CONSENT: ""} for line in mine}
         act.write_lines(session_id, marks)
-        why = f"{NOT_COME}; plan SHA-256 {digest_of(changed.serving['plan'])}"
+        why = f"{NOT_COME}; plan SHA-256 {seated.digest}"
         act.put(changed, expect=session, what="absent assessor", why=why)
         return changed
 
 
-def _to_change(store: Store, session_id: str) -> tuple[StoredSession, ServingPlan]:
-    session, plain = store.session(session_id), served_plan(store, session_id)
-    if plain is None or session.closed:
-        raise RecordError("Plan the serving first." if plain is None else "It is closed.")
-    return session, ServingPlan.from_dict(plain)
-
-
-def _with_plan(
-    session: StoredSession, plan: dict[str, Any], booths: Mapping[str, str]
-) -> StoredSession:
-    """The session with another plan, whose serving is yet to be confirmed."""
-    kept = {name: part for name, part in session.serving.items() if name != CONFIRMED}
-    return replace(session, serving={**kept, "plan": plan, "booths": dict(booths)})
+def _to_change(store: Store, session_id: str) -> tuple[StoredSession, Serving, ServingPlan]:
+    session, plan = store.session(session_id), served_plan(store, session_id)
+    if session.serving is None or plan is None:
+        raise RecordError("Plan the serving first.")
+    if session.closed:
+        raise RecordError("It is closed.")
+    return session, session.serving, plan
 
 
 def _excluded_before(

@@ -10,14 +10,15 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from math import ceil
-from typing import Any
 
 from ..base.errors import RecordError
 from ..base.records import utc_now
+from ..serving.layout import ServingRow
 from ..serving.marks import LEFT, NOT_SERVED, SENT, WARM_UP, codes_of
 from .allergens import allergens_in
 from .booth_ballots import Mine, excused
-from .booth_plans import BREAKS, excluded_of, people_of, rows_of_seat, seats_of
+from .booth_plans import cups_of, excluded_of, people_of
+from .serving import Breaks, seats_of
 from .session import StoredSession
 from .store import Store
 
@@ -60,10 +61,12 @@ def halt_of(
     waiting : sequence of tuples of int
         Lines of the ballots neither sent nor left out, the next one first.
     """
-    design = session.serving["plan"]["design"]
-    if not waiting or not (design["warm_up"] or design["sittings"] > 1):
+    if not waiting or session.serving is None:
         return None
-    rows = rows_of_seat(session, seat)
+    design = session.serving.design
+    if not (design.warm_up or design.sittings > 1):
+        return None
+    rows = cups_of(session, seat)
     by_line = _sittings(mine, rows)
     now = by_line[waiting[0][0]]
     here = [mine[line] for line, sitting in by_line.items() if sitting == now]
@@ -71,27 +74,27 @@ def halt_of(
         return None
     minutes = _break(session, mine, by_line, now)
     if minutes != 0:
-        return Halt(kind="break", sitting=now, sittings=design["sittings"], minutes=minutes)
-    cup = next((row for row in rows if row["sitting"] == now and not row["set"]), None)
+        return Halt(kind="break", sitting=now, sittings=design.sittings, minutes=minutes)
+    cup = next((row for row in rows if row.sitting == now and not row.set), None)
     if cup is None or any(texts.get(WARM_UP) for texts in here):
         return None
-    if cup["sample"] in excluded_of(session, seat):
+    if cup.sample in excluded_of(session, seat):
         return None
     return Halt(
         kind="warm-up",
         sitting=now,
-        sittings=design["sittings"],
-        code=cup["code"],
-        allergens=allergens_in(session, [cup["sample"]]),
+        sittings=design.sittings,
+        code=cup.code,
+        allergens=allergens_in(session, [cup.sample]),
     )
 
 
-def _sittings(mine: Mine, rows: Iterable[Mapping[str, Any]]) -> dict[int, int]:
+def _sittings(mine: Mine, rows: Iterable[ServingRow]) -> dict[int, int]:
     """Sitting by ballot line.
 
     A line typed by hand has no cup of the plan: sitting 0, before which nothing comes.
     """
-    served = {row["code"]: row["sitting"] for row in rows if row["code"]}
+    served = {row.code: row.sitting for row in rows if row.code}
     return {line: served.get(next(iter(codes_of(mine[line])), ""), 0) for line in mine}
 
 
@@ -100,16 +103,16 @@ def _break(session: StoredSession, mine: Mine, by_line: Mapping[int, int], now: 
 
     They count from the last ballot that was sent, or left out at the booth.
     """
-    breaks = session.serving.get(BREAKS)
-    if not breaks or now <= breaks["started"]:
+    breaks = session.serving.breaks if session.serving else None
+    if breaks is None or now <= breaks.started:
         return 0
-    if not breaks["minutes"]:
+    if not breaks.minutes:
         return None
     before = [mine[line] for line, sitting in by_line.items() if sitting < now]
     done = [texts[mark] for texts in before for mark in (SENT, LEFT) if texts.get(mark)]
     if not done:
         return 0
-    over = datetime.fromisoformat(max(done)) + timedelta(minutes=breaks["minutes"])
+    over = datetime.fromisoformat(max(done)) + timedelta(minutes=breaks.minutes)
     left = (over - datetime.fromisoformat(utc_now())).total_seconds()
     return max(0, ceil(left / 60))
 
@@ -128,15 +131,15 @@ def start_sitting(store: Store, session_id: str, number: int, *, who: str) -> St
         session = act.session(session_id)
         if session.closed:
             raise RecordError("The session is closed.")
-        breaks = session.serving.get(BREAKS)
-        if not breaks or breaks["minutes"]:
+        serving, breaks = session.serving, _led(session)
+        if serving is None or breaks is None:
             raise RecordError("No sitting of this session waits for the leader.")
-        last, before = session.serving["plan"]["design"]["sittings"], breaks["started"]
+        last, before = serving.design.sittings, breaks.started
         if number <= before:
             return session
         if number != before + 1 or number > last:
             raise RecordError(f"sitting {number} cannot be started: {before} of {last} have been.")
-        now = {**session.serving, BREAKS: {**breaks, "started": number}}
+        now = replace(serving, breaks=replace(breaks, started=number))
         started = replace(session, serving=now)
         act.put(started, expect=session, what="sitting started", why=f"sitting {number} of {last}")
         return started
@@ -159,15 +162,16 @@ def not_done_with(store: Store, session_id: str, sitting: int) -> tuple[str, ...
 
 def _done(store: Store, session_id: str, sitting: int) -> dict[str, bool]:
     session, cells = store.session(session_id), store.cells(session_id)
+    planned = session.serving.seats if session.serving else ()
     done = {}
     for name, seat in seats_of(people_of(store, session_id)).items():
         mine = {line: texts for line, texts in cells.items() if texts["assessor"] == name}
-        if seat not in session.serving["plan"]["assessors"] or excused(mine):
+        if seat not in planned or excused(mine):
             continue
         # What an assessor left out had been put down; what is excluded never is.
         if all(texts.get(NOT_SERVED) and not texts.get(LEFT) for texts in mine.values()):
             continue
-        by_line = _sittings(mine, rows_of_seat(session, seat))
+        by_line = _sittings(mine, cups_of(session, seat))
         here = [mine[line] for line in mine if by_line[line] <= sitting]
         done[name] = all(texts.get(SENT) or texts.get(NOT_SERVED) for texts in here)
     return done
@@ -175,8 +179,14 @@ def _done(store: Store, session_id: str, sitting: int) -> dict[str, bool]:
 
 def next_sitting(session: StoredSession) -> int | None:
     """The sitting that waits for the leader, if any does."""
-    breaks = session.serving.get(BREAKS)
-    if session.closed or not breaks or breaks["minutes"]:
+    breaks = _led(session)
+    if session.closed or session.serving is None or breaks is None:
         return None
-    following: int = breaks["started"] + 1
-    return following if following <= session.serving["plan"]["design"]["sittings"] else None
+    following = breaks.started + 1
+    return following if following <= session.serving.design.sittings else None
+
+
+def _led(session: StoredSession) -> Breaks | None:
+    """The breaks of a session whose sittings the leader starts; None in any other."""
+    breaks = session.serving.breaks if session.serving else None
+    return None if breaks is None or breaks.minutes else breaks

@@ -18,7 +18,6 @@ from ..base.errors import RecordError
 from ..base.records import utc_now
 from ..serving.marks import (
     CONSENT,
-    LATE,
     LEFT,
     NOT_SERVED,
     NOT_THIS_SAMPLE,
@@ -40,7 +39,7 @@ from .booth_ballots import (
     still_open,
     waiting_ballots,
 )
-from .booth_plans import hash_of, rows_of_seat
+from .booth_plans import cups_of, hash_of
 from .booth_sittings import Halt, halt_of
 from .session import StoredSession
 from .store import Action, Store
@@ -93,7 +92,7 @@ def _visit(at: _Place) -> BoothVisit:
     ballots, waiting = ballots_of(session, mine), waiting_ballots(session, mine)
     return BoothVisit(
         assessor=at.assessor,
-        language=session.serving["language"],
+        language=session.serving.language if session.serving else "en",
         allergens=allergens_in(session, served_samples(session)),
         consented=_consented(mine),
         excused=excused(mine),
@@ -109,7 +108,7 @@ def _visit(at: _Place) -> BoothVisit:
 def _shown(at: _Place, ballot: tuple[int, ...], ballots: Sequence[tuple[int, ...]]) -> BoothBallot:
     """A ballot with the allergens of exactly its samples, which are not named."""
     lines = {line: at.mine[line] for line in ballot}
-    holds = samples_by_line(rows_of_seat(at.session, at.seat), lines)
+    holds = samples_by_line(cups_of(at.session, at.seat), lines)
     allergens = allergens_in(at.session, frozenset().union(*holds.values()))
     return booth_ballot(at.session, at.mine, ballot, ballots, allergens)
 
@@ -278,9 +277,9 @@ def late(store: Store, token: str) -> bool:
     with store.action(who=f"booth of {there.assessor}") as act:
         at = _found(act, token)
         marks = _late(at) if at else {}
-        if at and marks:
-            kept = {**at.session.serving, LATE: at.session.serving.get(LATE, {}) | marks}
-            marked = replace(at.session, serving=kept)
+        if at and marks and at.session.serving:
+            told = at.session.serving.late | marks
+            marked = replace(at.session, serving=replace(at.session.serving, late=told))
             why = f"ballots {', '.join(marks)}: answered, not sent before closing; not counted"
             act.put(marked, expect=at.session, what="late ballot", why=why)
     return bool(marks)
@@ -289,7 +288,7 @@ def late(store: Store, token: str) -> bool:
 def _late(at: _Place) -> dict[str, str]:
     """The time by first line of each ballot that is to be marked; none before closing."""
     session, mine = at.session, at.mine
-    told = session.serving.get(LATE, {})
+    told = session.serving.late if session.serving else {}
     return {
         str(lines[0]): utc_now()
         for lines in (waiting_ballots(session, mine) if session.closed else ())
@@ -317,7 +316,8 @@ def _found(store: Store, token: str) -> _Place | None:
     except RecordError:
         return None
     hashed = hash_of(token)
-    for known, seat in session.serving.get("booths", {}).items():
+    booths = session.serving.booths if session.serving else {}
+    for known, seat in booths.items():
         if hmac.compare_digest(known, hashed):
             mine = store.seat_cells(session.id, int(seat.removeprefix(SEAT)))
             return _Place(session, seat, mine[min(mine)]["assessor"], mine) if mine else None

@@ -12,15 +12,8 @@ from ..base.errors import RecordError
 from ..serving.marks import CONSENT, LEFT, NOT_SERVED, NOT_THIS_SAMPLE, NOT_TODAY, samples_by_line
 from .allergens import allergens_in, served_samples
 from .booth_ballots import Mine, answered, ballots_of
-from .booth_plans import (
-    EXCLUDED,
-    excluded_of,
-    lines_holding,
-    lines_of,
-    people_of,
-    rows_of_seat,
-    seats_of,
-)
+from .booth_plans import cups_of, excluded_of, lines_holding, lines_of, people_of
+from .serving import Serving, seats_of
 from .session import StoredSession
 from .store import Store
 
@@ -45,11 +38,9 @@ def declare_allergens(
     """
     texts = {name: " ".join(text.split())[:_LONGEST] for name, text in declared.items()}
     with store.action(who=who, why="before serving") as act:
-        session = _open(act, session_id)
+        session, serving = _open(act, session_id)
         _check_served(session, declared)
-        before = session.serving.get("allergens", {})
-        now = {name: text for name, text in {**before, **texts}.items() if text}
-        changed = replace(session, serving={**session.serving, "allergens": now})
+        changed = replace(session, serving=serving.declaring(texts))
         act.put(changed, expect=session, what="allergens declared")
         return changed
 
@@ -67,7 +58,7 @@ def allergens_by_line(store: Store, session_id: str) -> dict[int, str]:
     found: dict[int, str] = {}
     for assessor, seat in seats_of(people_of(store, session_id)).items():
         lines = lines_of(store, session_id, assessor)
-        holds = samples_by_line(rows_of_seat(session, seat), lines)
+        holds = samples_by_line(cups_of(session, seat), lines)
         found |= {line: allergens_in(session, samples) for line, samples in holds.items()}
     return found
 
@@ -86,14 +77,11 @@ def exclude(
         When there is no serving plan, the session is closed, or a name is not in the plan.
     """
     with store.action(who=who) as act:
-        session = _open(act, session_id)
+        session, serving = _open(act, session_id)
         seat = _seat(act, session_id, assessor)
         _check_served(session, samples)
-        before = session.serving.get(EXCLUDED, {})
-        now = {**before, seat: [name for name in served_samples(session) if name in samples]}
-        now = {other: names for other, names in now.items() if names}
-        changed = replace(session, serving={**session.serving, EXCLUDED: now})
-        more = set(samples) - set(before.get(seat, ()))
+        changed = replace(session, serving=serving.excluding(seat, samples))
+        more = set(samples) - set(serving.excluded.get(seat, ()))
         why = NOT_THIS_SAMPLE if more else f"taken back: {NOT_THIS_SAMPLE}"
         mine = lines_of(act, session_id, assessor)
         marks = {
@@ -121,7 +109,7 @@ def not_today(
     """
     why = f"taken back: {NOT_TODAY}" if taken_back else NOT_TODAY
     with store.action(who=who, why=why) as act:
-        session = _open(act, session_id)
+        session, _ = _open(act, session_id)
         seat, mine = _seat(act, session_id, assessor), lines_of(act, session_id, assessor)
         changes = _today(session, seat, mine) if taken_back else _no_more(session, mine)
         return act.write_lines(session_id, changes)
@@ -177,13 +165,13 @@ def _check_served(session: StoredSession, names: Collection[str]) -> None:
         raise RecordError(f"Not served: {', '.join(strange)}; there are {', '.join(served)}.")
 
 
-def _open(store: Store, session_id: str) -> StoredSession:
+def _open(store: Store, session_id: str) -> tuple[StoredSession, Serving]:
     session = store.session(session_id)
-    if not session.serving:
+    if session.serving is None:
         raise RecordError("Plan the serving first.")
     if session.closed:
         raise RecordError("The session is closed; reopen it with a reason to change it.")
-    return session
+    return session, session.serving
 
 
 def _seat(store: Store, session_id: str, assessor: str) -> str:

@@ -26,8 +26,9 @@ from ..serving.marks import (
 from ..serving.plan import ServingPlan
 from .allergens import served_samples
 from .booth_ballots import answered, ballots_of
-from .booth_plans import CONFIRMED, lines_of, served_plan
+from .booth_plans import lines_of, served_plan
 from .served_beside_plan import COLUMNS, same_serving
+from .serving import Confirmation, Serving
 from .session import StoredSession
 from .store import Action, Store
 
@@ -53,8 +54,8 @@ def possible_servings(session: StoredSession, texts: Texts) -> tuple[str, ...]:
     if orders:
         return ("A", "B")
     served = served_samples(session)
-    design = session.serving["plan"]["design"]
-    return tuple(name for names in design["samples"] for name in names if name in served)
+    planned = session.serving.design.samples if session.serving else ()
+    return tuple(name for names in planned for name in names if name in served)
 
 
 def served_column(texts: Texts) -> str:
@@ -83,7 +84,7 @@ def served_otherwise(
     """
     reason = " ".join(why.split())[:_LONGEST]
     with store.action(who=who, why=reason or _AS_PLANNED) as act:
-        session, plan = _open(act, session_id)
+        session, _, plan = _open(act, session_id)
         planned, cells = planned_cells(plan), act.cells(session_id)
         changes = {
             line: _otherwise(session, planned, line, cells.get(line, {}), what, reason)
@@ -164,7 +165,7 @@ def served_after_all(store: Store, session_id: str, line: int, *, who: str) -> i
     """
     with store.action(who=who, why=_AS_PLANNED) as act:
         session, mine, ballot = _ballot(act, session_id, line)
-        planned = planned_cells(_open(act, session_id)[1])
+        planned = planned_cells(_open(act, session_id)[2])
         changes: dict[int, dict[str, str]] = {}
         for at in ballot:
             texts = mine[at]
@@ -193,8 +194,9 @@ def confirm_served(store: Store, session_id: str, *, who: str) -> StoredSession:
         When there is no plan, or the session is closed.
     """
     with store.action(who=who, why="all not stated otherwise was served as planned") as act:
-        session, _ = _open(act, session_id)
-        changed = replace(session, serving={**session.serving, CONFIRMED: {"at": utc_now()}})
+        session, serving, _ = _open(act, session_id)
+        confirmed = replace(serving, confirmed=Confirmation(at=utc_now()))
+        changed = replace(session, serving=confirmed)
         act.put(changed, expect=session, what="serving confirmed")
         return changed
 
@@ -202,10 +204,9 @@ def confirm_served(store: Store, session_id: str, *, who: str) -> StoredSession:
 def _stated(act: Action, session: StoredSession, changes: Mapping[int, Texts]) -> int:
     """Write what was served; a confirmation from before no longer holds."""
     done = act.write_lines(session.id, changes)
-    if CONFIRMED in session.serving:
-        kept = {name: part for name, part in session.serving.items() if name != CONFIRMED}
+    if session.serving and session.serving.confirmed:
         why = "stated otherwise afterwards"
-        changed = replace(session, serving=kept)
+        changed = replace(session, serving=replace(session.serving, confirmed=None))
         act.put(changed, expect=session, what="serving not confirmed", why=why)
     return done
 
@@ -239,19 +240,19 @@ def _once(lines: Iterable[Texts]) -> None:
         )
 
 
-def _open(store: Store, session_id: str) -> tuple[StoredSession, ServingPlan]:
-    session, plain = store.session(session_id), served_plan(store, session_id)
-    if plain is None:
+def _open(store: Store, session_id: str) -> tuple[StoredSession, Serving, ServingPlan]:
+    session, plan = store.session(session_id), served_plan(store, session_id)
+    if session.serving is None or plan is None:
         raise RecordError("Plan the serving first.")
     if session.closed:
         raise RecordError("The session is closed; reopen it with a reason to change it.")
-    return session, ServingPlan.from_dict(plain)
+    return session, session.serving, plan
 
 
 def _ballot(
     store: Store, session_id: str, line: int
 ) -> tuple[StoredSession, dict[int, dict[str, str]], tuple[int, ...]]:
-    session, _ = _open(store, session_id)
+    session, _, _ = _open(store, session_id)
     cells = store.cells(session_id)
     if line not in cells:
         raise RecordError(f"There is no row {line}.")

@@ -13,7 +13,6 @@ from ..serving.marks import (
     NOT_COME,
     NOT_SERVED,
     NOT_TODAY,
-    SEAT,
     SENT,
     WARM_UP,
     codes_of,
@@ -21,6 +20,7 @@ from ..serving.marks import (
 )
 from ..serving.plan import ServingPlan
 from .afterwards import NO_ANSWER
+from .serving import seats_of
 from .session import StoredSession
 
 Cells = Mapping[int, Mapping[str, str]]
@@ -63,19 +63,19 @@ def served_beside_plan(session: StoredSession, cells: Cells) -> Served | None:
     """
     if not session.serving:
         return None
-    plan = ServingPlan.from_dict(session.serving["plan"])
+    plan = session.serving.plan
     people = list(dict.fromkeys(texts.get("assessor", "") for _, texts in sorted(cells.items())))
-    seats = {name: f"{SEAT}{number}" for number, name in enumerate(people, start=1)}
+    seats = seats_of(people)
     departures = (*_otherwise(plan, cells, seats), *_not_served(cells))
-    at = session.serving.get("served", {}).get("at", "")
+    confirmed = session.serving.confirmed
     what = "all else" if departures else "all"
     return Served(
         came=_came(plan, cells, seats),
-        confirmed=f"{what.capitalize()} was served as planned, confirmed {_minute(at)}."
-        if at
+        confirmed=f"{what.capitalize()} was served as planned, confirmed {_minute(confirmed.at)}."
+        if confirmed
         else f"It is not confirmed that {what} was served as planned.",
         departures=departures,
-        allergens=dict(session.serving.get("allergens", {})),
+        allergens=session.serving.allergens,
     )
 
 

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field
 from typing import Any
 
-from ..base.records import Plain
+from ..base.plain import Plain
 from ..catalogue.question import Question
+from .serving import Serving
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,14 +64,6 @@ class SessionDetails(Plain):
     decides: str = ""
     file_remarks: str = ""
 
-    @classmethod
-    def from_dict(cls, plain: dict[str, Any]) -> SessionDetails:
-        """Rebuild from `to_dict`, samples included."""
-        samples = tuple(Sample.from_dict(dict(entry)) for entry in plain.get("samples", ()))
-        rest = {name: value for name, value in plain.items() if name != "samples"}
-        built = super(SessionDetails, cls).from_dict(rest)
-        return cls(**{**_shallow(built), "samples": samples}) if "samples" in plain else built
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Caution:
@@ -117,7 +110,7 @@ ADVICE = (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class StoredSession:
+class StoredSession(Plain):
     """A session as the record holds it.
 
     Attributes
@@ -133,10 +126,8 @@ class StoredSession:
         Empty as long as it has not happened.
     ballots_at_agreement : int
         How many ballots had been entered by then.
-    serving : dict
-        The serving plan, the language of the ballots and the hashed links of the booths;
-        allergens declared by sample, samples excluded by seat, and when the serving was
-        confirmed. It names no person. Empty where ballots are typed from paper.
+    serving : Serving or None
+        None where no plan is on record: ballots are typed from paper.
     """
 
     id: str
@@ -147,9 +138,9 @@ class StoredSession:
     agreed_at: str = ""
     agreed_by: str = ""
     digest: str = ""
-    closed_at: str = ""
     ballots_at_agreement: int = 0
-    serving: dict[str, Any] = field(default_factory=dict)
+    closed_at: str = ""
+    serving: Serving | None = None
 
     @property
     def agreed(self) -> bool:
@@ -180,7 +171,3 @@ class JournalEntry:
     what: str
     why: str
     content: dict[str, Any]
-
-
-def _shallow(record: Any) -> dict[str, Any]:
-    return {entry.name: getattr(record, entry.name) for entry in fields(record)}

@@ -9,8 +9,7 @@ from typing import Any
 
 from ..base.errors import RecordError
 from ..base.results import Table
-from ..catalogue.question import Question
-from ..sessions.session import JournalEntry, SessionDetails, StoredSession
+from ..sessions.session import JournalEntry, StoredSession
 from . import archive_form as form
 from . import journal, people
 from .archive_checks import serving_faults, settings_faults
@@ -19,8 +18,7 @@ from .rows import columns_of, entry_of, session_of, unpacked
 
 _JOURNAL = ("number", "at", "session", "who", "what", "why", "content", "before", "sha256")
 _PEOPLE = ("reference", "name", "erased")
-_TEXTS = ("agreed_at", "agreed_by", "digest", "closed_at")
-_NEEDED = ("id", "created_at", "details", "question", "cautions", "ballots_at_agreement", *_TEXTS)
+_NEEDED = ("ballots_at_agreement", "agreed_at", "agreed_by", "digest", "closed_at")
 _LONGEST_ID = 32
 
 
@@ -262,62 +260,21 @@ def _plain(text: str) -> str:
 
 
 def _session(plain: dict[str, Any]) -> StoredSession:
-    empty = StoredSession(
-        id="", created_at="", details=SessionDetails(), question=Question(), cautions={}
-    )
-    template = columns_of(empty)
-    question = plain.get("question")
-    settings = question.get("settings", {}) if isinstance(question, dict) else {}
-    unsound = settings_faults(settings)
-    template["question"]["settings"] = {} if unsound else settings
-    faults = unsound or _other_kinds(plain, template, form.SESSION)
-    faults += [
-        f"{form.SESSION}, {name} is no text."
-        for name in _TEXTS
-        if not isinstance(plain.get(name), str | None)
-    ]
-    count = plain.get("ballots_at_agreement")
-    if isinstance(count, int) and not 0 <= count < 10**9:
-        faults.append(f"{form.SESSION}, ballots_at_agreement cannot be {str(count)[:40]}.")
-    faults += serving_faults(plain.get("serving"))
     if lacking := [name for name in _NEEDED if name not in plain]:
-        faults.append(f"{form.SESSION} lacks {', '.join(lacking)}.")
+        raise RecordError(f"In the archive, {form.SESSION} lacks {', '.join(lacking)}.")
+    try:
+        session = session_of(plain)
+    except RecordError as error:
+        raise RecordError(f"In the archive, {form.SESSION}: {error}") from error
+    faults = settings_faults(session.question.settings) + serving_faults(session.serving)
+    if not 0 <= session.ballots_at_agreement < 10**9:
+        count = str(session.ballots_at_agreement)[:40]
+        faults.append(f"{form.SESSION}, ballots_at_agreement cannot be {count}.")
+    if not 0 < len(session.id) <= _LONGEST_ID:
+        faults.append(f"{form.SESSION}: the id has to have 1 to 32 characters.")
     if faults:
         raise RecordError(f"In the archive, {faults[0]}")
-    if not 0 < len(plain["id"]) <= _LONGEST_ID:
-        raise RecordError(f"{form.SESSION} of the archive: the id has to have 1 to 32 characters.")
-    return session_of(plain)
-
-
-def _other_kinds(plain: Any, template: Any, place: str) -> list[str]:
-    """Where plain data has names that a template lacks, or other kinds of values."""
-    if isinstance(template, dict):
-        if not isinstance(plain, dict):
-            return [f"{place} is no object."]
-        if place.endswith("cautions"):
-            bad = [key for key, value in plain.items() if not isinstance(value, bool)]
-            return [f"{place}, {key} is neither yes nor no." for key in bad]
-        if strange := sorted(plain.keys() - template.keys()):
-            return [f"{place} has no {strange[0]!r}; it has {', '.join(template)}."]
-        kept = [key for key in template if key in plain]
-        pairs = [_other_kinds(plain[key], template[key], f"{place}, {key}") for key in kept]
-        return [fault for faults in pairs for fault in faults]
-    if isinstance(template, tuple):
-        if not isinstance(plain, list):
-            return [f"{place} is no list."]
-        return [fault for one in plain for fault in _other_kinds(one, template[0], place)]
-    kind = type(template)
-    fits = isinstance(plain, _FITTING[kind]) and (kind is bool or not isinstance(plain, bool))
-    return [] if fits else [f"{place} cannot be {str(plain)[:40]!r}."]
-
-
-_FITTING: dict[type, Any] = {
-    bool: bool,
-    int: int,
-    float: int | float,
-    str: str,
-    type(None): str | dict | None,  # a column that is empty at first
-}
+    return session
 
 
 def _cells(content: bytes) -> dict[int, dict[str, str]]:

@@ -9,44 +9,28 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
-from ..catalogue.question import Question
-from ..sessions.session import JournalEntry, SessionDetails, StoredSession
+from ..sessions.session import JournalEntry, StoredSession
 from . import people
 from .tables import ballot_cells, sessions
+
+_EMPTY_AT_FIRST = ("agreed_at", "agreed_by", "digest", "closed_at", "serving")
 
 
 def columns_of(session: StoredSession) -> dict[str, Any]:
     """The columns of a session."""
-    return {
-        "id": session.id,
-        "created_at": session.created_at,
-        "details": session.details.to_dict(),
-        "question": session.question.to_dict(),
-        "cautions": session.cautions,
-        "agreed_at": session.agreed_at or None,
-        "agreed_by": session.agreed_by or None,
-        "digest": session.digest or None,
-        "ballots_at_agreement": session.ballots_at_agreement,
-        "closed_at": session.closed_at or None,
-        "serving": session.serving or None,
-    }
+    plain = session.to_dict()
+    return plain | {name: plain[name] or None for name in _EMPTY_AT_FIRST}
 
 
 def session_of(columns: Mapping[str, Any]) -> StoredSession:
-    """The session that has these columns."""
-    return StoredSession(
-        id=columns["id"],
-        created_at=columns["created_at"],
-        details=SessionDetails.from_dict(columns["details"]),
-        question=Question.from_dict(columns["question"]),
-        cautions=dict(columns["cautions"]),
-        agreed_at=columns["agreed_at"] or "",
-        agreed_by=columns["agreed_by"] or "",
-        digest=columns["digest"] or "",
-        ballots_at_agreement=columns["ballots_at_agreement"] or 0,
-        closed_at=columns["closed_at"] or "",
-        serving=dict(columns.get("serving") or {}),
-    )
+    """The session that has these columns.
+
+    Raises
+    ------
+    RecordError
+        For a column that is not known, not there or of another kind.
+    """
+    return StoredSession.from_dict({k: v for k, v in columns.items() if v is not None})
 
 
 def sessions_of(connection: Connection, query: sa.Select[Any]) -> list[StoredSession]:

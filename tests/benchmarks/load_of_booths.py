@@ -164,7 +164,7 @@ def prepare(url: str, people: int, ballots: int) -> tuple[str, list[str]]:
     )
     workflow.agree(store, session.id, who="benchmark")
     plan = serving_plan("triangle", people, seed=1, replicates=ballots)
-    booth_plans.serve(store, session.id, plan.to_dict(), ballot_lines(plan), who="benchmark")
+    booth_plans.serve(store, session.id, plan, ballot_lines(plan), who="benchmark")
     declared = dict.fromkeys(served_samples(store.session(session.id)), "sulphites")
     exclusions.declare_allergens(store, session.id, declared, who="benchmark")
     tokens = list(booth_plans.open_booths(store, session.id, who="benchmark").values())

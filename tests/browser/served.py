@@ -33,7 +33,7 @@ def serve(store, here, key, *, people=("Anna", "Bo", "Cleo"), language="en",
     """The plan of a session, its allergens declared, and the links of its booths."""
     plan = serving_plan(find_kind(key), list(people), seed=8, **arranged)
     lines = ballot_lines(plan)
-    booth_plans.serve(store, here, plan.to_dict(), lines, language=language, who=BY)
+    booth_plans.serve(store, here, plan, lines, language=language, who=BY)
     declared = dict.fromkeys(served_samples(store.session(here)), allergens)
     exclusions.declare_allergens(store, here, declared, who=BY)
     return plan, booth_plans.open_booths(store, here, who=BY)

@@ -11,8 +11,6 @@ from pathlib import Path
 import numpy as np
 import openpyxl
 import pytest
-from sensory.catalogue.reading import Reading, Span
-from sensory.report.reading_documents import reading_pdf
 
 from sensory import read_answers, read_ballots
 from sensory.base.errors import BallotError
@@ -31,12 +29,16 @@ from sensory.catalogue.columns import (
 )
 from sensory.catalogue.forced_choice import forced_choice
 from sensory.catalogue.kind import ReleaseTerms, ServingRules, TestKind, Words, register
+from sensory.catalogue.outcome import Comparison, Counts, Figure, NamedTable, Outcome, Span
 from sensory.catalogue.scales import FROM_ZERO, Setting
 from sensory.catalogue.tests import TESTS, find_kind, kinds
 from sensory.choices.protocols import Protocol
 from sensory.models.links import Link
 from sensory.release import tastings
+from sensory.release.batch_desk import batch_file, decide
+from sensory.release.batches import Disposition
 from sensory.release.rule import ReleaseRule
+from sensory.report.batch_documents import batch_pdf
 from sensory.report.documents import session_pdf
 from sensory.report.serving_sheets import ballots_pdf
 from sensory.serving.lines import ballot_lines
@@ -44,6 +46,8 @@ from sensory.serving.planning import serving_plan
 from sensory.sessions import booth_plans, booths, exclusions, workflow
 from sensory.sessions.allergens import served_samples
 from sensory.sessions.file_kinds import kind_of_file
+from sensory.sessions.finding import session_report
+from sensory.sessions.session import CAUTIONS
 from sensory.sessions.template import template_csv, template_xlsx
 from sensory.store.repository import Repository, open_store
 
@@ -86,28 +90,50 @@ QUARTET = forced_choice(
 # A rating: how long each sample lingers, in seconds, on an agreed scale.
 
 
-def read_lingering(rows, question) -> Reading:
-    """The mean of each sample less that of the first one named in the plan."""
+def read_lingering(rows, question) -> Outcome:
+    """The mean of each sample less that of the first one named in the plan, against a limit."""
     first, *others = LINGERING.listed(question.settings, "samples")
-    scores = {name: [row["score"] for row in rows if row["sample"] == name] for name in others}
+    limit = float(LINGERING.setting(question.settings, "limit"))
     base = np.mean([row["score"] for row in rows if row["sample"] == first])
-    spans = tuple(
-        Span(
-            label=name,
-            estimate=float(np.mean(mine) - base),
-            limits=Interval(low=-1.0, high=1.0, level=0.95),
+    comparisons = []
+    for name in others:
+        mean = float(np.mean([row["score"] for row in rows if row["sample"] == name]) - base)
+        within = abs(mean) + 0.5 <= limit
+        comparisons.append(
+            Comparison(
+                sample=name,
+                attribute="score",
+                finding=Finding.SIMILAR if within else Finding.UNDECIDED,
+                estimate=mean,
+                se=0.25,
+                limits=Interval(low=mean - 0.5, high=mean + 0.5, level=0.95),
+                p=1.0,
+                upper=abs(mean) + 0.5,
+                margin=limit,
+            )
         )
-        for name, mine in scores.items()
-    )
-    return Reading(
+    finding = comparisons[0].finding
+    return Outcome(
         test=LINGERING.key,
-        finding=Finding.UNDECIDED,
-        sentence=Finding.UNDECIDED.sentence,
+        finding=finding,
+        sentence=finding.sentence,
         because=f"{len(rows)} times were taken.",
-        tables=(("Times", Table(columns=("answers",), rows=((len(rows),),))),),
-        axis="seconds beyond the first sample",
-        spans=spans,
+        counts=Counts(answers=len(rows), assessors=len({row["assessor"] for row in rows})),
+        alpha=question.alpha,
+        beta=question.beta,
+        limit=limit,
+        margins={"score": limit},
+        tables=(NamedTable("Times", Table(columns=("answers",), rows=((len(rows),),))),),
+        figure=Figure(
+            axis="seconds beyond the first sample",
+            spans=tuple(
+                Span(label=each.sample, estimate=each.estimate, limits=each.limits)
+                for each in comparisons
+            ),
+        ),
+        comparisons=tuple(comparisons),
         cannot_tell=("It is invented.",),
+        smallest_differences={"score": 0.5},
     )
 
 
@@ -144,12 +170,16 @@ LINGERING = TestKind(
     read=read_lingering,
     settings=(
         Setting(key="samples", kind="text", default="", label="Samples", needed=True),
+        Setting(key="limit", kind="number", default=2.0, low=0.01, label="Limit, seconds"),
         *FROM_ZERO,
     ),
     answer="score",
     release=ReleaseTerms(
         by="points",
-        settings=lambda limit, margins, batch: {"samples": f"reference; {batch}"},
+        settings=lambda limit, margins, batch: {
+            "samples": f"reference; {batch}",
+            "limit": limit,
+        },
     ),
 )
 ENTRIES = (QUARTET, LINGERING)
@@ -194,14 +224,35 @@ def agreed(store: Repository, kind: TestKind) -> str:
 def served(store: Repository, kind: TestKind, language: str = "en") -> dict[str, str]:
     """An agreed session that is served at booths: the token of each assessor, and its id."""
     session_id = agreed(store, kind)
-    plan = serving_plan(kind.name, PEOPLE, seed=5, samples=SAMPLES.get(kind.key))
+    tokens = at_booths(store, kind, session_id, SAMPLES.get(kind.key), language)
+    return {**tokens, "": session_id}
+
+
+def seated(
+    store: Repository, kind: TestKind, session_id: str, samples: list[str]
+) -> dict[str, str]:
+    """A session of a batch, agreed and served at booths."""
+    cautions = dict.fromkeys((caution.key for caution in CAUTIONS), True)
+    workflow.describe(store, session_id, cautions=cautions, who="A. Leader")
+    workflow.agree(store, session_id, who="A. Leader")
+    return at_booths(store, kind, session_id, None if kind.protocol else samples)
+
+
+def at_booths(
+    store: Repository,
+    kind: TestKind,
+    session_id: str,
+    samples: list[str] | None,
+    language: str = "en",
+) -> dict[str, str]:
+    """The token of each assessor of an agreed session."""
+    plan = serving_plan(kind.name, PEOPLE, seed=5, samples=samples)
     booth_plans.serve(
-        store, session_id, plan.to_dict(), ballot_lines(plan), language=language, who="A. Leader"
+        store, session_id, plan, ballot_lines(plan), language=language, who="A. Leader"
     )
     declared = dict.fromkeys(served_samples(store.session(session_id)), "none")
     exclusions.declare_allergens(store, session_id, declared, who="A. Leader")
-    tokens = booth_plans.open_booths(store, session_id, who="A. Leader")
-    return {**tokens, "": session_id}
+    return booth_plans.open_booths(store, session_id, who="A. Leader")
 
 
 def answer_all(store: Repository, token: str) -> None:
@@ -289,19 +340,14 @@ def test_a_file_of_the_rating_is_read_and_checked():
         read_answers(text.replace(b",9,", b",90,"), LINGERING)
 
 
-def test_the_forced_choice_has_its_finding_and_its_report(store):
-    summary = workflow.summarise(store, tasted(store, QUARTET), version="0")
-    assert (summary.result.test.trials, summary.assessors) == (12, 12)
-    assert summary.result.test.protocol.guess == Fraction(1, 4)
-    assert set(summary.orders) == set(QUARTET.serving.orders)
-    assert session_pdf(summary).startswith(b"%PDF")
-
-
-def test_the_rating_has_its_finding_and_its_report(store):
-    read = workflow.read_session(store, tasted(store, LINGERING), version="0")
-    assert (read.answers, read.assessors) == (24, 12)
-    assert [span.label for span in read.reading.spans] == ["new press"]
-    assert reading_pdf(read).startswith(b"%PDF")
+@pytest.mark.parametrize("kind", ENTRIES, ids=repr)
+def test_its_finding_is_kept_and_printed(store, kind):
+    report = session_report(store, tasted(store, kind), version="0")
+    counts = report.outcome.counts
+    assert report.outcome.test == kind.key
+    assert (counts.answers, counts.assessors) == (12 if kind is QUARTET else 24, 12)
+    assert set(counts.orders) == (set(QUARTET.serving.orders) if kind is QUARTET else set())
+    assert session_pdf(report).startswith(b"%PDF")
 
 
 @pytest.mark.parametrize(
@@ -312,13 +358,31 @@ def test_the_rating_has_its_finding_and_its_report(store):
     ],
     ids=repr,
 )
-def test_a_batch_is_tasted_under_a_rule_with_the_test(kind, limit, words):
-    rule = ReleaseRule(test=kind.key, limit=limit, assessors=24, decides="release officer")
+def test_a_batch_is_tasted_and_decided_under_a_rule_with_the_test(kind, limit, words):
+    rule = ReleaseRule(test=kind.key, limit=limit, assessors=12, decides="release officer")
     assert words in rule.words()[0]
     store = desk_with(rule)
     made(store, "SC-1")
-    question = tastings.open_tasting(store, "SC-1", who="Mira").question
+    session = tastings.open_tasting(store, "SC-1", who="Mira")
+    question = session.question
     assert question.protocol == kind.key
     assert question.pd_limit == (limit if kind is QUARTET else 0.30)
-    assert question.settings == ({} if kind is QUARTET else {"samples": "reference; SC-1"})
+    tokens = seated(store, kind, session.id, ["reference", "SC-1"])
+    for token in tokens.values():
+        answer_all(store, token)
+    tastings.close_and_note(store, session.id, who="A. Leader")
+    file = batch_file(store, "SC-1")
+    tasting = file.record.latest
+    shown = Finding.SIMILAR if kind is LINGERING else session_finding_of(store, session.id)
+    assert (tasting.finding, tasting.trials) == (shown, 12 if kind is QUARTET else None)
+    assert file.finding.finding is shown
+    wanted = rule.at(shown)
+    assert file.finding.disposition is wanted
+    decide(store, "SC-1", Disposition.HOLD, by="Mira", role="release officer", reason="to be seen")
+    assert batch_pdf(batch_file(store, "SC-1")).startswith(b"%PDF")
+    assert store.verify() == []
     store.close()
+
+
+def session_finding_of(store: Repository, session_id: str) -> Finding:
+    return session_report(store, session_id, version="0").outcome.finding

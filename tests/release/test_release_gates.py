@@ -67,7 +67,7 @@ def test_a_complaint_stops_the_tasting_that_is_open(store: Repository):
     workflow.describe(store, session.id, cautions=ALL_YES, who="Mira")
     workflow.agree(store, session.id, who="Mira")
     plan = serving_plan("triangle", ["Anna", "Bo"], seed=3)
-    booth_plans.serve(store, session.id, plan.to_dict(), ballot_lines(plan), who="Mira")
+    booth_plans.serve(store, session.id, plan, ballot_lines(plan), who="Mira")
     declared = dict.fromkeys(served_samples(store.session(session.id)), "none")
     exclusions.declare_allergens(store, session.id, declared, who="Mira")
     token = booth_plans.open_booths(store, session.id, who="Mira")["Anna"]

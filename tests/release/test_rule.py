@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sensory.base.errors import ArgumentError
+from sensory.base.errors import ArgumentError, SensoryError
 from sensory.base.findings import Finding
 from sensory.choices.forced_choice import choice_test
 from sensory.choices.protocols import DUO_TRIO, PROTOCOLS, TRIANGLE
@@ -295,5 +295,5 @@ def test_rules_that_cannot_be(rule, change, says):
     ],
 )
 def test_calls_that_cannot_be(call, says):
-    with pytest.raises(ArgumentError, match=says):
+    with pytest.raises(SensoryError, match=says):
         call()

@@ -34,7 +34,7 @@ def closed(store, name, key, answers, samples=None):
     workflow.open_session(store, "s1", **prepared, who="t", why="t")
     workflow.agree(store, "s1", who=BY)
     plan = serving_plan(find_kind(key), ["Anna", "Bo", "Cleo", "Dora"], seed=5, samples=samples)
-    booth_plans.serve(store, "s1", plan.to_dict(), ballot_lines(plan), who=BY)
+    booth_plans.serve(store, "s1", plan, ballot_lines(plan), who=BY)
     declared = dict.fromkeys([row.sample for row in plan.rows], "sulphites; milk")
     exclusions.declare_allergens(store, "s1", declared, who=BY)
     booth_plans.did_not_come(store, "s1", "Bo", who=BY)

@@ -16,7 +16,7 @@ def seated(store, url, language, minutes, warm_up="none"):
     """The booth of Anna after consent, with two triangles in two sittings."""
     put(store, stage="agreed", cells=False, here="0" * 32)
     plan = serving_plan("triangle", ["Anna"], seed=3, replicates=2, sittings=2, warm_up="syrup")
-    booth_plans.serve(store, "0" * 32, plan.to_dict(), ballot_lines(plan), language=language,
+    booth_plans.serve(store, "0" * 32, plan, ballot_lines(plan), language=language,
                       break_minutes=minutes, who="L")  # fmt: skip
     exclusions.declare_allergens(store, "0" * 32, {"syrup": warm_up}, who="L")
     token = booth_plans.open_booths(store, "0" * 32, who="L")["Anna"]

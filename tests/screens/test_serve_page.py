@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from sensory.serving.plan import ServingPlan
 from sensory.sessions import booth_plans, exclusions
 from sensory.sessions.allergens import served_samples
+from sensory.sessions.serving import Breaks
 
 from .pages import BY, click, keys, put, run, sound, words
 
@@ -72,7 +72,7 @@ def test_open_booths_offer_new_links_only_once_asked(store, serve):
     click(app, "plan-serving")
     declared(store, app)
     click(app, "open-booths")
-    links, booths = app.session_state["links-s1"], store.session("s1").serving["booths"]
+    links, booths = app.session_state["links-s1"], store.session("s1").serving.booths
     assert list(links) == ["Anna", "Bo"]
     shown = next(table.value for table in app.table if "link" in table.value.columns)
     assert set(shown["link"]) == set(links.values())
@@ -84,15 +84,15 @@ def test_open_booths_offer_new_links_only_once_asked(store, serve):
 
     useless().check().run()
     click(app, "new-links")
-    assert not set(store.session("s1").serving["booths"]) & set(booths)
+    assert not set(store.session("s1").serving.booths) & set(booths)
     assert not set(app.session_state["links-s1"].values()) & set(links.values())
     assert not useless().value
     assert app.button(key="new-links").disabled
     useless().check().run()
     booth_plans.open_booths(store, "s1", who=BY)  # meanwhile, in another window
-    booths = store.session("s1").serving["booths"]
+    booths = store.session("s1").serving.booths
     click(app, "new-links")
-    assert store.session("s1").serving["booths"] == booths
+    assert store.session("s1").serving.booths == booths
 
 
 def test_wrong_people_get_a_sentence(serve):
@@ -110,7 +110,7 @@ def arrange(app, **typed):
 
 def on_record(store, app):
     click(app, "plan-serving")
-    return ServingPlan.from_dict(booth_plans.served_plan(store, "s1"))
+    return booth_plans.served_plan(store, "s1")
 
 
 def declared(store, app):
@@ -123,7 +123,7 @@ def declared(store, app):
 def test_defaults_are_one_sitting_without_anything(store, serve):
     plan = on_record(store, serve())
     assert (plan.design.sittings, plan.design.warm_up) == (1, "")
-    assert "breaks" not in store.session("s1").serving
+    assert store.session("s1").serving.breaks is None
 
 
 def test_sittings_warm_up_and_the_button_of_the_next_sitting(store, serve):
@@ -133,7 +133,7 @@ def test_sittings_warm_up_and_the_button_of_the_next_sitting(store, serve):
     assert sittings.options == ["1", "2", "3"]
     plan = on_record(store, arrange(app, sittings=2, **{"warm-up": "plain syrup"}))
     assert (plan.design.sittings, plan.design.warm_up) == (2, "plain syrup")
-    assert store.session("s1").serving["breaks"] == {"minutes": 0, "started": 1}
+    assert store.session("s1").serving.breaks == Breaks(minutes=0, started=1)
     assert "Missing: plain syrup" in words(app)
     declared(store, app)
     assert "Sitting 1 of 2" in words(app)
@@ -144,7 +144,7 @@ def test_sittings_warm_up_and_the_button_of_the_next_sitting(store, serve):
     assert "Not done yet: P01, P02." in words(app)
     app.checkbox(key="start-before-2").check().run()
     click(app, "start-sitting-2")
-    assert store.session("s1").serving["breaks"]["started"] == 2
+    assert store.session("s1").serving.breaks.started == 2
     assert "Sitting 2 of 2" in words(app)
     assert not [key for key in keys(app) if key.startswith("start-sitting")]
 
@@ -187,7 +187,7 @@ def test_a_break_may_last_some_minutes(store, serve):
     app = serve("pressing", "4", PRESSES)
     plan = on_record(store, arrange(app, sittings=3, **{"break": "a time is over", "minutes": 20}))
     assert plan.design.sittings == 3
-    assert store.session("s1").serving["breaks"] == {"minutes": 20, "started": 1}
+    assert store.session("s1").serving.breaks == Breaks(minutes=20, started=1)
     assert "at least 20 min" in words(declared(store, app))
     assert not [key for key in keys(app) if key.startswith("start-sitting")]
 

@@ -19,6 +19,7 @@ from sensory.sessions import booth_plans, booth_sittings, booths, exclusions, wo
 from sensory.sessions.allergens import undeclared
 from sensory.sessions.booth_ballots import still_open
 from sensory.sessions.finding import session_report
+from sensory.sessions.serving import Breaks
 from sensory.store.archive import archive_session, read_archive
 from sensory.store.repository import open_store
 
@@ -53,9 +54,7 @@ def served(store, key="PROFILE", minutes=0, settings=None, people=PEOPLE, sample
     workflow.agree(store, session.id, who="A. Leader")
     names = samples or (PRESSES if key == "PROFILE" else None)
     plan = serving_plan(find_kind(key), people, seed=5, samples=names, **arranged)
-    booth_plans.serve(
-        store, session.id, plan.to_dict(), ballot_lines(plan), break_minutes=minutes, who="L"
-    )
+    booth_plans.serve(store, session.id, plan, ballot_lines(plan), break_minutes=minutes, who="L")
     declare(store, session.id, "none")
     return session.id, plan, booth_plans.open_booths(store, session.id, who="L")
 
@@ -120,12 +119,12 @@ def test_warm_up_comes_first_in_each_sitting_and_is_not_scored(store):
     assert store.verify() == []
     archive = read_archive(archive_session(store, session_id))
     assert archive.cells == store.cells(session_id)
-    assert archive.session.serving["breaks"] == {"minutes": 0, "started": 3}
+    assert archive.session.serving.breaks == Breaks(minutes=0, started=3)
 
 
 def test_warm_up_of_one_sitting_needs_no_break(store):
     session_id, plan, tokens = served(store, "TRIANGLE", warm_up="plain syrup")
-    assert "breaks" not in store.session(session_id).serving
+    assert store.session(session_id).serving.breaks is None
     with pytest.raises(RecordError, match="consent is given"):
         booths.tasted(store, tokens["Anna"], codes(plan, "Anna", 1, warm_up=True)[0])
     booths.consent(store, tokens["Anna"])
@@ -139,7 +138,7 @@ def test_warm_up_of_one_sitting_needs_no_break(store):
 
 def test_break_lasts_until_the_leader_starts_the_next_sitting(store):
     session_id, plan, tokens = served(store, "TRIANGLE", replicates=2, sittings=2)
-    assert store.session(session_id).serving["breaks"] == {"minutes": 0, "started": 1}
+    assert store.session(session_id).serving.breaks == Breaks(minutes=0, started=1)
     for token in tokens.values():
         booths.consent(store, token)
     assert list(answered(store, tokens["Anna"])) == codes(plan, "Anna", 1)
@@ -397,7 +396,7 @@ def test_a_ballot_left_out_before_a_break_keeps_nobody_waiting(store):
     assert booth_sittings.done_with(store, session_id, 1) == (1, 1)
     booth_sittings.start_sitting(store, session_id, 2, who="L")
     assert list(answered(store, token)) == codes(plan, "Anna", 2)[:1]
-    assert store.session(session_id).serving["breaks"] == {"minutes": 0, "started": 2}
+    assert store.session(session_id).serving.breaks == Breaks(minutes=0, started=2)
     again = booth_plans.add_late(store, session_id, "Cleo", who="L")
     booths.consent(store, again)
     assert booths.visit(store, again).halt is None

@@ -33,7 +33,7 @@ def served(store, seed):
     workflow.agree(store, session.id, who="A. Leader")
     samples = ["reference", "new press", "old press, warm"]
     plan = serving_plan(find_kind("PROFILE"), list(PEOPLE), seed=seed, samples=samples)
-    booth_plans.serve(store, session.id, plan.to_dict(), ballot_lines(plan), who="A. Leader")
+    booth_plans.serve(store, session.id, plan, ballot_lines(plan), who="A. Leader")
     declared = dict.fromkeys(served_samples(store.session(session.id)), "sulphites")
     exclusions.declare_allergens(store, session.id, declared, who="A. Leader")
     return session.id, plan, booth_plans.open_booths(store, session.id, who="A. Leader")

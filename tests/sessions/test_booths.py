@@ -10,7 +10,6 @@ from sensory.base.errors import ArgumentError, RecordError
 from sensory.catalogue.tests import TESTS, find_kind
 from sensory.choices.protocols import PROTOCOLS
 from sensory.serving.lines import ballot_lines
-from sensory.serving.plan import ServingPlan
 from sensory.serving.planning import serving_plan
 from sensory.sessions import booth_plans, booths, exclusions, workflow
 from sensory.sessions.allergens import served_samples
@@ -62,7 +61,7 @@ def planned(store, key="TRIANGLE", people=("Anna", "Bo", "Cleo"), language="en")
     workflow.agree(store, session.id, who="A. Leader")
     plan = serving_plan(find_kind(key), list(people), seed=5, samples=SAMPLES.get(key))
     booth_plans.serve(
-        store, session.id, plan.to_dict(), ballot_lines(plan), language=language, who="A. Leader"
+        store, session.id, plan, ballot_lines(plan), language=language, who="A. Leader"
     )
     declare(store, session.id)
     return session.id, plan
@@ -141,7 +140,7 @@ def test_the_record_holds_no_token_and_no_name_in_the_plan(store):
         assert name not in kept
         assert token.split(".")[1] not in kept
         assert token.split(".")[1] not in repr(store.entries(session_id))
-    assert ServingPlan.from_dict(booth_plans.served_plan(store, session_id)) == plan
+    assert booth_plans.served_plan(store, session_id) == plan
     planned_entry = next(e for e in store.entries(session_id) if e.what == "planned")
     assert "plan SHA-256 " in planned_entry.why
 
@@ -268,10 +267,10 @@ def test_a_plan_needs_an_agreed_question_and_an_empty_session(store):
     plan = serving_plan("triangle", 3, seed=1)
     lines = ballot_lines(plan)
     with pytest.raises(RecordError, match="Agree the question first"):
-        booth_plans.serve(store, "s1", plan.to_dict(), lines, who="t")
+        booth_plans.serve(store, "s1", plan, lines, who="t")
     workflow.agree(store, "s1", who="t")
     with pytest.raises(RecordError, match="has ballots already"):
-        booth_plans.serve(store, "s1", plan.to_dict(), lines, who="t")
+        booth_plans.serve(store, "s1", plan, lines, who="t")
     with pytest.raises(RecordError, match="Plan the serving first"):
         booth_plans.open_booths(store, "s1", who="t")
 
@@ -311,7 +310,7 @@ def test_somebody_late_is_seated_and_nobody_else_moves(store):
     tokens = booth_plans.open_booths(store, session_id, who="A. Leader")
     before = store.cells(session_id)
     token = booth_plans.add_late(store, session_id, "Late Lou", who="A. Leader")
-    after = ServingPlan.from_dict(booth_plans.served_plan(store, session_id))
+    after = booth_plans.served_plan(store, session_id)
     assert after.assessors == (*plan.assessors, "Late Lou")
     assert sorted(one.order for one in after.sets) == ["AAB", "ABA", "ABB", "BAA", "BAB", "BBA"]
     assert {line: store.cells(session_id)[line] for line in before} == before

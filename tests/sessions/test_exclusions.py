@@ -10,7 +10,6 @@ import pytest
 from sensory.base.errors import ArgumentError, RecordError
 from sensory.catalogue.tests import TESTS, find_kind
 from sensory.serving.marks import LEFT, NOT_SERVED, codes_of, rows_to_serve
-from sensory.serving.plan import ServingPlan
 from sensory.sessions import booth_plans, booths, exclusions, workflow
 from sensory.sessions.allergens import declared_allergens, served_samples, undeclared
 from sensory.sessions.finding import session_report
@@ -56,7 +55,7 @@ def test_booths_wait_until_each_served_sample_is_declared(store):
     assert booth_plans.open_booths(store, session_id, who=BY)
     with pytest.raises(RecordError, match="Not served: quince"):
         exclusions.declare_allergens(store, session_id, {"quince": "none"}, who=BY)
-    assert session.serving["plan"] == store.session(session_id).serving["plan"]
+    assert session.serving.planned == store.session(session_id).serving.planned
 
 
 def test_the_description_declares_by_letter_or_name_and_the_serving_overrules_it(store):
@@ -69,7 +68,7 @@ def test_the_description_declares_by_letter_or_name_and_the_serving_overrules_it
     session = store.session(session_id)
     renamed = replace(
         session,
-        serving={**session.serving, "allergens": {}},
+        serving=replace(session.serving, allergens={}),
         details=replace(
             session.details,
             samples=(replace(session.details.samples[0], letter="X", name="b", allergens="nuts"),),
@@ -136,7 +135,7 @@ def test_marks_are_journalled_by_their_two_words_and_without_a_name(store):
     exclusions.not_today(store, session_id, "Cleo", who=BY)
     written = store.entries(session_id)[before:]
     assert {entry.why for entry in written} == {"not this sample", "not today"}
-    assert "Bo" not in json.dumps(store.session(session_id).serving)
+    assert "Bo" not in json.dumps(store.session(session_id).serving.to_dict())
     assert exclusions.excluded_samples(store, session_id) == {"Bo": ("new press",)}
     store.erase_person("Bo", who=BY, why="asked for it")
     assert "Bo" not in repr(exclusions.excluded_samples(store, session_id))
@@ -309,12 +308,12 @@ def test_somebody_who_did_not_come_leaves_plan_and_booth_and_is_not_missing(stor
     booth_plans.did_not_come(store, session_id, "P3", who=BY)
     assert booths.visit(store, tokens["P3"]) is None
     assert booths.visit(store, tokens["P4"]).assessor == "P4"
-    after = ServingPlan.from_dict(booth_plans.served_plan(store, session_id))
+    after = booth_plans.served_plan(store, session_id)
     assert after == plan.without("P3")
-    assert "P3" not in json.dumps(store.session(session_id).serving)
+    assert "P3" not in json.dumps(store.session(session_id).serving.to_dict())
     assert store.entries(session_id)[-1].why.startswith("did not come")
     late = booth_plans.add_late(store, session_id, "Lou", who=BY)
-    after = ServingPlan.from_dict(booth_plans.served_plan(store, session_id))
+    after = booth_plans.served_plan(store, session_id)
     assert after.sets[-1].order == gone.order  # what was left is served first
     fresh = booth_plans.open_booths(store, session_id, who=BY)
     assert set(fresh) == {*plan.assessors, "Lou"} - {"P3"}
@@ -340,7 +339,7 @@ def test_somebody_absent_who_comes_after_all_is_seated_anew(store, key):
     old = {row.code for row in plan.rows if row.assessor == "Bo"}
     lines = mine(store, session_id, "Bo")
     assert {texts.get(NOT_SERVED) for texts in lines.values()} >= {"did not come"}
-    new = ServingPlan.from_dict(booth_plans.served_plan(store, session_id))
+    new = booth_plans.served_plan(store, session_id)
     assert not old & {row.code for row in new.rows if row.assessor == "Bo"}
     assert exclusions.excluded_samples(store, session_id)["Bo"] == (plan.rows[0].sample,)
     said = served_beside_plan(store.session(session_id), store.cells(session_id)).came
@@ -392,8 +391,8 @@ def test_closed_sessions_and_strangers_are_refused(store, act):
 def test_an_assessor_may_have_the_name_of_a_sample(store):
     session_id, plan = planned(store, people=("A", "B", "C"))
     assert set(served_samples(store.session(session_id))) == {"A", "B"}
-    assert ServingPlan.from_dict(booth_plans.served_plan(store, session_id)) == plan
+    assert booth_plans.served_plan(store, session_id) == plan
     store.erase_person("A", who=BY, why="on request")
-    again = ServingPlan.from_dict(booth_plans.served_plan(store, session_id))
+    again = booth_plans.served_plan(store, session_id)
     assert {row.sample for row in again.rows} == {"A", "B"}
     declare(store, session_id, "none")

@@ -29,7 +29,6 @@ from sensory.base.records import digest_of
 from sensory.catalogue.tests import TESTS, find_kind
 from sensory.choices.protocols import PROTOCOLS
 from sensory.serving.lines import ballot_lines
-from sensory.serving.plan import ServingPlan
 from sensory.serving.planning import serving_plan
 from sensory.sessions import booth_plans, booths, exclusions, outcomes, workflow
 from sensory.sessions.lines import cells_of_file
@@ -318,7 +317,7 @@ def prepare() -> None:
     workflow.open_session(store, key, **prepared, who="Zoë", why="typed")
     workflow.agree(store, key, who="Zoë")
     plan = serving_plan(find_kind("PROFILE"), ["Anna", "Bo"], seed=1, samples=["reference", "b"])
-    booth_plans.serve(store, key, plan.to_dict(), ballot_lines(plan), who="Zoë")
+    booth_plans.serve(store, key, plan, ballot_lines(plan), who="Zoë")
     exclusions.declare_allergens(store, key, {"reference": "none", "b": "none"}, who="Zoë")
     token = booth_plans.open_booths(store, key, who="Zoë")["Anna"]
     booths.consent(store, token)
@@ -422,7 +421,6 @@ def use(store: Repository, session_id: str) -> None:
         lambda: booth_plans.served_plan(store, session_id),
         lambda: booth_plans.progress(store, session_id),
         *(lambda token=token: booths.visit(store, token) for token in LINKS),
-        lambda: ServingPlan.from_dict(booth_plans.served_plan(store, session_id) or PLAN),
     ):
         try:
             act()

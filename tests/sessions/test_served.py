@@ -53,7 +53,7 @@ def test_the_plan_equals_the_ballots_until_something_is_stated(store, key):
     expected = {(t["assessor"], codes_of(t)) for t in store.cells(session_id).values()}
     assert set(planned_cells(plan)) == expected
     served.confirm_served(store, session_id, who=BY)
-    at = store.session(session_id).serving["served"]["at"]
+    at = store.session(session_id).serving.confirmed.at
     assert compared(store, session_id).confirmed == (
         f"All was served as planned, confirmed {at[:10]} {at[11:16]} UTC."
     )
@@ -300,5 +300,7 @@ def test_what_is_said_of_the_serving_names_nobody(store):
     line = min(lines(store, session_id))
     served.not_served(store, session_id, line, "not put down", why="too few cups", who=BY)
     exclusions.exclude(store, session_id, "Cleo", ["B"], who=BY)
-    said = json.dumps([compared(store, session_id).lines, store.session(session_id).serving])
+    said = json.dumps(
+        [compared(store, session_id).lines, store.session(session_id).serving.to_dict()]
+    )
     assert not any(name in said for name in plan.assessors)

@@ -11,6 +11,7 @@ from sensory.serving.lines import ballot_lines
 from sensory.serving.marks import SEAT, rows_to_serve
 from sensory.serving.planning import serving_plan
 from sensory.sessions.served_beside_plan import came, served_beside_plan
+from sensory.sessions.serving import Confirmation, Serving
 from sensory.sessions.session import SessionDetails, StoredSession
 
 
@@ -21,7 +22,7 @@ def session_of(plan, **serving):
         details=SessionDetails(),
         question=Question(protocol=plan.design.test),
         cautions={},
-        serving={"plan": plan.to_dict(), **serving},
+        serving=Serving(planned=plan.to_dict(), **serving),
     )
 
 
@@ -116,12 +117,12 @@ def test_plans_of_several_replicates_and_blocks_are_compared_whole():
 
 def test_the_confirmation_and_the_declaration_are_stated_as_recorded():
     plan = serving_plan("triangle", seated(2), seed=1)
-    at = {"at": "2026-09-14T10:31:07.123+00:00"}
-    session = session_of(plan, served=at, allergens={"A": "none", "B": "milk"})
+    at = Confirmation(at="2026-09-14T10:31:07.123+00:00")
+    session = session_of(plan, confirmed=at, allergens={"A": "none", "B": "milk"})
     found = served_beside_plan(session, ballot_lines(plan))
     assert found.confirmed == "All was served as planned, confirmed 2026-09-14 10:31 UTC."
     assert found.allergens == {"A": "none", "B": "milk"}
-    assert served_beside_plan(replace(session, serving={}), {}) is None
+    assert served_beside_plan(replace(session, serving=None), {}) is None
 
 
 def test_warm_up_and_labelled_reference_are_poured_as_long_as_something_follows():

@@ -26,6 +26,7 @@ from sensory.release.batch_records import BatchRecord
 from sensory.release.batches import Batch
 from sensory.serving.planning import serving_plan
 from sensory.sessions.finding import session_report
+from sensory.sessions.serving import Serving
 from sensory.sessions.session import CAUTIONS, Sample, SessionDetails
 from sensory.sessions.workflow import agree, close, enter_cells, open_session, reopen
 from sensory.store import archive_form, journal, tables
@@ -450,30 +451,45 @@ def text_of(files: dict[str, bytes], name: str, old: str, new: str) -> dict[str,
         ("people.csv", ",false", ",no", "has to hold reference"),
         ("session.json", '"id": "gooseberry"', '"id": "quince"', "not as it was written"),
         ("session.json", '"id": "gooseberry"', '"id": ""', "1 to 32 characters"),
-        ("session.json", '"alpha": 0.05', '"alpha": "high"', "alpha cannot be 'high'"),
+        ("session.json", '"alpha": 0.05', '"alpha": "high"', "alpha of Question must be a number"),
         ("session.json", '"alpha": 0.05', '"alpha": 0.5', "does not lead to"),
-        ("session.json", '"alpha": 0.05', '"alfa": 0.05', "has no 'alfa'"),
-        ("session.json", '"cleared": true', '"cleared": "yes"', "neither yes nor no"),
-        ("session.json", '"closed_at"', '"closed"', "has no 'closed'"),
-        ("session.json", '"agreed_by": "Änne Weiß"', '"agreed_by": {}', "agreed_by is no text"),
+        ("session.json", '"alpha": 0.05', '"alfa": 0.05', "has no field alfa"),
+        (
+            "session.json",
+            '"cleared": true',
+            '"cleared": "yes"',
+            "cautions of StoredSession must be true or false",
+        ),
+        ("session.json", '"closed_at"', '"closed"', "lacks closed_at"),
+        (
+            "session.json",
+            '"agreed_by": "Änne Weiß"',
+            '"agreed_by": {}',
+            "agreed_by of StoredSession must be a text",
+        ),
         ("session.json", '"agreed_by": "Änne Weiß",', "", "lacks agreed_by"),
-        ("session.json", '"samples": [', '"samples": 3, "x": [', "has no 'x'|no list"),
+        ("session.json", '"samples": [', '"samples": 3, "x": [', "has no field x"),
         ("session.json", "{", "[", "cannot be read"),
         ("session.json", '"target": "B"', '"settings": {"x": [1]}', "neither text nor number"),
         ("session.json", '_at_agreement": 3', f'_at_agreement": {2**70}', "cannot be 1180"),
-        ("session.json", '"serving": null', '"serving": {"plan": 3}', "no plan in what is"),
-        ("session.json", '"serving": null', '"serving": {"plan": {}}', "language that is not"),
         (
             "session.json",
             '"serving": null',
-            '"serving": {"plan": {}, "language": "en", "booths": {"x": "seat x"}}',
-            "without seats",
+            '"serving": {"plan": 3}',
+            "plan of Serving must be a mapping",
+        ),
+        ("session.json", '"serving": null', '"serving": {"plan": {}}', "plan that cannot be read"),
+        (
+            "session.json",
+            '"serving": null',
+            '"serving": {"plan": {}, "language": "en", "booths": {"x": 3}}',
+            "booths of Serving must be a text",
         ),
         (
             "session.json",
             '"serving": null',
             '"serving": {"plan": {}, "language": "en", "late": {"2": 3}}',
-            "without a time",
+            "late of Serving must be a text",
         ),
     ],
 )
@@ -539,11 +555,22 @@ def test_refused_archive_leaves_the_record_as_it_was(store, other, made):
         ("breaks", {"minutes": 5, "started": 1}, True),
         ("breaks", {"minutes": 5}, False),
         ("breaks", {"minutes": -1, "started": 1}, False),
+        ("language", "xx", False),
+        ("booths", {"0" * 64: "seat x"}, False),
+        ("late", {"2": 3}, False),
     ],
 )
 def test_marks_of_the_serving_are_texts_lists_and_counts(name, value, sound):
-    serving = {"plan": {}, "language": "en", "booths": {}, name: value}
-    assert (serving_faults(serving) == []) is sound
+    plan = serving_plan("triangle", 6, seed=1).to_dict()
+    assert (faults({"plan": plan, "language": "en", "booths": {}, name: value}) == []) is sound
+
+
+def faults(plain: dict) -> list[str]:
+    """What is wrong with a serving as an archive holds it."""
+    try:
+        return serving_faults(Serving.from_dict(plain))
+    except RecordError as error:
+        return [str(error)]
 
 
 BATCH = BatchRecord(
@@ -630,6 +657,6 @@ def test_what_is_no_noun_at_all_is_reported(noun):
 def test_a_plan_of_another_kind_is_no_plan(spoil):
     plan = serving_plan("triangle", 6, seed=1).to_dict()
     serving = {"plan": plan, "language": "en", "booths": {}}
-    assert serving_faults(serving) == []
+    assert faults(serving) == []
     spoil(plan)
-    assert len(serving_faults(serving)) == 1
+    assert len(faults(serving)) == 1

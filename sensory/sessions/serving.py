@@ -1,0 +1,132 @@
+"""What a session keeps of its serving: the plan, the booths, and what was said before and after.
+
+It names no person: assessors have seats, so that a name can be erased.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from ..base.plain import LEFT_OUT_EMPTY, Plain, written_as
+from ..serving.layout import ServingDesign, ServingRow
+from ..serving.marks import SEAT
+from ..serving.plan import ServingPlan
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Breaks(Plain):
+    """Breaks between the sittings; sessions of one sitting have none.
+
+    Attributes
+    ----------
+    minutes : int
+        How long a break lasts at least for each assessor; 0 where the leader starts the next
+        sitting for all.
+    started : int
+        The sitting that the leader has started.
+    """
+
+    minutes: int
+    started: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Confirmation(Plain):
+    """When it was confirmed that all not stated otherwise was served as planned.
+
+    Attributes
+    ----------
+    at : str
+        UTC, ISO 8601.
+    """
+
+    at: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Serving(Plain):
+    """What a session keeps of its serving.
+
+    Attributes
+    ----------
+    planned : dict
+        The plan with seats in place of names, as it is written on record: sessions are listed
+        by the hundred, and a plan has hundreds of cups. `plan` is what it says.
+    language : str
+        Of the ballots.
+    booths : dict of str to str
+        Seat by the SHA-256 of the token of its link.
+    breaks : Breaks or None
+    allergens : dict of str to str
+        Declared by sample.
+    excluded : dict of str to tuple of str
+        By seat, the samples that are not for its assessor; only where there are any.
+    confirmed : Confirmation or None
+    late : dict of str to str
+        By first line of a ballot that was answered and not sent before closing: when it was.
+    """
+
+    planned: dict[str, Any] = field(metadata=written_as("plan"))
+    language: str = "en"
+    booths: dict[str, str] = field(default_factory=dict)
+    breaks: Breaks | None = field(default=None, metadata=LEFT_OUT_EMPTY)
+    allergens: dict[str, str] = field(default_factory=dict, metadata=LEFT_OUT_EMPTY)
+    excluded: dict[str, tuple[str, ...]] = field(default_factory=dict, metadata=LEFT_OUT_EMPTY)
+    confirmed: Confirmation | None = field(
+        default=None, metadata=LEFT_OUT_EMPTY | written_as("served")
+    )
+    late: dict[str, str] = field(default_factory=dict, metadata=LEFT_OUT_EMPTY)
+
+    @property
+    def plan(self) -> ServingPlan:
+        """The plan with seats in place of names; RecordError where it cannot be read."""
+        return ServingPlan.from_dict(self.planned)
+
+    @property
+    def design(self) -> ServingDesign:
+        """What is the same for every assessor of the plan."""
+        return ServingDesign.from_dict(self.planned["design"])
+
+    @property
+    def seats(self) -> tuple[str, ...]:
+        """Who is in the plan, late ones at the end."""
+        return tuple(self.planned["assessors"])
+
+    @property
+    def samples(self) -> tuple[str, ...]:
+        """Every sample of the plan, then labelled references and warm-up."""
+        served = dict.fromkeys([row["sample"] for row in self.planned["rows"]])
+        sets = self.planned["design"]["samples"]
+        named = [name for names in sets for name in names if name in served]
+        return tuple(dict.fromkeys([*named, *served]))
+
+    def cups(self, seat: str) -> tuple[ServingRow, ...]:
+        """The planned cups of one seat, first served first."""
+        rows = self.planned["rows"]
+        return tuple(ServingRow.from_dict(row) for row in rows if row["assessor"] == seat)
+
+    def excluding(self, seat: str, samples: Collection[str]) -> Serving:
+        """The serving where exactly these samples are not for the assessor of a seat."""
+        names = tuple(name for name in self.samples if name in samples)
+        excluded = {**self.excluded, seat: names}
+        return replace(self, excluded={other: out for other, out in excluded.items() if out})
+
+    def declaring(self, allergens: Mapping[str, str]) -> Serving:
+        """The serving with further declarations; an empty text takes one back."""
+        declared = {**self.allergens, **allergens}
+        return replace(self, allergens={name: text for name, text in declared.items() if text})
+
+    def changed(self, plan: ServingPlan, booths: Mapping[str, str]) -> Serving:
+        """The serving by another plan, which is yet to be confirmed."""
+        return replace(self, planned=plan.to_dict(), booths=dict(booths), confirmed=None)
+
+
+def seats_of(people: Collection[str]) -> dict[str, str]:
+    """The seat of each name, where the names stand in the order of the ballot lines.
+
+    >>> seats_of(["Mira", "Zoë"])
+    {'Mira': 'seat 1', 'Zoë': 'seat 2'}
+    """
+    return {name: f"{SEAT}{number}" for number, name in enumerate(people, start=1)}
