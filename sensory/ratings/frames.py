@@ -7,7 +7,7 @@ from typing import Protocol
 
 import pandas as pd
 
-from ..base.errors import ArgumentError
+from ..base.errors import ArgumentError, Fault
 
 
 class _Tables(Protocol):
@@ -59,3 +59,18 @@ def whole_frame(
 def is_empty(cell: object) -> bool:
     """Whether a cell holds nothing: missing, or blank text."""
     return bool(pd.isna(cell)) or not str(cell).strip()  # type: ignore[call-overload]
+
+
+def fault(
+    row: int, column: str, value: object, rule: str, problem: str, advice: str = "Fill it in."
+) -> Fault:
+    """What is wrong with a cell; rows count as in a file with the header as row 1."""
+    return Fault(
+        sheet="",
+        row=row,
+        column=column,
+        value=str(value),
+        rule=rule,
+        problem=problem,
+        advice=advice,
+    )

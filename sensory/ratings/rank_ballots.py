@@ -12,7 +12,7 @@ from ..base.arrays import Floats
 from ..base.errors import ArgumentError, BallotError, Fault
 from ..base.results import several
 from ..models.ranks import midranks
-from .frames import is_empty, whole_frame
+from .frames import fault, is_empty, whole_frame
 
 COLUMNS = ("assessor", "sample", "rank")
 """Columns that must be there; `session` may be."""
@@ -109,7 +109,7 @@ def _cells(rows: pd.DataFrame) -> tuple[list[Fault], dict[tuple[str, str], dict[
             name for name, value in (("assessor", assessor), ("sample", sample)) if is_empty(value)
         ]
         if empty:
-            faults.append(_fault(number, empty[0], "", "empty", f"The {empty[0]} is missing."))
+            faults.append(fault(number, empty[0], "", "empty", f"The {empty[0]} is missing."))
             continue
         who, what = str(assessor).strip(), str(sample).strip()
         given = cells.setdefault(("" if is_empty(session) else str(session).strip(), who), {})
@@ -117,11 +117,11 @@ def _cells(rows: pd.DataFrame) -> tuple[list[Fault], dict[tuple[str, str], dict[
         if value is None:
             shown = "no rank" if is_empty(rank) else f"{rank!r} as a rank"
             problem = f"{who} gave sample {what} {shown}."
-            faults.append(_fault(number, "rank", str(rank), "rank", problem, "Ranks are numbers."))
+            faults.append(fault(number, "rank", str(rank), "rank", problem, "Ranks are numbers."))
         elif what in given:
             problem = f"{who} ranked sample {what} twice."
             advice = "Delete the one that does not count, or name the sessions."
-            faults.append(_fault(number, "sample", what, "twice", problem, advice))
+            faults.append(fault(number, "sample", what, "twice", problem, advice))
         given.setdefault(what, float("nan") if value is None else value)
     return faults, cells
 
@@ -134,14 +134,14 @@ def _not_ranks(session: str, assessor: str, given: dict[str, float]) -> list[Fau
     where = f" in session {session}" if session else ""
     if values.size < 2:
         problem = f"{assessor} ranked only one sample{where}."
-        return [_fault(0, "rank", "", "too few", problem, "Leave this ballot out.")]
+        return [fault(0, "rank", "", "too few", problem, "Leave this ballot out.")]
     wanted = midranks(values)
     if np.array_equal(values, wanted):
         return []
     came, right = (", ".join(f"{x:g}" for x in row) for row in (values, wanted))
     problem = f"The ranks of {assessor}{where} are {came}: not 1 to {values.size}."
     advice = f"In this order of samples they should be {right}; tied samples share the mean rank."
-    return [_fault(0, "rank", came, "not ranks", problem, advice)]
+    return [fault(0, "rank", came, "not ranks", problem, advice)]
 
 
 def _check_design(ballots: RankBallots) -> None:
@@ -182,11 +182,3 @@ def _number(value: object) -> float | None:
     except (TypeError, ValueError):
         return None
     return number if np.isfinite(number) else None
-
-
-def _fault(
-    row: int, column: str, value: str, rule: str, problem: str, advice: str = "Fill it in."
-) -> Fault:
-    return Fault(
-        sheet="", row=row, column=column, value=value, rule=rule, problem=problem, advice=advice
-    )

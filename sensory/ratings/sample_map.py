@@ -19,7 +19,7 @@ from ..base.arrays import Floats
 from ..base.checks import one_count, probability, truth
 from ..base.errors import ArgumentError, BallotError, Fault
 from ..base.results import Table, several
-from .frames import is_empty, whole_frame
+from .frames import fault, is_empty, whole_frame
 
 COLUMNS = ("assessor", "sample", "attribute", "score")
 OPTIONAL = ("session", "replicate")
@@ -368,10 +368,4 @@ def _text(value: object) -> str:
 
 
 def _fault(row: int, column: str, problem: str, advice: str) -> Fault:
-    return Fault(
-        row=row,
-        column=column,
-        rule="missing",
-        problem=problem,
-        advice=advice,
-    )
+    return fault(row, column, "", "missing", problem, advice)

@@ -11,10 +11,10 @@ import pandas as pd
 from scipy.stats import hypergeom
 
 from ..base.checks import probability
-from ..base.errors import ArgumentError, BallotError, Fault
+from ..base.errors import ArgumentError, BallotError
 from ..base.results import several
 from ..models.binomial import clopper_pearson
-from .frames import KeptTable, is_empty, whole_frame
+from .frames import KeptTable, fault, is_empty, whole_frame
 
 _NEEDED = ("assessor", "spiked", "found")
 
@@ -105,8 +105,8 @@ def _checked(answers: object) -> tuple[pd.DataFrame, int]:
     kept = [*_NEEDED, *(["fault"] if "fault" in answers else [])]
     frame = answers[kept].reset_index(drop=True)
     wrong = [
-        _fault(
-            place,
+        fault(
+            place + 2,
             column,
             cell,
             "truth",
@@ -118,7 +118,9 @@ def _checked(answers: object) -> tuple[pd.DataFrame, int]:
         if not (pd.isna(cell) and column == "found") and not _is_truth(cell)
     ]
     wrong += [
-        _fault(place, "assessor", name, "name", "The assessor is left empty.", "Name the assessor.")
+        fault(
+            place + 2, "assessor", name, "name", "The assessor is left empty.", "Name the assessor."
+        )
         for place, name in enumerate(frame["assessor"])
         if is_empty(name)
     ]
@@ -129,17 +131,6 @@ def _checked(answers: object) -> tuple[pd.DataFrame, int]:
         raise ArgumentError("answers hold no answer at all; every cell of found is empty.")
     there = frame[answered].astype({"spiked": bool, "found": bool})
     return there.reset_index(drop=True), int((~answered).sum())
-
-
-def _fault(place: int, column: str, cell: object, rule: str, problem: str, advice: str) -> Fault:
-    return Fault(
-        row=place + 2,
-        column=column,
-        value=str(cell),
-        rule=rule,
-        problem=problem,
-        advice=advice,
-    )
 
 
 def _is_truth(cell: object) -> bool:

@@ -10,7 +10,7 @@ import pandas as pd
 
 from ..base.arrays import Floats, Ints, Name
 from ..base.errors import ArgumentError, BallotError, Fault
-from .frames import whole_frame
+from .frames import fault, whole_frame
 
 NAMES = ("session", "assessor", "sample", "replicate", "attribute")
 OPTIONAL = ("session", "replicate")
@@ -222,14 +222,8 @@ def _twice(frame: pd.DataFrame, number: Floats) -> Iterator[Fault]:
 def _fault(
     frame: pd.DataFrame, place: int, column: str, rule: str, problem: str, advice: str
 ) -> Fault:
-    return Fault(
-        row=int(frame.index[place]) + 2,
-        column=column,
-        value=str(frame[column].iloc[place]),
-        rule=rule,
-        problem=problem,
-        advice=advice,
-    )
+    row, cell = int(frame.index[place]) + 2, frame[column].iloc[place]
+    return fault(row, column, cell, rule, problem, advice)
 
 
 def _levels(column: pd.Series) -> tuple[Name, ...]:
