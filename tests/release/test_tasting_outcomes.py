@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import gzip
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -225,3 +227,16 @@ def test_a_record_without_outcomes_reads_its_ballots(
     assert read is not None
     assert (kept.reasons, kept.finding) == (read.reasons, read.finding)
     assert session_report(store, session_id, version="1").outcome.finding is Finding.DIFFERENT
+
+
+def test_the_batch_that_release_0_1_0_left_waiting_becomes_decidable(tmp_path: Path) -> None:
+    packed = Path(__file__).parents[1] / "store" / "release_0_1_0.record.gz"
+    (tmp_path / "old.sqlite3").write_bytes(gzip.decompress(packed.read_bytes()))
+    old = open_store(f"sqlite:///{tmp_path / 'old.sqlite3'}")
+    batch_desk.up_to_date(old, "SC-1", who="Mira")
+    file = batch_desk.batch_file(old, "SC-1")
+    assert file.finding is not None
+    assert file.finding.finding is Finding.UNDECIDED
+    assert any("every score was 0" in reason for reason in file.finding.reasons)
+    assert old.verify() == []
+    old.close()
