@@ -224,7 +224,7 @@ def trend_critical(samples, ballots, alpha):
 
 def rows_of(name):
     entry = ENTRIES[name]
-    k = entry["inputs"]["k"]
+    k = entry["inputs"].get("k", 3)  # the table of pv091 is for three
     if name == "pv095":
         levels = zip((0.05, 0.01), entry["value"], strict=True)
         return [(k, n, a, v) for a, row in levels for n, v in zip(range(2, 9), row, strict=True)]
