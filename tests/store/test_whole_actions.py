@@ -42,7 +42,7 @@ def opened(store: Repository) -> None:
 
 
 def serve(store: Repository) -> None:
-    booth_plans.serve(store, ID, PLAN.to_dict(), ballot_lines(PLAN), who=WHO)
+    booth_plans.serve(store, ID, PLAN, ballot_lines(PLAN), who=WHO)
 
 
 def planned(store: Repository) -> None:
