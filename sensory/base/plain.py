@@ -219,7 +219,8 @@ def _written(entry: Field[Any]) -> str:
 def _first(error: ClassValidationError) -> SensoryError:
     """The first thing that is wrong, in words; of a nested record where that is at fault."""
     noted, others = error.group_exceptions()
-    cause, place = (noted[0][0], f"{noted[0][1].name} of ") if noted else (others[0], "")
+    written = {entry.name: _written(entry) for entry in fields(error.cl)}
+    cause, place = (noted[0][0], f"{written[noted[0][1].name]} of ") if noted else (others[0], "")
     if isinstance(cause, ClassValidationError):
         return _first(cause)
     if isinstance(cause, SensoryError):

@@ -428,9 +428,6 @@ def use(store: Repository, session_id: str) -> None:
             continue
 
 
-PLAN = serving_plan("triangle", 2, seed=1).to_dict()
-
-
 # One after the other.
 
 
