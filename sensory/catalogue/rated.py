@@ -8,12 +8,11 @@ from typing import Any
 
 import pandas as pd
 
-from ..base.errors import ArgumentError, BallotError
+from ..base.errors import ArgumentError
 from ..base.findings import Finding
-from ..base.results import Interval, Table
+from ..base.results import Table
 from ..base.standards import STANDARDS
 from ..ratings.profile import Profile, profile
-from ..ratings.sample_map import sample_map
 from .columns import ASSESSOR, CODE, COMMENT, REPLICATE, SAMPLE, columns_once
 from .frames import (
     Row,
@@ -26,9 +25,10 @@ from .frames import (
     table_of,
 )
 from .kind import ReleaseTerms, ServingRules, TestKind, Words
-from .outcome import Comparison, Counts, Figure, MeanPoint, NamedTable, Outcome, Place, Places, Span
+from .outcome import Comparison, Counts, Figure, NamedTable, Outcome
 from .outcome_words import SCOPE, chance, each_named, of_two, overall, plain_reason
 from .panel_read import panel_parts
+from .profile_figures import limits_of, profile_means, profile_spans, sample_places
 from .question import Question
 from .scales import FREE, Setting, agreed_scale, equal_steps
 
@@ -68,7 +68,7 @@ def read_profile(rows: Sequence[Row], question: Question) -> Outcome:
         outcome,
         counts=replace(outcome.counts, answers=len(rows)),
         notes=(*outcome.notes, *equal_steps(question.settings)),
-        places=_places(kept),
+        places=sample_places(kept),
         smallest_differences=smallest_differences(card),
         **panel_parts(card),
     )
@@ -123,7 +123,7 @@ def outcome_of_profile(
         tables=_tables(result, compared, risk, reference),
         figure=Figure(
             axis=f"difference from {reference}, in points of the scale",
-            spans=_spans(compared, len(samples)),
+            spans=profile_spans(compared, len(samples)),
         ),
         comparisons=(*compared, *_untested(samples, absent, unfit, agreed)),
         cannot_tell=(
@@ -132,7 +132,7 @@ def outcome_of_profile(
             *_cannot_tell(result, agreed),
         ),
         notes=(*result.notes, *_how(bool(result.margins), risk)),
-        means=_means(result),
+        means=profile_means(result),
     )
 
 
@@ -183,7 +183,7 @@ def _comparisons(result: Profile, beta: float) -> tuple[Comparison, ...]:
             ),
             estimate=float(row["estimate"]),
             se=float(row["se"]),
-            limits=_limits(row),
+            limits=limits_of(row),
             p=float(row["p_holm"]),
             p_within=within.get((row["sample"], row["attribute"])),
             margin=float(margins[row["attribute"]]) if row["attribute"] in margins else None,
@@ -198,10 +198,6 @@ def _within(equivalence: pd.DataFrame) -> dict[tuple[Any, Any], float]:
     return {
         (row["sample"], row["attribute"]): float(row["p"]) for row in equivalence.to_dict("records")
     }
-
-
-def _limits(row: dict[Any, Any]) -> Interval:
-    return Interval(low=float(row["low"]), high=float(row["high"]), level=float(row["level"]))
 
 
 def _is_within(compared: Comparison, beta: float) -> bool:
@@ -296,32 +292,6 @@ def _moved(compared: Sequence[Comparison], alpha: float) -> str:
     return f"Moved: {'; '.join(told[:8])}; alpha {alpha:g}."
 
 
-def _spans(compared: Sequence[Comparison], samples: int) -> tuple[Span, ...]:
-    return tuple(
-        Span(
-            label=f"{each.attribute}, {each.sample}" if samples > 1 else each.attribute,
-            estimate=each.estimate,
-            limits=each.limits,
-            margin=each.margin,
-            two_sided=True,
-        )
-        for each in compared
-        if each.limits is not None
-    )
-
-
-def _means(result: Profile) -> tuple[MeanPoint, ...]:
-    return tuple(
-        MeanPoint(
-            attribute=str(row["attribute"]),
-            sample=str(row["sample"]),
-            estimate=float(row["estimate"]),
-            limits=_limits(row),
-        )
-        for row in result.means.to_dict("records")
-    )
-
-
 def _cannot_tell(result: Profile, margins: dict[str, float]) -> tuple[str, ...]:
     attributes = list(map(str, result.table.attributes))
     missing = [name for name in attributes if name not in margins]
@@ -345,34 +315,6 @@ def _how(with_margins: bool, beta: float) -> tuple[str, ...]:
     if not with_margins:
         return lines
     return (*lines, f"equivalent: two one-sided tests against the margin at beta = {beta:g}.")
-
-
-def _places(frame: pd.DataFrame) -> Places | None:
-    """The map of the samples, where there are enough and no cell is empty."""
-    if frame["sample"].nunique() < 3 or frame["attribute"].nunique() < 2:
-        return None
-    try:
-        drawn = sample_map(frame)
-    except (ArgumentError, BallotError):
-        return None
-    return Places(
-        samples=tuple(
-            Place(
-                name=region.sample,
-                x=float(region.centre[0]),
-                y=float(region.centre[1]),
-                outline=tuple((float(x), float(y)) for x, y in region.outline()),
-            )
-            for region in drawn.regions
-        ),
-        attributes=tuple(
-            Place(name=name, x=float(x), y=float(y))
-            for name, x, y in zip(drawn.attributes, *drawn.loadings[:, :2].T, strict=True)
-        ),
-        shares=tuple(map(float, drawn.share[:2])),
-        level=drawn.level,
-        tables=(NamedTable("Places", drawn.table()), NamedTable("Axes and loadings", drawn.axes())),
-    )
 
 
 _REFERENCE = "reference"
