@@ -31,10 +31,7 @@ def languages() -> dict[str, str]:
 def ballot_words(language: str) -> dict[str, Any]:
     """All words of a ballot in a language; `asks` and `answers` are nested.
 
-    Raises
-    ------
-    ArgumentError
-        For a language without a file.
+    Raises ArgumentError for a language without a file.
 
     Examples
     --------

@@ -46,11 +46,8 @@ class Plain:
     def from_dict(cls, plain: Mapping[str, Any]) -> Self:
         """Rebuild from `to_dict`.
 
-        Raises
-        ------
-        RecordError
-            For a field that is not known, not there or of another kind, in a nested record too;
-            and whatever the record itself refuses.
+        Raises RecordError for a field that is not known, not there or of another kind, in a nested
+        record too; and whatever the record itself refuses.
         """
         try:
             return _converter().structure(plain, cls)
@@ -65,7 +62,6 @@ def written_as_key(
 
     Parameters
     ----------
-    kind : type
     key : callable
         From the thing to its key.
     known : callable

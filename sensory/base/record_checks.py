@@ -16,10 +16,7 @@ Word = TypeVar("Word", bound=StrEnum)
 def iso_date(name: str, value: Any) -> date:
     """A date written as year, month and day.
 
-    Raises
-    ------
-    RecordError
-        For anything else, a time of day included.
+    Raises RecordError for anything else, a time of day included.
 
     >>> iso_date("made_on", "2026-09-14")
     datetime.date(2026, 9, 14)

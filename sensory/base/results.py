@@ -46,7 +46,6 @@ class Table:
 
     Attributes
     ----------
-    columns : tuple of str
     rows : tuple of tuples
         Text, numbers, or None for an empty cell; numbers are not rounded here.
     """

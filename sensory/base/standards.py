@@ -19,7 +19,6 @@ class Standard:
     ----------
     number, edition : str
         For example ``ISO 4120`` and ``2021``.
-    subject : str
     checked : str
         Year and month in which the edition was last looked up.
     """

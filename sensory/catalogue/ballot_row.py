@@ -23,8 +23,6 @@ class BallotRow:
 
     Attributes
     ----------
-    row : RawRow
-    ballot : BallotColumns
     kind : TestKind or None
         The test; None while the row has not said it, or where it says an impossible one.
     question : Question
@@ -33,7 +31,6 @@ class BallotRow:
         What was read, by column.
     scores : dict of str to float
         By attribute, where the columns are attributes.
-    faults : list of Fault
     missing : int
         Answers left out because their cell is empty.
     """

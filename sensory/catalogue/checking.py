@@ -69,7 +69,6 @@ def check_lines(cells: Cells, kind: TestKind, question: Question) -> CheckedBall
     ----------
     cells : mapping of int to mapping of str to str
         Text by line and column.
-    kind : TestKind
     question : Question
         What was agreed: settings such as grades and scale, or the target of a forced choice.
     """
@@ -100,10 +99,8 @@ def check_rows(
 
     Parameters
     ----------
-    rows : sequence of RawRow
     kind : TestKind or None
         None for forced choices of which each row says which it is.
-    question : Question
     one_session : bool
         Whether all rows have to belong to one session.
     """

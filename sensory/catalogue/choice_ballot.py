@@ -123,8 +123,6 @@ class ChoiceBallot:
         Codes of the coded samples in the order of serving.
     answer : tuple of str
         Codes named, in the order of serving; empty when no answer was given.
-    guess : bool
-    comment : str
     correct : bool or None
         Worked out from order and answer; None without an answer.
     """

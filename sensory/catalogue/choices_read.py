@@ -23,10 +23,7 @@ def read_choices(
 ) -> Outcome:
     """The outcome of checked ballots, by assessor where somebody answered twice.
 
-    Raises
-    ------
-    ArgumentError
-        As in `session_finding`.
+    Raises ArgumentError as in `session_finding`.
     """
     counted = tally(ballots)
     shown = session_finding(

@@ -66,7 +66,6 @@ class Twice:
 
     Attributes
     ----------
-    rule, problem, advice : str
     always : bool
         Whether it is also said of rows that have to be mended anyway.
     """
@@ -83,7 +82,6 @@ class BallotColumns:
 
     Attributes
     ----------
-    columns : tuple of Column
     rows : {'choice', 'answer', 'scores'}
         What a row becomes: a `ChoiceBallot`, one answer, or a score for each attribute; every
         further heading is then an attribute, and so a column of its own name.

@@ -30,10 +30,7 @@ from .scales import FROM_ZERO, Setting, equal_steps
 def read_difference_from_control(rows: Sequence[Row], question: Question) -> Outcome:
     """Each batch beyond the blind reference, against the action limit.
 
-    Raises
-    ------
-    ArgumentError, BallotError
-        As in `difference_from_control`.
+    Raises ArgumentError, BallotError as in `difference_from_control`.
     """
     settings, setting = question.settings, DIFFERENCE_FROM_CONTROL.setting
     frame = frame_of(rows)

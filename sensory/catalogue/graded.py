@@ -45,11 +45,8 @@ _COLUMNS = (
 def read_sureness(rows: Sequence[Row], question: Question) -> Outcome:
     """Graded answers: one product or many against the reference.
 
-    Raises
-    ------
-    ArgumentError
-        When the reference A, or every product, was never answered, or all answers have
-        one grade.
+    Raises ArgumentError when the reference A, or every product, was never answered, or all answers
+    have one grade.
     """
     grades = SURENESS.listed(question.settings, "grades")
     rows = [row | {"sample": "A"} if str(row["sample"]).casefold() == "a" else row for row in rows]

@@ -369,10 +369,7 @@ KINDS: Mapping[str, TestKind] = MappingProxyType(_KINDS)
 def register(kind: TestKind) -> ExitStack:
     """Add a test to the house; leaving the returned context takes it out again.
 
-    Raises
-    ------
-    ArgumentError
-        When its key or name is taken, or it does not say in English what it asks.
+    Raises ArgumentError when its key or name is taken, or it does not say in English what it asks.
     """
     if any(name_of(text) in (name_of(kind.key), name_of(kind.name)) for text in _names()):
         raise ArgumentError(f"there is a test {kind.key} or {kind.name} already.")

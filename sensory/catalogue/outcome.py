@@ -33,10 +33,8 @@ class Span:
 
     Attributes
     ----------
-    label : str
     estimate : float or None
         None where the row shows limits only.
-    limits : Interval
     margin : float or None
         What was agreed for this row.
     two_sided : bool
@@ -59,8 +57,6 @@ class Level:
 
     Attributes
     ----------
-    at : tuple of float
-    says : str
     agreed : bool
         Whether it was agreed; else it is where there is no difference.
     """
@@ -78,10 +74,8 @@ class Figure:
     ----------
     axis : str
         What it shows.
-    spans : tuple of Span
     origin : float or None
         Where no difference lies on that axis, if anywhere.
-    levels : tuple of Level
     shares : bool
         Whether the axis is one of shares, from 0 to 1.
     says : str
@@ -104,10 +98,8 @@ class Comparison:
     ----------
     sample, attribute : str
         The attribute is empty where none was scored.
-    finding : Finding
     estimate, se : float
         Sample less reference and its standard error; NaN where there is none.
-    limits : Interval or None
     p : float or None
         As it decides, adjusted over samples and attributes.
     upper : float or None
@@ -142,7 +134,6 @@ class Counts:
 
     Attributes
     ----------
-    answers, missing, guesses, assessors : int
     correct, trials : int
         Of a forced choice; no trials for any other test.
     orders : dict of str to int
@@ -163,14 +154,7 @@ class Counts:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MeanPoint:
-    """Mean of one sample in one attribute, for the profile chart.
-
-    Attributes
-    ----------
-    attribute, sample : str
-    estimate : float
-    limits : Interval
-    """
+    """Mean of one sample in one attribute, for the profile chart."""
 
     attribute: str
     sample: str
@@ -184,12 +168,10 @@ class AssessorPoint:
 
     Attributes
     ----------
-    assessor, attribute : str
     agreement : float
         Correlation with the mean of the others.
     slope : float
         Use of the scale against theirs, 1 for the same.
-    flags : int
     """
 
     assessor: str
@@ -205,8 +187,6 @@ class Place:
 
     Attributes
     ----------
-    name : str
-    x, y : float
     outline : tuple of (float, float)
         Of the region of a sample.
     """
@@ -223,12 +203,10 @@ class Places:
 
     Attributes
     ----------
-    samples, attributes : tuple of Place
     shares : tuple of float
         Of the variance on the first two axes.
     level : float
         Of the regions.
-    tables : tuple of NamedTable
     """
 
     samples: tuple[Place, ...]
@@ -246,10 +224,8 @@ class Outcome:
     ----------
     test : str
         Key of the test.
-    finding : Finding
     sentence, because : str
         The finding for the user, and the counts or numbers behind it.
-    counts : Counts
     alpha : float
         With which a difference was looked for.
     beta : float or None
@@ -260,12 +236,10 @@ class Outcome:
         What was agreed by attribute, in points of the scale; of rated tests.
     tables : tuple of NamedTable
         The first one is the main one.
-    figure : Figure or None
     comparisons : tuple of Comparison
         With the reference, of tests that have one.
     turned : bool
         Whether the answers lie so far the wrong way round that chance hardly explains it.
-    cannot_tell : tuple of str
     notes : tuple of str
         What was computed how, and what else the reader has to know.
     remarks : tuple of str
@@ -278,7 +252,6 @@ class Outcome:
         Of a profile: the assessors, on attributes that the panel tells apart.
     panel_says : tuple of str
         The scorecard in sentences.
-    panel_tables : tuple of NamedTable
     smallest_differences : dict of str to float
         By attribute, what the panel of that day could have seen.
     """

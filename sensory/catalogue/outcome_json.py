@@ -32,10 +32,7 @@ def outcome_to_json(outcome: Outcome) -> dict[str, Any]:
 def outcome_from_json(plain: Mapping[str, Any]) -> Outcome:
     """Rebuild from `outcome_to_json`.
 
-    Raises
-    ------
-    RecordError
-        When it is no outcome.
+    Raises RecordError when it is no outcome.
     """
     try:
         return _PLAIN.structure(plain, Outcome)

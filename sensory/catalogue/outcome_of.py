@@ -19,11 +19,8 @@ from .rated import outcome_of_profile
 def outcome_of(result: object) -> Outcome:
     """A result as an outcome; an outcome as it is.
 
-    Raises
-    ------
-    ArgumentError
-        For anything but a choice test of one session, a session finding, a difference from
-        control, a profile with a reference, or an outcome.
+    Raises ArgumentError for anything but a choice test of one session, a session finding, a
+    difference from control, a profile with a reference, or an outcome.
 
     >>> from sensory.choices.forced_choice import choice_test
     >>> from sensory.choices.protocols import TRIANGLE

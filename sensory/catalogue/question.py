@@ -27,12 +27,10 @@ class Question(Plain):
         Risks and limit as in `choice_test`.
     assessors : int
         How many ballots are planned.
-    two_sided : bool
     attribute : str
         For protocols that ask about a named attribute.
     target : str
         ``A`` or ``B``: the sample expected to have more of it.
-    exclusion_rule, retest_rule : str
     standard : str
         The edition of the standard, stamped when the question is agreed.
     settings : dict of str to float or str

@@ -29,10 +29,7 @@ def read_ranking(rows: Sequence[dict[str, Any]], question: Question) -> Outcome:
     With a reference the pairs with it decide; without one Friedman's test, and Page's where
     an order was expected beforehand. With both alpha is spent twice: half for each.
 
-    Raises
-    ------
-    ArgumentError, BallotError
-        As in `ranking_test`.
+    Raises ArgumentError, BallotError as in `ranking_test`.
     """
     frame = pd.DataFrame(list(rows))
     there = {str(one).casefold(): str(one) for one in frame["sample"]}

@@ -46,10 +46,7 @@ def read_profile(rows: Sequence[Row], question: Question) -> Outcome:
     attribute has one. An attribute that was agreed and never scored, one with the same score
     everywhere, and one that was not scored for a sample bar similarity; they are named.
 
-    Raises
-    ------
-    ArgumentError, BallotError
-        As in `profile`; an unknown reference or margin.
+    Raises ArgumentError, BallotError as in `profile`; an unknown reference or margin.
     """
     frame = frame_of(rows)
     reference = spelled(frame, str(PROFILE.setting(question.settings, "reference")))
@@ -86,7 +83,6 @@ def outcome_of_profile(
 
     Parameters
     ----------
-    result : Profile
     beta : float, optional
         With which similarity is judged; the alpha of the result if not given.
     left_out : dict of str to str, optional
@@ -96,10 +92,7 @@ def outcome_of_profile(
     margins : dict of str to float, optional
         All that were agreed; those of the result if not given.
 
-    Raises
-    ------
-    ArgumentError
-        Where the profile has no reference.
+    Raises ArgumentError where the profile has no reference.
     """
     if result.against_reference is None:
         raise ArgumentError("results: the profile has no reference to compare the batch with.")

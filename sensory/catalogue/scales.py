@@ -22,9 +22,6 @@ class Setting:
 
     Attributes
     ----------
-    key, label : str
-    kind : {'number', 'text', 'choice'}
-    default : float or str
     low, high : float
         Bounds of a number.
     whole : bool
@@ -54,10 +51,7 @@ class Setting:
     def check(self, value: Any) -> None:
         """Refuse a number or a choice that cannot be.
 
-        Raises
-        ------
-        ArgumentError
-            Which values are possible.
+        Raises ArgumentError: Which values are possible.
         """
         if self.kind == "choice":
             if value not in self.choices:
@@ -148,11 +142,8 @@ def agreed_scale(settings: Mapping[str, Any]) -> Scale:
     Categories are whole numbers one point apart, from the lowest score upwards. A question
     that says nothing of it has a line, from 0 to 10 unless other ends are agreed.
 
-    Raises
-    ------
-    ArgumentError
-        For a highest score that is not that of the last category, or a lowest one that is
-        no whole number.
+    Raises ArgumentError for a highest score that is not that of the last category, or a lowest one
+    that is no whole number.
 
     Examples
     --------

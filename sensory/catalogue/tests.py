@@ -37,10 +37,7 @@ def kinds() -> tuple[TestKind, ...]:
 def find_kind(test: TestKind | Protocol | str) -> TestKind:
     """The test of that key or name, however it is spaced or capitalised, or of that protocol.
 
-    Raises
-    ------
-    ArgumentError
-        When there is none.
+    Raises ArgumentError when there is none.
 
     Examples
     --------
@@ -63,10 +60,7 @@ def find_kind(test: TestKind | Protocol | str) -> TestKind:
 def protocol_of(test: str) -> Protocol:
     """The statistics of the forced choice of that key or name.
 
-    Raises
-    ------
-    ArgumentError
-        When there is no such test, or it is no forced choice.
+    Raises ArgumentError when there is no such test, or it is no forced choice.
     """
     kind = find_kind(test)
     if kind.protocol is None:

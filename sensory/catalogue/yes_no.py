@@ -45,10 +45,7 @@ _NO_SIMILARITY = "A - not A does not show similarity: the scope of ISO 8588:2017
 def read_a_not_a(rows: Sequence[Row], question: Question) -> Outcome:
     """A - not A: difference by the exact conditional test, d-prime with its limits.
 
-    Raises
-    ------
-    ArgumentError
-        When one of the two kinds of sample was never answered.
+    Raises ArgumentError when one of the two kinds of sample was never answered.
     """
     table = _by_assessor(rows, "sample", ("A",), "A")
     hits, a_served, alarms, not_a = _totals(table, "A", "B")
@@ -88,10 +85,7 @@ def read_a_not_a(rows: Sequence[Row], question: Question) -> Outcome:
 def read_same_different(rows: Sequence[Row], question: Question) -> Outcome:
     """Same-different: difference by the exact conditional test, similarity by d-prime.
 
-    Raises
-    ------
-    ArgumentError
-        When like pairs or pairs of the two samples were never answered.
+    Raises ArgumentError when like pairs or pairs of the two samples were never answered.
     """
     table = _by_assessor(rows, "pair", ("AA", "BB"), "same")
     counts = _totals(table, "AA or BB", "AB or BA")

@@ -129,7 +129,6 @@ class ClusteredANotATest:
 
     Attributes
     ----------
-    assessors : int
     dprime : float
         Conditional on the assessor, from the model with a criterion for each; 0 when the
         same answer was given to everything.

@@ -67,7 +67,6 @@ class Advice:
         Samples that one assessor tastes in one test.
     possible : bool
         False where a reason against it is decisive.
-    reasons, against : tuple of str
     """
 
     method: str

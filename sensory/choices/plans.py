@@ -25,7 +25,6 @@ class PanelPlan:
 
     Attributes
     ----------
-    protocol : Protocol
     risks : SessionRisks
         Of a session of the people at hand.
     both_risks, both_risks_stable : int

@@ -309,10 +309,7 @@ PROTOCOLS: dict[str, Protocol] = {
 def find_protocol(text: str) -> Protocol:
     """The protocol of that key or name, however it is spaced or capitalised.
 
-    Raises
-    ------
-    ArgumentError
-        For a name that no protocol has; the message lists those there are.
+    Raises ArgumentError for a name that no protocol has; the message lists those there are.
 
     Examples
     --------

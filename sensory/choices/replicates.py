@@ -49,7 +49,6 @@ class ReplicatedTest:
     p_overdispersion : float
         Likelihood ratio against assessors who are alike, on the boundary mixture
         1/2 chi2(0) + 1/2 chi2(1).
-    finding : Finding
     """
 
     protocol: Protocol

@@ -160,10 +160,7 @@ def next_deciding_size(
     outcome is UNDECIDED; the same thing as power at least 1 - beta at the limit. Panels
     above 250,000 are not searched; above the last size that was looked at each decides.
 
-    Raises
-    ------
-    ArgumentError
-        As in `choice_test`.
+    Raises ArgumentError as in `choice_test`.
     """
     check_protocol(protocol, two_sided)
     following = _deciding(protocol, *agreed_risks(alpha, beta, pd_limit), two_sided)

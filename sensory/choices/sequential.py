@@ -48,10 +48,7 @@ class SequentialPlan:
     def outcomes(self, pd: float) -> Outcomes:
         """Exact chances and expected number of ballots when a share `pd` distinguishes.
 
-        Raises
-        ------
-        ArgumentError
-            When pd is not one number in [0, 1].
+        Raises ArgumentError when pd is not one number in [0, 1].
         """
         return walk(
             [1] * self.most,
@@ -84,10 +81,7 @@ class SequentialPlan:
             None while another ballot is due; UNDECIDED when the cap is reached. Answers
             after the stop are not looked at.
 
-        Raises
-        ------
-        ArgumentError
-            When there is no sequence of answers, or one is not True or False.
+        Raises ArgumentError when there is no sequence of answers, or one is not True or False.
 
         Examples
         --------

@@ -52,10 +52,7 @@ class TwoStagePlan:
     def outcomes(self, pd: float) -> Outcomes:
         """Exact chances and expected number of answers when a share `pd` distinguishes.
 
-        Raises
-        ------
-        ArgumentError
-            When pd is not one number in [0, 1].
+        Raises ArgumentError when pd is not one number in [0, 1].
         """
         return walk(
             [self.first, self.second],
@@ -82,10 +79,7 @@ class TwoStagePlan:
     def decide(self, correct_first: int, correct_second: int | None = None) -> Finding | None:
         """The finding so far; None means that the second tasting is due.
 
-        Raises
-        ------
-        ArgumentError
-            For impossible counts, or a second tasting after the first decided.
+        Raises ArgumentError for impossible counts, or a second tasting after the first decided.
 
         Examples
         --------

@@ -71,12 +71,9 @@ class ReplicateLikelihood:
 
     Attributes
     ----------
-    guess : float
     tables : dict of int to float array
         For each number of replicates the number of assessors with 0, 1 ... correct.
-
     The log-likelihood holds no binomial coefficient of who gave which answer beyond
-    those of the counts: it is the sum of the log masses.
     """
 
     guess: float

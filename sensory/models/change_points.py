@@ -37,7 +37,6 @@ class ChangePoint:
         Number, from 0, of the first point at the new level.
     low, high : int
         Limits of `place` at `level`.
-    level : float
     before, after : float
         Weighted means, or proportions, on both sides of `place`.
     before_se, after_se : float

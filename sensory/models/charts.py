@@ -44,11 +44,9 @@ class RunRule:
         last among them; ``inside`` or ``outside``: all of `window` points nearer than `zone`,
         or further away on whichever side; ``rising or falling``: `window` points, each beyond
         the one before in one direction; ``alternating``: `window` points up and down by turns.
-    count, window : int
     zone : float or None
         In standard deviations from the centre line; None means the limits of the chart, and
         kinds that only compare neighbours have none.
-    source : str
     """
 
     key: str

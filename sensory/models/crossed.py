@@ -36,7 +36,6 @@ class CrossProducts:
     across : float array, (responses, rest, levels)
         Cross-products of the rest with the eliminated factor; the rest are the other
         random factors, the fixed levels and the response, in this order.
-    rest : float array, (responses, rest, rest)
     sizes : tuple of int
         Levels of the other random factors.
     fixed : int
@@ -132,7 +131,6 @@ class ProfiledDeviance:
         tr(P V_k P V_l) and y'P V_k P V_l P y.
     inverse : float array, (responses, fixed, fixed)
         Covariance of the fixed levels at error variance 1.
-    means : float array, (responses, fixed)
     slopes : float array, (responses, terms, fixed, fixed)
         Derivative of the covariance of the fixed levels by each variance.
     free : float array, (responses,)
@@ -168,7 +166,6 @@ def profile_deviance(products: CrossProducts, ratios: Floats) -> ProfiledDevianc
 
     Parameters
     ----------
-    products : CrossProducts
     ratios : float array, (responses, terms)
         Variance of each random term over the error variance, >= 0; the eliminated
         factor first.

@@ -26,8 +26,6 @@ class MeanSquares:
     sources : tuple of str
         ``sample``, ``assessor``, ``assessor x sample`` and ``occasion`` where they can be
         told from error, then ``error``.
-    ss : float array, (responses, sources)
-    df : float array, (sources,)
     fit : MixedFit
         Sample against interaction, whatever the sizes of the mean squares.
     """

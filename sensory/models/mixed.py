@@ -49,8 +49,6 @@ class MixedFit:
         Random terms, then ``error``.
     variances : float array, (responses, terms)
         Variance components; never below 0.
-    means : float array, (responses, levels)
-    covariance : float array, (responses, levels, levels)
     slopes : float array, (responses, parameters, levels, levels)
         Derivative of the covariance by each scatter parameter.
     spread : float array, (responses, parameters, parameters)
@@ -68,16 +66,7 @@ class MixedFit:
     deviance: Floats
 
     def contrasts(self, weights: Floats) -> tuple[Floats, Floats, Floats]:
-        """Estimate, standard error and degrees of freedom of combinations of the means.
-
-        Parameters
-        ----------
-        weights : float array, (contrasts, levels)
-
-        Returns
-        -------
-        estimate, se, df : float array, (responses, contrasts)
-        """
+        """Estimate, standard error and degrees of freedom of combinations of the means."""
         estimate = self.means @ weights.T
         variance = np.einsum("ci,aij,cj->ac", weights, self.covariance, weights, optimize=True)
         slope = np.einsum("ci,akij,cj->ack", weights, self.slopes, weights, optimize=True)
@@ -149,7 +138,6 @@ def restricted_likelihood(scores: Floats, fixed: Ints, random: Mapping[str, Ints
     ----------
     scores : float array, (rows, responses)
         NaN where missing. Every level of `fixed` must be scored in each response.
-    fixed : int array, (rows,)
     random : mapping of str to int array, (rows,)
         Levels of each random factor.
 

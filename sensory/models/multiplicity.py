@@ -44,10 +44,6 @@ def dunnett_p(
         Of the estimated differences. Against one reference with independent means of
         n_i and n_0 scores it is l_i l_j with l_i = sqrt(n_i / (n_i + n_0)).
 
-    Returns
-    -------
-    p : float array, (values,)
-
     Notes
     -----
     Correlations l_i l_j come from one common factor, and given it the differences are

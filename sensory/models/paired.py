@@ -47,7 +47,6 @@ def paired_chances(
         At least 2.
     limit : float
         Above 0.
-    alpha, beta : float
     """
     df = assessors - 1
     se = scatter / np.sqrt(assessors)

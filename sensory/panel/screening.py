@@ -17,7 +17,6 @@ class Candidate:
 
     Attributes
     ----------
-    assessor : str
     verdict : Verdict
         FAIL when a part is failed, PASS when all are passed, else GO_ON.
     parts : tuple of (str, Judgement or None)

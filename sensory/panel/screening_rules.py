@@ -42,7 +42,6 @@ class Judgement:
 
     Attributes
     ----------
-    verdict : Verdict
     result, needed : int or None
         Right answers and how many are needed; for an order, pairs the wrong way round and
         how many are allowed. None where no single number decides.
@@ -181,7 +180,6 @@ class MatchingRule:
     ----------
     labels, offered : int
         Samples of the first set, and of the second among which they are looked for.
-    share : float
     needed : int
         Right matches needed.
     """
@@ -270,7 +268,6 @@ class OrderAgreement:
     ----------
     inversions : int
         Pairs the wrong way round; 1 is one exchange of neighbours.
-    kendall_tau, spearman_rho : float
     p_kendall, p_spearman : float
         Chance of so few inversions, and of so small squared differences of ranks.
     """

@@ -26,7 +26,6 @@ class FittedGroup:
     ----------
     places : int array, (attributes,)
         Positions among the attributes of the table.
-    fit : MixedFit
     squares : MeanSquares or None
         On complete balanced scores; None where restricted likelihood was used.
     interaction : bool
@@ -48,11 +47,8 @@ class FittedPanel:
 
     Attributes
     ----------
-    table : RatingTable
-    grid : RatingGrid
     occasion : str or None
         The column that serves as a further random term.
-    groups : tuple of FittedGroup
     """
 
     table: RatingTable
@@ -88,15 +84,11 @@ def fit_panel(table: RatingTable, occasion: str | None = None) -> FittedPanel:
 
     Parameters
     ----------
-    table : RatingTable
     occasion : {"session", "replicate"}, optional
         The further random term; session where there is more than one, if not given.
 
-    Raises
-    ------
-    ArgumentError
-        One assessor or sample only, an attribute without scores for a sample, with one
-        assessor, with the same score everywhere, or without any scatter to test against.
+    Raises ArgumentError: One assessor or sample only, an attribute without scores for a sample,
+    with one assessor, with the same score everywhere, or without any scatter to test against.
     """
     grid = table.grid()
     chosen = _occasion(table, occasion)

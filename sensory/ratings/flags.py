@@ -148,7 +148,6 @@ def raised(
         From `performance`.
     judged : bool array, (attributes,)
         Attributes that the panel as a whole discriminates [1]; nothing is raised elsewhere.
-    limits : ScorecardLimits
     alpha : float
         Level of the tests. Those of repeatability, slope and level are adjusted for the
         false discovery rate over all judged assessors and attributes.

@@ -32,10 +32,7 @@ def whole_frame(
 ) -> pd.DataFrame:
     """The argument `name` as a frame with one `noun` a row and all columns that are needed.
 
-    Raises
-    ------
-    ArgumentError
-        No frame, a column twice or missing, no row.
+    Raises ArgumentError: No frame, a column twice or missing, no row.
     """
     if not isinstance(frame, pd.DataFrame):
         raise ArgumentError(

@@ -62,14 +62,9 @@ def read_ranks(ballots: object) -> RankBallots:
     ballots : DataFrame
         Columns `assessor`, `sample`, `rank`, and `session` where there are several.
 
-    Raises
-    ------
-    ArgumentError
-        For something else than a frame, missing columns, one assessor, one sample, or an
-        incomplete design that is not balanced.
-    BallotError
-        For missing or impossible cells, a sample ranked twice, or ranks that are neither
-        1 to k nor midranks of ties.
+    Raises ArgumentError for something else than a frame, missing columns, one assessor, one sample,
+    or an incomplete design that is not balanced. BallotError for missing or impossible cells, a
+    sample ranked twice, or ranks that are neither 1 to k nor midranks of ties.
     """
     rows = _rows(ballots)
     faults, cells = _cells(rows)

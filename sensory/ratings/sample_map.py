@@ -34,14 +34,12 @@ class Region:
 
     Attributes
     ----------
-    sample : str
     centre : (float, float)
         Place of the sample on the map.
     half_axes : (float, float)
         Long and short half axis, in units of the map.
     angle : float
         Of the long half axis to the first axis of the map, in degrees, above -90 to 90.
-    level : float
     """
 
     sample: str

@@ -112,14 +112,10 @@ def rating_table(
     attributes : names, optional
         Only these, in this order.
 
-    Raises
-    ------
-    ArgumentError
-        No table, a missing column, an unknown attribute, no score at all.
-    BallotError
-        Cells that cannot be used, all of them at once: a score that is no finite number,
-        a name left empty, an assessor who scored a sample twice in one replicate. Rows
-        count as in a file with the header as row 1.
+    Raises ArgumentError: No table, a missing column, an unknown attribute, no score at all.
+    BallotError: Cells that cannot be used, all of them at once: a score that is no finite number, a
+    name left empty, an assessor who scored a sample twice in one replicate. Rows count as in a file
+    with the header as row 1.
 
     Examples
     --------

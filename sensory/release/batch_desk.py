@@ -36,10 +36,7 @@ def board(desk: Desk, product: str = "", most: int = 500) -> list[BatchRecord]:
 def batch_file(desk: Desk, number: str, *, today: str = "") -> BatchFile:
     """All about one batch: origin, clearance, tastings, finding, decisions, journal.
 
-    Raises
-    ------
-    RecordError
-        When there is no such batch.
+    Raises RecordError when there is no such batch.
     """
     record = the_batch(desk, number)
     product = desk.noun(ProductRecord, record.batch.product)
@@ -118,11 +115,8 @@ def decide(
     declaration, reference or panel stand against it; any other disposition may depart from the
     recommendation, with its reason.
 
-    Raises
-    ------
-    RecordError
-        Without name, role or reason; with another role than the rule names; for a release
-        that something stands against; for RETEST where the rule has no second tasting.
+    Raises RecordError without name, role or reason; with another role than the rule names; for a
+    release that something stands against; for RETEST where the rule has no second tasting.
     """
     record = the_batch(desk, number)
     for name, text in (("name", by), ("role", role), ("reason", reason)):
@@ -190,10 +184,7 @@ def product_trend(
 ) -> ProductTrend:
     """The batches of a product over time; the latest `most` of the span.
 
-    Raises
-    ------
-    RecordError
-        Without a product or a rule.
+    Raises RecordError without a product or a rule.
     """
     records = desk.batches(product=product, since=since, until=until, most=most)
     rule = _rule(desk, product)
@@ -212,10 +203,7 @@ def usual_base(records: Sequence[BatchRecord]) -> int | None:
 def month_report(desk: Desk, product: str, month: str) -> MonthReport:
     """The month of a product, with the eleven before it.
 
-    Raises
-    ------
-    RecordError, ArgumentError
-        Without a product or a rule; for a month that is none.
+    Raises RecordError, ArgumentError without a product or a rule; for a month that is none.
     """
     earlier, first, last = month_bounds(month)
     rule = _rule(desk, product)

@@ -41,20 +41,14 @@ class BatchFile:
 
     Attributes
     ----------
-    record : BatchRecord
-    product : ProductRecord or None
-    rule : ReleaseRule or None
     reference : ReferenceState or None
         On the day of the latest tasting, else today.
-    finding : BatchFinding or None
     why_none : str
         Why there is no finding, where there is none.
     sessions : tuple of StoredSession
         Of its tastings, in their order.
-    kin : tuple of Kin
     journal : tuple of JournalEntry
         Of the batch and of its tastings, in the order of their numbers.
-    printed_at, version : str
     """
 
     record: BatchRecord

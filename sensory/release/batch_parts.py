@@ -29,11 +29,8 @@ Result = ChoiceTest | SessionFinding | DifferenceFromControl | Profile | Outcome
 def part_of(result: Result, rule: ReleaseRule, sample: Hashable | None) -> Outcome:
     """What a result shows of the batch alone, as the rule reads it.
 
-    Raises
-    ------
-    ArgumentError
-        For something else than a result, several sessions in one, a sample that has to be
-        named, or the rule's own test with other risks or another limit.
+    Raises ArgumentError for something else than a result, several sessions in one, a sample that
+    has to be named, or the rule's own test with other risks or another limit.
     """
     if isinstance(result, ChoiceTest) and np.ndim(result.correct):
         raise ArgumentError("results must hold one session each; got several in one.")
@@ -63,10 +60,7 @@ def part_of(result: Result, rule: ReleaseRule, sample: Hashable | None) -> Outco
 def panel_state(parts: Sequence[Outcome], panel: Any) -> tuple[PanelState, list[str]]:
     """Whether the panel could have seen the limits of the rated tests, and why not.
 
-    Raises
-    ------
-    ArgumentError
-        For a panel that is neither a scorecard nor numbers by attribute.
+    Raises ArgumentError for a panel that is neither a scorecard nor numbers by attribute.
     """
     smallest = _smallest(panel)
     limits = [(name, size) for part in parts for name, size in part.margins.items()]

@@ -31,7 +31,6 @@ class ProductRecord(Plain):
 
     Attributes
     ----------
-    product : Product
     references : tuple of str
         Names; the last one is in use.
     """
@@ -115,12 +114,10 @@ class Decision(Plain):
 
     Attributes
     ----------
-    disposition : Disposition
     decided_by, role : str
         Name of the person, and the role that the release rule names.
     decided_at : str
         UTC, ISO 8601.
-    reason : str
     recommended : Disposition or None
         What the tool recommended then.
     finding : Finding or None
@@ -156,7 +153,6 @@ class Complaint(Plain):
 
     Attributes
     ----------
-    text : str
     received_on : str
         Date, ISO 8601.
     after : int
@@ -179,8 +175,6 @@ class BatchRecord(Plain):
 
     Attributes
     ----------
-    batch : Batch
-    clearance : Clearance or None
     reference : str
         Name of the reference that it is compared with.
     tastings : tuple of Tasting
@@ -192,8 +186,6 @@ class BatchRecord(Plain):
     rule : dict
         The release rule by which its tastings are read, that of the day on which the first
         was opened; empty before. A rule agreed later counts for later batches.
-    decisions : tuple of Decision
-    complaints : tuple of Complaint
     """
 
     batch: Batch

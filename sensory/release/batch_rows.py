@@ -40,13 +40,9 @@ def batch_rows(batches: pd.DataFrame, checks: Sequence[Check]) -> pd.DataFrame:
     batches : DataFrame
         One batch a row. `line` is optional; without `date` the rows are taken to be in the
         order of time and numbered.
-    checks : sequence of (column, test of a cell, what is allowed)
 
-    Raises
-    ------
-    ArgumentError
-        No table, no row, a missing column; cells that cannot be used, all of them at once,
-        counted as in a file with the header as row 1; a batch twice in one line.
+    Raises ArgumentError: No table, no row, a missing column; cells that cannot be used, all of them
+    at once, counted as in a file with the header as row 1; a batch twice in one line.
     """
     needed = ["batch", *(column for column, _, _ in checks)]
     frame = whole_frame("batches", batches, "batch", needed, ("date", "line"))

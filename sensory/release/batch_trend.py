@@ -100,10 +100,6 @@ def trend_of_batches(
     base, weight
         As in `trend`.
 
-    Returns
-    -------
-    ProductTrend
-
     Notes
     -----
     Rated tests take the latest tasting of each batch and `trend`, forced choices the counts of

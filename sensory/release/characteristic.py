@@ -33,7 +33,6 @@ class Characteristic:
 
     Attributes
     ----------
-    truths : array of float
     scale : {'pd', 'dprime', 'points'}
         Unit of the truths; points of the scale are beyond the blind control.
     passes, holds, rejects : array of float
@@ -72,8 +71,6 @@ class MonthlyTastings:
 
     Attributes
     ----------
-    batches : float
-    truth : float
     tastings, answers : float
         Expected number, second tastings included.
     passes, holds, rejects : float
@@ -108,10 +105,7 @@ def paired_findings(
 ) -> dict[Finding, Floats]:
     """Chance of each finding of one batch in difference from control.
 
-    Raises
-    ------
-    ArgumentError
-        Where the scatter is not given.
+    Raises ArgumentError where the scatter is not given.
     """
     if scatter is None:
         raise ArgumentError(

@@ -35,7 +35,6 @@ class MonthReport:
     ----------
     product, month : str
         The month as 2026-05.
-    rule : ReleaseRule
     batches : tuple of BatchRecord
         Made in that month.
     complained : tuple of BatchRecord
@@ -46,7 +45,6 @@ class MonthReport:
         Of all of them.
     references : tuple of ReferenceState
         In use at the end of the month.
-    printed_at, version : str
     """
 
     product: str
@@ -175,10 +173,7 @@ class MonthReport:
 def month_bounds(month: str) -> tuple[str, str, str]:
     """First day eleven months earlier, first and last day of a month.
 
-    Raises
-    ------
-    ArgumentError
-        For anything but a month written as 2026-05.
+    Raises ArgumentError for anything but a month written as 2026-05.
 
     >>> month_bounds("2026-05")
     ('2025-06-01', '2026-05-01', '2026-05-31')

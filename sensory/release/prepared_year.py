@@ -49,7 +49,6 @@ def load_year(desk: Desk, folder: Path, *, who: str) -> str:
 
     Parameters
     ----------
-    desk : Desk
     folder : Path
         With ``year.json`` and ``year.csv``.
     who : str
@@ -60,11 +59,8 @@ def load_year(desk: Desk, folder: Path, *, who: str) -> str:
     str
         Name of the product.
 
-    Raises
-    ------
-    RecordError
-        When the product, a reference or a batch of that name is on record. Whatever goes wrong,
-        nothing is written.
+    Raises RecordError when the product, a reference or a batch of that name is on record. Whatever
+    goes wrong, nothing is written.
     """
     year = json.loads((folder / "year.json").read_text(encoding="utf-8"))
     ballots = _ballots(folder / "year.csv")

@@ -108,10 +108,7 @@ def agree_rule(
 
     Batches that were decided keep their decision; the next recommendation goes by this rule.
 
-    Raises
-    ------
-    RecordError
-        Without a reason.
+    Raises RecordError without a reason.
     """
     if not why.strip():
         raise RecordError("Say why this rule, and who agreed to it; the journal keeps it.")
@@ -128,10 +125,7 @@ def tolerate(
 ) -> ProductRecord:
     """State what is tolerated in each attribute: a margin round the reference, or limits.
 
-    Raises
-    ------
-    RecordError
-        Without a reason.
+    Raises RecordError without a reason.
     """
     if not why.strip():
         raise RecordError("Say why, and who agreed to it; the journal keeps it.")
@@ -149,10 +143,8 @@ def take_over(desk: Desk, reference: Reference, *, who: str, why: str) -> Produc
     before and one to the first, each with a finding of similarity or with the reason why it
     takes over without.
 
-    Raises
-    ------
-    RecordError
-        When a bridge is missing, leads elsewhere, or shows no similarity and gives no reason.
+    Raises RecordError when a bridge is missing, leads elsewhere, or shows no similarity and gives
+    no reason.
     """
     with desk.action(who=who, why=why) as act:
         record = the_product(act, reference.product)
@@ -172,10 +164,8 @@ def compare_again(desk: Desk, bridge: Bridge, *, who: str, why: str) -> Referenc
 
     From the day of the comparison on, its drift is the one found there.
 
-    Raises
-    ------
-    RecordError
-        For a reference that is not on record, or a bridge that leads to another than the first.
+    Raises RecordError for a reference that is not on record, or a bridge that leads to another than
+    the first.
     """
     with desk.action(who=who, why=why) as act:
         reference = _the_reference(act, bridge.reference)
@@ -190,10 +180,7 @@ def compare_again(desk: Desk, bridge: Bridge, *, who: str, why: str) -> Referenc
 def count_stock(desk: Desk, name: str, stock: float, *, who: str) -> Reference:
     """Keep how many servings of a reference are left; tastings take nothing off by themselves.
 
-    Raises
-    ------
-    RecordError
-        For a reference that is not on record, or a negative count.
+    Raises RecordError for a reference that is not on record, or a negative count.
     """
     with desk.action(who=who, why=f"{stock:g} servings left") as act:
         reference = _the_reference(act, name)
@@ -244,10 +231,8 @@ def state_of_reference(desk: Desk, name: str, today: str) -> ReferenceState | No
 def enter_batch(desk: Desk, batch: Batch, *, who: str) -> BatchRecord:
     """Put a batch on record; it is compared with the reference in use.
 
-    Raises
-    ------
-    RecordError
-        For an unknown product, an unknown batch among its rework, or a number that is there.
+    Raises RecordError for an unknown product, an unknown batch among its rework, or a number that
+    is there.
     """
     with desk.action(who=who, why="made") as act:
         record = the_product(act, batch.product)
@@ -275,10 +260,7 @@ def clear_batch(
 
     What is left out stays as it was.
 
-    Raises
-    ------
-    RecordError
-        Where nothing is said, or without a name and a date.
+    Raises RecordError where nothing is said, or without a name and a date.
     """
     if food_safe is None and allergens is None:
         raise RecordError("Say what food safety decided, or which allergens are declared.")
@@ -327,10 +309,7 @@ def record_complaint(
     A batch under complaint is not tasted until food safety has cleared it, so an earlier
     clearance no longer holds; the declaration of allergens stays.
 
-    Raises
-    ------
-    RecordError
-        Without a text or a date, or for a date to come.
+    Raises RecordError without a text or a date, or for a date to come.
     """
     if received_on > utc_now()[:10]:
         raise RecordError(f"A complaint cannot be of {received_on}, which is still to come.")

@@ -28,7 +28,6 @@ class Drift:
 
     Attributes
     ----------
-    first : str
     route : tuple of Bridge
         One bridge where it was compared with the first directly; else step by step.
     estimate, se : float

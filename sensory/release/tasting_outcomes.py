@@ -30,10 +30,7 @@ def as_it_closed(
 ) -> Tasting:
     """The tasting with the numbers and the finding that its closed session left.
 
-    Raises
-    ------
-    RecordError
-        For a test that says nothing about a release.
+    Raises RecordError for a test that says nothing about a release.
     """
     done = replace(tasting, held_on=held_on(session), finding=outcome.finding)
     if outcome.counts.trials:
@@ -79,11 +76,8 @@ def finding_of(
     The latest tasting of the rule's test counts, the ones before it are its attempts; of
     other tests the latest is put beside it. `known` are outcomes not yet on record, by session.
 
-    Raises
-    ------
-    SensoryError
-        When an outcome cannot be read, a tasting was held at other risks than agreed, or before
-        the reference was made.
+    Raises SensoryError when an outcome cannot be read, a tasting was held at other risks than
+    agreed, or before the reference was made.
     """
     rule = rule_for(desk, record)
     if rule is None:

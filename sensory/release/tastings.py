@@ -29,11 +29,8 @@ def open_tasting(desk: Desk, number: str, *, who: str, on: str = "") -> StoredSe
     At the first tasting the batch gets the reference in use and the rule of that day; both
     stay with it. `on` is the day of the tasting, where that is not today.
 
-    Raises
-    ------
-    RecordError
-        Before food safety has cleared the batch and its allergens are declared, without a
-        rule or a reference that may be used that day, or while another tasting is open.
+    Raises RecordError before food safety has cleared the batch and its allergens are declared,
+    without a rule or a reference that may be used that day, or while another tasting is open.
     """
     with desk.action(who=who) as act:
         record = the_batch(act, number)
@@ -81,11 +78,8 @@ def _check_reference(desk: Desk, record: BatchRecord, day: str) -> None:
 def attach(desk: Desk, number: str, session_id: str, *, who: str) -> BatchRecord:
     """Make a session of the record a tasting of this batch; a closed one is read at once.
 
-    Raises
-    ------
-    RecordError
-        When it is one of its tastings already, does not name this batch among its samples, or
-        another tasting of it is open.
+    Raises RecordError when it is one of its tastings already, does not name this batch among its
+    samples, or another tasting of it is open.
     """
     record, session = the_batch(desk, number), desk.session(session_id)
     if session_id in {one.session for one in record.tastings}:
@@ -121,10 +115,7 @@ def _named_in(session: StoredSession) -> set[str]:
 def give_up(desk: Desk, number: str, session_id: str, *, who: str, why: str) -> BatchRecord:
     """Give up a tasting that is open; it counts as an attempt all the same.
 
-    Raises
-    ------
-    RecordError
-        Without a reason, or when no such tasting is open.
+    Raises RecordError without a reason, or when no such tasting is open.
     """
     if not why.strip():
         raise RecordError("Say why the tasting is given up; it counts as an attempt.")

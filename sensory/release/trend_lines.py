@@ -45,10 +45,7 @@ class LineSetting:
 def chosen_rules(rules: Iterable[str]) -> tuple[RunRule, ...]:
     """The rules of these keys, each once.
 
-    Raises
-    ------
-    ArgumentError
-        For a key that is none.
+    Raises ArgumentError for a key that is none.
     """
     keys = [rules] if isinstance(rules, str) else list(dict.fromkeys(rules))
     unknown = [key for key in keys if key not in RUN_RULES]
@@ -70,10 +67,7 @@ def chart_of_line(
 ) -> tuple[pd.DataFrame, Row, Row]:
     """Points, the row of the line and the row of its change (empty with few batches).
 
-    Raises
-    ------
-    ArgumentError
-        Too few batches for a centre and a scatter, or no scatter at all.
+    Raises ArgumentError: Too few batches for a centre and a scatter, or no scatter at all.
     """
     estimate, se = part["estimate"].to_numpy(), part["se"].to_numpy()
     centre, scatter = _centre_and_scatter(line, estimate, se, setting)

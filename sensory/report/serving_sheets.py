@@ -42,8 +42,6 @@ def preparation_pdf(
 
     Parameters
     ----------
-    plan : ServingPlan
-    details : SessionDetails
     rows : sequence of ServingRow
         The cups to pour, by default all of the plan; a tray says how many were left out.
     allergens : mapping of str to str

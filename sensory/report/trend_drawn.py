@@ -64,10 +64,7 @@ class Drawn:
 def drawn_trend(trend: ProductTrend) -> Drawn:
     """The trend as it is drawn.
 
-    Raises
-    ------
-    ArgumentError
-        Where it has no result.
+    Raises ArgumentError where it has no result.
     """
     if isinstance(trend.result, ChoiceTrend):
         return _of_choices(trend.result)

@@ -50,7 +50,6 @@ def trend_figure(
 
     Parameters
     ----------
-    trend : ProductTrend
     width : int
         Pixels of a panel.
     height : int, optional

@@ -40,7 +40,6 @@ def show_categories(
 
     Parameters
     ----------
-    key : str
     given : str
         The category on record; empty for none.
     choices : sequence of str
@@ -49,7 +48,6 @@ def show_categories(
         What is asked about.
     ends : (str, str)
         Words at the lowest and the highest category.
-    words : mapping
     """
     _mount(
         key=key,

@@ -33,11 +33,8 @@ def serve_network(wanted: argparse.Namespace) -> None:
     wanted : Namespace
         The options of ``sensory network``, see `sensory.screens.command`.
 
-    Raises
-    ------
-    ArgumentError, RecordError
-        When there is no passcode and nobody to ask, a file cannot be read or written, or
-        nothing can listen on that address and port.
+    Raises ArgumentError, RecordError when there is no passcode and nobody to ask, a file cannot be
+    read or written, or nothing can listen on that address and port.
     """
     path = access_file(record_url(), data_folder())
     if wanted.new_passcode or not path.exists():

@@ -35,10 +35,7 @@ class Keeper:
     clock : callable
         Seconds since 1970.
 
-    Raises
-    ------
-    RecordError
-        When the file is missing or damaged, or others of this machine may read it.
+    Raises RecordError when the file is missing or damaged, or others of this machine may read it.
     """
 
     def __init__(self, path: Path, *, clock: Callable[[], float] = time.time):
@@ -94,10 +91,7 @@ class Keeper:
 def set_passcode(path: Path, passcode: str) -> None:
     """Keep the hash of a new passcode; a new key ends all cookies of the old one.
 
-    Raises
-    ------
-    ArgumentError
-        When the passcode has fewer than 8 characters, or more than 200.
+    Raises ArgumentError when the passcode has fewer than 8 characters, or more than 200.
 
     Examples
     --------

@@ -34,10 +34,7 @@ def record_url() -> str:
 def sqlite_url(file: Path) -> str:
     """The URL of a SQLite file.
 
-    Raises
-    ------
-    ArgumentError
-        When the path has a question mark, where the options of a URL begin.
+    Raises ArgumentError when the path has a question mark, where the options of a URL begin.
 
     Examples
     --------

@@ -45,12 +45,8 @@ def serve(
     routes, middleware : sequence
         What the network mode puts before the pages.
 
-    Raises
-    ------
-    ArgumentError
-        When nothing can listen on that address and port.
-    RecordError
-        When the record cannot be opened.
+    Raises ArgumentError when nothing can listen on that address and port. RecordError when the
+    record cannot be opened.
     """
     given = settings(options)
     check_free(given["server.address"], given["server.port"])

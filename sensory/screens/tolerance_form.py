@@ -43,10 +43,7 @@ def tolerance_form(record: ProductRecord) -> None:
 def tolerances(text: str) -> tuple[AttributeLimit, ...]:
     """The attributes that were typed, one a line.
 
-    Raises
-    ------
-    RecordError
-        For a line that holds neither a margin nor a range.
+    Raises RecordError for a line that holds neither a margin nor a range.
 
     >>> [(one.attribute, one.margin) for one in tolerances("sour; 0,8")]
     [('sour', 0.8)]

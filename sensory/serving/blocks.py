@@ -126,10 +126,7 @@ class IncompleteBlocks:
     def check_sets(self, sets: int) -> None:
         """Refuse a number of sets with which no whole design is served.
 
-        Raises
-        ------
-        ArgumentError
-            Which numbers are nearest below and above.
+        Raises ArgumentError: Which numbers are nearest below and above.
         """
         size = len(self.blocks)
         if sets % size == 0 and sets > 0:
@@ -153,14 +150,7 @@ def incomplete_blocks(samples: int, set_size: int) -> IncompleteBlocks:
     set_size : int
         From 2 to one fewer than `samples`.
 
-    Returns
-    -------
-    IncompleteBlocks
-
-    Raises
-    ------
-    ArgumentError
-        For numbers out of these bounds.
+    Raises ArgumentError for numbers out of these bounds.
 
     Notes
     -----

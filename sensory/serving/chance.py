@@ -20,7 +20,6 @@ class Draw:
 
     Parameters
     ----------
-    seed : int
     *purpose : str
         Draws for different purposes do not disturb each other: a further assessor
         leaves the codes of the others as they are.

@@ -31,8 +31,6 @@ def blinding_codes(count: int, *, draw: Draw, used: Iterable[str] = ()) -> tuple
 
     Parameters
     ----------
-    count : int
-    draw : Draw
     used : iterable of str
         Codes that this assessor has met already.
 
@@ -41,10 +39,7 @@ def blinding_codes(count: int, *, draw: Draw, used: Iterable[str] = ()) -> tuple
     tuple of str
         Three digits each, 102 to 998, without those in `REMEMBERED`.
 
-    Raises
-    ------
-    ArgumentError
-        When fewer codes are left than needed, or `used` is one text.
+    Raises ArgumentError when fewer codes are left than needed, or `used` is one text.
 
     Examples
     --------

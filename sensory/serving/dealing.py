@@ -23,11 +23,8 @@ def deal(choices: Choices, assessors: int, times: int, draw: Draw) -> Dealt:
 
     Parameters
     ----------
-    choices : tuple of tuples of str
-    assessors : int
     times : int
         How many orders each assessor gets.
-    draw : Draw
 
     Returns
     -------
@@ -80,12 +77,10 @@ def next_orders(
 
     Parameters
     ----------
-    choices : tuple of tuples of str
     served : iterable of sequences of str
         The orders of the other assessors.
     times : int
         How many orders the assessor gets.
-    draw : Draw
 
     Returns
     -------

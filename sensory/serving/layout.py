@@ -17,7 +17,6 @@ class ServingRow(Plain):
 
     Attributes
     ----------
-    assessor : str
     sitting : int
         From 1; between sittings lies a break.
     set, replicate : int
@@ -25,7 +24,6 @@ class ServingRow(Plain):
     position : int
         Place in the set, from 1; 0 for what comes before it: a warm-up sample or a
         labelled reference.
-    sample : str
     code : str
         Empty for a labelled reference.
     order : str
@@ -53,10 +51,8 @@ class ServedSet:
 
     Attributes
     ----------
-    assessor : str
     sitting : int
         In which the set begins.
-    set, replicate : int
     order : str
         Such as ABB, first served first.
     samples, codes : tuple of str
@@ -87,7 +83,6 @@ class ServingDesign(Plain):
     samples : tuple of tuples of str
         Names by letter, A first: one pair for each set of a test of two samples, else one
         list of all samples.
-    replicates, sets, sittings : int
     set_size : int
         Samples of one set, a labelled one in the order included.
     warm_up, reference : str
@@ -151,9 +146,6 @@ def rows_of(
 
     Parameters
     ----------
-    design : ServingDesign
-    assessor : str
-    course : sequence of (int, int, str)
     codes : iterable of str
         As many as `ServingDesign.coded`.
     """

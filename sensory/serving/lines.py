@@ -24,7 +24,6 @@ def ballot_lines(
 
     Parameters
     ----------
-    plan : ServingPlan
     set_number : int
         Only this set; needed where the sets of a plan are different comparisons, since each
         is a question of its own.
@@ -41,11 +40,8 @@ def ballot_lines(
         others have a line a cup, with `assessor`, `sample`, `code` and `replicate`. Lines
         stand in the order of serving, assessor by assessor.
 
-    Raises
-    ------
-    ArgumentError
-        When lines of different comparisons, or several rankings of one assessor, would come
-        into one table.
+    Raises ArgumentError when lines of different comparisons, or several rankings of one assessor,
+    would come into one table.
 
     Examples
     --------

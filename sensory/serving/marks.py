@@ -52,9 +52,7 @@ def check_seats(before: Lines, changes: Lines) -> None:
     Seats count the assessors in the order of their lines. So a name may be spelled otherwise,
     and lines may be added; but no assessor may lose all lines or come between others.
 
-    Raises
-    ------
-    RecordError
+    Raises RecordError.
 
     Examples
     --------
@@ -134,7 +132,6 @@ def rows_to_serve(
 
     Parameters
     ----------
-    plan : ServingPlan
     lines : mapping of int to mapping of str to str
         Ballot lines on record; cups of lines that are not served are left out, with the
         labelled reference where nothing else of the set is left, and the warm-up where

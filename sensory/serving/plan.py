@@ -208,10 +208,7 @@ class ServingPlan(Plain):
 def assessor_names(names: Iterable[str]) -> tuple[str, ...]:
     """Names without needless spaces.
 
-    Raises
-    ------
-    ArgumentError
-        For what is no name, or a name that stands twice.
+    Raises ArgumentError for what is no name, or a name that stands twice.
     """
     found: dict[str, str] = {}
     for name in names:

@@ -37,7 +37,6 @@ def possible_sittings(test: TestKind, sets: int, set_size: int) -> tuple[int, ..
 
     Parameters
     ----------
-    test : TestKind
     sets : int
         Of one assessor, replicates included.
     set_size : int
@@ -64,11 +63,8 @@ def possible_sittings(test: TestKind, sets: int, set_size: int) -> tuple[int, ..
 def two_sample_orders(test: TestKind, *, target: str, balanced_reference: bool) -> Choices:
     """The orders of a test of two samples.
 
-    Raises
-    ------
-    ArgumentError
-        For a target that is not A or B, or a balanced reference where there is no other
-        form than the usual one.
+    Raises ArgumentError for a target that is not A or B, or a balanced reference where there is no
+    other form than the usual one.
     """
     if target not in ("A", "B"):
         raise ArgumentError(f"target must be 'A' or 'B'; got {target!r}.")
@@ -91,10 +87,7 @@ def several_sample_orders(samples: int, set_size: int | None, draw: Draw) -> Pos
 
     Which sample takes which place in the design is drawn.
 
-    Raises
-    ------
-    ArgumentError
-        For numbers for which there is no design.
+    Raises ArgumentError for numbers for which there is no design.
     """
     names = draw.shuffled(LETTERS[:samples])
     if set_size is not None and set_size != samples:

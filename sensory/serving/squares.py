@@ -31,10 +31,7 @@ def williams_squares(samples: int) -> tuple[Square, ...]:
         One square for an even number, two for an odd one, the second being the first read
         backwards. A square has a row for each order, samples numbered from 0.
 
-    Raises
-    ------
-    ArgumentError
-        For another number of samples.
+    Raises ArgumentError for another number of samples.
 
     Notes
     -----

@@ -59,7 +59,6 @@ def attempts_in_words(
 
     Parameters
     ----------
-    session : StoredSession
     earlier : sequence of StoredSession
         See `earlier_attempts`.
     found : mapping of str to str

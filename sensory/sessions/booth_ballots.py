@@ -26,7 +26,6 @@ class Asked:
     ----------
     name : str
         Column of the ballot line; for a ranking `rank` of the line `line`.
-    line : int
     kind : {'one', 'two', 'scale', 'category', 'place'}
         One of the choices, two of them, a mark on a line, one of the categories of a scale,
         a place from 1.
@@ -61,11 +60,8 @@ class BoothBallot:
         Which of how many.
     codes : tuple of str
         In the order of tasting; a labelled reference is an empty code in front.
-    asks : str
-    asked : tuple of Asked
     guess : bool or None
         Mark of a guess; None where the test has none.
-    comment : str
     allergens : str
         Of all its samples together; empty where none are declared.
     """

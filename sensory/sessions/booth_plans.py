@@ -51,7 +51,6 @@ def serve(
     Parameters
     ----------
     store, session_id
-    plan : ServingPlan
     lines : mapping of int to mapping of str to str
         Ballot lines of the plan, `serving.ballot_lines`: assessor, order or sample, codes.
     language : str
@@ -60,11 +59,8 @@ def serve(
         How long the break between two sittings lasts at least for each assessor; 0 where the
         leader starts the next sitting for all.
 
-    Raises
-    ------
-    RecordError
-        When the question is not agreed, the session is closed or has ballots already.
-        ArgumentError for an unknown language, or minutes that are no whole number up to 240.
+    Raises RecordError when the question is not agreed, the session is closed or has ballots
+    already. ArgumentError for an unknown language, or minutes that are no whole number up to 240.
     """
     ballot_words(language)
     minutes = one_count("break_minutes", break_minutes, at_least=0)
@@ -153,11 +149,8 @@ def open_booths(store: Store, session_id: str, *, who: str) -> dict[str, str]:
     dict of str to str
         Token by assessor. It is shown once: the record keeps its SHA-256 only.
 
-    Raises
-    ------
-    RecordError
-        When there is no serving plan, the session is closed, or the allergens of a served
-        sample are not declared.
+    Raises RecordError when there is no serving plan, the session is closed, or the allergens of a
+    served sample are not declared.
     """
     with store.action(who=who) as act:
         session = act.session(session_id)
@@ -194,11 +187,8 @@ def add_late(store: Store, session_id: str, name: str, *, who: str) -> str:
     str
         The token of the new booth.
 
-    Raises
-    ------
-    RecordError
-        When there is no plan, the session is closed, or the allergens of a served sample are
-        not declared. ArgumentError for a name that is empty or in the plan.
+    Raises RecordError when there is no plan, the session is closed, or the allergens of a served
+    sample are not declared. ArgumentError for a name that is empty or in the plan.
     """
     with store.action(who=who, why="laid out for a late assessor") as act:
         session, serving, before = _to_change(act, session_id)
@@ -230,11 +220,8 @@ def did_not_come(store: Store, session_id: str, name: str, *, who: str) -> Store
     Their link is dead and their ballots are not missing. Whoever comes late then gets the
     orders that were left.
 
-    Raises
-    ------
-    RecordError
-        When there is no plan, the session is closed, or a ballot of theirs is answered.
-        ArgumentError when nobody of that name is in the plan, or nobody else.
+    Raises RecordError when there is no plan, the session is closed, or a ballot of theirs is
+    answered. ArgumentError when nobody of that name is in the plan, or nobody else.
     """
     with store.action(who=who, why=NOT_COME) as act:
         session, serving, before = _to_change(act, session_id)

@@ -29,7 +29,6 @@ class Halt:
 
     Attributes
     ----------
-    kind : {'break', 'warm-up'}
     sitting, sittings : int
         The one that begins, of how many.
     code : str
@@ -122,10 +121,7 @@ def start_sitting(store: Store, session_id: str, number: int, *, who: str) -> St
 
     Starting one that has been started changes nothing.
 
-    Raises
-    ------
-    RecordError
-        When the session is closed, or has no such sitting that the leader starts.
+    Raises RecordError when the session is closed, or has no such sitting that the leader starts.
     """
     with store.action(who=who) as act:
         session = act.session(session_id)

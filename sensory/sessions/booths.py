@@ -55,15 +55,12 @@ class BoothVisit:
 
     Attributes
     ----------
-    assessor, language, allergens : str
     consented, excused, closed : bool
         Wants to taste; does not, today; the session is closed.
     ballot : BoothBallot or None
         The next one to be answered; None when none waits.
-    sent : int
     left_out : tuple of int
         Numbers of the ballots that are left out between the last one sent and this one.
-    scale : (float, float)
     halt : Halt or None
         What comes before the ballot: a warm-up sample or a break.
     """
@@ -148,10 +145,7 @@ def consent(store: Store, token: str, *, wants: bool = True) -> None:
 def tasted(store: Store, token: str, code: str) -> None:
     """Record that the warm-up sample of this code was tasted; nothing else is kept of it.
 
-    Raises
-    ------
-    RecordError
-        For a link that is not valid, a closed session, or no consent.
+    Raises RecordError for a link that is not valid, a closed session, or no consent.
     """
     _past_warm_up(store, token, code, utc_now(), "warm-up sample tasted")
 
@@ -159,10 +153,7 @@ def tasted(store: Store, token: str, code: str) -> None:
 def leave_warm_up(store: Store, token: str, code: str) -> None:
     """Go on without the warm-up sample of this code; nothing more is asked.
 
-    Raises
-    ------
-    RecordError
-        As in `tasted`.
+    Raises RecordError as in `tasted`.
     """
     _past_warm_up(store, token, code, NOT_THIS_SAMPLE, NOT_THIS_SAMPLE)
 
@@ -192,11 +183,8 @@ def keep(
     BoothVisit
         What the link shows now.
 
-    Raises
-    ------
-    RecordError
-        For a link that is not valid, a closed session, no consent, another ballot than the
-        one that waits, or an answer that the ballot does not offer.
+    Raises RecordError for a link that is not valid, a closed session, no consent, another ballot
+    than the one that waits, or an answer that the ballot does not offer.
     """
     with _at_booth(store, token) as (act, at):
         ballot, ends = _waiting(at, line), scale_of(at.session.question)
@@ -225,10 +213,7 @@ def send(store: Store, token: str, line: int) -> BoothVisit:
     BoothVisit
         What the link shows now.
 
-    Raises
-    ------
-    RecordError
-        When something is still to be answered, and as in `keep`.
+    Raises RecordError when something is still to be answered, and as in `keep`.
     """
     with _at_booth(store, token) as (act, at):
         if not at.mine.get(line, {}).get(SENT):
@@ -245,10 +230,7 @@ def leave_out(store: Store, token: str, line: int) -> None:
     It is kept as 'not this sample' and not counted as missing. Leaving it out again changes
     nothing.
 
-    Raises
-    ------
-    RecordError
-        As in `keep`.
+    Raises RecordError as in `keep`.
     """
     with _at_booth(store, token) as (act, at):
         if not at.mine.get(line, {}).get(NOT_SERVED):

@@ -31,10 +31,8 @@ def declare_allergens(
         By sample, several allergens separated by semicolons; an empty text takes back what
         was declared here.
 
-    Raises
-    ------
-    RecordError
-        When there is no serving plan, the session is closed, or a sample is not served.
+    Raises RecordError when there is no serving plan, the session is closed, or a sample is not
+    served.
     """
     texts = {name: " ".join(text.split())[:_LONGEST] for name, text in declared.items()}
     with store.action(who=who, why="before serving") as act:
@@ -71,10 +69,8 @@ def exclude(
     Ballots that hold one of them are not served; those that are answered already stay, and
     so do those that the assessor left out at the booth.
 
-    Raises
-    ------
-    RecordError
-        When there is no serving plan, the session is closed, or a name is not in the plan.
+    Raises RecordError when there is no serving plan, the session is closed, or a name is not in the
+    plan.
     """
     with store.action(who=who) as act:
         session, serving = _open(act, session_id)
@@ -102,10 +98,8 @@ def not_today(
     It goes before 'not this sample', which stands again when it is taken back.
     Taken back, the booth asks for consent again if it was told 'not today' there.
 
-    Raises
-    ------
-    RecordError
-        When there is no serving plan, the session is closed, or the name is not in the plan.
+    Raises RecordError when there is no serving plan, the session is closed, or the name is not in
+    the plan.
     """
     why = f"taken back: {NOT_TODAY}" if taken_back else NOT_TODAY
     with store.action(who=who, why=why) as act:

@@ -16,10 +16,7 @@ def kind_of_file(source: bytes) -> str:
 
     Where several tests have the columns, the one with the fewest cells to mend is taken.
 
-    Raises
-    ------
-    BallotError
-        When the file cannot be read as a table.
+    Raises BallotError when the file cannot be read as a table.
     """
     candidates = []
     tables: dict[BallotColumns, tuple[RawRow, ...]] = {}

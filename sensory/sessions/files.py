@@ -52,10 +52,7 @@ def read_cells(source: Source, headings: BallotColumns = CHOICE) -> RawTable:
     headings : BallotColumns
         The columns looked for; those of a forced choice unless said otherwise.
 
-    Raises
-    ------
-    BallotError
-        When the source cannot be read as a table at all.
+    Raises BallotError when the source cannot be read as a table at all.
     """
     content = _content(source)
     if content.startswith(b"PK\x03\x04"):

@@ -17,7 +17,6 @@ def fill_outcomes(store: Store, *, who: str) -> int:
 
     Parameters
     ----------
-    store : Store
     who : str
         Who opens the record; the journal names the version of the program as well.
 

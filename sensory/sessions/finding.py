@@ -31,7 +31,6 @@ class SessionReport:
     ----------
     session : StoredSession
         What was asked, agreed and closed, and when.
-    outcome : Outcome
     afterwards : tuple of str
         What was done after the finding had been seen.
     printed_at, version : str
@@ -114,10 +113,8 @@ class SessionReport:
 def session_report(store: Store, session_id: str, *, version: str) -> SessionReport:
     """The finding of a closed session with all that its report states.
 
-    Raises
-    ------
-    RecordError
-        When the session is not closed, or the frozen question no longer has its digest.
+    Raises RecordError when the session is not closed, or the frozen question no longer has its
+    digest.
     """
     session, cells = store.session(session_id), store.cells(session_id)
     outcome = outcome_of_session(store, session, cells)
@@ -137,11 +134,8 @@ def outcome_of_session(store: Store, session: StoredSession, cells: Cells | None
 
     A record of an older release kept none: then the ballots are read.
 
-    Raises
-    ------
-    RecordError
-        When the session is not closed, or the frozen question no longer has its digest.
-        BallotError when ballots of an older record have to be mended.
+    Raises RecordError when the session is not closed, or the frozen question no longer has its
+    digest. BallotError when ballots of an older record have to be mended.
     """
     if not session.closed:
         raise RecordError("The finding is shown when the ballots are closed.")

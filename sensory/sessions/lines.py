@@ -17,10 +17,7 @@ def cells_of_file(
 
     Lines keep their row number unless several sheets hold ballots or it is above 5,000.
 
-    Raises
-    ------
-    BallotError
-        When the file cannot be read as a table; nothing is kept then.
+    Raises BallotError when the file cannot be read as a table; nothing is kept then.
     """
     raw = read_cells(source, ballot)
     if blocking := [fault for fault in raw.faults if fault.blocking]:

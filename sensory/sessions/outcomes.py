@@ -93,10 +93,7 @@ def read_ballots_of(checked: CheckedBallots, question: Question) -> Outcome:
     Answers from which nothing can be computed are UNDECIDED, with the reason: the question
     is frozen by then, and true answers are not to be taken out to please a formula.
 
-    Raises
-    ------
-    RecordError
-        When there is no answer. BallotError when ballots have to be mended.
+    Raises RecordError when there is no answer. BallotError when ballots have to be mended.
     """
     if not checked.answered:
         raise RecordError("No ballot has an answer, so there is nothing to read.")

@@ -76,11 +76,8 @@ def served_otherwise(
     why : str
         The reason; it needs none where a statement is taken back.
 
-    Raises
-    ------
-    RecordError
-        When there is no plan, the session is closed, a line is not in the plan, the serving is
-        impossible, a sample would stand twice on one ballot, or the reason is missing.
+    Raises RecordError when there is no plan, the session is closed, a line is not in the plan, the
+    serving is impossible, a sample would stand twice on one ballot, or the reason is missing.
     """
     reason = " ".join(why.split())[:_LONGEST]
     with store.action(who=who, why=reason or _AS_PLANNED) as act:
@@ -127,15 +124,11 @@ def not_served(
     ----------
     line : int
         Any line of the ballot.
-    happened : {'not put down', 'spilled', 'left out by the assessor'}
     why : str
         The reason. What the assessor left out is 'not this sample' and takes no other.
 
-    Raises
-    ------
-    RecordError
-        When there is no plan, the session is closed, the ballot is answered, or the reason is
-        missing.
+    Raises RecordError when there is no plan, the session is closed, the ballot is answered, or the
+    reason is missing.
     """
     if happened not in HAPPENED:
         raise RecordError(f"It can be one of {', '.join(HAPPENED)}; got {happened!r}.")
@@ -157,11 +150,8 @@ def served_after_all(store: Store, session_id: str, line: int, *, who: str) -> i
     Also for a ballot that was left out at the booth; it waits there again. Exclusions and
     absence are taken back where they were stated.
 
-    Raises
-    ------
-    RecordError
-        When there is no plan, the session is closed, the line is not in the plan, or the
-        ballot is left out for an exclusion.
+    Raises RecordError when there is no plan, the session is closed, the line is not in the plan, or
+    the ballot is left out for an exclusion.
     """
     with store.action(who=who, why=_AS_PLANNED) as act:
         session, mine, ballot = _ballot(act, session_id, line)
@@ -188,10 +178,7 @@ def confirm_served(store: Store, session_id: str, *, who: str) -> StoredSession:
 
     A later change of the plan, or of what was served, takes the confirmation back.
 
-    Raises
-    ------
-    RecordError
-        When there is no plan, or the session is closed.
+    Raises RecordError when there is no plan, or the session is closed.
     """
     with store.action(who=who, why="all not stated otherwise was served as planned") as act:
         session, serving, _ = _open(act, session_id)

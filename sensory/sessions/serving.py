@@ -58,12 +58,10 @@ class Serving(Plain):
         Of the ballots.
     booths : dict of str to str
         Seat by the SHA-256 of the token of its link.
-    breaks : Breaks or None
     allergens : dict of str to str
         Declared by sample.
     excluded : dict of str to tuple of str
         By seat, the samples that are not for its assessor; only where there are any.
-    confirmed : Confirmation or None
     late : dict of str to str
         By first line of a ballot that was answered and not sent before closing: when it was.
     """

@@ -37,8 +37,6 @@ class SessionDetails(Plain):
 
     Attributes
     ----------
-    title : str
-    samples : tuple of Sample
     held_on : str
         Date of tasting, ISO 8601.
     place, leader, assessors, information, conditions, deviations : str
@@ -115,11 +113,8 @@ class StoredSession(Plain):
 
     Attributes
     ----------
-    id : str
     created_at : str
         UTC, ISO 8601, as all times here.
-    details : SessionDetails
-    question : Question
     cautions : dict of str to bool
         Answers so far, by the key of the caution.
     agreed_at, agreed_by, digest, closed_at : str

@@ -64,10 +64,7 @@ def describe(
 ) -> StoredSession:
     """Save what was typed about a session; only what differs is written.
 
-    Raises
-    ------
-    RecordError
-        When the question is already agreed and would change.
+    Raises RecordError when the question is already agreed and would change.
     """
     with store.action(who=who, why="typed") as act:
         session = act.session(session_id)
@@ -147,11 +144,8 @@ def missing_in_question(question: Question) -> list[str]:
 def agree(store: Store, session_id: str, *, who: str) -> StoredSession:
     """Freeze the question: from here on alpha, beta, the limit and the actions stand.
 
-    Raises
-    ------
-    RecordError
-        When it is agreed already, a caution is not answered with yes, or the question
-        is incomplete. ArgumentError when a risk or the limit is impossible.
+    Raises RecordError when it is agreed already, a caution is not answered with yes, or the
+    question is incomplete. ArgumentError when a risk or the limit is impossible.
     """
     session, cells = store.session(session_id), store.cells(session_id)
     if session.agreed:
@@ -192,10 +186,8 @@ def enter_cells(
 ) -> int:
     """Save typed cells; cells that are already so are not written again. Returns how many were.
 
-    Raises
-    ------
-    RecordError
-        When the ballots are closed, or an assessor of the serving plan would lose their seat.
+    Raises RecordError when the ballots are closed, or an assessor of the serving plan would lose
+    their seat.
     """
     with store.action(who=who, why=why) as act:
         session = act.session(session_id)
@@ -215,10 +207,7 @@ def checked_ballots(store: Store, session_id: str) -> CheckedBallots:
 def close(store: Store, session_id: str, *, who: str) -> StoredSession:
     """Close the ballots, which opens the finding.
 
-    Raises
-    ------
-    RecordError
-        When the question is not agreed. BallotError when ballots have to be mended.
+    Raises RecordError when the question is not agreed. BallotError when ballots have to be mended.
     """
     closing = closing_of(store, session_id)
     with store.action(who=who) as act:
@@ -234,7 +223,6 @@ class Closing:
     ----------
     session : StoredSession
         The closed one.
-    before : StoredSession
     cells : mapping
         The ballots.
     outcome : Outcome or None
@@ -259,10 +247,7 @@ class Closing:
 def closing_of(store: Store, session_id: str) -> Closing:
     """Read the ballots for `close`, before anything is written; a closed session stays as it is.
 
-    Raises
-    ------
-    RecordError, BallotError
-        As in `close`.
+    Raises RecordError, BallotError as in `close`.
     """
     session, cells = store.session(session_id), store.cells(session_id)
     if session.closed:
@@ -282,10 +267,7 @@ def closing_of(store: Store, session_id: str) -> Closing:
 def reopen(store: Store, session_id: str, *, who: str, why: str) -> StoredSession:
     """Open the ballots again after the finding was seen; the report will say so.
 
-    Raises
-    ------
-    RecordError
-        Without a reason, or when the session is not closed.
+    Raises RecordError without a reason, or when the session is not closed.
     """
     with store.action(who=who, why=why.strip()) as act:
         session = act.session(session_id)

@@ -93,10 +93,7 @@ class Action(Reads):
     def unchanged(self, session: StoredSession, lines: Cells | None = None) -> None:
         """Check that a session, and its lines where given, are on record as they were read.
 
-        Raises
-        ------
-        RecordError
-            When somebody was faster.
+        Raises RecordError when somebody was faster.
         """
         there = self._known.get(session.id) or next(iter(self._some_sessions(session.id)), None)
         moved = there != session
@@ -109,10 +106,7 @@ class Action(Reads):
     ) -> None:
         """Replace a session that is still as expected; where nothing differs nothing is written.
 
-        Raises
-        ------
-        RecordError
-            When somebody was faster.
+        Raises RecordError when somebody was faster.
         """
         self.unchanged(expect)
         new, old = columns_of(session), columns_of(expect)
@@ -135,10 +129,7 @@ class Action(Reads):
         int
             How many cells were written.
 
-        Raises
-        ------
-        RecordError
-            When the ballots are closed.
+        Raises RecordError when the ballots are closed.
         """
         if self._closed(session_id):
             raise RecordError("The ballots were closed meanwhile; nothing was changed.")
@@ -164,10 +155,7 @@ class Action(Reads):
         Its SHA-256 goes into the next entry of the session in this action, that of closing or of
         reopening; where none follows, into one of its own.
 
-        Raises
-        ------
-        RecordError
-            For what JSON does not have, as a number that is not finite.
+        Raises RecordError for what JSON does not have, as a number that is not finite.
         """
         kept = tables.outcomes
         self._connection.execute(sa.delete(kept).where(kept.c.session == session_id))
@@ -185,10 +173,7 @@ class Action(Reads):
     def put_noun(self, noun: Noun, *, expect: Noun | None, what: str, why: str = "") -> None:
         """Write a product, a reference or a batch; `expect` is what stands there, None if new.
 
-        Raises
-        ------
-        RecordError
-            When something else stands there.
+        Raises RecordError when something else stands there.
         """
         kind = kind_of(noun)
         key = id_of(kind, noun.name)

@@ -28,7 +28,6 @@ class Archive:
 
     Attributes
     ----------
-    session : StoredSession
     cells : dict of dict
         By line and column name.
     outcome : dict or None
@@ -68,8 +67,6 @@ def archive_session(
 
     Parameters
     ----------
-    store : Repository
-    session_id : str
     numbers : Table, optional
         The numbers of the finding.
     report : bytes
@@ -82,10 +79,7 @@ def archive_session(
     bytes
         The same record gives the same bytes.
 
-    Raises
-    ------
-    RecordError
-        When there is no such session.
+    Raises RecordError when there is no such session.
 
     Examples
     --------
@@ -133,11 +127,8 @@ def archive_session(
 def read_archive(content: bytes) -> Archive:
     """Read an archive; everything is checked before anything is given back.
 
-    Raises
-    ------
-    RecordError
-        When it is no archive, a sum or the hash of an entry is wrong, or the journal does
-        not lead to the session and the ballots, or holds more than they.
+    Raises RecordError when it is no archive, a sum or the hash of an entry is wrong, or the journal
+    does not lead to the session and the ballots, or holds more than they.
     """
     files = form.unpacked_files(content)
     session = _session(form.json_object(files[form.SESSION], form.SESSION))
@@ -180,10 +171,7 @@ def import_archive(store: Repository, content: bytes, *, who: str, why: str) -> 
     An entry says that it was imported and gives the SHA-256 of the archive. Persons who
     were erased are named after the archive, since numbers differ from record to record.
 
-    Raises
-    ------
-    RecordError
-        When the archive is not sound, or the session is on record already.
+    Raises RecordError when the archive is not sound, or the session is on record already.
     """
     archive = read_archive(content)
     others = {name: f"{name} in archive {archive.digest[:8]}" for name in archive.erased}

@@ -120,11 +120,8 @@ def packed(
 def unpacked_files(content: bytes) -> dict[str, bytes]:
     """The files of an archive, their sums checked.
 
-    Raises
-    ------
-    RecordError
-        When it is no zip, holds other files than an archive does, is too big when
-        unpacked, lacks a file, or a sum is not that of its file.
+    Raises RecordError when it is no zip, holds other files than an archive does, is too big when
+    unpacked, lacks a file, or a sum is not that of its file.
     """
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as zipped:

@@ -21,10 +21,8 @@ def copy_sqlite(engine: Engine, to: Path) -> None:
     The copy is one file. It appears under its name only when it is whole and has been
     checked.
 
-    Raises
-    ------
-    RecordError
-        When the record is no SQLite file, the copy exists already, or it cannot be written.
+    Raises RecordError when the record is no SQLite file, the copy exists already, or it cannot be
+    written.
     """
     if engine.dialect.name != "sqlite":
         raise RecordError(

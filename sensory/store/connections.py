@@ -23,10 +23,8 @@ _LOCKED = "The record is busy or cannot be written. What is on the screen is not
 def engine_for(url: str) -> Engine:
     """An engine for a SQLAlchemy URL, with the settings that SQLite needs.
 
-    Raises
-    ------
-    RecordError
-        When the URL cannot be read, has no driver here, or its folder cannot be made.
+    Raises RecordError when the URL cannot be read, has no driver here, or its folder cannot be
+    made.
     """
     address = None
     try:

@@ -227,10 +227,7 @@ def _batches(values: Iterable[str]) -> Iterator[list[str]]:
 def erase(connection: Connection, name: str) -> tuple[int, dict[str, str]]:
     """Erase each spelling of a name; its number, and the identifiers with what was erased.
 
-    Raises
-    ------
-    RecordError
-        When nobody of that name is on record.
+    Raises RecordError when nobody of that name is on record.
     """
     wanted = same_person(name)
     query = sa.select(people.c.id, people.c.name).where(people.c.name.is_not(None))

@@ -41,10 +41,7 @@ def open_store(url: str) -> Repository:
     url : str
         ``sqlite:///path/to/file.sqlite3`` on a local disk, or a PostgreSQL URL.
 
-    Raises
-    ------
-    RecordError
-        When it cannot be opened, or was written by a newer version.
+    Raises RecordError when it cannot be opened, or was written by a newer version.
 
     Examples
     --------
@@ -87,7 +84,6 @@ class Snapshot:
 
     Attributes
     ----------
-    session : StoredSession
     cells : dict of dict
         By line and column name.
     outcome : dict or None
@@ -131,10 +127,7 @@ class Repository(Reads):
         why : str
             Stands in each entry that gives no reason of its own.
 
-        Raises
-        ------
-        RecordError
-            When the record is busy or cannot be written.
+        Raises RecordError when the record is busy or cannot be written.
         """
         named: set[str] = set()
         try:
@@ -161,11 +154,8 @@ class Repository(Reads):
 
         Its entries follow the one that says so, in their order and with their own times.
 
-        Raises
-        ------
-        RecordError
-            When the session is on record already, its identifier is that of a product, a
-            reference or a batch, or its journal does not lead to it and to it only.
+        Raises RecordError when the session is on record already, its identifier is that of a
+        product, a reference or a batch, or its journal does not lead to it and to it only.
         """
         if any(journal.holds_noun(old.content) for old in entries):
             raise RecordError(NO_NOUNS)
@@ -221,10 +211,7 @@ class Repository(Reads):
         ballots stay, and belong to one unnamed person. Free texts are part of the chain and
         stay as they are: `Erasure.remains` lists those that seem to hold the name.
 
-        Raises
-        ------
-        RecordError
-            When nobody of that name is on record, or the reason holds the name.
+        Raises RecordError when nobody of that name is on record, or the reason holds the name.
 
         Examples
         --------
@@ -265,9 +252,6 @@ class Repository(Reads):
     def backup(self, to_path: Path | str) -> None:
         """Copy a SQLite record to a new file while it is in use.
 
-        Raises
-        ------
-        RecordError
-            When the file exists or cannot be written, or the record is on a server.
+        Raises RecordError when the file exists or cannot be written, or the record is on a server.
         """
         copy_sqlite(self._engine, Path(to_path))

@@ -25,10 +25,7 @@ def columns_of(session: StoredSession) -> dict[str, Any]:
 def session_of(columns: Mapping[str, Any]) -> StoredSession:
     """The session that has these columns.
 
-    Raises
-    ------
-    RecordError
-        For a column that is not known, not there or of another kind.
+    Raises RecordError for a column that is not known, not there or of another kind.
     """
     return StoredSession.from_dict({k: v for k, v in columns.items() if v is not None})
 

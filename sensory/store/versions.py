@@ -24,10 +24,7 @@ def prepare(engine: Engine) -> None:
 
     All steps run in one transaction. A SQLite file is copied beside itself before.
 
-    Raises
-    ------
-    RecordError
-        When the record was written by a newer version, or cannot be written.
+    Raises RecordError when the record was written by a newer version, or cannot be written.
     """
     with reading(engine) as connection:
         if _version(connection) == SCHEMA_VERSION:
