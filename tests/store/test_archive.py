@@ -185,7 +185,7 @@ def test_sums_are_those_that_the_usual_program_checks(made, tmp_path):
         check=False,
     )
     assert done.returncode == 0, done.stderr
-    assert done.stdout.count(": OK") == 7
+    assert done.stdout.count(": OK") == 8
 
 
 def test_archive_without_numbers_report_and_ballots(store):
