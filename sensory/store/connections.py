@@ -88,7 +88,7 @@ def reading(engine: Engine) -> Iterator[Connection]:
         raise RecordError(f"The record cannot be read: {reason(error)}.") from error
 
 
-def reason(error: sa.exc.SQLAlchemyError) -> object:
+def reason(error: Exception) -> object:
     """What the database itself said."""
     return getattr(error, "orig", None) or error
 
