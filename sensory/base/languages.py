@@ -31,14 +31,14 @@ def _codes() -> list[str]:
 
 @cache
 def ballot_words(language: str) -> JsonObject:
-    """All words of a ballot in a language; `asks` and `answers` are nested.
+    """All words of a ballot in a language, but those of the tests.
 
     Raises ArgumentError for a language without a file.
 
     Examples
     --------
-    >>> ballot_words("de")["answers"]["same"]
-    'gleich'
+    >>> ballot_words("de")["before"]
+    'Bevor Sie verkosten'
     """
     if language not in _codes():
         raise ArgumentError(f"language must be one of {', '.join(_codes())}; got {language!r}.")

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Iterator, Mapping
-from typing import Any
+from typing import Any, TypeVar
 
 from ..base.errors import SensoryError
 from ..base.records import JsonObject, digest_of, utc_now
@@ -19,6 +19,7 @@ START = "0" * 64
 OUTCOME = "outcome"
 """Where an entry holds the SHA-256 of what its session showed."""
 
+Key = TypeVar("Key", str, tuple[str, int, str])
 Content = tuple[str, JsonObject]
 """What an entry belongs to, and what it says."""
 Place = tuple[str, int, str]
@@ -173,7 +174,7 @@ def differing_nouns(
 _UNREADABLE = (LookupError, TypeError, ValueError, AttributeError, SensoryError)
 
 
-def _unlike(expected: Mapping[Any, object], there: Mapping[Any, object]) -> Iterator[Any]:
+def _unlike(expected: Mapping[Key, object], there: Mapping[Key, object]) -> Iterator[Key]:
     for key in sorted(expected.keys() | there.keys()):
         if expected.get(key) != there.get(key):
             yield key

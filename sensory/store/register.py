@@ -13,7 +13,7 @@ from ..release.batch_records import BatchRecord
 from ..sessions.session import JournalEntry
 from . import people
 from .nouns import KINDS, Noun, id_of, kind_of
-from .rows import entries_of, rows_of
+from .rows import Query, entries_of, rows_of
 from .tables import register, register_links
 
 AnyNoun = TypeVar("AnyNoun", bound=Noun)
@@ -98,7 +98,7 @@ class Register:
         with self._reading() as connection:
             return entries_of(connection, id_of(kind_of(noun), noun.name))
 
-    def _some_nouns(self, query: sa.Select[Any]) -> list[Any]:
+    def _some_nouns(self, query: Query) -> list[Any]:
         with self._reading() as connection:
             rows = people.shown(connection, rows_of(connection, query), {"content": people.NOUN})
         return [KINDS[row["kind"]].from_dict(row["content"]) for row in rows]

@@ -15,11 +15,12 @@ from . import people
 from .journal import next_entry
 from .tables import ballot_cells, journal, sessions
 
+Query = sa.Select[Any]
 Cells = Mapping[int, Mapping[str, str]]
 _EMPTY_AT_FIRST = ("agreed_at", "agreed_by", "digest", "closed_at", "serving")
 
 
-def rows_of(connection: Connection, query: sa.Select[Any]) -> list[JsonObject]:
+def rows_of(connection: Connection, query: Query) -> list[JsonObject]:
     """What a query gives, by column."""
     return [dict(row) for row in connection.execute(query).mappings()]
 
@@ -38,7 +39,7 @@ def session_of(columns: JsonObject) -> StoredSession:
     return StoredSession.from_dict({k: v for k, v in columns.items() if v is not None})
 
 
-def sessions_of(connection: Connection, query: sa.Select[Any]) -> list[StoredSession]:
+def sessions_of(connection: Connection, query: Query) -> list[StoredSession]:
     """The sessions that a query gives, with names."""
     rows = people.shown(connection, rows_of(connection, query), people.COLUMNS)
     return [session_of(columns) for columns in rows]

@@ -17,6 +17,8 @@ from alembic import op
 
 from sensory.base.records import JsonObject, digest_of, utc_now
 
+Change = Callable[[Any], Any]
+
 revision = "0002"
 down_revision = "0001"
 
@@ -162,7 +164,7 @@ def _hidden(entry: JsonObject, people: _People) -> JsonObject:
     return hidden
 
 
-def _content(content: JsonObject, change: Callable[[Any], Any]) -> JsonObject:
+def _content(content: JsonObject, change: Change) -> JsonObject:
     new = dict(content)
     for part in ("session", "changed", "old"):
         if part in new:
@@ -182,7 +184,7 @@ def _content(content: JsonObject, change: Callable[[Any], Any]) -> JsonObject:
     return new
 
 
-def _without_names(columns: JsonObject, change: Callable[[Any], Any]) -> JsonObject:
+def _without_names(columns: JsonObject, change: Change) -> JsonObject:
     new = dict(columns)
     if "agreed_by" in new:
         new["agreed_by"] = change(new["agreed_by"])
