@@ -55,15 +55,13 @@ def counts(name: str, value: ArrayLike, *, at_least: int = 0) -> NDArray[np.int6
     array = _numbers(name, value)
     if array.size == 0:
         raise ArgumentError(f"{name} is empty; give at least one number.")
-    bad = array != np.floor(array)
-    if bad.any():
-        raise ArgumentError(f"{name} must be whole numbers; got {_first(array, bad):g}.")
-    bad = array < at_least
-    if bad.any():
-        raise ArgumentError(f"{name} must be at least {at_least}; got {_first(array, bad):g}.")
-    bad = array > MOST_TRIALS
-    if bad.any():
-        raise ArgumentError(f"{name} must be at most {MOST_TRIALS:,}; got {_first(array, bad):g}.")
+    for bad, wanted in (
+        (array != np.floor(array), "whole numbers"),
+        (array < at_least, f"at least {at_least}"),
+        (array > MOST_TRIALS, f"at most {MOST_TRIALS:,}"),
+    ):
+        if bad.any():
+            raise ArgumentError(f"{name} must be {wanted}; got {_first(array, bad):g}.")
     return array.astype(np.int64)
 
 
