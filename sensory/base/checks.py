@@ -25,16 +25,14 @@ def as_fraction(value: float | str | Fraction) -> Fraction:
     return value if isinstance(value, Fraction) else Fraction(str(value))
 
 
-def probability(name: str, value: Any) -> float:
+def probability(name: str, value: object) -> float:
     """A single number strictly between 0 and 1.
 
     >>> probability("alpha", 0.05)
     0.05
     """
     array = _numbers(name, value, "a number between 0 and 1")
-    if array.ndim:
-        raise ArgumentError(f"{name} must be one number, got {array.size} of them.")
-    return float(levels(name, array))
+    return float(levels(name, _single(name, array)))
 
 
 def levels(name: str, value: ArrayLike) -> NDArray[np.float64]:
@@ -57,31 +55,26 @@ def counts(name: str, value: ArrayLike, *, at_least: int = 0) -> NDArray[np.int6
     array = _numbers(name, value)
     if array.size == 0:
         raise ArgumentError(f"{name} is empty; give at least one number.")
-    bad = array != np.floor(array)
-    if bad.any():
-        raise ArgumentError(f"{name} must be whole numbers; got {_first(array, bad):g}.")
-    bad = array < at_least
-    if bad.any():
-        raise ArgumentError(f"{name} must be at least {at_least}; got {_first(array, bad):g}.")
-    bad = array > MOST_TRIALS
-    if bad.any():
-        raise ArgumentError(f"{name} must be at most {MOST_TRIALS:,}; got {_first(array, bad):g}.")
+    for bad, wanted in (
+        (array != np.floor(array), "whole numbers"),
+        (array < at_least, f"at least {at_least}"),
+        (array > MOST_TRIALS, f"at most {MOST_TRIALS:,}"),
+    ):
+        if bad.any():
+            raise ArgumentError(f"{name} must be {wanted}; got {_first(array, bad):g}.")
     return array.astype(np.int64)
 
 
-def one_count(name: str, value: Any, *, at_least: int = 0) -> int:
+def one_count(name: str, value: ArrayLike, *, at_least: int = 0) -> int:
     """A single whole number.
 
     >>> one_count("trials", 24)
     24
     """
-    array = counts(name, value, at_least=at_least)
-    if array.ndim:
-        raise ArgumentError(f"{name} must be one number, got {array.size} of them.")
-    return int(array)
+    return int(_single(name, counts(name, value, at_least=at_least)))
 
 
-def truth(name: str, value: Any) -> bool:
+def truth(name: str, value: object) -> bool:
     """True or False, and nothing that merely counts as either."""
     if not isinstance(value, (bool, np.bool_)):
         raise ArgumentError(f"{name} must be True or False; got {value!r}.")
@@ -99,18 +92,15 @@ def within(name: str, value: ArrayLike, low: float, high: float) -> NDArray[np.f
     return array
 
 
-def one_number(name: str, value: Any, low: float, high: float) -> float:
+def one_number(name: str, value: ArrayLike, low: float, high: float) -> float:
     """A single number from `low` to `high`, both included."""
-    array = within(name, value, low, high)
-    if array.ndim:
-        raise ArgumentError(f"{name} must be one number, got {array.size} of them.")
-    return float(array)
+    return float(_single(name, within(name, value, low, high)))
 
 
 def fitting(**arrays: NDArray[Any]) -> list[NDArray[Any]]:
     """Arrays, given by the names of the arguments, broadcast to one shape that is not empty.
 
-    >>> [one.shape for one in fitting(trials=np.ones((2, 1)), alpha=np.ones(3))]
+    >>> [array.shape for array in fitting(trials=np.ones((2, 1)), alpha=np.ones(3))]
     [(2, 3), (2, 3)]
     """
     for name, array in arrays.items():
@@ -133,7 +123,7 @@ def correct_of_trials(
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Counts of correct answers and of answers, broadcast to one shape.
 
-    >>> [one.tolist() for one in correct_of_trials([8, 9], 24)]
+    >>> [array.tolist() for array in correct_of_trials([8, 9], 24)]
     [[8, 9], [24, 24]]
     """
     right, total = fitting(
@@ -148,8 +138,14 @@ def correct_of_trials(
     return right, total
 
 
+def _single(name: str, array: NDArray[Any]) -> NDArray[Any]:
+    if array.ndim:
+        raise ArgumentError(f"{name} must be one number, got {array.size} of them.")
+    return array
+
+
 def _numbers(
-    name: str, value: Any, wanted: str = "a number or an array of numbers", finite: bool = True
+    name: str, value: object, wanted: str = "a number or an array of numbers", finite: bool = True
 ) -> NDArray[np.float64]:
     if np.ma.is_masked(value):
         raise ArgumentError(f"{name} holds masked, that is missing, values; leave them out.")

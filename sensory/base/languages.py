@@ -8,9 +8,9 @@ from __future__ import annotations
 import json
 from functools import cache
 from pathlib import Path
-from typing import Any
 
 from .errors import ArgumentError
+from .records import JsonObject
 
 _FOLDER = Path(__file__).parent / "texts"
 
@@ -21,26 +21,26 @@ def languages() -> dict[str, str]:
     >>> list(languages())
     ['en', 'de', 'es', 'fr']
     """
-    codes = sorted(
-        (path.stem for path in _FOLDER.glob("*.json")), key=lambda one: (one != "en", one)
-    )
+    codes = sorted(_codes(), key=lambda code: (code != "en", code))
     return {code: ballot_words(code)["language"] for code in codes}
 
 
+def _codes() -> list[str]:
+    return sorted(path.stem for path in _FOLDER.glob("*.json"))
+
+
 @cache
-def ballot_words(language: str) -> dict[str, Any]:
-    """All words of a ballot in a language; `asks` and `answers` are nested.
+def ballot_words(language: str) -> JsonObject:
+    """All words of a ballot in a language, but those of the tests.
 
     Raises ArgumentError for a language without a file.
 
     Examples
     --------
-    >>> ballot_words("de")["answers"]["same"]
-    'gleich'
+    >>> ballot_words("de")["before"]
+    'Bevor Sie verkosten'
     """
-    path = _FOLDER / f"{language}.json"
-    if not language.isalpha() or not path.is_file():
-        known = ", ".join(sorted(one.stem for one in _FOLDER.glob("*.json")))
-        raise ArgumentError(f"language must be one of {known}; got {language!r}.")
-    found: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
-    return found
+    if language not in _codes():
+        raise ArgumentError(f"language must be one of {', '.join(_codes())}; got {language!r}.")
+    words: JsonObject = json.loads((_FOLDER / f"{language}.json").read_text(encoding="utf-8"))
+    return words

@@ -21,14 +21,16 @@ from cattrs.cols import is_mapping, mapping_structure_factory
 from cattrs.gen import make_dict_structure_fn, make_dict_unstructure_fn, override
 
 from .errors import RecordError, SensoryError
+from .records import JsonObject
 
 Kind = TypeVar("Kind")
+Hook = Callable[[Any, Any], Any]
 
 LEFT_OUT_EMPTY = {"left_out_empty": True}
 """Metadata of a field that is not written as long as it is as it was by default."""
 
 
-def written_as(name: str) -> dict[str, Any]:
+def written_as(name: str) -> JsonObject:
     """Metadata of a field that has another name where it is written."""
     return {"written_as": name}
 
@@ -38,12 +40,12 @@ class Plain:
 
     __slots__ = ()
 
-    def to_dict(self) -> dict[str, Any]:
+    def to_dict(self) -> JsonObject:
         """The fields as plain data that is ready for JSON, nested records included."""
         return dict(_converter().unstructure(self))
 
     @classmethod
-    def from_dict(cls, plain: Mapping[str, Any]) -> Self:
+    def from_dict(cls, plain: Mapping[str, object]) -> Self:
         """Rebuild from `to_dict`.
 
         Raises RecordError for a field that is not known, not there or of another kind, in a nested
@@ -78,7 +80,7 @@ _NOT_FINITE = ("inf", "-inf", "nan")
 class _OtherKindError(ValueError):
     """What stands there is of another kind than its field."""
 
-    def __init__(self, wanted: str, value: Any):
+    def __init__(self, wanted: str, value: object):
         super().__init__(f"must be {wanted}; got {value!r}")
 
 
@@ -96,13 +98,13 @@ def _converter() -> Converter:
     return converter
 
 
-def _text(value: Any, _: Any) -> str:
+def _text(value: object, _: object) -> str:
     if isinstance(value, str):
         return value
     raise _OtherKindError("a text", value)
 
 
-def _number(value: Any, _: Any) -> float:
+def _number(value: object, _: object) -> float:
     """Whole numbers stay whole, so that they are written as they were."""
     if isinstance(value, int | float) and not isinstance(value, bool):
         return value
@@ -115,20 +117,20 @@ def _plain_number(number: float) -> float | str:
     return number if isfinite(number) else str(float(number))
 
 
-def _count(value: Any, _: Any) -> int:
+def _count(value: object, _: object) -> int:
     if isinstance(value, int) and not isinstance(value, bool):
         return value
     raise _OtherKindError("a whole number", value)
 
 
-def _yes_or_no(value: Any, _: Any) -> bool:
+def _yes_or_no(value: object, _: object) -> bool:
     if isinstance(value, bool):
         return value
     raise _OtherKindError("true or false", value)
 
 
-def _word(value: Any, kind: type[StrEnum]) -> StrEnum:
-    if value in list(kind):
+def _word(value: object, kind: type[StrEnum]) -> StrEnum:
+    if isinstance(value, str) and value in list(kind):
         return kind(value)
     raise _OtherKindError(f"one of {', '.join(kind)}", value)
 
@@ -137,12 +139,12 @@ def _is_tuple(kind: Any) -> bool:
     return get_origin(kind) is tuple
 
 
-def _tuple_hook(kind: Any, converter: Converter) -> Callable[[Any, Any], tuple[Any, ...]]:
+def _tuple_hook(kind: Any, converter: Converter) -> Hook:
     of, *more = get_args(kind)
     hooks = [converter.get_structure_hook(part) for part in (of, *more) if part is not Ellipsis]
     free = Ellipsis in more
 
-    def built(value: Any, _: Any) -> tuple[Any, ...]:
+    def built(value: object, _: object) -> tuple[object, ...]:
         if not isinstance(value, list | tuple):
             raise _OtherKindError("a list", value)
         if free:
@@ -156,10 +158,10 @@ def _tuple_hook(kind: Any, converter: Converter) -> Callable[[Any, Any], tuple[A
     return built
 
 
-def _mapping_hook(kind: Any, converter: Converter) -> Callable[[Any, Any], dict[Any, Any]]:
-    build = mapping_structure_factory(kind, converter, detailed_validation=False)
+def _mapping_hook(kind: Any, converter: Converter) -> Hook:
+    build: Hook = mapping_structure_factory(kind, converter, detailed_validation=False)
 
-    def built(value: Any, wanted: Any) -> dict[Any, Any]:
+    def built(value: object, wanted: object) -> dict[object, object]:
         if isinstance(value, Mapping):
             return dict(build(value, wanted))
         raise _OtherKindError("a mapping", value)
@@ -167,8 +169,8 @@ def _mapping_hook(kind: Any, converter: Converter) -> Callable[[Any, Any], dict[
     return built
 
 
-def _record_hook(kind: Any, converter: Converter) -> Callable[[Any, Any], Any]:
-    build = make_dict_structure_fn(kind, converter, **_overrides(kind))
+def _record_hook(kind: Any, converter: Converter) -> Hook:
+    build: Hook = make_dict_structure_fn(kind, converter, **_overrides(kind))
     known = {_written(entry) for entry in fields(kind)}
     needed = [
         _written(entry)
@@ -176,7 +178,7 @@ def _record_hook(kind: Any, converter: Converter) -> Callable[[Any, Any], Any]:
         if entry.default is MISSING and entry.default_factory is MISSING
     ]
 
-    def built(value: Any, wanted: Any) -> Any:
+    def built(value: object, wanted: object) -> object:
         if not isinstance(value, Mapping):
             raise RecordError(f"{kind.__name__} needs a mapping of its fields; got {value!r}.")
         if value.keys() == known:
@@ -193,13 +195,11 @@ def _record_hook(kind: Any, converter: Converter) -> Callable[[Any, Any], Any]:
     return built
 
 
-def _plain_hook(kind: Any, converter: Converter) -> Callable[[Any], dict[str, Any]]:
-    plain: Callable[[Any], dict[str, Any]]
-    plain = make_dict_unstructure_fn(kind, converter, **_overrides(kind))
-    return plain
+def _plain_hook(kind: type, converter: Converter) -> Callable[[object], JsonObject]:
+    return make_dict_unstructure_fn(kind, converter, **_overrides(kind))
 
 
-def _overrides(kind: Any) -> dict[str, Any]:
+def _overrides(kind: type) -> JsonObject:
     return {
         entry.name: override(
             rename=_written(entry), omit_if_default=bool(entry.metadata.get("left_out_empty"))

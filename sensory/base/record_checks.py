@@ -6,14 +6,14 @@ from collections.abc import Iterable
 from datetime import date
 from enum import StrEnum
 from math import isfinite
-from typing import Any, TypeVar
+from typing import TypeVar
 
 from .errors import RecordError
 
 Word = TypeVar("Word", bound=StrEnum)
 
 
-def iso_date(name: str, value: Any) -> date:
+def iso_date(name: str, value: object) -> date:
     """A date written as year, month and day.
 
     Raises RecordError for anything else, a time of day included.
@@ -22,25 +22,23 @@ def iso_date(name: str, value: Any) -> date:
     datetime.date(2026, 9, 14)
     """
     try:
-        if not isinstance(value, str) or len(value) != 10:
+        day = date.fromisoformat(str(value))
+        if day.isoformat() != value:  # a week and a weekday too
             raise ValueError
-        found = date.fromisoformat(value)
-        if found.isoformat() != value:  # a week and a weekday are ten letters too
-            raise ValueError
-        return found
+        return day
     except ValueError:
         raise RecordError(
             f"{name} must be a date as in 2026-09-14 (ISO 8601); got {value!r}."
         ) from None
 
 
-def named(name: str, value: Any) -> None:
+def named(name: str, value: object) -> None:
     """Refuse a text that is empty."""
     if not isinstance(value, str) or not value.strip():
         raise RecordError(f"{name} must be a text that is not empty; got {value!r}.")
 
 
-def number(name: str, value: Any, needed: bool = False) -> None:
+def number(name: str, value: object, needed: bool = False) -> None:
     """Refuse what is no finite number; None passes unless `needed`."""
     if value is None and not needed:
         return
@@ -48,7 +46,7 @@ def number(name: str, value: Any, needed: bool = False) -> None:
         raise RecordError(f"{name} must be a finite number; got {value!r}.")
 
 
-def one_of(name: str, value: Any, words: type[Word]) -> Word:
+def one_of(name: str, value: str, words: type[Word]) -> Word:
     """The member of an enumeration with that value."""
     try:
         return words(value)
@@ -60,14 +58,14 @@ def one_of(name: str, value: Any, words: type[Word]) -> Word:
 def once(name: str, given: Iterable[str]) -> None:
     """Refuse a name that stands there twice."""
     seen: set[str] = set()
-    for one in given:
-        if one in seen:
-            raise RecordError(f"{name} {one!r} is there twice.")
-        seen.add(one)
+    for text in given:
+        if text in seen:
+            raise RecordError(f"{name} {text!r} is there twice.")
+        seen.add(text)
 
 
-def parts(name: str, given: Any, kind: type) -> None:
+def parts(name: str, given: object, kind: type) -> None:
     """Refuse what is no tuple of such records or texts."""
-    if not isinstance(given, tuple) or not all(isinstance(one, kind) for one in given):
+    if not isinstance(given, tuple) or not all(isinstance(part, kind) for part in given):
         word = "texts" if kind is str else f"{kind.__name__} records"
         raise RecordError(f"{name} must be a tuple of {word}; got {given!r}.")

@@ -32,32 +32,28 @@ class Standard:
         return f"{self.number}{'-' if self.number.startswith('ASTM') else ':'}{self.edition}"
 
 
-def _standard(number: str, edition: str, subject: str) -> Standard:
-    return Standard(number=number, edition=edition, subject=subject)
-
-
 # Editions from the catalogues of the standards bodies; a scope was read, never the
 # whole text of a standard.
 STANDARDS = {
-    entry.number: entry
-    for entry in (
-        _standard("ISO 4120", "2021", "triangle test"),
-        _standard("ISO 10399", "2026", "duo-trio test"),
-        _standard("ISO 5495", "2005", "paired comparison test"),
-        _standard("ISO 8588", "2017", "A - not A test"),
-        _standard("ISO 8587", "2006", "ranking"),
-        _standard("ISO 16820", "2019", "sequential analysis"),
-        _standard("ISO 11132", "2021", "performance of a quantitative descriptive panel"),
-        _standard("ISO 8586", "2023", "selection and training of assessors"),
-        _standard("ISO 4121", "2003", "quantitative response scales"),
-        _standard("ISO 13299", "2016", "sensory profile"),
-        _standard("ISO 13301", "2018", "thresholds by three-alternative forced choice"),
-        _standard("ISO 29842", "2024", "balanced incomplete block designs"),
-        _standard("ISO 20613", "2019", "sensory analysis in quality control"),
-        _standard("ISO 6658", "2017", "general guidance on methods"),
-        _standard("ISO 5492", "2008", "vocabulary"),
-        _standard("ASTM E1885", "18", "triangle test"),
-        _standard("ASTM E2610", "18", "duo-trio test"),
-        _standard("ASTM E2164", "24b", "directional difference test"),
+    number: Standard(number=number, edition=edition, subject=subject)
+    for number, edition, subject in (
+        ("ISO 4120", "2021", "triangle test"),
+        ("ISO 10399", "2026", "duo-trio test"),
+        ("ISO 5495", "2005", "paired comparison test"),
+        ("ISO 8588", "2017", "A - not A test"),
+        ("ISO 8587", "2006", "ranking"),
+        ("ISO 16820", "2019", "sequential analysis"),
+        ("ISO 11132", "2021", "performance of a quantitative descriptive panel"),
+        ("ISO 8586", "2023", "selection and training of assessors"),
+        ("ISO 4121", "2003", "quantitative response scales"),
+        ("ISO 13299", "2016", "sensory profile"),
+        ("ISO 13301", "2018", "thresholds by three-alternative forced choice"),
+        ("ISO 29842", "2024", "balanced incomplete block designs"),
+        ("ISO 20613", "2019", "sensory analysis in quality control"),
+        ("ISO 6658", "2017", "general guidance on methods"),
+        ("ISO 5492", "2008", "vocabulary"),
+        ("ASTM E1885", "18", "triangle test"),
+        ("ASTM E2610", "18", "duo-trio test"),
+        ("ASTM E2164", "24b", "directional difference test"),
     )
 }

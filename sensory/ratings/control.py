@@ -26,6 +26,7 @@ from ..base.results import Cell, Table, several
 from ..models.multiplicity import dunnett_p, dunnett_quantile
 from .contrasts import against, correlated, mean_table
 from .fitting import FittedPanel, fit_panel
+from .frames import KeptTable
 from .performance import cells
 from .tables import RatingTable, rating_table
 from .variance import remarks
@@ -69,22 +70,15 @@ class DifferenceFromControl:
     beta: float
     level: float
     notes: tuple[str, ...]
-    _means: pd.DataFrame
-    _against: pd.DataFrame
+    _tables: Mapping[str, pd.DataFrame]
     _own_se: pd.Series[float]
+
+    means = KeptTable()
+    against_control = KeptTable()
 
     @property
     def placebo(self) -> pd.DataFrame:
-        chosen = self._means[self._means["sample"] == self.control]
-        return chosen.reset_index(drop=True)
-
-    @property
-    def means(self) -> pd.DataFrame:
-        return self._means.copy()
-
-    @property
-    def against_control(self) -> pd.DataFrame:
-        return self._against.copy()
+        return self.means[self.means["sample"] == self.control].reset_index(drop=True)
 
     def assessors_needed(self, chance: float = 0.8) -> pd.DataFrame:
         """How many assessors a new session needs for an unchanged batch to be shown as similar.
@@ -107,21 +101,21 @@ class DifferenceFromControl:
         wanted, there = probability("chance", chance), len(self.scores.assessors)
         size = np.arange(2, _MOST_ASSESSORS + 1)
         needed = []
-        larger = self._own_se.clip(lower=self._against["se"])
-        for row in self._against.assign(own_se=larger).to_dict("records"):
+        larger = self._own_se.clip(lower=self.against_control["se"])
+        for row in self.against_control.assign(own_se=larger).to_dict("records"):
             t = stdtrit(size - 1, 1 - self.beta)
             shift = self.limits[row["attribute"]] / (row["own_se"] * np.sqrt(there / size))
             reached = 1 - nctdtr(size - 1, shift, t) >= wanted
             needed.append(int(size[reached.argmax()]) if reached.any() else None)
         count = pd.array(needed, dtype="Int64")
-        return self._against[["attribute", "sample"]].assign(assessors=count)
+        return self.against_control[["attribute", "sample"]].assign(assessors=count)
 
     def table(self) -> Table:
         """One row a batch: what lies beyond the blind control, its upper limit, the finding."""
         several_attributes = len(self.scores.attributes) > 1
         columns = ("sample", "beyond blind control", "p", "upper limit", "limit", "finding")
         rows: list[tuple[Cell, ...]] = []
-        for row in self._against.to_dict("records"):
+        for row in self.against_control.to_dict("records"):
             line: tuple[Cell, ...] = (str(row["sample"]), row["estimate"], row["p_adjusted"])
             line += (row["upper"], self.limits[row["attribute"]])
             line += (Finding(row["finding"]).sentence,)
@@ -130,7 +124,7 @@ class DifferenceFromControl:
         return Table(columns=head, rows=tuple(rows))
 
     def __repr__(self) -> str:
-        rows = self._against.to_dict("records")
+        rows = self.against_control.to_dict("records")
         findings = ", ".join(f"{row['sample']} {row['finding']}" for row in rows)
         count = several(len(self.scores.assessors), "assessor")
         return f"<DifferenceFromControl: {count}, blind control {self.control}; {findings}>"
@@ -234,8 +228,10 @@ def difference_from_control(
         beta=beta,
         level=level,
         notes=(*remarks(panel), *_without_control(panel, control), *low),
-        _means=mean_table(panel, 1 - level),
-        _against=rows.drop(columns="own_se"),
+        _tables={
+            "means": mean_table(panel, 1 - level),
+            "against_control": rows.drop(columns="own_se"),
+        },
         _own_se=rows["own_se"],
     )
 

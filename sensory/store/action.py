@@ -3,26 +3,23 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from contextlib import contextmanager
 from copy import copy
-from typing import Any
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from ..base.errors import RecordError
-from ..base.records import digest_of
+from ..base.records import JsonObject, digest_of
 from ..sessions.session import StoredSession
 from . import people, tables
-from .chain import append, entry_for
 from .journal import OUTCOME
-from .nouns import Noun, id_of, kind_of, links_of, row_of
+from .nouns import Noun, id_of, kind_of, row_of
 from .reads import Reads, Seats
-from .rows import cells_of, change_cells, columns_of, put_session
+from .rows import Cells, append, cells_of, change_cells, columns_of, entry_for, put_session
 from .tables import register, register_links
 
-Cells = Mapping[int, Mapping[str, str]]
 _MOVED = "{what} was changed in another window meanwhile. Reload the page."
 
 
@@ -32,27 +29,6 @@ class Action(Reads):
     Opened by `Repository.action`. Each write leaves its journal entry, by `who`, with the reason
     of the action where it has none of its own. Where an error leaves the action, nothing of it
     was done.
-
-    Examples
-    --------
-    >>> from sensory.catalogue.question import Question
-    >>> from sensory.sessions.session import SessionDetails
-    >>> from sensory.store.repository import open_store
-    >>> store = open_store("sqlite://")
-    >>> session = StoredSession(
-    ...     id="quince",
-    ...     created_at="2026-09-14T08:00:00+00:00",
-    ...     details=SessionDetails(),
-    ...     question=Question(),
-    ...     cautions={},
-    ... )
-    >>> with store.action(who="Zoë", why="typed") as act:
-    ...     act.add(session, {})
-    ...     act.write_lines("quince", {2: {"answer": "412"}})
-    1
-    >>> [(entry.what, entry.why) for entry in store.entries("quince")]
-    [('opened', 'typed'), ('cells', 'typed')]
-    >>> store.close()
     """
 
     def __init__(
@@ -84,10 +60,10 @@ class Action(Reads):
     def add(self, session: StoredSession, lines: Cells) -> None:
         """Write a new session and its ballot lines."""
         texts = {str(line): dict(cells) for line, cells in lines.items()}
-        content = {"session": columns_of(session), "cells": texts}
-        entry = self._entry(session.id, "opened", "", content)
-        written = entry["content"]
-        put_session(self._connection, written["session"], written["cells"])
+        entry = self._entry(
+            session.id, "opened", "", {"session": columns_of(session), "cells": texts}
+        )
+        put_session(self._connection, entry["content"]["session"], entry["content"]["cells"])
         append(self._connection, entry)
 
     def unchanged(self, session: StoredSession, lines: Cells | None = None) -> None:
@@ -115,19 +91,14 @@ class Action(Reads):
             return
         content = {"changed": changed, "old": {name: old[name] for name in changed}}
         entry = self._entry(session.id, what, why, content)
-        table = tables.sessions
+        at = tables.sessions.c.id == session.id
         values = entry["content"]["changed"]
-        self._connection.execute(sa.update(table).where(table.c.id == session.id).values(**values))
+        self._connection.execute(sa.update(tables.sessions).where(at).values(**values))
         append(self._connection, entry)
         self._known.pop(session.id)
 
     def write_lines(self, session_id: str, changes: Cells, *, why: str = "") -> int:
-        """Write the cells that differ from the record; an empty text removes a cell.
-
-        Returns
-        -------
-        int
-            How many cells were written.
+        """Write the cells that differ from the record, and say how many; an empty text removes.
 
         Raises RecordError when the ballots are closed.
         """
@@ -149,8 +120,8 @@ class Action(Reads):
             self._seats.pop(session_id, None)
         return len(done)
 
-    def keep_outcome(self, session_id: str, plain: dict[str, Any] | None) -> None:
-        """Keep what a session showed, or, with None, no longer.
+    def keep_outcome(self, session_id: str, plain: JsonObject | None) -> None:
+        """Keep what a session showed, without names, or, with None, no longer.
 
         Its SHA-256 goes into the next entry of the session in this action, that of closing or of
         reopening; where none follows, into one of its own.
@@ -160,10 +131,14 @@ class Action(Reads):
         kept = tables.outcomes
         self._connection.execute(sa.delete(kept).where(kept.c.session == session_id))
         self._digests[session_id] = None
-        if plain is not None:
-            content = self._nameless(session_id, _as_json(plain))
-            self._connection.execute(sa.insert(kept).values(session=session_id, content=content))
-            self._digests[session_id] = digest_of(content)
+        if plain is None:
+            return
+        try:
+            content = json.loads(json.dumps(plain, allow_nan=False))
+        except (TypeError, ValueError) as error:
+            raise RecordError(f"What the session showed cannot be kept: {error}.") from error
+        self._connection.execute(sa.insert(kept).values(session=session_id, content=content))
+        self._digests[session_id] = digest_of(content)
 
     def seal(self) -> None:
         """Give what was kept of sessions an entry where it has none yet; the last thing done."""
@@ -177,7 +152,8 @@ class Action(Reads):
         """
         kind = kind_of(noun)
         key = id_of(kind, noun.name)
-        there = self._some_nouns(sa.select(register).where(register.c.id == key))
+        at, links = register.c.id == key, register_links.c.id == key
+        there = self._some_nouns(sa.select(register).where(at))
         if there != ([] if expect is None else [expect]):
             shown = f"{kind.capitalize()} {noun.name}"
             raise RecordError(
@@ -187,52 +163,24 @@ class Action(Reads):
             return
         plain = json.loads(json.dumps(noun.to_dict()))
         entry = self._entry(key, what, why, {"noun": {"kind": kind, "content": plain}})
-        row = row_of(kind, entry["content"]["noun"]["content"])
+        row, tied = row_of(kind, entry["content"]["noun"]["content"])
         if expect is None:
             self._connection.execute(sa.insert(register).values(**row))
         else:
-            at, links = register.c.id == key, register_links.c.id == key
             self._connection.execute(sa.update(register).where(at).values(**row))
             self._connection.execute(sa.delete(register_links).where(links))
-        tied = links_of(kind, row["content"])
         if tied:
-            rows = [{"id": key, "kind": one, "value": value} for one, value in tied]
+            rows = [{"id": key, "kind": of, "value": value} for of, value in tied]
             self._connection.execute(sa.insert(register_links), rows)
         append(self._connection, entry)
 
-    def _entry(self, key: str, what: str, why: str, content: dict[str, Any]) -> dict[str, Any]:
+    def _entry(self, key: str, what: str, why: str, content: JsonObject) -> JsonObject:
         if key in self._digests:
             content = {**content, OUTCOME: self._digests.pop(key)}
         return entry_for(self._connection, key, self._who, what, why or self._why, content)
-
-    def _nameless(self, session_id: str, plain: dict[str, Any]) -> dict[str, Any]:
-        """Plain data with references for the names of assessors, so that they can be erased.
-
-        Who is called as one of the samples is keeps the name there.
-        """
-        session = self.session(session_id)
-        texts = [
-            text for name in session.question.settings.values() for text in str(name).split(";")
-        ]
-        texts += [
-            text for one in session.details.samples for text in (one.letter, one.name, one.batch)
-        ]
-        samples = {text.strip() for text in texts}
-        known = people.assessors_of(self._connection, session_id)
-        table = {name: reference for name, reference in known.items() if name not in samples}
-        hidden: dict[str, Any] = people.in_plain(plain, lambda text: table.get(text, text))
-        return hidden
 
     def _closed(self, session_id: str) -> bool:
         if session_id in self._known:
             return self._known[session_id].closed
         at = tables.sessions.c.id == session_id
         return bool(self._connection.scalar(sa.select(tables.sessions.c.closed_at).where(at)))
-
-
-def _as_json(plain: dict[str, Any]) -> dict[str, Any]:
-    try:
-        content: dict[str, Any] = json.loads(json.dumps(plain, allow_nan=False))
-    except (TypeError, ValueError) as error:
-        raise RecordError(f"What the session showed cannot be kept: {error}.") from error
-    return content

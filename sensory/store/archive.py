@@ -3,23 +3,27 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Any
 
-from ..base.errors import RecordError
+from ..base.errors import RecordError, SensoryError
+from ..base.languages import languages
+from ..base.records import JsonObject
 from ..base.results import Table
+from ..sessions.filling import fill_outcomes
+from ..sessions.serving import Serving
 from ..sessions.session import JournalEntry, StoredSession
 from . import archive_form as form
 from . import journal, people
-from .archive_checks import serving_faults, settings_faults
-from .repository import NO_NOUNS, Repository, Snapshot
-from .rows import columns_of, entry_of, session_of, unpacked
+from .repository import NO_NOUNS, Repository
+from .rows import Cells, columns_of, entry_of, session_of, unpacked
 
 _JOURNAL = ("number", "at", "session", "who", "what", "why", "content", "before", "sha256")
 _PEOPLE = ("reference", "name", "erased")
 _NEEDED = ("ballots_at_agreement", "agreed_at", "agreed_by", "digest", "closed_at")
 _LONGEST_ID = 32
+_SEAT = re.compile(r"seat [1-9][0-9]{0,5}", re.ASCII)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -28,12 +32,8 @@ class Archive:
 
     Attributes
     ----------
-    cells : dict of dict
-        By line and column name.
     outcome : dict or None
         What the session showed, where it was kept.
-    entries : tuple of JournalEntry
-        The journal of the session, oldest first.
     erased : frozenset of str
         Names among these that stand for erased persons.
     numbers, report : bytes
@@ -44,7 +44,7 @@ class Archive:
 
     session: StoredSession
     cells: dict[int, dict[str, str]]
-    outcome: dict[str, Any] | None
+    outcome: JsonObject | None
     entries: tuple[JournalEntry, ...]
     erased: frozenset[str]
     numbers: bytes
@@ -60,68 +60,34 @@ def archive_session(
     report: bytes = b"",
     version: str = "",
 ) -> bytes:
-    """A zip with all that is on record of one session.
+    """A zip with all that is on record of one session; the same record gives the same bytes.
 
     Its journal stands there as in the chain, so that each hash can be computed again;
     `people.csv` resolves the references. Archives are beyond the reach of `erase_person`.
 
-    Parameters
-    ----------
-    numbers : Table, optional
-        The numbers of the finding.
-    report : bytes
-        The report as PDF, if there is one.
-    version : str
-        Of the program, for the description.
-
-    Returns
-    -------
-    bytes
-        The same record gives the same bytes.
-
     Raises RecordError when there is no such session.
-
-    Examples
-    --------
-    >>> from sensory.store.repository import open_store
-    >>> store, other = open_store("sqlite://"), open_store("sqlite://")
-    >>> session = StoredSession(
-    ...     id="quince",
-    ...     created_at="2026-09-14T08:00:00+00:00",
-    ...     details=SessionDetails(title="Quince cordial"),
-    ...     question=Question(),
-    ...     cautions={},
-    ... )
-    >>> with store.action(who="Zoë", why="typed") as act:
-    ...     act.add(session, {2: {"answer": "412"}})
-    >>> made = archive_session(store, "quince")
-    >>> read_archive(made).cells
-    {2: {'answer': '412'}}
-    >>> import_archive(other, made, who="Zoë", why="moved") == session
-    True
-    >>> [entry.what for entry in other.entries("quince")], other.verify()
-    (['imported', 'opened'], [])
-    >>> store.close(), other.close()
-    (None, None)
     """
     snapshot = store.snapshot(session_id)
-    written = {
-        form.BALLOTS: ballot_table(snapshot.cells),
-        form.JOURNAL: _journal_table(snapshot),
-        form.PEOPLE: _people_table(snapshot),
+    journal_rows = tuple(tuple(entry[name] for name in _JOURNAL) for entry in snapshot.journal)
+    known = tuple((*person[:2], str(person.erased).lower()) for person in snapshot.people)
+    tables = {
+        form.BALLOTS: _ballot_table(snapshot.cells),
+        form.JOURNAL: Table(columns=_JOURNAL, rows=journal_rows),
+        form.PEOPLE: Table(columns=_PEOPLE, rows=known),
     }
     if numbers is not None:
-        written[form.NUMBERS] = numbers
+        tables[form.NUMBERS] = numbers
     files = {form.SESSION: form.json_bytes(columns_of(snapshot.session))}
-    files |= {name: form.csv_bytes(table) for name, table in written.items()}
+    files |= {name: form.csv_bytes(table) for name, table in tables.items()}
     if snapshot.outcome is not None:
         files[form.OUTCOME] = form.json_bytes(snapshot.outcome)
     if report:
         files[form.REPORT] = report
+    plain_id = re.sub("[^a-z0-9]", "-", session_id.lower())
     title = snapshot.session.details.title or "Untitled session"
-    words = {"name": f"session-{_plain(session_id)}", "title": title}
+    words = {"name": f"session-{plain_id}", "title": title}
     words |= {"version": version} if version else {}
-    return form.packed(files, _schemas(written), words)
+    return form.packed(files, _schemas(tables), words)
 
 
 def read_archive(content: bytes) -> Archive:
@@ -134,7 +100,7 @@ def read_archive(content: bytes) -> Archive:
     session = _session(form.json_object(files[form.SESSION], form.SESSION))
     cells = _cells(files[form.BALLOTS])
     known = _people(files[form.PEOPLE])
-    names = {one.reference: one.name for one in known}
+    names = {person.reference: person.name for person in known}
     raw = _journal(files[form.JOURNAL], session.id)
 
     def name_of(text: str) -> str:
@@ -143,22 +109,28 @@ def read_archive(content: bytes) -> Archive:
         return names.get(text, text)
 
     try:
-        named = [people.in_entry(unpacked(entry), name_of) for entry in raw]
-        leads_to = _played_again(named)
+        named = people.renamed(list(map(unpacked, raw)), people.ENTRY, name_of)
+        contents = [(session.id, entry["content"]) for entry in named]
+        sessions, texts = journal.played_again(contents)
+        (columns,) = sessions.values()
+        leads_to = session_of(columns), journal.nested(texts)
         entries = tuple(map(entry_of, named))
     except (ValueError, TypeError, KeyError, AttributeError, RecursionError) as error:
         raise RecordError(f"{form.JOURNAL} of the archive cannot be read: {error!r}.") from error
-    if any(journal.holds_noun(entry["content"]) for entry in named):
+    if any(journal.holds_noun(entry.content) for entry in entries):
         raise RecordError(NO_NOUNS)
     if leads_to != (session, cells):
         raise RecordError("The journal of the archive does not lead to its session and ballots.")
-    outcome = _outcome(files, raw)
+    kept = files.get(form.OUTCOME)
+    outcome = None if kept is None else form.json_object(kept, form.OUTCOME)
+    if journal.differing_outcomes(contents, {} if outcome is None else {session.id: outcome}):
+        raise RecordError(f"The journal of the archive does not lead to its {form.OUTCOME}.")
     return Archive(
         session=session,
         cells=cells,
-        outcome=people.in_plain(outcome, name_of),
+        outcome=outcome,
         entries=entries,
-        erased=frozenset(one.name for one in known if one.erased),
+        erased=frozenset(person.name for person in known if person.erased),
         numbers=files.get(form.NUMBERS, b""),
         report=files.get(form.REPORT, b""),
         digest=hashlib.sha256(content).hexdigest(),
@@ -170,6 +142,7 @@ def import_archive(store: Repository, content: bytes, *, who: str, why: str) -> 
 
     An entry says that it was imported and gives the SHA-256 of the archive. Persons who
     were erased are named after the archive, since numbers differ from record to record.
+    A closed session that does not bring what it showed is read once.
 
     Raises RecordError when the archive is not sound, or the session is on record already.
     """
@@ -179,29 +152,34 @@ def import_archive(store: Repository, content: bytes, *, who: str, why: str) -> 
     def change(text: str) -> str:
         return others.get(text, text)
 
-    session = session_of(people.in_columns(columns_of(archive.session), change))
+    session = session_of(people.renamed(columns_of(archive.session), people.COLUMNS, change))
     entries = [
-        replace(entry, who=change(entry.who), content=people.in_content(entry.content, change))
+        replace(
+            entry,
+            who=change(entry.who),
+            content=people.renamed(entry.content, people.CONTENT, change),
+        )
         for entry in archive.entries
     ]
-    cells = people.in_cells(archive.cells, change)
-    outcome = people.in_plain(archive.outcome, change)
     store.add_imported(
-        session, cells, entries, outcome=outcome, digest=archive.digest, who=who, why=why
+        session,
+        people.renamed(archive.cells, people.CELLS, change),
+        entries,
+        outcome=archive.outcome,
+        digest=archive.digest,
+        who=who,
+        why=why,
     )
+    if session.closed and archive.outcome is None:
+        fill_outcomes(store, who=who)
     return session
 
 
 # Writing.
 
 
-def ballot_table(cells: Mapping[int, Mapping[str, str]]) -> Table:
-    """Ballots as a table: the number of the line, then a column for each name.
-
-    >>> print(ballot_table({2: {"order": "ABB", "answer": "412"}}))
-    line  answer  order
-    2     412     ABB
-    """
+def _ballot_table(cells: Cells) -> Table:
+    """The number of the line, then a column for each name."""
     names = sorted({name for texts in cells.values() for name in texts})
     first = "line"
     while first in names:
@@ -213,21 +191,10 @@ def ballot_table(cells: Mapping[int, Mapping[str, str]]) -> Table:
     return Table(columns=(first, *names), rows=rows)
 
 
-def _journal_table(snapshot: Snapshot) -> Table:
-    rows = tuple(tuple(entry[name] for name in _JOURNAL) for entry in snapshot.journal)
-    return Table(columns=_JOURNAL, rows=rows)
-
-
-def _people_table(snapshot: Snapshot) -> Table:
-    known = sorted(snapshot.people)
-    rows = tuple((one.reference, one.name, str(one.erased).lower()) for one in known)
-    return Table(columns=_PEOPLE, rows=rows)
-
-
-def _schemas(tables: Mapping[str, Table]) -> dict[str, Any]:
-    line = tables[form.BALLOTS].columns[0]
+def _schemas(tables: Mapping[str, Table]) -> dict[str, JsonObject]:
+    line, *others = tables[form.BALLOTS].columns
     given = {
-        form.BALLOTS: dict.fromkeys(tables[form.BALLOTS].columns, "string") | {line: "integer"},
+        form.BALLOTS: dict.fromkeys(others, "string") | {line: "integer"},
         form.JOURNAL: {"number": "integer", "at": "datetime"},
         form.PEOPLE: {"erased": "boolean"},
     }
@@ -239,22 +206,21 @@ def _schemas(tables: Mapping[str, Table]) -> dict[str, Any]:
     }
 
 
-def _plain(text: str) -> str:
-    """An identifier as the standard allows it."""
-    return "".join(one if one.isascii() and one.isalnum() else "-" for one in text.lower())
-
-
 # Reading.
 
 
-def _session(plain: dict[str, Any]) -> StoredSession:
+def _session(plain: JsonObject) -> StoredSession:
     if lacking := [name for name in _NEEDED if name not in plain]:
         raise RecordError(f"In the archive, {form.SESSION} lacks {', '.join(lacking)}.")
     try:
         session = session_of(plain)
     except RecordError as error:
         raise RecordError(f"In the archive, {form.SESSION}: {error}") from error
-    faults = settings_faults(session.question.settings) + serving_faults(session.serving)
+    faults = []
+    settings = session.question.settings.values()
+    if not all(isinstance(value, str | int | float) for value in settings):
+        faults.append(f"{form.SESSION} has settings that are neither text nor number.")
+    faults += serving_faults(session.serving)
     if not 0 <= session.ballots_at_agreement < 10**9:
         count = str(session.ballots_at_agreement)[:40]
         faults.append(f"{form.SESSION}, ballots_at_agreement cannot be {count}.")
@@ -263,6 +229,24 @@ def _session(plain: dict[str, Any]) -> StoredSession:
     if faults:
         raise RecordError(f"In the archive, {faults[0]}")
     return session
+
+
+def serving_faults(serving: Serving | None) -> list[str]:
+    """What pages and booths could not read of a serving, though its kinds are right."""
+    if serving is None:
+        return []
+    try:
+        _ = serving.plan
+    except SensoryError as error:
+        return [f"{form.SESSION} has a plan that cannot be read in what is served: {error}"]
+    if serving.language not in languages():
+        return [f"{form.SESSION} has ballots in a language that is not known."]
+    if not all(_SEAT.fullmatch(seat) for seat in serving.booths.values()):
+        return [f"{form.SESSION} has booths without seats."]
+    breaks = serving.breaks
+    if breaks and not (0 <= breaks.minutes < 10**6 and 0 <= breaks.started < 10**6):
+        return [f"{form.SESSION} has breaks that cannot be."]
+    return []
 
 
 def _cells(content: bytes) -> dict[int, dict[str, str]]:
@@ -281,45 +265,24 @@ def _cells(content: bytes) -> dict[int, dict[str, str]]:
 
 
 def _people(content: bytes) -> list[people.Person]:
-    headings, rows = form.csv_rows(content, form.PEOPLE)
-    if tuple(headings) != _PEOPLE or any(row[2] not in ("true", "false") for row in rows):
+    rows = form.csv_rows(content, form.PEOPLE, _PEOPLE)[1]
+    if any(row[2] not in ("true", "false") for row in rows):
         raise RecordError(f"{form.PEOPLE} of the archive has to hold {', '.join(_PEOPLE)}.")
     return [people.Person(row[0], row[1], row[2] == "true") for row in rows]
 
 
-def _journal(content: bytes, session_id: str) -> list[dict[str, Any]]:
-    headings, rows = form.csv_rows(content, form.JOURNAL)
-    if tuple(headings) != _JOURNAL:
-        raise RecordError(f"{form.JOURNAL} of the archive has to hold {', '.join(_JOURNAL)}.")
-    entries = [dict(zip(headings, row, strict=True)) for row in rows]
-    found: list[dict[str, Any]] = [
-        {**entry, "number": _number(entry["number"], form.JOURNAL)} for entry in entries
-    ]
+def _journal(content: bytes, session_id: str) -> list[JsonObject]:
+    entries: list[JsonObject] = []
     last = 0
-    for entry in found:
-        own = journal.sound(entry, number=entry["number"], before=entry["before"])
-        if not own or entry["number"] <= last or entry["session"] != session_id:
+    for row in form.csv_rows(content, form.JOURNAL, _JOURNAL)[1]:
+        number = _number(row[0], form.JOURNAL)
+        entry: JsonObject = {**dict(zip(_JOURNAL, row, strict=True)), "number": number}
+        own = journal.sound(entry, number=number, before=entry["before"])
+        if not own or number <= last or entry["session"] != session_id:
             raise RecordError(f"In the archive: {journal.not_as_written(entry)}")
-        last = entry["number"]
-    return found
-
-
-def _played_again(entries: list[dict[str, Any]]) -> tuple[StoredSession, dict[int, dict[str, str]]]:
-    """The session and the cells that unpacked entries of one session lead to."""
-    packed = [{**one, "content": form.json_bytes(one["content"])} for one in entries]
-    sessions, texts = journal.played_again(packed)
-    (columns,) = sessions.values()
-    return session_of(columns), journal.nested(texts)
-
-
-def _outcome(files: Mapping[str, bytes], entries: list[dict[str, Any]]) -> dict[str, Any] | None:
-    """What the session showed, with references; it has to be what the journal has sealed."""
-    content = files.get(form.OUTCOME)
-    plain = None if content is None else form.json_object(content, form.OUTCOME)
-    kept = [] if plain is None else [(entries[0]["session"], plain)]
-    if journal.differing_outcomes(entries, kept):
-        raise RecordError(f"The journal of the archive does not lead to its {form.OUTCOME}.")
-    return plain
+        entries.append(entry)
+        last = number
+    return entries
 
 
 def _number(text: str, name: str) -> int:

@@ -17,10 +17,10 @@ import zipfile
 import zlib
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from typing import Any
 
 from ..base.errors import RecordError
-from ..base.results import Table
+from ..base.records import JsonObject
+from ..base.results import Cell, Table
 
 PACKAGE, SUMS = "datapackage.json", "SHA256SUMS"
 SESSION, BALLOTS, JOURNAL, PEOPLE = "session.json", "ballots.csv", "journal.csv", "people.csv"
@@ -51,8 +51,10 @@ def csv_bytes(table: Table) -> bytes:
     return text.getvalue().encode()
 
 
-def csv_rows(content: bytes, name: str) -> tuple[list[str], list[list[str]]]:
-    """Headings and rows of such a file; RecordError where it is none."""
+def csv_rows(
+    content: bytes, name: str, headings: Sequence[str] = ()
+) -> tuple[list[str], list[list[str]]]:
+    """Headings and rows of such a file; RecordError where it is none, or has other headings."""
     try:
         with _long_fields():
             lines = list(csv.reader(io.StringIO(content.decode(), newline=""), strict=True))
@@ -60,23 +62,25 @@ def csv_rows(content: bytes, name: str) -> tuple[list[str], list[list[str]]]:
         raise RecordError(f"{name} of the archive cannot be read: {error}.") from error
     if not lines or any(len(line) != len(lines[0]) for line in lines):
         raise RecordError(f"{name} of the archive has rows of different lengths, or none.")
+    if headings and lines[0] != list(headings):
+        raise RecordError(f"{name} of the archive has to hold {', '.join(headings)}.")
     return lines[0], lines[1:]
 
 
-def fields_of(table: Table, **types: str) -> dict[str, Any]:
+def fields_of(table: Table, **types: str) -> JsonObject:
     """The schema of a table: `types` by column, else number where only numbers stand."""
     columns = zip(table.columns, zip(*table.rows, strict=True), strict=False)
-    found = {
+    numbers = {
         name: "number"
         for name, cells in columns
         if all(isinstance(cell, int | float) for cell in cells if cell is not None)
         and any(cell is not None for cell in cells)
     }
-    kinds = found | types
+    kinds = numbers | types
     return {"fields": [{"name": n, "type": kinds.get(n, "string")} for n in table.columns]}
 
 
-def _cell(cell: Any) -> Any:
+def _cell(cell: Cell) -> Cell:
     if isinstance(cell, float) and math.isinf(cell):
         return "INF" if cell > 0 else "-INF"
     if isinstance(cell, float) and math.isnan(cell):
@@ -98,7 +102,7 @@ def _long_fields() -> Iterator[None]:
 
 
 def packed(
-    files: Mapping[str, bytes], schemas: Mapping[str, Any], words: Mapping[str, Any]
+    files: Mapping[str, bytes], schemas: Mapping[str, JsonObject], words: Mapping[str, str]
 ) -> bytes:
     """The zip of some files; the same files always give the same bytes."""
     whole = dict(files)
@@ -137,12 +141,12 @@ def unpacked_files(content: bytes) -> dict[str, bytes]:
     return files
 
 
-def json_bytes(plain: Any) -> bytes:
+def json_bytes(plain: object) -> bytes:
     """JSON in UTF-8, indented for readers."""
     return (json.dumps(plain, ensure_ascii=False, indent=2, sort_keys=True) + "\n").encode()
 
 
-def json_object(content: bytes, name: str) -> dict[str, Any]:
+def json_object(content: bytes, name: str) -> JsonObject:
     """A JSON object; RecordError where there is none."""
     try:
         plain = json.loads(content.decode())
@@ -153,9 +157,9 @@ def json_object(content: bytes, name: str) -> dict[str, Any]:
     return plain
 
 
-def _resource(name: str, content: bytes, schema: Any) -> dict[str, Any]:
+def _resource(name: str, content: bytes, schema: JsonObject | None) -> JsonObject:
     stem, kind = name.split(".")
-    described = {
+    described: JsonObject = {
         "name": stem,
         "path": name,
         "format": kind,
@@ -195,8 +199,8 @@ def _check_sums(files: Mapping[str, bytes]) -> None:
     )
     if files[SUMS] == expected.encode():
         return
-    said = set(files[SUMS].decode(errors="replace").splitlines())
-    other = [line.split("  ")[1] for line in expected.splitlines() if line not in said]
+    listed = set(files[SUMS].decode(errors="replace").splitlines())
+    other = [line.split("  ")[1] for line in expected.splitlines() if line not in listed]
     raise RecordError(
         f"The sums of the archive are not those of its files: {', '.join(other) or SUMS}. "
         "It was changed or damaged after it was made."
@@ -204,16 +208,15 @@ def _check_sums(files: Mapping[str, bytes]) -> None:
 
 
 def _check_package(files: Mapping[str, bytes]) -> None:
-    package = json_object(files[PACKAGE], PACKAGE)
-    resources = package.get("resources")
-    listed: Sequence[Any] = resources if isinstance(resources, list) else []
-    said = {one.get("path"): one.get("hash") for one in listed if isinstance(one, dict)}
+    resources = json_object(files[PACKAGE], PACKAGE).get("resources")
+    resources = resources if isinstance(resources, list) else []
+    described = {file.get("path"): file.get("hash") for file in resources if isinstance(file, dict)}
     there = {
         name: f"sha256:{_sha(content)}"
         for name, content in files.items()
         if name not in (PACKAGE, SUMS)
     }
-    if said != there:
+    if described != there:
         raise RecordError(f"{PACKAGE} of the archive does not describe its files.")
 
 

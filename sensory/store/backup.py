@@ -9,7 +9,7 @@ from itertools import chain, count
 from pathlib import Path
 
 import sqlalchemy as sa
-from sqlalchemy.engine import Connection, Engine
+from sqlalchemy.engine import Engine
 
 from ..base.errors import RecordError
 from .connections import file_of, reason
@@ -36,8 +36,7 @@ def copy_sqlite(engine: Engine, to: Path) -> None:
         _copy(engine, part)
         part.rename(to)
     except (sqlite3.Error, sa.exc.SQLAlchemyError, OSError) as error:
-        said = reason(error) if isinstance(error, sa.exc.SQLAlchemyError) else error
-        raise RecordError(f"The copy {to} could not be written: {said}.") from error
+        raise RecordError(f"The copy {to} could not be written: {reason(error)}.") from error
     finally:
         for beside in ("", "-journal", "-wal", "-shm"):
             part.with_name(f"{part.name}{beside}").unlink(missing_ok=True)
@@ -57,11 +56,9 @@ def copies_beside(engine: Engine) -> list[Path]:
     file = file_of(engine)
     if file is None:
         return []
-    return sorted(
-        other
-        for other in file.parent.iterdir()
-        if other.name.startswith(f"{file.stem}-before-version-") and other.suffix == file.suffix
-    )
+    start = f"{file.stem}-before-version-"
+    beside = [path for path in file.parent.iterdir() if path.suffix == file.suffix]
+    return sorted(path for path in beside if path.name.startswith(start))
 
 
 def without_traces(engine: Engine) -> list[str]:
@@ -73,19 +70,15 @@ def without_traces(engine: Engine) -> list[str]:
     try:
         with engine.connect() as connection:
             if not sqlite:
-                _outside_transactions(connection).exec_driver_sql("VACUUM FULL people")
+                outside = connection.execution_options(isolation_level="AUTOCOMMIT")
+                outside.exec_driver_sql("VACUUM FULL people")
                 return []
             cursor = connection.connection.cursor()
             cursor.execute("VACUUM")
             held = cursor.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()[0]
     except (sa.exc.SQLAlchemyError, sqlite3.Error) as error:
-        said = reason(error) if isinstance(error, sa.exc.SQLAlchemyError) else error
-        return [f"Free pages of the database: {said}"]
+        return [f"Free pages of the database: {reason(error)}"]
     return ["The log of the database, until all programs that use it are closed"] if held else []
-
-
-def _outside_transactions(connection: Connection) -> Connection:
-    return connection.execution_options(isolation_level="AUTOCOMMIT")
 
 
 def _copy(engine: Engine, part: Path) -> None:
@@ -94,7 +87,7 @@ def _copy(engine: Engine, part: Path) -> None:
         with closing(sqlite3.connect(part)) as target:
             source.driver_connection.backup(target)  # type: ignore[union-attr]
             target.execute("PRAGMA journal_mode = DELETE")  # one file, nothing beside it
-            if (found := target.execute("PRAGMA quick_check").fetchone()[0]) != "ok":
-                raise sqlite3.DatabaseError(found)
+            if (wrong := target.execute("PRAGMA quick_check").fetchone()[0]) != "ok":
+                raise sqlite3.DatabaseError(wrong)
     finally:
         source.close()

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator, Mapping
-from typing import Any
+from collections.abc import Iterable, Iterator
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
+from ..base.records import JsonObject
 from .journal import (
     START,
     broken_links,
@@ -19,85 +19,88 @@ from .journal import (
     not_as_written,
     sound,
 )
+from .rows import rows_of
 from .tables import ballot_cells, journal, outcomes, people, register, register_links, sessions
 
 _AT_ONCE = 200
+_KEYS = {
+    table: table.c["id" if "id" in table.c else "session"]
+    for table in (sessions, journal, ballot_cells, register, register_links, outcomes)
+}
+"""Where each table says to which session or noun a row belongs."""
 
 
 def whole_record(connection: Connection) -> list[str]:
     """A sentence for each entry, session, cell or name that is not as it was written."""
-    sealed: list[dict[str, Any]] = []
+    sealed: list[JsonObject] = []
     if broken := broken_links(_noting_people(_entries(connection), sealed)):
         return broken
-    found = []
-    ids = _all_sessions(connection)
-    for start in range(0, len(ids), _AT_ONCE):
-        found += tables_against_journal(connection, ids[start : start + _AT_ONCE])
-    rows = (dict(row._mapping) for row in connection.execute(sa.select(people)))
-    return found + differing_people(sealed, rows)
+    union = sa.union(*(sa.select(column) for column in _KEYS.values()))
+    keys = sorted(filter(None, connection.scalars(union)))
+    wrong = []
+    for start in range(0, len(keys), _AT_ONCE):
+        wrong += _tables_against_journal(connection, keys[start : start + _AT_ONCE])
+    return wrong + differing_people(sealed, rows_of(connection, sa.select(people)))
 
 
 def one_session(connection: Connection, session_id: str) -> list[str]:
     """The same for one session: its entries and their neighbours, no number missing, tables."""
-    own = journal.c.session == session_id
     count = sa.select(sa.func.count(journal.c.number), sa.func.max(journal.c.number))
     entries, last = connection.execute(count).one()
-    found = [] if entries == (last or 0) else ["Numbers of the journal are missing."]
+    wrong = [] if entries == (last or 0) else ["Numbers of the journal are missing."]
     befores = _neighbours(connection, session_id)
-    for entry in _entries(connection, own):
+    for entry in _entries(connection, [session_id]):
         number = entry["number"]
-        before = START if number == 1 else befores[number].get("hash_before", "")
-        follows = befores[number]["follows"] in (None, entry["sha256"])
-        if not (follows and sound(entry, number=number, before=before)):
-            found.append(not_as_written(entry))
-    return found or tables_against_journal(connection, [session_id])
+        hash_before, follows = befores[number]
+        before = START if number == 1 else hash_before or ""
+        if follows not in (None, entry["sha256"]) or not sound(entry, number=number, before=before):
+            wrong.append(not_as_written(entry))
+    return wrong or _tables_against_journal(connection, [session_id])
 
 
-def tables_against_journal(connection: Connection, ids: list[str]) -> list[str]:
-    """Where some sessions and their cells are not what the journal makes of them."""
-    entries = list(_entries(connection, journal.c.session.in_(ids)))
-    there = connection.execute(sa.select(sessions).where(sessions.c.id.in_(ids)))
-    cells = connection.execute(sa.select(ballot_cells).where(ballot_cells.c.session.in_(ids)))
-    rows = connection.execute(sa.select(register).where(register.c.id.in_(ids)))
-    links = connection.execute(sa.select(register_links).where(register_links.c.id.in_(ids)))
-    kept = connection.execute(sa.select(outcomes).where(outcomes.c.session.in_(ids)))
+def _tables_against_journal(connection: Connection, keys: list[str]) -> list[str]:
+    """Where some sessions and nouns are not what the journal makes of them."""
+    rows = {
+        table: rows_of(connection, sa.select(table).where(_KEYS[table].in_(keys)))
+        for table in _KEYS
+        if table is not journal
+    }
+    entries = _entries(connection, keys)
+    contents = [(entry["session"], json.loads(entry["content"])) for entry in entries]
+    cells = {
+        (cell["session"], cell["line"], cell["name"]): cell["text"] for cell in rows[ballot_cells]
+    }
+    links = [(link["id"], link["kind"], link["value"]) for link in rows[register_links]]
+    kept = {row["session"]: row["content"] for row in rows[outcomes]}
     return [
-        *differences(entries, (dict(row._mapping) for row in there), (tuple(row) for row in cells)),
-        *differing_nouns(
-            entries, (dict(row._mapping) for row in rows), (tuple(row) for row in links)
-        ),
-        *differing_outcomes(entries, (tuple(row) for row in kept)),
+        *differences(contents, rows[sessions], cells),
+        *differing_nouns(contents, rows[register], links),
+        *differing_outcomes(contents, kept),
     ]
 
 
-def _neighbours(connection: Connection, session_id: str) -> dict[int, dict[str, Any]]:
+def _neighbours(
+    connection: Connection, session_id: str
+) -> dict[int, tuple[str | None, str | None]]:
     """By number of an entry: the hash of the one before, and what the next one follows on."""
     earlier, later = journal.alias(), journal.alias()
     query = (
-        sa.select(
-            journal.c.number,
-            earlier.c.sha256.label("hash_before"),
-            later.c.before.label("follows"),
-        )
+        sa.select(journal.c.number, earlier.c.sha256, later.c.before)
         .outerjoin(earlier, earlier.c.number == journal.c.number - 1)
         .outerjoin(later, later.c.number == journal.c.number + 1)
         .where(journal.c.session == session_id)
     )
-    return {row.number: dict(row._mapping) for row in connection.execute(query)}
+    return {number: (before, follows) for number, before, follows in connection.execute(query)}
 
 
-def _entries(
-    connection: Connection, condition: sa.ColumnElement[bool] | None = None
-) -> Iterator[dict[str, Any]]:
+def _entries(connection: Connection, keys: list[str] | None = None) -> Iterator[JsonObject]:
     query = sa.select(journal).order_by(journal.c.number)
-    query = query if condition is None else query.where(condition)
+    query = query if keys is None else query.where(journal.c.session.in_(keys))
     rows = connection.execution_options(yield_per=_AT_ONCE).execute(query)
-    return (dict(row._mapping) for row in rows)
+    return map(dict, rows.mappings())
 
 
-def _noting_people(
-    entries: Iterable[dict[str, Any]], sealed: list[dict[str, Any]]
-) -> Iterator[Mapping[str, Any]]:
+def _noting_people(entries: Iterable[JsonObject], sealed: list[JsonObject]) -> Iterator[JsonObject]:
     """The entries as they come; what they say of persons is added to `sealed`."""
     for entry in entries:
         yield entry
@@ -106,23 +109,10 @@ def _noting_people(
             sealed.append(_read(text))
 
 
-def _read(text: str) -> dict[str, Any]:
+def _read(text: str) -> JsonObject:
     """Content that may not be JSON any more; then the chain is broken, which is said first."""
     try:
         content = json.loads(text)
     except ValueError:
         return {}
     return content if isinstance(content, dict) else {}
-
-
-def _all_sessions(connection: Connection) -> list[str]:
-    named = (
-        sessions.c.id,
-        journal.c.session,
-        ballot_cells.c.session,
-        register.c.id,
-        register_links.c.id,
-        outcomes.c.session,
-    )
-    query = sa.union(*(sa.select(column) for column in named))
-    return sorted(one for one in connection.scalars(query) if one)

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import json
+import sqlite3
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from functools import lru_cache
 from pathlib import Path
-from typing import Any
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection, Engine
@@ -40,7 +40,7 @@ def engine_for(url: str) -> Engine:
     return engine
 
 
-def _plain(text: str) -> Any:
+def _plain(text: str) -> object:
     """JSON; a serving plan, hundreds of KiB that every tap at a booth asks for, only once.
 
     So what it gives back is shared: nobody may change it in place.
@@ -49,7 +49,7 @@ def _plain(text: str) -> Any:
 
 
 @lru_cache(maxsize=8)
-def _long_plain(text: str) -> Any:
+def _long_plain(text: str) -> object:
     return json.loads(text)
 
 
@@ -88,14 +88,14 @@ def reading(engine: Engine) -> Iterator[Connection]:
         raise RecordError(f"The record cannot be read: {reason(error)}.") from error
 
 
-def reason(error: sa.exc.SQLAlchemyError) -> object:
+def reason(error: Exception) -> object:
     """What the database itself said."""
     return getattr(error, "orig", None) or error
 
 
 def _sqlite_settings(engine: Engine) -> None:
     @sa.event.listens_for(engine, "connect")
-    def _on_connect(connection: Any, _record: Any) -> None:
+    def _on_connect(connection: sqlite3.Connection, _record: object) -> None:
         connection.isolation_level = None  # transactions begin in _on_begin below
         for pragma in (
             "busy_timeout = 30000",

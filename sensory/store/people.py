@@ -11,21 +11,42 @@ import json
 import secrets
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from itertools import islice
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, TypeAlias, TypeVar
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from ..base.errors import RecordError
-from ..base.records import digest_of
+from ..base.records import JsonObject, digest_of
 from ..base.spelling import same_person
-from .nouns import renamed
 from .tables import ballot_cells, journal, outcomes, people, register, sessions
 
 PREFIX = "person:"
 NAMED = "assessor"
 _ERASED = "erased "
 _AT_ONCE = 500
+
+Stored = TypeVar("Stored")
+Places: TypeAlias = "str | Mapping[str, Places]"
+
+NAME, _EACH = "name", "each"
+"""A place that holds a name; the places of all keys that are not given by their own."""
+COLUMNS: Places = {"agreed_by": NAME, "details": {"leader": NAME}}
+CELLS: Places = {_EACH: {NAMED: NAME}}
+NOUN: Places = {
+    "clearance": {"food_safe_by": NAME, "allergens_by": NAME},
+    "decisions": {"decided_by": NAME},
+}
+_CHANGES: Places = {"old": NAME, "new": NAME}
+CONTENT: Places = {
+    "session": COLUMNS,
+    "changed": COLUMNS,
+    "old": COLUMNS,
+    "cells": CELLS,
+    "changes": _CHANGES,
+    "noun": {"content": NOUN},
+}
+ENTRY: Places = {"who": NAME, "content": CONTENT}
 
 
 class Person(NamedTuple):
@@ -36,170 +57,59 @@ class Person(NamedTuple):
     erased: bool
 
 
-Change = Callable[[str], str]
-Walk = Callable[[Any, Change], Any]
+def renamed(stored: Stored, places: Places, change: Callable[[str], str]) -> Stored:
+    """What is stored, or a list of such, with each name at these places changed.
 
-
-# Where names stand.
-
-
-def in_cells(cells: Mapping[Any, Mapping[str, str]], change: Change) -> dict[Any, dict[str, str]]:
-    """Cells by line, with each name changed."""
-    return {
-        line: {
-            name: change(text) if name == NAMED and text else text for name, text in texts.items()
+    >>> renamed({"agreed_by": "Mia", "digest": "6f"}, COLUMNS, str.upper)
+    {'agreed_by': 'MIA', 'digest': '6f'}
+    """
+    new: Any = stored
+    if isinstance(stored, list):
+        new = [renamed(part, places, change) for part in stored]
+    elif isinstance(places, str):
+        new = change(new) if new else new
+    elif isinstance(stored, dict) and (places is not _CHANGES or stored["name"] == NAMED):
+        others = places.get(_EACH)
+        new = {
+            key: part if (at := places.get(key, others)) is None else renamed(part, at, change)
+            for key, part in stored.items()
         }
-        for line, texts in cells.items()
-    }
-
-
-def in_columns(columns: Mapping[str, Any], change: Change) -> dict[str, Any]:
-    """Columns of a session, or some of them, with each name changed."""
-    new = dict(columns)
-    if new.get("agreed_by"):
-        new["agreed_by"] = change(new["agreed_by"])
-    if (new.get("details") or {}).get("leader"):
-        new["details"] = new["details"] | {"leader": change(new["details"]["leader"])}
     return new
 
 
-def in_content(content: Mapping[str, Any], change: Change) -> dict[str, Any]:
-    """The content of a journal entry, with each name changed."""
-    new = dict(content)
-    for part in ("session", "changed", "old"):
-        if part in new:
-            new[part] = in_columns(new[part], change)
-    if "cells" in new:
-        new["cells"] = in_cells(new["cells"], change)
-    if "changes" in new:
-        new["changes"] = [_in_change(one, change) for one in new["changes"]]
-    if "noun" in new:
-        new["noun"] = {**new["noun"], "content": renamed(new["noun"]["content"], change)}
-    return new
+def _names_in(stored: object, places: Places) -> set[str]:
+    met: dict[str, str] = {}
+    renamed(stored, places, lambda name: met.setdefault(name, name))
+    return set(met)
 
 
-def in_plain(plain: Any, change: Change) -> Any:
-    """Plain data with each text that is a name, as a whole, changed; also where it is a key."""
-    if isinstance(plain, dict):
-        return {change(key): in_plain(value, change) for key, value in plain.items()}
-    if isinstance(plain, list):
-        return [in_plain(value, change) for value in plain]
-    return change(plain) if isinstance(plain, str) else plain
-
-
-def in_entry(entry: Mapping[str, Any], change: Change) -> dict[str, Any]:
-    """A journal entry whose content is unpacked, with each name changed."""
-    who = change(entry["who"]) if entry["who"] else ""
-    return {**entry, "who": who, "content": in_content(entry["content"], change)}
-
-
-def _in_change(one: Mapping[str, Any], change: Change) -> dict[str, Any]:
-    if one["name"] != NAMED:
-        return dict(one)
-    texts = {key: change(one[key]) if one[key] else "" for key in ("old", "new")}
-    return {**one, **texts}
-
-
-# Names to references and back.
-
-
-def shown(connection: Connection, walk: Walk, stored: Any) -> Any:
+def shown(connection: Connection, stored: Stored, places: Places) -> Stored:
     """What is stored, with names where it has references."""
-    return _replaced(walk, stored, lambda found: names_of(connection, found))
+    known = _persons(connection, _names_in(stored, places))
+    names = {person.reference: person.name for person in known}
+    return renamed(stored, places, lambda text: names.get(text, text))
 
 
-def names_of(connection: Connection, references: Iterable[str]) -> dict[str, str]:
-    """Reference to name; that of an erased person is ``erased`` and a number."""
-    wanted = (one.removeprefix(PREFIX) for one in references if one.startswith(PREFIX))
-    return {
-        f"{PREFIX}{row.id}": _shown(row)
-        for some in _batches(wanted)
-        for row in connection.execute(sa.select(people).where(people.c.id.in_(some)))
-    }
-
-
-def assessors_of(connection: Connection, session_id: str) -> dict[str, str]:
-    """Name to reference of those who have ballots in a session."""
-    cells = ballot_cells.c
-    named = (cells.session == session_id) & (cells.name == NAMED)
-    references = connection.scalars(sa.select(cells.text).where(named).distinct())
-    return {name: one for one, name in names_of(connection, references).items()}
-
-
-def met_in(connection: Connection, entries: Iterable[Mapping[str, Any]]) -> tuple[Person, ...]:
+def met_in(connection: Connection, entries: list[JsonObject]) -> list[Person]:
     """The persons whom some unpacked entries name."""
-    found: set[str] = set()
-
-    def note(text: str) -> str:
-        found.add(text)
-        return text
-
-    for entry in entries:
-        in_entry(entry, note)
-    wanted = (one.removeprefix(PREFIX) for one in sorted(found) if one.startswith(PREFIX))
-    return tuple(
-        Person(f"{PREFIX}{row.id}", _shown(row), row.erased is not None)
-        for some in _batches(wanted)
-        for row in connection.execute(sa.select(people).where(people.c.id.in_(some)))
-    )
+    return sorted(_persons(connection, _names_in(entries, ENTRY)))
 
 
-def _shown(row: sa.Row[Any]) -> str:
-    return row.name if row.erased is None else f"{_ERASED}{row.erased}"
+def _persons(connection: Connection, texts: Iterable[str]) -> Iterator[Person]:
+    references = (text.removeprefix(PREFIX) for text in texts if text.startswith(PREFIX))
+    for some in _batches(references):
+        for row in connection.execute(sa.select(people).where(people.c.id.in_(some))):
+            name = row.name if row.erased is None else f"{_ERASED}{row.erased}"
+            yield Person(f"{PREFIX}{row.id}", name, row.erased is not None)
 
 
-def hidden(connection: Connection, entry: Mapping[str, Any]) -> dict[str, Any]:
+def hidden(connection: Connection, entry: JsonObject) -> JsonObject:
     """An entry to be written, with references for its names; new persons are added.
 
     Their seals are put into the content, under ``people``.
     """
-    seals: dict[str, str] = {}
-
-    def lookup(names: set[str]) -> dict[str, str]:
-        known = _references(connection, names)
-        return known | _new(connection, sorted(names - known.keys()), seals)
-
-    new: dict[str, Any] = _replaced(in_entry, entry, lookup)
-    if seals:
-        new["content"]["people"] = {**new["content"].get("people", {}), **seals}
-    return new
-
-
-def seal_of(salt: str, name: str) -> str:
-    """What the journal keeps of a name."""
-    return digest_of([salt, name])
-
-
-def _replaced(walk: Walk, value: Any, lookup: Callable[[set[str]], Mapping[str, str]]) -> Any:
-    """`value` with each text that `walk` comes across exchanged by one question for all."""
-    found: set[str] = set()
-
-    def note(text: str) -> str:
-        found.add(text)
-        return text
-
-    walk(value, note)
-    table = lookup(found)
-    return walk(value, lambda text: table.get(text, text))
-
-
-def _references(connection: Connection, names: set[str]) -> dict[str, str]:
-    known: dict[str, str] = {}
-    sought = {digest_of(name): name for name in names}
-    for some in _batches(sought):
-        query = sa.select(people.c.id, people.c.sought).where(people.c.sought.in_(some))
-        known |= {sought[key]: f"{PREFIX}{one}" for one, key in connection.execute(query)}
-    for name in names - known.keys():
-        number = name.removeprefix(_ERASED)
-        if name.startswith(_ERASED) and number.isascii() and number.isdigit():
-            at = people.c.erased == min(int(number[:9]), 2**31 - 1)
-            query = sa.select(sa.func.min(people.c.id)).where(at)
-            if one := connection.scalar(query):
-                known[name] = f"{PREFIX}{one}"
-    return known
-
-
-def _new(connection: Connection, names: list[str], seals: dict[str, str]) -> dict[str, str]:
+    names = _names_in(entry, ENTRY)
+    references = _references(connection, names)
     rows = [
         {
             "id": secrets.token_hex(16),
@@ -207,21 +117,36 @@ def _new(connection: Connection, names: list[str], seals: dict[str, str]) -> dic
             "sought": digest_of(name),
             "salt": secrets.token_hex(16),
         }
-        for name in names
+        for name in sorted(names - references.keys())
     ]
+    references |= {row["name"]: f"{PREFIX}{row['id']}" for row in rows}
+    new = renamed(entry, ENTRY, lambda name: references[name])
     if rows:
         connection.execute(sa.insert(people), rows)
-    seals |= {row["id"]: seal_of(row["salt"], row["name"]) for row in rows}
-    return {row["name"]: f"{PREFIX}{row['id']}" for row in rows}
+        seals = {row["id"]: digest_of([row["salt"], row["name"]]) for row in rows}
+        new["content"]["people"] = {**new["content"].get("people", {}), **seals}
+    return new
+
+
+def _references(connection: Connection, names: set[str]) -> dict[str, str]:
+    known: dict[str, str] = {}
+    sought = {digest_of(name): name for name in names}
+    for some in _batches(sought):
+        query = sa.select(people.c.id, people.c.sought).where(people.c.sought.in_(some))
+        known |= {sought[key]: f"{PREFIX}{person}" for person, key in connection.execute(query)}
+    for name in names - known.keys():
+        number = name.removeprefix(_ERASED)
+        if name.startswith(_ERASED) and number.isascii() and number.isdigit():
+            at = people.c.erased == min(int(number[:9]), 2**31 - 1)
+            if person := connection.scalar(sa.select(sa.func.min(people.c.id)).where(at)):
+                known[name] = f"{PREFIX}{person}"
+    return known
 
 
 def _batches(values: Iterable[str]) -> Iterator[list[str]]:
     rest = iter(values)
     while some := list(islice(rest, _AT_ONCE)):
         yield some
-
-
-# Erasing.
 
 
 def erase(connection: Connection, name: str) -> tuple[int, dict[str, str]]:
@@ -231,48 +156,44 @@ def erase(connection: Connection, name: str) -> tuple[int, dict[str, str]]:
     """
     wanted = same_person(name)
     query = sa.select(people.c.id, people.c.name).where(people.c.name.is_not(None))
-    gone = {one: typed for one, typed in connection.execute(query) if same_person(typed) == wanted}
+    gone = {key: typed for key, typed in connection.execute(query) if same_person(typed) == wanted}
     if not gone:
         raise RecordError(f"There is nobody of the name {name!r} on record.")
     number = 1 + (connection.scalar(sa.select(sa.func.max(people.c.erased))) or 0)
-    for some in _batches(gone):
-        connection.execute(
-            sa.update(people)
-            .where(people.c.id.in_(some))
-            .values(name=None, sought=None, salt=None, erased=number)
-        )
+    values = {"name": None, "sought": None, "salt": None, "erased": number}
+    connection.execute(sa.update(people).where(people.c.id.in_(gone)).values(values))
     return number, gone
 
 
 def mentions(connection: Connection, names: Iterable[str], most: int = 50) -> list[str]:
     """Free texts in which a name still stands: these are inside the chain and stay."""
-    found: dict[str, None] = {}
-    for name in names:
-        cells = ballot_cells
-        query = sa.select(cells.c.session, cells.c.line, cells.c.name)
-        for row in connection.execute(query.where(_holds(cells.c.text, name)).limit(most)):
-            found[f"Session {row.session}, row {row.line}, {row.name}"] = None
-        query = sa.select(sessions.c.id)
-        in_words = [_holds(sa.cast(sessions.c[part], sa.Text), name) for part in _WORDS]
-        for row in connection.execute(query.where(sa.or_(*in_words)).limit(most)):
-            found[f"Session {row.id}, its description"] = None
-        held = _holds(sa.cast(outcomes.c.content, sa.Text), name)
-        for key in connection.scalars(sa.select(outcomes.c.session).where(held).limit(most)):
-            found[f"Session {key}, what it showed"] = None
-        of_nouns = sa.select(register.c.kind, register.c.name)
-        held = _holds(sa.cast(register.c.content, sa.Text), name)
-        for noun in connection.execute(of_nouns.where(held).limit(most)):
-            found[f"The {noun.kind} {noun.name}"] = None
-        words = sa.or_(_holds(journal.c.content, name), _holds(journal.c.why, name))
-        for row in connection.execute(sa.select(journal.c.number).where(words).limit(most)):
-            found[f"Journal entry {row.number}"] = None
-    return list(found)[:most]
+    cells = ballot_cells.c
+    texts = {
+        "Session {}, row {}, {}": ((cells.session, cells.line, cells.name), (cells.text,)),
+        "Session {}, its description": (
+            (sessions.c.id,),
+            (sessions.c.details, sessions.c.question),
+        ),
+        "Session {}, what it showed": ((outcomes.c.session,), (outcomes.c.content,)),
+        "The {} {}": ((register.c.kind, register.c.name), (register.c.content,)),
+        "Journal entry {}": ((journal.c.number,), (journal.c.content, journal.c.why)),
+    }
+    places = [
+        words.format(*row)
+        for name in names
+        for words, (place, columns) in texts.items()
+        for row in connection.execute(sa.select(*place).where(_hold(columns, name)).limit(most))
+    ]
+    return list(dict.fromkeys(places))[:most]
 
 
-_WORDS = ("details", "question")
-
-
-def _holds(column: sa.ColumnElement[str], name: str) -> sa.ColumnElement[bool]:
-    """Whether a text holds a name, plain or as JSON writes it."""
+def _hold(columns: Iterable[sa.Column[Any]], name: str) -> sa.ColumnElement[bool]:
+    """Whether one of the columns holds a name, plain or as JSON writes it."""
     spellings = {name, json.dumps(name)[1:-1], json.dumps(name, ensure_ascii=False)[1:-1]}
-    return sa.or_(*(column.contains(one, autoescape=True) for one in sorted(spellings)))
+    return sa.or_(
+        *(
+            sa.cast(column, sa.Text).contains(spelling, autoescape=True)
+            for column in columns
+            for spelling in sorted(spellings)
+        )
+    )

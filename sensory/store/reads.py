@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 import json
-from typing import Any
 
 import sqlalchemy as sa
 
 from ..base.errors import RecordError
+from ..base.records import JsonObject
 from ..sessions.session import JournalEntry, StoredSession
-from . import checking, people, tables
+from . import checking, tables
 from .register import Register
 from .rows import cells_of, entries_of, last_line, lines_of_seat, sessions_of
 
 Seats = dict[str, dict[int, tuple[int | None, tuple[int, ...]]]]
-NONE = "There is no such session on record. Choose one from the list."
+_NONE = "There is no such session on record. Choose one from the list."
 
 
 class Reads(Register):
@@ -42,7 +42,7 @@ class Reads(Register):
         """A session; RecordError when there is none of that id."""
         there = self._some_sessions(session_id)
         if not there:
-            raise RecordError(NONE)
+            raise RecordError(_NONE)
         return there[0]
 
     def cells(self, session_id: str) -> dict[int, dict[str, str]]:
@@ -66,10 +66,8 @@ class Reads(Register):
 
     def entries(self, session_id: str) -> list[JournalEntry]:
         """The journal of one session, oldest first; of the record as a whole where it is ""."""
-        table = tables.journal
-        query = sa.select(table).where(table.c.session == session_id).order_by(table.c.number)
         with self._reading() as connection:
-            return entries_of(connection, query)
+            return entries_of(connection, session_id)
 
     def verify(self, session_id: str | None = None) -> list[str]:
         """Check the chain of the journal, then the tables against the journal played again.
@@ -90,14 +88,12 @@ class Reads(Register):
                 return checking.whole_record(connection)
             return checking.one_session(connection, session_id)
 
-    def outcome(self, session_id: str) -> dict[str, Any] | None:
-        """What a closed session showed, as it was kept, with names; None where nothing is."""
+    def outcome(self, session_id: str) -> JsonObject | None:
+        """What a closed session showed, as it was kept, without names; None where nothing is."""
         kept = tables.outcomes
         query = sa.select(kept.c.content).where(kept.c.session == session_id)
         with self._reading() as connection:
-            plain = connection.scalar(query)
-            named: dict[str, Any] | None = people.shown(connection, people.in_plain, plain)
-        return named
+            return connection.scalar(query)
 
     def without_outcome(self) -> list[str]:
         """The closed sessions of which it is not kept what they showed."""

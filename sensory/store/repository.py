@@ -2,29 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection, Engine
 
 from ..base.errors import RecordError
+from ..base.records import JsonObject
 from ..base.spelling import same_person
 from ..sessions.session import JournalEntry, StoredSession
 from . import journal, people, tables
 from .action import Action
 from .backup import copies_beside, copy_sqlite, without_traces
-from .chain import append, entry_for
 from .connections import engine_for, reading, writing
-from .reads import NONE, Reads
-from .register import kind_under
-from .rows import cells_of, put_session, sessions_of, unpacked
+from .reads import Reads
+from .rows import Cells, append, entry_for, packed_entries, put_session, unpacked
 from .versions import prepare
 
-Cells = Mapping[int, Mapping[str, str]]
 NO_NOUNS = (
     "The journal of the archive holds entries of a product, a reference or a batch, not of its "
     "session only; nothing was imported."
@@ -82,23 +79,14 @@ class Erasure:
 class Snapshot:
     """A session as it was on record at one moment, for an archive.
 
-    Attributes
-    ----------
-    cells : dict of dict
-        By line and column name.
-    outcome : dict or None
-        What it showed, as it stands on record, with references to persons.
-    journal : tuple of dict
-        Its entries as they stand in the chain, with references to persons.
-    people : tuple of tuples
-        Reference, name, and whether the name was erased, of each person in the journal.
+    The entries of its journal stand as in the chain, with references to these people.
     """
 
     session: StoredSession
     cells: dict[int, dict[str, str]]
-    outcome: dict[str, Any] | None
-    journal: tuple[dict[str, Any], ...]
-    people: tuple[people.Person, ...]
+    outcome: JsonObject | None
+    journal: list[JsonObject]
+    people: list[people.Person]
 
 
 class Repository(Reads):
@@ -145,7 +133,7 @@ class Repository(Reads):
         cells: Cells,
         entries: list[JournalEntry],
         *,
-        outcome: dict[str, Any] | None = None,
+        outcome: JsonObject | None = None,
         digest: str,
         who: str,
         why: str,
@@ -159,49 +147,46 @@ class Repository(Reads):
         """
         if any(journal.holds_noun(old.content) for old in entries):
             raise RecordError(NO_NOUNS)
-        at = tables.sessions.c.id == session.id
+        key = session.id
+        of_session, of_noun = tables.sessions.c.id == key, tables.register.c.id == key
         with writing(self._engine) as connection:
-            if connection.scalar(sa.select(tables.sessions.c.id).where(at)):
+            if connection.scalar(sa.select(tables.sessions.c.id).where(of_session)):
                 raise RecordError("This session is on record already; nothing was imported.")
-            if kind := connection.scalar(kind_under(session.id)):
+            if kind := connection.scalar(sa.select(tables.register.c.kind).where(of_noun)):
                 raise RecordError(
                     f"The session has the identifier of a {kind} on record; nothing was imported."
                 )
-            content = {"archive": digest, "entries": len(entries)}
-            append(connection, entry_for(connection, session.id, who, "imported", why, content))
-            written = []
+            content: JsonObject = {"archive": digest, "entries": len(entries)}
+            append(connection, entry_for(connection, key, who, "imported", why, content))
+            contents = []
             for old in entries:
                 content = {**old.content, "imported": old.number}
-                entry = entry_for(connection, session.id, old.who, old.what, old.why, content)
-                written.append(append(connection, entry | {"at": old.at}))
-            found, texts = journal.played_again(written)
-            for columns in found.values():
+                entry = entry_for(connection, key, old.who, old.what, old.why, content)
+                append(connection, entry | {"at": old.at})
+                contents.append((key, entry["content"]))
+            sessions, texts = journal.played_again(contents)
+            for columns in sessions.values():
                 put_session(connection, columns, journal.nested(texts))
-            now = sessions_of(connection, sa.select(tables.sessions).where(at))
-            if now != [session] or cells_of(connection, session.id) != cells:
+            act = Action(connection, {}, set(), who=who, why=why)
+            if act._some_sessions(key) != [session] or act.cells(key) != cells:
                 raise RecordError("The journal does not lead to the session and its ballots.")
+            if journal.differing_outcomes(contents, {} if outcome is None else {key: outcome}):
+                raise RecordError("The journal does not lead to what the session showed.")
             if outcome is not None:
-                act = Action(connection, {}, set(), who=who, why=why)
-                act.keep_outcome(session.id, outcome)
-                act.seal()
+                values = {"session": key, "content": outcome}
+                connection.execute(sa.insert(tables.outcomes).values(values))
 
     def snapshot(self, session_id: str) -> Snapshot:
         """All that is on record of one session, at one moment."""
-        of_session = tables.sessions.c.id == session_id
-        query = sa.select(tables.journal).where(tables.journal.c.session == session_id)
         with reading(self._engine) as connection:
-            sessions = sessions_of(connection, sa.select(tables.sessions).where(of_session))
-            if not sessions:
-                raise RecordError(NONE)
-            rows = connection.execute(query.order_by(tables.journal.c.number))
-            entries = [dict(row._mapping) for row in rows]
-            kept = sa.select(tables.outcomes.c.content)
+            act = Action(connection, {}, set(), who="", why="")
+            entries = packed_entries(connection, session_id)
             return Snapshot(
-                session=sessions[0],
-                cells=cells_of(connection, session_id),
-                outcome=connection.scalar(kept.where(tables.outcomes.c.session == session_id)),
-                journal=tuple(entries),
-                people=people.met_in(connection, map(unpacked, entries)),
+                session=act.session(session_id),
+                cells=act.cells(session_id),
+                outcome=act.outcome(session_id),
+                journal=entries,
+                people=people.met_in(connection, list(map(unpacked, entries))),
             )
 
     def erase_person(self, name: str, *, who: str, why: str) -> Erasure:
@@ -212,26 +197,6 @@ class Repository(Reads):
         stay as they are: `Erasure.remains` lists those that seem to hold the name.
 
         Raises RecordError when nobody of that name is on record, or the reason holds the name.
-
-        Examples
-        --------
-        >>> from sensory.catalogue.question import Question
-        >>> from sensory.sessions.session import SessionDetails
-        >>> store = open_store("sqlite://")
-        >>> session = StoredSession(
-        ...     id="quince",
-        ...     created_at="2026-09-14T08:00:00+00:00",
-        ...     details=SessionDetails(),
-        ...     question=Question(),
-        ...     cautions={},
-        ... )
-        >>> with store.action(who="Zoë", why="typed") as act:
-        ...     act.add(session, {2: {"assessor": "Karim"}})
-        >>> store.erase_person("Karim", who="Zoë", why="asked for it")
-        Erasure(shown_as='erased 1', spellings=1, remains=())
-        >>> store.cells("quince"), store.verify()
-        ({2: {'assessor': 'erased 1'}}, [])
-        >>> store.close()
         """
         if same_person(name) and same_person(name) in same_person(why):
             raise RecordError("The reason stays in the journal: write it without the name.")

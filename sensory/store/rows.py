@@ -9,20 +9,29 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
+from ..base.records import JsonObject
 from ..sessions.session import JournalEntry, StoredSession
 from . import people
-from .tables import ballot_cells, sessions
+from .journal import next_entry
+from .tables import ballot_cells, journal, sessions
 
+Query = sa.Select[Any]
+Cells = Mapping[int, Mapping[str, str]]
 _EMPTY_AT_FIRST = ("agreed_at", "agreed_by", "digest", "closed_at", "serving")
 
 
-def columns_of(session: StoredSession) -> dict[str, Any]:
+def rows_of(connection: Connection, query: Query) -> list[JsonObject]:
+    """What a query gives, by column."""
+    return [dict(row) for row in connection.execute(query).mappings()]
+
+
+def columns_of(session: StoredSession) -> JsonObject:
     """The columns of a session."""
     plain = session.to_dict()
     return plain | {name: plain[name] or None for name in _EMPTY_AT_FIRST}
 
 
-def session_of(columns: Mapping[str, Any]) -> StoredSession:
+def session_of(columns: JsonObject) -> StoredSession:
     """The session that has these columns.
 
     Raises RecordError for a column that is not known, not there or of another kind.
@@ -30,27 +39,24 @@ def session_of(columns: Mapping[str, Any]) -> StoredSession:
     return StoredSession.from_dict({k: v for k, v in columns.items() if v is not None})
 
 
-def sessions_of(connection: Connection, query: sa.Select[Any]) -> list[StoredSession]:
-    """The sessions that a query finds, with names."""
-    found = [dict(row._mapping) for row in connection.execute(query)]
-    named = people.shown(
-        connection, lambda rows, change: [people.in_columns(row, change) for row in rows], found
-    )
-    return [session_of(columns) for columns in named]
+def sessions_of(connection: Connection, query: Query) -> list[StoredSession]:
+    """The sessions that a query gives, with names."""
+    rows = people.shown(connection, rows_of(connection, query), people.COLUMNS)
+    return [session_of(columns) for columns in rows]
 
 
 def cells_of(
     connection: Connection, session_id: str, only: Iterable[int] | None = None
 ) -> dict[int, dict[str, str]]:
     """Cells of a session, or of some of its lines, by line and column name; with names."""
-    table = ballot_cells
-    query = sa.select(table.c.line, table.c.name, table.c.text).where(table.c.session == session_id)
+    cells = ballot_cells.c
+    query = sa.select(cells.line, cells.name, cells.text).where(cells.session == session_id)
     if only is not None:
-        query = query.where(table.c.line.in_(list(only)))
+        query = query.where(cells.line.in_(list(only)))
     lines: dict[int, dict[str, str]] = {}
-    for line, name, text in connection.execute(query.order_by(table.c.line, table.c.name)):
+    for line, name, text in connection.execute(query.order_by(cells.line, cells.name)):
         lines.setdefault(line, {})[name] = text
-    return dict(people.shown(connection, people.in_cells, lines))
+    return people.shown(connection, lines, people.CELLS)
 
 
 def last_line(connection: Connection, session_id: str) -> int | None:
@@ -70,30 +76,8 @@ def lines_of_seat(connection: Connection, session_id: str, seat: int) -> tuple[i
     return () if who is None else tuple(connection.scalars(lines))
 
 
-def unpacked(entry: Mapping[str, Any]) -> dict[str, Any]:
-    """An entry of the journal with its content read."""
-    return {**entry, "content": json.loads(entry["content"])}
-
-
-def entry_of(entry: Mapping[str, Any]) -> JournalEntry:
-    """An unpacked entry for readers: seals and the chain are left out."""
-    return JournalEntry(
-        **{key: entry[key] for key in ("number", "at", "session", "who", "what", "why")},
-        content={key: value for key, value in entry["content"].items() if key != "people"},
-    )
-
-
-def entries_of(connection: Connection, query: sa.Select[Any]) -> list[JournalEntry]:
-    """The entries that a query finds, with names."""
-    found = [unpacked(dict(row._mapping)) for row in connection.execute(query)]
-    named = people.shown(
-        connection, lambda rows, change: [people.in_entry(row, change) for row in rows], found
-    )
-    return [entry_of(entry) for entry in named]
-
-
 def put_session(
-    connection: Connection, columns: dict[str, Any], cells: Mapping[Any, Mapping[str, str]]
+    connection: Connection, columns: JsonObject, cells: Mapping[Any, Mapping[str, str]]
 ) -> None:
     """Write a new session with its cells, both with references for names."""
     rows = [
@@ -107,7 +91,7 @@ def put_session(
         connection.execute(sa.insert(ballot_cells), rows)
 
 
-def change_cells(connection: Connection, session_id: str, changes: list[dict[str, Any]]) -> None:
+def change_cells(connection: Connection, session_id: str, changes: list[JsonObject]) -> None:
     """Put the new texts in the place of the old ones."""
     table = ballot_cells
     at = sa.and_(
@@ -125,3 +109,46 @@ def change_cells(connection: Connection, session_id: str, changes: list[dict[str
         connection.execute(sa.delete(table).where(at), gone)
     if put:
         connection.execute(sa.insert(table), put)
+
+
+# The journal.
+
+
+def unpacked(entry: JsonObject) -> JsonObject:
+    """An entry of the journal with its content read."""
+    return {**entry, "content": json.loads(entry["content"])}
+
+
+def entry_of(entry: JsonObject) -> JournalEntry:
+    """An unpacked entry for readers: seals and the chain are left out."""
+    return JournalEntry(
+        **{key: entry[key] for key in ("number", "at", "session", "who", "what", "why")},
+        content={key: value for key, value in entry["content"].items() if key != "people"},
+    )
+
+
+def entries_of(connection: Connection, key: str) -> list[JournalEntry]:
+    """The journal of a session or a noun, oldest first, with names."""
+    entries = list(map(unpacked, packed_entries(connection, key)))
+    return [entry_of(entry) for entry in people.shown(connection, entries, people.ENTRY)]
+
+
+def packed_entries(connection: Connection, key: str) -> list[JsonObject]:
+    """The same as it stands in the chain."""
+    query = sa.select(journal).where(journal.c.session == key).order_by(journal.c.number)
+    return rows_of(connection, query)
+
+
+def entry_for(
+    connection: Connection, session: str, who: str, what: str, why: str, content: JsonObject
+) -> JsonObject:
+    """An entry to be appended, with references for names."""
+    plain = {"session": session, "who": who, "what": what, "why": why, "content": content}
+    return people.hidden(connection, plain)
+
+
+def append(connection: Connection, entry: JsonObject) -> None:
+    """Write an entry after the last one, whose hash it carries."""
+    before = sa.select(journal.c.number, journal.c.sha256).order_by(journal.c.number.desc())
+    last = connection.execute(before.limit(1)).one_or_none()
+    connection.execute(sa.insert(journal).values(**next_entry(last, **entry)))

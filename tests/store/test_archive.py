@@ -30,12 +30,16 @@ from sensory.sessions.serving import Serving
 from sensory.sessions.session import CAUTIONS, Sample, SessionDetails
 from sensory.sessions.workflow import agree, close, enter_cells, open_session, reopen
 from sensory.store import archive_form, journal, tables
-from sensory.store.archive import archive_session, import_archive, read_archive
-from sensory.store.archive_checks import serving_faults
-from sensory.store.chain import append, entry_for
+from sensory.store.archive import (
+    archive_session,
+    import_archive,
+    read_archive,
+    serving_faults,
+)
 from sensory.store.connections import writing
 from sensory.store.nouns import id_of
 from sensory.store.repository import Repository, open_store
+from sensory.store.rows import append, entry_for
 
 ID = "gooseberry"
 LEADER = {"who": "Änne Weiß", "why": "typed"}
@@ -155,6 +159,7 @@ def test_files_of_an_archive(made):
         "datapackage.json",
         "journal.csv",
         "numbers.csv",
+        "outcome.json",
         "people.csv",
         "report.pdf",
         "session.json",
@@ -180,7 +185,7 @@ def test_sums_are_those_that_the_usual_program_checks(made, tmp_path):
         check=False,
     )
     assert done.returncode == 0, done.stderr
-    assert done.stdout.count(": OK") == 7
+    assert done.stdout.count(": OK") == 8
 
 
 def test_archive_without_numbers_report_and_ballots(store):
@@ -637,8 +642,7 @@ def test_entries_of_the_register_among_those_of_a_session_are_reported(store, no
 
 @pytest.mark.parametrize("noun", [None, 3, "batch", [], {"kind": []}, {"kind": "batch"}])
 def test_what_is_no_noun_at_all_is_reported(noun):
-    entry = {"session": "x", "content": json.dumps({"noun": noun})}
-    assert journal.differing_nouns([entry], [], []) == [
+    assert journal.differing_nouns([("x", {"noun": noun})], [], []) == [
         "What the journal has of x is no product, reference or batch."
     ]
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import io
 import json
+import zipfile
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -16,7 +18,7 @@ from sensory.base.records import digest_of
 from sensory.base.version import __version__
 from sensory.catalogue.question import Question
 from sensory.sessions.filling import fill_outcomes
-from sensory.sessions.session import Sample, SessionDetails, StoredSession
+from sensory.sessions.session import SessionDetails, StoredSession
 from sensory.sessions.workflow import agree, open_session, read_prepared, reopen
 from sensory.sessions.workflow import close as close_session
 from sensory.store import tables
@@ -25,23 +27,17 @@ from sensory.store.repository import Repository, open_store
 
 DEMO = Path(__file__).parents[2] / "demo_data"
 ID = "damson"
-SAMPLES = (Sample(letter="A", name="reference"), Sample(letter="B", name="Bo"))
 SESSION = StoredSession(
     id=ID,
     created_at="2026-09-14T08:00:00+00:00",
-    details=SessionDetails(title="Damson", samples=SAMPLES),
+    details=SessionDetails(title="Damson"),
     question=Question(),
     cautions={},
     agreed_at="2026-09-14T08:30:00+00:00",
 )
 CLOSED = replace(SESSION, closed_at="2026-09-14T09:00:00+00:00")
-LINES = {2: {"assessor": "Karim Aziz"}, 3: {"assessor": "Bo"}}
-OUTCOME: dict[str, Any] = {
-    "finding": "SIMILAR",
-    "means": [1.25, -0.0, 3e-17, "inf"],
-    "panel": [["Karim Aziz", 2], ["Bo", 3]],
-    "by_name": {"Karim Aziz": 1},
-}
+LINES = {2: {"assessor": "Karim Aziz"}}
+OUTCOME: dict[str, Any] = {"finding": "SIMILAR", "means": [1.25, -0.0, 3e-17, "inf"]}
 BY = {"who": "Mira Lund", "why": "typed"}
 
 
@@ -79,23 +75,22 @@ def test_it_comes_back_as_it_was_kept_and_the_closing_holds_its_digest(closed):
     assert closed.verify() == closed.verify(ID) == []
 
 
-def test_names_stand_outside_of_it_and_can_be_erased(closed):
-    assert "Karim" not in json.dumps(kept(closed))
-    erased = closed.erase_person("Karim Aziz", **BY)
-    assert erased.remains == ()
-    assert closed.outcome(ID)["panel"] == [["erased 1", 2], ["Bo", 3]]
-    assert closed.outcome(ID)["by_name"] == {"erased 1": 1}
-    assert closed.verify() == []
-
-
-def test_a_sample_with_the_name_of_an_assessor_keeps_it(closed):
-    closed.erase_person("Bo", **BY)
-    assert closed.outcome(ID)["panel"][1] == ["Bo", 3]
-
-
-def test_a_name_in_a_sentence_of_it_is_said_to_remain(store):
-    close(store, plain={"because": "Karim Aziz was absent."})
-    assert f"Session {ID}, what it showed" in store.erase_person("Karim Aziz", **BY).remains
+def test_no_name_is_in_it_nor_in_a_new_archive_when_the_person_was_erased(any_url):
+    """Names stand in sentences and tables of the outcome; they are kept as rows."""
+    store = open_store(any_url)
+    prepared = read_prepared(DEMO, "suspect_batch")
+    name = next(iter(prepared["cells"].values()))["assessor"]
+    open_session(store, ID, **prepared, who="Mira Lund", why="typed")
+    agree(store, ID, who="Mira Lund")
+    close_session(store, ID, who="Mira Lund")
+    store.erase_person(name, **BY)
+    archive = archive_session(store, ID)
+    with zipfile.ZipFile(io.BytesIO(archive)) as files:
+        written = b"".join(map(files.read, files.namelist())).decode()
+    assert name not in json.dumps(kept(store), ensure_ascii=False) + written
+    assert "erased 1" in written
+    assert store.verify() == []
+    store.close()
 
 
 @pytest.mark.parametrize("change", ["other", "gone", "put in"])
@@ -138,9 +133,8 @@ def test_archive_carries_it_to_another_record(closed):
     other = open_store("sqlite://")
     import_archive(other, content, **BY)
     assert other.verify() == []
-    (row, _) = other.outcome(ID)["panel"]
-    assert row[0].startswith("erased 1 in archive")
-    assert other.outcome(ID)["means"] == OUTCOME["means"]
+    assert other.outcome(ID) == OUTCOME
+    assert [entry.what for entry in other.entries(ID)] == ["imported", "opened", "closed"]
     other.close()
 
 

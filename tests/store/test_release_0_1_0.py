@@ -111,7 +111,8 @@ def test_its_archives_are_imported_and_written_again(store, name):
     session = import_archive(other, content, who="Ada", why="moved")
     assert session == store.session(then["session"])
     assert len(other.cells(session.id)) == then["lines"]
+    assert (other.outcome(session.id) is not None) == session.closed
     assert other.verify() == []
     again = read_archive(archive_session(other, session.id))
-    assert again.session == session
+    assert (again.session, again.outcome) == (session, other.outcome(session.id))
     other.close()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
@@ -247,27 +248,47 @@ def assert_gone_on(name: str, store: Repository) -> None:
         assert store.noun(BatchRecord, BATCH).tastings[-1].finding is not None
 
 
-CHILD = """
+KILLER = """
 import os, signal, sys
 import sqlalchemy as sa
 sys.path.insert(0, sys.argv[1])
 import test_whole_actions as cases
 from sensory.store.repository import open_store
-store, name, number = open_store(sys.argv[2]), sys.argv[3], int(sys.argv[4])
-done = []
-@sa.event.listens_for(store._engine, "before_cursor_execute")
-def before(connection, *_rest):
-    if connection.get_execution_options().get("write"):
-        if len(done) == number:
-            os.kill(os.getpid(), signal.SIGKILL)
-        done.append(1)
-cases.USE_CASES[name][1](store)
-print(len(done))
+
+def run(url, name, number):
+    store, done = open_store(url), []
+    @sa.event.listens_for(store._engine, "before_cursor_execute")
+    def before(connection, *_rest):
+        if connection.get_execution_options().get("write"):
+            if len(done) == number:
+                os.kill(os.getpid(), signal.SIGKILL)
+            done.append(1)
+    cases.USE_CASES[name][1](store)
+
+for line in sys.stdin:
+    url, name, number = line.split()
+    child = os.fork()
+    if not child:
+        run(url, name, int(number))
+        os._exit(0)
+    print(os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]), flush=True)
 """
+"""Starts once, and for each line of its input a process that is killed before a statement."""
+
+
+@pytest.fixture(scope="module")
+def killer() -> Iterator[subprocess.Popen[str]]:
+    command = [sys.executable, "-c", KILLER, str(Path(__file__).parent)]
+    environment = {**os.environ, "PYTHONPATH": str(ROOT), "OPENBLAS_NUM_THREADS": "1"}
+    pipe = subprocess.PIPE
+    with subprocess.Popen(
+        command, cwd=ROOT, env=environment, stdin=pipe, stdout=pipe, text=True
+    ) as started:
+        yield started
 
 
 @pytest.mark.parametrize("name", USE_CASES)
-def test_process_killed_at_a_statement_leaves_the_action_not_begun(name, sqlite_url):
+def test_process_killed_at_a_statement_leaves_the_action_not_begun(name, sqlite_url, killer):
     prepare, act = USE_CASES[name]
     store = open_store(sqlite_url)
     prepare(store)
@@ -275,9 +296,8 @@ def test_process_killed_at_a_statement_leaves_the_action_not_begun(name, sqlite_
     with killing(store, 10**6) as done, pytest.raises(Undone), undone(store):
         act(store)
     for number in (len(done) // 2, len(done) - 1):
-        command = [sys.executable, "-c", CHILD, str(Path(__file__).parent), sqlite_url, name]
-        ended = subprocess.run([*command, str(number)], cwd=ROOT, capture_output=True, check=False)
-        assert ended.returncode == -9, ended.stderr.decode()
+        print(sqlite_url, name, number, file=killer.stdin, flush=True)
+        assert killer.stdout.readline() == "-9\n"
         assert contents(store) == before
         assert store.verify() == []
     act(store)

@@ -15,7 +15,9 @@ from typing import Any
 import sqlalchemy as sa
 from alembic import op
 
-from sensory.base.records import digest_of, utc_now
+from sensory.base.records import JsonObject, digest_of, utc_now
+
+Change = Callable[[Any], Any]
 
 revision = "0002"
 down_revision = "0001"
@@ -60,7 +62,7 @@ class _People:
     """Names met so far, each with its random reference."""
 
     def __init__(self) -> None:
-        self.rows: dict[str, dict[str, Any]] = {}
+        self.rows: dict[str, JsonObject] = {}
 
     def reference(self, name: Any) -> Any:
         if not isinstance(name, str) or not name:
@@ -115,7 +117,7 @@ def _journal(connection: sa.Connection, people: _People) -> None:
             new["sha256"] = _sha(new)
         changes.append({f"new_{key}": value for key, value in new.items()})
         before = new["sha256"]
-    values: dict[str, Any] = {
+    values: JsonObject = {
         key: sa.bindparam(f"new_{key}") for key in ("who", "content", "before", "sha256")
     }
     at = _JOURNAL.c.number == sa.bindparam("new_number")
@@ -138,7 +140,7 @@ def _journal(connection: sa.Connection, people: _People) -> None:
     connection.execute(sa.insert(_JOURNAL).values(**last, sha256=_sha(last)))
 
 
-def _broken(entries: list[dict[str, Any]]) -> list[int]:
+def _broken(entries: list[JsonObject]) -> list[int]:
     """Numbers of the entries that were not sound before."""
     broken, before, number = [], _START, 0
     for entry in entries:
@@ -151,7 +153,7 @@ def _broken(entries: list[dict[str, Any]]) -> list[int]:
     return broken
 
 
-def _hidden(entry: dict[str, Any], people: _People) -> dict[str, Any]:
+def _hidden(entry: JsonObject, people: _People) -> JsonObject:
     """The entry with references for names; content that cannot be read stays as it is."""
     hidden = entry | {"who": people.reference(entry["who"])}
     try:
@@ -162,7 +164,7 @@ def _hidden(entry: dict[str, Any], people: _People) -> dict[str, Any]:
     return hidden
 
 
-def _content(content: dict[str, Any], change: Callable[[Any], Any]) -> dict[str, Any]:
+def _content(content: JsonObject, change: Change) -> JsonObject:
     new = dict(content)
     for part in ("session", "changed", "old"):
         if part in new:
@@ -182,7 +184,7 @@ def _content(content: dict[str, Any], change: Callable[[Any], Any]) -> dict[str,
     return new
 
 
-def _without_names(columns: dict[str, Any], change: Callable[[Any], Any]) -> dict[str, Any]:
+def _without_names(columns: JsonObject, change: Change) -> JsonObject:
     new = dict(columns)
     if "agreed_by" in new:
         new["agreed_by"] = change(new["agreed_by"])
@@ -191,7 +193,7 @@ def _without_names(columns: dict[str, Any], change: Callable[[Any], Any]) -> dic
     return new
 
 
-def _sha(entry: dict[str, Any]) -> str:
+def _sha(entry: JsonObject) -> str:
     try:
         return digest_of({key: value for key, value in entry.items() if key != "sha256"})
     except TypeError:  # a value of another type was put there
