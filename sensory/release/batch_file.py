@@ -15,50 +15,27 @@ from .rule import ReleaseRule
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Kin:
-    """Batches that share a lot, rework or reference with the batch.
+    """Batches that share a lot, rework or reference with the batch."""
 
-    Attributes
-    ----------
-    kind : str
-        ``lot``, ``rework`` or ``reference``.
-    name : str
-        Such as "sweetener, lot SW-221".
-    value : str
-        The lot or name alone, as it is sought.
-    batches : tuple of BatchRecord
-        The others, by date of making.
-    """
-
-    kind: str
-    name: str
-    value: str
-    batches: tuple[BatchRecord, ...]
+    kind: str  # ``lot``, ``rework`` or ``reference``
+    name: str  # such as "sweetener, lot SW-221"
+    value: str  # the lot or name alone, as it is sought
+    batches: tuple[BatchRecord, ...]  # the others, by date of making
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class BatchFile:
-    """One batch with all that hangs together with it.
-
-    Attributes
-    ----------
-    reference : ReferenceState or None
-        On the day of the latest tasting, else today.
-    why_none : str
-        Why there is no finding, where there is none.
-    sessions : tuple of StoredSession
-        Of its tastings, in their order.
-    journal : tuple of JournalEntry
-        Of the batch and of its tastings, in the order of their numbers.
-    """
+    """One batch with all that hangs together with it."""
 
     record: BatchRecord
     product: ProductRecord | None
     rule: ReleaseRule | None
-    reference: ReferenceState | None
+    reference: ReferenceState | None  # on the day of the latest tasting, else today
     finding: BatchFinding | None
-    why_none: str
-    sessions: tuple[StoredSession, ...]
+    why_none: str  # why there is no finding, where there is none
+    sessions: tuple[StoredSession, ...]  # of its tastings, in their order
     kin: tuple[Kin, ...]
+    # of the batch and of its tastings, in the order of their numbers
     journal: tuple[JournalEntry, ...]
     printed_at: str
     version: str

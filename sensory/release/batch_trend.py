@@ -24,21 +24,11 @@ DIFFERENCE = "difference"
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class ProductTrend:
-    """Batches of a product over time, see `trend_of_batches`.
+    """Batches of a product over time, see `trend_of_batches`."""
 
-    Attributes
-    ----------
-    result : Trend, ChoiceTrend or None
-        None where there are too few batches; `remarks` say so.
-    attribute : str
-        Which one, for a rated test.
-    remarks : tuple of str
-        Which batches and lines are left out, and why.
-    """
-
-    result: Trend | ChoiceTrend | None
-    attribute: str
-    remarks: tuple[str, ...]
+    result: Trend | ChoiceTrend | None  # None where there are too few batches; `remarks` say so
+    attribute: str  # which one, for a rated test
+    remarks: tuple[str, ...]  # which batches and lines are left out, and why
 
     def says(self) -> tuple[str, ...]:
         """What the chart shows, a sentence each, with what was left out."""

@@ -59,21 +59,11 @@ State = tuple[Finding | None, ClearanceState, PanelState, Attempt, ReferenceUse]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Entry:
-    """What is recommended at one combination.
+    """What is recommended at one combination."""
 
-    Attributes
-    ----------
-    disposition : Disposition or None
-        None: as the release rule says for the finding.
-    blocked : bool
-        Whether clearance, reference or panel stand against any release.
-    reason : str
-        Empty where the rule speaks.
-    """
-
-    disposition: Disposition | None
-    blocked: bool = False
-    reason: str = ""
+    disposition: Disposition | None  # None: as the release rule says for the finding
+    blocked: bool = False  # whether clearance, reference or panel stand against any release
+    reason: str = ""  # empty where the rule speaks
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -29,32 +29,17 @@ _NAMED = 6
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class MonthReport:
-    """What happened to the batches of one product in one month.
-
-    Attributes
-    ----------
-    product, month : str
-        The month as 2026-05.
-    batches : tuple of BatchRecord
-        Made in that month.
-    complained : tuple of BatchRecord
-        Batches, of whatever age, of which somebody complained in that month.
-    before : tuple of BatchRecord
-        Made in the eleven months before it.
-    trend : ProductTrend
-        Of all of them.
-    references : tuple of ReferenceState
-        In use at the end of the month.
-    """
+    """What happened to the batches of one product in one month."""
 
     product: str
-    month: str
+    month: str  # as 2026-05
     rule: ReleaseRule
-    batches: tuple[BatchRecord, ...]
-    before: tuple[BatchRecord, ...]
+    batches: tuple[BatchRecord, ...]  # made in that month
+    before: tuple[BatchRecord, ...]  # made in the eleven months before it
+    # batches, of whatever age, of which somebody complained in that month
     complained: tuple[BatchRecord, ...] = ()
-    trend: ProductTrend
-    references: tuple[ReferenceState, ...]
+    trend: ProductTrend  # of all of them
+    references: tuple[ReferenceState, ...]  # in use at the end of the month
     printed_at: str
     version: str
 
