@@ -145,7 +145,7 @@ class BatchRecord(Plain):
         parts("tastings", self.tastings, Tasting)
         parts("complaints", self.complaints, Complaint)
         parts("decisions", self.decisions, Decision)
-        once("session", (one.session for one in self.tastings))
+        once("session", (tasting.session for tasting in self.tastings))
         for name, kind in (("finding", Finding), ("recommended", Disposition)):
             if getattr(self, name) is not None:
                 object.__setattr__(self, name, one_of(name, getattr(self, name), kind))
@@ -178,20 +178,20 @@ class BatchRecord(Plain):
     @property
     def unsettled(self) -> bool:
         """Whether a tasting is open, or was read differently since the decision."""
-        if any(not one.over for one in self.tastings):
+        if any(not tasting.over for tasting in self.tastings):
             return True
         return self.decision is not None and self.decision.recommended != self.recommended
 
     @property
     def complained(self) -> bool:
         """Whether a complaint came in after the latest decision."""
-        return any(one.after >= len(self.decisions) for one in self.complaints)
+        return any(complaint.after >= len(self.decisions) for complaint in self.complaints)
 
     @property
     def latest(self) -> Tasting | None:
         """The latest tasting with a finding."""
-        found = [one for one in self.tastings if one.finding is not None]
-        return found[-1] if found else None
+        shown = (tasting for tasting in reversed(self.tastings) if tasting.finding is not None)
+        return next(shown, None)
 
     @property
     def found(self) -> Finding | None:
@@ -205,16 +205,14 @@ class BatchRecord(Plain):
         """What has to happen next, in words; empty when nothing does."""
         if self.state == DONE:
             return ""
-        clearance = self.clearance
-        if self.complained and (clearance is None or clearance.food_safe is None):
-            return "clearance by food safety after a complaint"
-        if clearance is not None and clearance.food_safe is False:
+        clearance = self.clearance or Clearance(batch=self.name)
+        if clearance.food_safe is False:
             return "decision: food safety has not cleared it"
-        if clearance is None or clearance.food_safe is None:
-            return "clearance by food safety"
+        if clearance.food_safe is None:
+            return "clearance by food safety" + " after a complaint" * self.complained
         if not clearance.declared:
             return "declaration of allergens"
-        if any(not one.over for one in self.tastings):
+        if any(not tasting.over for tasting in self.tastings):
             return "ballots of its tasting"
         if self.latest is None:
             return "tasting"
@@ -235,11 +233,11 @@ class BatchRecord(Plain):
         """What it hangs together with: kind and key of lots, sessions, references, and the months
         in which there were complaints."""
         lots = self.batch.raw_lots
-        found = [("lot", key_of(one.lot)) for one in lots]
-        found += [("material lot", lot_key(one.material, one.lot)) for one in lots]
-        found += [("complaint", one.received_on[:7]) for one in self.complaints]
-        found += [("rework", key_of(one)) for one in self.batch.rework_of]
-        found += [("session", one.session) for one in self.tastings]
+        links = [("lot", key_of(raw.lot)) for raw in lots]
+        links += [("material lot", lot_key(raw.material, raw.lot)) for raw in lots]
+        links += [("complaint", complaint.received_on[:7]) for complaint in self.complaints]
+        links += [("rework", key_of(other)) for other in self.batch.rework_of]
+        links += [("session", tasting.session) for tasting in self.tastings]
         if self.reference:
-            found.append(("reference", key_of(self.reference)))
-        return tuple(dict.fromkeys(found))
+            links.append(("reference", key_of(self.reference)))
+        return tuple(dict.fromkeys(links))

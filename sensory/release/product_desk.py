@@ -56,18 +56,18 @@ class DeskAction(Desk, Action, typing.Protocol):
 
 def the_product(desk: Desk, name: str) -> ProductRecord:
     """A product; RecordError when there is none of that name."""
-    found = desk.noun(ProductRecord, name)
-    if found is None:
+    record = desk.noun(ProductRecord, name)
+    if record is None:
         raise RecordError(f"There is no product {name!r} on record: enter it on the page Product.")
-    return found
+    return record
 
 
 def the_batch(desk: Desk, number: str) -> BatchRecord:
     """A batch; RecordError when there is none of that number."""
-    found = desk.noun(BatchRecord, number)
-    if found is None:
+    record = desk.noun(BatchRecord, number)
+    if record is None:
         raise RecordError(f"There is no batch {number!r} on record.")
-    return found
+    return record
 
 
 def rule_for(desk: Desk, record: BatchRecord) -> ReleaseRule | None:
@@ -223,7 +223,7 @@ def state_of_reference(desk: Desk, name: str, today: str) -> ReferenceState | No
         return None
     record = desk.noun(ProductRecord, reference.product)
     known = desk.nouns(Reference, reference.product)
-    bridges = [bridge for one in known for bridge in one.bridges]
+    bridges = [bridge for other in known for bridge in other.bridges]
     limit = record.product.drift_limit if record else None
     return reference_state(reference, today, bridges, limit=limit)
 
