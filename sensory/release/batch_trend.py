@@ -77,22 +77,11 @@ def trend_of_batches(
 ) -> ProductTrend:
     """How do the batches of a product run against the reference?
 
-    Parameters
-    ----------
-    records : sequence of BatchRecord
-        Of one product; those without a finding of the rule's test are left out.
-    rule : ReleaseRule
-        Its test and limit.
-    attribute : str
-        For a rated test; the commonest where it is not named.
-    beside : str
-        What stands side by side: the lines, or the suppliers of the raw material that is named
-        here (its lots, where no supplier is stated).
-    base, weight
-        As in `trend`.
+    `records` are those of one product; those without a finding of the rule's test are left out.
+    `attribute` is for a rated test, the commonest where it is not named. What stands side by side
+    are the lines, or the suppliers of the raw material named in `beside` (its lots, where no
+    supplier is stated). `base` and `weight` are those of `trend`.
 
-    Notes
-    -----
     Rated tests take the latest tasting of each batch and `trend`, forced choices the counts of
     all its tastings and `trend_of_choices`. A line with fewer than three batches has no chart.
     The date is that of making, so that a cause in the plant lies where it happened.

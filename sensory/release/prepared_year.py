@@ -47,17 +47,8 @@ def load_year(desk: Desk, folder: Path, *, who: str) -> str:
     The journal has the times at which it was written; dates of making, tasting and deciding
     are those of the files.
 
-    Parameters
-    ----------
-    folder : Path
-        With ``year.json`` and ``year.csv``.
-    who : str
-        Who puts it on record; decisions are those of the people that the file names.
-
-    Returns
-    -------
-    str
-        Name of the product.
+    `folder` holds ``year.json`` and ``year.csv``; decisions are those of the people that the file
+    names. Returns the name of the product.
 
     Raises RecordError when the product, a reference or a batch of that name is on record. Whatever
     goes wrong, nothing is written.
@@ -140,21 +131,21 @@ def _of_batches(desk: Desk, year: Plain, ballots: Ballots, who: str) -> Iterator
 
 
 def _tasted(
-    desk: Desk, number: str, told: dict[str, Any], cells: dict[int, dict[str, str]], *, who: str
+    desk: Desk, number: str, told: Plain, cells: dict[int, dict[str, str]], *, who: str
 ) -> None:
     """A tasting from its opening to its end, by the rule of the product."""
-    aborted = told.pop("aborted", "")
+    details = {name: text for name, text in told.items() if name != "aborted"}
     session = open_tasting(desk, number, who=who, on=told["held_on"])
     describe(
         desk,
         session.id,
-        details=replace(session.details, **told),
+        details=replace(session.details, **details),
         cautions={caution.key: True for caution in CAUTIONS},
         who=who,
     )
     agree(desk, session.id, who=who)
     enter_cells(desk, session.id, cells, who=who, why="ballots of the prepared year")
-    if aborted:
+    if aborted := told.get("aborted"):
         give_up(desk, number, session.id, who=who, why=aborted)
     else:
         close_and_note(desk, session.id, who=who)

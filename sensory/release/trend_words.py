@@ -11,19 +11,8 @@ from ..base.results import several
 from ..models.change_points import ChangePoint
 from .batch_rows import ONE_LINE
 
-CHANGE = [
-    "line",
-    "batch",
-    "date",
-    "first",
-    "last",
-    "before",
-    "after",
-    "difference",
-    "se",
-    "p",
-    "clear",
-]
+_DATED = ["line", "batch", "date"]
+CHANGE = [*_DATED, "first", "last", "before", "after", "difference", "se", "p", "clear"]
 """Columns of a table of changes."""
 EWMA_WORDS = "the weighted mean lies beyond its limits"
 ENOUGH = 20
@@ -76,7 +65,7 @@ def level_sentence(name: str, row: Row, level: float) -> str:
 def signal_rows(points: pd.DataFrame) -> pd.DataFrame:
     """One row a signal: ``line batch date signal``."""
     told = points.assign(signal=points["signals"].str.split("; "))
-    rows = told.explode("signal")[["line", "batch", "date", "signal"]]
+    rows = told.explode("signal")[[*_DATED, "signal"]]
     return rows[rows["signal"] != ""].reset_index(drop=True)
 
 

@@ -43,13 +43,10 @@ SAFETY = (
 
 
 def batch_pdf(file: BatchFile) -> bytes:
-    """The file of a batch, to be put with its papers.
+    """The file of a batch as PDF, to be put with its papers; the same file gives the same bytes.
 
-    Returns
-    -------
-    bytes
-        A PDF with text as text; the same form gives the same bytes. One page for an ordinary
-        batch; related batches and the journal are printed whole, on more pages where needed.
+    One page for an ordinary batch; related batches and the journal are printed whole, on more
+    pages where needed.
     """
     words = batch_words(file)
     tries = [{"data.json": json.dumps(words | {"size": size}).encode()} for size in _SIZES]

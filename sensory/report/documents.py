@@ -37,11 +37,7 @@ def session_pdf(report: SessionReport) -> bytes:
     from their text). Long texts shrink the type step by step so that one page is kept; what
     does not fit at the smallest step goes to a second page, and a profile takes several.
 
-    Returns
-    -------
-    bytes
-        A PDF with text as text and the charts as vectors; the same report gives the same
-        bytes.
+    Text is text and the charts are vectors; the same report gives the same bytes.
     """
     outcome, files = report.outcome, dict[str, bytes]()
     if outcome.figure is not None:

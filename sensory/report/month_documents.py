@@ -52,13 +52,8 @@ def month_pdf(month: MonthReport) -> bytes:
 
     The first page holds outcomes, lines and the batches that need attention; the second the
     chart of twelve months, the reference, what the rule sees, and what it cost. Long lists end
-    with how many more there are, long texts are cut, and the type shrinks step by step.
-
-    Returns
-    -------
-    bytes
-        A PDF of two A4 pages with text as text and the chart as vectors; the same form gives the
-        same bytes.
+    with how many more there are, long texts are cut, and the type shrinks step by step. The same
+    month gives the same bytes.
     """
     files = {}
     if bars := months_figure(month):

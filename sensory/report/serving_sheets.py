@@ -41,13 +41,9 @@ def preparation_pdf(
 ) -> bytes:
     """What to pour into which cup, tray by tray in the order of serving. Names the samples.
 
-    Parameters
-    ----------
-    rows : sequence of ServingRow
-        The cups to pour, by default all of the plan; a tray says how many were left out.
-    allergens : mapping of str to str
-        Declared allergens by sample, beside the portions; by default those of the description
-        stand beside its samples.
+    `rows` are the cups to pour, by default all of the plan; a tray says how many were left out.
+    `allergens` are declared by sample and stand beside the portions; by default those of the
+    description stand beside its samples.
     """
     heads = ["", "sample", "batch", "serving", "allergens"][: 4 if allergens else 5]
     poured, declared = set(plan.rows if rows is None else rows), allergens or {}
@@ -164,23 +160,12 @@ def ballots_pdf(
 ) -> bytes:
     """Paper ballots, one an assessor and set, with codes only; cautions on each.
 
-    Parameters
-    ----------
-    lines : mapping of int to mapping of str to str
-        Those that are served.
-    question, details, language
-    plan : ServingPlan
-        With it they say which sitting it is, which sample to warm up with, and where a break
-        comes; ballots count over all of the plan, also where some are not served.
-    rows : sequence of ServingRow
-        The cups to pour, by default all of the plan.
-    break_minutes : int
-        How long a break lasts at least; 0 where the leader ends it.
-    allergens : mapping of int to str
-        By line, what its samples hold together; a ballot states its own and has a box for
-        leaving it out. By default each states what the description of the session says.
-    warm_up_allergens : str
-        What the warm-up sample holds.
+    `lines` are those that are served. With a `plan` the ballots say which sitting it is, which
+    sample to warm up with, and where a break comes (of `break_minutes` at least; 0 where the leader
+    ends it); they count over all of the plan, also where some are not served. `rows` are the cups
+    to pour, by default all of the plan. `allergens` are, by line, what its samples hold together: a
+    ballot states its own and has a box for leaving it out; by default each states what the
+    description of the session says.
     """
     words, kind = ballot_words(language), find_kind(question.protocol)
     scale, answers = agreed_scale(question.settings), kind.words_in(language).answers

@@ -68,22 +68,10 @@ def trend_figure(
 ) -> alt.VConcatChart | None:
     """Batches over time against what is usual and what was agreed, one panel a line.
 
-    Parameters
-    ----------
-    width : int
-        Pixels of a panel.
-    height : int, optional
-        Pixels of a panel; fewer where there are many lines, if not given.
-    most : int, optional
-        Panels at the most; lines in which something shows come before the others.
+    `width` and `height` are pixels of a panel, by default fewer high where there are many lines;
+    of more lines than `most` those in which something shows are drawn. None where there are too
+    few batches for a chart.
 
-    Returns
-    -------
-    VConcatChart or None
-        None where there are too few batches for a chart.
-
-    Notes
-    -----
     Scores: batch less reference with its own limits, the chart's limits, and the weighted mean
     of the latest batches. Choices: proportion correct with exact limits; the usual range ends
     half an answer beyond the last usual count, so that what lies outside is unusual.
