@@ -125,15 +125,13 @@ def give_up(desk: Desk, number: str, session_id: str, *, who: str, why: str) -> 
         if session_id not in {tasting.session for tasting in record.tastings if not tasting.over}:
             raise RecordError(f"No such tasting of {record.name} is open.")
         day = held_on(act.session(session_id)) or utc_now()[:10]
-        new = replace(
-            record,
-            tastings=tuple(
-                replace(tasting, aborted=why.strip(), held_on=day)
-                if tasting.session == session_id
-                else tasting
-                for tasting in record.tastings
-            ),
+        tastings = tuple(
+            replace(tasting, aborted=why.strip(), held_on=day)
+            if tasting.session == session_id
+            else tasting
+            for tasting in record.tastings
         )
+        new = replace(record, tastings=tastings)
         act.put_noun(new, expect=record, what="tasting given up")
         return new
 
@@ -213,9 +211,7 @@ def _notes(
     for record in records:
         new = _noted(desk, record, session, known)
         if new != record:
-            shown = next(
-                tasting.finding for tasting in new.tastings if tasting.session == session.id
-            )
+            shown = {tasting.session: tasting.finding for tasting in new.tastings}[session.id]
             notes.append(Note(record, new, shown.heading if shown else "ballots open"))
     return notes
 

@@ -139,9 +139,9 @@ def common_change(change: pd.DataFrame, points: pd.DataFrame) -> Iterator[str]:
         for row in change[change["clear"].astype(bool)].to_dict("records")
     ]
     together = [
-        str(step[0])
-        for step in clear
-        if any(step is not other and step[1] <= other[2] and other[1] <= step[2] for other in clear)
+        str(line)
+        for line, first, last in clear
+        if sum(first <= end and start <= last for _, start, end in clear) > 1
     ]
     if together:
         yield (
