@@ -40,7 +40,7 @@ def batch_file(desk: Desk, number: str, *, today: str = "") -> BatchFile:
     """
     record = the_batch(desk, number)
     product = desk.noun(ProductRecord, record.batch.product)
-    sessions = tuple(desk.session(one.session) for one in record.tastings)
+    sessions = tuple(desk.session(tasting.session) for tasting in record.tastings)
     finding, why_none = _finding(desk, record)
     day = today or (record.latest.held_on if record.latest else utc_now()[:10])
     return BatchFile(
@@ -68,22 +68,22 @@ def up_to_date(desk: Desk, number: str, *, who: str) -> None:
 
 def _finding(desk: Desk, record: BatchRecord) -> tuple[BatchFinding | None, str]:
     try:
-        found = finding_of(desk, record)
+        finding = finding_of(desk, record)
     except SensoryError as error:
         return None, str(error)
-    return found, "" if found else _NO_RULE
+    return finding, "" if finding else _NO_RULE
 
 
 def _kin(desk: Desk, record: BatchRecord) -> Iterator[Kin]:
     """Other batches of the same lots and the same rework."""
     sought = [
-        ("material lot", f"{one.material}, lot {one.lot}", lot_key(one.material, one.lot))
-        for one in record.batch.raw_lots
+        ("material lot", f"{raw.material}, lot {raw.lot}", lot_key(raw.material, raw.lot))
+        for raw in record.batch.raw_lots
     ]
-    sought += [("rework", f"rework of {one}", one) for one in record.batch.rework_of]
+    sought += [("rework", f"rework of {batch}", batch) for batch in record.batch.rework_of]
     sought.append(("rework", f"{record.name} went into", record.name))
     for kind, name, value in sought:
-        others = [one for one in desk.linked(kind, value) if one.name != record.name]
+        others = [other for other in desk.linked(kind, value) if other.name != record.name]
         if others:
             yield Kin(kind=kind, name=name, value=value, batches=tuple(others))
 
@@ -93,7 +93,7 @@ def _events(
 ) -> list[JournalEntry]:
     entries = desk.noun_entries(record)
     for session in sessions:
-        entries += [one for one in desk.entries(session.id) if one.what != "cells"]
+        entries += [entry for entry in desk.entries(session.id) if entry.what != "cells"]
     return sorted(entries, key=lambda entry: entry.number)
 
 
@@ -127,13 +127,15 @@ def decide(
     rule = rule_for(desk, record)
     if rule is None:
         raise RecordError(f"{record.name} cannot be decided yet: {_NO_RULE}")
-    found, why_none = _finding(desk, record)
+    finding, why_none = _finding(desk, record)
     if key_of(role) != key_of(rule.decides):
         raise RecordError(f"The rule names {rule.decides} to decide; got {role}.")
-    if disposition is Disposition.RELEASE and (against := against_release(record, found, why_none)):
+    if disposition is Disposition.RELEASE and (
+        against := against_release(record, finding, why_none)
+    ):
         raise RecordError(f"Release of {record.name} is blocked: {against}")
-    planned = found is not None and found.disposition is Disposition.RETEST
-    if disposition is Disposition.RETEST and not planned:
+    recommended = finding.disposition if finding else None
+    if disposition is Disposition.RETEST and recommended is not disposition:
         raise RecordError(
             "The rule asks for no second tasting here; another one would pass batches more often "
             "than agreed. Hold the batch instead."
@@ -144,8 +146,8 @@ def decide(
         role=rule.decides,
         decided_at=on or utc_now(),
         reason=" ".join(reason.split()),
-        recommended=found.disposition if found else None,
-        finding=found.finding if found else None,
+        recommended=recommended,
+        finding=finding.finding if finding else None,
     )
     new = replace(
         record,
@@ -158,15 +160,15 @@ def decide(
     return new
 
 
-def against_release(record: BatchRecord, found: BatchFinding | None, why_none: str) -> str:
+def against_release(record: BatchRecord, finding: BatchFinding | None, why_none: str) -> str:
     """What stands against a release; empty where nothing does."""
-    if found is None:
+    if finding is None:
         return why_none or _NO_RULE
-    if found.blocked:
-        return found.reasons[0]
-    if found.finding is None:
+    if finding.blocked:
+        return finding.reasons[0]
+    if finding.finding is None:
         return "It has not been tasted to an end, so nothing was shown."
-    if any(not one.over for one in record.tastings):
+    if any(not tasting.over for tasting in record.tastings):
         return "A tasting of it is open."
     return ""
 
@@ -212,15 +214,15 @@ def month_report(desk: Desk, product: str, month: str) -> MonthReport:
         product=the_product(desk, product).name,
         month=month,
         rule=rule,
-        batches=tuple(one for one in records if one.batch.made_on >= first),
-        before=tuple(one for one in records if one.batch.made_on < first),
+        batches=tuple(record for record in records if record.batch.made_on >= first),
+        before=tuple(record for record in records if record.batch.made_on < first),
         complained=tuple(
-            one
-            for one in desk.linked("complaint", month)
-            if key_of(one.batch.product) == key_of(product)
+            record
+            for record in desk.linked("complaint", month)
+            if key_of(record.batch.product) == key_of(product)
         ),
         trend=trend_of_batches(records, rule, base=usual_base(records)),
-        references=tuple(_references(desk, product, min(last, utc_now()[:10]))),
+        references=_references(desk, product, min(last, utc_now()[:10])),
         printed_at=utc_now(),
         version=__version__,
     )
@@ -233,16 +235,16 @@ def _rule(desk: Desk, product: str) -> ReleaseRule:
     return rule
 
 
-def _references(desk: Desk, product: str, day: str) -> Iterator[ReferenceState]:
-    """The reference in use that day: the last one that had taken over by then."""
-    known = {one.name: one for one in desk.nouns(Reference, product)}
+def _references(desk: Desk, product: str, day: str) -> tuple[ReferenceState, ...]:
+    """The reference in use that day: the last one that had taken over by then.
+
+    It is in use from the day of its bridge to the one before, the first from when it was made.
+    """
+    since = {}
+    for reference in desk.nouns(Reference, product):
+        bridge = reference.bridged_to_previous
+        since[reference.name] = bridge.held_on if bridge else reference.made_on
     names = the_product(desk, product).references
-    used = [name for name in names if name in known and _since(known[name]) <= day]
-    states = [state for name in used[-1:] if (state := state_of_reference(desk, name, day))]
-    yield from states
-
-
-def _since(reference: Reference) -> str:
-    """From which day it was in use: that of its bridge to the one before, else when made."""
-    bridge = reference.bridged_to_previous
-    return bridge.held_on if bridge else reference.made_on
+    used = [name for name in names if name in since and since[name] <= day]
+    state = state_of_reference(desk, used[-1], day) if used else None
+    return () if state is None else (state,)

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import replace
 from math import isnan
-from typing import Any
 
 import numpy as np
 
@@ -57,7 +56,7 @@ def part_of(result: Result, rule: ReleaseRule, sample: Hashable | None) -> Outco
     return replace(outcome, finding=finding, because=f"{name}: {words}.", comparisons=compared)
 
 
-def panel_state(parts: Sequence[Outcome], panel: Any) -> tuple[PanelState, list[str]]:
+def panel_state(parts: Sequence[Outcome], panel: object) -> tuple[PanelState, list[str]]:
     """Whether the panel could have seen the limits of the rated tests, and why not.
 
     Raises ArgumentError for a panel that is neither a scorecard nor numbers by attribute.
@@ -79,7 +78,7 @@ def panel_state(parts: Sequence[Outcome], panel: Any) -> tuple[PanelState, list[
     return PanelState.SEES, []
 
 
-def _smallest(panel: Any) -> dict[str, float]:
+def _smallest(panel: object) -> dict[str, float]:
     if panel is None:
         return {}
     if isinstance(panel, PanelScorecard):
@@ -97,7 +96,7 @@ def _smallest(panel: Any) -> dict[str, float]:
     )
 
 
-def _agreed(rule: ReleaseRule, **given: tuple[Any, Any]) -> None:
+def _agreed(rule: ReleaseRule, **given: tuple[object, object]) -> None:
     """Refuse the rule's own test with anything but what was agreed."""
     for name, (came, agreed) in given.items():
         if came != agreed:

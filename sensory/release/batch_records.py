@@ -27,16 +27,10 @@ def lot_key(material: str, lot: str) -> str:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ProductRecord(Plain):
-    """A product with the references that were in use, in the order in which they took over.
-
-    Attributes
-    ----------
-    references : tuple of str
-        Names; the last one is in use.
-    """
+    """A product with the references that were in use, in the order in which they took over."""
 
     product: Product
-    references: tuple[str, ...] = ()
+    references: tuple[str, ...] = ()  # the last one is in use
 
     def __post_init__(self) -> None:
         once("references", self.references)
@@ -54,38 +48,19 @@ class ProductRecord(Plain):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tasting(Plain):
-    """One tasting of a batch, as its session left it.
+    """One tasting of a batch, as its session left it."""
 
-    Attributes
-    ----------
-    session : str
-        Identifier of the session.
-    test : str
-        Key of the protocol or method.
-    sample : str
-        How the ballots call the batch where they name samples.
-    held_on : str
-        Date, ISO 8601; empty as long as the ballots are open.
-    finding : Finding or None
-        None as long as the ballots are open, or where it was aborted.
-    correct, trials : int or None
-        Of a forced choice.
-    differences : dict of str to (float, float)
-        Of rated tests, by attribute: batch less reference (for difference from control,
-        beyond the blind control), and its standard error.
-    aborted : str
-        Why it was given up; an aborted tasting counts as an attempt.
-    """
-
-    session: str
-    test: str
-    sample: str = ""
-    held_on: str = ""
-    finding: Finding | None = None
-    correct: int | None = None
+    session: str  # identifier of the session
+    test: str  # key of the protocol or method
+    sample: str = ""  # how the ballots call the batch where they name samples
+    held_on: str = ""  # date, ISO 8601; empty as long as the ballots are open
+    finding: Finding | None = None  # None as long as the ballots are open, or where it was aborted
+    correct: int | None = None  # of a forced choice
     trials: int | None = None
+    # of rated tests, by attribute: batch less reference (for difference from control, beyond the
+    # blind control), and its standard error
     differences: dict[str, tuple[float, float]] = field(default_factory=dict)
-    aborted: str = ""
+    aborted: str = ""  # why it was given up; an aborted tasting counts as an attempt
 
     def __post_init__(self) -> None:
         named("session", self.session)
@@ -110,27 +85,15 @@ class Tasting(Plain):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Decision(Plain):
-    """What the authorised role decided on a batch; the latest one stands.
-
-    Attributes
-    ----------
-    decided_by, role : str
-        Name of the person, and the role that the release rule names.
-    decided_at : str
-        UTC, ISO 8601.
-    recommended : Disposition or None
-        What the tool recommended then.
-    finding : Finding or None
-        What the tastings showed then.
-    """
+    """What the authorised role decided on a batch; the latest one stands."""
 
     disposition: Disposition
-    decided_by: str
+    decided_by: str  # name of the person, and the role that the release rule names
     role: str
-    decided_at: str
+    decided_at: str  # UTC, ISO 8601
     reason: str
-    recommended: Disposition | None = None
-    finding: Finding | None = None
+    recommended: Disposition | None = None  # what the tool recommended then
+    finding: Finding | None = None  # what the tastings showed then
 
     def __post_init__(self) -> None:
         kinds = (("disposition", Disposition), ("recommended", Disposition), ("finding", Finding))
@@ -149,19 +112,11 @@ class Decision(Plain):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Complaint(Plain):
-    """What was complained of; from then on the batch waits for food safety again.
-
-    Attributes
-    ----------
-    received_on : str
-        Date, ISO 8601.
-    after : int
-        How many decisions on the batch there were by then.
-    """
+    """What was complained of; from then on the batch waits for food safety again."""
 
     text: str
-    received_on: str
-    after: int = 0
+    received_on: str  # date, ISO 8601
+    after: int = 0  # how many decisions on the batch there were by then
 
     def __post_init__(self) -> None:
         named("complaint", self.text)
@@ -171,29 +126,17 @@ class Complaint(Plain):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BatchRecord(Plain):
-    """A batch with all that happened to it.
-
-    Attributes
-    ----------
-    reference : str
-        Name of the reference that it is compared with.
-    tastings : tuple of Tasting
-        Every attempt in its order, aborted ones too.
-    finding : Finding or None
-        What the tastings show together: by the plan, where there are two of a plan.
-    recommended : Disposition or None
-        By the release rule after the latest tasting.
-    rule : dict
-        The release rule by which its tastings are read, that of the day on which the first
-        was opened; empty before. A rule agreed later counts for later batches.
-    """
+    """A batch with all that happened to it."""
 
     batch: Batch
     clearance: Clearance | None = None
-    reference: str = ""
-    tastings: tuple[Tasting, ...] = ()
+    reference: str = ""  # name of the reference that it is compared with
+    tastings: tuple[Tasting, ...] = ()  # every attempt in its order, aborted ones too
+    # what the tastings show together: by the plan, where there are two of a plan
     finding: Finding | None = None
-    recommended: Disposition | None = None
+    recommended: Disposition | None = None  # by the release rule after the latest tasting
+    # The release rule by which its tastings are read, that of the day on which the first was
+    # opened; empty before. A rule agreed later counts for later batches.
     rule: dict[str, Any] = field(default_factory=dict)
     decisions: tuple[Decision, ...] = ()
     complaints: tuple[Complaint, ...] = ()
@@ -202,7 +145,7 @@ class BatchRecord(Plain):
         parts("tastings", self.tastings, Tasting)
         parts("complaints", self.complaints, Complaint)
         parts("decisions", self.decisions, Decision)
-        once("session", (one.session for one in self.tastings))
+        once("session", (tasting.session for tasting in self.tastings))
         for name, kind in (("finding", Finding), ("recommended", Disposition)):
             if getattr(self, name) is not None:
                 object.__setattr__(self, name, one_of(name, getattr(self, name), kind))
@@ -235,20 +178,20 @@ class BatchRecord(Plain):
     @property
     def unsettled(self) -> bool:
         """Whether a tasting is open, or was read differently since the decision."""
-        if any(not one.over for one in self.tastings):
+        if any(not tasting.over for tasting in self.tastings):
             return True
         return self.decision is not None and self.decision.recommended != self.recommended
 
     @property
     def complained(self) -> bool:
         """Whether a complaint came in after the latest decision."""
-        return any(one.after >= len(self.decisions) for one in self.complaints)
+        return any(complaint.after >= len(self.decisions) for complaint in self.complaints)
 
     @property
     def latest(self) -> Tasting | None:
         """The latest tasting with a finding."""
-        found = [one for one in self.tastings if one.finding is not None]
-        return found[-1] if found else None
+        shown = (tasting for tasting in reversed(self.tastings) if tasting.finding is not None)
+        return next(shown, None)
 
     @property
     def found(self) -> Finding | None:
@@ -262,16 +205,14 @@ class BatchRecord(Plain):
         """What has to happen next, in words; empty when nothing does."""
         if self.state == DONE:
             return ""
-        clearance = self.clearance
-        if self.complained and (clearance is None or clearance.food_safe is None):
-            return "clearance by food safety after a complaint"
-        if clearance is not None and clearance.food_safe is False:
+        clearance = self.clearance or Clearance(batch=self.name)
+        if clearance.food_safe is False:
             return "decision: food safety has not cleared it"
-        if clearance is None or clearance.food_safe is None:
-            return "clearance by food safety"
+        if clearance.food_safe is None:
+            return "clearance by food safety" + " after a complaint" * self.complained
         if not clearance.declared:
             return "declaration of allergens"
-        if any(not one.over for one in self.tastings):
+        if any(not tasting.over for tasting in self.tastings):
             return "ballots of its tasting"
         if self.latest is None:
             return "tasting"
@@ -292,11 +233,11 @@ class BatchRecord(Plain):
         """What it hangs together with: kind and key of lots, sessions, references, and the months
         in which there were complaints."""
         lots = self.batch.raw_lots
-        found = [("lot", key_of(one.lot)) for one in lots]
-        found += [("material lot", lot_key(one.material, one.lot)) for one in lots]
-        found += [("complaint", one.received_on[:7]) for one in self.complaints]
-        found += [("rework", key_of(one)) for one in self.batch.rework_of]
-        found += [("session", one.session) for one in self.tastings]
+        links = [("lot", key_of(raw.lot)) for raw in lots]
+        links += [("material lot", lot_key(raw.material, raw.lot)) for raw in lots]
+        links += [("complaint", complaint.received_on[:7]) for complaint in self.complaints]
+        links += [("rework", key_of(other)) for other in self.batch.rework_of]
+        links += [("session", tasting.session) for tasting in self.tastings]
         if self.reference:
-            found.append(("reference", key_of(self.reference)))
-        return tuple(dict.fromkeys(found))
+            links.append(("reference", key_of(self.reference)))
+        return tuple(dict.fromkeys(links))

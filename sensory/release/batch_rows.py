@@ -35,11 +35,7 @@ def is_count(cell: object) -> TypeGuard[float]:
 def batch_rows(batches: pd.DataFrame, checks: Sequence[Check]) -> pd.DataFrame:
     """Rows with ``line batch date`` and the checked columns, in the order of time in each line.
 
-    Parameters
-    ----------
-    batches : DataFrame
-        One batch a row. `line` is optional; without `date` the rows are taken to be in the
-        order of time and numbered.
+    `line` is optional; without `date` the rows are taken to be in the order of time and numbered.
 
     Raises ArgumentError: No table, no row, a missing column; cells that cannot be used, all of them
     at once, counted as in a file with the header as row 1; a batch twice in one line.
@@ -59,10 +55,8 @@ def batch_rows(batches: pd.DataFrame, checks: Sequence[Check]) -> pd.DataFrame:
     rows["date"] = when if "date" in frame else rows.groupby("line", sort=False).cumcount() + 1
     for column, _, _ in checks:
         rows[column] = frame[column].astype(float)
-    lines = {line: place for place, line in enumerate(rows["line"].unique())}
-    rows["_line"] = [lines[line] for line in rows["line"]]
-    ordered = rows.sort_values(["_line", "date"], kind="stable")
-    return ordered.drop(columns="_line").reset_index(drop=True)
+    in_time = [part.sort_values("date", kind="stable") for _, part in each_line(rows)]
+    return pd.concat(in_time, ignore_index=True)
 
 
 def each_line(rows: pd.DataFrame) -> Iterator[tuple[Hashable, pd.DataFrame]]:

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import pandas as pd
 
@@ -24,29 +24,19 @@ DIFFERENCE = "difference"
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class ProductTrend:
-    """Batches of a product over time, see `trend_of_batches`.
+    """Batches of a product over time, see `trend_of_batches`."""
 
-    Attributes
-    ----------
-    result : Trend, ChoiceTrend or None
-        None where there are too few batches; `remarks` say so.
-    attribute : str
-        Which one, for a rated test.
-    remarks : tuple of str
-        Which batches and lines are left out, and why.
-    """
-
-    result: Trend | ChoiceTrend | None
-    attribute: str
-    remarks: tuple[str, ...]
+    result: Trend | ChoiceTrend | None  # None where there are too few batches; `remarks` say so
+    attribute: str  # which one, for a rated test
+    remarks: tuple[str, ...]  # which batches and lines are left out, and why
 
     def says(self) -> tuple[str, ...]:
         """What the chart shows, a sentence each, with what was left out."""
-        said = () if self.result is None else self.result.says()
-        return (*(_called(one) for one in said), *self.remarks)
+        sentences = () if self.result is None else self.result.says()
+        return (*map(_called, sentences), *self.remarks)
 
 
-def line_title(line: Any) -> str:
+def line_title(line: object) -> str:
     """What a line is called at the head of a chart or of a sentence.
 
     >>> line_title("B"), line_title("line 2"), line_title("sweetener SW-1")
@@ -67,12 +57,13 @@ def _called(sentence: str) -> str:
 
 def attributes_of(records: Iterable[BatchRecord], rule: ReleaseRule) -> list[str]:
     """Attributes that tastings of the rule's test have numbers of, the commonest first."""
-    counts: dict[str, int] = {}
-    for record in records:
-        for one in _of_rule(record, rule):
-            for name in one.differences:
-                counts[name] = counts.get(name, 0) + 1
-    return sorted(counts, key=lambda name: -counts[name])
+    counts = Counter(
+        name
+        for record in records
+        for tasting in _of_rule(record, rule)
+        for name in tasting.differences
+    )
+    return [name for name, _ in counts.most_common()]
 
 
 def trend_of_batches(
@@ -86,22 +77,11 @@ def trend_of_batches(
 ) -> ProductTrend:
     """How do the batches of a product run against the reference?
 
-    Parameters
-    ----------
-    records : sequence of BatchRecord
-        Of one product; those without a finding of the rule's test are left out.
-    rule : ReleaseRule
-        Its test and limit.
-    attribute : str
-        For a rated test; the commonest where it is not named.
-    beside : str
-        What stands side by side: the lines, or the suppliers of the raw material that is named
-        here (its lots, where no supplier is stated).
-    base, weight
-        As in `trend`.
+    `records` are those of one product; those without a finding of the rule's test are left out.
+    `attribute` is for a rated test, the commonest where it is not named. What stands side by side
+    are the lines, or the suppliers of the raw material named in `beside` (its lots, where no
+    supplier is stated). `base` and `weight` are those of `trend`.
 
-    Notes
-    -----
     Rated tests take the latest tasting of each batch and `trend`, forced choices the counts of
     all its tastings and `trend_of_choices`. A line with fewer than three batches has no chart.
     The date is that of making, so that a cause in the plant lies where it happened.
@@ -112,8 +92,8 @@ def trend_of_batches(
     remarks = []
     without = len(records) - len(rows)
     if beside:
-        places = {one.batch.number: _source(one, beside) for one in records}
-        rows = [{**row, "line": places[row["batch"]]} for row in rows]
+        places = {record.name: _source(record, beside) for record in records}
+        rows = [{**row, "line": places[str(row["batch"])]} for row in rows]
     if without:
         remarks.append(f"{batch_count(without)} without a finding of this test.")
     frame = pd.DataFrame(rows)
@@ -143,12 +123,16 @@ def _chart(
 
 
 def _of_rule(record: BatchRecord, rule: ReleaseRule) -> list[Tasting]:
-    return [one for one in record.tastings if one.test == rule.test and one.finding is not None]
+    return [
+        tasting
+        for tasting in record.tastings
+        if tasting.test == rule.test and tasting.finding is not None
+    ]
 
 
 def materials_of(records: Iterable[BatchRecord]) -> list[str]:
     """Raw materials whose suppliers or lots can be put side by side, each once."""
-    return sorted({lot.material for one in records for lot in one.batch.raw_lots})
+    return sorted({lot.material for record in records for lot in record.batch.raw_lots})
 
 
 def _source(record: BatchRecord, material: str) -> str:
@@ -159,28 +143,29 @@ def _source(record: BatchRecord, material: str) -> str:
     return f"without {material}"
 
 
-def _head(record: BatchRecord) -> dict[str, Any]:
+def _head(record: BatchRecord) -> dict[str, object]:
     batch = record.batch
     return {"batch": batch.number, "date": batch.made_on, "line": batch.line or NO_LINE}
 
 
-def _choice_rows(records: Sequence[BatchRecord], rule: ReleaseRule) -> list[dict[str, Any]]:
+def _choice_rows(records: Sequence[BatchRecord], rule: ReleaseRule) -> list[dict[str, object]]:
     rows = []
     for record in records:
-        trials = sum(one.trials or 0 for one in _of_rule(record, rule))
+        tastings = _of_rule(record, rule)
+        trials = sum(tasting.trials or 0 for tasting in tastings)
         if trials:
-            correct = sum(one.correct or 0 for one in _of_rule(record, rule))
+            correct = sum(tasting.correct or 0 for tasting in tastings)
             rows.append({**_head(record), "correct": correct, "trials": trials})
     return rows
 
 
 def _rated_rows(
     records: Sequence[BatchRecord], rule: ReleaseRule, attribute: str
-) -> list[dict[str, Any]]:
+) -> list[dict[str, object]]:
     rows = []
     for record in records:
-        found = [one for one in _of_rule(record, rule) if attribute in one.differences]
-        if found:
-            estimate, se = found[-1].differences[attribute]
+        pairs = [tasting.differences.get(attribute) for tasting in _of_rule(record, rule)]
+        if latest := [pair for pair in pairs if pair is not None][-1:]:
+            estimate, se = latest[0]
             rows.append({**_head(record), "estimate": estimate, "se": se})
     return rows

@@ -83,7 +83,7 @@ class Product(Plain):
     name : str
     attributes : tuple of AttributeLimit
     release_rule : dict
-        The rule as data, `ReleaseRule.to_dict` of `decisions.release`; empty as long as none
+        The rule as data, `ReleaseRule.to_dict`; empty as long as none
         is agreed.
     drift_limit : float or None
         How far a reference may lie from the first one, on the scale of the bridges.
@@ -100,12 +100,14 @@ class Product(Plain):
         if self.drift_limit is not None and self.drift_limit <= 0:
             raise RecordError(f"drift_limit must be above 0; got {self.drift_limit:g}.")
         parts("attributes", self.attributes, AttributeLimit)
-        once("attribute", (one.attribute for one in self.attributes))
+        once("attribute", (limit.attribute for limit in self.attributes))
 
     @property
     def margins(self) -> dict[str, float]:
         """Margin of each attribute that has one, as `profile` takes them."""
-        return {one.attribute: one.margin for one in self.attributes if one.margin is not None}
+        return {
+            limit.attribute: limit.margin for limit in self.attributes if limit.margin is not None
+        }
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -208,8 +210,8 @@ class Clearance(Plain):
                 iso_date(f"{on} of {self.batch}", getattr(self, on))
         if self.allergens is not None:
             parts("allergens", self.allergens, str)
-        for one in self.allergens or ():
-            named("allergens", one)
+        for allergen in self.allergens or ():
+            named("allergens", allergen)
 
     @property
     def declared(self) -> bool:

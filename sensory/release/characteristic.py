@@ -29,31 +29,18 @@ NORMAL = (
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Characteristic:
-    """What a rule does to batches of each true difference; see `ReleaseRule.characteristic`.
-
-    Attributes
-    ----------
-    scale : {'pd', 'dprime', 'points'}
-        Unit of the truths; points of the scale are beyond the blind control.
-    passes, holds, rejects : array of float
-        Chances that release is recommended, that the batch is held, and that it is rejected
-        or reworked; they add up to 1.
-    second : array of float
-        Chance that the planned second tasting is due.
-    answers : array of float
-        Expected answers a batch.
-    stands_on : str
-        How the numbers came about.
-    """
+    """What a rule does to batches of each true difference; see `ReleaseRule.characteristic`."""
 
     truths: Floats
-    scale: str
+    scale: str  # unit of the truths; points of the scale are beyond the blind control
+    # chances that release is recommended, that the batch is held, and that it is rejected or
+    # reworked; they add up to 1
     passes: Floats
     holds: Floats
     rejects: Floats
-    second: Floats
-    answers: Floats
-    stands_on: str
+    second: Floats  # chance that the planned second tasting is due
+    answers: Floats  # expected answers a batch
+    stands_on: str  # how the numbers came about
 
     def table(self) -> Table:
         """One row a truth."""
@@ -67,21 +54,13 @@ class Characteristic:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MonthlyTastings:
-    """What a month of batches costs; see `ReleaseRule.tastings`.
-
-    Attributes
-    ----------
-    tastings, answers : float
-        Expected number, second tastings included.
-    passes, holds, rejects : float
-        Expected number of batches.
-    """
+    """What a month of batches costs; see `ReleaseRule.tastings`."""
 
     batches: float
     truth: float
-    tastings: float
+    tastings: float  # expected number, second ones included
     answers: float
-    passes: float
+    passes: float  # expected number of batches, as are the next two
     holds: float
     rejects: float
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from math import prod
 
 from ..base.errors import ArgumentError
 from ..base.findings import Finding
@@ -13,6 +13,7 @@ from ..base.results import Table, several
 from ..catalogue.choices_read import turned_round
 from ..catalogue.outcome import Outcome
 from ..catalogue.outcome_words import TURNED_ROUND, overall
+from ..choices.protocols import Protocol
 from ..choices.two_stage import retest_risk
 from ..ratings.scorecard import PanelScorecard
 from .batch_parts import Result, panel_state, part_of
@@ -79,26 +80,24 @@ class BatchFinding:
 
     def table(self) -> Table:
         """The recommendation with what it stands on."""
-        found = "not tasted" if self.finding is None else self.finding.sentence
-        reasons = [("because", one) for one in self.reasons]
         rows = [
             ("batch", self.batch),
-            ("finding", found),
+            ("finding", "not tasted" if self.finding is None else self.finding.sentence),
             ("recommended", self.disposition.value),
             ("clearance", self.clearance.value),
             ("panel", self.panel.value),
             ("reference", self.reference.value),
             ("tastings of this question", self.attempts),
             ("chance that a batch at the limit passes", self.true_risk),
-            *reasons,
+            *(("because", reason) for reason in self.reasons),
             ("decides", self.decides),
         ]
         return Table(columns=("what", "is"), rows=tuple(rows))
 
     def __repr__(self) -> str:
-        found = "not tasted" if self.finding is None else self.finding.value
+        finding = "not tasted" if self.finding is None else self.finding.value
         blocked = ", blocked" if self.blocked else ""
-        return f"<BatchFinding {self.batch}: {found}, {self.disposition.value}{blocked}>"
+        return f"<BatchFinding {self.batch}: {finding}, {self.disposition.value}{blocked}>"
 
 
 def batch_finding(
@@ -106,7 +105,7 @@ def batch_finding(
     *,
     rule: ReleaseRule,
     clearance: Clearance | None,
-    panel: PanelScorecard | Mapping[Any, float] | None = None,
+    panel: PanelScorecard | Mapping[str, float] | None = None,
     earlier: Sequence[Result | None] = (),
     sample: Hashable | None = None,
     reference: ReferenceState | None = None,
@@ -172,23 +171,25 @@ def batch_finding(
     'Clearance by food safety and the declaration of allergens are missing.'
     """
     number = _number(batch, clearance)
-    parts = [part_of(one, rule, sample) for one in results]
-    before = [None if one is None else part_of(one, rule, sample) for one in earlier]
+    parts = [part_of(result, rule, sample) for result in results]
+    before = [None if result is None else part_of(result, rule, sample) for result in earlier]
     attempt, notes = Attempt.SINGLE, list[str]()
+    tasted = None
     if parts:
         at = _own(parts, rule)
         attempt, parts[at], notes = _placed(parts[at], before, rule)
+        tasted = _Tasted(own=parts[at], before=before, attempt=attempt, rule=rule, parts=parts)
     finding = overall([part.finding for part in parts]) if parts else None
     sees, coarse = panel_state(parts, panel)
     cleared = clearance_state(clearance)
     use = _use(reference)
     state = (finding, cleared, sees, attempt, use)
     entry = entry_at(*state)
-    risk = _true_risk(parts, before, attempt, rule)
+    risk = tasted.true_risk() if tasted else None
     reasons = [entry.reason] if entry.reason else []
     reasons += [*coarse, *(part.because for part in parts), *notes]
-    reasons += [*_of_risk(risk, parts, before, attempt, rule), *_of_tests(parts)]
-    if parts and cleared is not ClearanceState.CLEARED:
+    reasons += tasted.risks() if tasted else ()
+    if tasted and cleared is not ClearanceState.CLEARED:
         reasons.append("It is not cleared, so what its tasting showed does not count yet.")
     if reference is not None and not reference.usable:
         reasons += [f"Reference: {line}" for line in reference.problems]
@@ -208,7 +209,7 @@ def batch_finding(
     )
 
 
-def _number(batch: Batch | None, clearance: Any) -> str:
+def _number(batch: Batch | None, clearance: object) -> str:
     """Number of the batch, where batch or clearance name it."""
     if clearance is not None and not isinstance(clearance, Clearance):
         raise ArgumentError(f"clearance must be a Clearance or None; got {clearance!r}.")
@@ -244,40 +245,36 @@ def _own(parts: Sequence[Outcome], rule: ReleaseRule) -> int:
     )
 
 
+def _as_planned(own: Outcome | None, rule: ReleaseRule, answers: int) -> bool:
+    """Whether it is the rule's test with so many answers, one an assessor."""
+    return (
+        own is not None
+        and own.test == rule.test
+        and own.counts.trials == answers
+        and not own.counts.replicated
+    )
+
+
 def _placed(
     own: Outcome, before: Sequence[Outcome | None], rule: ReleaseRule
 ) -> tuple[Attempt, Outcome, list[str]]:
     """Which attempt it is, the rule's test as the plan reads it, and remarks."""
     if len(before) > 1:
         return Attempt.BEYOND, own, []
-    plan, first = rule.retest, own if not before else before[0]
-    as_planned = (
-        plan is not None
-        and first is not None
-        and first.test == rule.test
-        and first.counts.trials == plan.first
-        and not first.counts.replicated
-    )
-    if plan is None or first is None or not as_planned:
-        if before:
-            return Attempt.UNPLANNED, own, []
-        return Attempt.SINGLE, own, _departs(own, rule)
-    if not before:
-        decided = plan.decide(own.counts.correct)
-        goes_on = decided is None and not turned_round(
-            own.counts.correct, own.counts.trials, plan.protocol
+    plan, first, counts = rule.retest, before[0] if before else own, own.counts
+    if plan is None or first is None or not _as_planned(first, rule, plan.first):
+        return (
+            (Attempt.UNPLANNED, own, []) if before else (Attempt.SINGLE, own, _departs(own, rule))
         )
-        attempt = Attempt.OPEN if goes_on else Attempt.SINGLE
-        return attempt, _by_plan(own, rule, decided, own.counts.correct, own.counts.trials), []
-    fits = (
-        own.counts.trials == plan.second
-        and not own.counts.replicated
-        and plan.decide(first.counts.correct) is None
-    )
-    if not fits:
+    decided = plan.decide(first.counts.correct)
+    if not before:
+        turned = turned_round(counts.correct, counts.trials, plan.protocol)
+        attempt = Attempt.OPEN if decided is None and not turned else Attempt.SINGLE
+        return attempt, _by_plan(own, rule, decided, counts.correct, counts.trials), []
+    if decided is not None or not _as_planned(own, rule, plan.second):
         return Attempt.UNPLANNED, own, []
-    decided = plan.decide(first.counts.correct, own.counts.correct)
-    total = first.counts.correct + own.counts.correct, first.counts.trials + own.counts.trials
+    decided = plan.decide(first.counts.correct, counts.correct)
+    total = first.counts.correct + counts.correct, first.counts.trials + counts.trials
     return Attempt.SECOND, _by_plan(own, rule, decided, *total), []
 
 
@@ -288,8 +285,8 @@ def _by_plan(
     words = f"By the plan: {correct} of {several(trials, 'answer')} correct"
     if rule.protocol is not None and turned_round(correct, trials, rule.protocol):
         return replace(own, finding=Finding.UNDECIDED, because=f"{words}. {TURNED_ROUND}")
-    said = "the second tasting is due" if decided is None else decided.heading.lower()
-    return replace(own, finding=decided or Finding.UNDECIDED, because=f"{words}, {said}.")
+    shows = "the second tasting is due" if decided is None else decided.heading.lower()
+    return replace(own, finding=decided or Finding.UNDECIDED, because=f"{words}, {shows}.")
 
 
 def _departs(own: Outcome, rule: ReleaseRule) -> list[str]:
@@ -310,84 +307,60 @@ def _departs(own: Outcome, rule: ReleaseRule) -> list[str]:
     return lines
 
 
-def _true_risk(
-    parts: Sequence[Outcome], before: Sequence[Outcome | None], attempt: Attempt, rule: ReleaseRule
-) -> float | None:
-    if not parts:
-        return None
-    by_plan = rule.retest is not None and not before and _as_planned(parts, rule)
-    if rule.retest is not None and (by_plan or attempt is Attempt.SECOND):
-        return rule.retest.wrong_pass
-    alone = all(one is None or not one.counts.replicated for one in (*before, *parts))
-    if rule.protocol is None or not alone:  # no exact chance: each tasting keeps beta
-        return float(1 - (1 - rule.beta) ** (1 + len(before)))
-    return _passes(parts, before, rule, "similar")
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Tasted:
+    """The rule's test with what was tasted before it, and the other tests beside it."""
 
+    own: Outcome
+    before: Sequence[Outcome | None]
+    attempt: Attempt
+    rule: ReleaseRule
+    parts: Sequence[Outcome]
 
-def _as_planned(parts: Sequence[Outcome], rule: ReleaseRule) -> bool:
-    own = parts[_own(parts, rule)]
-    return (
-        rule.retest is not None
-        and own.counts.trials == rule.retest.first
-        and not own.counts.replicated
-    )
+    def true_risk(self) -> float:
+        """Chance that a batch at the limit passes at least once."""
+        plan, rule = self.rule.retest, self.rule
+        if plan is not None:
+            by_plan = not self.before and _as_planned(self.own, rule, plan.first)
+            if by_plan or self.attempt is Attempt.SECOND:
+                return plan.wrong_pass
+        alone = not any(part and part.counts.replicated for part in (*self.before, *self.parts))
+        if rule.protocol is None or not alone:  # no exact chance: each tasting keeps beta
+            return float(1 - (1 - rule.beta) ** (1 + len(self.before)))
+        return self.passes(rule.protocol, "similar")
 
-
-def _passes(
-    parts: Sequence[Outcome], before: Sequence[Outcome | None], rule: ReleaseRule, passes: str
-) -> float:
-    """Chance that a batch at the limit passes at least one of the tastings."""
-    own, protocol = parts[_own(parts, rule)], rule.protocol
-    if protocol is None:
-        return float("nan")
-    sizes = Counter(
-        rule.assessors if one is None or not one.counts.trials else one.counts.trials
-        for one in (*before, own)
-    )
-    fails = 1.0
-    for size, tries in sizes.items():
-        risk = retest_risk(
-            protocol,
-            size,
-            tries=tries,
-            pd=float(rule.limit or 0.0),
-            passes=passes,
-            alpha=rule.alpha,
-            beta=rule.beta,
-            pd_limit=float(rule.limit or 0.0),
+    def passes(self, protocol: Protocol, passes: str) -> float:
+        """Chance that a batch at the limit passes at least one of the tastings."""
+        rule, limit = self.rule, float(self.rule.limit or 0.0)
+        sizes = Counter(
+            part.counts.trials if part and part.counts.trials else rule.assessors
+            for part in (*self.before, self.own)
         )
-        fails *= 1 - risk.passes_any
-    return 1 - fails
-
-
-def _of_risk(
-    risk: float | None,
-    parts: Sequence[Outcome],
-    before: Sequence[Outcome | None],
-    attempt: Attempt,
-    rule: ReleaseRule,
-) -> list[str]:
-    """Unplanned tastings with their true risk."""
-    if risk is None or attempt not in (Attempt.UNPLANNED, Attempt.BEYOND):
-        return []
-    lines = [
-        f"In {several(len(before) + 1, 'tasting')}, aborted ones counted, a batch at the limit is "
-        f"found similar at least once with a chance of {risk:.3f}; agreed was {rule.beta:g} at "
-        "most."
-    ]
-    if rule.protocol is not None:
-        naive = _passes(parts, before, rule, "not significant")
-        lines.append(
-            f"Were 'not significant' taken for a pass, it would pass with a chance of {naive:.3f}."
+        risks = {"alpha": rule.alpha, "beta": rule.beta, "pd_limit": limit}
+        return 1 - prod(
+            1 - retest_risk(protocol, size, tries=n, pd=limit, passes=passes, **risks).passes_any
+            for size, n in sizes.items()
         )
-    return lines
 
-
-def _of_tests(parts: Sequence[Outcome]) -> list[str]:
-    if len(parts) < 2:
-        return []
-    total = min(sum(part.alpha for part in parts), 1.0)
-    return [
-        f"{len(parts)} tests together, the least favourable finding counts: an unchanged batch is "
-        f"found different by one of them with a chance of up to {total:.2g}."
-    ]
+    def risks(self) -> Iterator[str]:
+        """Unplanned tastings with their true risk, and several tests with theirs."""
+        rule = self.rule
+        if self.attempt in (Attempt.UNPLANNED, Attempt.BEYOND):
+            yield (
+                f"In {several(len(self.before) + 1, 'tasting')}, aborted ones counted, a batch at "
+                "the limit is found similar at least once with a chance of "
+                f"{self.true_risk():.3f}; agreed was {rule.beta:g} at most."
+            )
+            if rule.protocol is not None:
+                naive = self.passes(rule.protocol, "not significant")
+                yield (
+                    "Were 'not significant' taken for a pass, it would pass with a chance of "
+                    f"{naive:.3f}."
+                )
+        if len(self.parts) > 1:
+            total = min(sum(part.alpha for part in self.parts), 1.0)
+            yield (
+                f"{len(self.parts)} tests together, the least favourable finding counts: an "
+                "unchanged batch is found different by one of them with a chance of up to "
+                f"{total:.2g}."
+            )

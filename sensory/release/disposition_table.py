@@ -59,21 +59,11 @@ State = tuple[Finding | None, ClearanceState, PanelState, Attempt, ReferenceUse]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Entry:
-    """What is recommended at one combination.
+    """What is recommended at one combination."""
 
-    Attributes
-    ----------
-    disposition : Disposition or None
-        None: as the release rule says for the finding.
-    blocked : bool
-        Whether clearance, reference or panel stand against any release.
-    reason : str
-        Empty where the rule speaks.
-    """
-
-    disposition: Disposition | None
-    blocked: bool = False
-    reason: str = ""
+    disposition: Disposition | None  # None: as the release rule says for the finding
+    blocked: bool = False  # whether clearance, reference or panel stand against any release
+    reason: str = ""  # empty where the rule speaks
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,22 +77,10 @@ class Row:
     attempts: tuple[Attempt, ...] = ()
     references: tuple[ReferenceUse, ...] = ()
 
-    def fits(
-        self,
-        finding: Finding | None,
-        clearance: ClearanceState,
-        panel: PanelState,
-        attempt: Attempt,
-        reference: ReferenceUse,
-    ) -> bool:
+    def fits(self, *state: *State) -> bool:
         """Whether the row speaks of this combination."""
-        return (
-            (not self.findings or finding in self.findings)
-            and (not self.clearances or clearance in self.clearances)
-            and (not self.panels or panel in self.panels)
-            and (not self.attempts or attempt in self.attempts)
-            and (not self.references or reference in self.references)
-        )
+        columns = (self.findings, self.clearances, self.panels, self.attempts, self.references)
+        return all(not column or at in column for column, at in zip(columns, state, strict=True))
 
 
 def _blocked(reason: str) -> Entry:
@@ -196,15 +174,8 @@ def clearance_state(clearance: Clearance | None) -> ClearanceState:
     return ClearanceState.CLEARED if clearance.declared else ClearanceState.NO_ALLERGENS
 
 
-def entry_at(
-    finding: Finding | None,
-    clearance: ClearanceState,
-    panel: PanelState,
-    attempt: Attempt,
-    reference: ReferenceUse,
-) -> Entry:
+def entry_at(*state: *State) -> Entry:
     """The entry of one combination."""
-    state = (finding, clearance, panel, attempt, reference)
     return next(row.entry for row in ROWS if row.fits(*state))
 
 
@@ -230,22 +201,13 @@ def combinations() -> Iterator[State]:
 
 def disposition_table(rule: ReleaseRule) -> Table:
     """Every combination with what is recommended under a rule, to be agreed and kept."""
-    rows = []
-    for state in combinations():
-        finding, clearance, panel, attempt, reference = state
-        entry = entry_at(*state)
-        what = recommended(*state, rule)
-        seen = "not tasted" if finding is None else finding.value
-        rows.append(
-            (
-                seen,
-                clearance.value,
-                panel.value,
-                attempt.value,
-                reference.value,
-                what.value,
-                entry.reason,
-            )
-        )
     columns = ("finding", "clearance", "panel", "attempt", "reference", "recommended", "reason")
-    return Table(columns=columns, rows=tuple(rows))
+    rows = tuple(
+        (
+            *("not tasted" if at is None else at.value for at in state),
+            recommended(*state, rule).value,
+            entry_at(*state).reason,
+        )
+        for state in combinations()
+    )
+    return Table(columns=columns, rows=rows)

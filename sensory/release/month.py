@@ -11,7 +11,7 @@ from ..base.errors import ArgumentError
 from ..base.findings import Finding
 from ..base.results import Cell, Table, several
 from .batch_records import DONE, BatchRecord, Decision
-from .batch_trend import ProductTrend
+from .batch_trend import NO_LINE, ProductTrend
 from .batches import Disposition
 from .reference_state import ReferenceState
 from .rule import ReleaseRule
@@ -23,130 +23,107 @@ _ENDED = {
     Disposition.REWORK: "sent to rework",
 }
 WAITING = "waiting"
+_ENDS = (*_ENDED.values(), WAITING)
 _NAMED = 6
 """Batches named in a sentence."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class MonthReport:
-    """What happened to the batches of one product in one month.
-
-    Attributes
-    ----------
-    product, month : str
-        The month as 2026-05.
-    batches : tuple of BatchRecord
-        Made in that month.
-    complained : tuple of BatchRecord
-        Batches, of whatever age, of which somebody complained in that month.
-    before : tuple of BatchRecord
-        Made in the eleven months before it.
-    trend : ProductTrend
-        Of all of them.
-    references : tuple of ReferenceState
-        In use at the end of the month.
-    """
+    """What happened to the batches of one product in one month."""
 
     product: str
-    month: str
+    month: str  # as 2026-05
     rule: ReleaseRule
-    batches: tuple[BatchRecord, ...]
-    before: tuple[BatchRecord, ...]
+    batches: tuple[BatchRecord, ...]  # made in that month
+    before: tuple[BatchRecord, ...]  # made in the eleven months before it
+    # batches, of whatever age, of which somebody complained in that month
     complained: tuple[BatchRecord, ...] = ()
-    trend: ProductTrend
-    references: tuple[ReferenceState, ...]
+    trend: ProductTrend  # of all of them
+    references: tuple[ReferenceState, ...]  # in use at the end of the month
     printed_at: str
     version: str
 
     def outcomes(self) -> Table:
         """How many batches ended how, this month and on average in the months before."""
-        now, then = _ends(self.batches), _ends(self.before)
-        months = len({one.batch.made_on[:7] for one in self.before})
-        rows = tuple(
-            (name, now[name], then[name] / months if months else None)
-            for name in (*_ENDED.values(), WAITING)
-        )
+        now, then, months = _ends(self.batches), _ends(self.before), self._months_before
+        rows = tuple((end, now[end], then[end] / months if months else None) for end in _ENDS)
         return Table(columns=("outcome", "this month", "a month before"), rows=rows)
 
     def by_month(self) -> Table:
         """How many batches ended how, month by month, this one last; months without any too."""
-        rows: list[tuple[Cell, ...]] = []
-        for month in months_to(self.month):
-            mine = [one for one in (*self.before, *self.batches) if one.batch.made_on[:7] == month]
-            ends = _ends(mine)
-            rows.append((month, *(ends[name] for name in (*_ENDED.values(), WAITING))))
-        return Table(columns=("month", *_ENDED.values(), WAITING), rows=tuple(rows))
+        made: dict[str, list[BatchRecord]] = {month: [] for month in months_to(self.month)}
+        for record in (*self.before, *self.batches):
+            if record.batch.made_on[:7] in made:
+                made[record.batch.made_on[:7]].append(record)
+        rows: tuple[tuple[Cell, ...], ...] = tuple(
+            (month, *(_ends(records)[end] for end in _ENDS)) for month, records in made.items()
+        )
+        return Table(columns=("month", *_ENDS), rows=rows)
 
     def lines(self) -> Table:
         """How many batches each line made, and how many were found how."""
-        names = sorted({one.batch.line for one in self.batches})
         rows = []
-        for name in names:
-            mine = [one for one in self.batches if one.batch.line == name]
-            found = Counter(one.found for one in mine if one.found)
-            good = found[Finding.SIMILAR] + found[Finding.DIFFERENT_WITHIN_LIMIT]
-            rows.append(
-                (
-                    name or "no line named",
-                    len(mine),
-                    good,
-                    found[Finding.DIFFERENT],
-                    found[Finding.UNDECIDED],
-                    len(mine) - sum(found.values()),
-                )
-            )
+        for name in sorted({record.batch.line for record in self.batches}):
+            shown = Counter(record.found for record in self.batches if record.batch.line == name)
+            within = shown[Finding.SIMILAR] + shown[Finding.DIFFERENT_WITHIN_LIMIT]
+            counts = (shown[Finding.DIFFERENT], shown[Finding.UNDECIDED], shown[None])
+            rows.append((name or NO_LINE, shown.total(), within, *counts))
         columns = ("line", "batches", "within limit", "different", "undecided", "not tasted")
         return Table(columns=columns, rows=tuple(rows))
 
     def noteworthy(self) -> tuple[tuple[BatchRecord, str], ...]:
         """Batches that were not simply released, and older ones that wait, each with why; the
         weightiest first."""
-        waiting = [one for one in self.before if one.state != DONE]
-        found = [(one, why) for one in (*self.batches, *waiting) if (why := _why_noteworthy(one))]
-        return tuple(sorted(found, key=lambda pair: (_weight(pair[0]), pair[0].batch.made_on)))
+        waiting = [record for record in self.before if record.state != DONE]
+        records = sorted(
+            (*self.batches, *waiting), key=lambda record: (_weight(record), record.batch.made_on)
+        )
+        return tuple((record, why) for record in records if (why := _why_noteworthy(record)))
 
     @property
     def tastings(self) -> int:
         """Tastings of the batches of this month, aborted ones included."""
-        return sum(len(one.tastings) for one in self.batches)
+        return sum(len(record.tastings) for record in self.batches)
 
     @property
     def tastings_before(self) -> float | None:
         """Tastings a month in the months before that made batches; None without any."""
-        months = len({one.batch.made_on[:7] for one in self.before})
-        return sum(len(one.tastings) for one in self.before) / months if months else None
+        months = self._months_before
+        return sum(len(record.tastings) for record in self.before) / months if months else None
+
+    @property
+    def _months_before(self) -> int:
+        return len({record.batch.made_on[:7] for record in self.before})
 
     def headline(self) -> str:
         """The month in one sentence."""
         ends = _ends(self.batches)
-        said = [f"{ends[name]} {name}" for name in (*_ENDED.values(), WAITING) if ends[name]]
-        return f"{batch_count(len(self.batches))} made: {', '.join(said) or 'none'}."
+        counts = ", ".join(f"{ends[end]} {end}" for end in _ENDS if ends[end])
+        return f"{batch_count(len(self.batches))} made: {counts or 'none'}."
 
     def says(self) -> tuple[str, ...]:
         """What a reader without statistics has to know, a sentence each."""
-        lines = [self.headline(), *self.remarks()]
-        for state in self.references:
-            lines += state.says()
-        return tuple(lines)
+        states = (sentence for state in self.references for sentence in state.says())
+        return (self.headline(), *self.remarks(), *states)
 
     def remarks(self) -> tuple[str, ...]:
         """What was out of the ordinary, a sentence each."""
         lines = []
-        departing = [one for one in self.batches if one.decision and one.decision.departs]
-        if departing:
+        decisions = [record.decision for record in self.batches if record.decision]
+        if departing := sum(decision.departs for decision in decisions):
             lines.append(
-                f"In {several(len(departing), 'case')} the decision was another one than "
+                f"In {several(departing, 'case')} the decision was another one than "
                 "recommended; the reasons stand below."
             )
-        again = [one for one in self.batches if len(one.tastings) > 1]
-        if again:
-            verb = "was" if len(again) == 1 else "were"
-            lines.append(f"{batch_count(len(again))} {verb} tasted more than once.")
+        if again := sum(len(record.tastings) > 1 for record in self.batches):
+            verb = "was" if again == 1 else "were"
+            lines.append(f"{batch_count(again)} {verb} tasted more than once.")
         named = [
             batch.name
             for batch in self.complained
-            for one in batch.complaints
-            if one.received_on[:7] == self.month
+            for complaint in batch.complaints
+            if complaint.received_on[:7] == self.month
         ]
         if named:
             more = f" and {len(named) - _NAMED} more" if len(named) > _NAMED else ""
@@ -201,10 +178,10 @@ def months_to(month: str) -> list[str]:
 
 def _ends(batches: Sequence[BatchRecord]) -> Counter[str]:
     return Counter(
-        _ENDED.get(one.decision.disposition, WAITING)
-        if one.decision and one.state == DONE
+        _ENDED.get(record.decision.disposition, WAITING)
+        if record.decision and record.state == DONE
         else WAITING
-        for one in batches
+        for record in batches
     )
 
 
@@ -238,27 +215,27 @@ def _in_hundred(chance: float) -> str:
     return "less than 1" if chance > 0 and count == 0 else f"{count}"
 
 
-def _weight(one: BatchRecord) -> int:
+def _weight(record: BatchRecord) -> int:
     """What a reader has to see first: 0 is the weightiest."""
-    decision = one.decision
-    if one.complained or (one.clearance is not None and one.clearance.food_safe is False):
+    decision = record.decision
+    if record.complained or (record.clearance is not None and record.clearance.food_safe is False):
         return 0
     if decision is not None and decision.departs:
         return 1
     if decision is not None and decision.disposition in (Disposition.REJECT, Disposition.REWORK):
         return 2
-    if one.found is Finding.DIFFERENT:
+    if record.found is Finding.DIFFERENT:
         return 3
-    return 4 if one.latest is not None or decision is not None else 5
+    return 4 if record.latest is not None or decision is not None else 5
 
 
-def _why_noteworthy(one: BatchRecord) -> str:
-    decision = one.decision
-    words = [f"complaint of {each.received_on}: {each.text}" for each in one.complaints]
-    if one.found in (Finding.DIFFERENT, Finding.UNDECIDED):
-        words.append(one.found.heading.lower())
-    if decision is None or (one.state != DONE and decision.disposition in _ENDED):
-        words.append(f"waits for {one.waits_for}")
+def _why_noteworthy(record: BatchRecord) -> str:
+    decision = record.decision
+    words = [f"complaint of {each.received_on}: {each.text}" for each in record.complaints]
+    if record.found in (Finding.DIFFERENT, Finding.UNDECIDED):
+        words.append(record.found.heading.lower())
+    if decision is None or (record.state != DONE and decision.disposition in _ENDED):
+        words.append(f"waits for {record.waits_for}")
     elif decision.disposition is not Disposition.RELEASE or decision.departs or words:
         words.append(_decided(decision))
     return "; ".join(words)

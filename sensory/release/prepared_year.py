@@ -47,17 +47,8 @@ def load_year(desk: Desk, folder: Path, *, who: str) -> str:
     The journal has the times at which it was written; dates of making, tasting and deciding
     are those of the files.
 
-    Parameters
-    ----------
-    folder : Path
-        With ``year.json`` and ``year.csv``.
-    who : str
-        Who puts it on record; decisions are those of the people that the file names.
-
-    Returns
-    -------
-    str
-        Name of the product.
+    `folder` holds ``year.json`` and ``year.csv``; decisions are those of the people that the file
+    names. Returns the name of the product.
 
     Raises RecordError when the product, a reference or a batch of that name is on record. Whatever
     goes wrong, nothing is written.
@@ -65,7 +56,7 @@ def load_year(desk: Desk, folder: Path, *, who: str) -> str:
     year = json.loads((folder / "year.json").read_text(encoding="utf-8"))
     ballots = _ballots(folder / "year.csv")
     name = str(year["product"]["name"])
-    limits = tuple(AttributeLimit.from_dict(one) for one in year["product"]["attributes"])
+    limits = tuple(AttributeLimit.from_dict(limit) for limit in year["product"]["attributes"])
     with desk.action(who=who) as act:
         _check_new(act, year, name)
         enter_product(act, name, attributes=limits, who=who)
@@ -90,10 +81,10 @@ def _check_new(desk: Desk, year: Plain, name: str) -> None:
             f"{name} is on record already, so the prepared year was not loaded. It is there to "
             "be looked at; for a fresh copy start with an empty record."
         )
-    references = [one["reference"]["name"] for one in year["references"]]
-    batches = [one["batch"]["number"] for one in year["batches"]]
-    there = [one for one in references if desk.noun(Reference, one)]
-    there += [one for one in batches if desk.noun(BatchRecord, one)]
+    references = [entry["reference"]["name"] for entry in year["references"]]
+    batches = [entry["batch"]["number"] for entry in year["batches"]]
+    there = [reference for reference in references if desk.noun(Reference, reference)]
+    there += [number for number in batches if desk.noun(BatchRecord, number)]
     if there:
         raise RecordError(
             f"The prepared year was not loaded, since its names are taken: {', '.join(there[:5])} "
@@ -103,66 +94,58 @@ def _check_new(desk: Desk, year: Plain, name: str) -> None:
 
 def _ballots(path: Path) -> Ballots:
     """Numbered lines of cells by batch and number of the tasting."""
-    found: dict[tuple[str, str], dict[int, dict[str, str]]] = {}
+    ballots: dict[tuple[str, str], dict[int, dict[str, str]]] = {}
     with path.open(encoding="utf-8", newline="") as file:
         for row in csv.DictReader(file):
-            lines = found.setdefault((row["batch"], row["tasting"]), {})
+            lines = ballots.setdefault((row["batch"], row["tasting"]), {})
             lines[len(lines) + 2] = {column: row[column] for column in _ANSWERS}
-    return found
+    return ballots
 
 
 def _of_references(desk: Desk, year: Plain, who: str) -> Iterator[Event]:
-    for one in year["references"]:
-        reference = Reference.from_dict(one["reference"])
-        act = partial(take_over, desk, reference, who=who, why=one["why"])
-        yield one["taken_over"], _REFERENCE, act
-    for one in year["compared_again"]:
-        bridge = Bridge.from_dict(one["bridge"])
-        yield (
-            bridge.held_on,
-            _REFERENCE,
-            partial(compare_again, desk, bridge, who=who, why=one["why"]),
-        )
+    for entry in year["references"]:
+        reference = Reference.from_dict(entry["reference"])
+        act = partial(take_over, desk, reference, who=who, why=entry["why"])
+        yield entry["taken_over"], _REFERENCE, act
+    for entry in year["compared_again"]:
+        bridge = Bridge.from_dict(entry["bridge"])
+        compare = partial(compare_again, desk, bridge, who=who, why=entry["why"])
+        yield bridge.held_on, _REFERENCE, compare
 
 
 def _of_batches(desk: Desk, year: Plain, ballots: Ballots, who: str) -> Iterator[Event]:
-    for one in year["batches"]:
-        batch = Batch.from_dict(one["batch"])
+    for entry in year["batches"]:
+        batch = Batch.from_dict(entry["batch"])
         yield batch.made_on, _MADE, partial(enter_batch, desk, batch, who=who)
-        if said := one["clearance"]:
-            allergens = tuple(said["allergens"])
-            cleared = partial(
-                clear_batch, desk, batch.number, **{**said, "allergens": allergens}, who=who
-            )
-            yield said["on"], _CLEARED, cleared
-        for at, held in enumerate(one["tastings"], start=1):
+        if clearance := entry["clearance"]:
+            clearance = {**clearance, "allergens": tuple(clearance["allergens"])}
+            clear = partial(clear_batch, desk, batch.number, **clearance, who=who)
+            yield clearance["on"], _CLEARED, clear
+        for at, held in enumerate(entry["tastings"], start=1):
             cells = ballots.get((batch.number, str(at)), {})
             told = {**year["tasting_room"], **held}
-            yield (
-                held["held_on"],
-                _TASTED,
-                partial(_tasted, desk, batch.number, told, cells, who=who),
-            )
-        for decision in one["decisions"]:
+            taste = partial(_tasted, desk, batch.number, told, cells, who=who)
+            yield held["held_on"], _TASTED, taste
+        for decision in entry["decisions"]:
             yield decision["on"], _DECIDED, partial(_decided, desk, batch.number, decision)
 
 
 def _tasted(
-    desk: Desk, number: str, told: dict[str, Any], cells: dict[int, dict[str, str]], *, who: str
+    desk: Desk, number: str, told: Plain, cells: dict[int, dict[str, str]], *, who: str
 ) -> None:
     """A tasting from its opening to its end, by the rule of the product."""
-    aborted = told.pop("aborted", "")
+    details = {name: text for name, text in told.items() if name != "aborted"}
     session = open_tasting(desk, number, who=who, on=told["held_on"])
     describe(
         desk,
         session.id,
-        details=replace(session.details, **told),
+        details=replace(session.details, **details),
         cautions={caution.key: True for caution in CAUTIONS},
         who=who,
     )
     agree(desk, session.id, who=who)
     enter_cells(desk, session.id, cells, who=who, why="ballots of the prepared year")
-    if aborted:
+    if aborted := told.get("aborted"):
         give_up(desk, number, session.id, who=who, why=aborted)
     else:
         close_and_note(desk, session.id, who=who)

@@ -54,20 +54,25 @@ class DeskAction(Desk, Action, typing.Protocol):
     def put_noun(self, noun: Noun, *, expect: Noun | None, what: str, why: str = "") -> None: ...
 
 
+def _put(act: DeskAction, old: AnyNoun | None, new: AnyNoun, what: str) -> AnyNoun:
+    act.put_noun(new, expect=old, what=what)
+    return new
+
+
 def the_product(desk: Desk, name: str) -> ProductRecord:
     """A product; RecordError when there is none of that name."""
-    found = desk.noun(ProductRecord, name)
-    if found is None:
+    record = desk.noun(ProductRecord, name)
+    if record is None:
         raise RecordError(f"There is no product {name!r} on record: enter it on the page Product.")
-    return found
+    return record
 
 
 def the_batch(desk: Desk, number: str) -> BatchRecord:
     """A batch; RecordError when there is none of that number."""
-    found = desk.noun(BatchRecord, number)
-    if found is None:
+    record = desk.noun(BatchRecord, number)
+    if record is None:
         raise RecordError(f"There is no batch {number!r} on record.")
-    return found
+    return record
 
 
 def rule_for(desk: Desk, record: BatchRecord) -> ReleaseRule | None:
@@ -91,8 +96,7 @@ def enter_product(
     product = Product(name=" ".join(name.split()), attributes=attributes)
     record = ProductRecord(product=product)
     with desk.action(who=who, why="new product") as act:
-        act.put_noun(record, expect=None, what="product entered")
-    return record
+        return _put(act, None, record, "product entered")
 
 
 def agree_rule(
@@ -115,9 +119,7 @@ def agree_rule(
     with desk.action(who=who, why=why.strip()) as act:
         record = the_product(act, name)
         product = replace(record.product, release_rule=rule.to_dict(), drift_limit=drift_limit)
-        new = replace(record, product=product)
-        act.put_noun(new, expect=record, what="rule agreed")
-        return new
+        return _put(act, record, replace(record, product=product), "rule agreed")
 
 
 def tolerate(
@@ -131,9 +133,8 @@ def tolerate(
         raise RecordError("Say why, and who agreed to it; the journal keeps it.")
     with desk.action(who=who, why=why.strip()) as act:
         record = the_product(act, name)
-        new = replace(record, product=replace(record.product, attributes=attributes))
-        act.put_noun(new, expect=record, what="attributes agreed")
-        return new
+        product = replace(record.product, attributes=attributes)
+        return _put(act, record, replace(record, product=product), "attributes agreed")
 
 
 def take_over(desk: Desk, reference: Reference, *, who: str, why: str) -> ProductRecord:
@@ -155,8 +156,7 @@ def take_over(desk: Desk, reference: Reference, *, who: str, why: str) -> Produc
             raise RecordError(f"{name} is the first reference: there is nothing to bridge.")
         new = replace(record, references=(*record.references, reference.name))
         act.put_noun(reference, expect=None, what="reference entered")
-        act.put_noun(new, expect=record, what="reference in use")
-        return new
+        return _put(act, record, new, "reference in use")
 
 
 def compare_again(desk: Desk, bridge: Bridge, *, who: str, why: str) -> Reference:
@@ -173,8 +173,7 @@ def compare_again(desk: Desk, bridge: Bridge, *, who: str, why: str) -> Referenc
         if key_of(bridge.to) != key_of(first):
             raise RecordError(f"The bridge has to lead to {first}, the first; got {bridge.to}.")
         new = replace(reference, later=(*reference.later, bridge))
-        act.put_noun(new, expect=reference, what="reference compared")
-        return new
+        return _put(act, reference, new, "reference compared")
 
 
 def count_stock(desk: Desk, name: str, stock: float, *, who: str) -> Reference:
@@ -184,9 +183,7 @@ def count_stock(desk: Desk, name: str, stock: float, *, who: str) -> Reference:
     """
     with desk.action(who=who, why=f"{stock:g} servings left") as act:
         reference = _the_reference(act, name)
-        new = replace(reference, stock=stock)
-        act.put_noun(new, expect=reference, what="stock counted")
-        return new
+        return _put(act, reference, replace(reference, stock=stock), "stock counted")
 
 
 def _the_reference(desk: Desk, name: str) -> Reference:
@@ -223,7 +220,7 @@ def state_of_reference(desk: Desk, name: str, today: str) -> ReferenceState | No
         return None
     record = desk.noun(ProductRecord, reference.product)
     known = desk.nouns(Reference, reference.product)
-    bridges = [bridge for one in known for bridge in one.bridges]
+    bridges = [bridge for other in known for bridge in other.bridges]
     limit = record.product.drift_limit if record else None
     return reference_state(reference, today, bridges, limit=limit)
 
@@ -242,8 +239,7 @@ def enter_batch(desk: Desk, batch: Batch, *, who: str) -> BatchRecord:
             batch=replace(batch, product=record.name, number=" ".join(batch.number.split())),
             reference=record.in_use,
         )
-        act.put_noun(new, expect=None, what="batch entered")
-        return new
+        return _put(act, None, new, "batch entered")
 
 
 def clear_batch(

@@ -24,26 +24,16 @@ _FAR = (Finding.DIFFERENT, Finding.UNDECIDED)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Drift:
-    """How far a reference lies from the first one.
-
-    Attributes
-    ----------
-    route : tuple of Bridge
-        One bridge where it was compared with the first directly; else step by step.
-    estimate, se : float
-        Sum of the steps; their errors are independent.
-    limits : Interval
-        Normal limits.
-    within : bool or None
-        Whether the drift is shown to lie below the limit (True), beyond it (False), or
-        neither; None too where no limit was given.
-    """
+    """How far a reference lies from the first one."""
 
     first: str
+    # one bridge where it was compared with the first directly; else step by step
     route: tuple[Bridge, ...]
-    estimate: float
+    estimate: float  # sum of the steps; their errors are independent
     se: float
-    limits: Interval
+    limits: Interval  # normal limits
+    # whether the drift is shown to lie below the limit (True), beyond it (False), or neither; None
+    # too where no limit was given
     within: bool | None
 
 

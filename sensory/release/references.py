@@ -164,4 +164,4 @@ class Reference(Plain):
     def bridges(self) -> tuple[Bridge, ...]:
         """Its own bridges, each once."""
         own = (self.bridged_to_previous, self.bridged_to_first, *self.later)
-        return tuple(dict.fromkeys(one for one in own if one is not None))
+        return tuple(dict.fromkeys(bridge for bridge in own if bridge is not None))

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
-from typing import Any, Literal
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -182,23 +182,17 @@ class ReleaseRule(Plain):
                 f"scale must be {' or '.join(allowed)} for {self.test}; got {used!r}."
             )
         truth = np.atleast_1d(within("truths", truths, 0.0 if self.protocol else -1e9, 1e9))
-        risks = {"alpha": self.alpha, "beta": self.beta}
+        risks, size = {"alpha": self.alpha, "beta": self.beta}, self.assessors
         if self.protocol is None:
             chances = paired_findings(
-                truth,
-                assessors=self.assessors,
-                scatter=self.scatter,
-                limit=self._limit,
-                **risks,
+                truth, assessors=size, scatter=self.scatter, limit=self._limit, **risks
             )
-            return summed(truth, used, chances, self.dispositions, self.assessors, NORMAL)
+            return summed(truth, used, chances, self.dispositions, size, NORMAL)
         pd = as_distinguishers(self.protocol, truth, used)
         if self.retest is not None:
             return staged(truth, used, pd, self.retest, self.dispositions)
-        found = operating_characteristic(
-            self.protocol, self.assessors, **risks, pd_limit=self._limit, pd=pd
-        )
-        return summed(truth, used, found, self.dispositions, self.assessors, EXACT)
+        exact = operating_characteristic(self.protocol, size, **risks, pd_limit=self._limit, pd=pd)
+        return summed(truth, used, exact, self.dispositions, size, EXACT)
 
     def tastings(
         self, batches_a_month: float, truth: float, *, scale: Scale | None = None
@@ -211,15 +205,15 @@ class ReleaseRule(Plain):
             As in `characteristic`; a negative number of batches.
         """
         batches = one_number("batches_a_month", batches_a_month, 0.0, 1e6)
-        found = self.characteristic(one_number("truth", truth, -1e9, 1e9), scale=scale)
+        does = self.characteristic(one_number("truth", truth, -1e9, 1e9), scale=scale)
         return MonthlyTastings(
             batches=batches,
-            truth=float(found.truths[0]),
-            tastings=batches * float(1 + found.second[0]),
-            answers=batches * float(found.answers[0]),
-            passes=batches * float(found.passes[0]),
-            holds=batches * float(found.holds[0]),
-            rejects=batches * float(found.rejects[0]),
+            truth=float(does.truths[0]),
+            tastings=batches * float(1 + does.second[0]),
+            answers=batches * float(does.answers[0]),
+            passes=batches * float(does.passes[0]),
+            holds=batches * float(does.holds[0]),
+            rejects=batches * float(does.rejects[0]),
         )
 
     def words(self) -> tuple[str, ...]:
@@ -297,7 +291,7 @@ class ReleaseRule(Plain):
                 raise ArgumentError("scatter is for difference from control only.")
             _above_zero("scatter", self.scatter)
 
-    def _check_retest(self, plan: Any) -> None:
+    def _check_retest(self, plan: object) -> None:
         if not isinstance(plan, TwoStagePlan):
             raise ArgumentError(
                 f"retest must be None or a two-stage plan; got {type(plan).__name__}."
@@ -320,7 +314,7 @@ class ReleaseRule(Plain):
                 )
 
 
-def _checked(given: Any) -> Mapping[Finding, Disposition]:
+def _checked(given: Mapping[Finding, Disposition]) -> Mapping[Finding, Disposition]:
     """All four findings with what is done; release only where similarity was shown."""
     try:
         done = {Finding(finding): Disposition(what) for finding, what in dict(given).items()}
@@ -350,6 +344,6 @@ def _checked(given: Any) -> Mapping[Finding, Disposition]:
     return MappingProxyType({finding: done[finding] for finding in Finding})
 
 
-def _above_zero(name: str, value: Any) -> None:
+def _above_zero(name: str, value: ArrayLike) -> None:
     if one_number(name, value, 0.0, 1e9) == 0:
         raise ArgumentError(f"{name} must be above 0; got 0.")

@@ -49,10 +49,10 @@ def as_it_closed(
             },
         )
     rule = rule_for(desk, record)
-    return done if rule is None else replace(done, finding=_found(outcome, rule, done.sample))
+    return done if rule is None else replace(done, finding=_of_sample(outcome, rule, done.sample))
 
 
-def _found(outcome: Outcome, rule: ReleaseRule, sample: str) -> Finding:
+def _of_sample(outcome: Outcome, rule: ReleaseRule, sample: str) -> Finding:
     """What it shows of the batch; of all its samples where the rule cannot read it."""
     try:
         return part_of(outcome, rule, sample).finding

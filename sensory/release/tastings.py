@@ -82,13 +82,13 @@ def attach(desk: Desk, number: str, session_id: str, *, who: str) -> BatchRecord
     samples, or another tasting of it is open.
     """
     record, session = the_batch(desk, number), desk.session(session_id)
-    if session_id in {one.session for one in record.tastings}:
+    if session_id in {tasting.session for tasting in record.tastings}:
         raise RecordError(f"This session is a tasting of {record.name} already.")
     if key_of(record.name) not in _named_in(session):
         raise RecordError(
             f"This session does not name {record.name} among its samples: another batch was tasted."
         )
-    if not session.closed and any(not one.over for one in record.tastings):
+    if not session.closed and any(not tasting.over for tasting in record.tastings):
         raise RecordError(f"Another tasting of {record.name} is open.")
     tasting = Tasting(session=session_id, test=session.question.protocol, sample=record.name)
     rule = rule_for(desk, record)
@@ -109,7 +109,8 @@ def attach(desk: Desk, number: str, session_id: str, *, who: str) -> BatchRecord
 def _named_in(session: StoredSession) -> set[str]:
     """Batches and samples that a session names."""
     listed = str(session.question.settings.get("samples", "")).split(";")
-    return {key_of(one.batch) for one in session.details.samples} | {key_of(one) for one in listed}
+    batches = (sample.batch for sample in session.details.samples)
+    return {key_of(name) for name in (*batches, *listed)}
 
 
 def give_up(desk: Desk, number: str, session_id: str, *, who: str, why: str) -> BatchRecord:
@@ -121,18 +122,16 @@ def give_up(desk: Desk, number: str, session_id: str, *, who: str, why: str) -> 
         raise RecordError("Say why the tasting is given up; it counts as an attempt.")
     with desk.action(who=who, why=why.strip()) as act:
         record = the_batch(act, number)
-        if session_id not in {one.session for one in record.tastings if not one.over}:
+        if session_id not in {tasting.session for tasting in record.tastings if not tasting.over}:
             raise RecordError(f"No such tasting of {record.name} is open.")
         day = held_on(act.session(session_id)) or utc_now()[:10]
-        new = replace(
-            record,
-            tastings=tuple(
-                replace(tasting, aborted=why.strip(), held_on=day)
-                if tasting.session == session_id
-                else tasting
-                for tasting in record.tastings
-            ),
+        tastings = tuple(
+            replace(tasting, aborted=why.strip(), held_on=day)
+            if tasting.session == session_id
+            else tasting
+            for tasting in record.tastings
         )
+        new = replace(record, tastings=tastings)
         act.put_noun(new, expect=record, what="tasting given up")
         return new
 
@@ -212,9 +211,7 @@ def _notes(
     for record in records:
         new = _noted(desk, record, session, known)
         if new != record:
-            shown = next(
-                tasting.finding for tasting in new.tastings if tasting.session == session.id
-            )
+            shown = {tasting.session: tasting.finding for tasting in new.tastings}[session.id]
             notes.append(Note(record, new, shown.heading if shown else "ballots open"))
     return notes
 

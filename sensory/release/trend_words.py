@@ -11,19 +11,8 @@ from ..base.results import several
 from ..models.change_points import ChangePoint
 from .batch_rows import ONE_LINE
 
-CHANGE = [
-    "line",
-    "batch",
-    "date",
-    "first",
-    "last",
-    "before",
-    "after",
-    "difference",
-    "se",
-    "p",
-    "clear",
-]
+_DATED = ["line", "batch", "date"]
+CHANGE = [*_DATED, "first", "last", "before", "after", "difference", "se", "p", "clear"]
 """Columns of a table of changes."""
 EWMA_WORDS = "the weighted mean lies beyond its limits"
 ENOUGH = 20
@@ -76,7 +65,7 @@ def level_sentence(name: str, row: Row, level: float) -> str:
 def signal_rows(points: pd.DataFrame) -> pd.DataFrame:
     """One row a signal: ``line batch date signal``."""
     told = points.assign(signal=points["signals"].str.split("; "))
-    rows = told.explode("signal")[["line", "batch", "date", "signal"]]
+    rows = told.explode("signal")[[*_DATED, "signal"]]
     return rows[rows["signal"] != ""].reset_index(drop=True)
 
 
@@ -150,9 +139,9 @@ def common_change(change: pd.DataFrame, points: pd.DataFrame) -> Iterator[str]:
         for row in change[change["clear"].astype(bool)].to_dict("records")
     ]
     together = [
-        str(step[0])
-        for step in clear
-        if any(step is not other and step[1] <= other[2] and other[1] <= step[2] for other in clear)
+        str(line)
+        for line, first, last in clear
+        if sum(first <= end and start <= last for _, start, end in clear) > 1
     ]
     if together:
         yield (

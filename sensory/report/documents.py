@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -22,8 +23,11 @@ from .words import number, percent
 
 _TEMPLATES = Path(__file__).parent / "templates"
 _FONT_OPTIONS: dict[str, Any] = {"font_paths": [str(FONTS)], "ignore_system_fonts": True}
+Words = dict[str, object]
+"""What a template reads."""
+
 _SIZES = (8.6, 8.0, 7.4, 6.8)
-_MOST_ROWS = 40
+_MOST_ROWS, _MOST_LINES = 40, 6
 
 
 def session_pdf(report: SessionReport) -> bytes:
@@ -33,11 +37,7 @@ def session_pdf(report: SessionReport) -> bytes:
     from their text). Long texts shrink the type step by step so that one page is kept; what
     does not fit at the smallest step goes to a second page, and a profile takes several.
 
-    Returns
-    -------
-    bytes
-        A PDF with text as text and the charts as vectors; the same report gives the same
-        bytes.
+    Text is text and the charts are vectors; the same report gives the same bytes.
     """
     outcome, files = report.outcome, dict[str, bytes]()
     if outcome.figure is not None:
@@ -54,28 +54,25 @@ def session_pdf(report: SessionReport) -> bytes:
 
 def compiled(template: str, files: dict[str, bytes], printed_at: str) -> bytes:
     """A PDF from a template of ours and the files that it reads."""
-    files = {"main.typ": (_TEMPLATES / template).read_bytes(), **files}
-    moment = _moment(printed_at)
-    return bytes(typst.compile(files, format="pdf", timestamp=moment, **_FONT_OPTIONS))
+    return fitted(template, [files], printed_at, pages=1)
 
 
 def fitted(
     template: str, tries: Sequence[dict[str, bytes]], printed_at: str, *, pages: int
 ) -> bytes:
     """The first of several settings that keeps to so many pages, else the last of them."""
-    source = (_TEMPLATES / template).read_bytes()
+    main = {"main.typ": (_TEMPLATES / template).read_bytes()}
     for files in tries[:-1]:
-        if _pages({"main.typ": source, **files}) <= pages:
-            return compiled(template, files, printed_at)
-    return compiled(template, tries[-1], printed_at)
+        drawn = typst.compile(main | files, format="svg", **_FONT_OPTIONS)
+        if not isinstance(drawn, list) or len(drawn) <= pages:
+            break
+    else:
+        files = tries[-1]
+    moment = _moment(printed_at)
+    return bytes(typst.compile(main | files, format="pdf", timestamp=moment, **_FONT_OPTIONS))
 
 
-def _pages(files: dict[str, bytes]) -> int:
-    drawn = typst.compile(files, format="svg", **_FONT_OPTIONS)
-    return len(drawn) if isinstance(drawn, list) else 1
-
-
-def session_words(report: SessionReport) -> dict[str, Any]:
+def session_words(report: SessionReport) -> Words:
     """Every word and number of the report, as plain data for the template."""
     outcome, details = report.outcome, report.details
     beside, below = _printed(outcome)
@@ -89,8 +86,8 @@ def session_words(report: SessionReport) -> dict[str, Any]:
         "figure_words": outcome.words(),
         "left": [
             _asked(report),
-            *(sample_block(sample) for sample in details.samples),
-            agreement_block(report.session),
+            *(_sample(sample) for sample in details.samples),
+            _agreement(report.session),
         ],
         "right": [*beside, _done(report)],
         "tables": below,
@@ -110,12 +107,12 @@ def session_words(report: SessionReport) -> dict[str, Any]:
     }
 
 
-def block(heading: str, *rows: tuple[str, str]) -> dict[str, Any]:
+def block(heading: str, *rows: tuple[str, str]) -> Words:
     """A heading with labelled lines; empty ones are left out."""
     return {"heading": heading, "rows": [list(row) for row in rows if row[1].strip()]}
 
 
-def sample_block(sample: Sample) -> dict[str, Any]:
+def _sample(sample: Sample) -> Words:
     role = "reference" if sample.letter == "A" else "compared with it"
     return block(
         f"Sample {sample.letter}, {role}",
@@ -128,7 +125,7 @@ def sample_block(sample: Sample) -> dict[str, Any]:
     )
 
 
-def _asked(report: SessionReport) -> dict[str, Any]:
+def _asked(report: SessionReport) -> Words:
     question, test = report.question, find_kind(report.outcome.test)
     return block(
         "What was asked",
@@ -145,25 +142,29 @@ def _asked(report: SessionReport) -> dict[str, Any]:
     )
 
 
-def _done(report: SessionReport) -> dict[str, Any]:
+def _done(report: SessionReport) -> Words:
     details, question, counts = report.details, report.question, report.outcome.counts
-    settings = find_kind(report.outcome.test).agreed_settings(question.settings)
-    risks = [("alpha", number(question.alpha))]
-    risks += [] if report.outcome.beta is None else [("beta", number(question.beta))]
-    counted = f"{counts.correct} of {counts.trials} correct, " if counts.trials else ""
-    if any(each.two_sided for each in report.outcome.comparisons if counts.trials):
-        counted = f"{counts.correct} of {counts.trials} for B, "
-    marked = f", {counts.guesses} marked as a guess" if counts.trials else ""
+    test = find_kind(report.outcome.test)
+    note = f"; {test.standard_note}" if test.standard_note else ""
+    came = f"{counts.assessors} counted, {question.assessors} planned"
+    counted, marked = f"{counts.answers} counted, ", ""
+    if counts.trials:
+        two_sided = any(each.two_sided for each in report.outcome.comparisons)
+        way = "for B" if two_sided else "correct"
+        counted = f"{counts.correct} of {counts.trials} {way}, "
+        marked = f", {counts.guesses} marked as a guess"
+    beta = () if report.outcome.beta is None else (("beta", number(question.beta)),)
     return block(
         "How it was done",
-        ("Method", _method(report)),
-        *risks,
-        *((label, str(value)) for label, value in settings),
-        ("Answers", f"{counted or f'{counts.answers} counted, '}{counts.missing} missing{marked}"),
-        ("Assessors", _assessors(report)),
+        ("Method", f"{test.name}, {question.standard or test.standard}{note}"),
+        ("alpha", number(question.alpha)),
+        *beta,
+        *((label, str(value)) for label, value in test.agreed_settings(question.settings)),
+        ("Answers", f"{counted}{counts.missing} missing{marked}"),
+        ("Assessors", f"{came}; {details.assessors}" if details.assessors else came),
         ("Told", details.information),
         ("Orders", ", ".join(f"{order} {times}" for order, times in counts.orders.items())),
-        *served_rows(report.served),
+        *_served_rows(report.served),
         ("Place", details.place),
         ("Conditions", details.conditions),
         ("Deviations", details.deviations),
@@ -172,7 +173,7 @@ def _done(report: SessionReport) -> dict[str, Any]:
     )
 
 
-def _printed(outcome: Outcome) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]:
+def _printed(outcome: Outcome) -> tuple[list[Words], list[Words]]:
     """Quantities beside what was done; other tables below, of a profile the first two."""
     tables = outcome.tables[:2] if outcome.means else outcome.tables
     beside = [each for each in tables if each.table.columns == QUANTITIES]
@@ -186,21 +187,26 @@ def _pairs(table: Table) -> list[tuple[str, str]]:
     """Each quantity with its limits in brackets."""
     rows = []
     for name, estimate, low, high, level in table.rows:
-        limits = [f"{number(each)}" for each in (low, high) if each is not None]
+        limits = [number(end) for end in (low, high) if end is not None]
         words = f"{' to '.join(limits)}, {percent(float(level))}" if limits and level else ""
         rows.append((str(name), f"{number(estimate)} ({words})" if words else number(estimate)))
     return rows
 
 
-def _table(named: NamedTable) -> dict[str, Any]:
-    table = named.table
-    rows = [[number(cell) for cell in row] for row in table.rows[:_MOST_ROWS]]
-    left = len(table.rows) - len(rows)
+def _table(named: NamedTable) -> Words:
+    left = len(named.table.rows) - _MOST_ROWS
     note = f"and {several(left, 'row')} more, in the CSV" if left > 0 else ""
-    return {"heading": named.heading, "columns": list(table.columns), "rows": rows, "note": note}
+    shown = replace(named.table, rows=named.table.rows[:_MOST_ROWS])
+    return printed_table(shown, heading=named.heading, note=note)
 
 
-def agreement_block(session: StoredSession) -> dict[str, Any]:
+def printed_table(table: Table, **more: object) -> Words:
+    """A table with its numbers as people read them, and what stands beside it."""
+    rows = [[number(cell) for cell in row] for row in table.rows]
+    return {"columns": list(table.columns), "rows": rows, **more}
+
+
+def _agreement(session: StoredSession) -> Words:
     """When and by whom the question was agreed and the ballots closed."""
     entered = session.ballots_at_agreement
     return block(
@@ -214,33 +220,21 @@ def agreement_block(session: StoredSession) -> dict[str, Any]:
 
 
 def _cautions(session: StoredSession) -> str:
-    answers = session.cautions
-    unmet = [caution.asks for caution in CAUTIONS if answers.get(caution.key) is not True]
+    met = session.cautions
+    unmet = [caution.asks for caution in CAUTIONS if met.get(caution.key) is not True]
     return "Not answered with yes: " + " ".join(unmet) if unmet else "all answered with yes"
 
 
-def _method(report: SessionReport) -> str:
-    test = find_kind(report.outcome.test)
-    note = test.standard_note
-    standard = report.question.standard or str(test.standard)
-    return f"{test.name}, {standard}{f'; {note}' if note else ''}"
-
-
-def _assessors(report: SessionReport) -> str:
-    planned = f"{report.outcome.counts.assessors} counted, {report.question.assessors} planned"
-    return f"{planned}; {report.details.assessors}" if report.details.assessors else planned
-
-
-def _below(report: SessionReport) -> list[dict[str, Any]]:
+def _below(report: SessionReport) -> list[Words]:
     parts = (
-        ("Served otherwise than planned", departures(report.served)),
+        ("Served otherwise than planned", report.served.departures if report.served else ()),
         ("Remarks of the checks", report.remarks),
         ("Done after the finding was seen", report.afterwards),
     )
-    return [{"heading": heading, "lines": capped(lines)} for heading, lines in parts if lines]
+    return [{"heading": heading, "lines": _capped(lines)} for heading, lines in parts if lines]
 
 
-def served_rows(served: Served | None) -> list[tuple[str, str]]:
+def _served_rows(served: Served | None) -> list[tuple[str, str]]:
     """Who came, and whether the serving was as planned; nothing where there was no plan."""
     if served is None:
         return []
@@ -248,16 +242,10 @@ def served_rows(served: Served | None) -> list[tuple[str, str]]:
     return [("Came", served.came), ("Served", served.confirmed), ("Declared", declared)]
 
 
-def departures(served: Served | None) -> tuple[str, ...]:
-    """Each departure from the plan, with its reason."""
-    return served.departures if served else ()
-
-
-def capped(lines: tuple[str, ...], most: int = 6) -> list[str]:
-    """The first lines, and how many more there are."""
-    rest = len(lines) - most
+def _capped(lines: tuple[str, ...]) -> list[str]:
+    rest = len(lines) - _MOST_LINES
     more = [f"and {rest} more, in the record"] if rest > 0 else []
-    return [*lines[:most], *more]
+    return [*lines[:_MOST_LINES], *more]
 
 
 def stamp(moment: str) -> str:

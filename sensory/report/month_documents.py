@@ -10,7 +10,7 @@ from datetime import date
 from ..base.results import Table, several
 from ..release.month import MonthReport
 from ..sessions.session import ADVICE
-from .documents import fitted, stamp
+from .documents import Words, fitted, printed_table, stamp
 from .figure_parts import as_svg
 from .month_figures import months_figure, months_words
 from .trend_drawn import trend_sentences
@@ -52,13 +52,8 @@ def month_pdf(month: MonthReport) -> bytes:
 
     The first page holds outcomes, lines and the batches that need attention; the second the
     chart of twelve months, the reference, what the rule sees, and what it cost. Long lists end
-    with how many more there are, long texts are cut, and the type shrinks step by step.
-
-    Returns
-    -------
-    bytes
-        A PDF of two A4 pages with text as text and the chart as vectors; the same form gives the
-        same bytes.
+    with how many more there are, long texts are cut, and the type shrinks step by step. The same
+    month gives the same bytes.
     """
     files = {}
     if bars := months_figure(month):
@@ -75,12 +70,12 @@ def month_pdf(month: MonthReport) -> bytes:
     return fitted("month.typ", tries, month.printed_at, pages=2)
 
 
-def month_words(month: MonthReport) -> dict[str, object]:
+def month_words(month: MonthReport) -> Words:
     """Every word and number of the report, as plain data for the template."""
     return _fixed(month) | _capped_words(month, _SETTINGS[0])
 
 
-def _fixed(month: MonthReport) -> dict[str, object]:
+def _fixed(month: MonthReport) -> Words:
     """What is printed however little room there is."""
     product = clipped(month.product, 60)
     remarks = month.remarks()
@@ -107,45 +102,40 @@ def _fixed(month: MonthReport) -> dict[str, object]:
     }
 
 
-def _capped_words(month: MonthReport, setting: _Setting) -> dict[str, object]:
+def _capped_words(month: MonthReport, setting: _Setting) -> Words:
     """The lists, as long as the setting allows."""
-    return {
-        "size": setting.size,
-        "lines": _capped(month.lines(), setting, "line", "lines"),
-        "attention": _attention(month, setting),
-        "reference": _reference(month, setting),
-    }
-
-
-def _outcomes(month: MonthReport) -> dict[str, object]:
-    months = len({batch.batch.made_on[:7] for batch in month.before})
-    rows = [
-        [str(name).capitalize(), number(now), "" if then is None else f"{then:.1f}"]
-        for name, now, then in month.outcomes().rows
-    ]
-    before = f"mean of {several(months, 'month')} before" if months else "months before: none"
-    return {"columns": ["", "this month", before], "rows": rows, "note": ""}
-
-
-def _attention(month: MonthReport, setting: _Setting) -> dict[str, object]:
     rows = tuple(
         (batch.name, batch.batch.made_on, batch.batch.line, why)
         for batch, why in month.noteworthy()
     )
-    columns = ("batch", "made on", "line", "why")
-    return _capped(Table(columns=columns, rows=rows), setting, "batch", "batches")
+    attention = Table(columns=("batch", "made on", "line", "why"), rows=rows)
+    return {
+        "size": setting.size,
+        "lines": _capped(month.lines(), setting, "line", "lines"),
+        "attention": _capped(attention, setting, "batch", "batches"),
+        "reference": _reference(month, setting),
+    }
 
 
-def _capped(table: Table, setting: _Setting, noun: str, nouns: str) -> dict[str, object]:
+def _outcomes(month: MonthReport) -> Words:
+    outcomes, months = month.outcomes(), len({batch.batch.made_on[:7] for batch in month.before})
+    before = f"mean of {several(months, 'month')} before" if months else "months before: none"
+    rows = tuple(
+        (str(name).capitalize(), now, "" if then is None else f"{then:.1f}")
+        for name, now, then in outcomes.rows
+    )
+    return printed_table(Table(columns=("", "this month", before), rows=rows), note="")
+
+
+def _capped(table: Table, setting: _Setting, noun: str, nouns: str) -> Words:
     rows = []
     for cells in table.rows[: setting.rows]:
         *first, last = map(number, cells)
-        rows.append(
-            [*(clipped(cell, setting.name) for cell in first), clipped(last, setting.letters)]
-        )
+        names = (clipped(cell, setting.name) for cell in first)
+        rows.append((*names, clipped(last, setting.letters)))
     left = len(table.rows) - len(rows)
     note = f"and {left} more {noun if left == 1 else nouns}, on record" if left > 0 else ""
-    return {"columns": list(table.columns), "rows": rows, "note": note}
+    return printed_table(Table(columns=table.columns, rows=tuple(rows)), note=note)
 
 
 def _reference(month: MonthReport, setting: _Setting) -> list[str]:

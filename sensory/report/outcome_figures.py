@@ -8,66 +8,75 @@ from typing import Any
 import altair as alt
 
 from ..catalogue.outcome import Figure, Level, Outcome, Places, Span
-from .figure_parts import BLUE, FONT, GREY, ORANGE, PALETTE, axis, values
+from .figure_parts import (
+    BLUE,
+    GREY,
+    ORANGE,
+    PALETTE,
+    SHORT,
+    Look,
+    along,
+    drawn_from,
+    dressed,
+    legend,
+    told_apart,
+    upright,
+)
 from .words import percent
 
 _ROW = 34
+_WITHIN, _BEYOND = "estimate", "beyond the chart"
 
 
 def outcome_figure(figure: Figure, width: int | str = "container") -> alt.LayerChart:
     """One row an estimate: point, limits, levels, and a tick at each agreed margin."""
     low, high = (0.0, 1.0) if figure.shares else _range(figure)
     names = [span.label for span in figure.spans]
-    y = alt.Y("row:N", sort=names, title=None, axis=axis(ticks=False, domain=False, labelLimit=260))
-    shown = {"format": "%", "tickCount": 11} if figure.shares else {"tickCount": 8}
-    x = alt.X(
-        "low:Q",
-        title=figure.axis,
-        scale=alt.Scale(domain=[low, high], nice=False, clamp=True),
-        axis=axis(grid=False, **shown),
-    )
+    y = along(alt.Y, "row:N", None, sort=names, ticks=False, domain=False, labelLimit=260)
+    shown: dict[str, object] = {"tickCount": 8}
+    if figure.shares:
+        shown = {"format": "%", "tickCount": 11}
+    scale = {"domain": [low, high], "nice": False, "clamp": True}
+    x = along(alt.X, "low:Q", figure.axis, scale, grid=False, **shown)
     rows = [_row(span, low, high) for span in figure.spans]
     points = [row for row in rows if row["estimate"] is not None]
-    states = ["estimate", "beyond the chart"]
-    beyond = any(row["state"] == states[1] for row in points)
     shape = alt.Shape(
         "state:N",
-        scale=alt.Scale(domain=states, range=["circle", "triangle-right"]),
-        legend=alt.Legend(title=None, orient="top", labelColor=GREY) if beyond else None,
+        scale=alt.Scale(domain=[_WITHIN, _BEYOND], range=["circle", "triangle-right"]),
+        legend=legend() if any(row["state"] == _BEYOND for row in points) else None,
     )
     origin = [] if figure.origin is None else [Level(at=(figure.origin,), says="", agreed=False)]
-    layers: list[Any] = [
-        *(_level(level) for level in (*origin, *figure.levels)),
-        alt.Chart(values(rows)).mark_rule(color=BLUE, size=3).encode(x=x, x2="high:Q", y=y),
-        alt.Chart(values(points))
-        .mark_point(color=BLUE, size=120, filled=True, opacity=1)
-        .encode(x="estimate:Q", y=y, shape=shape),
+    limits, point = drawn_from(rows).mark_rule(color=BLUE, size=3), drawn_from(points)
+    point = point.mark_point(color=BLUE, size=120, filled=True, opacity=1)
+    layers = [
+        *(mark for level in (*origin, *figure.levels) for mark in _level(level)),
+        limits.encode(x=x, x2="high:Q", y=y),
+        point.encode(x="estimate:Q", y=y, shape=shape),
     ]
     for marks, colour in ((_ends(figure), BLUE), (_margins(figure, low, high), ORANGE)):
         if marks:
-            tick = alt.Chart(values(marks)).mark_tick(color=colour, thickness=4, size=26)
+            tick = drawn_from(marks).mark_tick(color=colour, thickness=4, size=26)
             layers.append(tick.encode(x="at:Q", y=y))
     height = 40 + _ROW * len(names) + (22 if figure.levels else 0)
-    chart: Any = alt.layer(*layers).properties(width=width, height=height)
-    return chart.configure(font=FONT).configure_view(stroke=None)
+    return dressed(alt.layer(*layers), width=width, height=height)
 
 
-def _row(span: Span, low: float, high: float) -> dict[str, Any]:
+def _row(span: Span, low: float, high: float) -> dict[str, object]:
     estimate = span.estimate
     return {
         "row": span.label,
         "low": max(span.limits.low, low),
         "high": min(span.limits.high, high),
         "estimate": None if estimate is None else min(max(estimate, low), high),
-        "state": "estimate" if estimate is None or low <= estimate <= high else "beyond the chart",
+        "state": _WITHIN if estimate is None or low <= estimate <= high else _BEYOND,
     }
 
 
-def _ends(figure: Figure) -> list[dict[str, Any]]:
+def _ends(figure: Figure) -> list[dict[str, object]]:
     return [{"row": span.label, "at": end} for span in figure.spans for end in span.ends]
 
 
-def _margins(figure: Figure, low: float, high: float) -> list[dict[str, Any]]:
+def _margins(figure: Figure, low: float, high: float) -> list[dict[str, object]]:
     return [
         {"row": span.label, "at": side * span.margin}
         for span in figure.spans
@@ -77,110 +86,91 @@ def _margins(figure: Figure, low: float, high: float) -> list[dict[str, Any]]:
     ]
 
 
-def _level(level: Level) -> Any:
+def _level(level: Level) -> list[alt.Chart]:
     """A line through all rows: dashed long and orange where it was agreed."""
-    dash, colour = ([8, 4], ORANGE) if level.agreed else ([2, 3], GREY)
-    rule = alt.Chart(values([{"at": at} for at in level.at])).mark_rule(
-        color=colour, strokeDash=dash, size=2
-    )
-    if not level.says:
-        return rule.encode(x="at:Q")
-    align: Any = "left" if level.agreed else "right"
-    words = alt.Chart(values([{"at": level.at[0], "text": level.says}])).mark_text(
-        align=align, dx=5 if level.agreed else -5, dy=-8, color=GREY, fontSize=12
-    )
-    return rule.encode(x="at:Q") + words.encode(x="at:Q", y=alt.value(0), text="text:N")
+    if level.agreed:
+        return upright("at", level.at, level.says, colour=ORANGE, align="left", dx=5, dy=-8)
+    return upright("at", level.at, level.says, dash=SHORT, align="right", dx=-5, dy=-8)
 
 
 def profile_figure(outcome: Outcome, width: int | str = "container") -> alt.LayerChart:
     """Mean of each sample in each attribute with its limits; samples by colour and shape."""
-    attributes = list(dict.fromkeys(one.attribute for one in outcome.means))
-    samples = list(dict.fromkeys(one.sample for one in outcome.means))
+    attributes = list(dict.fromkeys(mean.attribute for mean in outcome.means))
+    samples = list(dict.fromkeys(mean.sample for mean in outcome.means))
     rows = [
         {
-            "attribute": one.attribute,
-            "sample": one.sample,
-            "mean": one.estimate,
-            "low": one.limits.low,
-            "high": one.limits.high,
+            "attribute": mean.attribute,
+            "sample": mean.sample,
+            "mean": mean.estimate,
+            "low": mean.limits.low,
+            "high": mean.limits.high,
         }
-        for one in outcome.means
+        for mean in outcome.means
     ]
-    y = alt.Y(
-        "attribute:N",
-        sort=attributes,
-        title=None,
-        axis=axis(ticks=False, domain=False, labelLimit=260, grid=True),
-    )
-    offset = alt.YOffset("sample:N", sort=samples)
-    legend = alt.Legend(labelColor=GREY, orient="top", labelFontSize=12)
-    colour = alt.Color(
-        "sample:N", sort=samples, title=None, scale=alt.Scale(range=list(PALETTE)), legend=legend
-    )
-    base = alt.Chart(values(rows))
-    rule = base.mark_rule(size=2).encode(
-        x=alt.X(
-            "low:Q",
-            title=f"mean score with {percent(outcome.means[0].limits.level)} limits",
-            scale=alt.Scale(zero=False),
-            axis=axis(grid=False),
+    title = f"mean score with {percent(outcome.means[0].limits.level)} limits"
+    x = along(alt.X, "low:Q", title, {"zero": False}, grid=False)
+    look: dict[str, Any] = {"sort": samples, "title": None, "legend": legend(labelFontSize=12)}
+    ways = {
+        "y": along(
+            alt.Y,
+            "attribute:N",
+            None,
+            sort=attributes,
+            ticks=False,
+            domain=False,
+            labelLimit=260,
+            grid=True,
         ),
-        x2="high:Q",
-        y=y,
-        yOffset=offset,
-        color=colour,
-    )
-    point = base.mark_point(size=90, filled=True, opacity=1).encode(
-        x="mean:Q",
-        y=y,
-        yOffset=offset,
-        color=colour,
-        shape=alt.Shape("sample:N", sort=samples, title=None, legend=legend),
+        "yOffset": alt.YOffset("sample:N", sort=samples),
+        "color": alt.Color("sample:N", scale=alt.Scale(range=list(PALETTE)), **look),
+    }
+    base = drawn_from(rows)
+    point = base.mark_point(size=90, filled=True, opacity=1)
+    chart = alt.layer(
+        base.mark_rule(size=2).encode(x=x, x2="high:Q", **ways),
+        point.encode(x="mean:Q", shape=alt.Shape("sample:N", **look), **ways),
     )
     height = len(attributes) * max(_ROW, 15 * len(samples) + 8)
-    chart: Any = alt.layer(rule, point).properties(width=width, height=height)
-    return chart.configure(font=FONT).configure_view(stroke=None)
+    return dressed(chart, width=width, height=height)
 
 
 def map_figure(places: Places, size: int = 380) -> alt.LayerChart:
     """Samples on the first two axes with their regions; attributes as lines from the middle."""
-    shares = [percent(share) for share in places.shares]
-    outline: list[dict[str, Any]] = [
+    outline = [
         {"sample": sample.name, "x": x, "y": y, "step": step}
         for sample in places.samples
         for step, (x, y) in enumerate([*sample.outline, sample.outline[0]])
     ]
-    middle: list[dict[str, Any]] = [
-        {"sample": sample.name, "x": sample.x, "y": sample.y} for sample in places.samples
-    ]
-    reach = max(abs(row[side]) for row in outline for side in ("x", "y"))
-    lines = [
-        {"attribute": to.name, "x": 0.0, "y": 0.0, "x2": reach * to.x, "y2": reach * to.y}
-        for to in places.attributes
-    ]
-    scale = alt.Scale(domain=[-1.1 * reach, 1.1 * reach], nice=False)
-    x = alt.X("x:Q", title=f"axis 1, {shares[0]}", scale=scale, axis=axis(grid=False))
-    y = alt.Y("y:Q", title=f"axis 2, {shares[1]}", scale=scale, axis=axis(grid=False))
-    colour = alt.Color(
-        "sample:N",
-        scale=alt.Scale(domain=[row["sample"] for row in middle], range=list(PALETTE)),
-        legend=None,
+    reach = max(
+        abs(side) for sample in places.samples for corner in sample.outline for side in corner
     )
-    arrows = alt.Chart(values(lines)).mark_rule(color=GREY, strokeDash=[2, 2])
-    names = alt.Chart(values(lines)).mark_text(color=GREY, fontSize=11, dy=-6)
-    region = alt.Chart(values(outline)).mark_line(strokeWidth=2)
-    point = alt.Chart(values(middle)).mark_point(filled=True, size=70, opacity=1)
-    label = alt.Chart(values(middle)).mark_text(fontSize=12, dy=-10, fontWeight="bold")
-    chart: Any = alt.layer(
-        arrows.encode(x=x, y=y, x2="x2:Q", y2="y2:Q"),
-        names.encode(
-            x=alt.X("x2:Q", scale=scale), y=alt.Y("y2:Q", scale=scale), text="attribute:N"
-        ),
+    middle = drawn_from([{"sample": at.name, "x": at.x, "y": at.y} for at in places.samples])
+    lines = drawn_from(
+        [
+            {"attribute": to.name, "x": 0.0, "y": 0.0, "x2": reach * to.x, "y2": reach * to.y}
+            for to in places.attributes
+        ]
+    )
+    ends: dict[str, Any] = {"domain": [-1.1 * reach, 1.1 * reach], "nice": False}
+    first, second = (percent(share) for share in places.shares)
+    x = along(alt.X, "x:Q", f"axis 1, {first}", ends, grid=False)
+    y = along(alt.Y, "y:Q", f"axis 2, {second}", ends, grid=False)
+    scale = alt.Scale(domain=[sample.name for sample in places.samples], range=list(PALETTE))
+    colour = alt.Color("sample:N", scale=scale, legend=None)
+    far_x, far_y = (alt.X("x2:Q", scale=alt.Scale(**ends)), alt.Y("y2:Q", scale=alt.Scale(**ends)))
+    region = drawn_from(outline).mark_line(strokeWidth=2)
+    point = middle.mark_point(filled=True, size=70, opacity=1)
+    arrow = lines.mark_rule(color=GREY, strokeDash=[2, 2])
+    name = lines.mark_text(color=GREY, fontSize=11, dy=-6)
+    label = middle.mark_text(fontSize=12, dy=-10, fontWeight="bold")
+    chart = alt.layer(
+        arrow.encode(x=x, y=y, x2="x2:Q", y2="y2:Q"),
+        name.encode(x=far_x, y=far_y, text="attribute:N"),
         region.encode(x=x, y=y, order="step:O", detail="sample:N", color=colour),
         point.encode(x=x, y=y, color=colour, shape=alt.Shape("sample:N", legend=None)),
         label.encode(x=x, y=y, text="sample:N", color=colour),
-    ).properties(width=size, height=size)
-    return chart.configure(font=FONT).configure_view(stroke=None)
+    )
+    return dressed(chart, width=size, height=size)
 
 
 def panel_figure(outcome: Outcome, across: int = 4) -> alt.FacetChart:
@@ -190,51 +180,37 @@ def panel_figure(outcome: Outcome, across: int = 4) -> alt.FacetChart:
     """
     rows = [
         {
-            "assessor": one.assessor,
-            "attribute": one.attribute,
-            "r": one.agreement if math.isfinite(one.agreement) else None,
-            "state": "flagged" if one.flags else "no flag",
+            "assessor": seat.assessor,
+            "attribute": seat.attribute,
+            "r": seat.agreement if math.isfinite(seat.agreement) else None,
+            "state": "flagged" if seat.flags else "no flag",
         }
-        for one in outcome.panel
+        for seat in outcome.panel
     ]
-    states = ["no flag", "flagged"]
-    points = (
-        alt.Chart()
-        .mark_point(size=70, opacity=1, strokeWidth=2)
-        .encode(
-            x=alt.X(
-                "r:Q",
-                title="agreement",
-                scale=alt.Scale(domain=[-1, 1]),
-                axis=axis(values=[-1, 0, 1], grid=True),
-            ),
-            y=alt.Y("assessor:N", title=None, axis=axis(ticks=False, domain=False, grid=True)),
-            color=alt.Color(
-                "state:N", scale=alt.Scale(domain=states, range=[BLUE, ORANGE]), legend=None
-            ),
-            shape=alt.Shape(
-                "state:N",
-                scale=alt.Scale(domain=states, range=["circle", "diamond"]),
-                legend=alt.Legend(title=None, orient="top", labelColor=GREY),
-            ),
-        )
-        .properties(width=120, height=alt.Step(16))
-    )
+    looks: dict[str, Look] = {
+        "no flag": (BLUE, "circle"),
+        "flagged": (ORANGE, "diamond"),
+    }
+    ways = told_apart("state", looks, legend(), "shape")
+    x = along(alt.X, "r:Q", "agreement", {"domain": [-1, 1]}, values=[-1, 0, 1], grid=True)
+    y = along(alt.Y, "assessor:N", None, ticks=False, domain=False, grid=True)
+    points = alt.Chart().mark_point(size=70, opacity=1, strokeWidth=2).encode(x=x, y=y, **ways)
     header = alt.Header(labelColor=GREY, labelFontSize=12, title=None)
-    chart: Any = points.facet(
-        facet=alt.Facet("attribute:N", header=header), columns=across, data=values(rows)
+    chart = points.properties(width=120, height=alt.Step(16)).facet(
+        facet=alt.Facet("attribute:N", header=header),
+        columns=across,
+        data=alt.InlineData(values=rows),
     )
-    return chart.configure(font=FONT).configure_view(stroke=GREY, strokeOpacity=0.3)
+    return dressed(chart, framed=True)
 
 
 def _range(figure: Figure) -> tuple[float, float]:
     """From the lowest to the highest finite mark, origin and margins included, with air."""
     marks = [] if figure.origin is None else [figure.origin]
     for span in figure.spans:
-        marks += [span.limits.low, span.limits.high]
-        marks += [] if span.estimate is None else [span.estimate]
-        marks += [] if span.margin is None else [span.margin]
-        marks += [-span.margin] if span.margin is not None and span.two_sided else []
+        low_margin = None if span.margin is None or not span.two_sided else -span.margin
+        ends = (span.limits.low, span.limits.high, span.estimate, span.margin, low_margin)
+        marks += [end for end in ends if end is not None]
     finite = [mark for mark in marks if math.isfinite(mark)]
     low, high = min(finite), max(finite)
     low, high = (low - 1, high + 1) if low == high else (low, high)

@@ -9,9 +9,10 @@ import io
 import json
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from typing import Any
+from dataclasses import asdict, dataclass, field
 
 from ..base.languages import ballot_words
+from ..base.results import several
 from ..catalogue.question import Question
 from ..catalogue.scales import agreed_scale
 from ..catalogue.tests import find_kind
@@ -21,7 +22,7 @@ from ..serving.marks import codes_of
 from ..serving.plan import ServingPlan
 from ..sessions.allergens import together
 from ..sessions.session import SessionDetails
-from .documents import compiled
+from .documents import Words, compiled
 
 _WARM_UP = "warm-up"
 _PAPER_WORDS = (
@@ -40,13 +41,9 @@ def preparation_pdf(
 ) -> bytes:
     """What to pour into which cup, tray by tray in the order of serving. Names the samples.
 
-    Parameters
-    ----------
-    rows : sequence of ServingRow
-        The cups to pour, by default all of the plan; a tray says how many were left out.
-    allergens : mapping of str to str
-        Declared allergens by sample, beside the portions; by default those of the description
-        stand beside its samples.
+    `rows` are the cups to pour, by default all of the plan; a tray says how many were left out.
+    `allergens` are declared by sample and stand beside the portions; by default those of the
+    description stand beside its samples.
     """
     heads = ["", "sample", "batch", "serving", "allergens"][: 4 if allergens else 5]
     poured, declared = set(plan.rows if rows is None else rows), allergens or {}
@@ -68,8 +65,10 @@ def preparation_pdf(
             "head": "Preparation: for the kitchen only",
             "heads": heads,
             "samples": [
-                [one.letter, one.name, one.batch, one.preparation, one.allergens][: len(heads)]
-                for one in details.samples
+                [sample.letter, sample.name, sample.batch, sample.preparation, sample.allergens][
+                    : len(heads)
+                ]
+                for sample in details.samples
             ],
             "portions": [
                 [name, str(count), declared.get(name, "")] for name, count in portions.items()
@@ -79,17 +78,14 @@ def preparation_pdf(
                     "assessor": assessor,
                     "sitting": sitting,
                     "sets": [{"name": name, "cups": cups} for name, cups in sets.items()],
-                    "note": _cups_left_out(missing[assessor, sitting]),
+                    "note": f"left out: {several(left, 'cup')}" if left else "",
                 }
                 for (assessor, sitting), sets in trays.items()
+                for left in (missing[assessor, sitting],)
             ],
             "digest": plan.digest,
         },
     )
-
-
-def _cups_left_out(count: int) -> str:
-    return f"left out: {count} cup{'' if count == 1 else 's'}" if count else ""
 
 
 def key_pdf(plan: ServingPlan, details: SessionDetails) -> bytes:
@@ -164,37 +160,26 @@ def ballots_pdf(
 ) -> bytes:
     """Paper ballots, one an assessor and set, with codes only; cautions on each.
 
-    Parameters
-    ----------
-    lines : mapping of int to mapping of str to str
-        Those that are served.
-    question, details, language
-    plan : ServingPlan
-        With it they say which sitting it is, which sample to warm up with, and where a break
-        comes; ballots count over all of the plan, also where some are not served.
-    rows : sequence of ServingRow
-        The cups to pour, by default all of the plan.
-    break_minutes : int
-        How long a break lasts at least; 0 where the leader ends it.
-    allergens : mapping of int to str
-        By line, what its samples hold together; a ballot states its own and has a box for
-        leaving it out. By default each states what the description of the session says.
-    warm_up_allergens : str
-        What the warm-up sample holds.
+    `lines` are those that are served. With a `plan` the ballots say which sitting it is, which
+    sample to warm up with, and where a break comes (of `break_minutes` at least; 0 where the leader
+    ends it); they count over all of the plan, also where some are not served. `rows` are the cups
+    to pour, by default all of the plan. `allergens` are, by line, what its samples hold together: a
+    ballot states its own and has a box for leaving it out; by default each states what the
+    description of the session says.
     """
     words, kind = ballot_words(language), find_kind(question.protocol)
+    scale, answers = agreed_scale(question.settings), kind.words_in(language).answers
     papers = _papers(lines, kind.serving.labelled, question)
-    described = together(one.allergens for one in details.samples)
+    described = together(sample.allergens for sample in details.samples)
     for paper in papers:
         held = described
         if allergens is not None:
-            held = together(allergens.get(line, "") for line in paper["lines"])
-        paper["allergens"] = words["ballot_allergens"].format(allergens=held) if held else ""
-        paper |= {"head": paper["assessor"], "warm_up": "", "after": ""}
+            held = together(allergens.get(line, "") for line in paper.lines)
+        paper.allergens = words["ballot_allergens"].format(allergens=held) if held else ""
     if plan is not None:
         _count(papers, _papers(ballot_lines(plan), 0, question), words)
-        _place(papers, plan, rows, words, break_minutes)
-    held = warm_up_allergens
+        _place(papers, plan, plan.rows if rows is None else rows, words, break_minutes)
+    warm_up = words["warm_up_allergens"].format(allergens=warm_up_allergens)
     return _sheet(
         "ballots",
         {
@@ -203,95 +188,94 @@ def ballots_pdf(
             "asks": kind.asked(question, language),
             "cautions": [words["caution_general"], words["caution_swallow"]],
             "words": {name: words[name] for name in _PAPER_WORDS},
-            "warm_up_holds": words["warm_up_allergens"].format(allergens=held) if held else "",
+            "warm_up_holds": warm_up if warm_up_allergens else "",
             "guess": bool(kind.picks),
-            "lines": _paper_lines(question, words),
-            "choices": _paper_choices(question, language),
-            "ballots": papers,
+            "lines": [
+                {
+                    "name": name,
+                    "ends": scale.ends(name, words),
+                    "categories": [f"{category:g}" for category in scale.categories],
+                }
+                for name in kind.scored(question.settings)
+            ],
+            "choices": [answers.get(answer, answer) for answer in kind.offered(question.settings)],
+            "ballots": [asdict(paper) for paper in papers],
         },
     )
 
 
+@dataclass(slots=True)
+class _Paper:
+    """A ballot: its codes, the lines it fills, and what stands above and below them."""
+
+    assessor: str
+    labelled: int
+    head: str
+    codes: list[str] = field(default_factory=list)
+    lines: list[int] = field(default_factory=list)
+    allergens: str = ""
+    warm_up: str = ""
+    after: str = ""
+
+    @property
+    def cup(self) -> tuple[str, str]:
+        """Assessor and first code, by which a plan knows it."""
+        return self.assessor, next(iter(self.codes), "")
+
+
 def _papers(
     lines: Mapping[int, Mapping[str, str]], labelled: int, question: Question
-) -> list[dict[str, Any]]:
+) -> list[_Paper]:
     """Codes ballot by ballot; a ranking has all samples of an assessor on one."""
     on_one = find_kind(question.protocol).together
-    papers: dict[Any, dict[str, Any]] = {}
+    papers: dict[object, _Paper] = {}
     for line, texts in sorted(lines.items()):
-        key = (texts["assessor"], texts.get("replicate", "")) if on_one else line
-        paper = papers.setdefault(
-            key,
-            {"assessor": texts["assessor"], "labelled": labelled, "codes": [], "lines": []},
-        )
-        paper["codes"] += codes_of(texts)
-        paper["lines"].append(line)
+        assessor = texts["assessor"]
+        key = (assessor, texts.get("replicate", "")) if on_one else line
+        paper = papers.setdefault(key, _Paper(assessor, labelled, assessor))
+        paper.codes += codes_of(texts)
+        paper.lines.append(line)
     return list(papers.values())
 
 
-def _count(
-    papers: list[dict[str, Any]], planned: list[dict[str, Any]], words: Mapping[str, Any]
-) -> None:
+def _count(papers: list[_Paper], planned: list[_Paper], words: Mapping[str, str]) -> None:
     """Say on each paper which of how many it is, also where some are not served."""
     number: dict[tuple[str, str], int] = {}
-    planned_of: Counter[str] = Counter()
+    total: Counter[str] = Counter()
     for paper in planned:
-        planned_of[paper["assessor"]] += 1
-        number |= {
-            (paper["assessor"], code): planned_of[paper["assessor"]] for code in paper["codes"]
-        }
+        total[paper.assessor] += 1
+        number |= {(paper.assessor, code): total[paper.assessor] for code in paper.codes}
     for paper in papers:
-        here = number.get((paper["assessor"], next(iter(paper["codes"]), "")))
-        count = planned_of[paper["assessor"]]
+        here, count = number.get(paper.cup), total[paper.assessor]
         if here and count > 1:
-            paper["head"] += " · " + words["ballot_of"].format(number=here, all=count)
+            paper.head += " · " + words["ballot_of"].format(number=here, all=count)
 
 
 def _place(
-    papers: list[dict[str, Any]],
+    papers: list[_Paper],
     plan: ServingPlan,
-    rows: Sequence[ServingRow] | None,
-    words: Mapping[str, Any],
+    poured: Sequence[ServingRow],
+    words: Mapping[str, str],
     break_minutes: int,
 ) -> None:
     """Say on each paper its sitting, the warm-up sample before it and the break after it."""
     sittings = plan.design.sittings
     where = {(row.assessor, row.code): row.sitting for row in plan.rows}
-    poured = plan.rows if rows is None else rows
     warm = {(row.assessor, row.sitting): row.code for row in poured if not row.set}
     pause = words["break_at_least" if break_minutes else "break_after"]
-    mine: dict[str, list[dict[str, Any]]] = {}
+    before: dict[str, tuple[_Paper, int]] = {}
     for paper in papers:
-        mine.setdefault(paper["assessor"], []).append(paper)
-    for name, one in mine.items():
-        at = [where.get((name, next(iter(paper["codes"]), "")), 1) for paper in one]
-        for place, (paper, sitting) in enumerate(zip(one, at, strict=True)):
-            if sittings > 1:
-                said = words["sitting_of"].format(number=sitting, all=sittings)
-                paper["head"] += f" · {said}"
-            if place == 0 or at[place - 1] < sitting:
-                paper["warm_up"] = warm.get((name, sitting), "")
-            if place + 1 < len(one) and at[place + 1] > sitting:
-                paper["after"] = pause.format(minutes=break_minutes)
+        name, sitting = paper.assessor, where.get(paper.cup, 1)
+        if sittings > 1:
+            paper.head += " · " + words["sitting_of"].format(number=sitting, all=sittings)
+        earlier, of = before.get(name, (None, 0))
+        if of < sitting:
+            paper.warm_up = warm.get((name, sitting), "")
+            if earlier is not None:
+                earlier.after = pause.format(minutes=break_minutes)
+        before[name] = (paper, sitting)
 
 
-def _paper_lines(question: Question, words: Mapping[str, Any]) -> list[dict[str, Any]]:
-    """Label and ends of each scale, and its categories where it is no line."""
-    scale = agreed_scale(question.settings)
-    categories = [f"{one:g}" for one in scale.categories]
-    return [
-        {"name": name, "ends": scale.ends(name, words), "categories": categories}
-        for name in find_kind(question.protocol).scored(question.settings)
-    ]
-
-
-def _paper_choices(question: Question, language: str) -> list[str]:
-    """Words to tick, where the answer is not a code."""
-    kind = find_kind(question.protocol)
-    shown = kind.words_in(language).answers
-    return [shown.get(answer, answer) for answer in kind.offered(question.settings)]
-
-
-def _sheet(kind: str, data: dict[str, Any], pictures: Mapping[str, bytes] | None = None) -> bytes:
+def _sheet(kind: str, data: Words, pictures: Mapping[str, bytes] | None = None) -> bytes:
     files = {"data.json": json.dumps(data | {"kind": kind}).encode(), **(pictures or {})}
     return compiled("sheets.typ", files, _NO_DATE)

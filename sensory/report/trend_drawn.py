@@ -74,13 +74,10 @@ def drawn_trend(trend: ProductTrend) -> Drawn:
 
 
 def _of_scores(result: Trend, attribute: str) -> Drawn:
-    points = result.points.assign(value=lambda rows: rows["estimate"])
-    limits: tuple[float, ...] = ()
-    if result.limit is not None:
-        both = attribute != DIFFERENCE
-        limits = (-result.limit, result.limit) if both else (result.limit,)
+    limit = () if result.limit is None else (result.limit,)
+    limits = limit if attribute == DIFFERENCE else (*(-size for size in limit), *limit)
     return Drawn(
-        points=_dated(points),
+        points=_dated(result.points.assign(value=lambda rows: rows["estimate"])),
         change=result.change,
         limits=limits,
         agreed=f"agreed limit {number(result.limit)}",
@@ -143,38 +140,27 @@ def trend_sentences(trend: ProductTrend, *, most: int | None = None) -> tuple[st
         return ("There is no chart yet: too few batches with a finding.", *trend.remarks)
     result, drawn = trend.result, drawn_trend(trend)
     changes = {row["line"]: row for row in result.change.to_dict("records")}
-    rows = result.lines.to_dict("records")
+    rows = {row["line"]: row for row in result.lines.to_dict("records")}
     shown = lines_shown(drawn, most)
     sentences = []
-    for row in rows:
-        line = row["line"]
-        if line not in shown:
-            continue
+    for line in (line for line in rows if line in shown):
         title = "" if len(rows) == 1 else f"{clipped(line_title(line), 40)}: "
         points = drawn.points[drawn.points["line"] == line]
-        parts = (
-            _where(result, row),
-            _outside(points),
-            _moved(drawn, changes.get(line)),
-            _against(points, drawn),
-        )
-        sentences.append(title + " ".join(part for part in parts if part))
-    sentences += list(common_change(result.change, result.points))
-    if len(rows) > len(shown):
         sentences.append(
-            f"Not shown here, with less to see: {several(len(rows) - len(shown), 'line')}."
+            f"{title}{_where(result, rows[line])} {_outside(points)} "
+            f"{_moved(drawn, changes.get(line))} {_against(points, drawn)}"
         )
+    sentences += common_change(result.change, result.points)
+    if left := len(rows) - len(shown):
+        sentences.append(f"Not shown here, with less to see: {several(left, 'line')}.")
     return (*sentences, *trend.remarks)
 
 
 def step_words(drawn: Drawn, moved: Row) -> str:
     """From where to where the level steps, and with which batch."""
-    before, after = (_amount(moved[name], drawn.share) for name in ("before", "after"))
+    values = (moved["before"], moved["after"])
+    before, after = (percent(value) if drawn.share else f"{value:.2f}" for value in values)
     return f"level moves from {before} to {after} with batch {clipped(str(moved['batch']), _NAME)}"
-
-
-def _amount(value: float, share: bool) -> str:
-    return percent(value) if share else f"{value:.2f}"
 
 
 def _where(result: Trend | ChoiceTrend, row: Row) -> str:
@@ -194,16 +180,18 @@ def _outside(points: pd.DataFrame) -> str:
     """Which batches signal by themselves, and where only the weighted mean does."""
     odd = points["signals"].map(by_itself).astype(bool)
     names = [clipped(str(batch), _NAME) for batch in points.loc[odd, "batch"]]
-    verb = "stands" if len(names) == 1 else "stand"
-    sentence = f"{len(names)} {verb} out from what is usual: {listed(names)}."
-    sentence = sentence if names else "None stands out from what is usual."
+    sentence = "None stands out from what is usual."
+    if names:
+        verb = "stands" if len(names) == 1 else "stand"
+        sentence = f"{len(names)} {verb} out from what is usual: {listed(names)}."
     apart = points.loc[(points["signals"] != "") & ~odd, "batch"]
-    if len(apart):
-        sentence += (
-            f" The mean of the latest batches was unusual at {len(apart)} more, last at "
-            f"{clipped(str(apart.iloc[-1]), _NAME)}."
-        )
-    return sentence
+    if apart.empty:
+        return sentence
+    last = clipped(str(apart.iloc[-1]), _NAME)
+    return (
+        f"{sentence} The mean of the latest batches was unusual at {len(apart)} more, last at "
+        f"{last}."
+    )
 
 
 def _moved(drawn: Drawn, row: Row | None) -> str:

@@ -6,9 +6,9 @@ another shape and its number beside it, so that the chart reads without its colo
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import UTC, datetime
-from typing import Any, Literal
+from typing import Literal, NamedTuple
 
 import altair as alt
 import numpy as np
@@ -19,11 +19,27 @@ from ..base.errors import ArgumentError
 from ..release.batch_trend import NO_LINE, ProductTrend, line_title
 from ..release.rule import ReleaseRule
 from ..release.trend_words import batch_count, by_itself
-from .figure_parts import BLUE, FONT, GREY, ORANGE, PALETTE, axis, values
+from .figure_parts import (
+    AMBER,
+    BLUE,
+    GREEN,
+    GREY,
+    LONG,
+    ORANGE,
+    SHORT,
+    SKY,
+    SOLID,
+    Look,
+    along,
+    chance_curves,
+    dressed,
+    legend,
+    told_apart,
+    upright,
+)
 from .trend_drawn import DAY, Drawn, drawn_trend, lines_shown, step_words, trend_sentences
 from .words import clipped, percent
 
-_GREEN, _SKY = PALETTE[2], PALETTE[4]
 _MEAN, _LEVEL, _RANGE = "weighted mean of the latest", "usual level", "usual range"
 _TICKS = 7
 _LABEL, _NAMED = 12, 6
@@ -33,8 +49,12 @@ _WIDEST = 0.4  # of the time shown, that the place of a change may take to be dr
 _DENSE = 60
 """Batches of a line from which their own limits are drawn fainter and the points smaller."""
 
+_OWN: dict[str, Literal["independent"]] = dict.fromkeys(
+    ("color", "shape", "strokeDash"), "independent"
+)
+
 Layer = alt.LayerChart | alt.FacetChart
-Kept = dict[str, list[dict[str, object]]]
+Kept = dict[str, Sequence[Mapping[str, object]] | Sequence[Row]]
 """The rows of a chart by name: charts are copied whole while they are put together, and rows
 inside them made that slow."""
 
@@ -48,22 +68,10 @@ def trend_figure(
 ) -> alt.VConcatChart | None:
     """Batches over time against what is usual and what was agreed, one panel a line.
 
-    Parameters
-    ----------
-    width : int
-        Pixels of a panel.
-    height : int, optional
-        Pixels of a panel; fewer where there are many lines, if not given.
-    most : int, optional
-        Panels at the most; lines in which something shows come before the others.
+    `width` and `height` are pixels of a panel, by default fewer high where there are many lines;
+    of more lines than `most` those in which something shows are drawn. None where there are too
+    few batches for a chart.
 
-    Returns
-    -------
-    VConcatChart or None
-        None where there are too few batches for a chart.
-
-    Notes
-    -----
     Scores: batch less reference with its own limits, the chart's limits, and the weighted mean
     of the latest batches. Choices: proportion correct with exact limits; the usual range ends
     half an answer beyond the last usual count, so that what lies outside is unusual.
@@ -80,10 +88,7 @@ def trend_figure(
         )
         for line in lines
     ]
-    chart = alt.vconcat(*panels, spacing=12).resolve_scale(
-        color="independent", shape="independent", strokeDash="independent"
-    )
-    chart = chart.configure(font=FONT).configure_view(stroke=GREY, strokeOpacity=0.3)
+    chart = dressed(alt.vconcat(*panels, spacing=12).resolve_scale(**_OWN), framed=True)
     chart.datasets = kept
     return chart
 
@@ -108,109 +113,101 @@ def characteristic_figure(
     None where no formula knows it: for a profile, and for difference from control without
     the scatter of the assessors.
     """
-    limit = rule.limit or 0.0
-    far = min(1.0, max(0.5, 2.5 * limit)) if rule.protocol else 2 * limit
+    share, limit = rule.protocol is not None, float(rule.limit or 0.0)
+    far = min(1.0, max(0.5, 2.5 * limit)) if share else 2 * limit
     try:
-        chances_of = rule.characteristic(np.linspace(0.0, far, 81))
+        does = rule.characteristic(np.linspace(0.0, far, 81))
     except ArgumentError:
         return None
-    what = {
-        "release recommended": (chances_of.passes, _GREEN, [1, 0]),
-        "held": (chances_of.holds, GREY, [2, 3]),
-        "rejected or reworked": (chances_of.rejects, ORANGE, [8, 4]),
+    curves = {
+        name: (chances, look)
+        for name, chances, look in (
+            ("release recommended", does.passes, (GREEN, SOLID)),
+            ("held", does.holds, (GREY, SHORT)),
+            ("rejected or reworked", does.rejects, (ORANGE, LONG)),
+        )
+        if chances.max() > 0
     }
-    names = [name for name, (chances, _, _) in what.items() if chances.max() > 0]
     rows = [
         {"truth": float(truth), "chance": float(chance), "what": name}
-        for name in names
-        for truth, chance in zip(chances_of.truths, what[name][0], strict=True)
+        for name, (chances, _) in curves.items()
+        for truth, chance in zip(does.truths, chances, strict=True)
     ]
-    ways = _scales("what", {name: (what[name][1], what[name][2]) for name in names}, "top")
-    share = rule.protocol is not None
-    x = alt.X(
+    title = "share of people who truly notice"
+    x = along(
+        alt.X,
         "truth:Q",
-        title="share of people who truly notice"
-        if share
-        else "true difference beyond the blind control, points",
-        scale=alt.Scale(domain=[0, far], nice=False),
-        axis=axis(format="%" if share else "~g", grid=False, tickCount=6),
+        title if share else "true difference beyond the blind control, points",
+        {"domain": [0, far], "nice": False},
+        format="%" if share else "~g",
+        grid=False,
+        tickCount=6,
     )
-    y = alt.Y(
-        "chance:Q",
-        title="chance",
-        scale=alt.Scale(domain=[0, 1]),
-        axis=axis(format="%", tickCount=5, grid=False),
+    looks = {name: look for name, (_, look) in curves.items()}
+    words = f"agreed limit {percent(limit) if share else f'{limit:g} points'}"
+    side, dx = ("right", -6) if share and limit > 0.5 else ("left", 6)
+    chart = alt.layer(
+        chance_curves(rows, looks, x, _legend("top")),
+        *upright("truth", [limit], words, y=height / 2, align=side, dx=dx),
     )
-    curves = alt.Chart(values(rows)).mark_line(strokeWidth=3).encode(x=x, y=y, **ways)
-    chart = alt.layer(curves, *_agreed_mark(rule, height)).properties(width=width, height=height)
-    return chart.configure(font=FONT).configure_view(stroke=None)
+    return dressed(chart, width=width, height=height)
 
 
-def _agreed_mark(rule: ReleaseRule, height: int) -> tuple[alt.Chart, alt.Chart]:
-    limit = float(rule.limit or 0.0)
-    text = percent(limit) if rule.protocol else f"{limit:g} points"
-    data = values([{"truth": limit, "text": f"agreed limit {text}"}])
-    mark = alt.Chart(data).mark_rule(color=GREY, strokeDash=[8, 4], size=2).encode(x="truth:Q")
-    right = rule.protocol is not None and limit > 0.5
-    words = alt.Chart(data).mark_text(
-        align="right" if right else "left", dx=-6 if right else 6, color=GREY, fontSize=12
-    )
-    return mark, words.encode(x="truth:Q", y=alt.value(height / 2), text="text:N")
+class _Panel(NamedTuple):
+    """Batches of one line, and what all its layers share."""
+
+    drawn: Drawn
+    points: pd.DataFrame
+    kept: Kept
+    x: alt.X
+    y: alt.Y
+
+    def rows(self, rows: Sequence[Mapping[str, object]] | Sequence[Row]) -> alt.Chart:
+        name = f"rows {len(self.kept) + 1}"
+        self.kept[name] = rows
+        return alt.Chart(alt.NamedData(name))
 
 
 def _panel(drawn: Drawn, line: Name, kept: Kept, *, first: bool, last: bool) -> Layer:
-    points = drawn.points[drawn.points["line"] == line]
-    change = drawn.change[drawn.change["line"] == line].to_dict("records")
-    moved = next((row for row in change if row["clear"]), None)
-    x = _days_axis(drawn, labels=last)
     low, high = drawn.heights
-    y = alt.Y(
+    y = along(
+        alt.Y,
         "y:Q",
-        title=drawn.title,
-        scale=alt.Scale(domain=[low, high], nice=False),
-        axis=axis(grid=False, tickCount=5, format="%" if drawn.share else "~g", titleLimit=150),
+        drawn.title,
+        {"domain": [low, high], "nice": False},
+        grid=False,
+        tickCount=5,
+        format="%" if drawn.share else "~g",
+        titleLimit=150,
     )
-    rules = _rules(drawn, points, kept, x, y, last)
-    batches = _batches(drawn, points, kept, x, y, first)
+    points = drawn.points[drawn.points["line"] == line].reset_index(drop=True)
+    panel = _Panel(drawn, points, kept, _days_axis(drawn, labels=last), y)
+    rules, batches = _rules(panel, legend=last), _batches(panel, legend=first)
+    changes = drawn.change[drawn.change["line"] == line].to_dict("records")
+    moved = next((row for row in changes if row["clear"]), None)
     alone = line == NO_LINE and drawn.points["line"].nunique() == 1
     title = "All batches" if alone else line_title(line)
-    title = title if moved is None else f"{title}: {step_words(drawn, moved)}"
-    layers: list[Layer | alt.Chart] = [
-        *([] if moved is None else _band(points, moved, kept, x)),
-        rules,
-        batches,
-    ]
-    return (
-        alt.layer(*layers)
-        .resolve_scale(color="independent", strokeDash="independent", shape="independent")
-        .properties(
-            title=alt.TitleParams(
-                text=title, anchor="start", color=GREY, fontSize=12, fontWeight=600, limit=600
-            )
-        )
+    if moved is not None:
+        title += f": {step_words(drawn, moved)}"
+    heading = alt.TitleParams(
+        text=title, anchor="start", color=GREY, fontSize=12, fontWeight=600, limit=600
     )
-
-
-def _named(kept: Kept, rows: list[dict[str, object]]) -> alt.NamedData:
-    name = f"rows {len(kept) + 1}"
-    kept[name] = rows
-    return alt.NamedData(name)
+    band = [] if moved is None else _band(panel, moved)
+    return alt.layer(*band, rules, batches).resolve_scale(**_OWN).properties(title=heading)
 
 
 def _days_axis(drawn: Drawn, *, labels: bool) -> alt.X:
-    first, last = drawn.days
-    ticks, written = _ticks(first, last)
-    return alt.X(
+    ticks, written = _ticks(*drawn.days)
+    return along(
+        alt.X,
         "at:Q",  # milliseconds: the browser's chart library reads a temporal domain otherwise
-        title=None,
-        scale=alt.Scale(domain=[first, last], nice=False),
-        axis=axis(
-            values=ticks,
-            labelExpr=f"utcFormat(datum.value, '{written}')",
-            grid=False,
-            labels=labels,
-            labelOverlap=True,
-        ),
+        None,
+        {"domain": list(drawn.days), "nice": False},
+        values=ticks,
+        labelExpr=f"utcFormat(datum.value, '{written}')",
+        grid=False,
+        labels=labels,
+        labelOverlap=True,
     )
 
 
@@ -230,75 +227,53 @@ def _ticks(first: float, last: float) -> tuple[list[float], str]:
     return ticks, "%b %Y"
 
 
-def _rules(
-    drawn: Drawn, points: pd.DataFrame, kept: Kept, x: alt.X, y: alt.Y, legend: bool
-) -> Layer:
+def _rules(panel: _Panel, *, legend: bool) -> Layer:
     """Usual level and range, weighted mean, the reference itself, the agreed limit."""
-    first, last = drawn.days
-    looks: dict[str, tuple[str, list[int]]] = {
-        drawn.agreed: (ORANGE, [8, 4]),
-        _RANGE: (GREY, [2, 3]),
-        _LEVEL: (GREY, [1, 0]),
-        _MEAN: (_GREEN, [1, 0]),
-        drawn.origin_words: (_SKY, [5, 2]),
+    drawn = panel.drawn
+    looks: dict[str, Look] = {
+        drawn.agreed: (ORANGE, LONG),
+        _RANGE: (GREY, SHORT),
+        _LEVEL: (GREY, SOLID),
+        _MEAN: (GREEN, SOLID),
+        drawn.origin_words: (SKY, [5, 2]),
     }
     straight = [("origin", drawn.origin_words, drawn.origin)]
     straight += [(f"agreed {at}", drawn.agreed, at) for at in drawn.limits]
-    rows = [
+    ends = [
         {"at": at, "y": height, "what": what, "part": part}
         for part, what, height in straight
-        for at in (first, last)
+        for at in drawn.days
     ]
-    columns = (("lower", _RANGE), ("upper", _RANGE), ("centre", _LEVEL), ("ewma", _MEAN))
-    steps = [
-        {"at": row["at"], "y": row[column], "what": what, "part": column}
-        for column, what in columns
-        for row in points.to_dict("records")
-        if np.isfinite(row[column])
-    ]
-    there = {row["what"] for row in (*rows, *steps)}
-    ways = _scales("what", {name: look for name, look in looks.items() if name in there}, legend)
-    smooth = [row for row in (*rows, *steps) if row["what"] != _RANGE]
-    stepped = [row for row in steps if row["what"] == _RANGE]
-    marks = [alt.Chart(_named(kept, smooth)).mark_line(strokeWidth=1.8, clip=True)]
+    columns = {"lower": _RANGE, "upper": _RANGE, "centre": _LEVEL, "ewma": _MEAN}
+    steps = panel.points.melt("at", list(columns), "part", "y")
+    steps = steps[np.isfinite(steps["y"])].assign(what=lambda rows: rows["part"].map(columns))
+    usual = steps["what"] == _RANGE
+    met = {drawn.origin_words, *(row["what"] for row in ends), *steps["what"]}
+    ways = told_apart(
+        "what",
+        {name: look for name, look in looks.items() if name in met},
+        _legend("bottom") if legend else None,
+    )
+    smooth, stepped = [*ends, *steps[~usual].to_dict("records")], steps[usual].to_dict("records")
+    marks = [panel.rows(smooth).mark_line(strokeWidth=1.8, clip=True)]
     if stepped:
-        chart = alt.Chart(_named(kept, stepped))
-        marks.append(chart.mark_line(interpolate="step", strokeWidth=1.2, clip=True))
-    return alt.layer(*(mark.encode(x=x, y=y, detail="part:N", **ways) for mark in marks))
-
-
-def _scales(
-    name: str, looks: Mapping[str, tuple[str, list[int]]], legend: bool | Literal["top"]
-) -> dict[str, Any]:
-    """Colour and dash of named lines, with one legend for both."""
-    names = list(looks)
-    shown = _legend("top" if legend == "top" else "bottom") if legend else None
-    colour = alt.Scale(domain=names, range=[look[0] for look in looks.values()])
-    dash = alt.Scale(domain=names, range=[look[1] for look in looks.values()])
-    return {
-        "color": alt.Color(f"{name}:N", sort=names, title=None, scale=colour, legend=shown),
-        "strokeDash": alt.StrokeDash(f"{name}:N", sort=names, title=None, scale=dash, legend=shown),
-    }
-
-
-def _legend(orient: Literal["top", "bottom"]) -> alt.Legend:
-    return alt.Legend(
-        title=None,
-        orient=orient,
-        direction="horizontal",
-        labelColor=GREY,
-        labelFontSize=12,
-        labelLimit=260,
-        symbolSize=120,
+        line = panel.rows(stepped)
+        marks.append(line.mark_line(interpolate="step", strokeWidth=1.2, clip=True))
+    return alt.layer(
+        *(mark.encode(x=panel.x, y=panel.y, detail="part:N", **ways) for mark in marks)
     )
 
 
-def _batches(
-    drawn: Drawn, points: pd.DataFrame, kept: Kept, x: alt.X, y: alt.Y, legend: bool
-) -> Layer:
+def _legend(orient: Literal["top", "bottom"]) -> alt.Legend:
+    return legend(
+        orient=orient, direction="horizontal", labelFontSize=12, labelLimit=260, symbolSize=120
+    )
+
+
+def _batches(panel: _Panel, *, legend: bool) -> Layer:
     """A point a batch with its own limits; what stands out has another shape and its number."""
-    named = set(_spread(points))
-    usual, odd = f"batch, with its own {percent(drawn.level)} limits", "stands out"
+    named = set(_spread(panel.points))
+    usual, odd = f"batch, with its own {percent(panel.drawn.level)} limits", "stands out"
     rows = [
         {
             "at": row["at"],
@@ -311,68 +286,64 @@ def _batches(
             "label": clipped(str(row["batch"]), _LABEL) if at in named else "",
             "side": "above" if row["value"] >= row["centre"] else "below",
         }
-        for at, row in enumerate(points.to_dict("records"))
+        for at, row in enumerate(panel.points.to_dict("records"))
     ]
-    looks = {usual: (BLUE, "circle"), odd: (ORANGE, "triangle-up")}
-    shown = _legend("top") if legend else None
-    ways: dict[str, Any] = {}
-    for channel, kind, of in (("color", alt.Color, 0), ("shape", alt.Shape, 1)):
-        scale = alt.Scale(domain=list(looks), range=[look[of] for look in looks.values()])
-        ways[channel] = kind("state:N", sort=list(looks), title=None, scale=scale, legend=shown)
-    dense = len(rows) > _DENSE
-    size = 30 if dense else 56
-    base = alt.Chart(_named(kept, rows))
+    looks: dict[str, Look] = {
+        usual: (BLUE, "circle"),
+        odd: (ORANGE, "triangle-up"),
+    }
+    ways = told_apart("state", looks, _legend("top") if legend else None, "shape")
+    opacity, size = (0.22, 30) if len(rows) > _DENSE else (0.45, 56)
+    base = panel.rows(rows)
     tooltip = [
         alt.Tooltip("batch:N"),
         alt.Tooltip("at:T", title="made on", format="%Y-%m-%d"),
         alt.Tooltip("y:Q", title="value", format=".3g"),
         alt.Tooltip("shows:N"),
     ]
-    bar = base.mark_rule(color=BLUE, opacity=0.22 if dense else 0.45, clip=True).encode(
-        x=x, y=alt.Y("low:Q"), y2="high:Q"
-    )
-    point = base.mark_point(filled=True, opacity=1, size=size).encode(
-        x=x, y=y, tooltip=tooltip, **ways
-    )
+    bar = base.mark_rule(color=BLUE, opacity=opacity, clip=True)
+    point = base.mark_point(filled=True, opacity=1, size=size)
     words = (
         base.transform_filter(f"datum.side == '{side}'")
         .mark_text(color=GREY, fontSize=11, dy=dy)
-        .encode(x=x, y=f"{end}:Q", text="label:N")
+        .encode(x=panel.x, y=f"{end}:Q", text="label:N")
         for side, end, dy in (("above", "high", -7), ("below", "low", 8))
     )
-    return alt.layer(bar, point, *words)
+    return alt.layer(
+        bar.encode(x=panel.x, y=alt.Y("low:Q"), y2="high:Q"),
+        point.encode(x=panel.x, y=panel.y, tooltip=tooltip, **ways),
+        *words,
+    )
 
 
-def _spread(points: pd.DataFrame) -> Iterator[int]:
+def _spread(rows: pd.DataFrame) -> Iterator[int]:
     """Places of the batches that get their number: those that stand out, with room between.
 
     Points beyond the limits of the chart come first, then the others in the order of time.
     """
-    rows = points.reset_index(drop=True)
     room = 0.1 * float(max(rows["at"].max() - rows["at"].min(), 1.0))
     outside = (rows["value"] > rows["upper"]) | (rows["value"] < rows["lower"])
-    told = rows["signals"].map(by_itself)
+    odd = rows["signals"].map(by_itself)
     taken: list[float] = []
-    for place in [*np.flatnonzero(told & outside), *np.flatnonzero(told & ~outside)]:
+    for place in [*np.flatnonzero(odd & outside), *np.flatnonzero(odd & ~outside)]:
         at = float(rows["at"][place])
         if len(taken) < _NAMED and all(abs(at - other) >= room for other in taken):
             taken.append(at)
             yield int(place)
 
 
-def _band(points: pd.DataFrame, moved: Row, kept: Kept, x: alt.X) -> list[alt.Chart]:
+def _band(panel: _Panel, moved: Row) -> list[alt.Chart]:
     """Where the step lies, with its interval: from the batch before its first possible place."""
-    numbered = points.reset_index(drop=True)
-    places = {batch: place for place, batch in enumerate(numbered["batch"])}
-    first, last = places[moved["first"]], places[moved["last"]]
-    left, right = float(numbered["at"][max(first - 1, 0)]), float(numbered["at"][last])
-    if right - left > _WIDEST * float(numbered["at"].max() - numbered["at"].min()):
+    at, batches = panel.points["at"], list(panel.points["batch"])
+    left = float(at[max(batches.index(moved["first"]) - 1, 0)])
+    right = float(at[batches.index(moved["last"])])
+    if right - left > _WIDEST * float(at.max() - at.min()):
         return []  # it would say no more than that there was a change; the title says which
-    data = _named(kept, [{"at": left, "to": right, "middle": (left + right) / 2, "text": "change"}])
-    band = alt.Chart(data).mark_rect(color=PALETTE[5], opacity=0.3)
-    word = alt.Chart(data).mark_text(color=GREY, fontSize=11, baseline="bottom", dy=-3)
+    row = {"at": left, "to": right, "middle": (left + right) / 2, "text": "change"}
+    base = panel.rows([row])
+    word = base.mark_text(color=GREY, fontSize=11, baseline="bottom", dy=-3)
     return [
-        band.encode(x=x, x2="to:Q"),
+        base.mark_rect(color=AMBER, opacity=0.3).encode(x=panel.x, x2="to:Q"),
         word.encode(x=alt.X("middle:Q"), y=alt.value("height"), text="text:N"),
     ]
 
