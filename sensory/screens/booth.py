@@ -20,7 +20,7 @@ from ..sessions.booth_ballots import Asked, BoothBallot, mark_of, score_of, stil
 from ..sessions.booths import BoothVisit, consent, keep, late, leave_out, send, visit
 from .categories import chosen_category, show_categories
 from .echo import show_echo
-from .frame import current_frame, plain
+from .frame import desk, plain
 from .interlude import show_halt
 from .scale import marked, saved, show_scale
 
@@ -30,7 +30,7 @@ _CSS = """<style>
 .stRadio label, .stCheckbox label { min-height: 48px; align-items: center; }
 .stRadio label p, .stCheckbox label p { font-size: 1.25rem; }
 .stButton button { min-height: 56px; }
-.stButton button p { font-size: 1.15rem; }
+.stButton button p { font-size: 1.15rem; white-space: normal; }
 .stButton button:disabled { color: #767676; }
 .stRadio label:not(:has(:checked)) span + div > div:first-child,
 .stCheckbox label:not(:has(:checked)) > span + div { border-color: #767676; }
@@ -40,7 +40,7 @@ _CSS = """<style>
 def page(token: str) -> None:
     """Show what this link has to show next."""
     st.html(_CSS)
-    store = current_frame().store
+    store = desk()
     here = visit(store, token)
     if here is None:
         words = ballot_words("en")
@@ -71,7 +71,7 @@ def page(token: str) -> None:
 
 def _taken(token: str, here: BoothVisit) -> BoothVisit:
     """Put on record what was marked or sent; what the link shows after it."""
-    ballot, store = here.ballot, current_frame().store
+    ballot, store = here.ballot, desk()
     if ballot is None or here.closed or not here.consented or here.halt is not None:
         return here
     overtaken = _overtaken(here, ballot)
@@ -167,10 +167,10 @@ def _cautions(token: str, here: BoothVisit, words: Words) -> None:
     st.markdown(f"- {words['caution_general']}\n- {words['caution_swallow']}")
     agreed = st.checkbox(words["consent"], key="booth-consent")
     if st.button(words["begin"], key="booth-begin", type="primary", disabled=not agreed):
-        consent(current_frame().store, token)
+        consent(desk(), token)
         st.rerun()
     if st.button(words["not_today"], key="booth-not-today"):
-        consent(current_frame().store, token, wants=False)
+        consent(desk(), token, wants=False)
         st.rerun()
 
 
@@ -208,7 +208,7 @@ def _allergens(token: str, ballot: BoothBallot, words: Words) -> None:
     said, way = st.columns([3, 2], vertical_alignment="center")
     said.warning(words["ballot_allergens"].format(allergens=plain(ballot.allergens)))
     if way.button(words["leave_out"], key=f"leave-{ballot.line}"):
-        leave_out(current_frame().store, token, ballot.line)
+        leave_out(desk(), token, ballot.line)
         st.rerun()
 
 

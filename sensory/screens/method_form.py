@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import streamlit as st
 
 from ..catalogue.kind import TestKind, in_words
@@ -13,33 +11,35 @@ from ..report.words import number
 from ..sessions.session import StoredSession
 from .fields import field_key
 
+SettingValue = float | str
 
-def settings_fields(session: StoredSession, kind: TestKind) -> dict[str, Any]:
+
+def settings_fields(session: StoredSession, kind: TestKind) -> dict[str, SettingValue]:
     """The settings of a test, as they are typed."""
-    typed: dict[str, Any] = {}
-    chosen: dict[str, Any] = {}
-    for one in kind.settings:
-        if one not in kind.offered_settings(chosen):
-            continue
-        chosen[one.key] = said = _typed(session, kind, one)
-        if not one.optional or one.kind == "number" or said != one.default:
-            typed[one.key] = said
+    typed: dict[str, SettingValue] = {}
+    chosen: dict[str, SettingValue] = {}
+    for setting in kind.settings:
+        if setting in kind.offered_settings(chosen):
+            chosen[setting.key] = value = _typed(session, kind, setting)
+            if not setting.optional or setting.kind == "number" or value != setting.default:
+                typed[setting.key] = value
     return typed
 
 
-def _typed(session: StoredSession, kind: TestKind, one: Setting) -> Any:
+def _typed(session: StoredSession, kind: TestKind, setting: Setting) -> SettingValue:
     """What stands in the input of a setting."""
-    now = kind.setting(session.question.settings, one.key)
-    key = field_key(session, f"{kind.key}-{one.key}")
-    if one.kind == "text":
-        typed = st.text_input(one.label, value=in_words(now), key=key).strip()
+    now = kind.setting(session.question.settings, setting.key)
+    label, key = setting.label, field_key(session, f"{kind.key}-{setting.key}")
+    if setting.kind == "text":
+        typed = st.text_input(label, value=in_words(now), key=key).strip()
         return now if typed == in_words(now) else typed
-    if one.kind == "choice":
-        index = one.choices.index(now) if now in one.choices else 0
-        return st.radio(one.label, one.choices, index=index, key=key, horizontal=True)
-    if one.whole:
-        return float(st.number_input(one.label, int(one.low), int(one.high), int(now), key=key))
-    return st.number_input(one.label, float(one.low), float(one.high), float(now), key=key)
+    if setting.kind == "choice":
+        index = setting.choices.index(now) if now in setting.choices else 0
+        return st.radio(label, setting.choices, index=index, key=key, horizontal=True)
+    if setting.whole:
+        low, high = int(setting.low), int(setting.high)
+        return float(st.number_input(label, low, high, int(now), key=key))
+    return st.number_input(label, float(setting.low), float(setting.high), float(now), key=key)
 
 
 def method_panel(kind: TestKind, question: Question) -> None:
@@ -60,8 +60,4 @@ def method_panel(kind: TestKind, question: Question) -> None:
 
 def settings_agreed(kind: TestKind, question: Question) -> list[tuple[str, str]]:
     """The settings as labelled text."""
-    return [(label, _shown(value)) for label, value in kind.agreed_settings(question.settings)]
-
-
-def _shown(value: Any) -> str:
-    return value if isinstance(value, str) else number(value)
+    return [(label, number(value)) for label, value in kind.agreed_settings(question.settings)]

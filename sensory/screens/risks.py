@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import streamlit as st
 
 from ..base.results import several
@@ -19,9 +17,16 @@ def risks_panel(question: Question) -> None:
     st.subheader("What this session can find")
     with shown_errors():
         risks = planned_risks(question)
-        fair, wrong = st.columns(2)
-        _chance(fair, "Fair pass", risks.fair_pass, "if nothing changed")
-        _chance(wrong, "Wrong pass", risks.wrong_pass, "if the limit is reached")
+        for column, (name, chance, when) in zip(
+            st.columns(2),
+            (
+                ("Fair pass", risks.fair_pass, "if nothing changed"),
+                ("Wrong pass", risks.wrong_pass, "if the limit is reached"),
+            ),
+            strict=True,
+        ):
+            with column, st.container(border=True, height="stretch"):
+                st.markdown(f"{name}\n## {percent(chance, 1)}\n{when}")
         st.markdown(
             f"If nothing changed, the session shows similarity with a chance of "
             f"**{percent(risks.fair_pass, 1)}**. If {percent(question.pd_limit, 1)} of the "
@@ -29,11 +34,6 @@ def risks_panel(question: Question) -> None:
             f"and it finds the difference with a chance of **{percent(risks.power, 1)}**."
         )
         st.markdown(_counts(risks))
-
-
-def _chance(column: Any, name: str, chance: float, when: str) -> None:
-    with column, st.container(border=True, height="stretch"):
-        st.markdown(f"{name}\n## {percent(chance, 1)}\n{when}")
 
 
 def _counts(risks: SessionRisks) -> str:

@@ -6,7 +6,7 @@ import streamlit as st
 
 from ..sessions.booth_sittings import done_with, next_sitting, not_done_with, start_sitting
 from ..sessions.session import StoredSession
-from .frame import current_frame, plain, who
+from .frame import desk, plain, who
 
 
 def sittings_panel(session: StoredSession) -> None:
@@ -26,7 +26,7 @@ def sittings_panel(session: StoredSession) -> None:
 @st.fragment(run_every=5.0)
 def _led(session: StoredSession, started: int, last: int) -> None:
     """Who is done with the sitting that is open, and the button for the next one."""
-    store = current_frame().store
+    store = desk()
     done, people = done_with(store, session.id, started)
     st.markdown(
         f"**Sitting {started} of {last}** is open: {done} of {people} assessors are done with it"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from typing import Any
 
 import streamlit as st
 
@@ -11,33 +10,36 @@ from ..base.errors import RecordError
 from ..release.batch_records import ProductRecord
 from ..release.batches import AttributeLimit
 from ..release.product_desk import tolerate
-from .frame import current_frame, nameless, plain, shown_errors
+from .frame import desk, nameless, plain
+from .parts import act, show_table
 
 _NUMBER = r"-?[0-9]+(?:[.,][0-9]+)?"
-_MARGIN = re.compile(rf"(.+?);\s*({_NUMBER})\s*")
-_RANGE = re.compile(rf"(.+?);\s*({_NUMBER})?\s*to\s*({_NUMBER})?\s*")
+_MARGIN = re.compile(rf"(?P<name>.+?);\s*(?P<margin>{_NUMBER})\s*")
+_RANGE = re.compile(rf"(?P<name>.+?);\s*(?P<low>{_NUMBER})?\s*to\s*(?P<high>{_NUMBER})?\s*")
 
 
 def tolerance_form(record: ProductRecord) -> None:
     """The agreed attributes as a table, and a field in which they are typed."""
-    attributes = record.product.attributes
-    if attributes:
+    limits = record.product.attributes
+    if limits:
         st.markdown("**Tolerated in each attribute**")
-        rows = [{"attribute": plain(one.attribute), "tolerated": _said(one)} for one in attributes]
-        st.table(rows, hide_index=True)
+        show_table(
+            [{"attribute": plain(limit.attribute), "tolerated": _shown(limit)} for limit in limits]
+        )
         st.markdown("Margins are offered to a release rule by profile; only the rule decides.")
     with st.expander("Attributes with margins or limits"):
         typed = st.text_area(
             "One a line: 'sour; 0.8' is a margin round the reference, 'colour; 2 to 6' a range",
-            value="\n".join(f"{one.attribute}; {_words(one)}" for one in attributes),
+            value="\n".join(f"{limit.attribute}; {_words(limit)}" for limit in limits),
             key=f"attributes-{record.name}",
         )
         why = st.text_input("Why, and who agreed", key=f"attributes-why-{record.name}")
-        if st.button("Agree the attributes", key="attributes", disabled=not why.strip()):
-            with shown_errors():
-                limits = tolerances(typed)
-                tolerate(current_frame().store, record.name, limits, who=nameless(), why=why)
-                st.rerun()
+        act(
+            "Agree the attributes",
+            "attributes",
+            lambda: tolerate(desk(), record.name, tolerances(typed), who=nameless(), why=why),
+            ready=why.strip(),
+        )
 
 
 def tolerances(text: str) -> tuple[AttributeLimit, ...]:
@@ -45,45 +47,43 @@ def tolerances(text: str) -> tuple[AttributeLimit, ...]:
 
     Raises RecordError for a line that holds neither a margin nor a range.
 
-    >>> [(one.attribute, one.margin) for one in tolerances("sour; 0,8")]
+    >>> [(limit.attribute, limit.margin) for limit in tolerances("sour; 0,8")]
     [('sour', 0.8)]
-    >>> [(one.low, one.high) for one in tolerances("colour; 2 to 6")]
+    >>> [(limit.low, limit.high) for limit in tolerances("colour; 2 to 6")]
     [(2.0, 6.0)]
     """
-    found = []
+    limits = []
     for number, line in enumerate(text.splitlines(), start=1):
         if not line.strip():
             continue
-        if match := _RANGE.fullmatch(line):
-            name, low, high = match.groups()
-            sizes: dict[str, Any] = {"low": _size(low), "high": _size(high)}
-        elif match := _MARGIN.fullmatch(line):
-            name, margin = match.groups()
-            sizes = {"margin": _size(margin)}
-        else:
+        match = _RANGE.fullmatch(line) or _MARGIN.fullmatch(line)
+        if match is None:
             raise RecordError(
                 f"Attributes, line {number}: write a margin as in 'sour; 0.8' or a range as in "
                 f"'colour; 2 to 6'. Got {line.strip()!r}."
             )
-        found.append(AttributeLimit(attribute=name.strip(), **sizes))
-    return tuple(found)
+        sizes = match.groupdict()
+        name = sizes.pop("name")
+        typed = {bound: _size(size) for bound, size in sizes.items()}
+        limits.append(AttributeLimit(attribute=name.strip(), **typed))
+    return tuple(limits)
 
 
 def _size(text: str | None) -> float | None:
     return None if text is None else float(text.replace(",", "."))
 
 
-def _words(one: AttributeLimit) -> str:
-    if one.margin is not None:
-        return f"{one.margin:g}"
-    low = "" if one.low is None else f"{one.low:g} "
-    return f"{low}to" if one.high is None else f"{low}to {one.high:g}"
+def _words(limit: AttributeLimit) -> str:
+    if limit.margin is not None:
+        return f"{limit.margin:g}"
+    low = "" if limit.low is None else f"{limit.low:g} "
+    return f"{low}to" if limit.high is None else f"{low}to {limit.high:g}"
 
 
-def _said(one: AttributeLimit) -> str:
+def _shown(limit: AttributeLimit) -> str:
     """The same for readers."""
-    if one.margin is not None:
-        return f"up to {one.margin:g} from the reference"
-    if one.low is None or one.high is None:
-        return f"up to {one.high:g}" if one.low is None else f"from {one.low:g}"
-    return f"{one.low:g} to {one.high:g}"
+    if limit.margin is not None:
+        return f"up to {limit.margin:g} from the reference"
+    if limit.low is None or limit.high is None:
+        return f"up to {limit.high:g}" if limit.low is None else f"from {limit.low:g}"
+    return f"{limit.low:g} to {limit.high:g}"
