@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
-
 import streamlit as st
 
 from ..sessions.booth_sittings import Halt
 from ..sessions.booths import leave_warm_up, tasted, visit
+from .components import Words
 from .frame import desk, plain
 
 
-def show_halt(token: str, halt: Halt, words: Mapping[str, Any]) -> None:
+def show_halt(token: str, halt: Halt, words: Words) -> None:
     """The warm-up sample with its code, or the break until it is over."""
     if halt.sittings > 1:
         st.markdown(words["sitting_of"].format(number=halt.sitting, all=halt.sittings))
@@ -36,7 +34,7 @@ def show_halt(token: str, halt: Halt, words: Mapping[str, Any]) -> None:
 
 
 @st.fragment(run_every=5.0)
-def _wait(token: str, words: Mapping[str, Any]) -> None:
+def _wait(token: str, words: Words) -> None:
     here = visit(desk(), token)
     halt = here.halt if here and not here.closed else None
     if halt is None or halt.kind != "break":
