@@ -7,15 +7,18 @@ checkout calls the same `main`.
 from __future__ import annotations
 
 from functools import partial
-from typing import Any
+from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from sensory.screens.access import Booth, Leader, Stranger, visitor
+from sensory.screens.access import Booth, Leader, Visitor, visitor
 from sensory.screens.door import stranger_page, way_out
 from sensory.screens.frame import Frame, remember, shown_errors
 from sensory.screens.places import DEMO, kept_in, record_url
 from sensory.store.repository import Repository, open_store
+
+if TYPE_CHECKING:
+    from streamlit.navigation.page import StreamlitPage
 
 
 @st.cache_resource(show_spinner=False)
@@ -51,7 +54,7 @@ def main() -> None:
         chosen.run()
 
 
-def pages_of(who: Leader | Booth | Stranger) -> list[Any]:
+def pages_of(who: Visitor) -> list[StreamlitPage]:
     """The pages of a visitor; only a leader's load the statistics."""
     if isinstance(who, Leader):
         return _leader_pages()
@@ -62,7 +65,7 @@ def pages_of(who: Leader | Booth | Stranger) -> list[Any]:
     return [st.Page(partial(stranger_page, who), title="Sign in", url_path="welcome")]
 
 
-def _leader_pages() -> list[Any]:
+def _leader_pages() -> list[StreamlitPage]:
     from sensory.screens import (
         ballots,
         batch,
@@ -76,17 +79,14 @@ def _leader_pages() -> list[Any]:
         trend,
     )
 
+    modules = (
+        *(sessions, plan, question, serve, ballots, finding),
+        *(batches, batch, trend, product),
+    )
+    names = [module.__name__.rpartition(".")[2] for module in modules]
     return [
-        st.Page(sessions.page, title="Sessions", url_path="sessions", default=True),
-        st.Page(plan.page, title="Plan", url_path="plan"),
-        st.Page(question.page, title="Question", url_path="question"),
-        st.Page(serve.page, title="Serve", url_path="serve"),
-        st.Page(ballots.page, title="Ballots", url_path="ballots"),
-        st.Page(finding.page, title="Finding", url_path="finding"),
-        st.Page(batches.page, title="Batches", url_path="batches"),
-        st.Page(batch.page, title="Batch", url_path="batch"),
-        st.Page(trend.page, title="Trend", url_path="trend"),
-        st.Page(product.page, title="Product", url_path="product"),
+        st.Page(module.page, title=name.title(), url_path=name, default=name == "sessions")
+        for name, module in zip(names, modules, strict=True)
     ]
 
 

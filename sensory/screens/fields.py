@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import fields, replace
 from typing import Any, TypeVar
 
 import streamlit as st
@@ -104,3 +104,17 @@ def _edited(session: StoredSession, record: Record, stem: str, labels: dict[str,
         for name, label in labels.items()
     }
     return replace(record, **texts)
+
+
+Stored = TypeVar("Stored", SessionDetails, Question)
+
+
+def merged(stored: Stored, shown: Stored, typed: Stored) -> Stored:
+    """The record as it is stored, with the fields that this window changed since it last drew them:
+    of two windows on one session each writes only what was typed in it."""
+    touched = {
+        entry.name: getattr(typed, entry.name)
+        for entry in fields(typed)
+        if getattr(typed, entry.name) != getattr(shown, entry.name)
+    }
+    return replace(stored, **touched)

@@ -23,12 +23,10 @@ from ..sessions.workflow import (
     missing_in_question,
     unmet_cautions,
 )
-from .fields import details_form, field_key, level_field, limit_input, text_field
+from .fields import details_form, field_key, level_field, limit_input, merged, text_field
 from .frame import chosen_session, desk, go, minute, plain, shown_errors, who
-from .merge import merged
-from .method_form import method_panel, settings_agreed, settings_fields
+from .method_form import method_panel, risks_panel, settings_agreed, settings_fields
 from .parts import choose, pressed, show_table, way
-from .risks import risks_panel
 
 _TEXTS = (
     ("what_changed", "What differs between the samples?"),

@@ -17,13 +17,13 @@ from ..serving.lines import ballot_lines
 from ..serving.plan import ServingPlan
 from ..serving.planning import serving_plan
 from ..sessions.booth_plans import add_late, open_booths, progress, serve, served_plan
+from ..sessions.booth_sittings import done_with, next_sitting, not_done_with, start_sitting
 from ..sessions.session import StoredSession
 from .arrangement import arrangement_fields, other_than_agreed
 from .exclusions import absent, before_serving, sheets_to_serve
 from .frame import chosen_session, desk, minute, plain, shown_errors, who
 from .parts import act, choose, download, pressed, scroll, show_table, way
 from .served import after_serving
-from .sittings import sittings_panel
 
 
 def page() -> None:
@@ -209,3 +209,39 @@ def _link(token: str) -> str:
     parts = urlsplit(str(st.context.url or ""))
     host = f"{parts.scheme}://{parts.netloc}" if parts.netloc else ""
     return f"{host}/?booth={token}"
+
+
+def sittings_panel(session: StoredSession) -> None:
+    """Which sitting the booths are in, and the button for the next; nothing for one sitting."""
+    if session.serving is None or session.serving.breaks is None or session.closed:
+        return
+    breaks, last = session.serving.breaks, session.serving.design.sittings
+    if breaks.minutes:
+        st.markdown(
+            f"**{last} sittings**; after each a break of at least {breaks.minutes} min, "
+            "counted from an assessor's own last ballot."
+        )
+    else:
+        _led(session, breaks.started, last)
+
+
+@st.fragment(run_every=5.0)
+def _led(session: StoredSession, started: int, last: int) -> None:
+    """Who is done with the sitting that is open, and the button for the next one."""
+    done, people = done_with(desk(), session.id, started)
+    st.markdown(
+        f"**Sitting {started} of {last}** is open: {done} of {people} assessors are done with it"
+        + ("." if started == last else " and wait.")
+    )
+    following = next_sitting(session)
+    if not following:
+        return
+    sure = True
+    if missing := not_done_with(desk(), session.id, started):
+        st.markdown(f"Not done yet: {plain(', '.join(missing))}.")
+        label = f"Start sitting {following} before they are done"
+        sure = st.checkbox(label, key=f"start-before-{following}")
+    # The number is in the key: a late second tap cannot start the sitting after it.
+    if pressed(f"Start sitting {following}", f"start-sitting-{following}", ready=sure):
+        start_sitting(desk(), session.id, following, who=who(session))
+        st.rerun()
