@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from sensory.screens.access import Booth, Leader, Visitor, visitor
-from sensory.screens.door import stranger_page, way_out
+from sensory.screens import provider
+from sensory.screens.access import SIGN_IN, SIGN_OUT, Booth, Leader, Stranger, Visitor, visitor
 from sensory.screens.frame import Frame, remember, shown_errors
 from sensory.screens.places import DEMO, kept_in, record_url
 from sensory.store.repository import Repository, open_store
@@ -88,6 +88,34 @@ def _leader_pages() -> list[StreamlitPage]:
         st.Page(module.page, title=name.title(), url_path=name, default=name == "sessions")
         for name, module in zip(names, modules, strict=True)
     ]
+
+
+def stranger_page(stranger: Stranger) -> None:
+    """A link to the sign-in, and nothing of the record."""
+    st.title("Sign in")
+    if not stranger.can_sign_in:
+        st.markdown(
+            "This program was started for one machine and listens to others. Start it with "
+            "`sensory network`, which asks for a passcode."
+        )
+        return
+    st.html(f'<a href="{SIGN_IN}" target="_self">Sign in with the passcode</a>')
+    if provider.leaders():
+        if st.user.is_logged_in:
+            st.markdown("You are signed in, but not on the list of panel leaders.")
+        elif st.button("Sign in with your account", key="provider"):
+            st.login()
+
+
+def way_out(leader: Leader) -> None:
+    """Sign out, where there is something to sign out from."""
+    if not leader.signed_in:
+        return
+    if provider.listed_leader():
+        st.button("Sign out", key="sign-out", on_click=st.logout)
+    else:
+        link = f'<a href="{SIGN_OUT}" target="_self">Sign out</a>'
+        st.html(f'<div style="text-align: right">{link}</div>')
 
 
 if __name__ == "__main__":  # not in the worker process, which imports this file

@@ -84,7 +84,6 @@ def other_than_agreed(session: StoredSession, plan: ServingPlan) -> None:
 
 
 def _blocks(session: StoredSession, samples: Sequence[str] | None) -> tuple[int, int]:
-    """Samples in one set, and sets of each assessor."""
     test, whole = find_kind(session.question.protocol), len(samples or ())
     if test.answer not in ("scores", "place") or not 3 <= whole <= MOST_SAMPLES:
         return whole, 1

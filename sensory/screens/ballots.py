@@ -25,6 +25,7 @@ from .frame import (
     plain,
     show_faults,
     shown_errors,
+    title_of,
     who,
 )
 from .grid import received, show_grid, typed_cells
@@ -39,7 +40,7 @@ def page() -> None:
     session = chosen_session()
     st.title("Ballots")
     st.markdown(
-        f"**{plain(session.details.title or 'Untitled session')}** · "
+        f"**{title_of(session)}** · "
         f"{find_kind(session.question.protocol).name} test, "
         f"{session.question.assessors} ballots planned"
     )
@@ -104,7 +105,6 @@ def _at_booths(session: StoredSession) -> None:
 
 
 def _sent(session: StoredSession) -> tuple[int, int]:
-    """Ballots sent from the booths, of how many that are expected."""
     counts = progress(desk(), session.id)
     return sum(done for _, done, _ in counts), sum(whole for _, _, whole in counts)
 

@@ -216,7 +216,6 @@ def _origin(file: BatchFile) -> None:
 
 
 def _kin(kin: Sequence[Kin]) -> None:
-    """Other batches of the same lots, with what was found in them."""
     if not kin:
         return
     st.subheader("Made of the same")

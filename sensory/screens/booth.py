@@ -90,7 +90,6 @@ def _taken(token: str, here: BoothVisit) -> BoothVisit:
 
 
 def _given(here: BoothVisit, ballot: BoothBallot) -> dict[int, dict[str, str]]:
-    """What is marked in the browser and not on record."""
     given: dict[int, dict[str, str]] = {}
     for key, line, name, text, recorded in _fields(here, ballot):
         if text not in (None, recorded, st.session_state.get(_shown_key(key))):
@@ -245,7 +244,6 @@ def _answer(asked: Asked, here: BoothVisit, ballot: BoothBallot, words: Words, k
 
 
 def _scale(key: str, asked: Asked, here: BoothVisit, words: Words) -> None:
-    """A line, or categories, with the words at its ends."""
     if asked.label:
         st.markdown(f"**{plain(asked.label)}**")
     label, ends, given = asked.label or words["samples"], asked.ends, asked.given
@@ -257,7 +255,6 @@ def _scale(key: str, asked: Asked, here: BoothVisit, words: Words) -> None:
 
 
 def _beside(ballot: BoothBallot, words: Words, kept: bool) -> None:
-    """Guess mark and comment."""
     line, key = ballot.line, f"guess-{ballot.line}"
     if ballot.guess is not None:
         _fill(key, _guess(line), "x" if ballot.guess else "", {key: ballot.guess}, kept)

@@ -98,7 +98,6 @@ def details_form(session: StoredSession) -> SessionDetails:
 
 
 def _edited(session: StoredSession, record: Record, stem: str, labels: dict[str, str]) -> Record:
-    """The record with the texts that are typed into its fields."""
     texts: dict[str, Any] = {
         name: text_field(session, f"{stem}{name}", label, getattr(record, name))
         for name, label in labels.items()

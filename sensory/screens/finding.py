@@ -28,6 +28,7 @@ from .frame import (
     minute,
     plain,
     shown_errors,
+    title_of,
     who,
 )
 from .parts import listed, pressed, scroll, show_figure, show_table, way
@@ -77,7 +78,6 @@ def _of_batches(session: StoredSession) -> None:
 
 
 def _comments(session: StoredSession) -> None:
-    """What assessors wrote, beside what they tasted; without names."""
     rows = [
         {
             "sample or order": texts.get("sample") or texts.get("order") or texts.get("pair", ""),
@@ -92,7 +92,6 @@ def _comments(session: StoredSession) -> None:
 
 
 def _shown(session: StoredSession) -> None:
-    """Sentence, charts, tables, and what it cannot tell."""
     report = session_report(desk(), session.id, version=__version__)
     outcome, profiled = report.outcome, bool(report.outcome.means)
     _head(report)
@@ -118,7 +117,7 @@ def _shown(session: StoredSession) -> None:
 
 def _head(report: SessionReport) -> None:
     outcome = report.outcome
-    st.markdown(plain(report.details.title or "Untitled session"))
+    st.markdown(title_of(report.session))
     st.title(f"{SIGNS[outcome.finding]}  {plain(outcome.sentence)}", anchor=False)
     st.markdown(f"**Finding: {outcome.finding.heading}.** {plain(outcome.because)}")
     if report.direction:

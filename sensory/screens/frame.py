@@ -127,6 +127,11 @@ def plain(text: str) -> str:
     return "".join(f"\\{letter}" if letter in _MARKUP else letter for letter in text)
 
 
+def title_of(session: StoredSession) -> str:
+    """Its title as it is, or that it has none."""
+    return plain(session.details.title or "Untitled session")
+
+
 def minute(stamp: str) -> str:
     """A time of the record to the minute.
 

@@ -31,7 +31,6 @@ def settings_fields(session: StoredSession, kind: TestKind) -> dict[str, Setting
 
 
 def _typed(session: StoredSession, kind: TestKind, setting: Setting) -> SettingValue:
-    """What stands in the input of a setting."""
     now = kind.setting(session.question.settings, setting.key)
     label, key = setting.label, field_key(session, f"{kind.key}-{setting.key}")
     if setting.kind == "text":

@@ -106,7 +106,6 @@ def _normal(passcode: str) -> str:
 
 
 def _private(path: Path) -> Any:
-    """Content of the file, if only its owner may read it."""
     try:
         open_to = stat.S_IMODE(path.stat().st_mode) & 0o077
         content = path.read_text(encoding="utf-8")

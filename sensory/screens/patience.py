@@ -18,8 +18,6 @@ MOST_ADDRESSES = 1000
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Tries:
-    """Wrong tries in a row, and when the last one was."""
-
     count: int = 0
     last: float = 0.0
 

@@ -119,13 +119,11 @@ def _question(session: StoredSession) -> Question:
 
 
 def _typed(session: StoredSession, texts: Sequence[tuple[str, str]]) -> dict[str, Any]:
-    """Texts of the question by their fields."""
     asked = session.question
     return {name: text_field(session, name, label, getattr(asked, name)) for name, label in texts}
 
 
 def _test(session: StoredSession) -> tuple[TestKind, int]:
-    """The test, among those of its sort, and the ballots planned."""
     now = find_kind(session.question.protocol)
     names = [kind.name for kind in kinds() if bool(kind.protocol) is bool(now.protocol)]
     left, right = st.columns(2)
@@ -238,7 +236,6 @@ def _frozen(session: StoredSession) -> None:
 
 
 def _choice_agreed(question: Question) -> list[tuple[str, str]]:
-    """What only a forced choice agrees."""
     side = "not known beforehand, two-sided" if question.two_sided else f"sample {question.target}"
     limit = (
         f"{percent(question.pd_limit, 1)} of assessors notice, d-prime "

@@ -85,7 +85,7 @@ def _fields(record: ProductRecord) -> dict[str, Any]:
     }
 
 
-def _bridges(record: ProductRecord, name: str) -> dict[str, Any]:
+def _bridges(record: ProductRecord, name: str) -> dict[str, Bridge | None]:
     """One to the reference before and one to the first; the same one where they are the same."""
     before, first = record.references[-1], record.references[0]
     to_before = _bridge(record, name, before, "the one before")

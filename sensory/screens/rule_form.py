@@ -103,7 +103,6 @@ def _plan(test: str, most: int, alpha: float, beta: float, limit: float) -> TwoS
 
 
 def _risk_fields(record: ProductRecord, rule: ReleaseRule | None) -> Sizes:
-    """Assessors, alpha and beta."""
     people, *risks = st.columns(3)
     now, key = rule.assessors if rule else 24, f"rule-people-{record.name}"
     typed: Sizes = {"assessors": int(people.number_input("Assessors", 2, 1000, now, key=key))}
@@ -114,7 +113,6 @@ def _risk_fields(record: ProductRecord, rule: ReleaseRule | None) -> Sizes:
 
 
 def _limit_fields(record: ProductRecord, test: str, rule: ReleaseRule | None) -> Sizes:
-    """Limit, margins and scatter, as the test takes them."""
     mine = rule if rule and rule.test == test else None
     kind, key = find_kind(test), f"{test}-{record.name}"
     if kind.release and kind.release.by == "margins":

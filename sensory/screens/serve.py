@@ -21,7 +21,7 @@ from ..sessions.booth_sittings import done_with, next_sitting, not_done_with, st
 from ..sessions.session import StoredSession
 from .arrangement import arrangement_fields, other_than_agreed
 from .exclusions import absent, before_serving, sheets_to_serve
-from .frame import chosen_session, desk, minute, plain, shown_errors, who
+from .frame import chosen_session, desk, minute, plain, shown_errors, title_of, who
 from .parts import act, choose, download, pressed, scroll, show_table, way
 from .served import after_serving
 
@@ -30,7 +30,7 @@ def page() -> None:
     """Plan the serving of the chosen session, then hand out what it needs."""
     session = chosen_session()
     st.title("What is served to whom?")
-    st.markdown(f"**{plain(session.details.title or 'Untitled session')}**")
+    st.markdown(f"**{title_of(session)}**")
     if not session.agreed:
         st.info("The question comes first: agree it, then plan the serving.")
         way("To the question", "to-question", "question")
@@ -98,7 +98,6 @@ def _put_on_record(
 
 
 def _samples(session: StoredSession) -> list[str] | None:
-    """Names of the samples, where the method serves several by name."""
     if not find_kind(session.question.protocol).by_name:
         return None
     agreed = session.question.settings

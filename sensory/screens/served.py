@@ -93,7 +93,6 @@ def _stated(session: StoredSession, row: int, what: str, served: dict[int, str],
 def _offered(
     session: StoredSession, mine: Mine, ballot: tuple[int, ...]
 ) -> dict[str, dict[int, str]]:
-    """What can be stated of a ballot, with the rows that it changes."""
     changes: dict[str, dict[int, str]] = {}
     together = find_kind(session.question.protocol).together
     for row in () if mine[ballot[0]].get(NOT_SERVED) else ballot:

@@ -99,7 +99,7 @@ def _opened(url: str) -> str:
     return place
 
 
-def _flat(tree: Mapping[str, Any], stem: str = "") -> Iterator[tuple[str, Any]]:
+def _flat(tree: Mapping[str, object], stem: str = "") -> Iterator[tuple[str, object]]:
     for name, value in tree.items():
         if isinstance(value, dict):
             yield from _flat(value, f"{stem}{name}.")

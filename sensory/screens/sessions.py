@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from functools import partial
 
 import streamlit as st
 
@@ -15,7 +15,17 @@ from ..sessions.session import SessionDetails, StoredSession
 from ..sessions.template import template_xlsx
 from ..sessions.workflow import new_session_id, open_session, read_prepared
 from .care import care_of_the_record
-from .frame import current_frame, desk, go, minute, nameless, plain, show_faults, shown_errors
+from .frame import (
+    current_frame,
+    desk,
+    go,
+    minute,
+    nameless,
+    plain,
+    show_faults,
+    shown_errors,
+    title_of,
+)
 from .parts import choose, download, pressed, way
 
 _PREPARED = {
@@ -123,7 +133,6 @@ def _empty() -> None:
 
 
 def _which_test(label: str, key: str, widget: str) -> str:
-    """A choice among every test, forced choices first."""
     keys = [kind.key for kind in kinds()]
     return choose(label, keys, key, widget, words=lambda key: find_kind(key).name)
 
@@ -131,9 +140,9 @@ def _which_test(label: str, key: str, widget: str) -> str:
 def _new(
     question: Question, details: SessionDetails, cells: dict[int, dict[str, str]], why: str
 ) -> None:
-    new: dict[str, Any] = {"details": details, "question": question, "cells": cells}
+    new = partial(open_session, details=details, question=question, cells=cells)
     with shown_errors():
-        go("question", open_session(desk(), new_session_id(), **new, who=nameless(), why=why).id)
+        go("question", new(desk(), new_session_id(), who=nameless(), why=why).id)
 
 
 def _on_record() -> None:
@@ -159,7 +168,7 @@ def _on_record() -> None:
 
 def _row(session: StoredSession) -> None:
     name, test, stage, when, button = st.columns([5, 2, 2, 2, 1], vertical_alignment="center")
-    name.markdown(plain(session.details.title or "Untitled session"))
+    name.markdown(title_of(session))
     test.markdown(find_kind(session.question.protocol).name)
     stage.markdown(session.stage)
     when.markdown(minute(session.created_at))

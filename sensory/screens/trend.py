@@ -101,7 +101,6 @@ def _shown(trend: ProductTrend) -> None:
 
 
 def _levels(lines: pd.DataFrame) -> None:
-    """Where each line, supplier or lot lies, the farthest first."""
     of = "estimate" if "estimate" in lines else "dprime"
     st.subheader("Where each lies")
     show_table(
@@ -118,7 +117,6 @@ def _levels(lines: pd.DataFrame) -> None:
 
 
 def _signals(signals: pd.DataFrame) -> None:
-    """Batches that stand out by themselves, each with the way to it."""
     st.subheader("Batches that stand out")
     alone: dict[tuple[str, str], list[str]] = {}
     for row in signals.to_dict("records"):
