@@ -24,7 +24,7 @@ def reference_form(record: ProductRecord) -> None:
     with st.expander("The first reference" if first else "A new reference takes over"):
         typed = _fields(record)
         with shown_errors():
-            bridges = {} if first else _bridges(record, typed["name"])
+            bridges: dict[str, Any] = {} if first else _bridges(record, typed["name"])
             why = st.text_input("Reason", key=f"ref-why-{record.name}")
             ready = typed["name"] and why.strip()
             if pressed("It takes over", "ref-enter", primary=True, ready=ready):
