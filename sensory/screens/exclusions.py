@@ -22,7 +22,7 @@ from ..sessions.exclusions import (
 )
 from ..sessions.session import StoredSession
 from .frame import desk, plain, shown_errors, who
-from .parts import act, listed, pressed, scroll
+from .parts import act, listed, scroll
 
 
 def before_serving(session: StoredSession, plan: ServingPlan) -> bool:
@@ -123,9 +123,8 @@ def _exclude(session: StoredSession, plan: ServingPlan) -> None:
             format_func=labels.__getitem__,
             key=f"marked-{here}-{plan.assessors.index(person)}-{state}",
         )
-        if pressed("Keep", "keep-excluded", ready=set(marked) != set(before)):
-            _kept(session, person, before, marked)
-            st.rerun()
+        keep = partial(_kept, session, person, before, marked)
+        act("Keep", "keep-excluded", keep, ready=set(marked) != set(before))
         marks = {name: dict.fromkeys(barred, NOT_THIS_SAMPLE) for name, barred in excluded.items()}
         marks |= {name: dict.fromkeys(called, NOT_TODAY) for name in today}
         scroll(
@@ -156,9 +155,8 @@ def absent(session: StoredSession) -> None:
         placeholder="Choose who",
         key=f"absent-{session.id}-{len(plan.changes) if plan else 0}",
     )
-    if pressed("Not here", "did-not-come", ready=missed is not None, place=button):
-        did_not_come(desk(), session.id, str(missed), who=who(session))
-        st.rerun()
+    strike = partial(did_not_come, desk(), session.id, str(missed), who=who(session))
+    act("Not here", "did-not-come", strike, ready=missed is not None, place=button)
 
 
 def sheets_to_serve(session: StoredSession, plan: ServingPlan) -> dict[str, Callable[[], bytes]]:

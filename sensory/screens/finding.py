@@ -31,7 +31,7 @@ from .frame import (
     title_of,
     who,
 )
-from .parts import listed, pressed, scroll, show_figure, show_table, way
+from .parts import act, listed, scroll, show_figure, show_table, way
 from .served import show_served
 from .worker import pdf_of
 
@@ -222,7 +222,5 @@ def _open_again(session: StoredSession) -> None:
             "Every change from here on is listed in the report as made after the finding was seen."
         )
         why = st.text_input("Reason", key=f"why-{session.id}")
-        if pressed("Open again", "reopen"):
-            with shown_errors():
-                reopen_and_note(desk(), session.id, who=who(session), why=why)
-                go("ballots")
+        reopen = partial(reopen_and_note, desk(), session.id, who=who(session), why=why)
+        act("Open again", "reopen", reopen, then=partial(go, "ballots"))

@@ -125,9 +125,11 @@ def act(
     ready: object = True,
     primary: bool = False,
     place: DeltaGenerator | None = None,
+    then: Callable[[], object] = st.rerun,
 ) -> None:
-    """A button that writes something and draws the page anew; what stands against it is shown."""
+    """A button that writes something and then draws the page anew, or opens another; what stands
+    against it is shown."""
     if pressed(label, key, primary=primary, ready=ready, place=place):
         with shown_errors():
             action()
-            st.rerun()
+            then()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 import streamlit as st
@@ -26,7 +27,7 @@ from ..sessions.workflow import (
 from .fields import details_form, field_key, level_field, limit_input, merged, text_field
 from .frame import chosen_session, desk, go, minute, plain, shown_errors, who
 from .method_form import method_panel, risks_panel, settings_agreed, settings_fields
-from .parts import choose, pressed, show_table, way
+from .parts import act, choose, show_table, way
 
 _TEXTS = (
     ("what_changed", "What differs between the samples?"),
@@ -212,10 +213,9 @@ def _agree(session: StoredSession) -> None:
     if waiting:
         st.markdown("Still open:\n" + "\n".join(f"- {line}" for line in waiting))
     st.markdown("After this, alpha, beta, the limit and the actions can no longer be changed.")
-    if pressed("Agree and freeze the question", "agree", primary=True):
-        with shown_errors():
-            agree(desk(), session.id, who=session.details.leader)
-            go("ballots")
+    freeze = partial(agree, desk(), session.id, who=session.details.leader)
+    label = "Agree and freeze the question"
+    act(label, "agree", freeze, primary=True, then=partial(go, "ballots"))
 
 
 def _frozen(session: StoredSession) -> None:

@@ -241,6 +241,5 @@ def _led(session: StoredSession, started: int, last: int) -> None:
         label = f"Start sitting {following} before they are done"
         sure = st.checkbox(label, key=f"start-before-{following}")
     # The number is in the key: a late second tap cannot start the sitting after it.
-    if pressed(f"Start sitting {following}", f"start-sitting-{following}", ready=sure):
-        start_sitting(desk(), session.id, following, who=who(session))
-        st.rerun()
+    start = partial(start_sitting, desk(), session.id, following, who=who(session))
+    act(f"Start sitting {following}", f"start-sitting-{following}", start, ready=sure)

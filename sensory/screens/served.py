@@ -24,7 +24,7 @@ from ..sessions.served import (
 from ..sessions.served_beside_plan import Served, came, served_beside_plan
 from ..sessions.session import StoredSession
 from .frame import desk, shown_errors, who
-from .parts import act, listed, pressed
+from .parts import act, listed
 
 _SHOWN = 12
 _PLANNED = "as planned after all"
@@ -75,9 +75,9 @@ def _otherwise(session: StoredSession, plan: ServingPlan) -> None:
     )
     why = st.text_input("Reason, without names and nothing about health", key=f"served-why-{place}")
     ready = what is not None and (what in (_PLANNED, LEFT_OUT) or why.strip())
-    if pressed("Put it on record", "serve-otherwise", ready=ready):
-        _stated(session, ballots[number][0], str(what), offered[str(what)], why)
-        st.rerun()
+    changes = offered[what] if what else {}
+    state = partial(_stated, session, ballots[number][0], str(what), changes, why)
+    act("Put it on record", "serve-otherwise", state, ready=ready)
 
 
 def _stated(session: StoredSession, row: int, what: str, served: dict[int, str], why: str) -> None:
