@@ -58,20 +58,10 @@ def who_asks(
 ) -> Visitor:
     """The visitor behind a run.
 
-    Parameters
-    ----------
-    query, cookies : mapping
-        Of the page and of its connection.
-    keeper : Keeper or None
-        None where the program was started for this machine only.
-    address : str or None
-        Where the server listens; without a keeper only a loopback address makes a leader,
-        so that nobody opens the record to a network by one option.
-    listed : str or None
-        The leader whom a provider vouches for and the list names.
+    There is no keeper where the program was started for this machine only: then only a loopback
+    address of the server makes a leader, so that nobody opens the record to a network by one
+    option. `listed` is the leader whom a provider vouches for and the list names.
 
-    Examples
-    --------
     >>> who_asks({}, {}, keeper=None, address="127.0.0.1")
     Leader(how='on this machine', signed_in=False)
     >>> who_asks({}, {}, keeper=None, address="0.0.0.0")
@@ -94,13 +84,8 @@ def visitor() -> Visitor:
     """Who asks in this run of the script."""
     keeper = _KEEPERS[0] if _KEEPERS else None
     listed = provider.listed_leader() if keeper else None
-    who = who_asks(
-        st.query_params,
-        st.context.cookies,
-        keeper=keeper,
-        address=st.get_option("server.address"),
-        listed=listed,
-    )
+    cookies, address = st.context.cookies, st.get_option("server.address")
+    who = who_asks(st.query_params, cookies, keeper=keeper, address=address, listed=listed)
     context = get_script_run_ctx()
     if context and isinstance(who, Leader) and who.signed_in and not listed:
         _LED.add(context.session_id)
@@ -115,7 +100,7 @@ def was_led(session_id: str) -> bool:
 def _this_machine(address: str | None) -> bool:
     """Whether only this machine reaches the address.
 
-    >>> [_this_machine(one) for one in ("127.0.0.1", "::1", "localhost", "0.0.0.0", "", None)]
+    >>> [_this_machine(host) for host in ("127.0.0.1", "::1", "localhost", "0.0.0.0", "", None)]
     [True, True, True, False, False, False]
     """
     if address == "localhost":

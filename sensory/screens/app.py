@@ -7,15 +7,18 @@ checkout calls the same `main`.
 from __future__ import annotations
 
 from functools import partial
-from typing import Any
+from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from sensory.screens.access import Booth, Leader, Stranger, visitor
-from sensory.screens.door import stranger_page, way_out
+from sensory.screens import provider
+from sensory.screens.access import SIGN_IN, SIGN_OUT, Booth, Leader, Stranger, Visitor, visitor
 from sensory.screens.frame import Frame, remember, shown_errors
 from sensory.screens.places import DEMO, kept_in, record_url
 from sensory.store.repository import Repository, open_store
+
+if TYPE_CHECKING:
+    from streamlit.navigation.page import StreamlitPage
 
 
 @st.cache_resource(show_spinner=False)
@@ -51,7 +54,7 @@ def main() -> None:
         chosen.run()
 
 
-def pages_of(who: Leader | Booth | Stranger) -> list[Any]:
+def pages_of(who: Visitor) -> list[StreamlitPage]:
     """The pages of a visitor; only a leader's load the statistics."""
     if isinstance(who, Leader):
         return _leader_pages()
@@ -62,7 +65,7 @@ def pages_of(who: Leader | Booth | Stranger) -> list[Any]:
     return [st.Page(partial(stranger_page, who), title="Sign in", url_path="welcome")]
 
 
-def _leader_pages() -> list[Any]:
+def _leader_pages() -> list[StreamlitPage]:
     from sensory.screens import (
         ballots,
         batch,
@@ -76,18 +79,43 @@ def _leader_pages() -> list[Any]:
         trend,
     )
 
+    modules = (
+        *(sessions, plan, question, serve, ballots, finding),
+        *(batches, batch, trend, product),
+    )
+    names = [module.__name__.rpartition(".")[2] for module in modules]
     return [
-        st.Page(sessions.page, title="Sessions", url_path="sessions", default=True),
-        st.Page(plan.page, title="Plan", url_path="plan"),
-        st.Page(question.page, title="Question", url_path="question"),
-        st.Page(serve.page, title="Serve", url_path="serve"),
-        st.Page(ballots.page, title="Ballots", url_path="ballots"),
-        st.Page(finding.page, title="Finding", url_path="finding"),
-        st.Page(batches.page, title="Batches", url_path="batches"),
-        st.Page(batch.page, title="Batch", url_path="batch"),
-        st.Page(trend.page, title="Trend", url_path="trend"),
-        st.Page(product.page, title="Product", url_path="product"),
+        st.Page(module.page, title=name.title(), url_path=name, default=name == "sessions")
+        for name, module in zip(names, modules, strict=True)
     ]
+
+
+def stranger_page(stranger: Stranger) -> None:
+    """A link to the sign-in, and nothing of the record."""
+    st.title("Sign in")
+    if not stranger.can_sign_in:
+        st.markdown(
+            "This program was started for one machine and listens to others. Start it with "
+            "`sensory network`, which asks for a passcode."
+        )
+        return
+    st.html(f'<a href="{SIGN_IN}" target="_self">Sign in with the passcode</a>')
+    if provider.leaders():
+        if st.user.is_logged_in:
+            st.markdown("You are signed in, but not on the list of panel leaders.")
+        elif st.button("Sign in with your account", key="provider"):
+            st.login()
+
+
+def way_out(leader: Leader) -> None:
+    """Sign out, where there is something to sign out from."""
+    if not leader.signed_in:
+        return
+    if provider.listed_leader():
+        st.button("Sign out", key="sign-out", on_click=st.logout)
+    else:
+        link = f'<a href="{SIGN_OUT}" target="_self">Sign out</a>'
+        st.html(f'<div style="text-align: right">{link}</div>')
 
 
 if __name__ == "__main__":  # not in the worker process, which imports this file

@@ -17,6 +17,7 @@ from ..serving.planning import MOST_ASSESSORS
 from ..serving.rules import possible_sittings
 from ..sessions.booth_plans import MOST_MINUTES
 from ..sessions.session import StoredSession
+from .parts import choose
 
 People = int | list[str]
 _LEADER, _TIME = "the leader starts the next sitting", "a time is over"
@@ -24,17 +25,8 @@ _LEADER, _TIME = "the leader starts the next sitting", "a time is over"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Arrangement:
-    """What the fields say.
-
-    Attributes
-    ----------
-    people : int or list of str
-        Assessors; a number that is a whole design, where blocks are incomplete.
-    break_minutes : int
-        0 where the leader ends a break.
-    more : dict
-        Further arguments of `serving_plan`.
-    """
+    """What the fields say: assessors, minutes of a break (0: the leader ends it), and what else
+    `serving_plan` takes."""
 
     people: People
     break_minutes: int = 0
@@ -50,22 +42,23 @@ def arrangement_fields(
         left, right = st.columns(2, gap="large")
         with left:
             size, sets = _blocks(session, samples)
-            if samples and size < len(samples):
-                found = _whole_panel(session, people, (len(samples), size), sets * replicates)
-                if found is None:
+            each, incomplete = sets * replicates, bool(samples) and size < len(samples or ())
+            if samples and incomplete:
+                panel = _whole_panel(session, people, (len(samples), size), each)
+                if panel is None:
                     return None
-                people = found
+                people = panel
             warm_up = st.text_input(
                 "Warm-up sample, first in each sitting and not scored (empty: none)",
                 key=f"warm-up-{here}",
                 help="Its allergens are declared with those of the samples, before serving.",
             )
         with right:
-            possible = possible_sittings(test, sets * replicates, size)
+            possible = possible_sittings(test, each, size)
             sittings = st.selectbox(
                 "Sittings, with a break between them",
                 possible,
-                key=f"sittings-{sets * replicates}-{size}-{here}",
+                key=f"sittings-{each}-{size}-{here}",
                 help="A set that is compared as a whole is not broken up: for more sittings let "
                 "each assessor get it more often.",
             )
@@ -74,9 +67,8 @@ def arrangement_fields(
                 advice = "a set is tasted at once" if test.together else twice
                 st.markdown(f"Only one is possible: {advice}.")
             minutes = _break(here) if sittings > 1 else 0
-    more: dict[str, Any] = {"sittings": sittings, "warm_up": warm_up.strip() or None}
-    if samples and size < len(samples):
-        more |= {"set_size": size, "sets": sets}
+    more: dict[str, Any] = {"set_size": size, "sets": sets} if incomplete else {}
+    more |= {"sittings": sittings, "warm_up": warm_up.strip() or None}
     return Arrangement(people=people, break_minutes=minutes, more=more)
 
 
@@ -92,46 +84,37 @@ def other_than_agreed(session: StoredSession, plan: ServingPlan) -> None:
 
 
 def _blocks(session: StoredSession, samples: Sequence[str] | None) -> tuple[int, int]:
-    """Samples in one set, and sets of each assessor."""
     test, whole = find_kind(session.question.protocol), len(samples or ())
-    offered = test.answer in ("scores", "place")
-    if not offered or not 3 <= whole <= MOST_SAMPLES:
+    if test.answer not in ("scores", "place") or not 3 <= whole <= MOST_SAMPLES:
         return whole, 1
-    sizes = [*range(whole, 1, -1)] if whole < MOST_SAMPLES else [*range(whole - 1, 1, -1)]
     size = st.selectbox(
         "Samples in one set, for one assessor",
-        sizes,
-        format_func=lambda one: f"all {one}" if one == whole else f"{one} of {whole}",
+        range(min(whole, MOST_SAMPLES - 1), 1, -1),
+        format_func=lambda size: f"all {size}" if size == whole else f"{size} of {whole}",
         key=f"size-{whole}-{session.id}",
         help="Fewer than all: balanced incomplete blocks, where there are too many samples.",
     )
     if size == whole or test.together:
         return size, 1
-    sets = st.number_input("Sets for each assessor", 1, 12, 1, key=f"sets-{session.id}")
-    return size, int(sets)
+    return size, int(st.number_input("Sets for each assessor", 1, 12, 1, key=f"sets-{session.id}"))
 
 
 def _whole_panel(
     session: StoredSession, people: People, blocks: tuple[int, int], each: int
 ) -> People | None:
     """Assessors that are a whole design: chosen, or counted where names are given."""
-    design = incomplete_blocks(*blocks)
     known = people if isinstance(people, int) else len(people)
     if known > MOST_ASSESSORS:
         return people  # refused by the plan
-    panels = design.whole_panels(each, known)
+    panels = incomplete_blocks(*blocks).whole_panels(each, known)
+    above = next(panel for panel in panels if panel >= known)
     if isinstance(people, int):
-        wanted = next(at for at, panel in enumerate(panels) if panel >= known)
-        return st.selectbox(
-            f"Assessors: these are whole designs ({known} are typed above)",
-            panels,
-            index=wanted,
-            key=f"panel-{'-'.join(map(str, (*blocks, each, known)))}-{session.id}",
-        )
-    if known in panels:
+        label = f"Assessors: these are whole designs ({known} are typed above)"
+        key = f"panel-{'-'.join(map(str, (*blocks, each, known)))}-{session.id}"
+        return choose(label, panels, above, key)
+    if above == known:
         return people
-    near = [*[panel for panel in panels if panel < known][-1:],
-            next(panel for panel in panels if panel > known)]  # fmt: skip
+    near = [*[panel for panel in panels if panel < known][-1:], above]
     st.error(
         f"{known} assessors are no whole design; {' or '.join(map(str, near))} are. Type as many "
         "names, or choose other sets."
@@ -144,8 +127,5 @@ def _break(here: str) -> int:
     ends = st.radio("A break ends when", [_LEADER, _TIME], key=f"break-{here}", horizontal=True)
     if ends == _LEADER:
         return 0
-    minutes = st.number_input(
-        "Minutes, counted from an assessor's own last ballot", 1, MOST_MINUTES, 15,
-        key=f"minutes-{here}",
-    )  # fmt: skip
-    return int(minutes)
+    label = "Minutes, counted from an assessor's own last ballot"
+    return int(st.number_input(label, 1, MOST_MINUTES, 15, key=f"minutes-{here}"))

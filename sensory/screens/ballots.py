@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 import streamlit as st
@@ -16,9 +17,22 @@ from ..sessions.lines import cells_of_file
 from ..sessions.session import StoredSession
 from ..sessions.template import template_columns, template_csv, template_xlsx
 from ..sessions.workflow import checked_ballots, describe, enter_cells
-from .frame import CLOSING, chosen_session, current_frame, go, plain, show_faults, shown_errors, who
+from .frame import (
+    CLOSING,
+    chosen_session,
+    desk,
+    go,
+    plain,
+    show_faults,
+    shown_errors,
+    title_of,
+    who,
+)
 from .grid import received, show_grid, typed_cells
+from .parts import download, listed, pressed, scroll, way
 from .serve import sent_so_far
+
+Cells = Mapping[int, Mapping[str, str]]
 
 
 def page() -> None:
@@ -26,48 +40,61 @@ def page() -> None:
     session = chosen_session()
     st.title("Ballots")
     st.markdown(
-        f"**{plain(session.details.title or 'Untitled session')}** · "
+        f"**{title_of(session)}** · "
         f"{find_kind(session.question.protocol).name} test, "
         f"{session.question.assessors} ballots planned"
     )
-    cells = current_frame().store.cells(session.id)
+    cells = desk().cells(session.id)
     if session.closed:
-        lost = _typed_too_late(session, cells)
-        if st.session_state.pop(CLOSING, "") == session.id and not lost:
-            go("finding")  # the run that closed was overtaken by another one
-        st.info(
-            "The ballots are closed and the finding is shown. They can be opened again, with "
-            "a reason, on the page Finding."
-        )
-        st.dataframe(_read_only(_names(session, cells), cells), hide_index=True, width="stretch")
+        _closed(session, cells)
         return
     if session.serving and session.serving.booths:
         _at_booths(session)
         return
-    names, key = _names(session, cells), _key(session)
+    names, key, extra = _names(session, cells), f"grid-{session.id}", f"extra-{session.id}"
     number, changes = typed_cells(key, names)
     if number:
         with shown_errors():
-            enter_cells(current_frame().store, session.id, changes, who=who(session))
+            enter_cells(desk(), session.id, changes, who=who(session))
             received(key, number)
-        cells = current_frame().store.cells(session.id)
-        if current_frame().store.session(session.id).closed:
+        cells = desk().cells(session.id)
+        if desk().session(session.id).closed:
             st.rerun()
-    checked = checked_ballots(current_frame().store, session.id)
+    checked = checked_ballots(desk(), session.id)
     _way_on(session, checked, bool(cells))
-    show_grid(key, names, _lines(session, cells), cells, checked.faults)
+    rows = _rows(session, cells, st.session_state.get(extra, 0))
+    show_grid(key, names, rows, cells, checked.faults)
     st.markdown(_order_hint(session))
-    if st.button("Six more rows", key="more-rows"):
-        st.session_state[_extra(session)] = st.session_state.get(_extra(session), 0) + 6
+    if pressed("Six more rows", "more-rows"):
+        st.session_state[extra] = st.session_state.get(extra, 0) + 6
         st.rerun()
-    _listed("Remarks on the file", session.details.file_remarks.splitlines())
+    if remarks := session.details.file_remarks.splitlines():
+        st.subheader("Remarks on the file")
+        listed(remarks)
     _whole_faults(checked)
     _files(session, cells)
 
 
+def _closed(session: StoredSession, cells: Cells) -> None:
+    lost = _typed_too_late(session, cells)
+    if st.session_state.pop(CLOSING, "") == session.id and not lost:
+        go("finding")  # the run that closed was overtaken by another one
+    st.info(
+        "The ballots are closed and the finding is shown. They can be opened again, with "
+        "a reason, on the page Finding."
+    )
+    names = {name: name.replace("_", " ") for name in _names(session, cells)}
+    scroll(
+        [
+            {"row": str(row)} | {title: texts.get(name, "") for name, title in names.items()}
+            for row, texts in sorted(cells.items())
+        ]
+    )
+
+
 def _at_booths(session: StoredSession) -> None:
     """Counts of what was sent, never an answer; closing opens the finding."""
-    checked = checked_ballots(current_frame().store, session.id)
+    checked = checked_ballots(desk(), session.id)
     counts = _sent(session)
     _way_on(session, checked, True, counts)
     st.markdown(
@@ -78,8 +105,7 @@ def _at_booths(session: StoredSession) -> None:
 
 
 def _sent(session: StoredSession) -> tuple[int, int]:
-    """Ballots sent from the booths, of how many that are expected."""
-    counts = progress(current_frame().store, session.id)
+    counts = progress(desk(), session.id)
     return sum(done for _, done, _ in counts), sum(whole for _, _, whole in counts)
 
 
@@ -90,16 +116,14 @@ def _anew(session: StoredSession, counts: tuple[int, int]) -> None:
         st.rerun()
 
 
-def _typed_too_late(session: StoredSession, cells: dict[int, dict[str, str]]) -> list[str]:
+def _typed_too_late(session: StoredSession, cells: Cells) -> list[str]:
     """Say what arrived after closing, instead of losing it in silence."""
-    number, changes = typed_cells(_key(session), _names(session, cells))
-    if not number:
-        return []
+    _, changes = typed_cells(f"grid-{session.id}", _names(session, cells))
     lost = [
-        f"row {line}, {name}: {text}"
-        for line, texts in changes.items()
+        f"row {row}, {name}: {text}"
+        for row, texts in changes.items()
         for name, text in texts.items()
-        if cells.get(line, {}).get(name, "") != text
+        if cells.get(row, {}).get(name, "") != text
     ]
     if lost:
         st.warning("Typed after the ballots were closed, and not kept: " + plain("; ".join(lost)))
@@ -119,21 +143,17 @@ def _way_on(
     if not session.agreed:
         with button:
             st.markdown("The question comes before the finding.")
-            if st.button("To the question", key="to-question", type="primary"):
-                go("question")
+            way("To the question", "to-question", "question")
         return
     few = _fewer(session, checked, sent)
     # The count is in the key: what was ticked of two ballots is not said of three.
-    key = f"sure-{sent[0]}" if sent else "sure"
-    sure = not few or button.checkbox(few, key=key)
-    waits = bool(wrong or not checked.ready or not sure)
-    clicked = button.button(
-        "Close the ballots and show the finding", key="close", type="primary", disabled=waits
-    )
-    if clicked and not waits:
+    sure = not few or button.checkbox(few, key=f"sure-{sent[0]}" if sent else "sure")
+    ready = not wrong and checked.ready and sure
+    label = "Close the ballots and show the finding"
+    if pressed(label, "close", primary=True, ready=ready, place=button):
         with shown_errors():
             st.session_state[CLOSING] = session.id
-            close_and_note(current_frame().store, session.id, who=who(session))
+            close_and_note(desk(), session.id, who=who(session))
             go("finding")
 
 
@@ -157,15 +177,13 @@ def _fewer(session: StoredSession, checked: CheckedBallots, sent: tuple[int, int
 
 def _order_hint(session: StoredSession) -> str:
     test = find_kind(session.question.protocol)
-    out = "To take a row out, empty it."
-    if test.together:
-        return f"{test.letters} {out}"
-    return f"{test.letters} Somebody who left: leave the answer empty. {out}"
+    left = "" if test.together else "Somebody who left: leave the answer empty. "
+    return f"{test.letters} {left}To take a row out, empty it."
 
 
-def _names(session: StoredSession, cells: dict[int, dict[str, str]]) -> list[str]:
+def _names(session: StoredSession, cells: Cells) -> list[str]:
     """Columns of the grid: what the test needs, then what else the ballots bring."""
-    present = dict.fromkeys(name for line in cells.values() for name in line)
+    present = dict.fromkeys(name for texts in cells.values() for name in texts)
     test = find_kind(session.question.protocol)
     columns = template_columns(test, test.attributes(session.question))
     needed = [column.name for column in columns]
@@ -178,19 +196,11 @@ def _names(session: StoredSession, cells: dict[int, dict[str, str]]) -> list[str
     return [*needed, *(name for name in present if name not in needed and name not in marks)]
 
 
-def _read_only(names: list[str], cells: dict[int, dict[str, str]]) -> list[dict[str, str]]:
-    return [
-        {"row": str(line)} | {name.replace("_", " "): texts.get(name, "") for name in names}
-        for line, texts in sorted(cells.items())
-    ]
-
-
-def _lines(session: StoredSession, cells: dict[int, dict[str, str]]) -> list[int]:
+def _rows(session: StoredSession, cells: Cells, extra: int) -> list[int]:
     start = min(cells, default=1)
     start = start if start <= 2 else 1
-    planned = start + session.question.assessors - 1
-    last = max([planned, *cells]) + st.session_state.get(_extra(session), 0)
-    return list(range(start, last + 1))
+    last = max([start + session.question.assessors - 1, *cells])
+    return list(range(start, last + extra + 1))
 
 
 def _whole_faults(checked: CheckedBallots) -> None:
@@ -202,51 +212,25 @@ def _whole_faults(checked: CheckedBallots) -> None:
             show_faults(faults)
 
 
-def _listed(heading: str, lines: list[str]) -> None:
-    if lines:
-        st.subheader(heading)
-        st.markdown("\n".join(f"- {plain(line)}" for line in lines))
-
-
-def _files(session: StoredSession, cells: dict[int, dict[str, str]]) -> None:
+def _files(session: StoredSession, cells: Cells) -> None:
     test = find_kind(session.question.protocol)
-    attributes = test.attributes(session.question)
+    attributes, file = test.attributes(session.question), f"ballots-{test.name}"
     with st.expander("Load a file, or get the template", expanded=not cells):
         xlsx, csv, _ = st.columns([1, 1, 2])
-        xlsx.download_button(
-            "Template, XLSX",
-            template_xlsx(test, attributes),
-            f"ballots-{test.name}.xlsx",
-            key="template-xlsx",
-        )
-        csv.download_button(
-            "Template, CSV",
-            template_csv(test, attributes),
-            f"ballots-{test.name}.csv",
-            "text/csv",
-            key="template-csv",
-        )
+        content = template_xlsx(test, attributes)
+        download("Template, XLSX", content, f"{file}.xlsx", "template-xlsx", place=xlsx)
+        text = template_csv(test, attributes)
+        download("Template, CSV", text, f"{file}.csv", "template-csv", place=csv)
         if cells:
             st.markdown("This session has ballots. For another file open a new session.")
             return
-        upload = st.file_uploader(
-            "CSV or XLSX", type=["csv", "txt", "tsv", "xlsx"], key=f"upload-{session.id}"
-        )
+        types = ["csv", "txt", "tsv", "xlsx"]
+        upload = st.file_uploader("CSV or XLSX", type=types, key=f"upload-{session.id}")
         if upload is not None:
             with shown_errors():
                 loaded, remarks = cells_of_file(upload.getvalue(), test.ballot)
-                store, by = current_frame().store, who(session)
-                why = f"file {upload.name} loaded"
-                enter_cells(store, session.id, loaded, who=by, why=why)
-                form = "\n".join(str(remark) for remark in remarks)
-                details = replace(session.details, file_remarks=form)
-                describe(store, session.id, details=details, who=by)
+                by, why = who(session), f"file {upload.name} loaded"
+                enter_cells(desk(), session.id, loaded, who=by, why=why)
+                details = replace(session.details, file_remarks="\n".join(map(str, remarks)))
+                describe(desk(), session.id, details=details, who=by)
                 st.rerun()
-
-
-def _key(session: StoredSession) -> str:
-    return f"grid-{session.id}"
-
-
-def _extra(session: StoredSession) -> str:
-    return f"extra-{session.id}"

@@ -5,23 +5,25 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from datetime import date
+from functools import partial
 
 import streamlit as st
 
 from ..base.findings import Finding
-from ..base.results import Table, several
+from ..base.results import several
 from ..catalogue.tests import find_kind
 from ..release.batch_desk import against_release, batch_file, decide, up_to_date
 from ..release.batch_file import BatchFile, Kin
 from ..release.batch_records import DONE, BatchRecord
 from ..release.batches import Disposition
+from ..release.rule import ReleaseRule
 from ..release.tastings import attach, give_up, open_tasting
 from ..release.trend_words import batch_count
-from ..report.words import number
 from ..sessions.session import ADVICE
 from .batch_forms import clearance_form, complaint_form, recorded, say_recorded
 from .finding import SIGNS
-from .frame import chosen_batch, current_frame, go, nameless, plain, shown_errors
+from .frame import chosen_batch, desk, go, nameless, plain, shown_errors
+from .parts import act, download, listed, pressed, scroll, show_table, way
 from .worker import pdf_of
 
 _KIN_SHOWN = 12
@@ -34,12 +36,11 @@ def page() -> None:
     if not chosen:
         st.title("May this batch go out?")
         st.info("Choose a batch first.")
-        if st.button("To the batches", key="to-batches", type="primary"):
-            go("batches")
+        way("To the batches", "to-batches", "batches")
         return
     with shown_errors():
-        up_to_date(current_frame().store, chosen, who=nameless())
-        file = batch_file(current_frame().store, chosen)
+        up_to_date(desk(), chosen, who=nameless())
+        file = batch_file(desk(), chosen)
         _head(file)
         left, right = st.columns([3, 2], gap="large")
         with left:
@@ -47,41 +48,33 @@ def page() -> None:
             _tastings(file)
             if file.record.decisions:
                 st.subheader("Decisions")
-                _table(file.decisions())
+                show_table(file.decisions())
         with right:
             _origin(file)
             _kin(file.kin)
-        _events(file)
+        with st.expander(f"The journal of this batch: {several(len(file.journal), 'event')}"):
+            scroll(file.events(), 320)
 
 
 def _head(file: BatchFile) -> None:
-    record = file.record
+    record, shown = file.record, file.finding
     st.markdown(f"Batch **{plain(record.name)}**, {plain(record.batch.product)}")
     st.title(_headline(file), anchor=False)
     if record.waits_for:
         st.markdown(f"It waits for **{plain(record.waits_for)}**.")
-    for one in record.complaints:
-        st.warning(f"Complaint of {one.received_on}: {plain(one.text)}")
-        if record.latest and record.latest.held_on < one.received_on:
+    for complaint in record.complaints:
+        st.warning(f"Complaint of {complaint.received_on}: {plain(complaint.text)}")
+        if record.latest and record.latest.held_on < complaint.received_on:
             st.markdown("Its tasting is older than this complaint.")
-    found = file.finding
     if file.why_none:
         st.warning(plain(file.why_none))
-    if found is not None:
-        if found.finding is not None:
-            st.markdown(
-                f"**Finding: {found.finding.heading}.** {SIGNS[found.finding]} "
-                f"{found.finding.sentence}"
-            )
-        st.markdown("\n".join(f"- {plain(one)}" for one in found.reasons))
-    st.download_button(
-        "Everything about this batch, PDF",
-        lambda: pdf_of(file),
-        f"batch-{_file_name(record.name)}.pdf",
-        "application/pdf",
-        key="batch-pdf",
-        on_click="ignore",
-    )
+    if shown is not None:
+        if finding := shown.finding:
+            st.markdown(f"**Finding: {finding.heading}.** {SIGNS[finding]} {finding.sentence}")
+        listed(shown.reasons)
+    name = "-".join(re.findall(r"[a-z0-9]+", record.name.lower()))[:60]
+    name = f"batch-{name or date.today().isoformat()}.pdf"
+    download("Everything about this batch, PDF", partial(pdf_of, file), name, "batch-pdf")
 
 
 def _headline(file: BatchFile) -> str:
@@ -102,98 +95,84 @@ def _next(file: BatchFile) -> None:
     record = file.record
     cleared = record.clearance is not None and record.clearance.complete
     st.subheader("Clearance")
-    _table(file.clearance())
+    show_table(file.clearance())
     clearance_form(record, folded=cleared or record.state == DONE)
-    if record.state == DONE:
-        complaint_form(record)
-        return
-    if cleared:
-        _taste(file)
-    if file.rule is not None:
-        _decide(file)
+    if record.state != DONE:
+        if cleared:
+            _taste(file)
+        if file.rule is not None:
+            _decide(file, file.rule)
     complaint_form(record)
 
 
 def _taste(file: BatchFile) -> None:
-    desk, record = current_frame().store, file.record
-    waiting = [one for one in record.tastings if not one.over]
+    record, rule = file.record, file.rule
+    waiting = [tasting for tasting in record.tastings if not tasting.over]
     if waiting:
-        with st.container(border=True):
-            st.markdown("Its tasting is open.")
-            if st.button("To its session", key="to-tasting", type="primary"):
-                go("question", waiting[0].session)
-            why = st.text_input(
-                "Give it up: reason, without names and nothing about health",
-                key=f"give-up-{record.name}",
-            )
-            if st.button("Give the tasting up", key="give-up", disabled=not why.strip()):
-                give_up(desk, record.name, waiting[0].session, who=nameless(), why=why)
-                st.rerun()
+        _waiting(record, waiting[0].session)
         return
-    if file.rule is None:
+    if rule is None:
         return
-    name = find_kind(file.rule.test).name
-    again = bool(record.tastings)
-    planned = record.recommended is Disposition.RETEST
-    if file.rule.retest is not None and again and not planned and record.found is not None:
+    again, planned = bool(record.tastings), record.recommended is Disposition.RETEST
+    if rule.retest is not None and again and not planned and record.found is not None:
         st.markdown("Its tastings are over by the plan: there is no further one.")
         return
-    label = f"Open {'the second' if planned else 'another' if again else 'its'} tasting: {name}"
-    if again and not planned:
+    which = "the second" if planned else "another" if again else "its"
+    unplanned = again and not planned
+    if unplanned:
         st.markdown(
             "It was tasted. Another tasting was not planned: it counts, and its true risk is shown."
         )
-    if st.button(
-        label, key="open-tasting", type="secondary" if again and not planned else "primary"
-    ):
+    label = f"Open {which} tasting: {find_kind(rule.test).name}"
+    if pressed(label, "open-tasting", primary=not unplanned):
         with shown_errors():
-            session = open_tasting(desk, record.name, who=nameless())
-            go("question", session.id)
+            go("question", open_tasting(desk(), record.name, who=nameless()).id)
 
 
-def _decide(file: BatchFile) -> None:
-    record, found, rule = file.record, file.finding, file.rule
-    if rule is None:
-        return
-    against = against_release(record, found, file.why_none)
-    shown = found is not None and (found.finding is not None or found.blocked)
-    with st.expander("Decide", expanded=shown):
+def _waiting(record: BatchRecord, session: str) -> None:
+    with st.container(border=True):
+        st.markdown("Its tasting is open.")
+        way("To its session", "to-tasting", "question", session)
+        why = st.text_input(
+            "Give it up: reason, without names and nothing about health",
+            key=f"give-up-{record.name}",
+        )
+        stop = partial(give_up, desk(), record.name, session, who=nameless(), why=why)
+        act("Give the tasting up", "give-up", stop, ready=why.strip())
+
+
+def _decide(file: BatchFile, rule: ReleaseRule) -> None:
+    record, shown = file.record, file.finding
+    name, against = record.name, against_release(record, shown, file.why_none)
+    opened = shown is not None and (shown.finding is not None or shown.blocked)
+    with st.expander("Decide", expanded=opened):
         st.markdown(f"Decides: **{plain(rule.decides)}**. {ADVICE}")
-        offered = [
-            one
-            for one in Disposition
-            if not (one is Disposition.RELEASE and against)
-            and (one is not Disposition.RETEST or record.recommended is Disposition.RETEST)
-        ]
+        barred = {Disposition.RELEASE} if against else set()
+        if record.recommended is not Disposition.RETEST:
+            barred.add(Disposition.RETEST)
         if against:
             st.markdown(f"Release is blocked: {plain(against)}")
         chosen = st.radio(
             "What is decided",
-            offered,
+            [disposition for disposition in Disposition if disposition not in barred],
             index=None,
-            format_func=lambda one: one.value.capitalize(),
+            format_func=lambda disposition: disposition.value.capitalize(),
             horizontal=True,
-            key=f"decide-{record.name}",
+            key=f"decide-{name}",
         )
-        by = st.text_input("Name", key=f"decide-by-{record.name}")
+        by = st.text_input("Name", key=f"decide-by-{name}")
         reason = st.text_input(
             "Reason",
-            key=f"decide-why-{record.name}",
+            key=f"decide-why-{name}",
             help="It stays in the journal and cannot be erased: no names, nothing about health.",
         )
-        sure = st.checkbox(f"I am {plain(rule.decides)}", key=f"decide-role-{record.name}")
+        sure = st.checkbox(f"I am {plain(rule.decides)}", key=f"decide-role-{name}")
         ready = chosen is not None and by.strip() and reason.strip() and sure
-        if st.button("Record the decision", key="decide", type="primary", disabled=not ready):
+        if pressed("Record the decision", "decide", primary=True, ready=ready):
             with shown_errors():
-                decide(
-                    current_frame().store,
-                    record.name,
-                    Disposition(str(chosen)),
-                    by=by,
-                    role=rule.decides,
-                    reason=reason,
-                )
-                recorded(f"decide-{record.name}", f"decide-by-{record.name}")
+                what, role = Disposition(str(chosen)), rule.decides
+                decide(desk(), name, what, by=by, role=role, reason=reason)
+                recorded(f"decide-{name}", f"decide-by-{name}")
 
 
 def _tastings(file: BatchFile) -> None:
@@ -201,85 +180,60 @@ def _tastings(file: BatchFile) -> None:
     if not file.record.tastings:
         st.markdown("None yet.")
     else:
-        _table(file.tastings())
+        show_table(file.tastings())
         row = st.container(horizontal=True)
         for place, session in enumerate(file.sessions, start=1):
-            words = "finding" if session.closed else "session"
-            if row.button(f"To the {words} of tasting {place}", key=f"tasting-{session.id}"):
-                go("finding" if session.closed else "ballots", session.id)
+            words, page = ("finding", "finding") if session.closed else ("session", "ballots")
+            label, key = f"To the {words} of tasting {place}", f"tasting-{session.id}"
+            way(label, key, page, session.id, primary=False, place=row)
     _attach(file.record)
 
 
 def _attach(record: BatchRecord) -> None:
-    known = {one.session for one in record.tastings}
+    known = {tasting.session for tasting in record.tastings}
     with st.expander("A session on record was a tasting of this batch"):
         offered = {
-            one.id: f"{one.details.title or 'Untitled session'} ({one.id[:8]})"
-            for one in current_frame().store.sessions(200)
-            if one.id not in known and one.agreed
+            session.id: f"{session.details.title or 'Untitled session'} ({session.id[:8]})"
+            for session in desk().sessions(200)
+            if session.id not in known and session.agreed
         }
+        name, words = record.name, offered.__getitem__
         chosen = st.selectbox(
-            "Session",
-            list(offered),
-            index=None,
-            format_func=lambda one: offered[one],
-            key=f"attach-{record.name}",
+            "Session", list(offered), index=None, format_func=words, key=f"attach-{name}"
         )
-        if st.button("It was a tasting of this batch", key="attach", disabled=chosen is None):
-            with shown_errors():
-                attach(current_frame().store, record.name, str(chosen), who=nameless())
-                st.rerun()
+        put = partial(attach, desk(), name, str(chosen), who=nameless())
+        act("It was a tasting of this batch", "attach", put, ready=chosen is not None)
 
 
 def _origin(file: BatchFile) -> None:
     st.subheader("Where it came from")
-    _table(file.facts())
+    show_table(file.facts())
     if file.reference is not None:
         st.markdown(f"On {file.reference.today}:")
-        st.markdown("\n".join(f"- {plain(line)}" for line in file.reference.says()))
-    if st.button("To the trend of its product", key="to-trend"):
-        go("trend", batch=file.record.name)
+        listed(file.reference.says())
+    name = file.record.name
+    way("To the trend of its product", "to-trend", "trend", batch=name, primary=False)
 
 
 def _kin(kin: Sequence[Kin]) -> None:
-    """Other batches of the same lots, with what was found in them."""
     if not kin:
         return
     st.subheader("Made of the same")
-    for place, one in enumerate(kin):
-        with st.expander(f"{plain(one.name)}: {batch_count(len(one.batches))} more"):
-            found = [other.found for other in one.batches if other.found]
-            off = sum(finding is Finding.DIFFERENT for finding in found)
-            st.markdown(f"{off} of {len(found)} tasted were found different.")
-            for other in one.batches[:_KIN_SHOWN]:
+    for place, lot in enumerate(kin):
+        with st.expander(f"{plain(lot.name)}: {batch_count(len(lot.batches))} more"):
+            findings = [other.found for other in lot.batches if other.found]
+            off = findings.count(Finding.DIFFERENT)
+            st.markdown(f"{off} of {len(findings)} tasted were found different.")
+            for other in lot.batches[:_KIN_SHOWN]:
                 _kin_row(other, place)
-            if len(one.batches) > _KIN_SHOWN:
-                st.markdown(f"and {len(one.batches) - _KIN_SHOWN} more: seek the lot on Batches.")
+            if len(lot.batches) > _KIN_SHOWN:
+                st.markdown(f"and {len(lot.batches) - _KIN_SHOWN} more: seek the lot on Batches.")
 
 
 def _kin_row(other: BatchRecord, place: int) -> None:
     words, button = st.columns([2, 1], vertical_alignment="center")
-    found = other.found.heading if other.found else "not tasted"
+    finding = other.found.heading if other.found else "not tasted"
     decided = other.decision.disposition.value.lower() if other.decision else "open"
-    words.markdown(f"{plain(other.name)}, {other.batch.made_on}: {found.lower()}, {decided}")
-    if button.button("Open", key=f"kin-{place}-{other.name}"):
-        go("batch", batch=other.name)
-
-
-def _events(file: BatchFile) -> None:
-    with st.expander(f"The journal of this batch: {several(len(file.journal), 'event')}"):
-        # Cells of a grid are no markup: texts as they are.
-        rows = [{name: str(cell) for name, cell in row.items()} for row in file.events().records()]
-        st.dataframe(rows, hide_index=True, width="stretch", height=320)
-
-
-def _table(table: Table) -> None:
-    rows = [
-        {name: plain(number(cell)) for name, cell in zip(table.columns, row, strict=True)}
-        for row in table.rows
-    ]
-    st.table(rows, hide_index=True)
-
-
-def _file_name(text: str) -> str:
-    return "-".join(re.findall(r"[a-z0-9]+", text.lower()))[:60] or date.today().isoformat()
+    words.markdown(f"{plain(other.name)}, {other.batch.made_on}: {finding.lower()}, {decided}")
+    key = f"kin-{place}-{other.name}"
+    way("Open", key, "batch", batch=other.name, primary=False, place=button)

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from datetime import date
+from functools import partial
 
 import streamlit as st
 
 from ..release.batch_records import BatchRecord
 from ..release.product_desk import clear_batch, record_complaint
-from .frame import current_frame, nameless, plain, shown_errors
+from .frame import desk, nameless, plain, shown_errors
+from .parts import pressed
 
 _RECORDED = "recorded"
 _CLEARED, _NOT = "cleared for tasting and release", "NOT cleared"
@@ -39,23 +41,13 @@ def clearance_form(record: BatchRecord, *, folded: bool) -> None:
 
 
 def _food_safety(record: BatchRecord) -> None:
-    said = st.radio(
-        "Food safety has decided", [_CLEARED, _NOT], index=None, key=f"safe-{record.name}"
-    )
-    by = st.text_input("Decided by", key=f"safe-by-{record.name}")
-    on = st.date_input("On", value=date.today(), key=f"safe-on-{record.name}")
-    ready = said is not None and by.strip()
-    if st.button("Record the clearance", key="safe", disabled=not ready, type="primary"):
-        with shown_errors():
-            clear_batch(
-                current_frame().store,
-                record.name,
-                food_safe=said == _CLEARED,
-                by=by.strip(),
-                on=on.isoformat(),
-                who=nameless(),
-            )
-            recorded(f"safe-{record.name}", f"safe-by-{record.name}")
+    name, choices = record.name, [_CLEARED, _NOT]
+    decided = st.radio("Food safety has decided", choices, index=None, key=f"safe-{name}")
+    by = st.text_input("Decided by", key=f"safe-by-{name}")
+    on = st.date_input("On", value=date.today(), key=f"safe-on-{name}")
+    ready = decided is not None and by.strip()
+    if pressed("Record the clearance", "safe", primary=True, ready=ready):
+        _clear(name, "safe", by, on, food_safe=decided == _CLEARED)
 
 
 def _allergens(record: BatchRecord) -> None:
@@ -67,46 +59,44 @@ def _allergens(record: BatchRecord) -> None:
     )
     by = st.text_input("Declared by", key=f"allergens-by-{record.name}")
     on = st.date_input("Declared on", value=date.today(), key=f"allergens-on-{record.name}")
-    names = [part.strip() for part in typed.split(",") if part.strip()]
-    if st.button(
-        "Record the declaration",
-        key="allergens",
-        disabled=not (names and by.strip()),
-        type="primary",
-    ):
-        with shown_errors():
-            none = [one.casefold() for one in names] == ["none"]
-            clear_batch(
-                current_frame().store,
-                record.name,
-                allergens=() if none else tuple(names),
-                by=by.strip(),
-                on=on.isoformat(),
-                who=nameless(),
-            )
-            recorded(f"allergens-{record.name}", f"allergens-by-{record.name}")
+    names = tuple(part.strip() for part in typed.split(",") if part.strip())
+    ready = names and by.strip()
+    if pressed("Record the declaration", "allergens", primary=True, ready=ready):
+        none = [name.casefold() for name in names] == ["none"]
+        _clear(record.name, "allergens", by, on, allergens=() if none else names)
+
+
+def _clear(
+    name: str,
+    form: str,
+    by: str,
+    on: date,
+    *,
+    food_safe: bool | None = None,
+    allergens: tuple[str, ...] | None = None,
+) -> None:
+    day, clear = on.isoformat(), partial(clear_batch, food_safe=food_safe, allergens=allergens)
+    with shown_errors():
+        clear(desk(), name, by=by.strip(), on=day, who=nameless())
+        recorded(f"{form}-{name}", f"{form}-by-{name}")
 
 
 def complaint_form(record: BatchRecord) -> None:
     """A complaint opens the batch again; it is not tasted until food safety has cleared it."""
+    name = record.name
     with st.expander("A complaint names this batch"):
         st.markdown(
-            f"Batch {plain(record.name)} will wait for food safety again. It is not tasted until "
+            f"Batch {plain(name)} will wait for food safety again. It is not tasted until "
             "it is cleared."
         )
         text = st.text_area(
             "What is complained of, without names and nothing about health",
-            key=f"complaint-{record.name}",
+            key=f"complaint-{name}",
             help="It stays in the journal and cannot be erased.",
         )
-        on = st.date_input("Received on", value=date.today(), key=f"complaint-on-{record.name}")
-        if st.button("Record the complaint", key="complaint", disabled=not text.strip()):
+        on = st.date_input("Received on", value=date.today(), key=f"complaint-on-{name}")
+        if pressed("Record the complaint", "complaint", ready=text.strip()):
             with shown_errors():
-                record_complaint(
-                    current_frame().store,
-                    record.name,
-                    text,
-                    received_on=on.isoformat(),
-                    who=nameless(),
-                )
-                recorded(f"complaint-{record.name}")
+                day = on.isoformat()
+                record_complaint(desk(), name, text, received_on=day, who=nameless())
+                recorded(f"complaint-{name}")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date
+from itertools import groupby
 
 import streamlit as st
 
@@ -14,7 +15,8 @@ from ..release.batches import Batch, RawLot
 from ..release.prepared_year import load_year
 from ..release.product_desk import enter_batch
 from ..release.trend_words import batch_count
-from .frame import current_frame, go, nameless, plain, shown_errors
+from .frame import current_frame, desk, go, nameless, plain, shown_errors
+from .parts import pressed, way
 
 _LISTED = 30
 _FIRST_DECISIONS = ("decision", "the planned second tasting", "ballots", "tasting")
@@ -23,79 +25,66 @@ _FIRST_DECISIONS = ("decision", "the planned second tasting", "ballots", "tastin
 def page() -> None:
     """Find a batch, or see what the open ones wait for."""
     st.title("Which batch waits for what?")
-    desk = current_frame().store
     with shown_errors():
-        products = desk.nouns(ProductRecord)
+        products = desk().nouns(ProductRecord)
         wanted = st.text_input(
             "Find a batch: number, raw-material lot, reference or product",
             key="find-batch",
             placeholder="as on the label of the bottle or on the complaint",
         )
         if wanted.strip():
-            _results(desk.seek(wanted), wanted)
+            matching = desk().seek(wanted)
+            st.subheader(f"{batch_count(len(matching))} for '{plain(wanted.strip())}'")
+            if not matching:
+                st.markdown("Nothing holds these letters. A part of the number is enough.")
+            _rows(matching, "found")
         elif products:
-            _board(board(desk))
+            _board(board(desk()))
         if not products:
             _first_steps()
         else:
             _enter(products)
 
 
-def _results(found: Sequence[BatchRecord], wanted: str) -> None:
-    st.subheader(f"{batch_count(len(found))} for '{plain(wanted.strip())}'")
-    if not found:
-        st.markdown("Nothing holds these letters. A part of the number is enough.")
-    _rows(found, "found")
-
-
 def _board(records: Sequence[BatchRecord]) -> None:
     st.subheader(f"{batch_count(len(records))} open")
     if not records:
         st.markdown("Every batch on record is released, rejected or reworked.")
-        return
-    groups: dict[str, list[BatchRecord]] = {}
-    for one in records:
-        groups.setdefault(one.waits_for, []).append(one)
-    for waits_for in sorted(groups, key=_urgency):
+    for waits_for, waiting in groupby(sorted(records, key=_urgency), lambda batch: batch.waits_for):
         st.markdown(f"#### Waits for {plain(waits_for)}")
-        _rows(groups[waits_for], waits_for.replace(" ", "-"))
+        _rows(list(waiting), waits_for.replace(" ", "-"))
 
 
-def _urgency(waits_for: str) -> tuple[int, str]:
+def _urgency(record: BatchRecord) -> tuple[int, str]:
     """Complaints first, then what is nearest to its end."""
-    if "complaint" in waits_for:
-        return -1, waits_for
-    for place, words in enumerate(_FIRST_DECISIONS):
-        if waits_for.startswith(words):
-            return place, waits_for
-    return len(_FIRST_DECISIONS), waits_for
+    words = record.waits_for
+    starts = [words.startswith(decision) for decision in _FIRST_DECISIONS]
+    return -1 if "complaint" in words else [*starts, True].index(True), words
 
 
 def _rows(records: Sequence[BatchRecord], where: str) -> None:
-    for one in records[:_LISTED]:
-        _row(one, where)
+    for record in records[:_LISTED]:
+        _row(record, where)
     if len(records) > _LISTED:
         st.markdown(f"and {len(records) - _LISTED} more: write a part of the number above.")
 
 
-def _row(one: BatchRecord, where: str) -> None:
-    columns = st.columns([2, 3, 2, 2, 4, 1], vertical_alignment="center")
-    number, product, made, line, found, button = columns
-    number.markdown(f"**{plain(one.name)}**")
-    product.markdown(plain(one.batch.product))
-    made.markdown(f"made {one.batch.made_on}")
-    line.markdown(plain(one.batch.line))
-    found.markdown(plain(_said(one)))
-    if button.button("Open", key=f"batch-{where}-{one.name}"):
-        go("batch", batch=one.name)
+def _row(record: BatchRecord, where: str) -> None:
+    batch = record.batch
+    *columns, button = st.columns([2, 3, 2, 2, 4, 1], vertical_alignment="center")
+    number, made = f"**{plain(record.name)}**", f"made {batch.made_on}"
+    texts = number, plain(batch.product), made, plain(batch.line), plain(_standing(record))
+    for column, text in zip(columns, texts, strict=True):
+        column.markdown(text)
+    key = f"batch-{where}-{record.name}"
+    way("Open", key, "batch", batch=record.name, primary=False, place=button)
 
 
-def _said(one: BatchRecord) -> str:
-    decision = one.decision
-    if decision is not None:
+def _standing(record: BatchRecord) -> str:
+    if decision := record.decision:
         return f"{decision.disposition.value.lower()}: {decision.reason}"[:90]
-    if one.recommended is not None and one.found is not None:
-        return f"{one.found.heading}; {one.recommended.value.lower()} is recommended"
+    if record.recommended is not None and record.found is not None:
+        return f"{record.found.heading}; {record.recommended.value.lower()} is recommended"
     return "not tasted"
 
 
@@ -107,22 +96,21 @@ def _first_steps() -> None:
             "**A year of an invented cordial**  \nTwo lines, some 120 batches, three things that "
             "went wrong. Takes a few seconds to load."
         )
-        if st.button("Open the year", key="demo-year", type="primary"):
+        if pressed("Open the year", "demo-year", primary=True):
             with st.spinner("Putting a year on record"), shown_errors():
-                load_year(current_frame().store, current_frame().demo, who="demo")
+                load_year(desk(), current_frame().demo, who="demo")
                 st.rerun()
     with right, st.container(border=True):
         st.markdown(
             "**Your own product**  \nIts release rule and its reference come first, its batches "
             "after."
         )
-        if st.button("To the products", key="to-product"):
-            go("product")
+        way("To the products", "to-product", "product", primary=False)
 
 
 def _enter(products: Sequence[ProductRecord]) -> None:
     with st.expander("Enter a batch that was made"):
-        names = [one.name for one in products]
+        names = [product.name for product in products]
         first, second, third = st.columns(3)
         product = first.selectbox("Product", names, key="batch-product")
         number = second.text_input("Number of the batch", key="batch-number")
@@ -136,7 +124,7 @@ def _enter(products: Sequence[ProductRecord]) -> None:
             placeholder="sweetener; SW-118; north mill",
         )
         rework = st.text_input("Rework of, batch numbers separated by commas", key="batch-rework")
-        if st.button("Enter the batch", key="batch-enter", type="primary"):
+        if pressed("Enter the batch", "batch-enter", primary=True):
             with shown_errors():
                 batch = Batch(
                     number=number,
@@ -148,8 +136,7 @@ def _enter(products: Sequence[ProductRecord]) -> None:
                     raw_lots=_lots(lots),
                     rework_of=tuple(part.strip() for part in rework.split(",") if part.strip()),
                 )
-                record = enter_batch(current_frame().store, batch, who=nameless())
-                go("batch", batch=record.name)
+                go("batch", batch=enter_batch(desk(), batch, who=nameless()).name)
 
 
 def _lots(text: str) -> tuple[RawLot, ...]:

@@ -10,7 +10,6 @@ are taken over.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from typing import Any
 
 import streamlit as st
 
@@ -18,19 +17,24 @@ from ..base.errors import RecordError
 from ..base.languages import ballot_words
 from ..sessions.booth_ballots import Asked, BoothBallot, mark_of, score_of, still_open
 from ..sessions.booths import BoothVisit, consent, keep, late, leave_out, send, visit
-from .categories import chosen_category, show_categories
-from .echo import show_echo
-from .frame import current_frame, plain
+from .components import (
+    Words,
+    chosen_category,
+    marked,
+    saved,
+    show_categories,
+    show_echo,
+    show_scale,
+)
+from .frame import desk, plain
 from .interlude import show_halt
-from .scale import marked, saved, show_scale
 
-Words = Mapping[str, Any]
 _CSS = """<style>
 .stMainBlockContainer { max-width: 46rem; }
 .stRadio label, .stCheckbox label { min-height: 48px; align-items: center; }
 .stRadio label p, .stCheckbox label p { font-size: 1.25rem; }
 .stButton button { min-height: 56px; }
-.stButton button p { font-size: 1.15rem; }
+.stButton button p { font-size: 1.15rem; white-space: normal; }
 .stButton button:disabled { color: #767676; }
 .stRadio label:not(:has(:checked)) span + div > div:first-child,
 .stCheckbox label:not(:has(:checked)) > span + div { border-color: #767676; }
@@ -40,8 +44,7 @@ _CSS = """<style>
 def page(token: str) -> None:
     """Show what this link has to show next."""
     st.html(_CSS)
-    store = current_frame().store
-    here = visit(store, token)
+    here = visit(desk(), token)
     if here is None:
         words = ballot_words("en")
         st.title(words["not_valid"])
@@ -53,7 +56,7 @@ def page(token: str) -> None:
     except RecordError as error:
         fault = str(error)
     if here.closed:
-        late(store, token)
+        late(desk(), token)
         st.title(words["closed"])
     elif here.excused:
         st.title(words["excused"])
@@ -71,23 +74,22 @@ def page(token: str) -> None:
 
 def _taken(token: str, here: BoothVisit) -> BoothVisit:
     """Put on record what was marked or sent; what the link shows after it."""
-    ballot, store = here.ballot, current_frame().store
+    ballot = here.ballot
     if ballot is None or here.closed or not here.consented or here.halt is not None:
         return here
     overtaken = _overtaken(here, ballot)
     if given := _given(here, ballot):
-        here = keep(store, token, ballot.line, given)
-    for one in ballot.asked:
-        if given or _marked(here, ballot, one) == one.given:
-            saved(_key(ballot, one))
+        here = keep(desk(), token, ballot.line, given)
+    for asked in ballot.asked:
+        if given or _marked(here, ballot, asked) == asked.given:
+            saved(_key(ballot, asked))
     pressed = st.session_state.get(_send_key(ballot)) and not overtaken
     if pressed and here.ballot and not still_open(here.ballot):
-        here = send(store, token, ballot.line)
+        here = send(desk(), token, ballot.line)
     return here
 
 
 def _given(here: BoothVisit, ballot: BoothBallot) -> dict[int, dict[str, str]]:
-    """What is marked in the browser and not on record."""
     given: dict[int, dict[str, str]] = {}
     for key, line, name, text, recorded in _fields(here, ballot):
         if text not in (None, recorded, st.session_state.get(_shown_key(key))):
@@ -106,12 +108,13 @@ def _overtaken(here: BoothVisit, ballot: BoothBallot) -> bool:
 def _fields(
     here: BoothVisit, ballot: BoothBallot
 ) -> Iterator[tuple[str, int, str, str | None, str]]:
-    """Key, line, column, what the browser has, or None, and what is on record."""
-    for one in ballot.asked:
-        yield _key(ballot, one), one.line, one.name, _marked(here, ballot, one), one.given
-    line = ballot.line
-    yield f"guess-{line}", line, "guess", _guess(line), "x" if ballot.guess else ""
-    yield f"comment-{line}", line, "comment", _comment(line), ballot.comment
+    """Key, row, column, what the browser has, or None, and what is on record."""
+    for asked in ballot.asked:
+        text = _marked(here, ballot, asked)
+        yield _key(ballot, asked), asked.line, asked.name, text, asked.given
+    row = ballot.line
+    yield f"guess-{row}", row, "guess", _guess(row), "x" if ballot.guess else ""
+    yield f"comment-{row}", row, "comment", _comment(row), ballot.comment
 
 
 def _guess(line: int) -> str | None:
@@ -123,18 +126,19 @@ def _comment(line: int) -> str | None:
     return None if typed is None else " ".join(typed.split())
 
 
-def _fill(key: str, text: str | None, recorded: str, parts: Mapping[str, Any], kept: bool) -> None:
+def _fill(
+    key: str, text: str | None, recorded: str, parts: Mapping[str, object], kept: bool
+) -> None:
     """Let a field show what is on record, unless it holds what could not be kept.
 
     `parts` are the widgets of the field, by key, with what each has to show.
     """
     lacking = any(part not in st.session_state for part in parts)
-    if not (kept or lacking):
-        return
-    if lacking or (text or "") != recorded:
-        for part, value in parts.items():
-            st.session_state[part] = value
-    st.session_state[_shown_key(key)] = recorded
+    if kept or lacking:
+        if lacking or (text or "") != recorded:
+            for part, value in parts.items():
+                st.session_state[part] = value
+        st.session_state[_shown_key(key)] = recorded
 
 
 def _shown_key(key: str) -> str:
@@ -142,19 +146,17 @@ def _shown_key(key: str) -> str:
     return f"{key}-shown"
 
 
-def _marked(here: BoothVisit, ballot: BoothBallot, one: Asked) -> str | None:
+def _marked(here: BoothVisit, ballot: BoothBallot, asked: Asked) -> str | None:
     """What is marked in the browser; None where nothing was touched."""
-    key = _key(ballot, one)
-    if one.kind == "scale":
+    key, stored = _key(ballot, asked), [choice for choice, _ in asked.choices]
+    if asked.kind == "scale":
         at = marked(key)
         return None if at is None else score_of(at, here.scale)
-    if one.kind == "category":
-        return chosen_category(key, [stored for stored, _ in one.choices])
-    if one.kind == "two":
-        boxes = {stored: st.session_state.get(f"{key}-{stored}") for stored, _ in one.choices}
-        if None in boxes.values():
-            return None
-        return " ".join(stored for stored, ticked in boxes.items() if ticked)
+    if asked.kind == "category":
+        return chosen_category(key, stored)
+    if asked.kind == "two":
+        ticked = {choice: st.session_state.get(f"{key}-{choice}") for choice in stored}
+        return None if None in ticked.values() else " ".join(filter(ticked.get, stored))
     chosen = st.session_state.get(key)
     return None if chosen is None else str(chosen)
 
@@ -167,10 +169,10 @@ def _cautions(token: str, here: BoothVisit, words: Words) -> None:
     st.markdown(f"- {words['caution_general']}\n- {words['caution_swallow']}")
     agreed = st.checkbox(words["consent"], key="booth-consent")
     if st.button(words["begin"], key="booth-begin", type="primary", disabled=not agreed):
-        consent(current_frame().store, token)
+        consent(desk(), token)
         st.rerun()
     if st.button(words["not_today"], key="booth-not-today"):
-        consent(current_frame().store, token, wants=False)
+        consent(desk(), token, wants=False)
         st.rerun()
 
 
@@ -181,9 +183,13 @@ def _ballot(token: str, here: BoothVisit, ballot: BoothBallot, words: Words, fau
     if ballot.number > 1:
         st.info(words["pause"])
     _allergens(token, ballot, words)
-    _samples(ballot, words)
-    for one in ballot.asked:
-        _answer(one, here, ballot, words, kept=not fault)
+    st.markdown(words["samples"])
+    row = st.container(horizontal=True)
+    for code in ballot.codes:
+        with row, st.container(border=True, width="content"):
+            st.markdown(f"## {plain(code) if code else words['reference']}")
+    for asked in ballot.asked:
+        _answer(asked, here, ballot, words, kept=not fault)
     _beside(ballot, words, kept=not fault)
     if fault:
         st.error(plain(fault))
@@ -205,73 +211,50 @@ def _allergens(token: str, ballot: BoothBallot, words: Words) -> None:
     """What the samples of this ballot hold, and the way past it; no code is named."""
     if not ballot.allergens:
         return
-    said, way = st.columns([3, 2], vertical_alignment="center")
-    said.warning(words["ballot_allergens"].format(allergens=plain(ballot.allergens)))
+    held, way = st.columns([3, 2], vertical_alignment="center")
+    held.warning(words["ballot_allergens"].format(allergens=plain(ballot.allergens)))
     if way.button(words["leave_out"], key=f"leave-{ballot.line}"):
-        leave_out(current_frame().store, token, ballot.line)
+        leave_out(desk(), token, ballot.line)
         st.rerun()
 
 
-def _samples(ballot: BoothBallot, words: Words) -> None:
-    st.markdown(words["samples"])
-    row = st.container(horizontal=True)
-    for code in ballot.codes:
-        with row, st.container(border=True, width="content"):
-            st.markdown(f"## {plain(code) if code else words['reference']}")
-
-
-def _answer(one: Asked, here: BoothVisit, ballot: BoothBallot, words: Words, kept: bool) -> None:
-    key, shown = _key(ballot, one), dict(one.choices)
-    if one.kind == "scale":
-        _line(key, one, here, words)
+def _answer(asked: Asked, here: BoothVisit, ballot: BoothBallot, words: Words, kept: bool) -> None:
+    key, shown, given = _key(ballot, asked), dict(asked.choices), asked.given
+    if asked.kind in ("scale", "category"):
+        _scale(key, asked, here, words)
         return
-    if one.kind == "category":
-        _category(key, one, words)
-        return
-    text = _marked(here, ballot, one)
-    if one.kind == "two":
-        before = one.given.split()
-        boxes = {f"{key}-{stored}": stored in before for stored in shown}
-        _fill(key, text, one.given, boxes, kept)
+    text = _marked(here, ballot, asked)
+    if asked.kind == "two":
+        boxes = {f"{key}-{choice}": choice in given.split() for choice in shown}
+        _fill(key, text, given, boxes, kept)
         for box, label in zip(boxes, shown.values(), strict=True):
             st.checkbox(label, key=box)
         return
-    _fill(key, text, one.given, {key: one.given if one.given in shown else None}, kept)
-    label = words["place"].format(code=one.label) if one.kind == "place" else ballot.asks
+    _fill(key, text, given, {key: given if given in shown else None}, kept)
+    place = asked.kind == "place"
     st.radio(
-        label,
+        words["place"].format(code=asked.label) if place else ballot.asks,
         list(shown),
         index=None,
-        format_func=lambda choice: shown[choice],
-        horizontal=one.kind == "place",
-        label_visibility="visible" if one.kind == "place" else "collapsed",
+        format_func=shown.__getitem__,
+        horizontal=place,
+        label_visibility="visible" if place else "collapsed",
         key=key,
     )
 
 
-def _line(key: str, one: Asked, here: BoothVisit, words: Words) -> None:
-    if one.label:
-        st.markdown(f"**{plain(one.label)}**")
-    show_scale(
-        key,
-        at=mark_of(one.given, here.scale),
-        label=one.label or words["samples"],
-        low=one.ends[0],
-        high=one.ends[1],
-        words=words,
-    )
-
-
-def _category(key: str, one: Asked, words: Words) -> None:
-    if one.label:
-        st.markdown(f"**{plain(one.label)}**")
-    label = one.label or words["samples"]
-    stored = [choice for choice, _ in one.choices]
-    show_categories(key, given=one.given, choices=stored, label=label, ends=one.ends, words=words)
+def _scale(key: str, asked: Asked, here: BoothVisit, words: Words) -> None:
+    if asked.label:
+        st.markdown(f"**{plain(asked.label)}**")
+    label, ends, given = asked.label or words["samples"], asked.ends, asked.given
+    if asked.kind == "scale":
+        show_scale(key, at=mark_of(given, here.scale), label=label, ends=ends, words=words)
+    else:
+        stored = [choice for choice, _ in asked.choices]
+        show_categories(key, given=given, choices=stored, label=label, ends=ends, words=words)
 
 
 def _beside(ballot: BoothBallot, words: Words, kept: bool) -> None:
-    """Guess mark and comment."""
     line, key = ballot.line, f"guess-{ballot.line}"
     if ballot.guess is not None:
         _fill(key, _guess(line), "x" if ballot.guess else "", {key: ballot.guess}, kept)
@@ -286,6 +269,6 @@ def _send_key(ballot: BoothBallot) -> str:
     return f"send-{ballot.line}"
 
 
-def _key(ballot: BoothBallot, one: Asked) -> str:
+def _key(ballot: BoothBallot, asked: Asked) -> str:
     """A key without any name of a sample: keys travel to the browser as CSS classes."""
-    return f"answer-{one.line}-{ballot.asked.index(one)}"
+    return f"answer-{asked.line}-{ballot.asked.index(asked)}"

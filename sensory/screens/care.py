@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 import streamlit as st
@@ -15,7 +16,10 @@ from ..report.sheets import ballots_csv
 from ..sessions.session import StoredSession
 from ..store.archive import archive_session, import_archive
 from ..store.repository import Repository
-from .frame import current_frame, go, plain, shown_errors
+from .frame import desk, go, plain, shown_errors
+from .parts import download, pressed
+
+_NAMELESS = "unnamed, on this machine"
 
 
 def take_along(
@@ -23,76 +27,49 @@ def take_along(
 ) -> None:
     """Report, numbers, ballots and the whole session, to download; the row wraps when narrow."""
     st.subheader("Take it along")
-    store = current_frame().store
     row = st.container(horizontal=True)
-    row.download_button(
-        "Report, PDF",
-        pdf,
-        f"report-{name}.pdf",
-        "application/pdf",
-        key="pdf",
-        type="primary",
-        on_click="ignore",
-    )
-    row.download_button(
-        "Numbers, CSV", csv, f"numbers-{name}.csv", "text/csv", key="numbers", on_click="ignore"
-    )
-    row.download_button(
-        "Ballots, CSV",
-        ballots_csv(store.cells(session.id)),
-        f"ballots-{name}.csv",
-        "text/csv",
-        key="ballots-csv",
-        on_click="ignore",
-    )
-    record = _repository()
-    row.download_button(
-        "Archive, ZIP",
-        lambda: archive_session(
-            record, session.id, numbers=numbers, report=pdf(), version=__version__
-        ),
-        f"session-{name}.zip",
-        "application/zip",
-        key="archive",
-        on_click="ignore",
-        help="Question, ballots, numbers and journal as CSV and JSON, with sums. It holds names.",
-    )
+    ballots, record = ballots_csv(desk().cells(session.id)), _repository()
+
+    def _archive() -> bytes:
+        archive = partial(archive_session, record, session.id, version=__version__)
+        return archive(numbers=numbers, report=pdf())
+
+    take = partial(download, place=row)
+    take("Report, PDF", pdf, f"report-{name}.pdf", "pdf", primary=True)
+    take("Numbers, CSV", csv, f"numbers-{name}.csv", "numbers")
+    take("Ballots, CSV", ballots, f"ballots-{name}.csv", "ballots-csv")
+    held = "Question, ballots, numbers and journal as CSV and JSON, with sums. It holds names."
+    take("Archive, ZIP", _archive, f"session-{name}.zip", "archive", explained=held)
 
 
 def care_of_the_record() -> None:
     """What is done to the record as a whole."""
     with st.expander("Archive, backup, names"):
-        left, middle, right = st.columns(3, gap="large")
-        with left, shown_errors():
-            _import()
-        with middle, shown_errors():
-            _backup()
-        with right, shown_errors():
-            _erase()
+        for column, part in zip(
+            st.columns(3, gap="large"), (_import, _backup, _erase), strict=True
+        ):
+            with column, shown_errors():
+                part()
 
 
 def _import() -> None:
     st.markdown("**Bring back an archived session**")
     upload = st.file_uploader("ZIP of a session", type=["zip"], key="archive-upload")
-    if upload is not None and st.button("Import it", key="archive-import"):
-        session = import_archive(
-            _repository(), upload.getvalue(), who="unnamed, on this machine", why="archive"
-        )
-        go("sessions", session.id)
+    if upload is not None and pressed("Import it", "archive-import"):
+        content, record = upload.getvalue(), _repository()
+        go("sessions", import_archive(record, content, who=_NAMELESS, why="archive").id)
 
 
 def _backup() -> None:
     st.markdown("**Backup of the whole record**")
     st.markdown("A copy while it is in use; keep it on another machine.")
-    if st.button("Make a copy", key="backup"):
+    if pressed("Make a copy", "backup"):
         with tempfile.TemporaryDirectory() as folder:
             copy = Path(folder) / "record.sqlite3"
             _repository().backup(copy)
             st.session_state["backup-copy"] = copy.read_bytes()
     if content := st.session_state.get("backup-copy"):
-        st.download_button(
-            "Take the copy", content, "record-backup.sqlite3", key="backup-take", on_click="ignore"
-        )
+        download("Take the copy", content, "record-backup.sqlite3", "backup-take")
 
 
 def _erase() -> None:
@@ -100,18 +77,18 @@ def _erase() -> None:
     name = st.text_input("Name of the person", key="erase-name")
     why = st.text_input("Reason, without the name", key="erase-why")
     sure = st.checkbox("This cannot be undone", key="erase-sure")
-    if st.button("Erase", key="erase", disabled=not (name.strip() and why.strip() and sure)):
-        done = _repository().erase_person(name, who="unnamed, on this machine", why=why)
-        st.success(f"Shown as '{plain(done.shown_as)}' from now on.")
-        if done.remains:
+    if pressed("Erase", "erase", ready=name.strip() and why.strip() and sure):
+        erased = _repository().erase_person(name, who=_NAMELESS, why=why)
+        st.success(f"Shown as '{plain(erased.shown_as)}' from now on.")
+        if erased.remains:
             st.warning(
                 "Free texts that seem to hold the name stay as they were written:\n"
-                + "\n".join(f"- {plain(str(line))}" for line in done.remains[:20])
+                + "\n".join(f"- {plain(str(line))}" for line in erased.remains[:20])
             )
 
 
 def _repository() -> Repository:
-    store = current_frame().store
+    store = desk()
     if not isinstance(store, Repository):
         raise RecordError("This record cannot be archived from here.")
     return store

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 
 import streamlit as st
 
@@ -20,7 +21,8 @@ from ..sessions.exclusions import (
     not_today,
 )
 from ..sessions.session import StoredSession
-from .frame import current_frame, plain, shown_errors, who
+from .frame import desk, plain, shown_errors, who
+from .parts import act, listed, scroll
 
 
 def before_serving(session: StoredSession, plan: ServingPlan) -> bool:
@@ -33,7 +35,7 @@ def before_serving(session: StoredSession, plan: ServingPlan) -> bool:
     if missing:
         st.warning(
             "Sheets and booths wait: the allergens of each sample have to be declared first. "
-            f"Missing: {plain(', '.join(called[one] for one in missing))}. "
+            f"Missing: {plain(', '.join(called[sample] for sample in missing))}. "
             f"Where there are none, write '{NONE}'."
         )
     _telling(session, plan)
@@ -54,10 +56,10 @@ def sample_labels(session: StoredSession) -> dict[str, str]:
     serving = find_kind(session.question.protocol).serving
     means = {"A": "reference"} if serving.compares_two or serving.has_a else {}
     means |= {"B": "sample compared"} if serving.compares_two else {}
-    names = {one.letter.strip(): one.name.strip() for one in session.details.samples}
-    means = {letter: names.get(letter) or word for letter, word in means.items()}
+    names = {sample.letter.strip(): sample.name.strip() for sample in session.details.samples}
     return {
-        one: f"{one} ({means[one]})" if one in means else one for one in served_samples(session)
+        letter: f"{letter} ({names.get(letter) or means[letter]})" if letter in means else letter
+        for letter in served_samples(session)
     }
 
 
@@ -72,8 +74,8 @@ def _telling(session: StoredSession, plan: ServingPlan) -> None:
             "The samples do not all declare the same. A ballot shows the allergens of its own "
             "samples, so an assessor may tell by them which one it holds."
         )
-    named = [one for one in declared if len(one) > 2 and any(one.casefold() in t for t in texts)]
-    if named:
+    long = [name for name in declared if len(name) > 2]
+    if named := [name for name in long if any(name.casefold() in text for text in texts)]:
         st.warning(
             "Assessors read the allergens, and there is the name of a sample in them: "
             f"{plain(', '.join(named))}."
@@ -82,11 +84,7 @@ def _telling(session: StoredSession, plan: ServingPlan) -> None:
 
 def _declared(session: StoredSession) -> dict[str, str]:
     declared, called = declared_allergens(session), sample_labels(session)
-    said = (
-        f"- {plain(called[name])}: {plain(text or 'not declared')}"
-        for name, text in declared.items()
-    )
-    st.markdown("\n".join(said))
+    listed(f"{called[name]}: {text or 'not declared'}" for name, text in declared.items())
     return declared
 
 
@@ -102,68 +100,53 @@ def _declare(session: StoredSession, missing: bool) -> None:
             )
             for at, (name, text) in enumerate(declared.items())
         }
-        if st.button(
-            "Declare", key="declare-allergens", type="primary" if missing else "secondary"
-        ):
-            declare_allergens(current_frame().store, session.id, typed, who=who(session))
-            st.rerun()
+        declare = partial(declare_allergens, desk(), session.id, typed, who=who(session))
+        act("Declare", "declare-allergens", declare, primary=missing)
 
 
 def _exclude(session: StoredSession, plan: ServingPlan) -> None:
-    store, excluded = current_frame().store, excluded_samples(current_frame().store, session.id)
-    cells = store.cells(session.id).values()
-    today = {one["assessor"] for one in cells if one.get(NOT_SERVED) == NOT_TODAY}
+    here, excluded = session.id, excluded_samples(desk(), session.id)
+    cells = desk().cells(here).values()
+    today = {texts["assessor"] for texts in cells if texts.get(NOT_SERVED) == NOT_TODAY}
     with st.expander("Not today, or not this sample", expanded=bool(excluded or today)):
         st.markdown("No reason is asked, and none is kept.")
-        person = st.selectbox("Assessor", plan.assessors, key=f"excluded-{session.id}")
-        choices, called = [NOT_TODAY, *served_samples(session)], sample_labels(session)
+        person = st.selectbox("Assessor", plan.assessors, key=f"excluded-{here}")
+        called = sample_labels(session)
+        labels = {NOT_TODAY: NOT_TODAY}
+        labels |= {name: f"{NOT_THIS_SAMPLE}: {label}" for name, label in called.items()}
         before = [NOT_TODAY] * (person in today) + list(excluded.get(person, ()))
-        state = "-".join(str(choices.index(one)) for one in before)
+        state = "-".join(str(list(labels).index(name)) for name in before)
         marked = st.multiselect(
             "Not for this assessor",
-            choices,
+            list(labels),
             default=before,
-            format_func=lambda one: (
-                one if one == NOT_TODAY else f"{NOT_THIS_SAMPLE}: {called.get(one, one)}"
-            ),
-            key=f"marked-{session.id}-{plan.assessors.index(person)}-{state}",
+            format_func=labels.__getitem__,
+            key=f"marked-{here}-{plan.assessors.index(person)}-{state}",
         )
-        if st.button("Keep", key="keep-excluded", disabled=set(marked) == set(before)):
-            _kept(session, person, before, marked)
-            st.rerun()
-        st.dataframe(_table(session, plan, excluded, today), hide_index=True, width="stretch")
+        keep = partial(_kept, session, person, before, marked)
+        act("Keep", "keep-excluded", keep, ready=set(marked) != set(before))
+        marks = {name: dict.fromkeys(barred, NOT_THIS_SAMPLE) for name, barred in excluded.items()}
+        marks |= {name: dict.fromkeys(called, NOT_TODAY) for name in today}
+        scroll(
+            [
+                {"assessor": name}
+                | {label: marks.get(name, {}).get(sample, "") for sample, label in called.items()}
+                for name in plan.assessors
+            ]
+        )
 
 
 def _kept(session: StoredSession, person: str, before: list[str], marked: list[str]) -> None:
-    store, by = current_frame().store, who(session)
-    samples = [one for one in marked if one != NOT_TODAY]
+    by, samples = who(session), [name for name in marked if name != NOT_TODAY]
     if set(samples) != set(before) - {NOT_TODAY}:
-        exclude(store, session.id, person, samples, who=by)
+        exclude(desk(), session.id, person, samples, who=by)
     if (NOT_TODAY in marked) != (NOT_TODAY in before):
-        not_today(store, session.id, person, taken_back=NOT_TODAY in before, who=by)
-
-
-def _table(
-    session: StoredSession, plan: ServingPlan, excluded: dict[str, tuple[str, ...]], today: set[str]
-) -> list[dict[str, str]]:
-    """Assessor by sample."""
-    return [
-        {"assessor": name}
-        | {
-            label: NOT_TODAY
-            if name in today
-            else NOT_THIS_SAMPLE
-            if sample in excluded.get(name, ())
-            else ""
-            for sample, label in sample_labels(session).items()
-        }
-        for name in plan.assessors
-    ]
+        not_today(desk(), session.id, person, taken_back=NOT_TODAY in before, who=by)
 
 
 def absent(session: StoredSession) -> None:
     """Somebody who did not come leaves the plan; all others keep their orders."""
-    plan = served_plan(current_frame().store, session.id)
+    plan = served_plan(desk(), session.id)
     name, button = st.columns([3, 1], vertical_alignment="bottom")
     missed = name.selectbox(
         "Somebody did not come",
@@ -172,14 +155,13 @@ def absent(session: StoredSession) -> None:
         placeholder="Choose who",
         key=f"absent-{session.id}-{len(plan.changes) if plan else 0}",
     )
-    if button.button("Not here", key="did-not-come", disabled=missed is None):
-        did_not_come(current_frame().store, session.id, str(missed), who=who(session))
-        st.rerun()
+    strike = partial(did_not_come, desk(), session.id, str(missed), who=who(session))
+    act("Not here", "did-not-come", strike, ready=missed is not None, place=button)
 
 
 def sheets_to_serve(session: StoredSession, plan: ServingPlan) -> dict[str, Callable[[], bytes]]:
     """Sheets without what is not served, with the allergens that were declared."""
-    store = current_frame().store
+    store = desk()
     cells = store.cells(session.id)
     rows = rows_to_serve(plan, cells, excluded_samples(store, session.id))
     declared, details = declared_allergens(session), session.details

@@ -3,23 +3,35 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
+from functools import partial
 
 import streamlit as st
 
 from ..base.findings import Finding
-from ..base.results import Table, several
+from ..base.results import several
 from ..base.version import __version__
 from ..catalogue.outcome import QUANTITIES, NamedTable, Outcome, Places
 from ..release.tastings import reopen_and_note
 from ..report.outcome_figures import map_figure, outcome_figure, panel_figure, profile_figure
 from ..report.sheets import tables_csv
-from ..report.words import number, percent
+from ..report.words import percent
 from ..sessions.attempts import IN_TWO
 from ..sessions.finding import SessionReport, session_report
 from ..sessions.session import ADVICE, StoredSession
 from .care import take_along
-from .frame import CLOSING, chosen_session, current_frame, go, minute, plain, shown_errors, who
+from .frame import (
+    CLOSING,
+    chosen_session,
+    desk,
+    go,
+    minute,
+    plain,
+    shown_errors,
+    title_of,
+    who,
+)
+from .parts import act, listed, scroll, show_figure, show_table, way
 from .served import show_served
 from .worker import pdf_of
 
@@ -41,10 +53,8 @@ def page() -> None:
         st.info(
             "Not yet: the finding is shown when the question is agreed and the ballots are closed."
         )
-        if st.button(
-            "To the ballots" if session.agreed else "To the question", key="back", type="primary"
-        ):
-            go("ballots" if session.agreed else "question")
+        page = "ballots" if session.agreed else "question"
+        way(f"To the {page}", "back", page)
         return
     with shown_errors():
         _of_batches(session)
@@ -55,57 +65,49 @@ def page() -> None:
 
 def _of_batches(session: StoredSession) -> None:
     """The way to the batches of which this was a tasting, which is where they are decided."""
-    for record in current_frame().store.linked("session", session.id):
+    planned = session.question.retest_rule == IN_TWO
+    of_two = (
+        " It is one of two of a plan: the counts of both decide, and what counts stands on "
+        "the page Batch, not here."
+    )
+    for record in desk().linked("session", session.id):
         words, button = st.columns([4, 1], vertical_alignment="center")
-        said = f"A tasting of batch **{plain(record.name)}**."
-        if session.question.retest_rule == IN_TWO:
-            said += (
-                " It is one of two of a plan: the counts of both decide, and what counts stands on "
-                "the page Batch, not here."
-            )
-        words.markdown(said)
-        if button.button("To the batch", key=f"to-batch-{record.name}"):
-            go("batch", batch=record.name)
+        words.markdown(f"A tasting of batch **{plain(record.name)}**.{of_two if planned else ''}")
+        key = f"to-batch-{record.name}"
+        way("To the batch", key, "batch", batch=record.name, primary=False, place=button)
 
 
 def _comments(session: StoredSession) -> None:
-    """What assessors wrote, beside what they tasted; without names."""
-    cells = current_frame().store.cells(session.id)
     rows = [
         {
             "sample or order": texts.get("sample") or texts.get("order") or texts.get("pair", ""),
             "comment": texts["comment"],
         }
-        for _, texts in sorted(cells.items())
+        for _, texts in sorted(desk().cells(session.id).items())
         if texts.get("comment")
     ]
     if rows:
         with st.expander(f"{several(len(rows), 'comment')} of assessors", expanded=len(rows) <= 12):
-            st.dataframe(rows, hide_index=True, width="stretch")
+            scroll(rows)
 
 
 def _shown(session: StoredSession) -> None:
-    """Sentence, charts, tables, and what it cannot tell."""
-    report = session_report(current_frame().store, session.id, version=__version__)
+    report = session_report(desk(), session.id, version=__version__)
     outcome, profiled = report.outcome, bool(report.outcome.means)
     _head(report)
     left, right = st.columns([3, 2], gap="large")
     with left:
-        take_along(
-            session,
-            _file_name(session),
-            pdf=lambda: pdf_of(report),
-            csv=tables_csv(report.tables()),
-            numbers=outcome.tables[0].table,
-        )
+        csv, numbers = tables_csv(report.tables()), outcome.tables[0].table
+        pdf = partial(pdf_of, report)
+        take_along(session, _file_name(session), pdf=pdf, csv=csv, numbers=numbers)
         if not profiled:
             _tables(outcome.tables)
         if outcome.notes:
             st.subheader("How it was computed")
-            _listed(outcome.notes)
+            listed(outcome.notes)
     with right:
         st.subheader("What this session cannot tell")
-        _listed(report.cannot_tell())
+        listed(report.cannot_tell())
         _agreed(report)
     if profiled:
         _profile(outcome)
@@ -115,7 +117,7 @@ def _shown(session: StoredSession) -> None:
 
 def _head(report: SessionReport) -> None:
     outcome = report.outcome
-    st.markdown(plain(report.details.title or "Untitled session"))
+    st.markdown(title_of(report.session))
     st.title(f"{SIGNS[outcome.finding]}  {plain(outcome.sentence)}", anchor=False)
     st.markdown(f"**Finding: {outcome.finding.heading}.** {plain(outcome.because)}")
     if report.direction:
@@ -125,8 +127,7 @@ def _head(report: SessionReport) -> None:
     figure = outcome.figure
     if figure is None:
         return
-    with st.container(key="outcome-figure"):
-        st.altair_chart(outcome_figure(figure), theme=None, width="stretch", alt=outcome.words())
+    show_figure("outcome-figure", outcome_figure(figure), outcome.words())
     if figure.says:
         st.markdown(figure.says)
         return
@@ -137,11 +138,10 @@ def _head(report: SessionReport) -> None:
 
 def _profile(outcome: Outcome) -> None:
     st.subheader("The profile")
-    with st.container(key="profile-figure"):
-        words = "; ".join(
-            f"{point.attribute}, {point.sample}: {point.estimate:.2f}" for point in outcome.means
-        )
-        st.altair_chart(profile_figure(outcome), theme=None, width="stretch", alt=words)
+    words = "; ".join(
+        f"{point.attribute}, {point.sample}: {point.estimate:.2f}" for point in outcome.means
+    )
+    show_figure("profile-figure", profile_figure(outcome), words)
     _tables(outcome.tables[:1])
     if outcome.places is not None:
         _map(outcome.places)
@@ -151,9 +151,8 @@ def _profile(outcome: Outcome) -> None:
 
 def _map(places: Places) -> None:
     with st.expander("The map of the samples"):
-        with st.container(key="map-figure"):
-            words = "Samples on the first two principal axes; the numbers are below."
-            st.altair_chart(map_figure(places), theme=None, width="content", alt=words)
+        words = "Samples on the first two principal axes; the numbers are below."
+        show_figure("map-figure", map_figure(places), words, "content")
         st.markdown(
             "Principal components of the sample means, not standardised; ellipses are where the "
             f"sample would lie with other assessors ({percent(places.level)}). Dotted "
@@ -165,11 +164,10 @@ def _map(places: Places) -> None:
 def _panel(outcome: Outcome) -> None:
     """The panel's own scorecard: could these people have seen it?"""
     st.subheader("How did the panel do?")
-    _listed(outcome.panel_says)
+    listed(outcome.panel_says)
     if outcome.panel:
-        with st.container(key="panel-figure"):
-            words = "Agreement of each assessor with the others; the numbers are below."
-            st.altair_chart(panel_figure(outcome), theme=None, width="content", alt=words)
+        words = "Agreement of each assessor with the others; the numbers are below."
+        show_figure("panel-figure", panel_figure(outcome), words, "content")
         st.markdown(
             "Agreement is the correlation with the mean of the other assessors, on attributes "
             "that the panel as a whole tells apart."
@@ -183,23 +181,9 @@ def _tables(tables: Sequence[NamedTable]) -> None:
     for heading, table in tables:
         st.subheader(plain(heading))
         if len(table.rows) > _LONG and table.columns != QUANTITIES:
-            st.dataframe(_rounded(table, str), hide_index=True, width="stretch", height=380)
+            scroll(table, 380)
         else:
-            st.table(_rounded(table, plain), hide_index=True)
-
-
-def _rounded(table: Table, shown: Callable[[str], str]) -> list[dict[str, str]]:
-    """Texts of the cells; those of a table are markup, those of a grid are not."""
-    return [
-        {name: shown(number(cell)) for name, cell in zip(table.columns, row, strict=True)}
-        for row in table.rows
-    ]
-
-
-def _listed(lines: Sequence[str], most: int = 1000) -> None:
-    st.markdown("\n".join(f"- {plain(line)}" for line in lines[:most]))
-    if len(lines) > most:
-        st.markdown(f"and {len(lines) - most} more, in the record")
+            show_table(table)
 
 
 def _agreed(report: SessionReport) -> None:
@@ -221,7 +205,7 @@ def _agreed(report: SessionReport) -> None:
     ):
         if lines:
             st.subheader(heading)
-            _listed(lines, _MOST)
+            listed(lines, _MOST, ", in the record")
     show_served(report.served)
     st.markdown(ADVICE)
 
@@ -238,7 +222,5 @@ def _open_again(session: StoredSession) -> None:
             "Every change from here on is listed in the report as made after the finding was seen."
         )
         why = st.text_input("Reason", key=f"why-{session.id}")
-        if st.button("Open again", key="reopen"):
-            with shown_errors():
-                reopen_and_note(current_frame().store, session.id, who=who(session), why=why)
-                go("ballots")
+        reopen = partial(reopen_and_note, desk(), session.id, who=who(session), why=why)
+        act("Open again", "reopen", reopen, then=partial(go, "ballots"))

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import streamlit as st
 
@@ -15,6 +15,8 @@ from ..base.results import several
 from ..sessions.session import StoredSession
 
 if TYPE_CHECKING:  # a booth loads no statistics
+    from streamlit.navigation.page import StreamlitPage
+
     from ..release.product_desk import Desk
 
 _MARKUP = frozenset(r"\`*_{}[]()#+!|<>~:$&")
@@ -31,16 +33,21 @@ class Frame:
     place: str = ""
 
 
-def remember(frame: Frame, pages: Sequence[Any]) -> None:
+def remember(frame: Frame, pages: Sequence[StreamlitPage]) -> None:
     """Keep the frame, and the leader's pages if there are any, for this run."""
     st.session_state[_FRAME] = frame
-    st.session_state[_PAGES] = {one.title.lower(): one for one in pages}
+    st.session_state[_PAGES] = {page.title.lower(): page for page in pages}
 
 
 def current_frame() -> Frame:
     """The frame of this run."""
     frame: Frame = st.session_state[_FRAME]
     return frame
+
+
+def desk() -> Desk:
+    """The record of this run."""
+    return current_frame().store
 
 
 CLOSING = "closing"
@@ -73,7 +80,7 @@ def chosen_session() -> StoredSession:
     """
     asked = st.query_params.get(_CHOSEN) or st.session_state.get(_CHOSEN)
     try:
-        session = current_frame().store.session(asked or "")
+        session = desk().session(asked or "")
     except RecordError as error:
         st.session_state.pop(_CHOSEN, None)
         st.info(plain(str(error)) if asked else "Choose a session first.")
@@ -100,13 +107,10 @@ def shown_errors() -> Iterator[None]:
 
 def show_faults(faults: Sequence[Fault]) -> None:
     """Faults as a table: where, what, how to mend."""
+    columns = {"where": "place", "what": "problem", "what to do": "advice"}
     st.table(
         [
-            {
-                "where": plain(fault.place),
-                "what": plain(fault.problem),
-                "what to do": plain(fault.advice),
-            }
+            {title: plain(getattr(fault, name)) for title, name in columns.items()}
             for fault in faults[:50]
         ]
     )
@@ -121,6 +125,11 @@ def plain(text: str) -> str:
     True
     """
     return "".join(f"\\{letter}" if letter in _MARKUP else letter for letter in text)
+
+
+def title_of(session: StoredSession) -> str:
+    """Its title as it is, or that it has none."""
+    return plain(session.details.title or "Untitled session")
 
 
 def minute(stamp: str) -> str:

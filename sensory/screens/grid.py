@@ -7,15 +7,13 @@ changes nothing.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from pathlib import Path
-from typing import Any
 
 import streamlit as st
 
 from ..base.errors import Fault
 from ..sessions.lines import MOST_LINES
+from .components import asset, sent
 
-_ASSETS = Path(__file__).parent / "assets"
 _MOST_TEXT = 300
 _NOTE = "what to look at"
 _SIZES = {
@@ -29,35 +27,27 @@ _SIZES = {
     "replicate": 3,
 }
 _mount = st.components.v2.component(
-    "ballot grid",
-    html='<div class="grid"></div>',
-    css=(_ASSETS / "grid.css").read_text(encoding="utf-8"),
-    js=(_ASSETS / "grid.js").read_text(encoding="utf-8"),
+    "ballot grid", html='<div class="grid"></div>', css=asset("grid.css"), js=asset("grid.js")
 )
 
 Cells = Mapping[int, Mapping[str, str]]
 
 
 def typed_cells(key: str, names: Sequence[str]) -> tuple[str, dict[int, dict[str, str]]]:
-    """What the browser sent since the last run, checked cell by cell.
+    """What the browser sent since the last run, checked cell by cell: the number of the message,
+    for `received`, and the texts by row and column.
 
-    Returns
-    -------
-    number, changes
-        The number of the message, for `received`, and the texts by line and column.
-        Anything that is no text for a cell of this grid is left out.
+    Anything that is no text for a cell of this grid is left out.
     """
-    state = st.session_state.get(key)
-    typed = state.get("typed") if isinstance(state, Mapping) else None
+    typed = sent(key, "typed")
     if not isinstance(typed, Mapping) or st.session_state.get(f"{key}-done") == typed.get("number"):
         return "", {}
     changes: dict[int, dict[str, str]] = {}
-    known = set(names)
     for entry in typed.get("changes") or []:
         match entry:
-            case [str(line), str(name), str(text)] if line.isdecimal():
-                if 1 <= int(line) <= MOST_LINES and name in known:
-                    changes.setdefault(int(line), {})[name] = _storable(text)
+            case [str(row), str(name), str(text)] if row.isdecimal():
+                if 1 <= int(row) <= MOST_LINES and name in names:
+                    changes.setdefault(int(row), {})[name] = _storable(text)
     return str(typed.get("number")), changes
 
 
@@ -67,7 +57,7 @@ def received(key: str, number: str) -> None:
 
 
 def show_grid(
-    key: str, names: Sequence[str], lines: Sequence[int], cells: Cells, faults: Sequence[Fault]
+    key: str, names: Sequence[str], rows: Sequence[int], cells: Cells, faults: Sequence[Fault]
 ) -> None:
     """Draw the grid with the stored cells and what is wrong with them."""
     placed = [_placed(fault, names) for fault in faults if fault.row]
@@ -75,8 +65,8 @@ def show_grid(
         key=key,
         data={
             "columns": [_column(name) for name in names],
-            "lines": list(lines),
-            "cells": [[line, name, text] for line in cells for name, text in cells[line].items()],
+            "lines": list(rows),
+            "cells": [[row, name, text] for row in cells for name, text in cells[row].items()],
             "problems": [entry for entry in placed if entry["name"]],
             "notes": _notes(faults),
             "note": _NOTE,
@@ -92,28 +82,24 @@ def _storable(text: str) -> str:
     return kept.strip()[:_MOST_TEXT].encode("utf-8", "replace").decode()
 
 
-def _column(name: str) -> dict[str, Any]:
+def _column(name: str) -> dict[str, object]:
     code = name.startswith("code_")
-    return {
-        "name": name,
-        "title": name.replace("_", " "),
-        "size": 5 if code else _SIZES.get(name, 8),
-        "digits": code,
-    }
+    size = 5 if code else _SIZES.get(name, 8)
+    return {"name": name, "title": name.replace("_", " "), "size": size, "digits": code}
 
 
-def _placed(fault: Fault, names: Sequence[str]) -> dict[str, Any]:
+def _placed(fault: Fault, names: Sequence[str]) -> dict[str, object]:
     name = fault.column if fault.column in names else ""
     if fault.column == "codes" and not name:
-        name = next((one for one in names if one.startswith("code_")), "")
+        name = next((code for code in names if code.startswith("code_")), "")
     return {"line": fault.row, "name": name, "blocking": fault.blocking}
 
 
 def _notes(faults: Sequence[Fault]) -> dict[str, str]:
     """What to say beside each row: faults first, remarks in brackets."""
-    lines: dict[str, list[str]] = {}
+    notes: dict[str, list[str]] = {}
     for fault in sorted(faults, key=lambda fault: not fault.blocking):
         if fault.row:
             text = f"{fault.column.replace('_', ' ')}: {fault.problem}"
-            lines.setdefault(str(fault.row), []).append(text if fault.blocking else f"({text})")
-    return {line: " ".join(texts) for line, texts in lines.items()}
+            notes.setdefault(str(fault.row), []).append(text if fault.blocking else f"({text})")
+    return {row: " ".join(texts) for row, texts in notes.items()}

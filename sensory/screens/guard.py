@@ -49,15 +49,8 @@ _RUN_ANEW = BackMsg(rerun_script=ClientState()).SerializeToString()
 class Guard:
     """Refuses what this program has no use for, and adds the headers to every answer.
 
-    Parameters
-    ----------
-    app : ASGI application
-        What stands behind.
-    keeper : Keeper
-        Knows the cookies of leaders.
-    other_leaders : bool
-        True when leaders may come without our cookie, by a provider: then files are open to
-        whoever knows their address, which is a hash.
+    `other_leaders` may come without our cookie, by a provider: then files are open to whoever
+    knows their address, which is a hash.
     """
 
     def __init__(self, app: ASGIApp, *, keeper: Keeper, other_leaders: bool = False):
@@ -95,7 +88,7 @@ class Guard:
         cookie = leader_cookie(scope)
         as_leader = self._keeper.signed_in(cookie)
         if not as_leader:
-            scope = {**scope, "headers": [_not_resumed(*one) for one in scope["headers"]]}
+            scope = {**scope, "headers": [_not_resumed(*pair) for pair in scope["headers"]]}
 
         async def watched() -> Message:
             message = await receive()

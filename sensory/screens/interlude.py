@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
-
 import streamlit as st
 
 from ..sessions.booth_sittings import Halt
 from ..sessions.booths import leave_warm_up, tasted, visit
-from .frame import current_frame, plain
+from .components import Words
+from .frame import desk, plain
 
 
-def show_halt(token: str, halt: Halt, words: Mapping[str, Any]) -> None:
+def show_halt(token: str, halt: Halt, words: Words) -> None:
     """The warm-up sample with its code, or the break until it is over."""
     if halt.sittings > 1:
         st.markdown(words["sitting_of"].format(number=halt.sitting, all=halt.sittings))
@@ -28,16 +26,16 @@ def show_halt(token: str, halt: Halt, words: Mapping[str, Any]) -> None:
         st.warning(words["warm_up_allergens"].format(allergens=plain(halt.allergens)))
     # The code is in the key: a late second tap cannot hit the next warm-up sample.
     if st.button(words["warm_up_done"], key=f"warm-up-{halt.code}", type="primary"):
-        tasted(current_frame().store, token, halt.code)
+        tasted(desk(), token, halt.code)
         st.rerun()
     if halt.allergens and st.button(words["warm_up_leave"], key=f"leave-warm-up-{halt.code}"):
-        leave_warm_up(current_frame().store, token, halt.code)
+        leave_warm_up(desk(), token, halt.code)
         st.rerun()
 
 
 @st.fragment(run_every=5.0)
-def _wait(token: str, words: Mapping[str, Any]) -> None:
-    here = visit(current_frame().store, token)
+def _wait(token: str, words: Words) -> None:
+    here = visit(desk(), token)
     halt = here.halt if here and not here.closed else None
     if halt is None or halt.kind != "break":
         st.rerun()

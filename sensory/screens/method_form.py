@@ -1,45 +1,48 @@
-"""What is agreed where the test is no forced choice."""
+"""What is agreed where the test is no forced choice, and what a session can find."""
 
 from __future__ import annotations
 
-from typing import Any
-
 import streamlit as st
 
+from ..base.results import several
 from ..catalogue.kind import TestKind, in_words
 from ..catalogue.question import Question
 from ..catalogue.scales import Setting
-from ..report.words import number
+from ..choices.risks import SessionRisks
+from ..report.words import number, percent
 from ..sessions.session import StoredSession
+from ..sessions.workflow import planned_risks
 from .fields import field_key
+from .frame import shown_errors
+
+SettingValue = float | str
 
 
-def settings_fields(session: StoredSession, kind: TestKind) -> dict[str, Any]:
+def settings_fields(session: StoredSession, kind: TestKind) -> dict[str, SettingValue]:
     """The settings of a test, as they are typed."""
-    typed: dict[str, Any] = {}
-    chosen: dict[str, Any] = {}
-    for one in kind.settings:
-        if one not in kind.offered_settings(chosen):
-            continue
-        chosen[one.key] = said = _typed(session, kind, one)
-        if not one.optional or one.kind == "number" or said != one.default:
-            typed[one.key] = said
+    typed: dict[str, SettingValue] = {}
+    chosen: dict[str, SettingValue] = {}
+    for setting in kind.settings:
+        if setting in kind.offered_settings(chosen):
+            chosen[setting.key] = value = _typed(session, kind, setting)
+            if not setting.optional or setting.kind == "number" or value != setting.default:
+                typed[setting.key] = value
     return typed
 
 
-def _typed(session: StoredSession, kind: TestKind, one: Setting) -> Any:
-    """What stands in the input of a setting."""
-    now = kind.setting(session.question.settings, one.key)
-    key = field_key(session, f"{kind.key}-{one.key}")
-    if one.kind == "text":
-        typed = st.text_input(one.label, value=in_words(now), key=key).strip()
+def _typed(session: StoredSession, kind: TestKind, setting: Setting) -> SettingValue:
+    now = kind.setting(session.question.settings, setting.key)
+    label, key = setting.label, field_key(session, f"{kind.key}-{setting.key}")
+    if setting.kind == "text":
+        typed = st.text_input(label, value=in_words(now), key=key).strip()
         return now if typed == in_words(now) else typed
-    if one.kind == "choice":
-        index = one.choices.index(now) if now in one.choices else 0
-        return st.radio(one.label, one.choices, index=index, key=key, horizontal=True)
-    if one.whole:
-        return float(st.number_input(one.label, int(one.low), int(one.high), int(now), key=key))
-    return st.number_input(one.label, float(one.low), float(one.high), float(now), key=key)
+    if setting.kind == "choice":
+        index = setting.choices.index(now) if now in setting.choices else 0
+        return st.radio(label, setting.choices, index=index, key=key, horizontal=True)
+    if setting.whole:
+        low, high = int(setting.low), int(setting.high)
+        return float(st.number_input(label, low, high, int(now), key=key))
+    return st.number_input(label, float(setting.low), float(setting.high), float(now), key=key)
 
 
 def method_panel(kind: TestKind, question: Question) -> None:
@@ -60,8 +63,56 @@ def method_panel(kind: TestKind, question: Question) -> None:
 
 def settings_agreed(kind: TestKind, question: Question) -> list[tuple[str, str]]:
     """The settings as labelled text."""
-    return [(label, _shown(value)) for label, value in kind.agreed_settings(question.settings)]
+    return [(label, number(value)) for label, value in kind.agreed_settings(question.settings)]
 
 
-def _shown(value: Any) -> str:
-    return value if isinstance(value, str) else number(value)
+def risks_panel(question: Question) -> None:
+    """Chances and counts of the planned session."""
+    st.subheader("What this session can find")
+    with shown_errors():
+        risks = planned_risks(question)
+        for column, (name, chance, when) in zip(
+            st.columns(2),
+            (
+                ("Fair pass", risks.fair_pass, "if nothing changed"),
+                ("Wrong pass", risks.wrong_pass, "if the limit is reached"),
+            ),
+            strict=True,
+        ):
+            with column, st.container(border=True, height="stretch"):
+                st.markdown(f"{name}\n## {percent(chance, 1)}\n{when}")
+        st.markdown(
+            f"If nothing changed, the session shows similarity with a chance of "
+            f"**{percent(risks.fair_pass, 1)}**. If {percent(question.pd_limit, 1)} of the "
+            f"assessors can notice, it does so with a risk of **{percent(risks.wrong_pass, 1)}**, "
+            f"and it finds the difference with a chance of **{percent(risks.power, 1)}**."
+        )
+        st.markdown(_counts(risks))
+
+
+def _counts(risks: SessionRisks) -> str:
+    answers = several(risks.trials, "answer")
+    what = "for one sample" if risks.two_sided else "correct"
+    similar, critical = risks.similar_count, risks.critical_count
+    parts = [
+        f"{similar} or fewer {what} show similarity"
+        if similar is not None
+        else "no outcome can show similarity",
+        f"{critical} or more show a difference"
+        if critical is not None
+        else "no outcome can show a difference",
+    ]
+    words = f"Of {answers}, " + " and ".join(parts) + ". "
+    if similar is not None and critical is not None and critical <= similar:
+        words += (
+            f"From {critical} to {similar} both hold: a difference that can be perceived, and is "
+            "below the limit. "
+        )
+    if risks.deciding_size == risks.trials:
+        return words + "Every outcome decides."
+    if risks.deciding_size is None:
+        return words + "No panel of a possible size would always decide at this limit."
+    return words + (
+        f"In between the session cannot tell; with **{risks.deciding_size} ballots** every "
+        "outcome would decide."
+    )

@@ -8,7 +8,6 @@ import os
 import sys
 import tomllib
 from pathlib import Path
-from typing import Any
 
 from starlette.middleware import Middleware
 
@@ -28,13 +27,9 @@ PASSCODE = "SENSORY_PASSCODE"
 def serve_network(wanted: argparse.Namespace) -> None:
     """Ask for a passcode if there is none yet, then serve until stopped.
 
-    Parameters
-    ----------
-    wanted : Namespace
-        The options of ``sensory network``, see `sensory.screens.command`.
-
-    Raises ArgumentError, RecordError when there is no passcode and nobody to ask, a file cannot be
-    read or written, or nothing can listen on that address and port.
+    `wanted` are the options of ``sensory network``, see `sensory.screens.command`. Raises
+    ArgumentError, RecordError when there is no passcode and nobody to ask, a file cannot be read
+    or written, or nothing can listen on that address and port.
     """
     path = access_file(record_url(), data_folder())
     if wanted.new_passcode or not path.exists():
@@ -63,19 +58,17 @@ def access_file(url: str, folder: Path) -> Path:
     return record.with_suffix(".access.json") if record else folder / "record.access.json"
 
 
-def options(wanted: argparse.Namespace, secrets: Path) -> dict[str, Any]:
+def options(wanted: argparse.Namespace, secrets: Path) -> dict[str, object]:
     """What the network mode sets otherwise than the program's file does."""
-    network = {
+    network: dict[str, object] = {
         "server.address": wanted.address,
         "server.port": wanted.port,
         "browser.serverAddress": wanted.name,
         "secrets.files": [str(secrets)],
     }
     if wanted.certificate:
-        network |= {
-            "server.sslCertFile": str(wanted.certificate),
-            "server.sslKeyFile": str(wanted.key),
-        }
+        files = {"server.sslCertFile": wanted.certificate, "server.sslKeyFile": wanted.key}
+        network |= {name: str(file) for name, file in files.items()}
     return network
 
 

@@ -28,14 +28,8 @@ SHORTEST, LONGEST = 8, 200
 class Keeper:
     """Checks the passcode, and writes, reads and withdraws signed cookies.
 
-    Parameters
-    ----------
-    path : Path
-        The file with the hash, the key and the cookies withdrawn before their end.
-    clock : callable
-        Seconds since 1970.
-
-    Raises RecordError when the file is missing or damaged, or others of this machine may read it.
+    The file holds the hash, the key and the cookies withdrawn before their end. Raises
+    RecordError when it is missing or damaged, or others of this machine may read it.
     """
 
     def __init__(self, path: Path, *, clock: Callable[[], float] = time.time):
@@ -79,9 +73,9 @@ class Keeper:
             return
         end, name, _ = cookie.split(".")
         with self._writing:
-            now = self._clock()
-            kept = {other: until for other, until in self._withdrawn.items() if until > now}
-            self._withdrawn = {**kept, name: int(end)}
+            now, kept = self._clock(), self._withdrawn.items()
+            self._withdrawn = {other: until for other, until in kept if until > now}
+            self._withdrawn[name] = int(end)
             _write(self._path, self._hash, self._key, self._withdrawn)
 
     def _signature(self, body: str) -> str:
@@ -112,7 +106,6 @@ def _normal(passcode: str) -> str:
 
 
 def _private(path: Path) -> Any:
-    """Content of the file, if only its owner may read it."""
     try:
         open_to = stat.S_IMODE(path.stat().st_mode) & 0o077
         content = path.read_text(encoding="utf-8")

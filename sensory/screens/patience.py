@@ -18,8 +18,6 @@ MOST_ADDRESSES = 1000
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Tries:
-    """Wrong tries in a row, and when the last one was."""
-
     count: int = 0
     last: float = 0.0
 
@@ -28,11 +26,6 @@ class Patience:
     """Counts wrong tries for each address and for all together.
 
     A try counts as wrong from its start until `forgive`, so that many at once gain nothing.
-
-    Parameters
-    ----------
-    clock : callable
-        Seconds that never run backwards.
     """
 
     def __init__(self, clock: Callable[[], float] = time.monotonic):
@@ -50,8 +43,8 @@ class Patience:
         """
         with self._lock:
             now = self._clock()
-            own = self._fresh(self._tries.get(address, _Tries()), now)
-            every = self._fresh(self._all, now)
+            own = _fresh(self._tries.get(address, _Tries()), now)
+            every = _fresh(self._all, now)
             wait = _left(own, now, FREE, LONGEST)
             if address not in self._known:
                 wait = max(wait, _left(every, now, FREE_OF_ALL, LONGEST_OF_ALL))
@@ -71,9 +64,9 @@ class Patience:
             self._all = _Tries()
             self._known.add(address)
 
-    @staticmethod
-    def _fresh(tries: _Tries, now: float) -> _Tries:
-        return tries if now - tries.last < FORGOTTEN else _Tries()
+
+def _fresh(tries: _Tries, now: float) -> _Tries:
+    return tries if now - tries.last < FORGOTTEN else _Tries()
 
 
 def _left(tries: _Tries, now: float, free: int, longest: float) -> float:

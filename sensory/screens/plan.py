@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 
 import streamlit as st
@@ -14,7 +15,8 @@ from ..report.figures import characteristic_figure
 from ..report.words import number, percent
 from ..sessions.session import SessionDetails
 from ..sessions.workflow import limit_as_dprime, limit_from_dprime, new_session_id, open_session
-from .frame import current_frame, go, nameless, shown_errors
+from .frame import desk, go, nameless, shown_errors
+from .parts import choose, pressed, show_figure, show_table
 from .stages import ballot_by_ballot, two_stage
 
 
@@ -31,13 +33,11 @@ def page() -> None:
             _other_method(chosen, situation.people)
             return
         question = _question(chosen, situation.people)
+        instead = [
+            protocol_of(other.protocol) for other in advice if other.possible and other.protocol
+        ]
         plan = panel_plan(
-            protocol_of(question.protocol),
-            situation.people,
-            alpha=question.alpha,
-            beta=question.beta,
-            pd_limit=question.pd_limit,
-            instead=[protocol_of(one.protocol) for one in advice if one.possible and one.protocol],
+            protocol_of(question.protocol), situation.people, instead=instead, **_risks(question)
         )
         _verdict(plan)
     with shown_errors():
@@ -47,55 +47,50 @@ def page() -> None:
         _open(plan, question, situation)
 
 
+def _risks(question: Question) -> dict[str, float]:
+    return {"alpha": question.alpha, "beta": question.beta, "pd_limit": question.pd_limit}
+
+
 def _situation() -> Situation:
-    wanted = st.radio(
-        "What do you want to know?",
-        list(QUESTIONS),
-        format_func=lambda key: QUESTIONS[key],
-        key="plan-question",
-    )
-    people = st.number_input(
-        "How many assessors can come?", min_value=1, max_value=2000, value=24, key="plan-people"
-    )
+    kinds = list(QUESTIONS)
+    label = "What do you want to know?"
+    wanted = st.radio(label, kinds, format_func=QUESTIONS.__getitem__, key="plan-question")
+    people = st.number_input("How many assessors can come?", 1, 2000, 24, key="plan-people")
     st.markdown("What is the product like?")
+    known = "assessors know the reference well"
     return Situation(
         question=wanted,
         people=int(people),
         carry_over=st.checkbox("strong or lingering flavour", key="plan-carry"),
         homogeneous=not st.checkbox("portions of one batch differ", key="plan-portions"),
         looks_alike=not st.checkbox("the samples look different", key="plan-looks"),
-        reference_known=st.checkbox(
-            "assessors know the reference well", value=True, key="plan-known"
-        ),
+        reference_known=st.checkbox(known, value=True, key="plan-known"),
         scarce=st.checkbox("there is little of the sample", key="plan-scarce"),
     )
 
 
 def _method(advice: tuple[Advice, ...]) -> Advice:
-    possible = [one for one in advice if one.possible]
-    best = possible[0]
+    possible = {option.method: option for option in advice if option.possible}
+    best = next(iter(possible.values()))
     st.subheader(f"Recommended: {best.method}")
     st.markdown(f"{best.standard}; {best.tasted} samples a test.")
     for sign, lines in (("for", best.reasons), ("against", best.against)):
         if lines:
             st.markdown(f"**{sign}:** " + " ".join(lines))
     with st.expander("The other methods, with their reasons"):
-        st.table(
+        show_table(
             [
                 {
-                    "method": one.method,
-                    "possible": "yes" if one.possible else "no",
-                    "for": " ".join(one.reasons),
-                    "against": " ".join(one.against),
+                    "method": option.method,
+                    "possible": "yes" if option.possible else "no",
+                    "for": " ".join(option.reasons),
+                    "against": " ".join(option.against),
                 }
-                for one in advice[1:]
-            ],
-            hide_index=True,
+                for option in advice[1:]
+            ]
         )
-    names = [one.method for one in possible]
-    key = "plan-method-" + "-".join(names)
-    name = st.selectbox("Plan with", names, key=key)
-    return next(one for one in possible if one.method == name)
+    key = "plan-method-" + "-".join(possible)
+    return possible[choose("Plan with", list(possible), best.method, key)]
 
 
 def _other_method(chosen: Advice, people: int) -> None:
@@ -104,18 +99,15 @@ def _other_method(chosen: Advice, people: int) -> None:
         f"{chosen.method}: this page counts assessors for forced choices only. What such a "
         "session can find hangs on the panel's own noise and habits."
     )
-    if st.button("Open such a session", key="plan-method-open", type="primary"):
+    if pressed("Open such a session", "plan-method-open", primary=True):
         _new_session(Question(protocol=find_kind(chosen.method).key, assessors=people))
 
 
 def _question(chosen: Advice, people: int) -> Question:
     as_dprime, as_share = "d-prime (any test)", f"share who notice ({chosen.method} only)"
-    unit = st.radio(
-        "The difference that would be too much, as",
-        [as_dprime, as_share],
-        key=f"plan-unit-{chosen.method}",
-        horizontal=True,
-    )
+    key = f"plan-unit-{chosen.method}"
+    label = "The difference that would be too much, as"
+    unit = st.radio(label, [as_dprime, as_share], key=key, horizontal=True)
     first, second, third = st.columns(3)
     alpha = first.number_input("alpha", 0.001, 0.5, 0.05, 0.01, "%.3f", key="plan-alpha")
     beta = second.number_input("beta", 0.001, 0.5, 0.05, 0.01, "%.3f", key="plan-beta")
@@ -140,20 +132,14 @@ def _verdict(plan: PanelPlan) -> None:
     st.markdown(plan.verdict())
     if changes := plan.changes():
         st.markdown("What would change that:\n" + "\n".join(f"- {line}" for line in changes))
-    st.table(
-        [{"wish": wish, "assessors": str(size)} for wish, size in plan.sizes().rows],
-        hide_index=True,
-    )
+    show_table([{"wish": str(wish), "assessors": str(size)} for wish, size in plan.sizes().rows])
 
 
 def _curves(plan: PanelPlan) -> None:
     st.subheader(f"What a session of {plan.risks.trials} would say")
-    with st.container(key="characteristic-figure"):
-        st.altair_chart(
-            characteristic_figure(plan), theme=None, width="stretch", alt=plan.verdict()
-        )
+    show_figure("characteristic-figure", characteristic_figure(plan), plan.verdict())
     with st.expander("The curves as numbers"):
-        st.table(
+        show_table(
             [
                 {"truly notice": percent(plan.truths[at])}
                 | {
@@ -161,8 +147,7 @@ def _curves(plan: PanelPlan) -> None:
                     for finding, chances in plan.curves.items()
                 }
                 for at in range(0, len(plan.truths), 10)
-            ],
-            hide_index=True,
+            ]
         )
 
 
@@ -181,17 +166,12 @@ def _open(plan: PanelPlan, question: Question, situation: Situation) -> None:
         horizontal=True,
         key="plan-size",
     )
-    if st.button("Open a session with this plan", key="plan-open", type="primary"):
-        _new_session(Question.from_dict(question.to_dict() | {"assessors": int(size or 1)}))
+    if pressed("Open a session with this plan", "plan-open", primary=True):
+        _new_session(replace(question, assessors=int(size or 1)))
 
 
 def _new_session(question: Question) -> None:
-    session = open_session(
-        current_frame().store,
-        new_session_id(),
-        details=SessionDetails(held_on=date.today().isoformat()),
-        question=question,
-        who=nameless(),
-        why="planned",
-    )
-    go("question", session.id)
+    details, here = SessionDetails(held_on=date.today().isoformat()), new_session_id()
+    by, why = nameless(), "planned"
+    open_session(desk(), here, details=details, question=question, who=by, why=why)
+    go("question", here)

@@ -2,54 +2,57 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import re
 
 import streamlit as st
 
+from ..base.errors import RecordError
 from ..base.records import utc_now
 from ..release.batch_records import ProductRecord
-from ..release.product_desk import enter_product, rule_of, state_of_reference
+from ..release.batches import AttributeLimit
+from ..release.product_desk import enter_product, rule_of, state_of_reference, tolerate
 from ..release.references import Reference
 from ..release.rule import ReleaseRule
 from ..report.trend_figures import characteristic_figure
 from ..report.words import number
-from .frame import current_frame, nameless, plain, shown_errors
+from .frame import desk, nameless, plain, shown_errors
+from .parts import act, listed, pressed, scroll, show_figure, show_table
 from .reference_form import compared_again_form, reference_form, stock_form
 from .rule_form import rule_form
-from .tolerance_form import tolerance_form
+
+_NUMBER = r"-?[0-9]+(?:[.,][0-9]+)?"
+_MARGIN = re.compile(rf"(?P<name>.+?);\s*(?P<margin>{_NUMBER})\s*")
+_RANGE = re.compile(rf"(?P<name>.+?);\s*(?P<low>{_NUMBER})?\s*to\s*(?P<high>{_NUMBER})?\s*")
 
 
 def page() -> None:
     """Choose a product; its rule with what it does to batches, its references."""
     st.title("By which rule is it released?")
-    desk = current_frame().store
     if new := st.session_state.pop("product-new", ""):
         st.session_state["product"] = new
         st.session_state["product-name"] = ""
         st.toast(f"{plain(new)} is entered.")
     with shown_errors():
-        products = desk.nouns(ProductRecord)
+        products = {record.name: record for record in desk().nouns(ProductRecord)}
         if products:
-            names = [one.name for one in products]
-            chosen = st.selectbox("Product", names, key="product")
-            record = products[names.index(str(chosen))]
+            record = products[str(st.selectbox("Product", list(products), key="product"))]
             rule_part, reference_part = st.columns(2, gap="large")
             with rule_part:
                 _rule(record)
                 tolerance_form(record)
             with reference_part:
                 _references(record)
-        _new(products)
+        with st.expander("A new product", expanded=not products):
+            _new()
 
 
-def _new(products: Sequence[ProductRecord]) -> None:
-    with st.expander("A new product", expanded=not products):
-        name = st.text_input("Name of the product", key="product-name")
-        if st.button("Enter the product", key="product-enter", disabled=not name.strip()):
-            with shown_errors():
-                record = enter_product(current_frame().store, name, who=nameless())
-                st.session_state["product-new"] = record.name
-                st.rerun()
+def _new() -> None:
+    name = st.text_input("Name of the product", key="product-name")
+    if pressed("Enter the product", "product-enter", ready=name.strip()):
+        with shown_errors():
+            entered = enter_product(desk(), name, who=nameless())
+            st.session_state["product-new"] = entered.name
+            st.rerun()
 
 
 def _rule(record: ProductRecord) -> None:
@@ -58,7 +61,7 @@ def _rule(record: ProductRecord) -> None:
     if rule is None:
         st.markdown("None is agreed yet: no batch can be recommended for release.")
     else:
-        st.markdown("\n".join(f"- {plain(line)}" for line in rule.words()))
+        listed(rule.words())
         _characteristic(rule)
     with st.expander("Agree another rule" if rule else "Agree the rule", expanded=rule is None):
         rule_form(record, rule)
@@ -74,9 +77,8 @@ def _characteristic(rule: ReleaseRule) -> None:
         )
         return
     st.markdown("**What it does to batches**")
-    with st.container(key="characteristic-figure"):
-        words = "Chance of release, hold and rejection against the true difference."
-        st.altair_chart(figure, theme=None, width="stretch", alt=words)
+    words = "Chance of release, hold and rejection against the true difference."
+    show_figure("characteristic-figure", figure, words)
     month = st.number_input("Batches a month", 1, 1000, 20, key="rule-batches")
     cost = rule.tastings(float(month), truth=0.0)
     st.markdown(
@@ -88,33 +90,100 @@ def _characteristic(rule: ReleaseRule) -> None:
 
 def _references(record: ProductRecord) -> None:
     st.subheader("Reference")
-    desk, today = current_frame().store, utc_now()[:10]
-    state = state_of_reference(desk, record.in_use, today)
+    state = state_of_reference(desk(), record.in_use, utc_now()[:10])
     if state is None:
         st.markdown("None is in use yet.")
     else:
         st.markdown(f"In use: **{plain(record.in_use)}**")
-        st.markdown("\n".join(f"- {plain(line)}" for line in state.says()))
-    known = desk.nouns(Reference, record.name)
+        listed(state.says())
+    known = desk().nouns(Reference, record.name)
     if known:
-        st.dataframe([_row(one) for one in reversed(known)], hide_index=True, width="stretch")
+        scroll([_row(reference) for reference in reversed(known)])
     if record.in_use:
         compared_again_form(record)
-        used = next((one for one in known if one.name == record.in_use), None)
-        if used is not None:
-            stock_form(record, used)
+        for reference in known:
+            if reference.name == record.in_use:
+                stock_form(record, reference)
     reference_form(record)
 
 
-def _row(one: Reference) -> dict[str, str]:
-    bridge = one.later[-1] if one.later else one.bridged_to_first
-    drift = bridge.estimate if bridge else None
+def _row(reference: Reference) -> dict[str, str]:
+    bridge = reference.later[-1] if reference.later else reference.bridged_to_first
+    drift = "" if bridge is None or bridge.estimate is None else number(bridge.estimate)
     return {
-        "reference": one.name,
-        "kind": one.kind.words,
-        "made on": one.made_on,
-        "usable until": one.usable_until,
-        "against the first": ""
-        if drift is None or bridge is None
-        else f"{number(drift)} on {bridge.held_on}",
+        "reference": reference.name,
+        "kind": reference.kind.words,
+        "made on": reference.made_on,
+        "usable until": reference.usable_until,
+        "against the first": f"{drift} on {bridge.held_on}" if bridge and drift else "",
     }
+
+
+def tolerance_form(record: ProductRecord) -> None:
+    """The agreed attributes as a table, and a field in which they are typed."""
+    limits = record.product.attributes
+    if limits:
+        st.markdown("**Tolerated in each attribute**")
+        show_table(
+            [{"attribute": plain(limit.attribute), "tolerated": _shown(limit)} for limit in limits]
+        )
+        st.markdown("Margins are offered to a release rule by profile; only the rule decides.")
+    with st.expander("Attributes with margins or limits"):
+        typed = st.text_area(
+            "One a line: 'sour; 0.8' is a margin round the reference, 'colour; 2 to 6' a range",
+            value="\n".join(f"{limit.attribute}; {_words(limit)}" for limit in limits),
+            key=f"attributes-{record.name}",
+        )
+        why = st.text_input("Why, and who agreed", key=f"attributes-why-{record.name}")
+        act(
+            "Agree the attributes",
+            "attributes",
+            lambda: tolerate(desk(), record.name, tolerances(typed), who=nameless(), why=why),
+            ready=why.strip(),
+        )
+
+
+def tolerances(text: str) -> tuple[AttributeLimit, ...]:
+    """The attributes that were typed, one a line.
+
+    Raises RecordError for a line that holds neither a margin nor a range.
+
+    >>> [(limit.attribute, limit.margin) for limit in tolerances("sour; 0,8")]
+    [('sour', 0.8)]
+    >>> [(limit.low, limit.high) for limit in tolerances("colour; 2 to 6")]
+    [(2.0, 6.0)]
+    """
+    limits = []
+    for row, line in enumerate(text.splitlines(), start=1):
+        if not line.strip():
+            continue
+        match = _RANGE.fullmatch(line) or _MARGIN.fullmatch(line)
+        if match is None:
+            raise RecordError(
+                f"Attributes, line {row}: write a margin as in 'sour; 0.8' or a range as in "
+                f"'colour; 2 to 6'. Got {line.strip()!r}."
+            )
+        sizes = match.groupdict()
+        name = sizes.pop("name")
+        typed = {bound: _size(size) for bound, size in sizes.items()}
+        limits.append(AttributeLimit(attribute=name.strip(), **typed))
+    return tuple(limits)
+
+
+def _size(text: str | None) -> float | None:
+    return None if text is None else float(text.replace(",", "."))
+
+
+def _words(limit: AttributeLimit) -> str:
+    if limit.margin is not None:
+        return f"{limit.margin:g}"
+    low = "" if limit.low is None else f"{limit.low:g} "
+    return f"{low}to" if limit.high is None else f"{low}to {limit.high:g}"
+
+
+def _shown(limit: AttributeLimit) -> str:
+    if limit.margin is not None:
+        return f"up to {limit.margin:g} from the reference"
+    if limit.low is None or limit.high is None:
+        return f"up to {limit.high:g}" if limit.low is None else f"from {limit.low:g}"
+    return f"{limit.low:g} to {limit.high:g}"

@@ -34,7 +34,7 @@ def listed_leader() -> str | None:
     return on_list(st.user.to_dict(), listed) if listed else None
 
 
-def on_list(user: Mapping[str, Any], listed: Collection[str]) -> str | None:
+def on_list(user: Mapping[str, object], listed: Collection[str]) -> str | None:
     """The user's subject or verified e-mail address, if it is on the list.
 
     An address that the provider has not verified is no identity: users may write any.

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 import streamlit as st
@@ -22,11 +24,10 @@ from ..sessions.workflow import (
     missing_in_question,
     unmet_cautions,
 )
-from .fields import details_form, field_key, level_field, limit_input, text_field
-from .frame import chosen_session, current_frame, go, minute, plain, shown_errors, who
-from .merge import merged
-from .method_form import method_panel, settings_agreed, settings_fields
-from .risks import risks_panel
+from .fields import details_form, field_key, level_field, limit_input, merged, text_field
+from .frame import chosen_session, desk, go, minute, plain, shown_errors, who
+from .method_form import method_panel, risks_panel, settings_agreed, settings_fields
+from .parts import act, choose, show_table, way
 
 _TEXTS = (
     ("what_changed", "What differs between the samples?"),
@@ -50,8 +51,7 @@ def page() -> None:
             _details_afterwards(session)
         with right:
             _panel(session.question)
-            if st.button("To the ballots", key="to-ballots", type="primary"):
-                go("ballots")
+            way("To the ballots", "to-ballots", "ballots")
         return
     with left:
         question = _question(session)
@@ -77,11 +77,11 @@ def _saved(session: StoredSession, typed: StoredSession) -> StoredSession:
     key = f"shown-{session.id}"
     shown: StoredSession = st.session_state.get(key, session)
     touched = {
-        name: said for name, said in typed.cautions.items() if shown.cautions.get(name) is not said
+        name: met for name, met in typed.cautions.items() if shown.cautions.get(name) is not met
     }
     with shown_errors():
         session = describe(
-            current_frame().store,
+            desk(),
             session.id,
             details=merged(session.details, shown.details, typed.details),
             question=merged(session.question, shown.question, typed.question),
@@ -99,104 +99,83 @@ def _saved(session: StoredSession, typed: StoredSession) -> StoredSession:
 def _question(session: StoredSession) -> Question:
     asked = session.question
     st.text_input("Title", value=session.details.title, key=field_key(session, "title"))
-    texts: dict[str, Any] = {}
-    for name, label in _TEXTS[:2]:
-        texts[name] = text_field(session, name, label, getattr(asked, name))
+    texts = _typed(session, _TEXTS[:2])
     kind, planned = _test(session)
     letters = "" if kind.protocol else f" {kind.letters}"
     st.markdown(f"The ballot asks: *{kind.asks}* ({kind.standard}){letters}")
     if kind.protocol:
-        texts |= _attribute(session, kind.protocol)
-    texts["alpha"] = level_field(session, "alpha")
-    texts["beta"] = level_field(session, "beta") if kind.similarity else asked.beta
-    question = replace(asked, protocol=kind.key, assessors=planned, **texts)
+        asked = _attribute(session, kind.protocol)
+    alpha = level_field(session, "alpha")
+    beta = level_field(session, "beta") if kind.similarity else asked.beta
+    asked = replace(asked, protocol=kind.key, assessors=planned, alpha=alpha, beta=beta, **texts)
     if kind.protocol:
-        question = replace(question, pd_limit=limit_input(session, question))
+        asked = replace(asked, pd_limit=limit_input(session, asked))
     else:
-        question = replace(question, settings=settings_fields(session, kind))
-    return _rules(session, question)
+        asked = replace(asked, settings=settings_fields(session, kind))
+    with st.expander(
+        "What will be done, and the rules",
+        expanded=_once(session, "rules", not session.question.if_different),
+    ):
+        return replace(asked, **_typed(session, _TEXTS[2:]))
+
+
+def _typed(session: StoredSession, texts: Sequence[tuple[str, str]]) -> dict[str, Any]:
+    asked = session.question
+    return {name: text_field(session, name, label, getattr(asked, name)) for name, label in texts}
 
 
 def _test(session: StoredSession) -> tuple[TestKind, int]:
-    """The test, among those of its sort, and the ballots planned."""
     now = find_kind(session.question.protocol)
     names = [kind.name for kind in kinds() if bool(kind.protocol) is bool(now.protocol)]
-    first, second = st.columns(2)
-    with first:
-        chosen = st.selectbox(
-            "Test", names, index=names.index(now.name), key=field_key(session, "protocol")
-        )
-    with second:
-        planned = st.number_input(
-            "Ballots planned",
-            min_value=1,
-            max_value=5000,
-            value=session.question.assessors,
-            key=field_key(session, "assessors"),
-        )
+    left, right = st.columns(2)
+    chosen = choose("Test", names, now.name, field_key(session, "protocol"), place=left)
+    planned = right.number_input(
+        "Ballots planned", 1, 5000, session.question.assessors, key=field_key(session, "assessors")
+    )
     return find_kind(chosen), int(planned)
 
 
-def _rules(session: StoredSession, question: Question) -> Question:
-    """What will be done at each finding."""
+def _attribute(session: StoredSession, protocol: Protocol) -> Question:
+    """The question with what only a test of a named attribute needs."""
     asked = session.question
-    opened = _once(session, "rules", not asked.if_different)
-    with st.expander("What will be done, and the rules", expanded=opened):
-        rest: dict[str, Any] = {
-            name: text_field(session, name, label, getattr(asked, name))
-            for name, label in _TEXTS[2:]
-        }
-    return replace(question, **rest)
-
-
-def _attribute(session: StoredSession, protocol: Protocol) -> dict[str, Any]:
-    """What only a test of a named attribute needs."""
-    asked = session.question
+    blank = replace(asked, attribute="", target="B", two_sided=False)
     if not protocol.asks_attribute:
-        return {"attribute": "", "target": "B", "two_sided": False}
-    attribute = st.text_input(
-        "Attribute asked about", value=asked.attribute, key=field_key(session, "attribute")
-    )
+        return blank
+    key = field_key(session, "attribute")
+    attribute = st.text_input("Attribute asked about", value=asked.attribute, key=key)
     if not protocol.takes_target:
-        return {"attribute": attribute, "target": "B", "two_sided": False}
+        return replace(blank, attribute=attribute)
     choices = {
         "the sample compared (B), known beforehand": ("B", False),
         "the reference (A), known beforehand": ("A", False),
+        "not known beforehand: two-sided": ("B", True),
     }
-    if protocol.reversible:
-        choices["not known beforehand: two-sided"] = ("B", True)
-    sides = list(choices.values())
+    sides = list(choices)[: 3 if protocol.reversible else 2]
     stated = (asked.target, asked.two_sided)
-    now = sides.index(stated) if stated in sides else 0
-    said = st.selectbox(
-        "Which sample is expected to have more of it?",
-        list(choices),
-        index=now,
-        key=field_key(session, f"target-{len(sides)}"),
-    )
-    target, two_sided = choices[said]
-    return {"attribute": attribute, "target": target, "two_sided": two_sided}
+    now = next((words for words in sides if choices[words] == stated), sides[0])
+    key = field_key(session, f"target-{len(sides)}")
+    chosen = choose("Which sample is expected to have more of it?", sides, now, key)
+    target, two_sided = choices[chosen]
+    return replace(asked, attribute=attribute, target=target, two_sided=two_sided)
 
 
 def _cautions(session: StoredSession) -> dict[str, bool]:
     answers = {}
-    unmet = unmet_cautions(session)
-    with st.expander(
-        "Cautions before anybody tastes", expanded=_once(session, "cautions", bool(unmet))
-    ):
+    opened = _once(session, "cautions", bool(unmet_cautions(session)))
+    with st.expander("Cautions before anybody tastes", expanded=opened):
         for caution in CAUTIONS:
             before = session.cautions.get(caution.key)
-            said = st.radio(
+            answer = st.radio(
                 caution.asks,
                 ["yes", "no"],
-                index=None if before is None else 0 if before else 1,
+                index=None if before is None else int(not before),
                 key=field_key(session, f"caution-{caution.key}"),
                 horizontal=True,
                 help=caution.advice,
             )
-            if said is not None:
-                answers[caution.key] = said == "yes"
-            if said == "no":
+            if answer is not None:
+                answers[caution.key] = answer == "yes"
+            if answer == "no":
                 st.warning(f"Not served. {caution.advice}")
     return answers
 
@@ -205,9 +184,8 @@ def _details_afterwards(session: StoredSession) -> None:
     """What is known after tasting only: the question is frozen, the circumstances are not."""
     if session.closed:
         st.markdown("To change samples or serving now, open the ballots again on *Finding*.")
-        return
-    typed = replace(session, details=details_form(session))
-    _saved(session, typed)
+    else:
+        _saved(session, replace(session, details=details_form(session)))
 
 
 def _agree(session: StoredSession) -> None:
@@ -216,18 +194,17 @@ def _agree(session: StoredSession) -> None:
     waiting = [*missing_in_question(session.question), *unmet_cautions(session)]
     if not session.details.leader.strip():
         waiting.insert(0, "Who leads the panel?")
-    if entered := len(current_frame().store.cells(session.id)):
+    if entered := len(desk().cells(session.id)):
         st.markdown(
             f"{several(entered, 'ballot')} entered already: the report will say that the record "
             "does not show a limit chosen before tasting."
         )
-    by_plan = session.question.retest_rule == IN_TWO
-    if by_plan:
+    if session.question.retest_rule == IN_TWO:
         st.info(
             "One of two tastings of a plan: the counts of the plan decide, on the page Batch. What "
             "stands here beside the question is for a session that is read alone."
         )
-    earlier = earlier_attempts(session, current_frame().store.sessions(1000))
+    earlier = earlier_attempts(session, desk().sessions(1000))
     if earlier and not planned_second(session, earlier):
         st.warning(
             f"{several(len(earlier), 'session')} on this batch with this test stand on record. "
@@ -236,42 +213,39 @@ def _agree(session: StoredSession) -> None:
     if waiting:
         st.markdown("Still open:\n" + "\n".join(f"- {line}" for line in waiting))
     st.markdown("After this, alpha, beta, the limit and the actions can no longer be changed.")
-    if st.button("Agree and freeze the question", key="agree", type="primary"):
-        with shown_errors():
-            agree(current_frame().store, session.id, who=session.details.leader)
-            go("ballots")
+    freeze = partial(agree, desk(), session.id, who=session.details.leader)
+    label = "Agree and freeze the question"
+    act(label, "agree", freeze, primary=True, then=partial(go, "ballots"))
 
 
 def _frozen(session: StoredSession) -> None:
     question = session.question
-    st.markdown(f"Agreed by {plain(session.agreed_by)} at {minute(session.agreed_at)}; frozen.")
-    rows = [("title", session.details.title)]
-    rows += [("test", find_kind(question.protocol).name)]
-    rows += [(label, getattr(question, name)) for name, label in _TEXTS]
-    rows += [("alpha", number(question.alpha)), ("beta", number(question.beta))]
     kind = find_kind(question.protocol)
-    rows += _choice_agreed(question) if kind.protocol else settings_agreed(kind, question)
-    rows += [("ballots planned", str(question.assessors)), ("SHA-256", session.digest)]
-    st.table([{"": label, " ": plain(text)} for label, text in rows if text], hide_index=True)
+    st.markdown(f"Agreed by {plain(session.agreed_by)} at {minute(session.agreed_at)}; frozen.")
+    rows = [
+        ("title", session.details.title),
+        ("test", kind.name),
+        *((label, getattr(question, name)) for name, label in _TEXTS),
+        ("alpha", number(question.alpha)),
+        ("beta", number(question.beta)),
+        *(_choice_agreed(question) if kind.protocol else settings_agreed(kind, question)),
+        ("ballots planned", str(question.assessors)),
+        ("SHA-256", session.digest),
+    ]
+    show_table([{"": label, " ": plain(text)} for label, text in rows if text])
 
 
 def _choice_agreed(question: Question) -> list[tuple[str, str]]:
-    """What only a forced choice agrees."""
+    side = "not known beforehand, two-sided" if question.two_sided else f"sample {question.target}"
     limit = (
         f"{percent(question.pd_limit, 1)} of assessors notice, d-prime "
         f"{number(limit_as_dprime(question))}"
     )
     return [
         ("attribute", question.attribute),
-        ("more expected in", _direction(question)),
+        ("more expected in", side if protocol_of(question.protocol).takes_target else ""),
         ("agreed limit", limit),
     ]
-
-
-def _direction(question: Question) -> str:
-    if not protocol_of(question.protocol).takes_target:
-        return ""
-    return "not known beforehand, two-sided" if question.two_sided else f"sample {question.target}"
 
 
 def _once(session: StoredSession, name: str, value: bool) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
+from functools import partial
 from typing import Any
 
 import streamlit as st
@@ -11,7 +12,8 @@ from ..base.findings import Finding
 from ..release.batch_records import ProductRecord
 from ..release.product_desk import compare_again, count_stock, take_over
 from ..release.references import Bridge, Reference, ReferenceKind
-from .frame import current_frame, nameless, plain, shown_errors
+from .frame import desk, nameless, plain, shown_errors
+from .parts import act, pressed
 
 _NONE = "not compared"
 
@@ -21,15 +23,13 @@ def reference_form(record: ProductRecord) -> None:
     first = not record.references
     with st.expander("The first reference" if first else "A new reference takes over"):
         typed = _fields(record)
-        bridges: dict[str, Any] = {}
         with shown_errors():
-            if not first:
-                bridges = _bridges(record, str(typed["name"]))
+            bridges: dict[str, Any] = {} if first else _bridges(record, typed["name"])
             why = st.text_input("Reason", key=f"ref-why-{record.name}")
-            ready = str(typed["name"]).strip() and why.strip()
-            if st.button("It takes over", key="ref-enter", type="primary", disabled=not ready):
+            ready = typed["name"] and why.strip()
+            if pressed("It takes over", "ref-enter", primary=True, ready=ready):
                 reference = Reference(product=record.name, **typed, **bridges)
-                take_over(current_frame().store, reference, who=nameless(), why=why.strip())
+                take_over(desk(), reference, who=nameless(), why=why.strip())
                 st.rerun()
 
 
@@ -41,23 +41,20 @@ def compared_again_form(record: ProductRecord) -> None:
     label = f"{plain(record.in_use)} was compared with the first again"
     with st.expander(label), shown_errors():
         bridge = _bridge(record, record.in_use, first, "the first, again", "again-")
-        why = st.text_input("Why it was compared", key=f"again-why-{record.name}")
-        ready = bridge is not None and why.strip()
-        if st.button("Record the comparison", key="again", disabled=not ready) and bridge:
-            compare_again(current_frame().store, bridge, who=nameless(), why=why.strip())
+        why = st.text_input("Why it was compared", key=f"again-why-{record.name}").strip()
+        if pressed("Record the comparison", "again", ready=bridge is not None and why) and bridge:
+            compare_again(desk(), bridge, who=nameless(), why=why)
             st.rerun()
 
 
 def stock_form(record: ProductRecord, reference: Reference) -> None:
     """How many servings are left, counted by hand: nothing is taken off by itself."""
-    with st.expander(f"Count the stock of {plain(reference.name)}"):
-        left = st.number_input(
-            "Servings left", 0.0, value=reference.stock, key=f"stock-{record.name}"
-        )
-        if st.button("Record the count", key="stock", disabled=left is None) and left is not None:
-            with shown_errors():
-                count_stock(current_frame().store, reference.name, float(left), who=nameless())
-                st.rerun()
+    name = reference.name
+    with st.expander(f"Count the stock of {plain(name)}"):
+        key = f"stock-{record.name}"
+        left = st.number_input("Servings left", 0.0, value=reference.stock, key=key)
+        count = partial(count_stock, desk(), name, float(left or 0), who=nameless())
+        act("Record the count", "stock", count, ready=left is not None)
 
 
 def _fields(record: ProductRecord) -> dict[str, Any]:
@@ -65,7 +62,9 @@ def _fields(record: ProductRecord) -> dict[str, Any]:
     left, right = st.columns(2)
     name = left.text_input("Name of the reference", key=f"ref-name-{key}")
     kinds = [ReferenceKind.STORED_STABLE, ReferenceKind.FRESHLY_MADE]
-    kind = right.selectbox("Kind", kinds, format_func=lambda one: one.words, key=f"ref-kind-{key}")
+    kind = right.selectbox(
+        "Kind", kinds, format_func=lambda kind: kind.words, key=f"ref-kind-{key}"
+    )
     made = left.date_input("Made on", value=date.today(), key=f"ref-made-{key}")
     until = right.date_input(
         "Usable until", value=date.today() + timedelta(days=180), key=f"ref-until-{key}"
@@ -86,7 +85,7 @@ def _fields(record: ProductRecord) -> dict[str, Any]:
     }
 
 
-def _bridges(record: ProductRecord, name: str) -> dict[str, Any]:
+def _bridges(record: ProductRecord, name: str) -> dict[str, Bridge | None]:
     """One to the reference before and one to the first; the same one where they are the same."""
     before, first = record.references[-1], record.references[0]
     to_before = _bridge(record, name, before, "the one before")
@@ -97,22 +96,22 @@ def _bridges(record: ProductRecord, name: str) -> dict[str, Any]:
 def _bridge(record: ProductRecord, name: str, to: str, words: str, form: str = "") -> Bridge | None:
     key = f"{form}{to}-{record.name}"
     st.markdown(f"**Against {plain(to)}, {words}**")
-    found = st.selectbox("Finding", [_NONE, *(one.value for one in Finding)], key=f"br-{key}")
+    finding = st.selectbox("Finding", [_NONE, *(kind.value for kind in Finding)], key=f"br-{key}")
     left, right = st.columns(2)
     estimate = left.number_input("New less old, points", value=None, key=f"br-est-{key}")
     se = right.number_input("Standard error", 0.0, value=None, key=f"br-se-{key}")
     held_on = st.date_input("Compared on", value=date.today(), key=f"br-on-{key}")
     reason = st.text_input(
         "Reason, where similarity was not shown or nothing was compared", key=f"br-why-{key}"
-    )
-    if not name.strip() or (found == _NONE and not reason.strip()):
+    ).strip()
+    if not name.strip() or (finding == _NONE and not reason):
         return None
     return Bridge(
         reference=name.strip(),
         to=to,
         held_on=held_on.isoformat(),
-        finding=None if found == _NONE else Finding(str(found)),
-        reason=reason.strip(),
+        finding=None if finding == _NONE else Finding(str(finding)),
+        reason=reason,
         estimate=estimate,
         se=se,
     )

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import secrets
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping
+from functools import partial
 from urllib.parse import urlsplit
 
 import streamlit as st
@@ -16,26 +17,26 @@ from ..serving.lines import ballot_lines
 from ..serving.plan import ServingPlan
 from ..serving.planning import serving_plan
 from ..sessions.booth_plans import add_late, open_booths, progress, serve, served_plan
+from ..sessions.booth_sittings import done_with, next_sitting, not_done_with, start_sitting
 from ..sessions.session import StoredSession
 from .arrangement import arrangement_fields, other_than_agreed
 from .exclusions import absent, before_serving, sheets_to_serve
-from .frame import chosen_session, current_frame, go, minute, plain, shown_errors, who
+from .frame import chosen_session, desk, minute, plain, shown_errors, title_of, who
+from .parts import act, choose, download, pressed, scroll, show_table, way
 from .served import after_serving
-from .sittings import sittings_panel
 
 
 def page() -> None:
     """Plan the serving of the chosen session, then hand out what it needs."""
     session = chosen_session()
     st.title("What is served to whom?")
-    st.markdown(f"**{plain(session.details.title or 'Untitled session')}**")
+    st.markdown(f"**{title_of(session)}**")
     if not session.agreed:
         st.info("The question comes first: agree it, then plan the serving.")
-        if st.button("To the question", key="to-question", type="primary"):
-            go("question")
+        way("To the question", "to-question", "question")
         return
     with shown_errors():
-        plan = served_plan(current_frame().store, session.id)
+        plan = served_plan(desk(), session.id)
         if plan is None:
             _make(session)
         else:
@@ -43,7 +44,8 @@ def page() -> None:
 
 
 def _make(session: StoredSession) -> None:
-    if current_frame().store.cells(session.id):
+    here, question = session.id, session.question
+    if desk().cells(here):
         st.info(
             "This session has ballots already, typed or loaded. A serving plan belongs into a "
             "new session, before anything is tasted."
@@ -55,80 +57,68 @@ def _make(session: StoredSession) -> None:
     )
     left, right = st.columns(2, gap="large")
     with left:
-        people = st.text_area(
-            "Assessors, one a line (or only how many)",
-            value=str(session.question.assessors),
-            key=f"people-{session.id}",
-        )
+        label, planned = "Assessors, one a line (or only how many)", str(question.assessors)
+        people = _people(st.text_area(label, value=planned, key=f"people-{here}"))
         samples = _samples(session)
-        replicates = int(st.number_input("How often each", 1, 10, 1, key=f"times-{session.id}"))
+        replicates = int(st.number_input("How often each", 1, 10, 1, key=f"times-{here}"))
     with right:
         known = languages()
-        language = st.selectbox(
-            "Language of the ballots",
-            list(known),
-            format_func=lambda code: known[code],
-            key=f"language-{session.id}",
+        key = f"language-{here}"
+        language = choose(
+            "Language of the ballots", list(known), "en", key, words=known.__getitem__
         )
-        seed = st.session_state.setdefault(f"seed-{session.id}", secrets.randbelow(10**6))
+        seed = st.session_state.setdefault(f"seed-{here}", secrets.randbelow(10**6))
         st.markdown(f"Seed of the random orders: **{seed}**; it is kept with the plan.")
-    arranged = arrangement_fields(session, _people(people), samples, replicates)
+    arranged = arrangement_fields(session, people, samples, replicates)
     if arranged is None:
         return
     with shown_errors():
         plan = serving_plan(
-            find_kind(session.question.protocol),
+            find_kind(question.protocol),
             arranged.people,
             seed=seed,
             samples=samples,
             replicates=replicates,
-            target=session.question.target,
+            target=question.target,
             **arranged.more,
         )
-        _put_on_record(session, plan, str(language), arranged.break_minutes)
+        _put_on_record(session, plan, language, arranged.break_minutes)
 
 
 def _put_on_record(
     session: StoredSession, plan: ServingPlan, language: str, break_minutes: int
 ) -> None:
     st.subheader("Is it balanced?")
-    st.table(_rows(plan.evenness.records(), plain), hide_index=True)
+    show_table(plan.evenness)
     other_than_agreed(session, plan)
-    if st.button("Put this plan on record", key="plan-serving", type="primary"):
-        serve(
-            current_frame().store,
-            session.id,
-            plan,
-            ballot_lines(plan),
-            language=language,
-            break_minutes=break_minutes,
-            who=who(session),
-        )
-        st.rerun()
+    rows, leader = ballot_lines(plan), who(session)
+    put = partial(serve, desk(), session.id, plan, rows, language=language, who=leader)
+    ready = partial(put, break_minutes=break_minutes)
+    act("Put this plan on record", "plan-serving", ready, primary=True)
 
 
 def _samples(session: StoredSession) -> list[str] | None:
-    """Names of the samples, where the method serves several by name."""
-    question = session.question
-    if not find_kind(question.protocol).by_name:
+    if not find_kind(session.question.protocol).by_name:
         return None
-    agreed = str(question.settings.get("samples", ""))
-    names = [part.strip() for part in agreed.split(";") if part.strip()]
-    first = str(question.settings.get("control") or question.settings.get("reference") or "A")
+    agreed = session.question.settings
+    names = _lines(str(agreed.get("samples", "")).replace(";", "\n"))
+    first = str(agreed.get("control") or agreed.get("reference") or "A")
     typed = st.text_area(
         "Samples, one a line",
         value="\n".join(names or [first]),
         key=f"samples-{session.id}",
         help="The names are for the key and the finding; booths and ballots show codes only.",
     )
-    return [line.strip() for line in typed.splitlines() if line.strip()]
+    return _lines(typed)
+
+
+def _lines(text: str) -> list[str]:
+    return [line.strip() for line in text.splitlines() if line.strip()]
 
 
 def _people(text: str) -> int | list[str]:
-    lines = [line.strip() for line in text.splitlines() if line.strip()]
-    if len(lines) == 1 and lines[0].isdecimal():
-        return int(lines[0])
-    return lines
+    lines = _lines(text)
+    return int(lines[0]) if len(lines) == 1 and lines[0].isdecimal() else lines
 
 
 def _hand_out(session: StoredSession, plan: ServingPlan) -> None:
@@ -149,16 +139,10 @@ def _sheets(session: StoredSession, plan: ServingPlan) -> None:
     makers = {**sheets_to_serve(session, plan), "Key": lambda: key_pdf(plan, session.details)}
     row = st.container(horizontal=True)
     for name, make in makers.items():
-        row.download_button(
-            f"{name}, PDF",
-            make,
-            f"{name.lower().replace(' ', '-')}-{session.id[:8]}.pdf",
-            "application/pdf",
-            key=f"sheet-{name.split()[0].lower()}",
-            on_click="ignore",
-        )
+        file, key = name.lower().replace(" ", "-"), f"sheet-{name.split()[0].lower()}"
+        download(f"{name}, PDF", make, f"{file}-{session.id[:8]}.pdf", key, place=row)
     with st.expander("The plan, with its key"):
-        st.dataframe(_rows(plan.table().records(), str), hide_index=True, width="stretch")
+        scroll(plan.table())
 
 
 def _booths(session: StoredSession) -> None:
@@ -176,16 +160,10 @@ def _booths(session: StoredSession) -> None:
     _links(session, key, booths)
     _late(session, key)
     absent(session)
-    links = st.session_state.get(key)
-    if links:
-        st.download_button(
-            "Booth cards, PDF",
-            lambda: booth_cards_pdf(links, language),
-            f"booth-cards-{session.id[:8]}.pdf",
-            "application/pdf",
-            key="sheet-cards",
-            on_click="ignore",
-        )
+    if links := st.session_state.get(key):
+        file = f"booth-cards-{session.id[:8]}.pdf"
+        cards = partial(booth_cards_pdf, links, language)
+        download("Booth cards, PDF", cards, file, "sheet-cards")
         st.table([{"assessor": plain(name), "link": link} for name, link in links.items()])
     sittings_panel(session)
     if booths or links:
@@ -196,16 +174,13 @@ def _links(session: StoredSession, key: str, booths: Mapping[str, str]) -> None:
     """The button for the links; new ones are asked about first, since the old ones end."""
     if booths:
         # The links on record are in the key: each set of links is asked about anew.
-        sure = st.checkbox(
-            "The old links become useless",
-            key=f"useless-{digest_of(booths)[:12]}",
-        )
+        sure = st.checkbox("The old links become useless", key=f"useless-{digest_of(booths)[:12]}")
         # Under another key than the first time: a late second tap ends no link.
-        asked = st.button("New links for all booths", key="new-links", disabled=not sure) and sure
+        asked = pressed("New links for all booths", "new-links", ready=sure)
     else:
-        asked = st.button("Open the booths", key="open-booths", type="primary")
+        asked = pressed("Open the booths", "open-booths", primary=True)
     if asked:
-        tokens = open_booths(current_frame().store, session.id, who=who(session))
+        tokens = open_booths(desk(), session.id, who=who(session))
         st.session_state[key] = {name: _link(token) for name, token in tokens.items()}
         st.rerun()
 
@@ -214,8 +189,8 @@ def _late(session: StoredSession, key: str) -> None:
     """Somebody who came late gets the orders that were served least."""
     name, button = st.columns([3, 1], vertical_alignment="bottom")
     late = name.text_input("Somebody came late: name", key=f"late-{session.id}")
-    if button.button("Seat them", key="seat-late", disabled=not late.strip()):
-        token = add_late(current_frame().store, session.id, late, who=who(session))
+    if pressed("Seat them", "seat-late", ready=late.strip(), place=button):
+        token = add_late(desk(), session.id, late, who=who(session))
         links = st.session_state.get(key) or {}
         st.session_state[key] = {**links, " ".join(late.split()): _link(token)}
 
@@ -223,14 +198,10 @@ def _late(session: StoredSession, key: str) -> None:
 @st.fragment(run_every=5.0)
 def sent_so_far(session: StoredSession) -> None:
     """Who has sent how many; counts, never answers."""
-    counts = progress(current_frame().store, session.id)
+    counts = progress(desk(), session.id)
     sent, planned = sum(done for _, done, _ in counts), sum(whole for _, _, whole in counts)
     st.markdown(f"**{sent} of {planned} ballots** are sent.")
-    st.dataframe(
-        [{"assessor": name, "sent": done, "of": whole} for name, done, whole in counts],
-        hide_index=True,
-        width="stretch",
-    )
+    scroll([{"assessor": name, "sent": done, "of": whole} for name, done, whole in counts])
 
 
 def _link(token: str) -> str:
@@ -239,11 +210,36 @@ def _link(token: str) -> str:
     return f"{host}/?booth={token}"
 
 
-def _rows(
-    records: Sequence[Mapping[str, object]], shown: Callable[[str], str]
-) -> list[dict[str, str]]:
-    """Texts of the cells; those of a table are markup, those of a grid are not."""
-    return [
-        {name: "" if cell is None else shown(str(cell)) for name, cell in row.items()}
-        for row in records
-    ]
+def sittings_panel(session: StoredSession) -> None:
+    """Which sitting the booths are in, and the button for the next; nothing for one sitting."""
+    if session.serving is None or session.serving.breaks is None or session.closed:
+        return
+    breaks, last = session.serving.breaks, session.serving.design.sittings
+    if breaks.minutes:
+        st.markdown(
+            f"**{last} sittings**; after each a break of at least {breaks.minutes} min, "
+            "counted from an assessor's own last ballot."
+        )
+    else:
+        _led(session, breaks.started, last)
+
+
+@st.fragment(run_every=5.0)
+def _led(session: StoredSession, started: int, last: int) -> None:
+    """Who is done with the sitting that is open, and the button for the next one."""
+    done, people = done_with(desk(), session.id, started)
+    st.markdown(
+        f"**Sitting {started} of {last}** is open: {done} of {people} assessors are done with it"
+        + ("." if started == last else " and wait.")
+    )
+    following = next_sitting(session)
+    if not following:
+        return
+    sure = True
+    if missing := not_done_with(desk(), session.id, started):
+        st.markdown(f"Not done yet: {plain(', '.join(missing))}.")
+        label = f"Start sitting {following} before they are done"
+        sure = st.checkbox(label, key=f"start-before-{following}")
+    # The number is in the key: a late second tap cannot start the sitting after it.
+    start = partial(start_sitting, desk(), session.id, following, who=who(session))
+    act(f"Start sitting {following}", f"start-sitting-{following}", start, ready=sure)

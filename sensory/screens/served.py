@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import streamlit as st
 
 from ..catalogue.tests import find_kind
@@ -21,7 +23,8 @@ from ..sessions.served import (
 )
 from ..sessions.served_beside_plan import Served, came, served_beside_plan
 from ..sessions.session import StoredSession
-from .frame import current_frame, plain, shown_errors, who
+from .frame import desk, shown_errors, who
+from .parts import act, listed
 
 _SHOWN = 12
 _PLANNED = "as planned after all"
@@ -30,109 +33,86 @@ Mine = dict[int, dict[str, str]]
 
 def show_served(served: Served | None) -> None:
     """What the finding says of the serving; nothing where there was no plan."""
-    if served is None:
-        return
-    st.subheader("Served as planned?")
-    lines = served.lines
-    st.markdown("\n".join(f"- {plain(line)}" for line in lines[:_SHOWN]))
-    if len(lines) > _SHOWN:
-        st.markdown(f"and {len(lines) - _SHOWN} more, in the ballots")
+    if served is not None:
+        st.subheader("Served as planned?")
+        listed(served.lines, _SHOWN, ", in the ballots")
 
 
 def after_serving(session: StoredSession, plan: ServingPlan) -> None:
     """The confirmation, once there are ballots, and what was otherwise."""
-    store = current_frame().store
-    cells = store.cells(session.id)
+    cells = desk().cells(session.id)
     served = served_beside_plan(session, cells)
     show_served(served)
     if session.closed:
         st.markdown("To change this, open the ballots again on *Finding*, with a reason.")
         return
     with shown_errors():
-        if came(cells) and st.button(
-            "All else was served as planned"
-            if served and served.departures
-            else "All was served as planned",
-            key="confirm-served",
-        ):
-            confirm_served(store, session.id, who=who(session))
-            st.rerun()
+        if came(cells):
+            all_of_it = "All else" if served and served.departures else "All"
+            confirm = partial(confirm_served, desk(), session.id, who=who(session))
+            act(f"{all_of_it} was served as planned", "confirm-served", confirm)
         with st.expander("Something was served otherwise"):
             _otherwise(session, plan)
 
 
 def _otherwise(session: StoredSession, plan: ServingPlan) -> None:
+    here = session.id
     left, right = st.columns(2)
-    person = left.selectbox("Assessor", plan.assessors, key=f"served-who-{session.id}")
-    mine = lines_of(current_frame().store, session.id, person)
+    person = left.selectbox("Assessor", plan.assessors, key=f"served-who-{here}")
+    mine = lines_of(desk(), here, person)
     ballots = ballots_of(session, mine)
     seat = plan.assessors.index(person)
     number = right.selectbox(
         "Ballot",
         range(len(ballots)),
         format_func=lambda at: _ballot_label(at, ballots[at], mine),
-        key=f"served-ballot-{session.id}-{seat}",
+        key=f"served-ballot-{here}-{seat}",
     )
     offered = _offered(session, mine, ballots[number])
+    place = f"{here}-{seat}-{number}"
     what = st.selectbox(
-        "What happened",
-        list(offered),
-        index=None,
-        placeholder="Choose",
-        key=f"served-what-{session.id}-{seat}-{number}",
+        "What happened", offered, index=None, placeholder="Choose", key=f"served-what-{place}"
     )
-    why = st.text_input(
-        "Reason, without names and nothing about health",
-        key=f"served-why-{session.id}-{seat}-{number}",
-    )
-    needs = what not in (_PLANNED, LEFT_OUT)
-    if st.button(
-        "Put it on record",
-        key="serve-otherwise",
-        disabled=what is None or (needs and not why.strip()),
-    ):
-        _stated(session, ballots[number][0], str(what), offered[str(what)], why)
-        st.rerun()
+    why = st.text_input("Reason, without names and nothing about health", key=f"served-why-{place}")
+    ready = what is not None and (what in (_PLANNED, LEFT_OUT) or why.strip())
+    changes = offered[what] if what else {}
+    state = partial(_stated, session, ballots[number][0], str(what), changes, why)
+    act("Put it on record", "serve-otherwise", state, ready=ready)
 
 
-def _stated(session: StoredSession, line: int, what: str, served: dict[int, str], why: str) -> None:
-    store, by = current_frame().store, who(session)
+def _stated(session: StoredSession, row: int, what: str, served: dict[int, str], why: str) -> None:
+    by = who(session)
     if what in HAPPENED:
-        not_served(store, session.id, line, what, why=why, who=by)
+        not_served(desk(), session.id, row, what, why=why, who=by)
     elif what == _PLANNED:
-        served_after_all(store, session.id, line, who=by)
+        served_after_all(desk(), session.id, row, who=by)
     else:
-        served_otherwise(store, session.id, served, why=why, who=by)
+        served_otherwise(desk(), session.id, served, why=why, who=by)
 
 
 def _offered(
     session: StoredSession, mine: Mine, ballot: tuple[int, ...]
 ) -> dict[str, dict[int, str]]:
-    """What can be stated of a ballot, with the lines that it changes."""
-    found: dict[str, dict[int, str]] = {}
+    changes: dict[str, dict[int, str]] = {}
     together = find_kind(session.question.protocol).together
-    for line in () if mine[ballot[0]].get(NOT_SERVED) else ballot:
-        texts = mine[line]
+    for row in () if mine[ballot[0]].get(NOT_SERVED) else ballot:
+        texts = mine[row]
         column = served_column(texts)
         now, code = texts.get(column, ""), " ".join(codes_of(texts))
-        if column == "sample":
-            for other in ballot if together else mine:
-                there = mine[other].get(column, "")
-                if there != now and not mine[other].get(NOT_SERVED):
-                    found[f"cup {code} exchanged with {' '.join(codes_of(mine[other]))}"] = {
-                        line: there,
-                        other: now,
-                    }
+        for other in (ballot if together else mine) if column == "sample" else ():
+            there = mine[other].get(column, "")
+            if there != now and not mine[other].get(NOT_SERVED):
+                exchanged = f"cup {code} exchanged with {' '.join(codes_of(mine[other]))}"
+                changes[exchanged] = {row: there, other: now}
         if not together:
             under = f"in cup {code}: " if column == "sample" else ""
-            for one in possible_servings(session, texts):
-                if one != now:
-                    found[f"served {under}{one}"] = {line: one}
-    return {**found, **{one: {} for one in HAPPENED}, _PLANNED: {}}
+            for serving in possible_servings(session, texts):
+                if serving != now:
+                    changes[f"served {under}{serving}"] = {row: serving}
+    return {**changes, **{what: {} for what in HAPPENED}, _PLANNED: {}}
 
 
 def _ballot_label(at: int, ballot: tuple[int, ...], mine: Mine) -> str:
-    codes = " ".join(code for line in ballot for code in codes_of(mine[line]))
-    now = ", ".join(mine[line].get(served_column(mine[line]), "") for line in ballot)
-    why = mine[ballot[0]].get(NOT_SERVED, "")
-    return f"{at + 1}: {codes} ({why or now})"
+    codes = " ".join(code for row in ballot for code in codes_of(mine[row]))
+    now = ", ".join(mine[row].get(served_column(mine[row]), "") for row in ballot)
+    return f"{at + 1}: {codes} ({mine[ballot[0]].get(NOT_SERVED) or now})"

@@ -38,15 +38,9 @@ def serve(
 ) -> None:
     """Open the record, say where it is, and serve until stopped.
 
-    Parameters
-    ----------
-    options : mapping
-        Of Streamlit, by their dotted names; ``server.port`` is needed.
-    routes, middleware : sequence
-        What the network mode puts before the pages.
-
-    Raises ArgumentError when nothing can listen on that address and port. RecordError when the
-    record cannot be opened.
+    Options are those of Streamlit, by their dotted names; ``server.port`` is needed. Routes and
+    middleware are what the network mode puts before the pages. Raises ArgumentError when nothing
+    can listen on that address and port, RecordError when the record cannot be opened.
     """
     given = settings(options)
     check_free(given["server.address"], given["server.port"])
@@ -105,7 +99,7 @@ def _opened(url: str) -> str:
     return place
 
 
-def _flat(tree: Mapping[str, Any], stem: str = "") -> Iterator[tuple[str, Any]]:
+def _flat(tree: Mapping[str, object], stem: str = "") -> Iterator[tuple[str, object]]:
     for name, value in tree.items():
         if isinstance(value, dict):
             yield from _flat(value, f"{stem}{name}.")

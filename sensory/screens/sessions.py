@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from functools import partial
 
 import streamlit as st
 
@@ -15,7 +15,18 @@ from ..sessions.session import SessionDetails, StoredSession
 from ..sessions.template import template_xlsx
 from ..sessions.workflow import new_session_id, open_session, read_prepared
 from .care import care_of_the_record
-from .frame import current_frame, go, minute, nameless, plain, show_faults, shown_errors
+from .frame import (
+    current_frame,
+    desk,
+    go,
+    minute,
+    nameless,
+    plain,
+    show_faults,
+    shown_errors,
+    title_of,
+)
+from .parts import choose, download, pressed, way
 
 _PREPARED = {
     "reformulation": ("Reformulation", "66 triangles: is less sugar undetectable?"),
@@ -41,7 +52,12 @@ def page() -> None:
         "Choose a session. Then its **question** is agreed, its **ballots** are closed, and "
         "the **finding** is shown. How many assessors? See *Plan*."
     )
-    _demo()
+    st.subheader("Try it with invented sessions")
+    _tiles(_PREPARED, primary=True)
+    with st.expander("Other methods"):
+        others = list(_OTHER.items())
+        _tiles(dict(others[:3]), primary=False)
+        _tiles(dict(others[3:]), primary=False)
     left, right = st.columns(2, gap="large")
     with left:
         _file()
@@ -53,39 +69,27 @@ def page() -> None:
         st.caption(f"The record is kept in {plain(place)}")
 
 
-def _demo() -> None:
-    st.subheader("Try it with invented sessions")
-    _tiles(_PREPARED, primary=True)
-    with st.expander("Other methods"):
-        names = list(_OTHER)
-        for row in (names[:3], names[3:]):
-            _tiles({name: _OTHER[name] for name in row}, primary=False)
-
-
 def _tiles(prepared: dict[str, tuple[str, str]], *, primary: bool) -> None:
     columns = st.columns(len(prepared))
     for column, (name, (title, words)) in zip(columns, prepared.items(), strict=True):
         with column, st.container(border=True, height="stretch"):
             st.markdown(f"**{title}**  \n{words}")
-            kind: Literal["primary", "secondary"] = "primary" if primary else "secondary"
-            if st.button("Open", key=f"demo-{name}", type=kind):
+            if pressed("Open", f"demo-{name}", primary=primary):
                 _open_prepared(name)
 
 
 def _open_prepared(name: str) -> None:
     """Open the demo session; a copy that nobody has agreed yet is used again."""
-    frame = current_frame()
     with shown_errors():
-        prepared = read_prepared(frame.demo, name)
+        prepared = read_prepared(current_frame().demo, name)
+        wanted = (prepared["details"], prepared["question"])
         untouched = (
             session
-            for session in frame.store.sessions(200)
-            if not session.agreed
-            and session.details == prepared["details"]
-            and session.question == prepared["question"]
+            for session in desk().sessions(200)
+            if not session.agreed and (session.details, session.question) == wanted
         )
         session = next(untouched, None) or open_session(
-            frame.store, new_session_id(), **prepared, who="demo", why=f"demo data {name}"
+            desk(), new_session_id(), **prepared, who="demo", why=f"demo data {name}"
         )
         go("ballots" if name == "mistakes" else "question", session.id)
 
@@ -105,15 +109,15 @@ def _file() -> None:
             st.warning("The file has headings but no ballots.")
             return
         st.success(f"{several(len(cells), 'ballot')} read.")
-        if st.button("Use these ballots", key="use-file", type="primary"):
-            details = SessionDetails(
-                title=upload.name.rsplit(".", 1)[0],
-                file_remarks="\n".join(str(remark) for remark in remarks),
+        if pressed("Use these ballots", "use-file", primary=True):
+            title, remarked = upload.name.rsplit(".", 1)[0], "\n".join(map(str, remarks))
+            settings = settings_of_file(key, cells)
+            _new(
+                Question(protocol=key, assessors=len(cells), settings=settings),
+                SessionDetails(title=title, file_remarks=remarked),
+                cells,
+                f"file {upload.name} loaded",
             )
-            question = Question(
-                protocol=key, assessors=len(cells), settings=settings_of_file(key, cells)
-            )
-            _new(question, details, cells, f"file {upload.name} loaded")
 
 
 def _empty() -> None:
@@ -121,57 +125,41 @@ def _empty() -> None:
     test = find_kind(_which_test("Test", Question().protocol, "new-protocol"))
     title = st.text_input("Title of the session", key="new-title", placeholder="product, batch")
     row = st.container(horizontal=True)
-    if row.button("New session", key="new-session"):
+    if pressed("New session", "new-session", place=row):
         question = Question(protocol=test.key, assessors=24)
         _new(question, SessionDetails(title=title.strip()), {}, "typed from paper")
-    row.download_button(
-        "Template to fill in, XLSX",
-        template_xlsx(test),
-        f"ballots-{test.name}.xlsx",
-        key="new-template",
-    )
+    file = f"ballots-{test.name}.xlsx"
+    download("Template to fill in, XLSX", template_xlsx(test), file, "new-template", place=row)
 
 
 def _which_test(label: str, key: str, widget: str) -> str:
-    """A choice among every test, forced choices first."""
     keys = [kind.key for kind in kinds()]
-    chosen = st.selectbox(
-        label, keys, index=keys.index(key), format_func=lambda one: find_kind(one).name, key=widget
-    )
-    return str(chosen)
+    return choose(label, keys, key, widget, words=lambda key: find_kind(key).name)
 
 
 def _new(
     question: Question, details: SessionDetails, cells: dict[int, dict[str, str]], why: str
 ) -> None:
+    new = partial(open_session, details=details, question=question, cells=cells)
     with shown_errors():
-        session = open_session(
-            current_frame().store,
-            new_session_id(),
-            details=details,
-            question=question,
-            cells=cells,
-            who=nameless(),
-            why=why,
-        )
-        go("question", session.id)
+        go("question", new(desk(), new_session_id(), who=nameless(), why=why).id)
 
 
 def _on_record() -> None:
     st.subheader("On record")
     with shown_errors():
-        stored = current_frame().store.sessions(1000)
+        stored = desk().sessions(1000)
         if not stored:
             st.markdown("Nothing yet. What is opened or typed is kept here.")
             return
         wanted = st.text_input("Find by title, test or batch", key="find").casefold().strip()
-        found = [session for session in stored if wanted in _words(session).casefold()]
-        for session in found[:_LISTED]:
+        matching = [session for session in stored if wanted in _words(session).casefold()]
+        for session in matching[:_LISTED]:
             _row(session)
-        if len(found) > _LISTED:
-            st.markdown(f"and {len(found) - _LISTED} more: write a part of the title above.")
-        if st.button("Check the record", key="verify"):
-            broken = current_frame().store.verify()
+        if len(matching) > _LISTED:
+            st.markdown(f"and {len(matching) - _LISTED} more: write a part of the title above.")
+        if pressed("Check the record", "verify"):
+            broken = desk().verify()
             for line in broken:
                 st.error(plain(line))
             if not broken:
@@ -180,13 +168,12 @@ def _on_record() -> None:
 
 def _row(session: StoredSession) -> None:
     name, test, stage, when, button = st.columns([5, 2, 2, 2, 1], vertical_alignment="center")
-    name.markdown(plain(session.details.title or "Untitled session"))
+    name.markdown(title_of(session))
     test.markdown(find_kind(session.question.protocol).name)
     stage.markdown(session.stage)
     when.markdown(minute(session.created_at))
-    if button.button("Open", key=f"open-{session.id}"):
-        stage_page = "finding" if session.closed else "ballots" if session.agreed else "question"
-        go(stage_page, session.id)
+    page = "finding" if session.closed else "ballots" if session.agreed else "question"
+    way("Open", f"open-{session.id}", page, session.id, primary=False, place=button)
 
 
 def _words(session: StoredSession) -> str:

@@ -55,15 +55,7 @@ _PASSCODE = """
 
 
 class Doors:
-    """The routes of signing in and out.
-
-    Parameters
-    ----------
-    keeper : Keeper
-        Checks the passcode and signs the cookie.
-    patience : Patience
-        Makes the next try wait after wrong ones.
-    """
+    """The routes of signing in and out."""
 
     def __init__(self, keeper: Keeper, patience: Patience):
         self._keeper, self._patience = keeper, patience
@@ -71,12 +63,13 @@ class Doors:
 
     def routes(self) -> list[Route]:
         """Routes for the application."""
-        return [
-            Route(SIGN_IN, self.ask, methods=["GET"]),
-            Route(SIGN_IN, self.sign_in, methods=["POST"]),
-            Route(SIGN_OUT, self.ask_out, methods=["GET"]),
-            Route(SIGN_OUT, self.sign_out, methods=["POST"]),
-        ]
+        ways = {
+            (SIGN_IN, "GET"): self.ask,
+            (SIGN_IN, "POST"): self.sign_in,
+            (SIGN_OUT, "GET"): self.ask_out,
+            (SIGN_OUT, "POST"): self.sign_out,
+        }
+        return [Route(path, do, methods=[method]) for (path, method), do in ways.items()]
 
     async def ask(self, request: Request) -> Response:
         """The form for the passcode."""
@@ -84,7 +77,7 @@ class Doors:
 
     async def ask_out(self, request: Request) -> Response:
         """The form that ends the sign-in of this browser."""
-        return _page("Sign out", "The panel leader signs out in this browser.", "Sign out")
+        return _sign_out_page("The panel leader signs out in this browser.")
 
     async def sign_in(self, request: Request) -> Response:
         """Check the passcode; if right, give the cookie and go to the app."""
@@ -108,7 +101,7 @@ class Doors:
     async def sign_out(self, request: Request) -> Response:
         """Withdraw the cookie, here and in every copy of it."""
         if not from_here(request.headers):
-            return _page("Sign out", "The form came from another page.", "Sign out", 403)
+            return _sign_out_page("The form came from another page.", 403)
         await run_in_threadpool(self._keeper.sign_out, leader_cookie(request.scope))
         answer = RedirectResponse(SIGN_IN, 303, _HEADERS)
         _set_cookie(answer, request, "", 0)
@@ -127,14 +120,9 @@ async def _typed(request: Request) -> str | None:
 
 
 def _set_cookie(answer: Response, request: Request, value: str, seconds: int) -> None:
+    safe = request.url.scheme == "https"
     answer.set_cookie(
-        COOKIE,
-        value,
-        max_age=seconds,
-        path="/",
-        httponly=True,
-        samesite="strict",
-        secure=request.url.scheme == "https",
+        COOKIE, value, seconds, path="/", secure=safe, httponly=True, samesite="strict"
     )
 
 
@@ -145,15 +133,13 @@ def _wait_page(seconds: int) -> Response:
 
 
 def _sign_in_page(message: str, status: int = 200) -> Response:
-    return HTMLResponse(
-        _PAGE.format(title="Sign in", message=escape(message), fields=_PASSCODE),
-        status,
-        _HEADERS,
-    )
+    return _filled("Sign in", message, _PASSCODE, status)
 
 
-def _page(title: str, message: str, button: str, status: int = 200) -> Response:
-    fields = f"<button>{escape(button)}</button>"
-    return HTMLResponse(
-        _PAGE.format(title=title, message=escape(message), fields=fields), status, _HEADERS
-    )
+def _sign_out_page(message: str, status: int = 200) -> Response:
+    return _filled("Sign out", message, "<button>Sign out</button>", status)
+
+
+def _filled(title: str, message: str, fields: str, status: int) -> Response:
+    page = _PAGE.format(title=title, message=escape(message), fields=fields)
+    return HTMLResponse(page, status, _HEADERS)

@@ -8,7 +8,6 @@ from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from functools import singledispatch
 from types import MappingProxyType
-from typing import Any
 
 import streamlit as st
 
@@ -20,7 +19,7 @@ from ..report.month_documents import month_pdf
 from ..sessions.finding import SessionReport
 
 
-def _read_only(table: dict[Any, Any]) -> MappingProxyType[Any, Any]:
+def _read_only(table: dict[object, object]) -> MappingProxyType[object, object]:
     return MappingProxyType(table)
 
 

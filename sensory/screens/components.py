@@ -1,0 +1,110 @@
+"""What booths and the grid draw in the browser by scripts of their own: no preset mark, never a
+number, and 'saved' only when it is on record."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+import streamlit as st
+
+Words = Mapping[str, Any]
+"""Words of a ballot in the language of the session."""
+
+_LONGEST = 64
+_ECHO = ".echo { margin: 0; min-height: 1.5em; font-size: 0.85rem; }"
+
+
+def asset(name: str) -> str:
+    """A script or style sheet that is sent to the browser."""
+    return (Path(__file__).parent / "assets" / name).read_text(encoding="utf-8")
+
+
+_line = st.components.v2.component(
+    "line scale", html='<div class="line"></div>', css=asset("scale.css"), js=asset("scale.js")
+)
+_categories = st.components.v2.component(
+    "category scale",
+    html='<div class="categories"></div>',
+    css=asset("categories.css"),
+    js=asset("categories.js"),
+)
+_echo = st.components.v2.component(
+    "echo", html='<p class="echo"></p>', css=_ECHO, js=asset("echo.js")
+)
+
+
+def sent(key: str, name: str = "mark") -> object:
+    """What the browser sent of a component, unchecked; None for nothing."""
+    state = st.session_state.get(key)
+    return state.get(name) if isinstance(state, Mapping) else None
+
+
+def _fresh(key: str) -> object:
+    """Where the mark was put since it was last saved; None for nowhere."""
+    mark = sent(key)
+    if not isinstance(mark, Mapping) or mark.get("number") == st.session_state.get(f"{key}-done"):
+        return None
+    at: object = mark.get("at")
+    return None if isinstance(at, bool) else at
+
+
+def marked(key: str) -> float | None:
+    """Where the browser put the mark since it was last saved, from 0 to 1; None for nowhere."""
+    at = _fresh(key)
+    return float(at) if isinstance(at, (int, float)) and 0 <= at <= 1 else None
+
+
+def chosen_category(key: str, choices: Sequence[str]) -> str | None:
+    """The category that was chosen since it was last saved; None for none."""
+    at = _fresh(key)
+    return choices[at] if isinstance(at, int) and 0 <= at < len(choices) else None
+
+
+def saved(key: str) -> None:
+    """Say that the mark is on record; only then does the browser say so."""
+    mark = sent(key)
+    if isinstance(mark, Mapping):
+        st.session_state[f"{key}-done"] = mark.get("number")
+
+
+def show_scale(
+    key: str, *, at: float | None, label: str, ends: tuple[str, str], words: Words
+) -> None:
+    """Draw the line with the mark on record, if there is one."""
+    names = ("saving", "saved", "marked", "not_answered")
+    # A tuple: a mapping here is searched for tables, which takes 2 ms a line.
+    texts = tuple((name, words[name]) for name in names)
+    data = {"at": at, "words": texts, **_beside(key, label, ends)}
+    _line(key=key, data=data, on_mark_change=lambda: None)
+
+
+def show_categories(
+    key: str,
+    *,
+    given: str,
+    choices: Sequence[str],
+    label: str,
+    ends: tuple[str, str],
+    words: Words,
+) -> None:
+    """Draw the categories, lowest first, with the one on record marked (empty for none)."""
+    at = choices.index(given) if given in choices else None
+    texts = {name: words[name] for name in ("saving", "saved", "not_answered")}
+    data = {"at": at, "choices": list(choices), "words": texts, **_beside(key, label, ends)}
+    _categories(key=key, data=data, on_mark_change=lambda: None)
+
+
+def _beside(key: str, label: str, ends: tuple[str, str]) -> dict[str, str]:
+    received = st.session_state.get(f"{key}-done", "")
+    return {"label": label, "low": ends[0], "high": ends[1], "received": received}
+
+
+def show_echo(key: str, words: Words) -> None:
+    """Say 'saving' until all that the browser sent is on record; call it when it is."""
+    touch = sent(key, "touch")
+    received = touch if isinstance(touch, str) and len(touch) <= _LONGEST else ""
+    # Texts only: a list or mapping is searched for tables, which takes 2 ms.
+    data = {"received": received, "saving": words["saving"], "saved": words["saved"]}
+    _echo(key=key, data=data, on_touch_change=lambda: None)

@@ -1,0 +1,135 @@
+"""What pages are made of: lists, tables, choices, downloads, and buttons that act."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from functools import partial
+from mimetypes import guess_type
+from typing import TYPE_CHECKING, Literal, TypeVar
+
+import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
+
+from ..base.results import Table
+from ..report.words import number
+from .frame import go, plain, shown_errors
+
+if TYPE_CHECKING:
+    from streamlit.elements.vega_charts import AltairChart
+
+Option = TypeVar("Option")
+
+
+def listed(lines: Iterable[str], most: int = 1000, rest: str = "") -> None:
+    """Texts of users as a list; `rest` says where those beyond `most` are."""
+    shown = [f"- {plain(line)}" for line in lines]
+    st.markdown("\n".join(shown[:most]))
+    if len(shown) > most:
+        st.markdown(f"and {len(shown) - most} more{rest}")
+
+
+def cells_of(table: Table, shown: Callable[[str], str] = plain) -> list[dict[str, str]]:
+    """Texts of the cells; those of a table are markup, those of a grid are not (`str`)."""
+    return [{name: shown(number(cell)) for name, cell in row.items()} for row in table.records()]
+
+
+def show_table(table: Table | Sequence[Mapping[str, str]]) -> None:
+    """A table as it is read; the texts of ready rows are markup."""
+    st.table(cells_of(table) if isinstance(table, Table) else table, hide_index=True)
+
+
+def scroll(table: Table | Sequence[Mapping[str, object]], height: int | None = None) -> None:
+    """A table that scrolls; its texts are no markup."""
+    rows = cells_of(table, str) if isinstance(table, Table) else table
+    st.dataframe(rows, hide_index=True, width="stretch", height=height or "auto")
+
+
+def show_figure(
+    key: str, figure: AltairChart, words: str, width: Literal["stretch", "content"] = "stretch"
+) -> None:
+    """A chart, and what it shows in words for who does not see it."""
+    with st.container(key=key):
+        st.altair_chart(figure, theme=None, width=width, alt=words)
+
+
+def choose(
+    label: str,
+    options: Sequence[Option],
+    now: object,
+    key: str,
+    *,
+    words: Callable[[Option], str] = str,
+    place: DeltaGenerator | None = None,
+) -> Option:
+    """One of the options, at first `now`, or the first one where that is none of them."""
+    at = next((at for at, option in enumerate(options) if option == now), 0)
+    return (place or st).selectbox(label, options, index=at, format_func=words, key=key)
+
+
+def download(
+    label: str,
+    content: str | bytes | Callable[[], bytes],
+    file: str,
+    key: str,
+    *,
+    place: DeltaGenerator | None = None,
+    primary: bool = False,
+    explained: str | None = None,
+) -> None:
+    """A file to take along; its type follows from its name."""
+    (place or st).download_button(
+        label,
+        content,
+        file,
+        guess_type(file)[0],
+        key=key,
+        type="primary" if primary else "secondary",
+        help=explained,
+        on_click="ignore",
+    )
+
+
+def pressed(
+    label: str,
+    key: str,
+    *,
+    primary: bool = False,
+    ready: object = True,
+    place: DeltaGenerator | None = None,
+) -> bool:
+    """Whether a button that is ready was pressed in this run."""
+    button = partial((place or st).button, type="primary") if primary else (place or st).button
+    return button(label, key=key, disabled=not ready) and bool(ready)
+
+
+def way(
+    label: str,
+    key: str,
+    page: str,
+    session: str | None = None,
+    *,
+    batch: str | None = None,
+    primary: bool = True,
+    place: DeltaGenerator | None = None,
+) -> None:
+    """A button that opens another page."""
+    if pressed(label, key, primary=primary, place=place):
+        go(page, session, batch=batch)
+
+
+def act(
+    label: str,
+    key: str,
+    action: Callable[[], object],
+    *,
+    ready: object = True,
+    primary: bool = False,
+    place: DeltaGenerator | None = None,
+    then: Callable[[], object] = st.rerun,
+) -> None:
+    """A button that writes something and then draws the page anew, or opens another; what stands
+    against it is shown."""
+    if pressed(label, key, primary=primary, ready=ready, place=place):
+        with shown_errors():
+            action()
+            then()
