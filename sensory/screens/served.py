@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import streamlit as st
 
 from ..catalogue.tests import find_kind
-from ..serving.marks import NOT_SERVED, codes_of
+from ..serving.ballot_line import BallotLine
 from ..serving.plan import ServingPlan
 from ..sessions.booth_ballots import ballots_of
 from ..sessions.booth_plans import lines_of
@@ -16,7 +18,6 @@ from ..sessions.served import (
     not_served,
     possible_servings,
     served_after_all,
-    served_column,
     served_otherwise,
 )
 from ..sessions.served_beside_plan import Served, came, served_beside_plan
@@ -25,7 +26,6 @@ from .frame import current_frame, plain, shown_errors, who
 
 _SHOWN = 12
 _PLANNED = "as planned after all"
-Mine = dict[int, dict[str, str]]
 
 
 def show_served(served: Served | None) -> None:
@@ -70,7 +70,7 @@ def _otherwise(session: StoredSession, plan: ServingPlan) -> None:
     number = right.selectbox(
         "Ballot",
         range(len(ballots)),
-        format_func=lambda at: _ballot_label(at, ballots[at], mine),
+        format_func=lambda at: _ballot_label(at, ballots[at]),
         key=f"served-ballot-{session.id}-{seat}",
     )
     offered = _offered(session, mine, ballots[number])
@@ -91,7 +91,7 @@ def _otherwise(session: StoredSession, plan: ServingPlan) -> None:
         key="serve-otherwise",
         disabled=what is None or (needs and not why.strip()),
     ):
-        _stated(session, ballots[number][0], str(what), offered[str(what)], why)
+        _stated(session, ballots[number][0].row, str(what), offered[str(what)], why)
         st.rerun()
 
 
@@ -106,33 +106,28 @@ def _stated(session: StoredSession, line: int, what: str, served: dict[int, str]
 
 
 def _offered(
-    session: StoredSession, mine: Mine, ballot: tuple[int, ...]
+    session: StoredSession, lines: Sequence[BallotLine], ballot: Sequence[BallotLine]
 ) -> dict[str, dict[int, str]]:
-    """What can be stated of a ballot, with the lines that it changes."""
-    found: dict[str, dict[int, str]] = {}
+    """What can be stated of a ballot, with the rows that it changes."""
+    offered: dict[str, dict[int, str]] = {}
     together = find_kind(session.question.protocol).together
-    for line in () if mine[ballot[0]].get(NOT_SERVED) else ballot:
-        texts = mine[line]
-        column = served_column(texts)
-        now, code = texts.get(column, ""), " ".join(codes_of(texts))
-        if column == "sample":
-            for other in ballot if together else mine:
-                there = mine[other].get(column, "")
-                if there != now and not mine[other].get(NOT_SERVED):
-                    found[f"cup {code} exchanged with {' '.join(codes_of(mine[other]))}"] = {
-                        line: there,
-                        other: now,
-                    }
+    for line in () if ballot[0].not_served else ballot:
+        code, single = " ".join(line.codes), line.served_column == "sample"
+        for other in (ballot if together else lines) if single else ():
+            if other.sample != line.sample and not other.not_served:
+                offered[f"cup {code} exchanged with {' '.join(other.codes)}"] = {
+                    line.row: other.sample,
+                    other.row: line.sample,
+                }
         if not together:
-            under = f"in cup {code}: " if column == "sample" else ""
-            for one in possible_servings(session, texts):
-                if one != now:
-                    found[f"served {under}{one}"] = {line: one}
-    return {**found, **{one: {} for one in HAPPENED}, _PLANNED: {}}
+            under = f"in cup {code}: " if single else ""
+            for serving in possible_servings(session):
+                if serving != line.served:
+                    offered[f"served {under}{serving}"] = {line.row: serving}
+    return {**offered, **{what: {} for what in HAPPENED}, _PLANNED: {}}
 
 
-def _ballot_label(at: int, ballot: tuple[int, ...], mine: Mine) -> str:
-    codes = " ".join(code for line in ballot for code in codes_of(mine[line]))
-    now = ", ".join(mine[line].get(served_column(mine[line]), "") for line in ballot)
-    why = mine[ballot[0]].get(NOT_SERVED, "")
-    return f"{at + 1}: {codes} ({why or now})"
+def _ballot_label(at: int, ballot: Sequence[BallotLine]) -> str:
+    codes = " ".join(code for line in ballot for code in line.codes)
+    now = ", ".join(line.served for line in ballot)
+    return f"{at + 1}: {codes} ({ballot[0].not_served or now})"

@@ -5,13 +5,22 @@ Of a reason nothing is asked and nothing is kept but 'not today' and 'not this s
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 
 from ..base.errors import RecordError
-from ..serving.marks import CONSENT, LEFT, NOT_SERVED, NOT_THIS_SAMPLE, NOT_TODAY, samples_by_line
+from ..serving.ballot_line import (
+    CONSENT,
+    NOT_SERVED,
+    NOT_THIS_SAMPLE,
+    NOT_TODAY,
+    BallotLine,
+    lines_by_assessor,
+    lines_from,
+)
+from ..serving.cups import samples_by_line
 from .allergens import allergens_in, served_samples
-from .booth_ballots import Mine, answered, ballots_of
+from .booth_ballots import answered, ballots_of
 from .booth_plans import cups_of, excluded_of, lines_holding, lines_of, people_of
 from .serving import Serving, seats_of
 from .session import StoredSession
@@ -53,12 +62,12 @@ def excluded_samples(store: Store, session_id: str) -> dict[str, tuple[str, ...]
 def allergens_by_line(store: Store, session_id: str) -> dict[int, str]:
     """What the samples of each ballot line hold together; empty for nothing declared."""
     session = store.session(session_id)
-    found: dict[int, str] = {}
-    for assessor, seat in seats_of(people_of(store, session_id)).items():
-        lines = lines_of(store, session_id, assessor)
-        holds = samples_by_line(cups_of(session, seat), lines)
-        found |= {line: allergens_in(session, samples) for line, samples in holds.items()}
-    return found
+    by_name = lines_by_assessor(lines_from(store.cells(session_id)))
+    return {
+        row: allergens_in(session, samples)
+        for assessor, seat in seats_of(people_of(store, session_id)).items()
+        for row, samples in samples_by_line(cups_of(session, seat), by_name[assessor]).items()
+    }
 
 
 def exclude(
@@ -81,9 +90,9 @@ def exclude(
         why = NOT_THIS_SAMPLE if more else f"taken back: {NOT_THIS_SAMPLE}"
         mine = lines_of(act, session_id, assessor)
         marks = {
-            line: {NOT_SERVED: mark}
-            for line, mark in _marks(session, seat, mine, samples).items()
-            if mine[line].get(NOT_SERVED, "") in ("", NOT_THIS_SAMPLE)
+            line.row: {NOT_SERVED: mark}
+            for line, mark in _marks(session, seat, mine, samples)
+            if line.not_served in ("", NOT_THIS_SAMPLE)
         }
         act.write_lines(session_id, marks, why=why)
         act.put(changed, expect=session, what="excluded", why=why)
@@ -109,48 +118,44 @@ def not_today(
         return act.write_lines(session_id, changes)
 
 
-def _no_more(session: StoredSession, mine: Mine) -> dict[int, dict[str, str]]:
+def _no_more(session: StoredSession, lines: Sequence[BallotLine]) -> dict[int, dict[str, str]]:
     """Marks for what is not answered, and neither left out at the booth."""
     return {
-        line: {NOT_SERVED: NOT_TODAY}
-        for ballot in ballots_of(session, mine)
-        if not answered(session, mine, ballot)
+        line.row: {NOT_SERVED: NOT_TODAY}
+        for ballot in ballots_of(session, lines)
+        if not answered(session, ballot)
         for line in ballot
-        if mine[line].get(NOT_SERVED, "") in ("", NOT_THIS_SAMPLE) and not mine[line].get(LEFT)
+        if line.not_served in ("", NOT_THIS_SAMPLE) and not line.left_out
     }
 
 
-def _today(session: StoredSession, seat: str, mine: Mine) -> dict[int, dict[str, str]]:
+def _today(
+    session: StoredSession, seat: str, lines: Sequence[BallotLine]
+) -> dict[int, dict[str, str]]:
     """What takes 'not today' back, and the consent that was refused with it."""
-    marks = _marks(session, seat, mine, excluded_of(session, seat))
     again = {
-        line: {NOT_SERVED: mark}
-        for line, mark in marks.items()
-        if mine[line].get(NOT_SERVED) == NOT_TODAY
+        line.row: {NOT_SERVED: mark}
+        for line, mark in _marks(session, seat, lines, excluded_of(session, seat))
+        if line.not_served == NOT_TODAY
     }
-    for line, texts in mine.items():
-        if texts.get(CONSENT, "").startswith(NOT_TODAY):
-            again.setdefault(line, {})[CONSENT] = ""
+    for line in lines:
+        if line.refused:
+            again.setdefault(line.row, {})[CONSENT] = ""
     return again
 
 
 def _marks(
-    session: StoredSession,
-    seat: str,
-    mine: Mine,
-    excluded: Collection[str],
-) -> dict[int, str]:
-    """The mark that each line ought to have, but those that were left out at the booth.
+    session: StoredSession, seat: str, lines: Sequence[BallotLine], excluded: Collection[str]
+) -> Iterator[tuple[BallotLine, str]]:
+    """The mark that each row ought to have, but those that were left out at the booth.
 
-    An answered line ought to have none, even where booth and leader crossed each other.
+    An answered row ought to have none, even where booth and leader crossed each other.
     """
-    out = lines_holding(session, seat, mine, excluded)
-    return {
-        line: NOT_THIS_SAMPLE if line in out and not answered(session, mine, ballot) else ""
-        for ballot in ballots_of(session, mine)
-        if not mine[ballot[0]].get(LEFT)
-        for line in ballot
-    }
+    out = lines_holding(session, seat, lines, excluded)
+    for ballot in ballots_of(session, lines):
+        open_still = not answered(session, ballot)
+        for line in () if ballot[0].left_out else ballot:
+            yield line, NOT_THIS_SAMPLE if open_still and line.row in out else ""
 
 
 def _check_served(session: StoredSession, names: Collection[str]) -> None:

@@ -10,8 +10,8 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from ..base.plain import LEFT_OUT_EMPTY, Plain, written_as
+from ..serving.cups import SEAT
 from ..serving.layout import ServingDesign, ServingRow
-from ..serving.marks import SEAT
 from ..serving.plan import ServingPlan
 
 

@@ -21,7 +21,7 @@ from ..catalogue.outcome_json import outcome_to_json
 from ..catalogue.question import Question
 from ..catalogue.tests import find_kind, protocol_of
 from ..choices.risks import SessionRisks, session_risks
-from ..serving.marks import check_seats
+from ..serving.cups import check_seats
 from .lines import cells_of_file
 from .outcome_names import without_names
 from .outcomes import check_ballots, edition, read_ballots_of

@@ -9,7 +9,8 @@ import pytest
 from sensory.base.errors import RecordError
 from sensory.catalogue.tests import TESTS
 from sensory.choices.protocols import PROTOCOLS
-from sensory.serving.marks import DEPARTURE, NOT_SERVED, codes_of, planned_cells
+from sensory.serving.ballot_line import DEPARTURE, NOT_SERVED, codes_of
+from sensory.serving.cups import planned_lines
 from sensory.sessions import booth_plans, booths, exclusions, served, workflow
 from sensory.sessions.finding import session_report
 from sensory.sessions.served_beside_plan import served_beside_plan
@@ -51,7 +52,7 @@ def test_the_plan_equals_the_ballots_until_something_is_stated(store, key):
     assert found.came == "3 assessors planned: who came is not known yet."
     assert found.confirmed == "It is not confirmed that all was served as planned."
     expected = {(t["assessor"], codes_of(t)) for t in store.cells(session_id).values()}
-    assert set(planned_cells(plan)) == expected
+    assert set(planned_lines(plan)) == expected
     served.confirm_served(store, session_id, who=BY)
     at = store.session(session_id).serving.confirmed.at
     assert compared(store, session_id).confirmed == (

@@ -1,52 +1,26 @@
-"""What became of planned cups: marks beside ballot lines, and which cups a line holds."""
+"""What became of planned cups: which cups a row holds, and which are to be poured."""
 
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping
 
 from ..base.errors import RecordError
+from ..catalogue.columns import Cells
+from .ballot_line import NOT_SERVED, BallotLine, lines_from
 from .layout import ServingRow
 from .lines import ballot_lines
 from .plan import ServingPlan
 
 SEAT = "seat "
 """A seat and its number stand in a plan on record in the place of a name."""
-SENT, CONSENT, LATE = "sent", "consent", "late"
-"""Columns of a ballot from a booth: when it was sent, and when its assessor consented; and the
-name under which answered ballots stand that were not sent before the session was closed."""
-WARM_UP = "warm-up tasted"
-"""Column of the first ballot that waits in a sitting: when its warm-up sample had been tasted."""
-BOOTH_MARKS = frozenset({SENT, CONSENT, WARM_UP})
-"""Columns that a booth adds to those of a ballot; no answers."""
-NOT_SERVED, DEPARTURE, LEFT = "not served", "departure", "left out"
-SERVING_MARKS = frozenset({NOT_SERVED, DEPARTURE, LEFT})
-"""Columns of a ballot line: why it was not served, why something else was served than planned,
-and when the assessor left it out at the booth."""
-NOT_THIS_SAMPLE, NOT_TODAY, NOT_COME = "not this sample", "not today", "did not come"
-"""All that is kept of why a ballot is not for an assessor. The consent of somebody who does
-not taste begins with 'not today'."""
-
-Lines = Mapping[int, Mapping[str, str]]
-_MOST_CODES = 5
 
 
-def codes_of(texts: Mapping[str, str]) -> tuple[str, ...]:
-    """The codes of a ballot line, first served first.
-
-    >>> codes_of({"codes": "412 837"}), codes_of({"code_1": "265", "code_2": "694"})
-    (('412', '837'), ('265', '694'))
-    """
-    single = [code for name in ("code", "codes") for code in texts.get(name, "").split()]
-    places = (texts.get(f"code_{place}", "") for place in range(1, _MOST_CODES + 1))
-    return (*single, *(code for code in places if code))
-
-
-def to_serve(lines: Lines) -> dict[int, dict[str, str]]:
-    """The lines without those that are not served."""
+def to_serve(lines: Cells) -> dict[int, dict[str, str]]:
+    """The stored rows without those that are not served."""
     return {line: dict(texts) for line, texts in lines.items() if not texts.get(NOT_SERVED)}
 
 
-def check_seats(before: Lines, changes: Lines) -> None:
+def check_seats(before: Cells, changes: Cells) -> None:
     """Refuse a change of ballot lines that moves a seat of the plan.
 
     Seats count the assessors in the order of their lines. So a name may be spelled otherwise,
@@ -74,21 +48,23 @@ def check_seats(before: Lines, changes: Lines) -> None:
         )
 
 
-def _seats(lines: Lines) -> dict[int, int]:
+def _seats(lines: Cells) -> dict[int, int]:
     people = {line: texts.get("assessor", "") for line, texts in sorted(lines.items())}
     order = list(dict.fromkeys(name for name in people.values() if name))
     return {line: order.index(name) for line, name in people.items() if name}
 
 
-def samples_by_line(rows: Iterable[ServingRow], lines: Lines) -> dict[int, frozenset[str]]:
-    """The samples that each ballot line puts before its assessor, labelled ones included.
+def samples_by_line(
+    rows: Iterable[ServingRow], lines: Iterable[BallotLine]
+) -> dict[int, frozenset[str]]:
+    """The samples that each row puts before its assessor, labelled ones included.
 
     Parameters
     ----------
     rows : iterable of ServingRow
         Cups of one assessor.
-    lines : mapping of int to mapping of str to str
-        Ballot lines of the same assessor; they are found by their codes.
+    lines : iterable of BallotLine
+        Of the same assessor; they are found by their codes.
     """
     sets: dict[tuple[int, int], list[ServingRow]] = {}
     place: dict[str, tuple[int, int]] = {}
@@ -98,52 +74,54 @@ def samples_by_line(rows: Iterable[ServingRow], lines: Lines) -> dict[int, froze
             sets.setdefault(at, []).append(row)
             if row.code:
                 place[row.code] = at
-    found = {}
-    for line, texts in lines.items():
-        codes = codes_of(texts)
+    samples = {}
+    for line in lines:
+        codes = line.codes
         cups = [row for at in {place[code] for code in codes if code in place} for row in sets[at]]
-        found[line] = frozenset(row.sample for row in cups if not row.code or row.code in codes)
-    return found
+        samples[line.row] = frozenset(
+            row.sample for row in cups if not row.code or row.code in codes
+        )
+    return samples
 
 
-def planned_cells(plan: ServingPlan) -> dict[tuple[str, tuple[str, ...]], dict[str, str]]:
-    """The planned ballot line of each assessor and codes, whatever the design.
+def planned_lines(plan: ServingPlan) -> dict[tuple[str, tuple[str, ...]], BallotLine]:
+    """The planned row of each assessor and codes, whatever the design.
 
     Examples
     --------
     >>> from sensory.serving.planning import serving_plan
     >>> plan = serving_plan("triangle", ["Anna"], seed=7)
-    >>> planned_cells(plan)["Anna", plan.sets[0].codes]["order"] == plan.sets[0].order
+    >>> planned_lines(plan)["Anna", plan.sets[0].codes].order == plan.sets[0].order
     True
     """
     design = plan.design
     return {
-        (texts["assessor"], codes_of(texts)): texts
+        (line.assessor, line.codes): line
         for number in range(1, design.sets + 1)
         for replicate in range(1, design.replicates + 1)
-        for texts in ballot_lines(plan, set_number=number, replicate=replicate).values()
+        for line in lines_from(ballot_lines(plan, set_number=number, replicate=replicate))
     }
 
 
 def rows_to_serve(
-    plan: ServingPlan, lines: Lines, excluded: Mapping[str, Collection[str]]
+    plan: ServingPlan, cells: Cells, excluded: Mapping[str, Collection[str]]
 ) -> tuple[ServingRow, ...]:
     """The cups of a plan that are to be poured.
 
     Parameters
     ----------
-    lines : mapping of int to mapping of str to str
-        Ballot lines on record; cups of lines that are not served are left out, with the
+    cells : mapping of int to mapping of str to str
+        Rows on record; cups of rows that are not served are left out, with the
         labelled reference where nothing else of the set is left, and the warm-up where
         nothing else of the sitting is.
     excluded : mapping of str to collection of str
         Samples that are not for an assessor; they are no warm-up either.
     """
     out = {
-        (texts.get("assessor", ""), code)
-        for texts in lines.values()
-        if texts.get(NOT_SERVED)
-        for code in codes_of(texts)
+        (line.assessor, code)
+        for line in lines_from(cells)
+        if line.not_served
+        for code in line.codes
     }
     poured = [row for row in plan.rows if row.scored and (row.assessor, row.code) not in out]
     sets = {(row.assessor, row.replicate, row.set) for row in poured}
