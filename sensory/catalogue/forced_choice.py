@@ -23,12 +23,8 @@ from .kind import ReleaseTerms, ServingRules, TestKind, Words
 def forced_choice(protocol: Protocol, *, words: Mapping[str, Words]) -> TestKind:
     """The test that serves, asks and reads a protocol.
 
-    Parameters
-    ----------
-    protocol : Protocol
-        Its statistics, orders and right answers.
-    words : mapping of str to Words
-        What the ballot asks, by language.
+    `protocol`: its statistics, orders and right answers.
+    `words`: what the ballot asks, by language.
     """
     return TestKind(
         key=protocol.key,

@@ -15,14 +15,11 @@ COLUMNS = ("what", "set", "order", "sample", "position", "after", "times")
 def balance_table(design: ServingDesign, rows: Sequence[ServingRow]) -> Table:
     """How often each order was served, each sample at each position, and after each other.
 
-    Returns
-    -------
-    Table
-        Columns `what` ('order', 'position', 'carry-over', 'together'), `set` (of a test of
-        two samples; None where all sets count together), `order`, `sample`, `position`,
-        `after` and `times`; what could have been served and was not has 0 times. Carry-over
-        is counted inside a set, and not over a break between sittings. 'together' counts
-        the sets that hold both samples where a set holds only some.
+    Returns columns `what` ('order', 'position', 'carry-over', 'together'), `set` (of a test of two
+    samples; None where all sets count together), `order`, `sample`, `position`, `after` and
+    `times`; what could have been served and was not has 0 times. Carry-over is counted inside a
+    set, and not over a break between sittings. 'together' counts the sets that hold both samples
+    where a set holds only some.
     """
     numbers: list[int | None] = [*range(1, design.sets + 1)] if design.compares_two else [None]
     out: list[tuple[Cell, ...]] = []
@@ -39,10 +36,7 @@ def balance_table(design: ServingDesign, rows: Sequence[ServingRow]) -> Table:
 def evenness_table(balance: Table) -> Table:
     """The fewest and the most times of each part of a balance table.
 
-    Returns
-    -------
-    Table
-        Columns `what`, `set`, `fewest`, `most`.
+    Returns columns `what`, `set`, `fewest`, `most`.
     """
     parts = groupby(balance.rows, key=lambda row: (row[0], row[1]))
     rows = []

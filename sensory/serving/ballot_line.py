@@ -56,18 +56,12 @@ def codes_of(texts: Mapping[str, str]) -> tuple[str, ...]:
 class BallotLine:
     """A row of the ballots.
 
-    Attributes
-    ----------
-    order, pair, sample : str
-        What was served; which of them depends on the test.
-    sent, consent, warm_up, not_served, departure, left_out : str
-        The marks: a time, a reason, or empty.
-    code_cells : mapping of str to str
-        The codes by column.
-    answers : mapping of str to str
-        By column; only what is answered.
-    beside : mapping of str to str
-        All other columns, as circumstances.
+    `order`, `pair`, `sample`: what was served; which of them depends on the test.
+    `sent`, `consent`, `warm_up`, `not_served`, `departure`, `left_out`: the marks: a time, a
+        reason, or empty.
+    `code_cells`: the codes by column.
+    `answers`: by column; only what is answered.
+    `beside`: all other columns, as circumstances.
     """
 
     row: int

@@ -69,17 +69,11 @@ _STARTERS: dict[tuple[int, int], tuple[int, tuple[Order, ...]]] = {
 class IncompleteBlocks:
     """A balanced incomplete block design.
 
-    Attributes
-    ----------
-    samples, set_size : int
-        How many samples there are, and how many one set holds.
-    blocks : tuple of tuples of int
-        The sets, samples numbered from 0, ordered so that each sample stands at each
-        position equally often, or within one of it where the numbers do not divide.
-    repeats : int
-        In how many sets each sample is.
-    together : int
-        In how many sets each two samples are together (lambda).
+    `samples`, `set_size`: how many samples there are, and how many one set holds.
+    `blocks`: the sets, samples numbered from 0, ordered so that each sample stands at each position
+        equally often, or within one of it where the numbers do not divide.
+    `repeats`: in how many sets each sample is.
+    `together`: in how many sets each two samples are together (lambda).
     """
 
     samples: int
@@ -103,17 +97,10 @@ class IncompleteBlocks:
     def whole_panels(self, each: int, around: int) -> tuple[int, ...]:
         """Numbers of assessors with which whole designs are served.
 
-        Parameters
-        ----------
-        each : int
-            Sets of one assessor, replicates included.
-        around : int
-            Assessors wanted.
+        `each`: sets of one assessor, replicates included.
+        `around`: assessors wanted.
 
-        Returns
-        -------
-        tuple of int
-            All up to the number wanted, and the next four.
+        Returns all up to the number wanted, and the next four.
 
         Examples
         --------
@@ -143,12 +130,8 @@ class IncompleteBlocks:
 def incomplete_blocks(samples: int, set_size: int) -> IncompleteBlocks:
     """The smallest balanced incomplete block design for so many samples in sets of so many.
 
-    Parameters
-    ----------
-    samples : int
-        From 3 to 13.
-    set_size : int
-        From 2 to one fewer than `samples`.
+    `samples`: from 3 to 13.
+    `set_size`: from 2 to one fewer than `samples`.
 
     Raises ArgumentError for numbers out of these bounds.
 

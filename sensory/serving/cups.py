@@ -59,12 +59,8 @@ def samples_by_line(
 ) -> dict[int, frozenset[str]]:
     """The samples that each row puts before its assessor, labelled ones included.
 
-    Parameters
-    ----------
-    rows : iterable of ServingRow
-        Cups of one assessor.
-    lines : iterable of BallotLine
-        Of the same assessor; they are found by their codes.
+    `rows`: cups of one assessor.
+    `lines`: of the same assessor; they are found by their codes.
     """
     sets: dict[tuple[int, int], list[ServingRow]] = {}
     place: dict[str, tuple[int, int]] = {}
@@ -108,14 +104,10 @@ def rows_to_serve(
 ) -> tuple[ServingRow, ...]:
     """The cups of a plan that are to be poured.
 
-    Parameters
-    ----------
-    cells : mapping of int to mapping of str to str
-        Rows on record; cups of rows that are not served are left out, with the
-        labelled reference where nothing else of the set is left, and the warm-up where
-        nothing else of the sitting is.
-    excluded : mapping of str to collection of str
-        Samples that are not for an assessor; they are no warm-up either.
+    `cells`: rows on record; cups of rows that are not served are left out, with the labelled
+        reference where nothing else of the set is left, and the warm-up where nothing else of the
+        sitting is.
+    `excluded`: samples that are not for an assessor; they are no warm-up either.
     """
     out = {
         (line.assessor, code)

@@ -21,15 +21,9 @@ Dealt = list[list[str]]
 def deal(choices: Choices, assessors: int, times: int, draw: Draw) -> Dealt:
     """Orders for each assessor, every choice equally often, in randomised blocks.
 
-    Parameters
-    ----------
-    times : int
-        How many orders each assessor gets.
+    `times`: how many orders each assessor gets.
 
-    Returns
-    -------
-    list of list of str
-        `times` orders for each assessor.
+    Returns `times` orders for each assessor.
 
     Notes
     -----
@@ -75,19 +69,12 @@ def next_orders(
 ) -> list[str]:
     """Orders for one more assessor, such that the counts come as close together as they can.
 
-    Parameters
-    ----------
-    served : iterable of sequences of str
-        The orders of the other assessors.
-    times : int
-        How many orders the assessor gets.
+    `served`: the orders of the other assessors.
+    `times`: how many orders the assessor gets.
 
-    Returns
-    -------
-    list of str
-        Each from the least served of the choices that this assessor has not had yet; among
-        equals the one least served at this time, then the order after which positions and
-        successions of samples are served most evenly, then by chance.
+    Returns each from the least served of the choices that this assessor has not had yet; among
+    equals the one least served at this time, then the order after which positions and successions
+    of samples are served most evenly, then by chance.
     """
     there = [list(one) for one in served]
     choice_of = {order: number for number, group in enumerate(choices) for order in group}

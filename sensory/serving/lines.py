@@ -22,23 +22,15 @@ def ballot_lines(
 ) -> dict[int, dict[str, str]]:
     """Ballot lines of a plan, with everything filled in but the answers.
 
-    Parameters
-    ----------
-    set_number : int
-        Only this set; needed where the sets of a plan are different comparisons, since each
-        is a question of its own.
-    replicate : int
-        Only this replicate.
-    first : int
-        Number of the first line.
+    `set_number`: only this set; needed where the sets of a plan are different comparisons, since
+        each is a question of its own.
+    `replicate`: only this replicate.
+    `first`: number of the first line.
 
-    Returns
-    -------
-    dict of int to dict of str to str
-        By line the texts by column. A forced choice has a line a set, with `assessor`,
-        `order`, `code_1` ... and `replicate`; same-different has `pair` and `codes`; all
-        others have a line a cup, with `assessor`, `sample`, `code` and `replicate`. Lines
-        stand in the order of serving, assessor by assessor.
+    Returns by line the texts by column. A forced choice has a line a set, with `assessor`, `order`,
+    `code_1` ... and `replicate`; same-different has `pair` and `codes`; all others have a line a
+    cup, with `assessor`, `sample`, `code` and `replicate`. Lines stand in the order of serving,
+    assessor by assessor.
 
     Raises ArgumentError when lines of different comparisons, or several rankings of one assessor,
     would come into one table.

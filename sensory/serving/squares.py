@@ -20,16 +20,10 @@ several sittings or in incomplete blocks."""
 def williams_squares(samples: int) -> tuple[Square, ...]:
     """Latin squares in which every sample follows every other one equally often.
 
-    Parameters
-    ----------
-    samples : int
-        From 2 to 12.
+    `samples`: from 2 to 12.
 
-    Returns
-    -------
-    tuple of squares
-        One square for an even number, two for an odd one, the second being the first read
-        backwards. A square has a row for each order, samples numbered from 0.
+    Returns one square for an even number, two for an odd one, the second being the first read
+    backwards. A square has a row for each order, samples numbered from 0.
 
     Raises ArgumentError for another number of samples.
 

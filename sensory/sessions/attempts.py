@@ -15,10 +15,7 @@ IN_TWO = "the second tasting of a plan in two tastings; there is no third"
 def planned_second(session: StoredSession, earlier: Sequence[StoredSession]) -> bool:
     """Whether this is the second tasting of a plan, and not a further attempt.
 
-    Parameters
-    ----------
-    earlier : sequence of StoredSession
-        See `earlier_attempts`.
+    `earlier`: see `earlier_attempts`.
     """
     both = (session, *earlier)
     return len(both) == 2 and all(one.question.retest_rule == IN_TWO for one in both)
@@ -57,14 +54,9 @@ def attempts_in_words(
 ) -> tuple[str, ...]:
     """What earlier attempts mean for this finding; nothing where there was none.
 
-    Parameters
-    ----------
-    earlier : sequence of StoredSession
-        See `earlier_attempts`.
-    found : mapping of str to str
-        Findings of closed sessions by their id, as the journal has them.
-    trials : int
-        Answers in this session.
+    `earlier`: see `earlier_attempts`.
+    `found`: findings of closed sessions by their id, as the journal has them.
+    `trials`: answers in this session.
     """
     if not earlier:
         return ()

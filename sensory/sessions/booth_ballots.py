@@ -19,21 +19,13 @@ from .session import StoredSession
 class Asked:
     """One answer that a ballot asks for.
 
-    Attributes
-    ----------
-    name : str
-        Column of the ballot line; for a ranking `rank` of the line `line`.
-    kind : {'one', 'two', 'scale', 'category', 'place'}
-        One of the choices, two of them, a mark on a line, one of the categories of a scale,
-        a place from 1.
-    label : str
-        What is asked about: an attribute or a code; empty where the ballot asks it.
-    choices : tuple of (str, str)
-        What is stored, and what is shown.
-    ends : (str, str)
-        Words at the ends of a scale.
-    given : str
-        The answer so far.
+    `name`: column of the ballot line; for a ranking `rank` of the line `line`.
+    `kind`: one of the choices, two of them, a mark on a line, one of the categories of a scale, a
+        place from 1.
+    `label`: what is asked about: an attribute or a code; empty where the ballot asks it.
+    `choices`: what is stored, and what is shown.
+    `ends`: words at the ends of a scale.
+    `given`: the answer so far.
     """
 
     name: str
@@ -49,18 +41,11 @@ class Asked:
 class BoothBallot:
     """What one assessor sees of one ballot.
 
-    Attributes
-    ----------
-    line : int
-        First line of the ballot on record; names it when it is sent.
-    number, all : int
-        Which of how many.
-    codes : tuple of str
-        In the order of tasting; a labelled reference is an empty code in front.
-    guess : bool or None
-        Mark of a guess; None where the test has none.
-    allergens : str
-        Of all its samples together; empty where none are declared.
+    `line`: first line of the ballot on record; names it when it is sent.
+    `number`, `all`: which of how many.
+    `codes`: in the order of tasting; a labelled reference is an empty code in front.
+    `guess`: mark of a guess; None where the test has none.
+    `allergens`: of all its samples together; empty where none are declared.
     """
 
     line: int

@@ -48,16 +48,10 @@ def serve(
 ) -> StoredSession:
     """Put the serving plan on record, hashed into the journal, and lay out its ballots.
 
-    Parameters
-    ----------
-    store, session_id
-    lines : mapping of int to mapping of str to str
-        Ballot lines of the plan, `serving.ballot_lines`: assessor, order or sample, codes.
-    language : str
-        Of the ballots.
-    break_minutes : int
-        How long the break between two sittings lasts at least for each assessor; 0 where the
-        leader starts the next sitting for all.
+    `lines`: ballot lines of the plan, `serving.ballot_lines`: assessor, order or sample, codes.
+    `language`: of the ballots.
+    `break_minutes`: how long the break between two sittings lasts at least for each assessor; 0
+        where the leader starts the next sitting for all.
 
     Raises RecordError when the question is not agreed, the session is closed or has ballots
     already. ArgumentError for an unknown language, or minutes that are no whole number up to 240.
@@ -145,10 +139,7 @@ def lines_of(store: Store, session_id: str, assessor: str) -> list[BallotLine]:
 def open_booths(store: Store, session_id: str, *, who: str) -> dict[str, str]:
     """A fresh link for every assessor of the plan; links given before are no longer valid.
 
-    Returns
-    -------
-    dict of str to str
-        Token by assessor. It is shown once: the record keeps its SHA-256 only.
+    Returns the token by assessor. It is shown once: the record keeps its SHA-256 only.
 
     Raises RecordError when there is no serving plan, the session is closed, or the allergens of a
     served sample are not declared.
@@ -183,10 +174,7 @@ def add_late(store: Store, session_id: str, name: str, *, who: str) -> str:
 
     Orders, codes and links of the others stay.
 
-    Returns
-    -------
-    str
-        The token of the new booth.
+    Returns the token of the new booth.
 
     Raises RecordError when there is no plan, the session is closed, or the allergens of a served
     sample are not declared. ArgumentError for a name that is empty or in the plan.

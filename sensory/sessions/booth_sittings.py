@@ -26,16 +26,10 @@ from .store import Store
 class Halt:
     """What comes before the ballot that waits.
 
-    Attributes
-    ----------
-    sitting, sittings : int
-        The one that begins, of how many.
-    code : str
-        Of the warm-up sample.
-    minutes : int or None
-        How long a break still lasts; None where the leader says so.
-    allergens : str
-        Of the warm-up sample; empty where none are declared.
+    `sitting`, `sittings`: the one that begins, of how many.
+    `code`: of the warm-up sample.
+    `minutes`: how long a break still lasts; None where the leader says so.
+    `allergens`: of the warm-up sample; empty where none are declared.
     """
 
     kind: str
@@ -54,12 +48,8 @@ def halt_of(
 ) -> Halt | None:
     """What comes before the ballot that waits; None where nothing does.
 
-    Parameters
-    ----------
-    lines : sequence of BallotLine
-        All of this seat.
-    waiting : sequence of sequences of BallotLine
-        The ballots neither sent nor left out, the next one first.
+    `lines`: all of this seat.
+    `waiting`: the ballots neither sent nor left out, the next one first.
     """
     if not waiting or session.serving is None:
         return None

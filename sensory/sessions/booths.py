@@ -51,16 +51,10 @@ _LONGEST = 300
 class BoothVisit:
     """What a valid link shows.
 
-    Attributes
-    ----------
-    consented, excused, closed : bool
-        Wants to taste; does not, today; the session is closed.
-    ballot : BoothBallot or None
-        The next one to be answered; None when none waits.
-    left_out : tuple of int
-        Numbers of the ballots that are left out between the last one sent and this one.
-    halt : Halt or None
-        What comes before the ballot: a warm-up sample or a break.
+    `consented`, `excused`, `closed`: wants to taste; does not, today; the session is closed.
+    `ballot`: the next one to be answered; None when none waits.
+    `left_out`: numbers of the ballots that are left out between the last one sent and this one.
+    `halt`: what comes before the ballot: a warm-up sample or a break.
     """
 
     assessor: str
@@ -169,17 +163,10 @@ def keep(
 ) -> BoothVisit:
     """Keep answers of the ballot that waits, as they are given.
 
-    Parameters
-    ----------
-    line : int
-        First line of the ballot.
-    answers : mapping of int to mapping of str to str
-        By line and column; only what the ballot asks for is taken.
+    `line`: first line of the ballot.
+    `answers`: by line and column; only what the ballot asks for is taken.
 
-    Returns
-    -------
-    BoothVisit
-        What the link shows now.
+    Returns what the link shows now.
 
     Raises RecordError for a link that is not valid, a closed session, no consent, another ballot
     than the one that waits, or an answer that the ballot does not offer.
@@ -206,10 +193,7 @@ def _beside(ballot: BoothBallot) -> tuple[str, ...]:
 def send(store: Store, token: str, line: int) -> BoothVisit:
     """Send the ballot; sending it again changes nothing.
 
-    Returns
-    -------
-    BoothVisit
-        What the link shows now.
+    Returns what the link shows now.
 
     Raises RecordError when something is still to be answered, and as in `keep`.
     """
@@ -252,10 +236,7 @@ def late(store: Store, token: str) -> bool:
 
     They stay on record with their time, and are not counted.
 
-    Returns
-    -------
-    bool
-        Whether there were any.
+    Returns whether there were any.
     """
     there = _place(store, token)
     if there is None or not _late(there):

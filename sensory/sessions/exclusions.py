@@ -34,10 +34,7 @@ def declare_allergens(
 ) -> StoredSession:
     """Declare the allergens of served samples; 'none' is a declaration.
 
-    Parameters
-    ----------
-    declared : mapping of str to str
-        By sample, several allergens separated by semicolons; an empty text takes back what
+    `declared`: by sample, several allergens separated by semicolons; an empty text takes back what
         was declared here.
 
     Raises RecordError when there is no serving plan, the session is closed, or a sample is not

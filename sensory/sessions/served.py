@@ -63,13 +63,9 @@ def served_otherwise(
 ) -> int:
     """State what was served on ballot lines; returns how many cells changed.
 
-    Parameters
-    ----------
-    served : mapping of int to str
-        By line the order, pair or sample that was served; two lines for exchanged cups. What
+    `served`: by line the order, pair or sample that was served; two lines for exchanged cups. What
         was planned takes a statement back.
-    why : str
-        The reason; it needs none where a statement is taken back.
+    `why`: the reason; it needs none where a statement is taken back.
 
     Raises RecordError when there is no plan, the session is closed, a line is not in the plan, the
     serving is impossible, a sample would stand twice on one ballot, or the reason is missing.
@@ -119,12 +115,8 @@ def not_served(
 ) -> int:
     """State that a ballot was not put down, spilled or left out; its answers are not missing.
 
-    Parameters
-    ----------
-    line : int
-        Any line of the ballot.
-    why : str
-        The reason. What the assessor left out is 'not this sample' and takes no other.
+    `line`: any line of the ballot.
+    `why`: the reason. What the assessor left out is 'not this sample' and takes no other.
 
     Raises RecordError when there is no plan, the session is closed, the ballot is answered, or the
     reason is missing.

@@ -25,16 +25,10 @@ from .session import StoredSession
 class Served:
     """What the report states of a serving with a plan.
 
-    Attributes
-    ----------
-    came : str
-        How many assessors were planned, and how many came as far as their ballots show.
-    confirmed : str
-        Whether it was confirmed that all, or all else, was served as planned, and when.
-    departures : tuple of str
-        Each departure: planned, served, and its reason.
-    allergens : dict of str to str
-        What was declared at the serving, by sample.
+    `came`: how many assessors were planned, and how many came as far as their ballots show.
+    `confirmed`: whether it was confirmed that all, or all else, was served as planned, and when.
+    `departures`: each departure: planned, served, and its reason.
+    `allergens`: what was declared at the serving, by sample.
     """
 
     came: str
@@ -111,10 +105,7 @@ def _came(plan: ServingPlan, lines: Sequence[BallotLine], seats: Mapping[str, st
 def came(cells: Cells) -> set[str]:
     """Names of those who came: they consented at a booth, left a ballot out, or have an answer.
 
-    Parameters
-    ----------
-    cells : mapping of int to mapping of str to str
-        Ballot lines of a serving plan.
+    `cells`: ballot lines of a serving plan.
 
     Examples
     --------

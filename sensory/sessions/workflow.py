@@ -219,14 +219,9 @@ def close(store: Store, session_id: str, *, who: str) -> StoredSession:
 class Closing:
     """A session as it will be when it is closed, from the ballots that were read for it.
 
-    Attributes
-    ----------
-    session : StoredSession
-        The closed one.
-    cells : mapping
-        The ballots.
-    outcome : Outcome or None
-        What they show; None where it was closed already.
+    `session`: the closed one.
+    `cells`: the ballots.
+    `outcome`: what they show; None where it was closed already.
     """
 
     session: StoredSession

@@ -91,7 +91,7 @@ def test_a_corrected_order_changes_what_counts_as_correct(store):
     odd_first = texts["order"] in ("ABB", "BAA")
     other = "BBA" if odd_first else "ABB"
     served.served_otherwise(store, session_id, {line: other}, why="tray turned", who=BY)
-    ballots = workflow.checked_ballots(store, session_id).ballots
+    ballots = workflow.checked_ballots(store, session_id).rows
     (mine,) = [ballot for ballot in ballots if ballot.assessor == "Bo"]
     assert mine.correct is not odd_first
 
