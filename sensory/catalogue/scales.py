@@ -99,7 +99,7 @@ FROM_ZERO = (_KIND, _HIGH, _CATEGORIES, *_ENDS)
 """Settings of a scale whose lowest score is 0."""
 FREE = (_KIND, _LOW, _HIGH, _CATEGORIES, *_ENDS)
 """Settings of a scale with any ends."""
-_DEFAULTS = {one.key: one.default for one in FREE}
+_DEFAULTS = {setting.key: setting.default for setting in FREE}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -132,8 +132,6 @@ def agreed_scale(settings: Mapping[str, Any]) -> Scale:
     Raises ArgumentError for a highest score that is not that of the last category, or a lowest one
     that is no whole number.
 
-    Examples
-    --------
     >>> agreed_scale({"scale": "categories", "categories": 10}).high
     9.0
     >>> agreed_scale({"scale_high": 15}).categories

@@ -102,8 +102,6 @@ class IncompleteBlocks:
 
         Returns all up to the number wanted, and the next four.
 
-        Examples
-        --------
         >>> incomplete_blocks(6, 3).whole_panels(4, 7)
         (5, 10, 15, 20, 25)
         """
@@ -142,8 +140,6 @@ def incomplete_blocks(samples: int, set_size: int) -> IncompleteBlocks:
     two are together in lambda = r (k - 1) / (v - 1) of them, both whole numbers [1]; so the
     number of sets cannot be chosen freely.
 
-    Examples
-    --------
     >>> design = incomplete_blocks(7, 3)
     >>> len(design.blocks), design.repeats, design.together
     (7, 3, 1)
@@ -186,14 +182,14 @@ def _sets(v: int, k: int) -> tuple[Order, ...]:
 def _turned(starter: Order, turn: int, v: int) -> tuple[Order, ...]:
     """The starter at each turn of the circles; once where a turn gives it back early."""
     moving = v // turn * turn
-    found: dict[Order, None] = {}
+    blocks: dict[Order, None] = {}
     for step in range(turn):
         moved = (
             point // turn * turn + (point + step) % turn if point < moving else point
             for point in starter
         )
-        found.setdefault(tuple(sorted(moved)))
-    return tuple(found)
+        blocks.setdefault(tuple(sorted(moved)))
+    return tuple(blocks)
 
 
 def _at_even_positions(blocks: tuple[Order, ...], v: int, k: int) -> tuple[Order, ...]:

@@ -21,8 +21,6 @@ class Draw:
     `*purpose`: draws for different purposes do not disturb each other: a further assessor leaves
         the codes of the others as they are.
 
-    Examples
-    --------
     >>> Draw(7, "codes", "P01").shuffled("ABCD")
     ['D', 'B', 'C', 'A']
     """

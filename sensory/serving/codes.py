@@ -35,8 +35,6 @@ def blinding_codes(count: int, *, draw: Draw, used: Iterable[str] = ()) -> tuple
 
     Raises ArgumentError when fewer codes are left than needed, or `used` is one text.
 
-    Examples
-    --------
     >>> codes = blinding_codes(3, draw=Draw(7), used=["412"])
     >>> len(set(codes)), all(100 < int(code) < 1000 for code in codes)
     (3, True)

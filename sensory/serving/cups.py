@@ -28,8 +28,6 @@ def check_seats(before: Cells, changes: Cells) -> None:
 
     Raises RecordError.
 
-    Examples
-    --------
     >>> lines = {1: {"assessor": "Anna"}, 2: {"assessor": "Bo"}}
     >>> check_seats(lines, {1: {"assessor": "Anne"}, 3: {"assessor": "Cleo"}})
     >>> check_seats(lines, {1: {"assessor": ""}})  # doctest: +ELLIPSIS
@@ -83,8 +81,6 @@ def samples_by_line(
 def planned_lines(plan: ServingPlan) -> dict[tuple[str, tuple[str, ...]], BallotLine]:
     """The planned row of each assessor and codes, whatever the design.
 
-    Examples
-    --------
     >>> from sensory.serving.planning import serving_plan
     >>> plan = serving_plan("triangle", ["Anna"], seed=7)
     >>> planned_lines(plan)["Anna", plan.sets[0].codes].order == plan.sets[0].order

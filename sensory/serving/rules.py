@@ -37,8 +37,6 @@ def possible_sittings(test: TestKind, sets: int, set_size: int) -> tuple[int, ..
     Returns up to one set a sitting; where samples are judged one by one, also equal parts of every
     set.
 
-    Examples
-    --------
     >>> from sensory.catalogue.tests import find_kind
     >>> possible_sittings(find_kind("triangle"), 3, 3)
     (1, 2, 3)

@@ -33,8 +33,6 @@ def williams_squares(samples: int) -> tuple[Square, ...]:
     For even n the differences between neighbours are all of 1 to n - 1, once each; for odd n
     each occurs twice or not at all, and reading backwards supplies the rest.
 
-    Examples
-    --------
     >>> williams_squares(4)
     (((0, 1, 3, 2), (1, 2, 0, 3), (2, 3, 1, 0), (3, 0, 2, 1)),)
     >>> len(williams_squares(5))

@@ -88,10 +88,7 @@ def served_plan(store: Store, session_id: str) -> ServingPlan | None:
     On record the plan holds seats instead of names, so that a name can be erased.
     """
     session = store.session(session_id)
-    if not session.serving:
-        return None
-    names = {seat: name for name, seat in seats_of(people_of(store, session_id)).items()}
-    return session.serving.plan.renamed(names)
+    return _named_plan(store, session_id, session.serving) if session.serving else None
 
 
 def people_of(store: Store, session_id: str) -> list[str]:
@@ -145,17 +142,13 @@ def open_booths(store: Store, session_id: str, *, who: str) -> dict[str, str]:
     served sample are not declared.
     """
     with store.action(who=who) as act:
-        session = act.session(session_id)
-        if not session.serving:
-            raise RecordError("Plan the serving first.")
-        if session.closed:
-            raise RecordError("The session is closed.")
+        session, serving = open_serving(act, session_id)
         check_declared(session)
         seats = seats_of(people_of(act, session_id))
-        people = [name for name, seat in seats.items() if seat in session.serving.seats]
+        people = [name for name, seat in seats.items() if seat in serving.seats]
         tokens = {person: f"{session_id}.{secrets.token_urlsafe(24)}" for person in people}
         hashed = {hash_of(token): seats[person] for person, token in tokens.items()}
-        opened = replace(session, serving=replace(session.serving, booths=hashed))
+        opened = replace(session, serving=replace(serving, booths=hashed))
         act.put(opened, expect=session, what="booths opened", why=f"{len(people)} links")
         return tokens
 
@@ -180,7 +173,8 @@ def add_late(store: Store, session_id: str, name: str, *, who: str) -> str:
     sample are not declared. ArgumentError for a name that is empty or in the plan.
     """
     with store.action(who=who, why="laid out for a late assessor") as act:
-        session, serving, before = _to_change(act, session_id)
+        session, serving = open_serving(act, session_id)
+        before = _named_plan(act, session_id, serving)
         check_declared(session)
         people, last = people_of(act, session_id), max(act.cells(session_id))
         known = {person.casefold(): person for person in people}
@@ -212,8 +206,9 @@ def did_not_come(store: Store, session_id: str, name: str, *, who: str) -> Store
     answered. ArgumentError when nobody of that name is in the plan, or nobody else.
     """
     with store.action(who=who, why=NOT_COME) as act:
-        session, serving, before = _to_change(act, session_id)
-        plan, mine = before.without(name), lines_of(act, session_id, name)
+        session, serving = open_serving(act, session_id)
+        plan = _named_plan(act, session_id, serving).without(name)
+        mine = lines_of(act, session_id, name)
         done = any(answered(session, ballot) for ballot in ballots_of(session, mine))
         if done or any(line.left_out for line in mine):
             raise RecordError(f"{name} has answered a ballot or left one out, so {name} came.")
@@ -228,13 +223,19 @@ def did_not_come(store: Store, session_id: str, name: str, *, who: str) -> Store
         return changed
 
 
-def _to_change(store: Store, session_id: str) -> tuple[StoredSession, Serving, ServingPlan]:
-    session, plan = store.session(session_id), served_plan(store, session_id)
-    if session.serving is None or plan is None:
+def open_serving(store: Store, session_id: str) -> tuple[StoredSession, Serving]:
+    """A session whose serving may be changed; RecordError for one without a plan, or closed."""
+    session = store.session(session_id)
+    if session.serving is None:
         raise RecordError("Plan the serving first.")
     if session.closed:
-        raise RecordError("It is closed.")
-    return session, session.serving, plan
+        raise RecordError("The session is closed; reopen it with a reason to change it.")
+    return session, session.serving
+
+
+def _named_plan(store: Store, session_id: str, serving: Serving) -> ServingPlan:
+    names = {seat: name for name, seat in seats_of(people_of(store, session_id)).items()}
+    return serving.plan.renamed(names)
 
 
 def _excluded_before(

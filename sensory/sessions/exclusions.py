@@ -21,8 +21,8 @@ from ..serving.ballot_line import (
 from ..serving.cups import samples_by_line
 from .allergens import allergens_in, served_samples
 from .booth_ballots import answered, ballots_of
-from .booth_plans import cups_of, excluded_of, lines_holding, lines_of, people_of
-from .serving import Serving, seats_of
+from .booth_plans import cups_of, excluded_of, lines_holding, lines_of, open_serving, people_of
+from .serving import seats_of
 from .session import StoredSession
 from .store import Store
 
@@ -42,7 +42,7 @@ def declare_allergens(
     """
     texts = {name: " ".join(text.split())[:_LONGEST] for name, text in declared.items()}
     with store.action(who=who, why="before serving") as act:
-        session, serving = _open(act, session_id)
+        session, serving = open_serving(act, session_id)
         _check_served(session, declared)
         changed = replace(session, serving=serving.declaring(texts))
         act.put(changed, expect=session, what="allergens declared")
@@ -79,7 +79,7 @@ def exclude(
     plan.
     """
     with store.action(who=who) as act:
-        session, serving = _open(act, session_id)
+        session, serving = open_serving(act, session_id)
         seat = _seat(act, session_id, assessor)
         _check_served(session, samples)
         changed = replace(session, serving=serving.excluding(seat, samples))
@@ -109,7 +109,7 @@ def not_today(
     """
     why = f"taken back: {NOT_TODAY}" if taken_back else NOT_TODAY
     with store.action(who=who, why=why) as act:
-        session, _ = _open(act, session_id)
+        session, _ = open_serving(act, session_id)
         seat, mine = _seat(act, session_id, assessor), lines_of(act, session_id, assessor)
         changes = _today(session, seat, mine) if taken_back else _no_more(session, mine)
         return act.write_lines(session_id, changes)
@@ -159,15 +159,6 @@ def _check_served(session: StoredSession, names: Collection[str]) -> None:
     served = served_samples(session)
     if strange := [name for name in names if name not in served]:
         raise RecordError(f"Not served: {', '.join(strange)}; there are {', '.join(served)}.")
-
-
-def _open(store: Store, session_id: str) -> tuple[StoredSession, Serving]:
-    session = store.session(session_id)
-    if session.serving is None:
-        raise RecordError("Plan the serving first.")
-    if session.closed:
-        raise RecordError("The session is closed; reopen it with a reason to change it.")
-    return session, session.serving
 
 
 def _seat(store: Store, session_id: str, assessor: str) -> str:

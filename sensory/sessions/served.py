@@ -24,12 +24,11 @@ from ..serving.ballot_line import (
     BallotLine,
 )
 from ..serving.cups import planned_lines
-from ..serving.plan import ServingPlan
 from .allergens import served_samples
 from .booth_ballots import answered, ballots_of
-from .booth_plans import lines_of, served_plan
+from .booth_plans import lines_of, open_serving, served_plan
 from .served_beside_plan import same_serving
-from .serving import Confirmation, Serving
+from .serving import Confirmation
 from .session import StoredSession
 from .store import Action, Store
 
@@ -39,6 +38,7 @@ _AS_PLANNED = "as planned after all"
 HAPPENED = (NOT_PUT_DOWN, SPILLED, LEFT_OUT)
 """Why a ballot was not served, where the leader states it; the last as ticked on paper."""
 _LONGEST = 200
+Planned = Mapping[tuple[str, tuple[str, ...]], BallotLine]
 _ELSEWHERE = (NOT_THIS_SAMPLE, NOT_TODAY, NOT_COME)
 
 
@@ -72,8 +72,8 @@ def served_otherwise(
     """
     reason = " ".join(why.split())[:_LONGEST]
     with store.action(who=who, why=reason or _AS_PLANNED) as act:
-        session, _, plan = _open(act, session_id)
-        planned, cells = planned_lines(plan), act.cells(session_id)
+        session, _ = open_serving(act, session_id)
+        planned, cells = _planned_lines(act, session_id), act.cells(session_id)
         lines = [BallotLine.from_texts(row, cells.get(row, {})) for row in served]
         changes = {
             line.row: _otherwise(session, planned, line, served[line.row], reason) for line in lines
@@ -85,7 +85,7 @@ def served_otherwise(
 
 def _otherwise(
     session: StoredSession,
-    planned: Mapping[tuple[str, tuple[str, ...]], BallotLine],
+    planned: Planned,
     line: BallotLine,
     what: str,
     reason: str,
@@ -102,9 +102,12 @@ def _otherwise(
     return {was.served_column: what, DEPARTURE: reason if other else ""}
 
 
-def _planned(
-    planned: Mapping[tuple[str, tuple[str, ...]], BallotLine], line: BallotLine
-) -> BallotLine:
+def _planned_lines(store: Store, session_id: str) -> Planned:
+    plan = served_plan(store, session_id)
+    return planned_lines(plan) if plan else {}
+
+
+def _planned(planned: Planned, line: BallotLine) -> BallotLine:
     if was := planned.get((line.assessor, line.codes)):
         return was
     raise RecordError(f"Row {line.row} is not in the serving plan.")
@@ -146,7 +149,7 @@ def served_after_all(store: Store, session_id: str, line: int, *, who: str) -> i
     """
     with store.action(who=who, why=_AS_PLANNED) as act:
         session, mine, ballot = _ballot(act, session_id, line)
-        planned = planned_lines(_open(act, session_id)[2])
+        planned = _planned_lines(act, session_id)
         changes: dict[int, dict[str, str]] = {}
         for row in ballot:
             if row.not_served in _ELSEWHERE and not row.left_out:
@@ -169,7 +172,7 @@ def confirm_served(store: Store, session_id: str, *, who: str) -> StoredSession:
     Raises RecordError when there is no plan, or the session is closed.
     """
     with store.action(who=who, why="all not stated otherwise was served as planned") as act:
-        session, serving, _ = _open(act, session_id)
+        session, serving = open_serving(act, session_id)
         confirmed = replace(serving, confirmed=Confirmation(at=utc_now()))
         changed = replace(session, serving=confirmed)
         act.put(changed, expect=session, what="serving confirmed")
@@ -215,20 +218,11 @@ def _once(lines: Iterable[BallotLine]) -> None:
         )
 
 
-def _open(store: Store, session_id: str) -> tuple[StoredSession, Serving, ServingPlan]:
-    session, plan = store.session(session_id), served_plan(store, session_id)
-    if session.serving is None or plan is None:
-        raise RecordError("Plan the serving first.")
-    if session.closed:
-        raise RecordError("The session is closed; reopen it with a reason to change it.")
-    return session, session.serving, plan
-
-
 def _ballot(
     store: Store, session_id: str, number: int
 ) -> tuple[StoredSession, list[BallotLine], tuple[BallotLine, ...]]:
     """Session, all rows of the assessor, and those of the ballot to which a row belongs."""
-    session, _, _ = _open(store, session_id)
+    session, _ = open_serving(store, session_id)
     cells = store.cells(session_id)
     if number not in cells:
         raise RecordError(f"There is no row {number}.")

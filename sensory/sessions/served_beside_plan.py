@@ -68,15 +68,15 @@ def served_beside_plan(session: StoredSession, cells: Cells) -> Served | None:
     )
 
 
-def same_serving(column: str, one: str, other: str) -> bool:
+def same_serving(column: str, text: str, other: str) -> bool:
     """Whether two texts of a column say the same.
 
     >>> same_serving("order", "a-b b", "ABB"), same_serving("sample", "Batch  1", "batch 1")
     (True, True)
     """
     if column == "sample":
-        return " ".join(one.split()).casefold() == " ".join(other.split()).casefold()
-    return re.sub(r"[\W_]+", "", one).upper() == re.sub(r"[\W_]+", "", other).upper()
+        return " ".join(text.split()).casefold() == " ".join(other.split()).casefold()
+    return re.sub(r"[\W_]+", "", text).upper() == re.sub(r"[\W_]+", "", other).upper()
 
 
 def _came(plan: ServingPlan, lines: Sequence[BallotLine], seats: Mapping[str, str]) -> str:
@@ -107,8 +107,6 @@ def came(cells: Cells) -> set[str]:
 
     `cells`: ballot lines of a serving plan.
 
-    Examples
-    --------
     >>> sorted(came({1: {"assessor": "Anna", "code": "412", "score": "3"},
     ...              2: {"assessor": "Bo", "code": "837", "comment": "late"},
     ...              3: {"assessor": "Cleo", "code": "265", "consent": "2026-09-14T10:31"}}))
