@@ -58,9 +58,7 @@ def read_sureness(rows: Sequence[Row], question: Question) -> Outcome:
     several_each = len(set(people)) < len(people)
     limit = float(SURENESS.setting(question.settings, "dprime_limit"))
     graded = sureness_test(table).products
-    upper = [
-        each.limits.high for each in sureness_test(table, level=1 - 2 * question.beta).products
-    ]
+    upper = [own.limits.high for own in sureness_test(table, level=1 - 2 * question.beta).products]
     raw = [
         _sign_p(rows, name) if several_each else _rank_p(product)
         for name, product in zip(products, graded, strict=True)
