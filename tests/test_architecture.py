@@ -148,7 +148,8 @@ ORDER = {
         "plan",
         "planning",
         "lines",
-        "marks",
+        "ballot_line",
+        "cups",
     ),
     "sessions": (
         "files",

@@ -21,18 +21,11 @@ Answer = dict[str, Any]
 class BallotRow:
     """One row while it is judged.
 
-    Attributes
-    ----------
-    kind : TestKind or None
-        The test; None while the row has not said it, or where it says an impossible one.
-    question : Question
-        What was agreed: settings, and the target of a forced choice.
-    values : dict of str to object
-        What was read, by column.
-    scores : dict of str to float
-        By attribute, where the columns are attributes.
-    missing : int
-        Answers left out because their cell is empty.
+    `kind`: the test; None while the row has not said it, or where it says an impossible one.
+    `question`: what was agreed: settings, and the target of a forced choice.
+    `values`: what was read, by column.
+    `scores`: by attribute, where the columns are attributes.
+    `missing`: answers left out because their cell is empty.
     """
 
     row: RawRow

@@ -124,10 +124,6 @@ def _sample(row: BallotRow, column: Column, text: str) -> str:
     return text
 
 
-def _score(row: BallotRow, column: Column, text: str) -> float | None:
-    return _on_scale(row, column.name, text)
-
-
 def _on_scale(row: BallotRow, name: str, text: str) -> float | None:
     """A number on the agreed scale, decimal comma or point."""
     scale = agreed_scale(row.question.settings)
@@ -191,7 +187,7 @@ _CELLS: dict[str, Callable[[BallotRow, Column, str], Any]] = {
     "choice": _choice,
     "grade": _grade,
     "rank": _rank,
-    "score": _score,
+    "score": lambda row, column, text: _on_scale(row, column.name, text),
     "test": read_test,
     "order": read_order,
     "codes": read_codes,

@@ -24,17 +24,11 @@ _CODES = f"codes (or {', '.join(CODE_COLUMNS[:2])} ...)"
 class CheckedBallots:
     """Ballots that passed, and everything that was noticed.
 
-    Attributes
-    ----------
-    rows : tuple
-        Of a forced choice a `ChoiceBallot` a row, without an answer too; of any other test a
+    `rows`: of a forced choice a `ChoiceBallot` a row, without an answer too; of any other test a
         dict an answer, with the columns of its ballot or `attribute` and `score`.
-    missing : int
-        Answers left out because their cell is empty.
-    ready : int
-        Rows without a blocking fault, those without an answer included.
-    faults : tuple of Fault
-        Blocking ones and remarks, in the order of the rows.
+    `missing`: answers left out because their cell is empty.
+    `ready`: rows without a blocking fault, those without an answer included.
+    `faults`: blocking ones and remarks, in the order of the rows.
     """
 
     rows: tuple[Any, ...]
@@ -65,12 +59,9 @@ class CheckedBallots:
 def check_lines(cells: Cells, kind: TestKind, question: Question) -> CheckedBallots:
     """Judge numbered lines of cells as ballots of one session.
 
-    Parameters
-    ----------
-    cells : mapping of int to mapping of str to str
-        Text by line and column.
-    question : Question
-        What was agreed: settings such as grades and scale, or the target of a forced choice.
+    `cells`: text by line and column.
+    `question`: what was agreed: settings such as grades and scale, or the target of a forced
+        choice.
     """
     filled = filled_lines(cells)
     typed = ("assessor", "order", "answer", "code_1") if kind.protocol else ()
@@ -97,12 +88,8 @@ def check_rows(
 ) -> CheckedBallots:
     """Judge the rows of a table.
 
-    Parameters
-    ----------
-    kind : TestKind or None
-        None for forced choices of which each row says which it is.
-    one_session : bool
-        Whether all rows have to belong to one session.
+    `kind`: None for forced choices of which each row says which it is.
+    `one_session`: whether all rows have to belong to one session.
     """
     if question.target not in ("A", "B"):
         raise ArgumentError(f"target must be 'A' or 'B'; got {question.target!r}.")

@@ -115,16 +115,11 @@ def column_of(heading: str) -> str | None:
 class ChoiceBallot:
     """One checked ballot of a forced-choice test.
 
-    Attributes
-    ----------
-    session, assessor, replicate, protocol, order
-        As in the table; `protocol` is the key, `replicate` counts from 1.
-    codes : tuple of str
-        Codes of the coded samples in the order of serving.
-    answer : tuple of str
-        Codes named, in the order of serving; empty when no answer was given.
-    correct : bool or None
-        Worked out from order and answer; None without an answer.
+    `session`, `assessor`, `replicate`, `protocol`, `order`: as in the table; `protocol` is the key,
+        `replicate` counts from 1.
+    `codes`: codes of the coded samples in the order of serving.
+    `answer`: codes named, in the order of serving; empty when no answer was given.
+    `correct`: worked out from order and answer; None without an answer.
     """
 
     session: str
@@ -143,16 +138,11 @@ class ChoiceBallot:
 class Tally:
     """Counts over the ballots of one session.
 
-    Attributes
-    ----------
-    correct, trials : int
-        Over the ballots with an answer.
-    missing, guesses, assessors : int
-        Ballots without an answer, answers marked as guesses, different people.
-    by_assessor : tuple of (int, int)
-        Correct answers and answers of each, in the order of their first ballot.
-    orders : dict of str to int
-        How often each order was served.
+    `correct`, `trials`: over the ballots with an answer.
+    `missing`, `guesses`, `assessors`: ballots without an answer, answers marked as guesses,
+        different people.
+    `by_assessor`: correct answers and answers of each, in the order of their first ballot.
+    `orders`: how often each order was served.
     """
 
     correct: int

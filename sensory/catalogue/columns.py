@@ -23,28 +23,16 @@ Cell = Literal[
 class Column:
     """One column: its name, other headings it is known by, and what goes in.
 
-    Attributes
-    ----------
-    name : str
-        The name in code and in the checked table.
-    required : bool
-        Whether a table without it can be counted.
-    also : tuple of str
-        Other headings that are read as this column.
-    meaning, example : str
-        For the template that people fill in.
-    cell : str
-        How its cells are read; see `cells`.
-    choices : tuple of tuples of str
-        Of a choice: what is stored, then other spellings of it.
-    answer : bool
-        Whether the cell is the answer; an empty one is left out and reported.
-    most : int
-        Of a count.
-    empty : (str, str, str)
-        Rule, problem and advice where a required cell is empty.
-    in_template : bool
-        Whether people are asked to fill it in.
+    `name`: the name in code and in the checked table.
+    `required`: whether a table without it can be counted.
+    `also`: other headings that are read as this column.
+    `meaning`, `example`: for the template that people fill in.
+    `cell`: how its cells are read; see `cells`.
+    `choices`: of a choice: what is stored, then other spellings of it.
+    `answer`: whether the cell is the answer; an empty one is left out and reported.
+    `most`: of a count.
+    `empty`: rule, problem and advice where a required cell is empty.
+    `in_template`: whether people are asked to fill it in.
     """
 
     name: str
@@ -64,10 +52,7 @@ class Column:
 class Twice:
     """What is said of a second row for the same; may hold ``{assessor}`` and the like.
 
-    Attributes
-    ----------
-    always : bool
-        Whether it is also said of rows that have to be mended anyway.
+    `always`: whether it is also said of rows that have to be mended anyway.
     """
 
     rule: str
@@ -80,15 +65,10 @@ class Twice:
 class BallotColumns:
     """The columns of one kind of table, found by their headings.
 
-    Attributes
-    ----------
-    rows : {'choice', 'answer', 'scores'}
-        What a row becomes: a `ChoiceBallot`, one answer, or a score for each attribute; every
+    `rows`: what a row becomes: a `ChoiceBallot`, one answer, or a score for each attribute; every
         further heading is then an attribute, and so a column of its own name.
-    once : tuple of str
-        Columns that together belong to one row only.
-    twice : Twice
-        What is said where they do not.
+    `once`: columns that together belong to one row only.
+    `twice`: what is said where they do not.
     """
 
     columns: tuple[Column, ...]
@@ -186,16 +166,10 @@ SAMPLE = Column(
 class RawRow:
     """One line of a table as text.
 
-    Attributes
-    ----------
-    sheet : str
-        Sheet of the workbook; empty for CSV and for typed ballots.
-    row : int
-        Row number as the user sees it, the header counted.
-    cells : dict of str to str
-        Column name to text, stripped of spaces at the ends.
-    headings : dict of str to str
-        Column name to the heading as written in the file.
+    `sheet`: sheet of the workbook; empty for CSV and for typed ballots.
+    `row`: row number as the user sees it, the header counted.
+    `cells`: column name to text, stripped of spaces at the ends.
+    `headings`: column name to the heading as written in the file.
     """
 
     sheet: str

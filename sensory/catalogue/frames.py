@@ -26,35 +26,34 @@ def frame_of(rows: Sequence[Row]) -> pd.DataFrame:
 def spelled(frame: pd.DataFrame, name: str) -> str:
     """The sample of that name, however it is capitalised."""
     there = list(dict.fromkeys(frame["sample"]))
-    for one in there:
-        if str(one).casefold() == name.casefold():
-            return str(one)
+    for sample in there:
+        if str(sample).casefold() == name.casefold():
+            return str(sample)
     raise ArgumentError(f"{name!r} is none of the samples: {', '.join(map(str, there))}.")
 
 
 def absent_samples(kind: TestKind, question: Question, frame: pd.DataFrame) -> list[str]:
     """Samples of the plan that nobody scored."""
-    there = {str(one).casefold() for one in frame["sample"]}
+    there = {str(sample).casefold() for sample in frame["sample"]}
     planned = kind.listed(question.settings, "samples")
-    return [one for one in planned if one.casefold() not in there]
+    return [sample for sample in planned if sample.casefold() not in there]
 
 
 def not_served(absent: Sequence[str]) -> tuple[str, ...]:
     """What is said of them."""
-    return tuple(f"{one} is in the plan and has no score: nothing is said of it." for one in absent)
+    return tuple(
+        f"{sample} is in the plan and has no score: nothing is said of it." for sample in absent
+    )
 
 
 def table_of(frame: pd.DataFrame, columns: str) -> Table:
     """Some columns of a frame as a table of plain cells."""
-    names = tuple(columns.split())
-    rows = tuple(
-        tuple(_cell(value) for value in row)
-        for row in frame[list(names)].itertuples(index=False, name=None)
-    )
-    return Table(columns=names, rows=rows)
+    names = columns.split()
+    rows = frame[names].itertuples(index=False, name=None)
+    return Table(columns=tuple(names), rows=tuple(tuple(map(_cell, row)) for row in rows))
 
 
-def _cell(value: Any) -> Cell:
+def _cell(value: object) -> Cell:
     """A plain cell; what is missing is empty."""
     if value is None or value is pd.NA or (isinstance(value, float) and np.isnan(value)):
         return None

@@ -57,20 +57,20 @@ def read_sureness(rows: Sequence[Row], question: Question) -> Outcome:
     people = [str(row["assessor"]) for row in rows]
     several_each = len(set(people)) < len(people)
     limit = float(SURENESS.setting(question.settings, "dprime_limit"))
-    found = sureness_test(table).products
-    upper = [one.limits.high for one in sureness_test(table, level=1 - 2 * question.beta).products]
+    graded = sureness_test(table).products
+    upper = [own.limits.high for own in sureness_test(table, level=1 - 2 * question.beta).products]
     raw = [
-        _sign_p(rows, name) if several_each else _rank_p(one)
-        for name, one in zip(products, found, strict=True)
+        _sign_p(rows, name) if several_each else _rank_p(product)
+        for name, product in zip(products, graded, strict=True)
     ]
     adjusted = holm(raw).tolist()
-    turned = [1 - p <= TURNED and one.r_index < 0.5 for p, one in zip(raw, found, strict=True)]
+    turned = [1 - p <= TURNED and each.r_index < 0.5 for p, each in zip(raw, graded, strict=True)]
     findings = [
         of_two(p <= question.alpha, high < limit and not several_each and not round_about)
         for p, high, round_about in zip(adjusted, upper, turned, strict=True)
     ]
     numbers = tuple(
-        _line(*entry) for entry in zip(products, findings, found, raw, adjusted, strict=True)
+        _line(*entry) for entry in zip(products, findings, graded, raw, adjusted, strict=True)
     )
     counts = tuple((name, *row) for name, row in zip(("A", *products), table.tolist(), strict=True))
     return Outcome(
@@ -87,8 +87,8 @@ def read_sureness(rows: Sequence[Row], question: Question) -> Outcome:
             NamedTable("The numbers", Table(columns=_COLUMNS, rows=numbers)),
             NamedTable("The counts", Table(columns=("sample", *grades), rows=counts)),
         ),
-        figure=_figure(products, found, limit),
-        comparisons=_compared(products, findings, found, adjusted, limit),
+        figure=_figure(products, graded, limit),
+        comparisons=_compared(products, findings, graded, adjusted, limit),
         cannot_tell=(
             *((ALONE,) if len(set(people)) == 1 else ()),
             *((TURNED_ROUND,) if any(turned) else ()),
@@ -132,11 +132,11 @@ def _compared(
 
 
 def _line(
-    name: str, finding: Finding, one: GradedProduct, p: float, p_adjusted: float
+    name: str, finding: Finding, product: GradedProduct, p: float, p_adjusted: float
 ) -> tuple[Any, ...]:
-    limits, r_limits = one.limits, one.r_limits
-    r_index = (one.r_index, r_limits.low, r_limits.high)
-    return (name, finding.heading, one.dprime, limits.low, limits.high, *r_index, p, p_adjusted)
+    limits, r_limits = product.limits, product.r_limits
+    r_index = (product.r_index, r_limits.low, r_limits.high)
+    return (name, finding.heading, product.dprime, limits.low, limits.high, *r_index, p, p_adjusted)
 
 
 def _because(numbers: Sequence[tuple[Any, ...]], alpha: float) -> str:

@@ -31,14 +31,9 @@ Reader = Callable[[Sequence[Any], Question], Outcome]
 class Words:
     """What a ballot says in one language.
 
-    Attributes
-    ----------
-    asks : str
-        May hold ``{attribute}``.
-    in_categories : str
-        Asked instead where the scale has categories; empty where it is the same.
-    answers : mapping of str to str
-        What is stored to what is shown, where they differ.
+    `asks`: may hold ``{attribute}``.
+    `in_categories`: asked instead where the scale has categories; empty where it is the same.
+    `answers`: what is stored to what is shown, where they differ.
     """
 
     asks: str
@@ -50,25 +45,15 @@ class Words:
 class ServingRules:
     """How the samples of a test are served.
 
-    Attributes
-    ----------
-    order_sets : tuple of tuples of str
-        Of a test of two samples A and B: sets of orders that a session may use; within a set
-        all are served equally often. Empty where a list of samples is served.
-    labelled : int
-        How many leading samples of an order are a labelled reference without a code.
-    reference : str
-        What is served by its name in front of every set, if nothing else is said.
-    has_a : bool
-        Whether the reference among several samples goes by the name A.
-    splittable : bool
-        Whether samples are judged one by one, so that a set may go on in a later sitting.
-    replicates : bool
-        Whether a table of ballots counts replicates.
-    order_column : str
-        The column with the order where a ballot row is a set; empty where it is a cup.
-    codes : {'places', 'cell'}
-        Whether the codes of a set stand in columns of their own or in one cell.
+    `order_sets`: of a test of two samples A and B: sets of orders that a session may use; within a
+        set all are served equally often. Empty where a list of samples is served.
+    `labelled`: how many leading samples of an order are a labelled reference without a code.
+    `reference`: what is served by its name in front of every set, if nothing else is said.
+    `has_a`: whether the reference among several samples goes by the name A.
+    `splittable`: whether samples are judged one by one, so that a set may go on in a later sitting.
+    `replicates`: whether a table of ballots counts replicates.
+    `order_column`: the column with the order where a ballot row is a set; empty where it is a cup.
+    `codes`: whether the codes of a set stand in columns of their own or in one cell.
     """
 
     order_sets: tuple[tuple[str, ...], ...] = ()
@@ -95,13 +80,9 @@ class ServingRules:
 class ReleaseTerms:
     """How a release rule limits the difference in a test.
 
-    Attributes
-    ----------
-    by : {'share', 'points', 'margins'}
-        One limit as share of distinguishers, one limit in points of the scale, or a margin
-        for each attribute.
-    settings : callable
-        (limit, margins by attribute, name of the batch) to the settings of its question.
+    `by`: one limit as share of distinguishers, one limit in points of the scale, or a margin for
+        each attribute.
+    `settings`: (limit, margins by attribute, name of the batch) to the settings of its question.
     """
 
     by: Literal["share", "points", "margins"]

@@ -31,16 +31,10 @@ class NamedTable(NamedTuple):
 class Span:
     """One row of the chart: an estimate with its limits.
 
-    Attributes
-    ----------
-    estimate : float or None
-        None where the row shows limits only.
-    margin : float or None
-        What was agreed for this row.
-    two_sided : bool
-        Whether it holds in both directions.
-    ends : tuple of float
-        Limits that decide, drawn as ends of the row.
+    `estimate`: None where the row shows limits only.
+    `margin`: what was agreed for this row.
+    `two_sided`: whether it holds in both directions.
+    `ends`: limits that decide, drawn as ends of the row.
     """
 
     label: str
@@ -55,10 +49,7 @@ class Span:
 class Level:
     """A level that runs through all rows of the chart, with what is said of it.
 
-    Attributes
-    ----------
-    agreed : bool
-        Whether it was agreed; else it is where there is no difference.
+    `agreed`: whether it was agreed; else it is where there is no difference.
     """
 
     at: tuple[float, ...]
@@ -70,16 +61,10 @@ class Level:
 class Figure:
     """The chart of an outcome as numbers.
 
-    Attributes
-    ----------
-    axis : str
-        What it shows.
-    origin : float or None
-        Where no difference lies on that axis, if anywhere.
-    shares : bool
-        Whether the axis is one of shares, from 0 to 1.
-    says : str
-        The chart in a sentence; empty where its rows say it.
+    `axis`: what it shows.
+    `origin`: where no difference lies on that axis, if anywhere.
+    `shares`: whether the axis is one of shares, from 0 to 1.
+    `says`: the chart in a sentence; empty where its rows say it.
     """
 
     axis: str
@@ -94,24 +79,14 @@ class Figure:
 class Comparison:
     """A sample against the reference, in one attribute where attributes were scored.
 
-    Attributes
-    ----------
-    sample, attribute : str
-        The attribute is empty where none was scored.
-    estimate, se : float
-        Sample less reference and its standard error; NaN where there is none.
-    p : float or None
-        As it decides, adjusted over samples and attributes.
-    upper : float or None
-        One-sided limit that decides on similarity, where there is one.
-    p_within : float or None
-        Of the two one-sided tests against the margin.
-    margin : float or None
-        What was agreed.
-    two_sided : bool
-        Whether differences in both directions were looked for.
-    why : str
-        Why nothing can be said, where that is so.
+    `sample`, `attribute`: the attribute is empty where none was scored.
+    `estimate`, `se`: sample less reference and its standard error; NaN where there is none.
+    `p`: as it decides, adjusted over samples and attributes.
+    `upper`: one-sided limit that decides on similarity, where there is one.
+    `p_within`: of the two one-sided tests against the margin.
+    `margin`: what was agreed.
+    `two_sided`: whether differences in both directions were looked for.
+    `why`: why nothing can be said, where that is so.
     """
 
     sample: str
@@ -132,14 +107,9 @@ class Comparison:
 class Counts:
     """What was counted.
 
-    Attributes
-    ----------
-    correct, trials : int
-        Of a forced choice; no trials for any other test.
-    orders : dict of str to int
-        How often each order was served.
-    replicated : bool
-        Whether somebody answered a forced choice more than once.
+    `correct`, `trials`: of a forced choice; no trials for any other test.
+    `orders`: how often each order was served.
+    `replicated`: whether somebody answered a forced choice more than once.
     """
 
     answers: int
@@ -166,12 +136,8 @@ class MeanPoint:
 class AssessorPoint:
     """One assessor in one attribute, for the chart of the panel.
 
-    Attributes
-    ----------
-    agreement : float
-        Correlation with the mean of the others.
-    slope : float
-        Use of the scale against theirs, 1 for the same.
+    `agreement`: correlation with the mean of the others.
+    `slope`: use of the scale against theirs, 1 for the same.
     """
 
     assessor: str
@@ -185,10 +151,7 @@ class AssessorPoint:
 class Place:
     """A sample, or the direction of an attribute, on the map.
 
-    Attributes
-    ----------
-    outline : tuple of (float, float)
-        Of the region of a sample.
+    `outline`: of the region of a sample.
     """
 
     name: str
@@ -201,12 +164,8 @@ class Place:
 class Places:
     """The map of the samples as numbers.
 
-    Attributes
-    ----------
-    shares : tuple of float
-        Of the variance on the first two axes.
-    level : float
-        Of the regions.
+    `shares`: of the variance on the first two axes.
+    `level`: of the regions.
     """
 
     samples: tuple[Place, ...]
@@ -220,40 +179,22 @@ class Places:
 class Outcome:
     """What one session shows, with its numbers; the same for every test.
 
-    Attributes
-    ----------
-    test : str
-        Key of the test.
-    sentence, because : str
-        The finding for the user, and the counts or numbers behind it.
-    alpha : float
-        With which a difference was looked for.
-    beta : float or None
-        None where no similarity was looked for at a stated risk.
-    limit : float or None
-        What was agreed, where it is one number.
-    margins : dict of str to float
-        What was agreed by attribute, in points of the scale; of rated tests.
-    tables : tuple of NamedTable
-        The first one is the main one.
-    comparisons : tuple of Comparison
-        With the reference, of tests that have one.
-    turned : bool
-        Whether the answers lie so far the wrong way round that chance hardly explains it.
-    notes : tuple of str
-        What was computed how, and what else the reader has to know.
-    remarks : tuple of str
-        What the checks of the ballots noticed.
-    means : tuple of MeanPoint
-        Of a profile.
-    places : Places or None
-        Of a profile with three samples or more and no empty cell.
-    panel : tuple of AssessorPoint
-        Of a profile: the assessors, on attributes that the panel tells apart.
-    panel_says : tuple of str
-        The scorecard in sentences.
-    smallest_differences : dict of str to float
-        By attribute, what the panel of that day could have seen.
+    `test`: key of the test.
+    `sentence`, `because`: the finding for the user, and the counts or numbers behind it.
+    `alpha`: with which a difference was looked for.
+    `beta`: None where no similarity was looked for at a stated risk.
+    `limit`: what was agreed, where it is one number.
+    `margins`: what was agreed by attribute, in points of the scale; of rated tests.
+    `tables`: the first one is the main one.
+    `comparisons`: with the reference, of tests that have one.
+    `turned`: whether the answers lie so far the wrong way round that chance hardly explains it.
+    `notes`: what was computed how, and what else the reader has to know.
+    `remarks`: what the checks of the ballots noticed.
+    `means`: of a profile.
+    `places`: of a profile with three samples or more and no empty cell.
+    `panel`: of a profile: the assessors, on attributes that the panel tells apart.
+    `panel_says`: the scorecard in sentences.
+    `smallest_differences`: by attribute, what the panel of that day could have seen.
     """
 
     test: str

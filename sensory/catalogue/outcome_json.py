@@ -56,31 +56,22 @@ def _cell_back(cell: Any) -> Cell:
     return float(cell["number"]) if isinstance(cell, dict) else cell
 
 
-def _table_plain(table: Table) -> dict[str, Any]:
-    return {
-        "columns": list(table.columns),
-        "rows": [[_cell(cell) for cell in row] for row in table.rows],
-    }
+def _table_plain(named: NamedTable) -> dict[str, Any]:
+    heading, table = named
+    rows = [list(map(_cell, row)) for row in table.rows]
+    return {"heading": heading, "columns": list(table.columns), "rows": rows}
 
 
-def _table_back(plain: Mapping[str, Any]) -> Table:
-    rows = tuple(tuple(_cell_back(cell) for cell in row) for row in plain["rows"])
-    return Table(columns=tuple(plain["columns"]), rows=rows)
-
-
-def _named_plain(named: NamedTable) -> dict[str, Any]:
-    return {"heading": named.heading, **_table_plain(named.table)}
-
-
-def _named_back(plain: Mapping[str, Any], _: Any) -> NamedTable:
-    return NamedTable(plain["heading"], _table_back(plain))
+def _table_back(plain: Mapping[str, Any], _: object) -> NamedTable:
+    rows = tuple(tuple(map(_cell_back, row)) for row in plain["rows"])
+    return NamedTable(plain["heading"], Table(columns=tuple(plain["columns"]), rows=rows))
 
 
 def _limits_plain(limits: Interval) -> list[float | str]:
     return [_number(limits.low), _number(limits.high), _number(limits.level)]
 
 
-def _limits_back(plain: Sequence[Any], _: Any) -> Interval:
+def _limits_back(plain: Sequence[float | str], _: object) -> Interval:
     low, high, level = map(float, plain)
     return Interval(low=low, high=high, level=level)
 
@@ -88,8 +79,8 @@ def _limits_back(plain: Sequence[Any], _: Any) -> Interval:
 def _converter() -> cattrs.Converter:
     made = cattrs.Converter(forbid_extra_keys=True)
     made.register_unstructure_hook(float, _number)
-    made.register_unstructure_hook(NamedTable, _named_plain)
-    made.register_structure_hook(NamedTable, _named_back)
+    made.register_unstructure_hook(NamedTable, _table_plain)
+    made.register_structure_hook(NamedTable, _table_back)
     made.register_unstructure_hook(Interval, _limits_plain)
     made.register_structure_hook(Interval, _limits_back)
     return made

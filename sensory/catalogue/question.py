@@ -15,26 +15,15 @@ class Question(Plain):
 
     It is agreed before the finding is shown, and frozen by its digest.
 
-    Attributes
-    ----------
-    protocol : str
-        Key of the protocol, such as ``TRIANGLE``.
-    what_changed, decision : str
-        The one thing that differs, and what will be decided.
-    if_different, if_similar, if_undecided : str
-        What will be done at each finding.
-    alpha, beta, pd_limit : float
-        Risks and limit as in `choice_test`.
-    assessors : int
-        How many ballots are planned.
-    attribute : str
-        For protocols that ask about a named attribute.
-    target : str
-        ``A`` or ``B``: the sample expected to have more of it.
-    standard : str
-        The edition of the standard, stamped when the question is agreed.
-    settings : dict of str to float or str
-        What else is agreed where the test is no forced choice; see `kind.TestKind`.
+    `protocol`: key of the protocol, such as ``TRIANGLE``.
+    `what_changed`, `decision`: the one thing that differs, and what will be decided.
+    `if_different`, `if_similar`, `if_undecided`: what will be done at each finding.
+    `alpha`, `beta`, `pd_limit`: risks and limit as in `choice_test`.
+    `assessors`: how many ballots are planned.
+    `attribute`: for protocols that ask about a named attribute.
+    `target`: ``A`` or ``B``: the sample expected to have more of it.
+    `standard`: the edition of the standard, stamped when the question is agreed.
+    `settings`: what else is agreed where the test is no forced choice; see `kind.TestKind`.
     """
 
     protocol: str = "TRIANGLE"

@@ -32,33 +32,33 @@ def read_ranking(rows: Sequence[dict[str, Any]], question: Question) -> Outcome:
     Raises ArgumentError, BallotError as in `ranking_test`.
     """
     frame = pd.DataFrame(list(rows))
-    there = {str(one).casefold(): str(one) for one in frame["sample"]}
+    there = {str(sample).casefold(): str(sample) for sample in frame["sample"]}
     wanted = RANKING.listed(question.settings, "expected")
     expected = [there.get(name.casefold(), name) for name in wanted] or None
     named = str(RANKING.setting(question.settings, "reference")).strip()
     reference = there.get(named.casefold(), named) or None
     alpha = question.alpha / 2 if expected and not reference else question.alpha
-    found = ranking_test(frame, expected=expected, reference=reference, alpha=alpha)
-    finding = Finding.DIFFERENT if _differs(found) else Finding.UNDECIDED
-    pairs = found.different_pairs
-    told = "; ".join(f"{one} from {other}" for one, other in pairs) or "none"
-    order = f"; expected order: {chance(found.page.p)}" if found.page else ""
+    ranking = ranking_test(frame, expected=expected, reference=reference, alpha=alpha)
+    finding = Finding.DIFFERENT if _differs(ranking) else Finding.UNDECIDED
+    pairs = ranking.different_pairs
+    told = "; ".join(f"{sample} from {other}" for sample, other in pairs) or "none"
+    order = f"; expected order: {chance(ranking.page.p)}" if ranking.page else ""
     return Outcome(
         test=RANKING.key,
         finding=finding,
-        sentence=_sentence(finding, found),
-        counts=Counts(answers=len(rows), assessors=len(found.ballots.ranks)),
+        sentence=_sentence(finding, ranking),
+        counts=Counts(answers=len(rows), assessors=len(ranking.ballots.ranks)),
         alpha=question.alpha,
-        because=f"Samples alike: {chance(found.friedman.p)} ({found.friedman.method}){order}; "
+        because=f"Samples alike: {chance(ranking.friedman.p)} ({ranking.friedman.method}){order}; "
         f"pairs told apart: {told}; alpha {question.alpha:g}"
         + (", half of it for each of the two tests." if alpha != question.alpha else "."),
         tables=(
-            NamedTable("Rank sums", found.rank_sums),
-            NamedTable("Tests and least significant differences", found.table()),
-            NamedTable("Pairs", _yes_no(found.pairs)),
+            NamedTable("Rank sums", ranking.rank_sums),
+            NamedTable("Tests and least significant differences", ranking.table()),
+            NamedTable("Pairs", _yes_no(ranking.pairs)),
         ),
         figure=Figure(
-            axis="mean rank, 1 for the least of the attribute", origin=None, spans=_spans(found)
+            axis="mean rank, 1 for the least of the attribute", origin=None, spans=_spans(ranking)
         ),
         cannot_tell=(
             _NO_SIMILARITY,
@@ -67,36 +67,36 @@ def read_ranking(rows: Sequence[dict[str, Any]], question: Question) -> Outcome:
         ),
         notes=(
             f"Attribute: {RANKING.setting(question.settings, 'attribute')}.",
-            f"p of a pair: {found.pairs_method}; p_adjusted: Holm over these pairs.",
+            f"p of a pair: {ranking.pairs_method}; p_adjusted: Holm over these pairs.",
             "Limits of a mean rank: 95 %, normal, from the scatter of its own ranks.",
         ),
     )
 
 
-def _differs(found: RankingTest) -> bool:
-    if found.reference is not None:
-        return bool(found.different_pairs)
-    return min(found.page.p if found.page else 1.0, found.friedman.p) <= found.alpha
+def _differs(ranking: RankingTest) -> bool:
+    if ranking.reference is not None:
+        return bool(ranking.different_pairs)
+    return min(ranking.page.p if ranking.page else 1.0, ranking.friedman.p) <= ranking.alpha
 
 
-def _sentence(finding: Finding, found: RankingTest) -> str:
+def _sentence(finding: Finding, ranking: RankingTest) -> str:
     if finding is Finding.UNDECIDED:
         return finding.sentence
-    if found.reference is not None:
-        named = ", ".join(one for one, _ in found.different_pairs)
-        return f"Perceptibly different from {found.reference}: {named}."
-    if found.page and found.page.p <= found.alpha:
+    if ranking.reference is not None:
+        named = ", ".join(sample for sample, _ in ranking.different_pairs)
+        return f"Perceptibly different from {ranking.reference}: {named}."
+    if ranking.page and ranking.page.p <= ranking.alpha:
         return "The ranks rise with the expected order, not necessarily at each step."
-    if found.page:
+    if ranking.page:
         return "The samples differ perceptibly, but not in the expected order."
     return "The samples differ perceptibly in this attribute."
 
 
-def _spans(found: RankingTest) -> tuple[Span, ...]:
-    ranks = found.ballots.ranks
+def _spans(ranking: RankingTest) -> tuple[Span, ...]:
+    ranks = ranking.ballots.ranks
     spans = []
-    for name in (str(row["sample"]) for row in found.rank_sums.records()):
-        given = ranks[:, found.ballots.samples.index(name)]
+    for name in (str(row["sample"]) for row in ranking.rank_sums.records()):
+        given = ranks[:, ranking.ballots.samples.index(name)]
         given = given[~np.isnan(given)]
         scatter = float(given.std(ddof=1)) if given.size > 1 else float("nan")
         half = float(ndtri(0.975)) * scatter / np.sqrt(given.size)

@@ -81,16 +81,10 @@ def outcome_of_profile(
 ) -> Outcome:
     """The outcome of a result that stands by itself.
 
-    Parameters
-    ----------
-    beta : float, optional
-        With which similarity is judged; the alpha of the result if not given.
-    left_out : dict of str to str, optional
-        Attributes that were agreed and cannot be tested, with the reason.
-    absent : sequence of str
-        Samples of the plan that nobody scored.
-    margins : dict of str to float, optional
-        All that were agreed; those of the result if not given.
+    `beta`: with which similarity is judged; the alpha of the result if not given.
+    `left_out`: attributes that were agreed and cannot be tested, with the reason.
+    `absent`: samples of the plan that nobody scored.
+    `margins`: all that were agreed; those of the result if not given.
 
     Raises ArgumentError where the profile has no reference.
     """

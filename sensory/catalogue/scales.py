@@ -20,20 +20,12 @@ MOST_CATEGORIES = 16
 class Setting:
     """One thing that is agreed before tasting, besides alpha and beta.
 
-    Attributes
-    ----------
-    low, high : float
-        Bounds of a number.
-    whole : bool
-        Whether a number has to be a whole one.
-    choices : tuple of str
-        What a choice may be.
-    needed : bool
-        Whether an empty text keeps the question from being agreed.
-    optional : bool
-        Whether it is kept only where it differs from its default, as in older records.
-    scale : {'line', 'categories', None}
-        Kind of scale to which it belongs, if to one only.
+    `low`, `high`: bounds of a number.
+    `whole`: whether a number has to be a whole one.
+    `choices`: what a choice may be.
+    `needed`: whether an empty text keeps the question from being agreed.
+    `optional`: whether it is kept only where it differs from its default, as in older records.
+    `scale`: kind of scale to which it belongs, if to one only.
     """
 
     key: str
@@ -107,21 +99,16 @@ FROM_ZERO = (_KIND, _HIGH, _CATEGORIES, *_ENDS)
 """Settings of a scale whose lowest score is 0."""
 FREE = (_KIND, _LOW, _HIGH, _CATEGORIES, *_ENDS)
 """Settings of a scale with any ends."""
-_DEFAULTS = {one.key: one.default for one in FREE}
+_DEFAULTS = {setting.key: setting.default for setting in FREE}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Scale:
     """The scale of a session.
 
-    Attributes
-    ----------
-    low, high : float
-        Lowest and highest score.
-    categories : tuple of float
-        The possible scores, lowest first; empty on a line.
-    low_word, high_word : str
-        Words at the ends; empty for those of the language.
+    `low`, `high`: lowest and highest score.
+    `categories`: the possible scores, lowest first; empty on a line.
+    `low_word`, `high_word`: words at the ends; empty for those of the language.
     """
 
     low: float
@@ -145,8 +132,6 @@ def agreed_scale(settings: Mapping[str, Any]) -> Scale:
     Raises ArgumentError for a highest score that is not that of the last category, or a lowest one
     that is no whole number.
 
-    Examples
-    --------
     >>> agreed_scale({"scale": "categories", "categories": 10}).high
     9.0
     >>> agreed_scale({"scale_high": 15}).categories

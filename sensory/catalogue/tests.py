@@ -39,8 +39,6 @@ def find_kind(test: TestKind | Protocol | str) -> TestKind:
 
     Raises ArgumentError when there is none.
 
-    Examples
-    --------
     >>> find_kind("TRIANGLE").name, find_kind("a-not-a").key
     ('triangle', 'A_NOT_A')
     """

@@ -92,13 +92,13 @@ def read_same_different(rows: Sequence[Row], question: Question) -> Outcome:
     limit = float(SAME_DIFFERENT.setting(question.settings, "dprime_limit"))
     several_each = _several_each(table)
     p = _p_one_sided(table, several_each)
-    found = same_different(*counts)
+    pooled = same_different(*counts)
     upper = same_different(*counts, level=1 - 2 * question.beta).limits.high
     turned = _p_one_sided(table[:, [2, 3, 0, 1]], several_each) <= TURNED
     similar = bool(upper < limit) and not several_each and not turned
     finding = of_two(p <= question.alpha, similar)
     numbers = [
-        *found.table().rows[:2],
+        *pooled.table().rows[:2],
         ("d-prime, upper limit, one-sided", upper, None, upper, 1 - question.beta),
         ("agreed limit, d-prime", limit, None, None, None),
         ("p, exact, one-sided", p, None, None, None),
@@ -119,7 +119,7 @@ def read_same_different(rows: Sequence[Row], question: Question) -> Outcome:
             _numbers(numbers),
             _counts("pair", ("AA, BB", "AB, BA"), ("same", "different"), table),
         ),
-        **_compared(finding, found.dprime, found.limits, p, limit),
+        **_compared(finding, pooled.dprime, pooled.limits, p, limit),
         cannot_tell=(
             *_alone(table),
             *((TURNED_ROUND,) if turned else ()),
@@ -177,10 +177,10 @@ def _compared(
     }
 
 
-def _counts(what: str, kinds: tuple[str, str], said: tuple[str, str], table: Ints) -> NamedTable:
+def _counts(what: str, kinds: tuple[str, str], answers: tuple[str, str], table: Ints) -> NamedTable:
     a, b, c, d = (int(total) for total in table.sum(axis=0))
     rows = ((kinds[0], a, b - a), (kinds[1], c, d - c))
-    columns = (what, *(f"said '{word}'" for word in said))
+    columns = (what, *(f"said '{word}'" for word in answers))
     return NamedTable("The counts", Table(columns=columns, rows=rows))
 
 

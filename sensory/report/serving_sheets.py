@@ -16,9 +16,9 @@ from ..base.results import several
 from ..catalogue.question import Question
 from ..catalogue.scales import agreed_scale
 from ..catalogue.tests import find_kind
+from ..serving.ballot_line import codes_of
 from ..serving.layout import ServingRow
 from ..serving.lines import ballot_lines
-from ..serving.marks import codes_of
 from ..serving.plan import ServingPlan
 from ..sessions.allergens import together
 from ..sessions.session import SessionDetails

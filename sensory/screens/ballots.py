@@ -11,7 +11,7 @@ from ..base.results import several
 from ..catalogue.checking import CheckedBallots
 from ..catalogue.tests import find_kind
 from ..release.tastings import close_and_note
-from ..serving.marks import SERVING_MARKS
+from ..serving.ballot_line import SERVING_MARKS
 from ..sessions.booth_plans import progress
 from ..sessions.lines import cells_of_file
 from ..sessions.session import StoredSession

@@ -9,7 +9,8 @@ import streamlit as st
 
 from ..catalogue.tests import find_kind
 from ..report.serving_sheets import ballots_pdf, labels_pdf, preparation_pdf
-from ..serving.marks import NOT_SERVED, NOT_THIS_SAMPLE, NOT_TODAY, rows_to_serve, to_serve
+from ..serving.ballot_line import NOT_SERVED, NOT_THIS_SAMPLE, NOT_TODAY
+from ..serving.cups import rows_to_serve, to_serve
 from ..serving.plan import ServingPlan
 from ..sessions.allergens import NONE, allergens_in, declared_allergens, served_samples, undeclared
 from ..sessions.booth_plans import did_not_come, served_plan

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import partial
 
 import streamlit as st
 
 from ..catalogue.tests import find_kind
-from ..serving.marks import NOT_SERVED, codes_of
+from ..serving.ballot_line import BallotLine
 from ..serving.plan import ServingPlan
 from ..sessions.booth_ballots import ballots_of
 from ..sessions.booth_plans import lines_of
@@ -18,7 +19,6 @@ from ..sessions.served import (
     not_served,
     possible_servings,
     served_after_all,
-    served_column,
     served_otherwise,
 )
 from ..sessions.served_beside_plan import Served, came, served_beside_plan
@@ -28,7 +28,6 @@ from .parts import act, listed
 
 _SHOWN = 12
 _PLANNED = "as planned after all"
-Mine = dict[int, dict[str, str]]
 
 
 def show_served(served: Served | None) -> None:
@@ -65,7 +64,7 @@ def _otherwise(session: StoredSession, plan: ServingPlan) -> None:
     number = right.selectbox(
         "Ballot",
         range(len(ballots)),
-        format_func=lambda at: _ballot_label(at, ballots[at], mine),
+        format_func=lambda at: _ballot_label(at, ballots[at]),
         key=f"served-ballot-{here}-{seat}",
     )
     offered = _offered(session, mine, ballots[number])
@@ -76,7 +75,7 @@ def _otherwise(session: StoredSession, plan: ServingPlan) -> None:
     why = st.text_input("Reason, without names and nothing about health", key=f"served-why-{place}")
     ready = what is not None and (what in (_PLANNED, LEFT_OUT) or why.strip())
     changes = offered[what] if what else {}
-    state = partial(_stated, session, ballots[number][0], str(what), changes, why)
+    state = partial(_stated, session, ballots[number][0].row, str(what), changes, why)
     act("Put it on record", "serve-otherwise", state, ready=ready)
 
 
@@ -91,28 +90,28 @@ def _stated(session: StoredSession, row: int, what: str, served: dict[int, str],
 
 
 def _offered(
-    session: StoredSession, mine: Mine, ballot: tuple[int, ...]
+    session: StoredSession, lines: Sequence[BallotLine], ballot: Sequence[BallotLine]
 ) -> dict[str, dict[int, str]]:
-    changes: dict[str, dict[int, str]] = {}
+    """What can be stated of a ballot, with the rows that it changes."""
+    offered: dict[str, dict[int, str]] = {}
     together = find_kind(session.question.protocol).together
-    for row in () if mine[ballot[0]].get(NOT_SERVED) else ballot:
-        texts = mine[row]
-        column = served_column(texts)
-        now, code = texts.get(column, ""), " ".join(codes_of(texts))
-        for other in (ballot if together else mine) if column == "sample" else ():
-            there = mine[other].get(column, "")
-            if there != now and not mine[other].get(NOT_SERVED):
-                exchanged = f"cup {code} exchanged with {' '.join(codes_of(mine[other]))}"
-                changes[exchanged] = {row: there, other: now}
+    for line in () if ballot[0].not_served else ballot:
+        code, single = " ".join(line.codes), line.served_column == "sample"
+        for other in (ballot if together else lines) if single else ():
+            if other.sample != line.sample and not other.not_served:
+                offered[f"cup {code} exchanged with {' '.join(other.codes)}"] = {
+                    line.row: other.sample,
+                    other.row: line.sample,
+                }
         if not together:
-            under = f"in cup {code}: " if column == "sample" else ""
-            for serving in possible_servings(session, texts):
-                if serving != now:
-                    changes[f"served {under}{serving}"] = {row: serving}
-    return {**changes, **{what: {} for what in HAPPENED}, _PLANNED: {}}
+            under = f"in cup {code}: " if single else ""
+            for serving in possible_servings(session):
+                if serving != line.served:
+                    offered[f"served {under}{serving}"] = {line.row: serving}
+    return {**offered, **{what: {} for what in HAPPENED}, _PLANNED: {}}
 
 
-def _ballot_label(at: int, ballot: tuple[int, ...], mine: Mine) -> str:
-    codes = " ".join(code for row in ballot for code in codes_of(mine[row]))
-    now = ", ".join(mine[row].get(served_column(mine[row]), "") for row in ballot)
-    return f"{at + 1}: {codes} ({mine[ballot[0]].get(NOT_SERVED) or now})"
+def _ballot_label(at: int, ballot: Sequence[BallotLine]) -> str:
+    codes = " ".join(code for line in ballot for code in line.codes)
+    now = ", ".join(line.served for line in ballot)
+    return f"{at + 1}: {codes} ({ballot[0].not_served or now})"

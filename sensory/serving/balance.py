@@ -15,14 +15,11 @@ COLUMNS = ("what", "set", "order", "sample", "position", "after", "times")
 def balance_table(design: ServingDesign, rows: Sequence[ServingRow]) -> Table:
     """How often each order was served, each sample at each position, and after each other.
 
-    Returns
-    -------
-    Table
-        Columns `what` ('order', 'position', 'carry-over', 'together'), `set` (of a test of
-        two samples; None where all sets count together), `order`, `sample`, `position`,
-        `after` and `times`; what could have been served and was not has 0 times. Carry-over
-        is counted inside a set, and not over a break between sittings. 'together' counts
-        the sets that hold both samples where a set holds only some.
+    Returns columns `what` ('order', 'position', 'carry-over', 'together'), `set` (of a test of two
+    samples; None where all sets count together), `order`, `sample`, `position`, `after` and
+    `times`; what could have been served and was not has 0 times. Carry-over is counted inside a
+    set, and not over a break between sittings. 'together' counts the sets that hold both samples
+    where a set holds only some.
     """
     numbers: list[int | None] = [*range(1, design.sets + 1)] if design.compares_two else [None]
     out: list[tuple[Cell, ...]] = []
@@ -39,10 +36,7 @@ def balance_table(design: ServingDesign, rows: Sequence[ServingRow]) -> Table:
 def evenness_table(balance: Table) -> Table:
     """The fewest and the most times of each part of a balance table.
 
-    Returns
-    -------
-    Table
-        Columns `what`, `set`, `fewest`, `most`.
+    Returns columns `what`, `set`, `fewest`, `most`.
     """
     parts = groupby(balance.rows, key=lambda row: (row[0], row[1]))
     rows = []
@@ -55,7 +49,7 @@ def evenness_table(balance: Table) -> Table:
 def _orders(
     design: ServingDesign, number: int | None, sets: Iterable[ServedSet]
 ) -> Iterator[tuple[Cell, ...]]:
-    counts = Counter(one.order for one in sets)
+    counts = Counter(served.order for served in sets)
     for order in design.orders:
         yield ("order", number, order, None, None, None, counts[order])
 
@@ -76,7 +70,7 @@ def _carry_over(
     keys = groupby(rows, key=lambda row: (row.assessor, row.sitting, row.replicate, row.set))
     for _, cups in keys:
         counts.update(pairwise(cup.sample for cup in cups))
-    twice = any(one == other for order in design.orders for one, other in pairwise(order))
+    twice = any(letter == other for order in design.orders for letter, other in pairwise(order))
     for before, sample in product(names, repeat=2) if twice else permutations(names, 2):
         yield ("carry-over", number, None, sample, None, before, counts[(before, sample)])
 
@@ -87,8 +81,8 @@ def _together(
     if not design.together:
         return
     counts = Counter(
-        frozenset(pair) for one in sets for pair in combinations(sorted(one.samples), 2)
+        frozenset(pair) for served in sets for pair in combinations(sorted(served.samples), 2)
     )
-    for one, other in combinations(names, 2):
-        times = counts[frozenset((one, other))]
-        yield ("together", number, None, one, None, other, times)
+    for sample, other in combinations(names, 2):
+        times = counts[frozenset((sample, other))]
+        yield ("together", number, None, sample, None, other, times)

@@ -69,17 +69,11 @@ _STARTERS: dict[tuple[int, int], tuple[int, tuple[Order, ...]]] = {
 class IncompleteBlocks:
     """A balanced incomplete block design.
 
-    Attributes
-    ----------
-    samples, set_size : int
-        How many samples there are, and how many one set holds.
-    blocks : tuple of tuples of int
-        The sets, samples numbered from 0, ordered so that each sample stands at each
-        position equally often, or within one of it where the numbers do not divide.
-    repeats : int
-        In how many sets each sample is.
-    together : int
-        In how many sets each two samples are together (lambda).
+    `samples`, `set_size`: how many samples there are, and how many one set holds.
+    `blocks`: the sets, samples numbered from 0, ordered so that each sample stands at each position
+        equally often, or within one of it where the numbers do not divide.
+    `repeats`: in how many sets each sample is.
+    `together`: in how many sets each two samples are together (lambda).
     """
 
     samples: int
@@ -103,20 +97,11 @@ class IncompleteBlocks:
     def whole_panels(self, each: int, around: int) -> tuple[int, ...]:
         """Numbers of assessors with which whole designs are served.
 
-        Parameters
-        ----------
-        each : int
-            Sets of one assessor, replicates included.
-        around : int
-            Assessors wanted.
+        `each`: sets of one assessor, replicates included.
+        `around`: assessors wanted.
 
-        Returns
-        -------
-        tuple of int
-            All up to the number wanted, and the next four.
+        Returns all up to the number wanted, and the next four.
 
-        Examples
-        --------
         >>> incomplete_blocks(6, 3).whole_panels(4, 7)
         (5, 10, 15, 20, 25)
         """
@@ -143,12 +128,8 @@ class IncompleteBlocks:
 def incomplete_blocks(samples: int, set_size: int) -> IncompleteBlocks:
     """The smallest balanced incomplete block design for so many samples in sets of so many.
 
-    Parameters
-    ----------
-    samples : int
-        From 3 to 13.
-    set_size : int
-        From 2 to one fewer than `samples`.
+    `samples`: from 3 to 13.
+    `set_size`: from 2 to one fewer than `samples`.
 
     Raises ArgumentError for numbers out of these bounds.
 
@@ -159,8 +140,6 @@ def incomplete_blocks(samples: int, set_size: int) -> IncompleteBlocks:
     two are together in lambda = r (k - 1) / (v - 1) of them, both whole numbers [1]; so the
     number of sets cannot be chosen freely.
 
-    Examples
-    --------
     >>> design = incomplete_blocks(7, 3)
     >>> len(design.blocks), design.repeats, design.together
     (7, 3, 1)
@@ -203,14 +182,14 @@ def _sets(v: int, k: int) -> tuple[Order, ...]:
 def _turned(starter: Order, turn: int, v: int) -> tuple[Order, ...]:
     """The starter at each turn of the circles; once where a turn gives it back early."""
     moving = v // turn * turn
-    found: dict[Order, None] = {}
+    blocks: dict[Order, None] = {}
     for step in range(turn):
         moved = (
             point // turn * turn + (point + step) % turn if point < moving else point
             for point in starter
         )
-        found.setdefault(tuple(sorted(moved)))
-    return tuple(found)
+        blocks.setdefault(tuple(sorted(moved)))
+    return tuple(blocks)
 
 
 def _at_even_positions(blocks: tuple[Order, ...], v: int, k: int) -> tuple[Order, ...]:

@@ -18,14 +18,9 @@ Thing = TypeVar("Thing")
 class Draw:
     """Random draws for one purpose, named by words beside the seed.
 
-    Parameters
-    ----------
-    *purpose : str
-        Draws for different purposes do not disturb each other: a further assessor
-        leaves the codes of the others as they are.
+    `*purpose`: draws for different purposes do not disturb each other: a further assessor leaves
+        the codes of the others as they are.
 
-    Examples
-    --------
     >>> Draw(7, "codes", "P01").shuffled("ABCD")
     ['D', 'B', 'C', 'A']
     """

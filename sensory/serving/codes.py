@@ -29,20 +29,12 @@ CODES = tuple(str(number) for number in range(100, 1000) if str(number) not in R
 def blinding_codes(count: int, *, draw: Draw, used: Iterable[str] = ()) -> tuple[str, ...]:
     """So many different codes, none of them among those used before.
 
-    Parameters
-    ----------
-    used : iterable of str
-        Codes that this assessor has met already.
+    `used`: codes that this assessor has met already.
 
-    Returns
-    -------
-    tuple of str
-        Three digits each, 102 to 998, without those in `REMEMBERED`.
+    Returns three digits each, 102 to 998, without those in `REMEMBERED`.
 
     Raises ArgumentError when fewer codes are left than needed, or `used` is one text.
 
-    Examples
-    --------
     >>> codes = blinding_codes(3, draw=Draw(7), used=["412"])
     >>> len(set(codes)), all(100 < int(code) < 1000 for code in codes)
     (3, True)

@@ -21,15 +21,9 @@ Dealt = list[list[str]]
 def deal(choices: Choices, assessors: int, times: int, draw: Draw) -> Dealt:
     """Orders for each assessor, every choice equally often, in randomised blocks.
 
-    Parameters
-    ----------
-    times : int
-        How many orders each assessor gets.
+    `times`: how many orders each assessor gets.
 
-    Returns
-    -------
-    list of list of str
-        `times` orders for each assessor.
+    Returns `times` orders for each assessor.
 
     Notes
     -----
@@ -46,8 +40,6 @@ def deal(choices: Choices, assessors: int, times: int, draw: Draw) -> Dealt:
     The versions of a choice take turns, time by time and assessor by assessor, in a random
     sequence that is the same for all choices.
 
-    Examples
-    --------
     >>> served = deal((("AB",), ("BA",)), 4, 2, Draw(7))
     >>> [sorted(orders) for orders in served]
     [['AB', 'BA'], ['AB', 'BA'], ['AB', 'BA'], ['AB', 'BA']]
@@ -64,7 +56,7 @@ def deal(choices: Choices, assessors: int, times: int, draw: Draw) -> Dealt:
     seen: Counter[int] = Counter()
     dealt: Dealt = [[] for _ in range(assessors)]
     for time in range(times):
-        for mine, place in zip(dealt, (one[time] for one in places), strict=True):
+        for mine, place in zip(dealt, (shifted[time] for shifted in places), strict=True):
             mine.append(choices[place][turns[seen[place] % len(turns)]])
             seen[place] += 1
     return dealt
@@ -75,37 +67,30 @@ def next_orders(
 ) -> list[str]:
     """Orders for one more assessor, such that the counts come as close together as they can.
 
-    Parameters
-    ----------
-    served : iterable of sequences of str
-        The orders of the other assessors.
-    times : int
-        How many orders the assessor gets.
+    `served`: the orders of the other assessors.
+    `times`: how many orders the assessor gets.
 
-    Returns
-    -------
-    list of str
-        Each from the least served of the choices that this assessor has not had yet; among
-        equals the one least served at this time, then the order after which positions and
-        successions of samples are served most evenly, then by chance.
+    Returns each from the least served of the choices that this assessor has not had yet; among
+    equals the one least served at this time, then the order after which positions and successions
+    of samples are served most evenly, then by chance.
     """
-    there = [list(one) for one in served]
+    there = [list(dealt) for dealt in served]
     choice_of = {order: number for number, group in enumerate(choices) for order in group}
-    orders = Counter(order for one in there for order in one)
+    orders = Counter(order for dealt in there for order in dealt)
     counts = Counter(choice_of[order] for order in orders.elements())
     mine: Counter[int] = Counter()
-    found: list[str] = []
+    chosen: list[str] = []
     for time in range(times):
-        now = Counter(choice_of[one[time]] for one in there)
+        now = Counter(choice_of[dealt[time]] for dealt in there)
         ranks = {n: (mine[n], counts[n], now[n]) for n in range(len(choices))}
         least = min(ranks.values())
         free = [order for n, rank in ranks.items() if rank == least for order in _least(
             choices[n], orders)]  # fmt: skip
-        found.append(draw.pick(_most_even(free, orders)))
-        orders[found[-1]] += 1
-        counts[choice_of[found[-1]]] += 1
-        mine[choice_of[found[-1]]] += 1
-    return found
+        chosen.append(draw.pick(_most_even(free, orders)))
+        orders[chosen[-1]] += 1
+        counts[choice_of[chosen[-1]]] += 1
+        mine[choice_of[chosen[-1]]] += 1
+    return chosen
 
 
 def _least(versions: Sequence[str], orders: Counter[str]) -> list[str]:

@@ -15,19 +15,12 @@ from .rules import LETTERS
 class ServingRow(Plain):
     """One cup for one assessor.
 
-    Attributes
-    ----------
-    sitting : int
-        From 1; between sittings lies a break.
-    set, replicate : int
-        From 1; 0 for a warm-up sample, which belongs to no set.
-    position : int
-        Place in the set, from 1; 0 for what comes before it: a warm-up sample or a
-        labelled reference.
-    code : str
-        Empty for a labelled reference.
-    order : str
-        The order of the whole set in letters; empty for a warm-up sample.
+    `sitting`: from 1; between sittings lies a break.
+    `set`, `replicate`: from 1; 0 for a warm-up sample, which belongs to no set.
+    `position`: place in the set, from 1; 0 for what comes before it: a warm-up sample or a labelled
+        reference.
+    `code`: empty for a labelled reference.
+    `order`: the order of the whole set in letters; empty for a warm-up sample.
     """
 
     assessor: str
@@ -49,14 +42,9 @@ class ServingRow(Plain):
 class ServedSet:
     """One set of one assessor, such as one triad.
 
-    Attributes
-    ----------
-    sitting : int
-        In which the set begins.
-    order : str
-        Such as ABB, first served first.
-    samples, codes : tuple of str
-        Of the coded samples, first served first.
+    `sitting`: in which the set begins.
+    `order`: such as ABB, first served first.
+    `samples`, `codes`: of the coded samples, first served first.
     """
 
     assessor: str
@@ -76,26 +64,16 @@ Course = Sequence[tuple[int, int, str]]
 class ServingDesign(Plain):
     """What is the same for every assessor of a plan.
 
-    Attributes
-    ----------
-    test : str
-        Key of the protocol or method.
-    samples : tuple of tuples of str
-        Names by letter, A first: one pair for each set of a test of two samples, else one
+    `test`: key of the protocol or method.
+    `samples`: names by letter, A first: one pair for each set of a test of two samples, else one
         list of all samples.
-    set_size : int
-        Samples of one set, a labelled one in the order included.
-    warm_up, reference : str
-        What is served first in each sitting, and first in each set with its name; empty
-        for nothing.
-    labelled : int
-        How many samples at the front of an order are a labelled reference.
-    compares_two : bool
-        Whether the test compares two samples.
-    together : int
-        In incomplete sets: how often each two samples meet in one whole design; else 0.
-    choices : tuple of tuples of str
-        The possible orders; see `dealing`.
+    `set_size`: samples of one set, a labelled one in the order included.
+    `warm_up`, `reference`: what is served first in each sitting, and first in each set with its
+        name; empty for nothing.
+    `labelled`: how many samples at the front of an order are a labelled reference.
+    `compares_two`: whether the test compares two samples.
+    `together`: in incomplete sets: how often each two samples meet in one whole design; else 0.
+    `choices`: the possible orders; see `dealing`.
     """
 
     test: str
@@ -144,10 +122,7 @@ def rows_of(
 ) -> Iterator[ServingRow]:
     """All cups of one assessor, first served first.
 
-    Parameters
-    ----------
-    codes : iterable of str
-        As many as `ServingDesign.coded`.
+    `codes`: as many as `ServingDesign.coded`.
     """
     code = iter(codes)
     here = 0

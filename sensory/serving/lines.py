@@ -22,29 +22,19 @@ def ballot_lines(
 ) -> dict[int, dict[str, str]]:
     """Ballot lines of a plan, with everything filled in but the answers.
 
-    Parameters
-    ----------
-    set_number : int
-        Only this set; needed where the sets of a plan are different comparisons, since each
-        is a question of its own.
-    replicate : int
-        Only this replicate.
-    first : int
-        Number of the first line.
+    `set_number`: only this set; needed where the sets of a plan are different comparisons, since
+        each is a question of its own.
+    `replicate`: only this replicate.
+    `first`: number of the first line.
 
-    Returns
-    -------
-    dict of int to dict of str to str
-        By line the texts by column. A forced choice has a line a set, with `assessor`,
-        `order`, `code_1` ... and `replicate`; same-different has `pair` and `codes`; all
-        others have a line a cup, with `assessor`, `sample`, `code` and `replicate`. Lines
-        stand in the order of serving, assessor by assessor.
+    Returns by line the texts by column. A forced choice has a line a set, with `assessor`, `order`,
+    `code_1` ... and `replicate`; same-different has `pair` and `codes`; all others have a line a
+    cup, with `assessor`, `sample`, `code` and `replicate`. Lines stand in the order of serving,
+    assessor by assessor.
 
     Raises ArgumentError when lines of different comparisons, or several rankings of one assessor,
     would come into one table.
 
-    Examples
-    --------
     >>> from sensory.serving.planning import serving_plan
     >>> lines = ballot_lines(serving_plan("triangle", ["Anna", "Bo"], seed=7))
     >>> lines[1]["assessor"], sorted(lines[1])
@@ -61,12 +51,12 @@ def ballot_lines(
             f"the plan has {design.sets} sets, each a comparison of its own: give set_number."
         )
     chosen = [
-        one
-        for one in plan.sets
-        if set_number in (None, one.set) and replicate in (None, one.replicate)
+        served
+        for served in plan.sets
+        if set_number in (None, served.set) and replicate in (None, served.replicate)
     ]
     serving = find_kind(design.test).serving
-    if not serving.replicates and len({one.assessor for one in chosen}) < len(chosen):
+    if not serving.replicates and len({served.assessor for served in chosen}) < len(chosen):
         raise ArgumentError(
             f"an assessor has {len(chosen) // len(plan.assessors)} sets, and a table of rankings "
             "holds one: give replicate or set_number, and a session to each."
@@ -76,24 +66,24 @@ def ballot_lines(
 
 def _lines(serving: ServingRules, chosen: list[ServedSet]) -> Iterator[dict[str, str]]:
     met: Counter[tuple[str, str]] = Counter()
-    for one in chosen:
+    for served in chosen:
         if serving.order_column:
-            yield _line_of_set(serving, one)
+            yield _line_of_set(serving, served)
             continue
-        names = tuple(one.order) if serving.compares_two else one.samples
-        for sample, code in zip(names, one.codes, strict=True):
-            met[(one.assessor, sample)] += 1
-            line = {"assessor": one.assessor, "sample": sample, "code": code}
+        names = tuple(served.order) if serving.compares_two else served.samples
+        for sample, code in zip(names, served.codes, strict=True):
+            met[(served.assessor, sample)] += 1
+            line = {"assessor": served.assessor, "sample": sample, "code": code}
             if serving.replicates:
-                line["replicate"] = str(met[(one.assessor, sample)])
+                line["replicate"] = str(met[(served.assessor, sample)])
             yield line
 
 
-def _line_of_set(serving: ServingRules, one: ServedSet) -> dict[str, str]:
+def _line_of_set(serving: ServingRules, served: ServedSet) -> dict[str, str]:
     codes = (
-        {"codes": " ".join(one.codes)}
+        {"codes": " ".join(served.codes)}
         if serving.codes == "cell"
-        else {f"code_{place}": code for place, code in enumerate(one.codes, start=1)}
+        else {f"code_{place}": code for place, code in enumerate(served.codes, start=1)}
     )
-    order = {serving.order_column: one.order}
-    return {"assessor": one.assessor, **order, **codes, "replicate": str(one.replicate)}
+    order = {serving.order_column: served.order}
+    return {"assessor": served.assessor, **order, **codes, "replicate": str(served.replicate)}

@@ -50,11 +50,11 @@ class ServingPlan(Plain):
     @property
     def codes(self) -> dict[str, tuple[str, ...]]:
         """The codes of each assessor, for `used_codes` of the next plan."""
-        found: dict[str, tuple[str, ...]] = dict.fromkeys(self.assessors, ())
+        codes: dict[str, tuple[str, ...]] = dict.fromkeys(self.assessors, ())
         for row in self.rows:
             if row.code:
-                found[row.assessor] += (row.code,)
-        return found
+                codes[row.assessor] += (row.code,)
+        return codes
 
     @property
     def balance(self) -> Table:
@@ -132,11 +132,11 @@ class ServingPlan(Plain):
         >>> from sensory.serving.planning import serving_plan
         >>> plan = serving_plan("triangle", 5, seed=7)
         >>> later = plan.with_late("P06")
-        >>> sorted(one.order for one in later.sets)
+        >>> sorted(served.order for served in later.sets)
         ['AAB', 'ABA', 'ABB', 'BAA', 'BAB', 'BBA']
         """
         name = assessor_names([assessor])[0]
-        if name.casefold() in {one.casefold() for one in self.assessors}:
+        if name.casefold() in {known.casefold() for known in self.assessors}:
             raise ArgumentError(f"assessor {name!r} is in the plan already.")
         purpose = ("late", name, str(len(self.changes)))
         course = self._late_course(Draw(self.seed, "orders", *purpose))
@@ -189,16 +189,19 @@ class ServingPlan(Plain):
     def _late_course(self, draw: Draw) -> Course:
         design = self.design
         served: dict[str, list[ServedSet]] = {name: [] for name in self.assessors}
-        for one in self.sets:
-            served[one.assessor].append(one)
+        for own in self.sets:
+            served[own.assessor].append(own)
         if not design.compares_two:
-            before = [[one.order for one in mine] for mine in served.values()]
+            before = [[own.order for own in mine] for mine in served.values()]
             return in_a_row(
                 design, next_orders(design.choices, before, design.replicates * design.sets, draw)
             )
         orders = {}
         for number in range(1, design.sets + 1):
-            before = [[one.order for one in mine if one.set == number] for mine in served.values()]
+            before = [
+                [served_set.order for served_set in mine if served_set.set == number]
+                for mine in served.values()
+            ]
             orders[number] = next_orders(design.choices, before, design.replicates, draw)
         rounds = [list(_rounds(design, mine)) for mine in served.values()]
         turns = next_orders(sequences(design.sets), rounds, design.replicates, draw)
@@ -210,15 +213,15 @@ def assessor_names(names: Iterable[str]) -> tuple[str, ...]:
 
     Raises ArgumentError for what is no name, or a name that stands twice.
     """
-    found: dict[str, str] = {}
+    known: dict[str, str] = {}
     for name in names:
         if not isinstance(name, str) or not name.strip():
             raise ArgumentError(f"assessors must be names, none of them empty; got {name!r}.")
         short = " ".join(name.split())
-        if short.casefold() in found:
+        if short.casefold() in known:
             raise ArgumentError(f"assessor {short!r} stands twice; give each one name.")
-        found[short.casefold()] = short
-    return tuple(found.values())
+        known[short.casefold()] = short
+    return tuple(known.values())
 
 
 def first_courses(design: ServingDesign, assessors: int, seed: int) -> list[Course]:
@@ -265,4 +268,6 @@ def by_turns(orders: Mapping[int, list[str]], turns: list[str]) -> Course:
 
 def _rounds(design: ServingDesign, mine: list[ServedSet]) -> Iterator[str]:
     for replicate in range(1, design.replicates + 1):
-        yield "".join(LETTERS_OF_SETS[one.set - 1] for one in mine if one.replicate == replicate)
+        yield "".join(
+            LETTERS_OF_SETS[served.set - 1] for served in mine if served.replicate == replicate
+        )

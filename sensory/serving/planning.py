@@ -114,8 +114,8 @@ def serving_plan(
     order       1    2       2
     position    1    6       6
     carry-over  1    4       8
-    >>> one = plan.sets[0]
-    >>> one.assessor, len(one.order), len(one.codes)
+    >>> triad = plan.sets[0]
+    >>> triad.assessor, len(triad.order), len(triad.codes)
     ('P01', 3, 3)
     """
     kind = find_kind(test)
@@ -229,15 +229,15 @@ def _several(test: TestKind, samples: Names | None) -> tuple[str, ...]:
 def _sample_names(names: Any) -> tuple[str, ...]:
     if isinstance(names, str) or not isinstance(names, Sequence):
         raise ArgumentError(f"samples must be a sequence of names; got {names!r}.")
-    found: dict[str, str] = {}
+    known: dict[str, str] = {}
     for name in names:
         short = _text("samples", name)
         if not short:
             raise ArgumentError("samples must be names, none of them empty.")
-        if short.casefold() in found:
+        if short.casefold() in known:
             raise ArgumentError(f"sample {short!r} stands twice; give each its own name.")
-        found[short.casefold()] = short
-    return tuple(found.values())
+        known[short.casefold()] = short
+    return tuple(known.values())
 
 
 def _assessors(assessors: Any) -> tuple[str, ...]:
@@ -282,12 +282,12 @@ def _used(used_codes: Any) -> dict[str, tuple[str, ...]]:
         raise ArgumentError(
             f"used_codes must be the codes by assessor, as the codes of a plan; got {used_codes!r}."
         )
-    found = {}
+    by_name = {}
     for name, codes in used_codes.items():
         if isinstance(codes, str) or not isinstance(codes, Iterable):
             raise ArgumentError(f"used_codes of {name} must be a list of codes; got {codes!r}.")
-        found[" ".join(str(name).split()).casefold()] = tuple(map(str, codes))
-    return found
+        by_name[" ".join(str(name).split()).casefold()] = tuple(map(str, codes))
+    return by_name
 
 
 def _check_sittings(test: TestKind, design: ServingDesign) -> None:

@@ -20,12 +20,8 @@ LETTERS = "ABCDEFGHIJKLM"
 class Possible:
     """The possible orders of a test.
 
-    Attributes
-    ----------
-    choices : tuple of tuples of str
-        See `dealing`.
-    design : IncompleteBlocks or None
-        Where a set holds only some of the samples.
+    `choices`: see `dealing`.
+    `design`: where a set holds only some of the samples.
     """
 
     choices: Choices
@@ -35,21 +31,12 @@ class Possible:
 def possible_sittings(test: TestKind, sets: int, set_size: int) -> tuple[int, ...]:
     """Over how many sittings the sets of one assessor can be spread.
 
-    Parameters
-    ----------
-    sets : int
-        Of one assessor, replicates included.
-    set_size : int
-        Samples in one set.
+    `sets`: of one assessor, replicates included.
+    `set_size`: samples in one set.
 
-    Returns
-    -------
-    tuple of int
-        Up to one set a sitting; where samples are judged one by one, also equal parts of
-        every set.
+    Returns up to one set a sitting; where samples are judged one by one, also equal parts of every
+    set.
 
-    Examples
-    --------
     >>> from sensory.catalogue.tests import find_kind
     >>> possible_sittings(find_kind("triangle"), 3, 3)
     (1, 2, 3)

@@ -20,16 +20,10 @@ several sittings or in incomplete blocks."""
 def williams_squares(samples: int) -> tuple[Square, ...]:
     """Latin squares in which every sample follows every other one equally often.
 
-    Parameters
-    ----------
-    samples : int
-        From 2 to 12.
+    `samples`: from 2 to 12.
 
-    Returns
-    -------
-    tuple of squares
-        One square for an even number, two for an odd one, the second being the first read
-        backwards. A square has a row for each order, samples numbered from 0.
+    Returns one square for an even number, two for an odd one, the second being the first read
+    backwards. A square has a row for each order, samples numbered from 0.
 
     Raises ArgumentError for another number of samples.
 
@@ -39,8 +33,6 @@ def williams_squares(samples: int) -> tuple[Square, ...]:
     For even n the differences between neighbours are all of 1 to n - 1, once each; for odd n
     each occurs twice or not at all, and reading backwards supplies the rest.
 
-    Examples
-    --------
     >>> williams_squares(4)
     (((0, 1, 3, 2), (1, 2, 0, 3), (2, 3, 1, 0), (3, 0, 2, 1)),)
     >>> len(williams_squares(5))

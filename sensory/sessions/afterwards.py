@@ -5,14 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from ..serving.marks import BOOTH_MARKS, LATE, SERVING_MARKS
+from ..serving.ballot_line import is_answer
 from .session import JournalEntry
-
-NO_ANSWER = {"assessor", "session", "replicate", "protocol", "order", "pair", "sample"}
-NO_ANSWER |= {"code", "codes", "guess", "comment", "correct", "attribute"}
-NO_ANSWER |= {f"code_{number}" for number in range(1, 6)}
-NO_ANSWER |= BOOTH_MARKS | SERVING_MARKS | {LATE}
-"""Every other column is an answer: a code, a rank, a grade, or the score of an attribute."""
 
 _SERVING = frozenset(
     {
@@ -62,7 +56,7 @@ def _lines(entry: JournalEntry) -> list[str]:
 
 
 def _summed_up(changes: Sequence[Mapping[str, Any]]) -> str:
-    answers = [change for change in changes if change["name"] not in NO_ANSWER]
+    answers = [change for change in changes if is_answer(change["name"])]
     added = sum(not change["old"] for change in answers)
     changed = sum(bool(change["old"]) for change in answers)
     return (

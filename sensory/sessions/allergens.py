@@ -25,14 +25,14 @@ def declared_allergens(session: StoredSession) -> dict[str, str]:
 
 
 def _declared(session: StoredSession, samples: Iterable[str]) -> dict[str, str]:
-    said = session.serving.allergens if session.serving else {}
+    declared = session.serving.allergens if session.serving else {}
     described = {
-        _folded(name): one.allergens.strip()
-        for one in session.details.samples
-        for name in (one.letter, one.name)
+        _folded(name): sample.allergens.strip()
+        for sample in session.details.samples
+        for name in (sample.letter, sample.name)
         if name.strip()
     }
-    return {name: said.get(name) or described.get(_folded(name), "") for name in samples}
+    return {name: declared.get(name) or described.get(_folded(name), "") for name in samples}
 
 
 def undeclared(session: StoredSession) -> list[str]:
@@ -55,11 +55,11 @@ def together(declarations: Iterable[str]) -> str:
     'milk; sulphites'
     """
     parts = (" ".join(part.split()) for text in declarations for part in text.split(";"))
-    found: dict[str, str] = {}
+    by_key: dict[str, str] = {}
     for part in parts:
         if part and part.casefold() != NONE:
-            found.setdefault(part.casefold(), part)
-    return "; ".join(found[key] for key in sorted(found))
+            by_key.setdefault(part.casefold(), part)
+    return "; ".join(by_key[key] for key in sorted(by_key))
 
 
 def _folded(name: str) -> str:

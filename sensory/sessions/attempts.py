@@ -15,18 +15,15 @@ IN_TWO = "the second tasting of a plan in two tastings; there is no third"
 def planned_second(session: StoredSession, earlier: Sequence[StoredSession]) -> bool:
     """Whether this is the second tasting of a plan, and not a further attempt.
 
-    Parameters
-    ----------
-    earlier : sequence of StoredSession
-        See `earlier_attempts`.
+    `earlier`: see `earlier_attempts`.
     """
     both = (session, *earlier)
-    return len(both) == 2 and all(one.question.retest_rule == IN_TWO for one in both)
+    return len(both) == 2 and all(tasting.question.retest_rule == IN_TWO for tasting in both)
 
 
 def batch_of(session: StoredSession) -> str:
     """Number of the batch compared with the reference, in one spelling; empty for none."""
-    numbers = [one.batch for one in session.details.samples if one.letter == "B"]
+    numbers = [sample.batch for sample in session.details.samples if sample.letter == "B"]
     return " ".join(numbers[0].split()).casefold() if numbers else ""
 
 
@@ -41,30 +38,28 @@ def earlier_attempts(
     if not batch:
         return []
     same = [
-        one
-        for one in others
-        if one.id != session.id
-        and one.agreed
-        and one.agreed_at < (session.agreed_at or "9")
-        and one.question.protocol == session.question.protocol
-        and batch_of(one) == batch
+        other
+        for other in others
+        if other.id != session.id
+        and other.agreed
+        and other.agreed_at < (session.agreed_at or "9")
+        and other.question.protocol == session.question.protocol
+        and batch_of(other) == batch
     ]
-    return sorted(same, key=lambda one: one.agreed_at)
+    return sorted(same, key=lambda other: other.agreed_at)
 
 
 def attempts_in_words(
-    session: StoredSession, earlier: Sequence[StoredSession], found: Mapping[str, str], trials: int
+    session: StoredSession,
+    earlier: Sequence[StoredSession],
+    findings: Mapping[str, str],
+    trials: int,
 ) -> tuple[str, ...]:
     """What earlier attempts mean for this finding; nothing where there was none.
 
-    Parameters
-    ----------
-    earlier : sequence of StoredSession
-        See `earlier_attempts`.
-    found : mapping of str to str
-        Findings of closed sessions by their id, as the journal has them.
-    trials : int
-        Answers in this session.
+    `earlier`: see `earlier_attempts`.
+    `findings`: those of closed sessions by their id, as the journal has them.
+    `trials`: answers in this session.
     """
     if not earlier:
         return ()
@@ -75,8 +70,9 @@ def attempts_in_words(
         )
     tries = len(earlier) + 1
     listed = "; ".join(
-        f"{one.details.title or 'untitled'}, {found.get(one.id) or 'agreed and never closed'}"
-        for one in earlier
+        f"{other.details.title or 'untitled'}, "
+        f"{findings.get(other.id) or 'agreed and never closed'}"
+        for other in earlier
     )
     line = (
         f"This is attempt {tries} at batch {session.details.samples[1].batch} with this test. "

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from ..base.errors import RecordError
@@ -11,32 +11,21 @@ from ..base.languages import ballot_words
 from ..catalogue.question import Question
 from ..catalogue.scales import agreed_scale
 from ..catalogue.tests import find_kind
-from ..serving.marks import CONSENT, NOT_COME, NOT_SERVED, NOT_TODAY, SENT, codes_of
+from ..serving.ballot_line import NOT_COME, BallotLine
 from .session import StoredSession
-
-Mine = Mapping[int, Mapping[str, str]]
-"""The ballot lines of one assessor."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Asked:
     """One answer that a ballot asks for.
 
-    Attributes
-    ----------
-    name : str
-        Column of the ballot line; for a ranking `rank` of the line `line`.
-    kind : {'one', 'two', 'scale', 'category', 'place'}
-        One of the choices, two of them, a mark on a line, one of the categories of a scale,
-        a place from 1.
-    label : str
-        What is asked about: an attribute or a code; empty where the ballot asks it.
-    choices : tuple of (str, str)
-        What is stored, and what is shown.
-    ends : (str, str)
-        Words at the ends of a scale.
-    given : str
-        The answer so far.
+    `name`: column of the ballot line; for a ranking `rank` of the line `line`.
+    `kind`: one of the choices, two of them, a mark on a line, one of the categories of a scale, a
+        place from 1.
+    `label`: what is asked about: an attribute or a code; empty where the ballot asks it.
+    `choices`: what is stored, and what is shown.
+    `ends`: words at the ends of a scale.
+    `given`: the answer so far.
     """
 
     name: str
@@ -52,18 +41,11 @@ class Asked:
 class BoothBallot:
     """What one assessor sees of one ballot.
 
-    Attributes
-    ----------
-    line : int
-        First line of the ballot on record; names it when it is sent.
-    number, all : int
-        Which of how many.
-    codes : tuple of str
-        In the order of tasting; a labelled reference is an empty code in front.
-    guess : bool or None
-        Mark of a guess; None where the test has none.
-    allergens : str
-        Of all its samples together; empty where none are declared.
+    `line`: first line of the ballot on record; names it when it is sent.
+    `number`, `all`: which of how many.
+    `codes`: in the order of tasting; a labelled reference is an empty code in front.
+    `guess`: mark of a guess; None where the test has none.
+    `allergens`: of all its samples together; empty where none are declared.
     """
 
     line: int
@@ -77,101 +59,84 @@ class BoothBallot:
     allergens: str = ""
 
 
-def ballots_of(session: StoredSession, mine: Mine) -> list[tuple[int, ...]]:
-    """Lines of each ballot: one, or for a ranking all of one replicate."""
+def ballots_of(session: StoredSession, lines: Iterable[BallotLine]) -> list[tuple[BallotLine, ...]]:
+    """Rows of each ballot: one, or for a ranking all of one replicate."""
     if not find_kind(session.question.protocol).together:
-        return [(line,) for line in mine]
-    groups: dict[tuple[str, bool], list[int]] = {}
-    for line, texts in mine.items():
-        before = texts.get(NOT_SERVED) == NOT_COME  # who comes after all has new lines
-        groups.setdefault((texts.get("replicate", ""), before), []).append(line)
-    return [tuple(lines) for lines in groups.values()]
+        return [(line,) for line in lines]
+    groups: dict[tuple[str, bool], list[BallotLine]] = {}
+    for line in lines:
+        before = line.not_served == NOT_COME  # who comes after all has new rows
+        groups.setdefault((line.replicate, before), []).append(line)
+    return [tuple(ballot) for ballot in groups.values()]
 
 
-def answered(session: StoredSession, mine: Mine, lines: Sequence[int]) -> bool:
+def answered(session: StoredSession, ballot: Sequence[BallotLine]) -> bool:
     """Whether a ballot counts already: sent from its booth, or typed where there are none."""
-    if any(mine[line].get(SENT) for line in lines):
+    if any(line.sent for line in ballot):
         return True
     if session.serving and session.serving.booths:
         return False
-    asked = _asked(session.question, mine, tuple(lines), "en")
-    return any(one.given for one in asked)
+    return any(asked.given for asked in _asked(session.question, ballot, "en"))
 
 
-def excused(mine: Mine) -> bool:
-    """Whether an assessor does not taste today, or no longer."""
-    return any(
-        texts.get(CONSENT, "").startswith(NOT_TODAY) or texts.get(NOT_SERVED) == NOT_TODAY
-        for texts in mine.values()
-    )
-
-
-def waiting_ballots(session: StoredSession, mine: Mine) -> list[tuple[int, ...]]:
+def waiting_ballots(
+    session: StoredSession, lines: Iterable[BallotLine]
+) -> list[tuple[BallotLine, ...]]:
     """Ballots that are neither sent nor left out."""
-    return [
-        lines
-        for lines in ballots_of(session, mine)
-        if not mine[lines[0]].get(SENT) and not mine[lines[0]].get(NOT_SERVED)
-    ]
+    ballots = ballots_of(session, lines)
+    return [ballot for ballot in ballots if not (ballot[0].sent or ballot[0].not_served)]
 
 
 def booth_ballot(
     session: StoredSession,
-    mine: Mine,
-    lines: tuple[int, ...],
-    ballots: Sequence[tuple[int, ...]],
+    ballot: Sequence[BallotLine],
+    ballots: Sequence[Sequence[BallotLine]],
     allergens: str = "",
 ) -> BoothBallot:
-    """The ballot of these lines, in the language of the session."""
+    """What is seen of one of these ballots, in the language of the session."""
     language, question = session.serving.language if session.serving else "en", session.question
-    kind, texts = find_kind(question.protocol), mine[lines[0]]
+    kind = find_kind(question.protocol)
     return BoothBallot(
-        line=lines[0],
-        number=ballots.index(lines) + 1,
+        line=ballot[0].row,
+        number=ballots.index(ballot) + 1,
         all=len(ballots),
-        codes=("",) * kind.serving.labelled + tuple(_codes(mine, lines)),
+        codes=("",) * kind.serving.labelled + tuple(_codes(ballot)),
         asks=kind.asked(question, language),
-        asked=tuple(_asked(question, mine, lines, language)),
-        guess=bool(texts.get("guess")) if kind.picks else None,
-        comment=texts.get("comment", ""),
+        asked=tuple(_asked(question, ballot, language)),
+        guess=bool(ballot[0].guess) if kind.picks else None,
+        comment=ballot[0].comment,
         allergens=allergens,
     )
 
 
-def _codes(mine: Mine, lines: tuple[int, ...]) -> list[str]:
-    return [code for line in lines for code in codes_of(mine[line])]
+def _codes(ballot: Iterable[BallotLine]) -> list[str]:
+    return [code for line in ballot for code in line.codes]
 
 
-def _asked(
-    question: Question,
-    mine: Mine,
-    lines: tuple[int, ...],
-    language: str,
-) -> Iterable[Asked]:
+def _asked(question: Question, ballot: Sequence[BallotLine], language: str) -> Iterable[Asked]:
     """The answers that a ballot asks for."""
-    test, line = find_kind(question.protocol), lines[0]
-    texts, codes = mine[line], _codes(mine, lines)
+    test, line, codes = find_kind(question.protocol), ballot[0], _codes(ballot)
     if test.picks:
         choices = tuple((code, code) for code in codes)
-        yield Asked(name="answer", line=line, kind="two" if test.picks == 2 else "one",
-                    choices=choices, given=texts.get("answer", ""))  # fmt: skip
+        yield Asked(name="answer", line=line.row, kind="two" if test.picks == 2 else "one",
+                    choices=choices, given=line.text("answer"))  # fmt: skip
     if test.together:
-        places = tuple((str(n), str(n)) for n in range(1, len(lines) + 1))
-        for at, code in zip(lines, codes, strict=True):
-            yield Asked(name="rank", line=at, kind="place", label=code, choices=places,
-                        given=mine[at].get("rank", ""))  # fmt: skip
+        places = tuple((str(n), str(n)) for n in range(1, len(ballot) + 1))
+        for cup, code in zip(ballot, codes, strict=True):
+            yield Asked(name="rank", line=cup.row, kind="place", label=code, choices=places,
+                        given=cup.text("rank"))  # fmt: skip
     if offered := test.offered(question.settings):
         shown = test.words_in(language).answers
         choices = tuple((answer, shown.get(answer, answer)) for answer in offered)
-        yield Asked(name="answer", line=line, kind="one", choices=choices,
-                    given=texts.get("answer", ""))  # fmt: skip
+        yield Asked(name="answer", line=line.row, kind="one", choices=choices,
+                    given=line.text("answer"))  # fmt: skip
     scale = agreed_scale(question.settings)
-    categories = tuple((f"{one:g}", f"{one:g}") for one in scale.categories)
+    categories = tuple((f"{step:g}", f"{step:g}") for step in scale.categories)
     for name in test.scored(question.settings):
         column = name or "score"
-        yield Asked(name=column, line=line, kind="category" if categories else "scale",
+        yield Asked(name=column, line=line.row, kind="category" if categories else "scale",
                     label=name, choices=categories, ends=scale.ends(name, ballot_words(language)),
-                    given=texts.get(column, ""))  # fmt: skip
+                    given=line.text(column))  # fmt: skip
 
 
 def check_answer(asked: Asked, text: str, scale: tuple[float, float], ballot: BoothBallot) -> None:
@@ -195,13 +160,13 @@ def still_open(ballot: BoothBallot) -> list[str]:
     """What a ballot still waits for, by label; '?' stands for its one question.
 
     Two samples with one place are both still to be answered."""
-    places = [one.given for one in ballot.asked if one.kind == "place"]
+    places = [asked.given for asked in ballot.asked if asked.kind == "place"]
     return [
-        one.label or "?"
-        for one in ballot.asked
-        if not one.given
-        or (one.kind == "two" and len(one.given.split()) < 2)
-        or (one.kind == "place" and places.count(one.given) > 1)
+        asked.label or "?"
+        for asked in ballot.asked
+        if not asked.given
+        or (asked.kind == "two" and len(asked.given.split()) < 2)
+        or (asked.kind == "place" and places.count(asked.given) > 1)
     ]
 
 

@@ -7,25 +7,25 @@ from __future__ import annotations
 
 import hashlib
 import secrets
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 
 from ..base.checks import one_count
 from ..base.errors import ArgumentError, RecordError
 from ..base.languages import ballot_words
-from ..serving.layout import ServingRow
-from ..serving.lines import ballot_lines
-from ..serving.marks import (
+from ..catalogue.columns import Cells
+from ..serving.ballot_line import (
     CONSENT,
-    LEFT,
     NOT_COME,
     NOT_SERVED,
     NOT_THIS_SAMPLE,
-    SENT,
-    codes_of,
-    samples_by_line,
-    to_serve,
+    BallotLine,
+    lines_by_assessor,
+    lines_from,
 )
+from ..serving.cups import samples_by_line
+from ..serving.layout import ServingRow
+from ..serving.lines import ballot_lines
 from ..serving.plan import ServingPlan
 from .allergens import undeclared
 from .booth_ballots import answered, ballots_of
@@ -40,7 +40,7 @@ def serve(
     store: Store,
     session_id: str,
     plan: ServingPlan,
-    lines: Mapping[int, Mapping[str, str]],
+    lines: Cells,
     *,
     language: str = "en",
     break_minutes: int = 0,
@@ -48,16 +48,10 @@ def serve(
 ) -> StoredSession:
     """Put the serving plan on record, hashed into the journal, and lay out its ballots.
 
-    Parameters
-    ----------
-    store, session_id
-    lines : mapping of int to mapping of str to str
-        Ballot lines of the plan, `serving.ballot_lines`: assessor, order or sample, codes.
-    language : str
-        Of the ballots.
-    break_minutes : int
-        How long the break between two sittings lasts at least for each assessor; 0 where the
-        leader starts the next sitting for all.
+    `lines`: ballot lines of the plan, `serving.ballot_lines`: assessor, order or sample, codes.
+    `language`: of the ballots.
+    `break_minutes`: how long the break between two sittings lasts at least for each assessor; 0
+        where the leader starts the next sitting for all.
 
     Raises RecordError when the question is not agreed, the session is closed or has ballots
     already. ArgumentError for an unknown language, or minutes that are no whole number up to 240.
@@ -94,16 +88,14 @@ def served_plan(store: Store, session_id: str) -> ServingPlan | None:
     On record the plan holds seats instead of names, so that a name can be erased.
     """
     session = store.session(session_id)
-    if not session.serving:
-        return None
-    names = {seat: name for name, seat in seats_of(people_of(store, session_id)).items()}
-    return session.serving.plan.renamed(names)
+    return _named_plan(store, session_id, session.serving) if session.serving else None
 
 
 def people_of(store: Store, session_id: str) -> list[str]:
-    """Assessors of the ballot lines in order; their seats count from 1."""
-    cells = store.cells(session_id)
-    return list(dict.fromkeys(texts["assessor"] for _, texts in sorted(cells.items())))
+    """Assessors of the rows in order; their seats count from 1."""
+    rows = sorted(store.cells(session_id).items())
+    names = dict.fromkeys(texts.get("assessor", "") for _, texts in rows)
+    return [name for name in names if name]
 
 
 def cups_of(session: StoredSession, seat: str) -> tuple[ServingRow, ...]:
@@ -119,51 +111,44 @@ def excluded_of(session: StoredSession, seat: str) -> tuple[str, ...]:
 def lines_holding(
     session: StoredSession,
     seat: str,
-    lines: Mapping[int, Mapping[str, str]],
+    lines: Sequence[BallotLine],
     samples: Collection[str],
 ) -> set[int]:
-    """Lines of this seat whose ballot holds one of these samples, a labelled one included."""
+    """Numbers of the rows whose ballot holds one of these samples, a labelled one included."""
     holds = samples_by_line(cups_of(session, seat), lines)
     wanted = set(samples)
     return {
-        line
+        line.row
         for ballot in ballots_of(session, lines)
-        if any(holds[one] & wanted for one in ballot)
+        if any(holds[line.row] & wanted for line in ballot)
         for line in ballot
     }
 
 
-def lines_of(store: Store, session_id: str, assessor: str) -> dict[int, dict[str, str]]:
-    """The ballot lines of one assessor, in the order of serving."""
+def lines_of(store: Store, session_id: str, assessor: str) -> list[BallotLine]:
+    """The rows of one assessor, in the order of serving."""
     cells = store.cells(session_id)
-    return {
-        line: texts for line, texts in sorted(cells.items()) if texts.get("assessor") == assessor
-    }
+    return lines_from(
+        {row: texts for row, texts in cells.items() if texts.get("assessor") == assessor}
+    )
 
 
 def open_booths(store: Store, session_id: str, *, who: str) -> dict[str, str]:
     """A fresh link for every assessor of the plan; links given before are no longer valid.
 
-    Returns
-    -------
-    dict of str to str
-        Token by assessor. It is shown once: the record keeps its SHA-256 only.
+    Returns the token by assessor. It is shown once: the record keeps its SHA-256 only.
 
     Raises RecordError when there is no serving plan, the session is closed, or the allergens of a
     served sample are not declared.
     """
     with store.action(who=who) as act:
-        session = act.session(session_id)
-        if not session.serving:
-            raise RecordError("Plan the serving first.")
-        if session.closed:
-            raise RecordError("The session is closed.")
+        session, serving = open_serving(act, session_id)
         check_declared(session)
         seats = seats_of(people_of(act, session_id))
-        people = [name for name, seat in seats.items() if seat in session.serving.seats]
+        people = [name for name, seat in seats.items() if seat in serving.seats]
         tokens = {person: f"{session_id}.{secrets.token_urlsafe(24)}" for person in people}
         hashed = {hash_of(token): seats[person] for person, token in tokens.items()}
-        opened = replace(session, serving=replace(session.serving, booths=hashed))
+        opened = replace(session, serving=replace(serving, booths=hashed))
         act.put(opened, expect=session, what="booths opened", why=f"{len(people)} links")
         return tokens
 
@@ -182,22 +167,19 @@ def add_late(store: Store, session_id: str, name: str, *, who: str) -> str:
 
     Orders, codes and links of the others stay.
 
-    Returns
-    -------
-    str
-        The token of the new booth.
+    Returns the token of the new booth.
 
     Raises RecordError when there is no plan, the session is closed, or the allergens of a served
     sample are not declared. ArgumentError for a name that is empty or in the plan.
     """
     with store.action(who=who, why="laid out for a late assessor") as act:
-        session, serving, before = _to_change(act, session_id)
+        session, serving = open_serving(act, session_id)
+        before = _named_plan(act, session_id, serving)
         check_declared(session)
         people, last = people_of(act, session_id), max(act.cells(session_id))
         known = {person.casefold(): person for person in people}
         name = known.get(" ".join(name.split()).casefold(), name)
-        lines = lines_of(act, session_id, name)
-        used = [code for texts in lines.values() for code in codes_of(texts)]
+        used = [code for line in lines_of(act, session_id, name) for code in line.codes]
         plan = before.with_late(name, used_codes=used)
         late = plan.assessors[-1]
         laid_out = sorted(ballot_lines(plan).items())
@@ -224,36 +206,43 @@ def did_not_come(store: Store, session_id: str, name: str, *, who: str) -> Store
     answered. ArgumentError when nobody of that name is in the plan, or nobody else.
     """
     with store.action(who=who, why=NOT_COME) as act:
-        session, serving, before = _to_change(act, session_id)
-        plan, mine = before.without(name), lines_of(act, session_id, name)
-        done = any(answered(session, mine, ballot) for ballot in ballots_of(session, mine))
-        if done or any(texts.get(LEFT) for texts in mine.values()):
+        session, serving = open_serving(act, session_id)
+        plan = _named_plan(act, session_id, serving).without(name)
+        mine = lines_of(act, session_id, name)
+        done = any(answered(session, ballot) for ballot in ballots_of(session, mine))
+        if done or any(line.left_out for line in mine):
             raise RecordError(f"{name} has answered a ballot or left one out, so {name} came.")
         seats = seats_of(people_of(act, session_id))
         booths = {key: seat for key, seat in serving.booths.items() if seat != seats[name]}
         seated = plan.renamed(seats)
         changed = replace(session, serving=serving.changed(seated, booths))
-        marks = {line: {NOT_SERVED: NOT_COME, CONSENT: ""} for line in mine}
+        marks = {line.row: {NOT_SERVED: NOT_COME, CONSENT: ""} for line in mine}
         act.write_lines(session_id, marks)
         why = f"{NOT_COME}; plan SHA-256 {seated.digest}"
         act.put(changed, expect=session, what="absent assessor", why=why)
         return changed
 
 
-def _to_change(store: Store, session_id: str) -> tuple[StoredSession, Serving, ServingPlan]:
-    session, plan = store.session(session_id), served_plan(store, session_id)
-    if session.serving is None or plan is None:
+def open_serving(store: Store, session_id: str) -> tuple[StoredSession, Serving]:
+    """A session whose serving may be changed; RecordError for one without a plan, or closed."""
+    session = store.session(session_id)
+    if session.serving is None:
         raise RecordError("Plan the serving first.")
     if session.closed:
-        raise RecordError("It is closed.")
-    return session, session.serving, plan
+        raise RecordError("The session is closed; reopen it with a reason to change it.")
+    return session, session.serving
+
+
+def _named_plan(store: Store, session_id: str, serving: Serving) -> ServingPlan:
+    names = {seat: name for name, seat in seats_of(people_of(store, session_id)).items()}
+    return serving.plan.renamed(names)
 
 
 def _excluded_before(
     session: StoredSession, seat: str, lines: Mapping[int, dict[str, str]]
 ) -> dict[int, dict[str, str]]:
     """New lines, marked where they hold a sample that is not for this seat."""
-    out = lines_holding(session, seat, lines, excluded_of(session, seat))
+    out = lines_holding(session, seat, lines_from(lines), excluded_of(session, seat))
     mark = {NOT_SERVED: NOT_THIS_SAMPLE}
     return {line: texts | (mark if line in out else {}) for line, texts in lines.items()}
 
@@ -263,16 +252,12 @@ def progress(store: Store, session_id: str) -> list[tuple[str, int, int]]:
 
     Ballots that are not served are not expected.
     """
-    session = store.session(session_id)
-    cells = store.cells(session_id)
-    people: dict[str, dict[int, dict[str, str]]] = {}
-    for line, texts in sorted(cells.items()):
-        people.setdefault(texts.get("assessor", ""), {})[line] = texts
-    return [
-        (name, sum(bool(mine[one[0]].get(SENT)) for one in ballots), len(ballots))
-        for name, mine in people.items()
-        for ballots in [ballots_of(session, to_serve(mine))]
-    ]
+    session, cells = store.session(session_id), store.cells(session_id)
+    counts = []
+    for name, lines in lines_by_assessor(lines_from(cells)).items():
+        ballots = ballots_of(session, [line for line in lines if not line.not_served])
+        counts.append((name, sum(bool(ballot[0].sent) for ballot in ballots), len(ballots)))
+    return counts
 
 
 def hash_of(token: str) -> str:

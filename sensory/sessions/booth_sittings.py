@@ -6,18 +6,17 @@ a break lasts at least, or, without a time, which sitting the leader has started
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from math import ceil
 
 from ..base.errors import RecordError
 from ..base.records import utc_now
+from ..serving.ballot_line import BallotLine, lines_by_assessor, lines_from
 from ..serving.layout import ServingRow
-from ..serving.marks import LEFT, NOT_SERVED, SENT, WARM_UP, codes_of
 from .allergens import allergens_in
-from .booth_ballots import Mine, excused
-from .booth_plans import cups_of, excluded_of, people_of
+from .booth_plans import cups_of, excluded_of
 from .serving import Breaks, seats_of
 from .session import StoredSession
 from .store import Store
@@ -27,16 +26,10 @@ from .store import Store
 class Halt:
     """What comes before the ballot that waits.
 
-    Attributes
-    ----------
-    sitting, sittings : int
-        The one that begins, of how many.
-    code : str
-        Of the warm-up sample.
-    minutes : int or None
-        How long a break still lasts; None where the leader says so.
-    allergens : str
-        Of the warm-up sample; empty where none are declared.
+    `sitting`, `sittings`: the one that begins, of how many.
+    `code`: of the warm-up sample.
+    `minutes`: how long a break still lasts; None where the leader says so.
+    `allergens`: of the warm-up sample; empty where none are declared.
     """
 
     kind: str
@@ -48,17 +41,15 @@ class Halt:
 
 
 def halt_of(
-    session: StoredSession, seat: str, mine: Mine, waiting: Sequence[tuple[int, ...]]
+    session: StoredSession,
+    seat: str,
+    lines: Sequence[BallotLine],
+    waiting: Sequence[Sequence[BallotLine]],
 ) -> Halt | None:
     """What comes before the ballot that waits; None where nothing does.
 
-    Parameters
-    ----------
-    session, seat
-    mine : mapping of int to mapping of str to str
-        The ballot lines of one assessor.
-    waiting : sequence of tuples of int
-        Lines of the ballots neither sent nor left out, the next one first.
+    `lines`: all of this seat.
+    `waiting`: the ballots neither sent nor left out, the next one first.
     """
     if not waiting or session.serving is None:
         return None
@@ -66,16 +57,16 @@ def halt_of(
     if not (design.warm_up or design.sittings > 1):
         return None
     rows = cups_of(session, seat)
-    by_line = _sittings(mine, rows)
-    now = by_line[waiting[0][0]]
-    here = [mine[line] for line, sitting in by_line.items() if sitting == now]
-    if any(texts.get(SENT) for texts in here):
+    sittings = _sittings(lines, rows)
+    now = sittings[waiting[0][0].row]
+    here = [line for line in lines if sittings[line.row] == now]
+    if any(line.sent for line in here):
         return None
-    minutes = _break(session, mine, by_line, now)
+    minutes = _break(session, [line for line in lines if sittings[line.row] < now], now)
     if minutes != 0:
         return Halt(kind="break", sitting=now, sittings=design.sittings, minutes=minutes)
     cup = next((row for row in rows if row.sitting == now and not row.set), None)
-    if cup is None or any(texts.get(WARM_UP) for texts in here):
+    if cup is None or any(line.warm_up for line in here):
         return None
     if cup.sample in excluded_of(session, seat):
         return None
@@ -88,16 +79,16 @@ def halt_of(
     )
 
 
-def _sittings(mine: Mine, rows: Iterable[ServingRow]) -> dict[int, int]:
-    """Sitting by ballot line.
+def _sittings(lines: Iterable[BallotLine], cups: Iterable[ServingRow]) -> dict[int, int]:
+    """Sitting by row.
 
-    A line typed by hand has no cup of the plan: sitting 0, before which nothing comes.
+    A row typed by hand has no cup of the plan: sitting 0, before which nothing comes.
     """
-    served = {row.code: row.sitting for row in rows if row.code}
-    return {line: served.get(next(iter(codes_of(mine[line])), ""), 0) for line in mine}
+    served = {cup.code: cup.sitting for cup in cups if cup.code}
+    return {line.row: served.get(next(iter(line.codes), ""), 0) for line in lines}
 
 
-def _break(session: StoredSession, mine: Mine, by_line: Mapping[int, int], now: int) -> int | None:
+def _break(session: StoredSession, before: Iterable[BallotLine], now: int) -> int | None:
     """Minutes before a sitting may begin; 0 for none, None until the leader starts it.
 
     They count from the last ballot that was sent, or left out at the booth.
@@ -107,8 +98,7 @@ def _break(session: StoredSession, mine: Mine, by_line: Mapping[int, int], now: 
         return 0
     if not breaks.minutes:
         return None
-    before = [mine[line] for line, sitting in by_line.items() if sitting < now]
-    done = [texts[mark] for texts in before for mark in (SENT, LEFT) if texts.get(mark)]
+    done = [at for line in before for at in (line.sent, line.left_out) if at]
     if not done:
         return 0
     over = datetime.fromisoformat(max(done)) + timedelta(minutes=breaks.minutes)
@@ -157,19 +147,21 @@ def not_done_with(store: Store, session_id: str, sitting: int) -> tuple[str, ...
 
 
 def _done(store: Store, session_id: str, sitting: int) -> dict[str, bool]:
-    session, cells = store.session(session_id), store.cells(session_id)
+    session = store.session(session_id)
+    lines = lines_from(store.cells(session_id))
+    by_name = lines_by_assessor(line for line in lines if line.assessor)
     planned = session.serving.seats if session.serving else ()
     done = {}
-    for name, seat in seats_of(people_of(store, session_id)).items():
-        mine = {line: texts for line, texts in cells.items() if texts["assessor"] == name}
-        if seat not in planned or excused(mine):
+    for name, seat in seats_of(by_name).items():
+        mine = by_name[name]
+        if seat not in planned or any(line.excused for line in mine):
             continue
         # What an assessor left out had been put down; what is excluded never is.
-        if all(texts.get(NOT_SERVED) and not texts.get(LEFT) for texts in mine.values()):
+        if all(line.not_served and not line.left_out for line in mine):
             continue
-        by_line = _sittings(mine, cups_of(session, seat))
-        here = [mine[line] for line in mine if by_line[line] <= sitting]
-        done[name] = all(texts.get(SENT) or texts.get(NOT_SERVED) for texts in here)
+        sittings = _sittings(mine, cups_of(session, seat))
+        here = [line for line in mine if sittings[line.row] <= sitting]
+        done[name] = all(line.sent or line.not_served for line in here)
     return done
 
 

@@ -9,32 +9,31 @@ from __future__ import annotations
 
 import hmac
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from ..base.errors import RecordError
 from ..base.records import utc_now
-from ..serving.marks import (
+from ..serving.ballot_line import (
     CONSENT,
     LEFT,
     NOT_SERVED,
     NOT_THIS_SAMPLE,
     NOT_TODAY,
-    SEAT,
     SENT,
     WARM_UP,
-    samples_by_line,
-    to_serve,
+    BallotLine,
+    lines_from,
 )
+from ..serving.cups import SEAT, samples_by_line
 from .allergens import allergens_in, served_samples
 from .booth_ballots import (
     BoothBallot,
     ballots_of,
     booth_ballot,
     check_answer,
-    excused,
     scale_of,
     still_open,
     waiting_ballots,
@@ -46,23 +45,16 @@ from .store import Action, Store
 
 _TOKEN = re.compile(r"([0-9a-f]{32})\.([A-Za-z0-9_-]{32})")
 _LONGEST = 300
-Mine = dict[int, dict[str, str]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BoothVisit:
     """What a valid link shows.
 
-    Attributes
-    ----------
-    consented, excused, closed : bool
-        Wants to taste; does not, today; the session is closed.
-    ballot : BoothBallot or None
-        The next one to be answered; None when none waits.
-    left_out : tuple of int
-        Numbers of the ballots that are left out between the last one sent and this one.
-    halt : Halt or None
-        What comes before the ballot: a warm-up sample or a break.
+    `consented`, `excused`, `closed`: wants to taste; does not, today; the session is closed.
+    `ballot`: the next one to be answered; None when none waits.
+    `left_out`: numbers of the ballots that are left out between the last one sent and this one.
+    `halt`: what comes before the ballot: a warm-up sample or a break.
     """
 
     assessor: str
@@ -80,51 +72,50 @@ class BoothVisit:
 
 def visit(store: Store, token: str) -> BoothVisit | None:
     """What a link shows; None when it is not valid."""
-    found = _found(store, token)
-    return None if found is None else _visit(found)
+    at = _place(store, token)
+    return None if at is None else _visit(at)
 
 
 def _visit(at: _Place) -> BoothVisit:
-    session, mine = at.session, at.mine
-    ballots, waiting = ballots_of(session, mine), waiting_ballots(session, mine)
+    session, lines = at.session, at.lines
+    ballots, waiting = ballots_of(session, lines), waiting_ballots(session, lines)
     return BoothVisit(
         assessor=at.assessor,
         language=session.serving.language if session.serving else "en",
         allergens=allergens_in(session, served_samples(session)),
-        consented=_consented(mine),
-        excused=excused(mine),
+        consented=_consented(lines),
+        excused=any(line.excused for line in lines),
         closed=session.closed or _stopped(session),
         ballot=_shown(at, waiting[0], ballots) if waiting else None,
-        sent=sum(bool(mine[one[0]].get(SENT)) for one in ballots),
-        left_out=_left_out(ballots, mine, waiting),
+        sent=sum(bool(ballot[0].sent) for ballot in ballots),
+        left_out=_left_out(ballots, waiting),
         scale=scale_of(session.question),
-        halt=halt_of(session, at.seat, mine, waiting),
+        halt=halt_of(session, at.seat, lines, waiting),
     )
 
 
-def _shown(at: _Place, ballot: tuple[int, ...], ballots: Sequence[tuple[int, ...]]) -> BoothBallot:
+def _shown(
+    at: _Place, ballot: tuple[BallotLine, ...], ballots: Sequence[tuple[BallotLine, ...]]
+) -> BoothBallot:
     """A ballot with the allergens of exactly its samples, which are not named."""
-    lines = {line: at.mine[line] for line in ballot}
-    holds = samples_by_line(cups_of(at.session, at.seat), lines)
+    holds = samples_by_line(cups_of(at.session, at.seat), ballot)
     allergens = allergens_in(at.session, frozenset().union(*holds.values()))
-    return booth_ballot(at.session, at.mine, ballot, ballots, allergens)
+    return booth_ballot(at.session, ballot, ballots, allergens)
 
 
 def _left_out(
-    ballots: Sequence[tuple[int, ...]],
-    mine: Mapping[int, Mapping[str, str]],
-    waiting: Sequence[tuple[int, ...]],
+    ballots: Sequence[tuple[BallotLine, ...]], waiting: Sequence[tuple[BallotLine, ...]]
 ) -> tuple[int, ...]:
     """Numbers of the ballots left out just before the one that waits."""
-    found: list[int] = []
+    numbers: list[int] = []
     for number, ballot in enumerate(ballots, start=1):
         if waiting and ballot == waiting[0]:
             break
-        if mine[ballot[0]].get(SENT):
-            found = []
-        elif mine[ballot[0]].get(NOT_SERVED):
-            found.append(number)
-    return tuple(found)
+        if ballot[0].sent:
+            numbers = []
+        elif ballot[0].not_served:
+            numbers.append(number)
+    return tuple(numbers)
 
 
 def consent(store: Store, token: str, *, wants: bool = True) -> None:
@@ -133,12 +124,13 @@ def consent(store: Store, token: str, *, wants: bool = True) -> None:
     Of the reason nothing is asked and nothing is kept. Only the first answer counts.
     """
     with _at_booth(store, token) as (act, at):
-        first = min(at.mine)
-        if not at.mine[first].get(CONSENT):
+        first = at.lines[0]
+        if not first.consent:
             told = utc_now() if wants else f"{NOT_TODAY} {utc_now()}"
-            changes = {first: {CONSENT: told}}
-            for line in () if wants else to_serve(at.mine):
-                changes.setdefault(line, {})[NOT_SERVED] = NOT_TODAY
+            changes = {first.row: {CONSENT: told}}
+            for line in () if wants else at.lines:
+                if not line.not_served:
+                    changes.setdefault(line.row, {})[NOT_SERVED] = NOT_TODAY
             _write(act, at, changes, "consent given" if wants else NOT_TODAY)
 
 
@@ -158,12 +150,12 @@ def leave_warm_up(store: Store, token: str, code: str) -> None:
     _past_warm_up(store, token, code, NOT_THIS_SAMPLE, NOT_THIS_SAMPLE)
 
 
-def _past_warm_up(store: Store, token: str, code: str, said: str, why: str) -> None:
+def _past_warm_up(store: Store, token: str, code: str, mark: str, why: str) -> None:
     with _at_booth(store, token) as (act, at):
         waiting = _all_waiting(at)
-        halt = halt_of(at.session, at.seat, at.mine, waiting)
+        halt = halt_of(at.session, at.seat, at.lines, waiting)
         if halt is not None and halt.kind == "warm-up" and halt.code == code:
-            _write(act, at, {waiting[0][0]: {WARM_UP: said}}, why)
+            _write(act, at, {waiting[0][0].row: {WARM_UP: mark}}, why)
 
 
 def keep(
@@ -171,24 +163,17 @@ def keep(
 ) -> BoothVisit:
     """Keep answers of the ballot that waits, as they are given.
 
-    Parameters
-    ----------
-    line : int
-        First line of the ballot.
-    answers : mapping of int to mapping of str to str
-        By line and column; only what the ballot asks for is taken.
+    `line`: first line of the ballot.
+    `answers`: by line and column; only what the ballot asks for is taken.
 
-    Returns
-    -------
-    BoothVisit
-        What the link shows now.
+    Returns what the link shows now.
 
     Raises RecordError for a link that is not valid, a closed session, no consent, another ballot
     than the one that waits, or an answer that the ballot does not offer.
     """
     with _at_booth(store, token) as (act, at):
         ballot, ends = _waiting(at, line), scale_of(at.session.question)
-        allowed = {(one.line, one.name): one for one in ballot.asked}
+        allowed = {(asked.line, asked.name): asked for asked in ballot.asked}
         changes: dict[int, dict[str, str]] = {}
         for where, texts in answers.items():
             for name, text in texts.items():
@@ -208,19 +193,15 @@ def _beside(ballot: BoothBallot) -> tuple[str, ...]:
 def send(store: Store, token: str, line: int) -> BoothVisit:
     """Send the ballot; sending it again changes nothing.
 
-    Returns
-    -------
-    BoothVisit
-        What the link shows now.
+    Returns what the link shows now.
 
     Raises RecordError when something is still to be answered, and as in `keep`.
     """
     with _at_booth(store, token) as (act, at):
-        if not at.mine.get(line, {}).get(SENT):
+        if not _row(at, line).sent:
             if missing := still_open(_waiting(at, line)):
                 raise RecordError(f"Still to be answered: {', '.join(missing)}.")
-            mark = {SENT: utc_now()}
-            at = _write(act, at, dict.fromkeys(_ballot(at, line), mark), "ballot sent")
+            at = _mark(act, at, line, {SENT: utc_now()}, "ballot sent")
     return _visit(at)
 
 
@@ -233,14 +214,21 @@ def leave_out(store: Store, token: str, line: int) -> None:
     Raises RecordError as in `keep`.
     """
     with _at_booth(store, token) as (act, at):
-        if not at.mine.get(line, {}).get(NOT_SERVED):
+        if not _row(at, line).not_served:
             _waiting(at, line)
             mark = {NOT_SERVED: NOT_THIS_SAMPLE, LEFT: utc_now()}
-            _write(act, at, dict.fromkeys(_ballot(at, line), mark), NOT_THIS_SAMPLE)
+            _mark(act, at, line, mark, NOT_THIS_SAMPLE)
 
 
-def _ballot(at: _Place, line: int) -> tuple[int, ...]:
-    return next(lines for lines in ballots_of(at.session, at.mine) if lines[0] == line)
+def _row(at: _Place, line: int) -> BallotLine:
+    return next((row for row in at.lines if row.row == line), BallotLine(row=line))
+
+
+def _mark(act: Action, at: _Place, line: int, mark: dict[str, str], why: str) -> _Place:
+    """Write marks on all rows of the ballot that begins with a row."""
+    ballots = ballots_of(at.session, at.lines)
+    ballot = next(ballot for ballot in ballots if ballot[0].row == line)
+    return _write(act, at, {row.row: mark for row in ballot}, why)
 
 
 def late(store: Store, token: str) -> bool:
@@ -248,16 +236,13 @@ def late(store: Store, token: str) -> bool:
 
     They stay on record with their time, and are not counted.
 
-    Returns
-    -------
-    bool
-        Whether there were any.
+    Returns whether there were any.
     """
-    there = _found(store, token)
+    there = _place(store, token)
     if there is None or not _late(there):
         return False
     with store.action(who=f"booth of {there.assessor}") as act:
-        at = _found(act, token)
+        at = _place(act, token)
         marks = _late(at) if at else {}
         if at and marks and at.session.serving:
             told = at.session.serving.late | marks
@@ -269,26 +254,26 @@ def late(store: Store, token: str) -> bool:
 
 def _late(at: _Place) -> dict[str, str]:
     """The time by first line of each ballot that is to be marked; none before closing."""
-    session, mine = at.session, at.mine
+    session = at.session
     told = session.serving.late if session.serving else {}
     return {
-        str(lines[0]): utc_now()
-        for lines in (waiting_ballots(session, mine) if session.closed else ())
-        if str(lines[0]) not in told
-        and any(one.given for one in booth_ballot(session, mine, lines, [lines]).asked)
+        str(ballot[0].row): utc_now()
+        for ballot in (waiting_ballots(session, at.lines) if session.closed else ())
+        if str(ballot[0].row) not in told
+        and any(asked.given for asked in booth_ballot(session, ballot, [ballot]).asked)
     }
 
 
 class _Place(NamedTuple):
-    """Where a link leads: a session, a seat, who sits there, and their lines."""
+    """Where a link leads: a session, a seat, who sits there, and their rows."""
 
     session: StoredSession
     seat: str
     assessor: str
-    mine: Mine
+    lines: list[BallotLine]
 
 
-def _found(store: Store, token: str) -> _Place | None:
+def _place(store: Store, token: str) -> _Place | None:
     """Where a token leads; it is compared in constant time."""
     match = _TOKEN.fullmatch(token or "")
     if not match:
@@ -301,8 +286,8 @@ def _found(store: Store, token: str) -> _Place | None:
     booths = session.serving.booths if session.serving else {}
     for known, seat in booths.items():
         if hmac.compare_digest(known, hashed):
-            mine = store.seat_cells(session.id, int(seat.removeprefix(SEAT)))
-            return _Place(session, seat, mine[min(mine)]["assessor"], mine) if mine else None
+            lines = lines_from(store.seat_cells(session.id, int(seat.removeprefix(SEAT))))
+            return _Place(session, seat, lines[0].assessor, lines) if lines else None
     return None
 
 
@@ -310,7 +295,7 @@ def _found(store: Store, token: str) -> _Place | None:
 def _at_booth(store: Store, token: str) -> Iterator[tuple[Action, _Place]]:
     """An action of the booth to which a link leads, by whoever sits there."""
     with store.action(who="") as whole:
-        at = _found(whole, token)
+        at = _place(whole, token)
         if at is None:
             raise RecordError("This link is not valid, or no longer.")
         if at.session.closed:
@@ -326,31 +311,29 @@ def _stopped(session: StoredSession) -> bool:
     return any(session.cautions.get(key) is False for key in ("cleared", "allergens"))
 
 
-def _all_waiting(at: _Place) -> list[tuple[int, ...]]:
-    """Lines of the ballots neither sent nor left out; RecordError before consent."""
-    if not _consented(at.mine):
+def _all_waiting(at: _Place) -> list[tuple[BallotLine, ...]]:
+    """The ballots neither sent nor left out; RecordError before consent."""
+    if not _consented(at.lines):
         raise RecordError("Not before the cautions are read and consent is given.")
-    return waiting_ballots(at.session, at.mine)
+    return waiting_ballots(at.session, at.lines)
 
 
 def _waiting(at: _Place, line: int) -> BoothBallot:
     """The ballot that waits; RecordError for any other, before consent or in a break."""
     waiting = _all_waiting(at)
-    if not waiting or waiting[0][0] != line:
+    if not waiting or waiting[0][0].row != line:
         raise RecordError("This ballot is not the one that waits.")
-    if halt := halt_of(at.session, at.seat, at.mine, waiting):
+    if halt := halt_of(at.session, at.seat, at.lines, waiting):
         raise RecordError(f"The {halt.kind} of sitting {halt.sitting} comes first.")
-    return booth_ballot(at.session, at.mine, waiting[0], ballots_of(at.session, at.mine))
+    return booth_ballot(at.session, waiting[0], ballots_of(at.session, at.lines))
 
 
-def _consented(mine: Mapping[int, Mapping[str, str]]) -> bool:
-    said = [texts[CONSENT] for texts in mine.values() if texts.get(CONSENT)]
-    return bool(said) and not said[0].startswith(NOT_TODAY)
+def _consented(lines: Iterable[BallotLine]) -> bool:
+    return next((line.consented for line in lines if line.consent), False)
 
 
 def _write(act: Action, at: _Place, changes: Mapping[int, Mapping[str, str]], why: str) -> _Place:
     """Write, and how the place is after it."""
     if changes:
         act.write_lines(at.session.id, changes, why=why)
-    after = {line: {**texts, **changes.get(line, {})} for line, texts in at.mine.items()}
-    return at._replace(mine=after)
+    return at._replace(lines=[line.changed(changes.get(line.row, {})) for line in at.lines])

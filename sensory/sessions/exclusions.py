@@ -5,15 +5,24 @@ Of a reason nothing is asked and nothing is kept but 'not today' and 'not this s
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 
 from ..base.errors import RecordError
-from ..serving.marks import CONSENT, LEFT, NOT_SERVED, NOT_THIS_SAMPLE, NOT_TODAY, samples_by_line
+from ..serving.ballot_line import (
+    CONSENT,
+    NOT_SERVED,
+    NOT_THIS_SAMPLE,
+    NOT_TODAY,
+    BallotLine,
+    lines_by_assessor,
+    lines_from,
+)
+from ..serving.cups import samples_by_line
 from .allergens import allergens_in, served_samples
-from .booth_ballots import Mine, answered, ballots_of
-from .booth_plans import cups_of, excluded_of, lines_holding, lines_of, people_of
-from .serving import Serving, seats_of
+from .booth_ballots import answered, ballots_of
+from .booth_plans import cups_of, excluded_of, lines_holding, lines_of, open_serving, people_of
+from .serving import seats_of
 from .session import StoredSession
 from .store import Store
 
@@ -25,10 +34,7 @@ def declare_allergens(
 ) -> StoredSession:
     """Declare the allergens of served samples; 'none' is a declaration.
 
-    Parameters
-    ----------
-    declared : mapping of str to str
-        By sample, several allergens separated by semicolons; an empty text takes back what
+    `declared`: by sample, several allergens separated by semicolons; an empty text takes back what
         was declared here.
 
     Raises RecordError when there is no serving plan, the session is closed, or a sample is not
@@ -36,7 +42,7 @@ def declare_allergens(
     """
     texts = {name: " ".join(text.split())[:_LONGEST] for name, text in declared.items()}
     with store.action(who=who, why="before serving") as act:
-        session, serving = _open(act, session_id)
+        session, serving = open_serving(act, session_id)
         _check_served(session, declared)
         changed = replace(session, serving=serving.declaring(texts))
         act.put(changed, expect=session, what="allergens declared")
@@ -53,12 +59,12 @@ def excluded_samples(store: Store, session_id: str) -> dict[str, tuple[str, ...]
 def allergens_by_line(store: Store, session_id: str) -> dict[int, str]:
     """What the samples of each ballot line hold together; empty for nothing declared."""
     session = store.session(session_id)
-    found: dict[int, str] = {}
-    for assessor, seat in seats_of(people_of(store, session_id)).items():
-        lines = lines_of(store, session_id, assessor)
-        holds = samples_by_line(cups_of(session, seat), lines)
-        found |= {line: allergens_in(session, samples) for line, samples in holds.items()}
-    return found
+    by_name = lines_by_assessor(lines_from(store.cells(session_id)))
+    return {
+        row: allergens_in(session, samples)
+        for assessor, seat in seats_of(people_of(store, session_id)).items()
+        for row, samples in samples_by_line(cups_of(session, seat), by_name[assessor]).items()
+    }
 
 
 def exclude(
@@ -73,7 +79,7 @@ def exclude(
     plan.
     """
     with store.action(who=who) as act:
-        session, serving = _open(act, session_id)
+        session, serving = open_serving(act, session_id)
         seat = _seat(act, session_id, assessor)
         _check_served(session, samples)
         changed = replace(session, serving=serving.excluding(seat, samples))
@@ -81,9 +87,9 @@ def exclude(
         why = NOT_THIS_SAMPLE if more else f"taken back: {NOT_THIS_SAMPLE}"
         mine = lines_of(act, session_id, assessor)
         marks = {
-            line: {NOT_SERVED: mark}
-            for line, mark in _marks(session, seat, mine, samples).items()
-            if mine[line].get(NOT_SERVED, "") in ("", NOT_THIS_SAMPLE)
+            line.row: {NOT_SERVED: mark}
+            for line, mark in _marks(session, seat, mine, samples)
+            if line.not_served in ("", NOT_THIS_SAMPLE)
         }
         act.write_lines(session_id, marks, why=why)
         act.put(changed, expect=session, what="excluded", why=why)
@@ -103,69 +109,56 @@ def not_today(
     """
     why = f"taken back: {NOT_TODAY}" if taken_back else NOT_TODAY
     with store.action(who=who, why=why) as act:
-        session, _ = _open(act, session_id)
+        session, _ = open_serving(act, session_id)
         seat, mine = _seat(act, session_id, assessor), lines_of(act, session_id, assessor)
         changes = _today(session, seat, mine) if taken_back else _no_more(session, mine)
         return act.write_lines(session_id, changes)
 
 
-def _no_more(session: StoredSession, mine: Mine) -> dict[int, dict[str, str]]:
+def _no_more(session: StoredSession, lines: Sequence[BallotLine]) -> dict[int, dict[str, str]]:
     """Marks for what is not answered, and neither left out at the booth."""
     return {
-        line: {NOT_SERVED: NOT_TODAY}
-        for ballot in ballots_of(session, mine)
-        if not answered(session, mine, ballot)
+        line.row: {NOT_SERVED: NOT_TODAY}
+        for ballot in ballots_of(session, lines)
+        if not answered(session, ballot)
         for line in ballot
-        if mine[line].get(NOT_SERVED, "") in ("", NOT_THIS_SAMPLE) and not mine[line].get(LEFT)
+        if line.not_served in ("", NOT_THIS_SAMPLE) and not line.left_out
     }
 
 
-def _today(session: StoredSession, seat: str, mine: Mine) -> dict[int, dict[str, str]]:
+def _today(
+    session: StoredSession, seat: str, lines: Sequence[BallotLine]
+) -> dict[int, dict[str, str]]:
     """What takes 'not today' back, and the consent that was refused with it."""
-    marks = _marks(session, seat, mine, excluded_of(session, seat))
     again = {
-        line: {NOT_SERVED: mark}
-        for line, mark in marks.items()
-        if mine[line].get(NOT_SERVED) == NOT_TODAY
+        line.row: {NOT_SERVED: mark}
+        for line, mark in _marks(session, seat, lines, excluded_of(session, seat))
+        if line.not_served == NOT_TODAY
     }
-    for line, texts in mine.items():
-        if texts.get(CONSENT, "").startswith(NOT_TODAY):
-            again.setdefault(line, {})[CONSENT] = ""
+    for line in lines:
+        if line.refused:
+            again.setdefault(line.row, {})[CONSENT] = ""
     return again
 
 
 def _marks(
-    session: StoredSession,
-    seat: str,
-    mine: Mine,
-    excluded: Collection[str],
-) -> dict[int, str]:
-    """The mark that each line ought to have, but those that were left out at the booth.
+    session: StoredSession, seat: str, lines: Sequence[BallotLine], excluded: Collection[str]
+) -> Iterator[tuple[BallotLine, str]]:
+    """The mark that each row ought to have, but those that were left out at the booth.
 
-    An answered line ought to have none, even where booth and leader crossed each other.
+    An answered row ought to have none, even where booth and leader crossed each other.
     """
-    out = lines_holding(session, seat, mine, excluded)
-    return {
-        line: NOT_THIS_SAMPLE if line in out and not answered(session, mine, ballot) else ""
-        for ballot in ballots_of(session, mine)
-        if not mine[ballot[0]].get(LEFT)
-        for line in ballot
-    }
+    out = lines_holding(session, seat, lines, excluded)
+    for ballot in ballots_of(session, lines):
+        open_still = not answered(session, ballot)
+        for line in () if ballot[0].left_out else ballot:
+            yield line, NOT_THIS_SAMPLE if open_still and line.row in out else ""
 
 
 def _check_served(session: StoredSession, names: Collection[str]) -> None:
     served = served_samples(session)
     if strange := [name for name in names if name not in served]:
         raise RecordError(f"Not served: {', '.join(strange)}; there are {', '.join(served)}.")
-
-
-def _open(store: Store, session_id: str) -> tuple[StoredSession, Serving]:
-    session = store.session(session_id)
-    if session.serving is None:
-        raise RecordError("Plan the serving first.")
-    if session.closed:
-        raise RecordError("The session is closed; reopen it with a reason to change it.")
-    return session, session.serving
 
 
 def _seat(store: Store, session_id: str, assessor: str) -> str:

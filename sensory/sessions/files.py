@@ -43,14 +43,10 @@ class RawTable:
 def read_cells(source: Source, headings: BallotColumns = CHOICE) -> RawTable:
     """Text cells of a CSV file or an XLSX workbook.
 
-    Parameters
-    ----------
-    source : path, bytes or binary file
-        CSV in UTF-8, UTF-16 or Windows-1252 with comma, semicolon or tab; or XLSX, of
-        which every sheet with a heading row is read. The heading row may stand below a
-        few lines of other text.
-    headings : BallotColumns
-        The columns looked for; those of a forced choice unless said otherwise.
+    `source`: CSV in UTF-8, UTF-16 or Windows-1252 with comma, semicolon or tab; or XLSX, of which
+        every sheet with a heading row is read. The heading row may stand below a few lines of other
+        text.
+    `headings`: the columns looked for; those of a forced choice unless said otherwise.
 
     Raises BallotError when the source cannot be read as a table at all.
     """

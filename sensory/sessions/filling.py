@@ -15,15 +15,9 @@ def fill_outcomes(store: Store, *, who: str) -> int:
 
     What cannot be read is left as it is; its page says why.
 
-    Parameters
-    ----------
-    who : str
-        Who opens the record; the journal names the version of the program as well.
+    `who`: who opens the record; the journal names the version of the program as well.
 
-    Returns
-    -------
-    int
-        How many were written.
+    Returns how many were written.
     """
     written = 0
     for session_id in store.without_outcome():

@@ -27,18 +27,11 @@ _ALL = 1_000_000
 class SessionReport:
     """A closed session as its page and its document show it.
 
-    Attributes
-    ----------
-    session : StoredSession
-        What was asked, agreed and closed, and when.
-    afterwards : tuple of str
-        What was done after the finding had been seen.
-    printed_at, version : str
-        Time of this report and version of the program.
-    attempts : tuple of str
-        Earlier sessions on the same batch, and what they do to the risks.
-    served : Served or None
-        What was served beside what was planned, where there is a plan.
+    `session`: what was asked, agreed and closed, and when.
+    `afterwards`: what was done after the finding had been seen.
+    `printed_at`, `version`: time of this report and version of the program.
+    `attempts`: earlier sessions on the same batch, and what they do to the risks.
+    `served`: what was served beside what was planned, where there is a plan.
     """
 
     session: StoredSession

@@ -5,21 +5,18 @@ The one place where ballots and decisions meet.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from ..base.errors import ArgumentError, Fault, RecordError
 from ..base.spelling import same_person
 from ..catalogue.checking import CheckedBallots, check_lines
-from ..catalogue.columns import CIRCUMSTANCES, MOST_CODES, Cells
+from ..catalogue.columns import Cells
 from ..catalogue.outcome import Counts, Outcome, cannot_read
 from ..catalogue.outcome_words import plain_reason
 from ..catalogue.question import Question
 from ..catalogue.tests import find_kind
-from ..serving.marks import BOOTH_MARKS, NOT_SERVED, SENT, SERVING_MARKS
-
-_SERVED = {"assessor", "order", "pair", "sample", "replicate", "code", "codes"}
-_SERVED |= {f"code_{number}" for number in range(1, MOST_CODES + 1)} | SERVING_MARKS
-_BESIDE = CIRCUMSTANCES | {"protocol", "correct", "guess", "comment"}
+from ..serving.ballot_line import MARKS, BallotLine, lines_from, rows_not_served
 
 
 def check_ballots(cells: Cells, question: Question) -> CheckedBallots:
@@ -28,52 +25,30 @@ def check_ballots(cells: Cells, question: Question) -> CheckedBallots:
     Of a session at booths only the ballots that were sent have answers. Lines that were not
     served are left out with a remark, and are not missing.
     """
-    cells, faults = _as_served(_as_sent(cells))
+    faults: list[Fault] = []
+    if any(MARKS & texts.keys() for texts in cells.values()):
+        lines = lines_from(cells)
+        if any(line.sent or line.consent or line.warm_up for line in lines):
+            lines = [line.if_sent() for line in lines]
+        cells = {line.row: line.unmarked() for line in lines if not line.not_served}
+        faults = _not_served([line for line in lines if line.not_served])
     checked = check_lines(cells, find_kind(question.protocol), question)
     return replace(checked, faults=(*checked.faults, *faults)) if faults else checked
 
 
-def _as_sent(cells: Cells) -> Cells:
-    """Lines without the marks of the booth, and without answers that were never sent."""
-    if not any(BOOTH_MARKS & texts.keys() for texts in cells.values()):
-        return cells
-    return {
-        line: {
-            name: text
-            for name, text in texts.items()
-            if name not in BOOTH_MARKS and (texts.get(SENT) or name in _SERVED)
-        }
-        for line, texts in cells.items()
-    }
-
-
-def _as_served(cells: Cells) -> tuple[Cells, list[Fault]]:
-    """Lines that were served, without marks; and what is to be said of the others."""
-    if not any(SERVING_MARKS & texts.keys() for texts in cells.values()):
-        return cells, []
-    kept = {
-        line: {name: text for name, text in texts.items() if name not in SERVING_MARKS}
-        for line, texts in cells.items()
-        if not texts.get(NOT_SERVED)
-    }
-    faults: list[Fault] = []
-    reasons: dict[str, list[str]] = {}
-    for line, texts in sorted(cells.items()):
-        if why := texts.get(NOT_SERVED, ""):
-            reasons.setdefault(why, []).append(str(line))
-            answers = [name for name in texts if name not in _SERVED | _BESIDE]
-            faults += [_answered(line, name, texts[name]) for name in answers]
-    for why, lines in reasons.items():
-        rows = f"row{'s' if len(lines) > 1 else ''} {', '.join(lines)}"
-        faults.append(
-            Fault(
-                rule="not served",
-                problem=f"Not served ({why}): {rows}.",
-                advice="Left out; not counted as missing.",
-                blocking=False,
-            )
+def _not_served(lines: Sequence[BallotLine]) -> list[Fault]:
+    faults = [
+        _answered(line.row, column, text) for line in lines for column, text in line.answers.items()
+    ]
+    return faults + [
+        Fault(
+            rule="not served",
+            problem=f"Not served ({why}): {rows}.",
+            advice="Left out; not counted as missing.",
+            blocking=False,
         )
-    return kept, faults
+        for why, rows in rows_not_served(lines).items()
+    ]
 
 
 def _answered(line: int, name: str, text: str) -> Fault:

@@ -146,15 +146,5 @@ def ballot_frame(checked: CheckedBallots) -> pd.DataFrame:
 
 
 def _plain(ballot: ChoiceBallot) -> dict[str, object]:
-    return {
-        "session": ballot.session,
-        "assessor": ballot.assessor,
-        "replicate": ballot.replicate,
-        "protocol": ballot.protocol,
-        "order": ballot.order,
-        "codes": " ".join(ballot.codes),
-        "answer": " ".join(ballot.answer) or None,
-        "correct": ballot.correct,
-        "guess": ballot.guess,
-        "comment": ballot.comment,
-    }
+    texts = {"codes": " ".join(ballot.codes), "answer": " ".join(ballot.answer) or None}
+    return {name: getattr(ballot, name) for name in _TYPES} | texts

@@ -11,24 +11,24 @@ from dataclasses import replace
 
 from ..base.errors import RecordError
 from ..base.records import utc_now
+from ..catalogue.columns import Cells
 from ..catalogue.question import Question
 from ..catalogue.tests import find_kind
-from ..serving.marks import (
+from ..serving.ballot_line import (
     DEPARTURE,
     LEFT,
     NOT_COME,
     NOT_SERVED,
     NOT_THIS_SAMPLE,
     NOT_TODAY,
-    codes_of,
-    planned_cells,
+    BallotLine,
 )
-from ..serving.plan import ServingPlan
+from ..serving.cups import planned_lines
 from .allergens import served_samples
 from .booth_ballots import answered, ballots_of
-from .booth_plans import lines_of, served_plan
-from .served_beside_plan import COLUMNS, same_serving
-from .serving import Confirmation, Serving
+from .booth_plans import lines_of, open_serving, served_plan
+from .served_beside_plan import same_serving
+from .serving import Confirmation
 from .session import StoredSession
 from .store import Action, Store
 
@@ -38,12 +38,12 @@ _AS_PLANNED = "as planned after all"
 HAPPENED = (NOT_PUT_DOWN, SPILLED, LEFT_OUT)
 """Why a ballot was not served, where the leader states it; the last as ticked on paper."""
 _LONGEST = 200
+Planned = Mapping[tuple[str, tuple[str, ...]], BallotLine]
 _ELSEWHERE = (NOT_THIS_SAMPLE, NOT_TODAY, NOT_COME)
-Texts = Mapping[str, str]
 
 
-def possible_servings(session: StoredSession, texts: Texts) -> tuple[str, ...]:
-    """What can have been served on a ballot line: orders, or samples for a single cup."""
+def possible_servings(session: StoredSession) -> tuple[str, ...]:
+    """What can have been served on a row: orders, or samples for a single cup."""
     question = session.question
     kind, orders = find_kind(question.protocol), find_kind(question.protocol).serving.orders
     if kind.protocol:
@@ -58,61 +58,59 @@ def possible_servings(session: StoredSession, texts: Texts) -> tuple[str, ...]:
     return tuple(name for names in planned for name in names if name in served)
 
 
-def served_column(texts: Texts) -> str:
-    """The column of a ballot line that says what was served."""
-    return next((name for name in COLUMNS if name in texts), COLUMNS[0])
-
-
 def served_otherwise(
     store: Store, session_id: str, served: Mapping[int, str], *, why: str, who: str
 ) -> int:
     """State what was served on ballot lines; returns how many cells changed.
 
-    Parameters
-    ----------
-    served : mapping of int to str
-        By line the order, pair or sample that was served; two lines for exchanged cups. What
+    `served`: by line the order, pair or sample that was served; two lines for exchanged cups. What
         was planned takes a statement back.
-    why : str
-        The reason; it needs none where a statement is taken back.
+    `why`: the reason; it needs none where a statement is taken back.
 
     Raises RecordError when there is no plan, the session is closed, a line is not in the plan, the
     serving is impossible, a sample would stand twice on one ballot, or the reason is missing.
     """
     reason = " ".join(why.split())[:_LONGEST]
     with store.action(who=who, why=reason or _AS_PLANNED) as act:
-        session, _, plan = _open(act, session_id)
-        planned, cells = planned_cells(plan), act.cells(session_id)
+        session, _ = open_serving(act, session_id)
+        planned, cells = _planned_lines(act, session_id), act.cells(session_id)
+        lines = [BallotLine.from_texts(row, cells.get(row, {})) for row in served]
         changes = {
-            line: _otherwise(session, planned, line, cells.get(line, {}), what, reason)
-            for line, what in served.items()
+            line.row: _otherwise(session, planned, line, served[line.row], reason) for line in lines
         }
-        for assessor in {cells[line]["assessor"] for line in served}:
+        for assessor in {line.assessor for line in lines}:
             _counted(session.question, lines_of(act, session_id, assessor), changes)
         return _stated(act, session, changes)
 
 
 def _otherwise(
     session: StoredSession,
-    planned: Mapping[tuple[str, tuple[str, ...]], Texts],
-    line: int,
-    texts: Texts,
+    planned: Planned,
+    line: BallotLine,
     what: str,
     reason: str,
 ) -> dict[str, str]:
-    """Cells that state what was served on a line."""
-    was = planned.get((texts.get("assessor", ""), codes_of(texts)))
-    if was is None:
-        raise RecordError(f"Row {line} is not in the serving plan.")
-    if texts.get(NOT_SERVED):
-        raise RecordError(f"Row {line} was not served: {texts[NOT_SERVED]}.")
-    column = served_column(was)
-    if what not in (possible := possible_servings(session, was)):
+    """Cells that state what was served on a row."""
+    was = _planned(planned, line)
+    if line.not_served:
+        raise RecordError(f"Row {line.row} was not served: {line.not_served}.")
+    if what not in (possible := possible_servings(session)):
         raise RecordError(f"{what!r} cannot be served here; possible: {', '.join(possible)}.")
-    other = not same_serving(column, was[column], what)
+    other = not same_serving(was.served_column, was.served, what)
     if other and not reason:
         raise RecordError("Say why it was served otherwise; the report shows the reason.")
-    return {column: what, DEPARTURE: reason if other else ""}
+    return {was.served_column: what, DEPARTURE: reason if other else ""}
+
+
+def _planned_lines(store: Store, session_id: str) -> Planned:
+    plan = served_plan(store, session_id)
+    return planned_lines(plan) if plan else {}
+
+
+def _planned(planned: Planned, line: BallotLine) -> BallotLine:
+    if was := planned.get((line.assessor, line.codes)):
+        return was
+    raise RecordError(f"Row {line.row} is not in the serving plan.")
 
 
 def not_served(
@@ -120,12 +118,8 @@ def not_served(
 ) -> int:
     """State that a ballot was not put down, spilled or left out; its answers are not missing.
 
-    Parameters
-    ----------
-    line : int
-        Any line of the ballot.
-    why : str
-        The reason. What the assessor left out is 'not this sample' and takes no other.
+    `line`: any line of the ballot.
+    `why`: the reason. What the assessor left out is 'not this sample' and takes no other.
 
     Raises RecordError when there is no plan, the session is closed, the ballot is answered, or the
     reason is missing.
@@ -138,10 +132,10 @@ def not_served(
     if happened == LEFT_OUT:
         marks = {NOT_SERVED: NOT_THIS_SAMPLE, LEFT: utc_now()}
     with store.action(who=who, why=marks[NOT_SERVED]) as act:
-        session, mine, ballot = _ballot(act, session_id, line)
-        if answered(session, mine, ballot):
+        session, _, ballot = _ballot(act, session_id, line)
+        if answered(session, ballot):
             raise RecordError("This ballot is answered, so it was served.")
-        return _stated(act, session, dict.fromkeys(ballot, marks))
+        return _stated(act, session, {row.row: marks for row in ballot})
 
 
 def served_after_all(store: Store, session_id: str, line: int, *, who: str) -> int:
@@ -155,20 +149,17 @@ def served_after_all(store: Store, session_id: str, line: int, *, who: str) -> i
     """
     with store.action(who=who, why=_AS_PLANNED) as act:
         session, mine, ballot = _ballot(act, session_id, line)
-        planned = planned_cells(_open(act, session_id)[2])
+        planned = _planned_lines(act, session_id)
         changes: dict[int, dict[str, str]] = {}
-        for at in ballot:
-            texts = mine[at]
-            if texts.get(NOT_SERVED) in _ELSEWHERE and not texts.get(LEFT):
+        for row in ballot:
+            if row.not_served in _ELSEWHERE and not row.left_out:
                 raise RecordError(
-                    f"This ballot is not served: {texts[NOT_SERVED]}. Take that back under "
+                    f"This ballot is not served: {row.not_served}. Take that back under "
                     "the exclusions of this assessor."
                 )
-            was = planned.get((texts["assessor"], codes_of(texts)))
-            if was is None:
-                raise RecordError(f"Row {at} is not in the serving plan.")
-            column = served_column(was)
-            changes[at] = {column: was[column], NOT_SERVED: "", LEFT: "", DEPARTURE: ""}
+            was = _planned(planned, row)
+            unmarked = {NOT_SERVED: "", LEFT: "", DEPARTURE: ""}
+            changes[row.row] = {was.served_column: was.served, **unmarked}
         _counted(session.question, mine, changes)
         return _stated(act, session, changes)
 
@@ -181,14 +172,14 @@ def confirm_served(store: Store, session_id: str, *, who: str) -> StoredSession:
     Raises RecordError when there is no plan, or the session is closed.
     """
     with store.action(who=who, why="all not stated otherwise was served as planned") as act:
-        session, serving, _ = _open(act, session_id)
+        session, serving = open_serving(act, session_id)
         confirmed = replace(serving, confirmed=Confirmation(at=utc_now()))
         changed = replace(session, serving=confirmed)
         act.put(changed, expect=session, what="serving confirmed")
         return changed
 
 
-def _stated(act: Action, session: StoredSession, changes: Mapping[int, Texts]) -> int:
+def _stated(act: Action, session: StoredSession, changes: Cells) -> int:
     """Write what was served; a confirmation from before no longer holds."""
     done = act.write_lines(session.id, changes)
     if session.serving and session.serving.confirmed:
@@ -199,27 +190,27 @@ def _stated(act: Action, session: StoredSession, changes: Mapping[int, Texts]) -
 
 
 def _counted(
-    question: Question, mine: Mapping[int, Texts], changes: dict[int, dict[str, str]]
+    question: Question, lines: Iterable[BallotLine], changes: dict[int, dict[str, str]]
 ) -> None:
     """Number the replicates anew where a single cup held another sample than planned."""
-    now = {line: {**texts, **changes.get(line, {})} for line, texts in mine.items()}
-    if not any("sample" in changes.get(line, {}) for line in mine):
+    now = [line.changed(changes.get(line.row, {})) for line in lines]
+    if not any("sample" in changes.get(line.row, {}) for line in now):
         return
     if find_kind(question.protocol).together:
-        _once(now.values())
+        _once(now)
         return
     met: Counter[str] = Counter()
-    for line, texts in now.items():
-        if texts.get(NOT_SERVED) == NOT_COME:
+    for line in now:
+        if line.not_served == NOT_COME:
             continue
-        met[texts.get("sample", "")] += 1
-        number = str(met[texts.get("sample", "")])
-        if texts.get("replicate") != number:
-            changes.setdefault(line, {})["replicate"] = number
+        met[line.sample] += 1
+        number = str(met[line.sample])
+        if line.replicate != number:
+            changes.setdefault(line.row, {})["replicate"] = number
 
 
-def _once(lines: Iterable[Texts]) -> None:
-    times = Counter(texts["sample"] for texts in lines if not texts.get(NOT_SERVED))
+def _once(lines: Iterable[BallotLine]) -> None:
+    times = Counter(line.sample for line in lines if not line.not_served)
     if twice := [name for name, number in times.items() if number > 1]:
         raise RecordError(
             f"{', '.join(twice)} would stand twice on one ballot: state exchanged cups "
@@ -227,22 +218,14 @@ def _once(lines: Iterable[Texts]) -> None:
         )
 
 
-def _open(store: Store, session_id: str) -> tuple[StoredSession, Serving, ServingPlan]:
-    session, plan = store.session(session_id), served_plan(store, session_id)
-    if session.serving is None or plan is None:
-        raise RecordError("Plan the serving first.")
-    if session.closed:
-        raise RecordError("The session is closed; reopen it with a reason to change it.")
-    return session, session.serving, plan
-
-
 def _ballot(
-    store: Store, session_id: str, line: int
-) -> tuple[StoredSession, dict[int, dict[str, str]], tuple[int, ...]]:
-    session, _, _ = _open(store, session_id)
+    store: Store, session_id: str, number: int
+) -> tuple[StoredSession, list[BallotLine], tuple[BallotLine, ...]]:
+    """Session, all rows of the assessor, and those of the ballot to which a row belongs."""
+    session, _ = open_serving(store, session_id)
     cells = store.cells(session_id)
-    if line not in cells:
-        raise RecordError(f"There is no row {line}.")
-    mine = lines_of(store, session_id, cells[line].get("assessor", ""))
-    ballot = next(one for one in ballots_of(session, mine) if line in one)
-    return session, mine, ballot
+    if number not in cells:
+        raise RecordError(f"There is no row {number}.")
+    mine = lines_of(store, session_id, cells[number].get("assessor", ""))
+    ballots = ballots_of(session, mine)
+    return session, mine, next(b for b in ballots if number in [line.row for line in b])

@@ -10,8 +10,8 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from ..base.plain import LEFT_OUT_EMPTY, Plain, written_as
+from ..serving.cups import SEAT
 from ..serving.layout import ServingDesign, ServingRow
-from ..serving.marks import SEAT
 from ..serving.plan import ServingPlan
 
 
@@ -19,13 +19,9 @@ from ..serving.plan import ServingPlan
 class Breaks(Plain):
     """Breaks between the sittings; sessions of one sitting have none.
 
-    Attributes
-    ----------
-    minutes : int
-        How long a break lasts at least for each assessor; 0 where the leader starts the next
+    `minutes`: how long a break lasts at least for each assessor; 0 where the leader starts the next
         sitting for all.
-    started : int
-        The sitting that the leader has started.
+    `started`: the sitting that the leader has started.
     """
 
     minutes: int
@@ -36,10 +32,7 @@ class Breaks(Plain):
 class Confirmation(Plain):
     """When it was confirmed that all not stated otherwise was served as planned.
 
-    Attributes
-    ----------
-    at : str
-        UTC, ISO 8601.
+    `at`: UTC, ISO 8601.
     """
 
     at: str
@@ -49,21 +42,13 @@ class Confirmation(Plain):
 class Serving(Plain):
     """What a session keeps of its serving.
 
-    Attributes
-    ----------
-    planned : dict
-        The plan with seats in place of names, as it is written on record: sessions are listed
-        by the hundred, and a plan has hundreds of cups. `plan` is what it says.
-    language : str
-        Of the ballots.
-    booths : dict of str to str
-        Seat by the SHA-256 of the token of its link.
-    allergens : dict of str to str
-        Declared by sample.
-    excluded : dict of str to tuple of str
-        By seat, the samples that are not for its assessor; only where there are any.
-    late : dict of str to str
-        By first line of a ballot that was answered and not sent before closing: when it was.
+    `planned`: the plan with seats in place of names, as it is written on record: sessions are
+        listed by the hundred, and a plan has hundreds of cups. `plan` is what it says.
+    `language`: of the ballots.
+    `booths`: seat by the SHA-256 of the token of its link.
+    `allergens`: declared by sample.
+    `excluded`: by seat, the samples that are not for its assessor; only where there are any.
+    `late`: by first line of a ballot that was answered and not sent before closing: when it was.
     """
 
     planned: dict[str, Any] = field(metadata=written_as("plan"))

@@ -14,12 +14,9 @@ from .serving import Serving
 class Sample(Plain):
     """What a letter of the serving order stands for.
 
-    Attributes
-    ----------
-    letter : str
-        ``A`` for the reference, ``B`` for the sample compared with it.
-    name, batch, made_on, storage, preparation, allergens : str
-        Free text; `preparation` holds portion, vessel and temperature.
+    `letter`: ``A`` for the reference, ``B`` for the sample compared with it.
+    `name`, `batch`, `made_on`, `storage`, `preparation`, `allergens`: free text; `preparation`
+        holds portion, vessel and temperature.
     """
 
     letter: str
@@ -35,17 +32,12 @@ class Sample(Plain):
 class SessionDetails(Plain):
     """What a test report has to state besides the question and the ballots.
 
-    Attributes
-    ----------
-    held_on : str
-        Date of tasting, ISO 8601.
-    place, leader, assessors, information, conditions, deviations : str
-        Where, by whom led, what is known of the assessors' experience, what they were
-        told, how samples were served, and deviations from the standard.
-    decides : str
-        The role that decides on the batch.
-    file_remarks : str
-        What was noticed about the form of a loaded file.
+    `held_on`: date of tasting, ISO 8601.
+    `place`, `leader`, `assessors`, `information`, `conditions`, `deviations`: where, by whom led,
+        what is known of the assessors' experience, what they were told, how samples were served,
+        and deviations from the standard.
+    `decides`: the role that decides on the batch.
+    `file_remarks`: what was noticed about the form of a loaded file.
     """
 
     title: str = ""
@@ -111,18 +103,11 @@ ADVICE = (
 class StoredSession(Plain):
     """A session as the record holds it.
 
-    Attributes
-    ----------
-    created_at : str
-        UTC, ISO 8601, as all times here.
-    cautions : dict of str to bool
-        Answers so far, by the key of the caution.
-    agreed_at, agreed_by, digest, closed_at : str
-        Empty as long as it has not happened.
-    ballots_at_agreement : int
-        How many ballots had been entered by then.
-    serving : Serving or None
-        None where no plan is on record: ballots are typed from paper.
+    `created_at`: UTC, ISO 8601, as all times here.
+    `cautions`: answers so far, by the key of the caution.
+    `agreed_at`, `agreed_by`, `digest`, `closed_at`: empty as long as it has not happened.
+    `ballots_at_agreement`: how many ballots had been entered by then.
+    `serving`: None where no plan is on record: ballots are typed from paper.
     """
 
     id: str

@@ -21,7 +21,7 @@ from ..catalogue.outcome_json import outcome_to_json
 from ..catalogue.question import Question
 from ..catalogue.tests import find_kind, protocol_of
 from ..choices.risks import SessionRisks, session_risks
-from ..serving.marks import check_seats
+from ..serving.cups import check_seats
 from .lines import cells_of_file
 from .outcome_names import without_names
 from .outcomes import check_ballots, edition, read_ballots_of
@@ -219,14 +219,9 @@ def close(store: Store, session_id: str, *, who: str) -> StoredSession:
 class Closing:
     """A session as it will be when it is closed, from the ballots that were read for it.
 
-    Attributes
-    ----------
-    session : StoredSession
-        The closed one.
-    cells : mapping
-        The ballots.
-    outcome : Outcome or None
-        What they show; None where it was closed already.
+    `session`: the closed one.
+    `cells`: the ballots.
+    `outcome`: what they show; None where it was closed already.
     """
 
     session: StoredSession

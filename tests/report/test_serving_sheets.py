@@ -18,8 +18,8 @@ from sensory.report.serving_sheets import (
     labels_pdf,
     preparation_pdf,
 )
+from sensory.serving.cups import rows_to_serve, to_serve
 from sensory.serving.lines import ballot_lines
-from sensory.serving.marks import rows_to_serve, to_serve
 from sensory.serving.planning import serving_plan
 from sensory.sessions import workflow
 

@@ -12,8 +12,9 @@ from sensory.base.errors import ArgumentError, RecordError
 from sensory.base.findings import Finding
 from sensory.catalogue.tests import find_kind
 from sensory.choices.protocols import PROTOCOLS
+from sensory.serving.ballot_line import LEFT, NOT_SERVED, WARM_UP
+from sensory.serving.cups import rows_to_serve
 from sensory.serving.lines import ballot_lines
-from sensory.serving.marks import LEFT, NOT_SERVED, WARM_UP, rows_to_serve
 from sensory.serving.planning import serving_plan
 from sensory.sessions import booth_plans, booth_sittings, booths, exclusions, workflow
 from sensory.sessions.allergens import undeclared

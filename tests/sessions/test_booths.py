@@ -189,10 +189,10 @@ def test_answers_are_kept_before_they_are_sent_and_are_not_counted_until_then(st
     again = booths.visit(store, token).ballot
     assert (again.asked[0].given, again.comment, again.guess) == (ballot.codes[0], "sharp", True)
     counted = workflow.checked_ballots(store, session_id)
-    assert all(one.correct is None for one in counted.ballots)
+    assert all(one.correct is None for one in counted.rows)
     booths.send(store, token, ballot.line)
     counted = workflow.checked_ballots(store, session_id)
-    assert sum(one.correct is not None for one in counted.ballots) == 1
+    assert sum(one.correct is not None for one in counted.rows) == 1
 
 
 def test_sending_twice_changes_nothing_and_a_sent_ballot_is_shut(store):

@@ -9,7 +9,8 @@ import pytest
 
 from sensory.base.errors import ArgumentError, RecordError
 from sensory.catalogue.tests import TESTS, find_kind
-from sensory.serving.marks import LEFT, NOT_SERVED, codes_of, rows_to_serve
+from sensory.serving.ballot_line import LEFT, NOT_SERVED, codes_of
+from sensory.serving.cups import rows_to_serve
 from sensory.sessions import booth_plans, booths, exclusions, workflow
 from sensory.sessions.allergens import declared_allergens, served_samples, undeclared
 from sensory.sessions.finding import session_report

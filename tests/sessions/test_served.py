@@ -9,7 +9,8 @@ import pytest
 from sensory.base.errors import RecordError
 from sensory.catalogue.tests import TESTS
 from sensory.choices.protocols import PROTOCOLS
-from sensory.serving.marks import DEPARTURE, NOT_SERVED, codes_of, planned_cells
+from sensory.serving.ballot_line import DEPARTURE, NOT_SERVED, BallotLine, codes_of
+from sensory.serving.cups import planned_lines
 from sensory.sessions import booth_plans, booths, exclusions, served, workflow
 from sensory.sessions.finding import session_report
 from sensory.sessions.served_beside_plan import served_beside_plan
@@ -51,7 +52,7 @@ def test_the_plan_equals_the_ballots_until_something_is_stated(store, key):
     assert found.came == "3 assessors planned: who came is not known yet."
     assert found.confirmed == "It is not confirmed that all was served as planned."
     expected = {(t["assessor"], codes_of(t)) for t in store.cells(session_id).values()}
-    assert set(planned_cells(plan)) == expected
+    assert set(planned_lines(plan)) == expected
     served.confirm_served(store, session_id, who=BY)
     at = store.session(session_id).serving.confirmed.at
     assert compared(store, session_id).confirmed == (
@@ -64,8 +65,8 @@ def test_another_order_is_written_to_the_ballot_and_not_to_the_plan(store, key):
     session_id, _ = planned(store, key)
     session = store.session(session_id)
     line, texts = next(iter(lines(store, session_id).items()))
-    column = served.served_column(texts)
-    other = next(one for one in served.possible_servings(session, texts) if one != texts[column])
+    column = BallotLine.from_texts(line, texts).served_column
+    other = next(one for one in served.possible_servings(session) if one != texts[column])
     served.confirm_served(store, session_id, who=BY)
     served.served_otherwise(store, session_id, {line: other}, why="tray turned", who=BY)
     assert store.cells(session_id)[line][column] == other
@@ -90,7 +91,7 @@ def test_a_corrected_order_changes_what_counts_as_correct(store):
     odd_first = texts["order"] in ("ABB", "BAA")
     other = "BBA" if odd_first else "ABB"
     served.served_otherwise(store, session_id, {line: other}, why="tray turned", who=BY)
-    ballots = workflow.checked_ballots(store, session_id).ballots
+    ballots = workflow.checked_ballots(store, session_id).rows
     (mine,) = [ballot for ballot in ballots if ballot.assessor == "Bo"]
     assert mine.correct is not odd_first
 
@@ -112,9 +113,7 @@ def test_exchanged_cups_keep_one_line_a_sample_and_replicate(store):
         f"Row {one}: planned {first['sample']}, served {second['sample']} (exchanged).",
         f"Row {two}: planned {second['sample']}, served {first['sample']} (exchanged).",
     )
-    assert set(served.possible_servings(store.session(session_id), first)) == set(
-        plan.design.samples[0]
-    )
+    assert set(served.possible_servings(store.session(session_id))) == set(plan.design.samples[0])
 
 
 def test_a_sample_served_twice_is_a_second_replicate_and_back(store):

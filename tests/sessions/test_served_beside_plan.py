@@ -7,8 +7,8 @@ from dataclasses import replace
 import pytest
 
 from sensory.catalogue.question import Question
+from sensory.serving.cups import SEAT, rows_to_serve
 from sensory.serving.lines import ballot_lines
-from sensory.serving.marks import SEAT, rows_to_serve
 from sensory.serving.planning import serving_plan
 from sensory.sessions.served_beside_plan import came, served_beside_plan
 from sensory.sessions.serving import Confirmation, Serving

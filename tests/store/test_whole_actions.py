@@ -19,8 +19,8 @@ from sensory.release.batch_records import BatchRecord
 from sensory.release.batches import Batch
 from sensory.release.references import Reference, ReferenceKind
 from sensory.release.rule import ReleaseRule
+from sensory.serving.ballot_line import NOT_SERVED
 from sensory.serving.lines import ballot_lines
-from sensory.serving.marks import NOT_SERVED
 from sensory.serving.planning import serving_plan
 from sensory.sessions import allergens, booth_plans, booths, exclusions, served, workflow
 from sensory.sessions.session import CAUTIONS
