@@ -31,6 +31,8 @@ from sensory.sessions.session import CAUTIONS, Sample, SessionDetails, StoredSes
 from sensory.store.nouns import id_of
 from sensory.store.repository import Repository, open_store
 
+from ..shared import add, put_noun
+
 BATCHES, BALLOTS = 10_000, 100
 SIZES = (100, 1_000, BATCHES)
 PRODUCTS = 5
@@ -181,10 +183,8 @@ def grown(tmp_path_factory: pytest.TempPathFactory) -> dict[int, dict[str, float
     for size in SIZES:
         for number in range(done, size):
             on = (FIRST + timedelta(days=number * 8000 // BATCHES)).isoformat()
-            with store.action(**WHO) as act:
-                act.add(session(number, on), ballots(number))
-            with store.action(**WHO) as act:
-                act.put_noun(batch(number, on), expect=None, what="batch entered")
+            add(store, session(number, on), ballots(number), **WHO)
+            put_noun(store, batch(number, on), expect=None, what="batch entered", **WHO)
         done = size
         store._engine.dispose()
         found[size] = measured(open_store(url), size)
@@ -223,8 +223,7 @@ def _written(store: Repository, name: str) -> None:
     now = product_desk.the_batch(store, name)
     amount = (now.batch.amount or 0) + 1
     new = replace(now, batch=replace(now.batch, amount=amount, unit="kg"))
-    with store.action(**WHO) as act:
-        act.put_noun(new, expect=now, what="changed")
+    put_noun(store, new, expect=now, what="changed", **WHO)
 
 
 def _by_scipy(records: list[BatchRecord]) -> None:

@@ -19,6 +19,8 @@ from sensory.sessions.session import SessionDetails, StoredSession
 from sensory.store.archive import archive_session, read_archive
 from sensory.store.repository import open_store
 
+from ..shared import add, put, write_lines
+
 SESSIONS = 10_000
 LINES, COLUMNS = 20, ("assessor", "order", "codes", "answer", "comment")
 SIZES = (100, 1_000, SESSIONS)  # sessions: 10,000, 100,000 and 1,000,000 cells
@@ -77,8 +79,7 @@ def grown(path: Path) -> dict[int, dict[str, float]]:
     done, start = 0, perf_counter()
     for size in SIZES:
         for number in range(done, size):
-            with store.action(**WHO) as act:
-                act.add(session(number), cells(number))
+            add(store, session(number), cells(number), **WHO)
         done = size
         store._engine.dispose()
         found[size] = measured(f"sqlite:///{path}", path, size)
@@ -95,12 +96,10 @@ def measured(url: str, path: Path, size: int) -> dict[str, float]:
     def described() -> None:
         now = store.session(key)
         new = replace(now, cautions={"cleared": not now.cautions.get("cleared", False)})
-        with store.action(**WHO) as act:
-            act.put(new, expect=now, what="described")
+        put(store, new, expect=now, what="described", **WHO)
 
     def written(changes: dict[int, dict[str, str]]) -> None:
-        with store.action(**WHO) as act:
-            act.write_lines(key, changes)
+        write_lines(store, key, changes, **WHO)
 
     def opened() -> None:
         open_store(url)._engine.dispose()

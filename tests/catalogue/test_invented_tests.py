@@ -49,7 +49,7 @@ from sensory.sessions.file_kinds import kind_of_file
 from sensory.sessions.finding import session_report
 from sensory.sessions.session import CAUTIONS
 from sensory.sessions.template import template_csv, template_xlsx
-from sensory.store.repository import Repository, open_store
+from sensory.store.repository import Repository
 
 from ..release.test_batch_desk import desk_with, made
 
@@ -196,11 +196,10 @@ def invented() -> Iterator[None]:
 
 
 @pytest.fixture
-def store(tmp_path) -> Iterator[Repository]:
-    opened = open_store(f"sqlite:///{tmp_path / 'r.sqlite3'}")
+def store(opens, tmp_path) -> Iterator[Repository]:
+    opened = opens(f"sqlite:///{tmp_path / 'r.sqlite3'}")
     yield opened
     assert opened.verify() == []
-    opened.close()
 
 
 def agreed(store: Repository, kind: TestKind) -> str:

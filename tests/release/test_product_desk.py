@@ -15,6 +15,8 @@ from sensory.release.references import Bridge, Reference, ReferenceKind
 from sensory.release.rule import ReleaseRule
 from sensory.store.repository import Repository, open_store
 
+from ..shared import put_noun
+
 RULE = ReleaseRule(test="TRIANGLE", limit=0.4, assessors=24)
 
 
@@ -192,8 +194,7 @@ def test_a_complaint_opens_a_released_batch_and_withdraws_its_clearance(desk: Re
             ),
         ),
     )
-    with desk.action(who="Nora", why="similar") as act:
-        act.put_noun(decided, expect=record, what="decided release")
+    put_noun(desk, decided, expect=record, what="decided release", who="Nora", why="similar")
     assert (decided.state, decided.waits_for) == ("done", "")
     with pytest.raises(RecordError, match="complaint must be a text"):
         product_desk.record_complaint(desk, "SC-1", " ", received_on="2026-04-01", who="Mira")

@@ -22,7 +22,7 @@ from sensory.release.rule import ReleaseRule
 from sensory.sessions import workflow
 from sensory.sessions.finding import session_report
 from sensory.sessions.session import CAUTIONS
-from sensory.store.repository import Repository, open_store
+from sensory.store.repository import Repository
 
 PRODUCT, ROLE = "Quince cordial", "release officer"
 MARGINS = {"sweet": 1.2345678, "sour": 1.5, "off note": 1.0}
@@ -41,11 +41,10 @@ class Counting(Repository):
 
 
 @pytest.fixture
-def store() -> Iterator[Repository]:
-    plain = open_store("sqlite://")
+def store(opens) -> Iterator[Repository]:
+    plain = opens()
     yield Counting(plain._engine)
     assert plain.verify() == []
-    plain.close()
 
 
 def with_batch(store: Repository, rule: ReleaseRule) -> str:
@@ -229,14 +228,13 @@ def test_a_record_without_outcomes_reads_its_ballots(
     assert session_report(store, session_id, version="1").outcome.finding is Finding.DIFFERENT
 
 
-def test_the_batch_that_release_0_1_0_left_waiting_becomes_decidable(tmp_path: Path) -> None:
+def test_the_batch_that_release_0_1_0_left_waiting_becomes_decidable(opens, tmp_path: Path) -> None:
     packed = Path(__file__).parents[1] / "store" / "release_0_1_0.record.gz"
     (tmp_path / "old.sqlite3").write_bytes(gzip.decompress(packed.read_bytes()))
-    old = open_store(f"sqlite:///{tmp_path / 'old.sqlite3'}")
+    old = opens(f"sqlite:///{tmp_path / 'old.sqlite3'}")
     batch_desk.up_to_date(old, "SC-1", who="Mira")
     file = batch_desk.batch_file(old, "SC-1")
     assert file.finding is not None
     assert file.finding.finding is Finding.UNDECIDED
     assert any("every score was 0" in reason for reason in file.finding.reasons)
     assert old.verify() == []
-    old.close()

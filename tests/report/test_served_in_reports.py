@@ -5,7 +5,6 @@ from __future__ import annotations
 import io
 from pathlib import Path
 
-import pytest
 from pypdf import PdfReader
 
 from sensory.catalogue.tests import find_kind
@@ -14,17 +13,9 @@ from sensory.serving.lines import ballot_lines
 from sensory.serving.planning import serving_plan
 from sensory.sessions import booth_plans, exclusions, served, workflow
 from sensory.sessions.finding import session_report
-from sensory.store.repository import open_store
 
 DEMO = Path(__file__).parents[2] / "demo_data"
 BY = "Panel leader"
-
-
-@pytest.fixture
-def store():
-    opened = open_store("sqlite://")
-    yield opened
-    opened.close()
 
 
 def closed(store, name, key, answers, samples=None):

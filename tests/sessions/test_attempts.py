@@ -5,22 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
-import pytest
 from scipy.stats import binom
 
 from sensory.sessions import workflow
 from sensory.sessions.attempts import IN_TWO, attempts_in_words, planned_second
 from sensory.sessions.finding import session_report
-from sensory.store.repository import open_store
 
 DEMO = Path(__file__).parents[2] / "demo_data"
-
-
-@pytest.fixture
-def store(tmp_path):
-    opened = open_store(f"sqlite:///{tmp_path / 'r.sqlite3'}")
-    yield opened
-    opened._engine.dispose()
 
 
 def session(store, *, batch="EF-0937", close=True, protocol="TRIANGLE"):

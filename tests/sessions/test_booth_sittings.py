@@ -21,20 +21,13 @@ from sensory.sessions.booth_ballots import still_open
 from sensory.sessions.finding import session_report
 from sensory.sessions.serving import Breaks
 from sensory.store.archive import archive_session, read_archive
-from sensory.store.repository import open_store
 
+from ..shared import write_lines
 from .test_booths import declare
 
 DEMO = Path(__file__).parents[2] / "demo_data"
 PEOPLE = ("Anna", "Bo", "Cleo")
 PRESSES = ["reference", "zinc press", "quartz press"]
-
-
-@pytest.fixture
-def store(tmp_path):
-    opened = open_store(f"sqlite:///{tmp_path / 'r.sqlite3'}")
-    yield opened
-    opened._engine.dispose()
 
 
 def served(store, key="PROFILE", minutes=0, settings=None, people=PEOPLE, samples=None, **arranged):
@@ -215,8 +208,7 @@ def test_a_line_without_a_cup_of_the_plan_waits_for_nothing(store):
     session_id, _, tokens = served(store, "TRIANGLE", replicates=2, sittings=2)
     booths.consent(store, tokens["Anna"])
     first = min(line for line, t in store.cells(session_id).items() if t["assessor"] == "Anna")
-    with store.action(who="L", why="typed") as act:
-        act.write_lines(session_id, {first + 1: {"code_1": "000"}})
+    write_lines(store, session_id, {first + 1: {"code_1": "000"}}, who="L", why="typed")
     answered(store, tokens["Anna"])
     assert booths.visit(store, tokens["Anna"]).halt is None
 

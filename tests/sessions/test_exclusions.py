@@ -14,18 +14,11 @@ from sensory.sessions import booth_plans, booths, exclusions, workflow
 from sensory.sessions.allergens import declared_allergens, served_samples, undeclared
 from sensory.sessions.finding import session_report
 from sensory.sessions.served_beside_plan import served_beside_plan
-from sensory.store.repository import open_store
 
+from ..shared import write_lines
 from .test_booths import SAMPLES, declare, fill, planned
 
 BY = "A. Leader"
-
-
-@pytest.fixture
-def store(tmp_path):
-    opened = open_store(f"sqlite:///{tmp_path / 'r.sqlite3'}")
-    yield opened
-    opened.close()
 
 
 def mine(store, session_id, name):
@@ -281,8 +274,7 @@ def test_a_mark_that_crossed_a_sent_ballot_can_be_taken_off(store):
             store, session_id, "Bo", taken_back=True, who=BY)),
         ("not this sample", lambda: exclusions.exclude(store, session_id, "Bo", [], who=BY)),
     ):  # fmt: skip
-        with store.action(who=BY, why=mark) as act:
-            act.write_lines(session_id, {line: {NOT_SERVED: mark}})
+        write_lines(store, session_id, {line: {NOT_SERVED: mark}}, who=BY, why=mark)
         assert workflow.checked_ballots(store, session_id).blocking
         undo()
         assert not workflow.checked_ballots(store, session_id).blocking

@@ -13,18 +13,10 @@ from sensory.serving.marks import DEPARTURE, NOT_SERVED, codes_of, planned_cells
 from sensory.sessions import booth_plans, booths, exclusions, served, workflow
 from sensory.sessions.finding import session_report
 from sensory.sessions.served_beside_plan import served_beside_plan
-from sensory.store.repository import open_store
 
 from .test_booths import fill, planned
 
 BY = "A. Leader"
-
-
-@pytest.fixture
-def store(tmp_path):
-    opened = open_store(f"sqlite:///{tmp_path / 'r.sqlite3'}")
-    yield opened
-    opened.close()
 
 
 def lines(store, session_id, name="Bo"):

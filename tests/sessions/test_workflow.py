@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -20,7 +19,9 @@ from sensory.sessions.file_kinds import kind_of_file
 from sensory.sessions.finding import session_report
 from sensory.sessions.outcomes import check_ballots
 from sensory.sessions.session import CAUTIONS, SessionDetails, StoredSession
-from sensory.store.repository import Repository, open_store
+from sensory.store.repository import Repository
+
+from ..shared import write_lines
 
 QUESTION = Question(
     what_changed="Sugar reduced by 4 %; nothing else.",
@@ -47,11 +48,10 @@ ID = "blackcurrant"
 
 
 @pytest.fixture
-def store(tmp_path: Path) -> Iterator[Repository]:
+def store(opens, tmp_path: Path) -> Repository:
     """An empty record."""
-    opened = open_store(f"sqlite:///{tmp_path / 'panel.sqlite3'}")
-    yield opened
-    opened._engine.dispose()
+    opened = opens(f"sqlite:///{tmp_path / 'panel.sqlite3'}")
+    return opened
 
 
 def opened(store: Repository, **given) -> StoredSession:
@@ -585,8 +585,7 @@ def test_cell_written_between_check_and_close_refuses_the_close(store, monkeypat
     check = workflow.check_ballots
 
     def slow(cells, question):
-        with store.action(who="Zoë", why="other window") as act:
-            act.write_lines(ID, {2: {"answer": "no code"}})
+        write_lines(store, ID, {2: {"answer": "no code"}}, who="Zoë", why="other window")
         return check(cells, question)
 
     monkeypatch.setattr(workflow, "check_ballots", slow)

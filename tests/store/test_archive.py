@@ -37,6 +37,8 @@ from sensory.store.connections import writing
 from sensory.store.nouns import id_of
 from sensory.store.repository import Repository, open_store
 
+from ..shared import put_noun
+
 ID = "gooseberry"
 LEADER = {"who": "Änne Weiß", "why": "typed"}
 SAID = '  \'less; "berry"\r\n\t=1+1, -- 橙 🍋 \r %s \\ '
@@ -88,12 +90,10 @@ def store() -> Iterator[Repository]:
 
 
 @pytest.fixture
-def other(any_url: str, tmp_path: Path) -> Iterator[Repository]:
+def other(opens, any_url: str, tmp_path: Path) -> Repository:
     """A record elsewhere, on each kind of database."""
     url = f"sqlite:///{tmp_path / 'other.sqlite3'}" if any_url.startswith("sqlite") else any_url
-    opened = open_store(url)
-    yield opened
-    opened._engine.dispose()
+    return opens(url)
 
 
 @pytest.fixture(scope="module")
@@ -287,19 +287,18 @@ def test_session_on_record_is_not_imported_again(store, made):
     assert store.verify() == []
 
 
-def test_archive_of_an_imported_session_can_be_imported(store, other, made, tmp_path):
+def test_archive_of_an_imported_session_can_be_imported(opens, store, other, made, tmp_path):
     import_archive(other, made, **LEADER)
     again = archive_session(other, ID)
-    third = open_store(f"sqlite:///{tmp_path / 'third.sqlite3'}")
+    third = opens(f"sqlite:///{tmp_path / 'third.sqlite3'}")
     import_archive(third, again, **LEADER)
     assert third.session(ID) == store.session(ID)
     assert third.cells(ID) == store.cells(ID)
     assert third.verify() == []
-    third._engine.dispose()
 
 
-def test_erased_person_stays_erased_and_apart_from_others(other):
-    store = open_store("sqlite://")
+def test_erased_person_stays_erased_and_apart_from_others(opens, other):
+    store = opens()
     fill(store)
     store.erase_person("Karim Aziz", **LEADER)
     made = archive_session(store, ID)
@@ -319,7 +318,6 @@ def test_erased_person_stays_erased_and_apart_from_others(other):
     assert other.cells(ID)[2] == {**store.cells(ID)[2], "assessor": named}
     assert other.cells("quince")[2]["assessor"] == "erased 1"
     assert other.verify() == []
-    store._engine.dispose()
 
 
 @pytest.mark.parametrize("number", [1, 2, 4, 7])
@@ -593,8 +591,7 @@ def written_behind(store: Repository, noun: object, session: str = ID) -> None:
 
 @pytest.mark.parametrize("noun", NOUNS.values(), ids=NOUNS)
 def test_archive_whose_journal_holds_more_than_its_session_is_refused(store, other, noun):
-    with other.action(who="Mira", why="made") as act:
-        act.put_noun(BATCH, expect=None, what="entered")
+    put_noun(other, BATCH, expect=None, what="entered", who="Mira", why="made")
     written_behind(store, noun)
     made = archive_session(store, ID)
     with pytest.raises(RecordError, match=r"entries of a product, a reference or a batch.*nothing"):
@@ -609,8 +606,7 @@ def test_archive_whose_journal_holds_more_than_its_session_is_refused(store, oth
 
 
 def test_archive_with_the_identifier_of_a_batch_on_record_is_refused(other):
-    with other.action(who="Mira", why="made") as act:
-        act.put_noun(BATCH, expect=None, what="entered")
+    put_noun(other, BATCH, expect=None, what="entered", who="Mira", why="made")
     key = id_of("batch", "GC-14")
     source = open_store("sqlite://")
     open_session(source, key, details=SessionDetails(), question=Question(), cautions={}, **LEADER)

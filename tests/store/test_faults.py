@@ -25,6 +25,8 @@ from sensory.sessions.workflow import agree, close, enter_cells, open_session, r
 from sensory.store import journal
 from sensory.store.repository import Repository, open_store
 
+from ..shared import add, put, write_lines
+
 ROOT = Path(__file__).parents[2]
 SESSION = StoredSession(
     id="damson",
@@ -37,12 +39,10 @@ WHO = {"who": "Änne Weiß", "why": "typed"}
 
 
 @pytest.fixture
-def store(sqlite_url: str) -> Iterator[Repository]:
-    opened = open_store(sqlite_url)
-    with opened.action(**WHO) as act:
-        act.add(SESSION, {2: {"assessor": "Karim Aziz", "answer": "412"}})
-    yield opened
-    opened._engine.dispose()
+def store(opens, sqlite_url: str) -> Repository:
+    opened = opens(sqlite_url)
+    add(opened, SESSION, {2: {"assessor": "Karim Aziz", "answer": "412"}}, **WHO)
+    return opened
 
 
 @pytest.fixture
@@ -84,14 +84,12 @@ def test_full_disk_loses_nothing_that_was_acknowledged(store, sqlite_url, start)
     assert {int(number) for number in said} <= kept.keys()
     assert len(kept.keys() - {2}) <= len(said)
     assert store.verify() == []
-    with store.action(**WHO) as act:
-        assert act.write_lines(SESSION.id, {900: {"answer": "837"}}) == 1
+    assert write_lines(store, SESSION.id, {900: {"answer": "837"}}, **WHO) == 1
 
 
 def test_copy_on_a_full_disk_leaves_nothing_behind(store, tmp_path):
     big = {number: {"comment": "flat " * 20_000} for number in range(20)}
-    with store.action(**WHO) as act:
-        act.write_lines(SESSION.id, big)
+    write_lines(store, SESSION.id, big, **WHO)
     code = (
         "import resource, signal, sys\n"
         "from pathlib import Path\n"
@@ -135,8 +133,7 @@ def test_record_in_a_folder_that_may_only_be_read(open_folder, start, version):
         shutil.copy(Path(__file__).with_name("version_1.record"), file)
     else:
         opened = open_store(f"sqlite:///{file}")
-        with opened.action(**WHO) as act:
-            act.add(SESSION, {2: {"answer": "412"}})
+        add(opened, SESSION, {2: {"answer": "412"}}, **WHO)
         opened._engine.dispose()
     file.chmod(0o444)
     open_folder.chmod(0o555)
@@ -159,10 +156,10 @@ def test_folder_that_may_not_be_written(open_folder, start):
 # The clock.
 
 
-def test_clock_set_back_does_not_change_the_order(any_url, monkeypatch):
+def test_clock_set_back_does_not_change_the_order(opens, any_url, monkeypatch):
     hours = iter(range(20, 0, -1))
     monkeypatch.setattr(journal, "utc_now", lambda: f"2026-09-14T{next(hours):02}:00:00.000+00:00")
-    store = open_store(any_url)
+    store = opens(any_url)
     open_session(
         store,
         "s",
@@ -198,16 +195,14 @@ def test_clock_set_back_does_not_change_the_order(any_url, monkeypatch):
     assert store.verify() == store.verify("s") == []
     afterwards = session_report(store, "s", version="1").afterwards
     assert any("'412' became '837'" in line for line in afterwards)
-    store._engine.dispose()
 
 
 # Several processes.
 
 
-def test_two_processes_changing_the_same_session_lose_no_update(any_url, start):
-    store = open_store(any_url)
-    with store.action(**WHO) as act:
-        act.add(SESSION, {})
+def test_two_processes_changing_the_same_session_lose_no_update(opens, any_url, start):
+    store = opens(any_url)
+    add(store, SESSION, {}, **WHO)
     counting = [start("count", any_url, SESSION.id, 60) for _ in range(2)]
     assert [lines_of(process) for process in counting] == [["done"], ["done"]]
     assert store.session(SESSION.id).details.title == "120"
@@ -216,7 +211,6 @@ def test_two_processes_changing_the_same_session_lose_no_update(any_url, start):
     ]
     assert titles == [str(number) for number in range(1, 121)]
     assert store.verify() == []
-    store._engine.dispose()
 
 
 def test_two_processes_opening_a_new_record_make_it_once(any_url):
@@ -237,10 +231,9 @@ def test_two_processes_opening_a_new_record_make_it_once(any_url):
     assert [process.communicate(timeout=60)[0] for process in processes] == ["[]\n", "[]\n"]
 
 
-def test_checking_while_others_write_gives_no_false_alarm(any_url, run_writer):
-    store = open_store(any_url)
-    with store.action(**WHO) as act:
-        act.add(SESSION, {})
+def test_checking_while_others_write_gives_no_false_alarm(opens, any_url, run_writer):
+    store = opens(any_url)
+    add(store, SESSION, {}, **WHO)
     writer = run_writer(any_url, SESSION.id, 2, 150)
     checks = 0
     while writer.poll() is None:
@@ -249,7 +242,6 @@ def test_checking_while_others_write_gives_no_false_alarm(any_url, run_writer):
         checks += 1
     assert checks > 3
     assert len(store.entries(SESSION.id)) == 151
-    store._engine.dispose()
 
 
 # Copies while in use.
@@ -262,8 +254,7 @@ def test_copy_while_a_thread_is_writing_is_one_sound_moment(store, tmp_path):
         number = 10
         while not stop.is_set():
             cell = {number: {"assessor": f"P{number}", "comment": "flat " * 50}}
-            with store.action(**WHO) as act:
-                act.write_lines(SESSION.id, cell)
+            write_lines(store, SESSION.id, cell, **WHO)
             written.append(number)
             number += 1
 
@@ -289,19 +280,17 @@ def test_copy_while_a_thread_is_writing_is_one_sound_moment(store, tmp_path):
         opened._engine.dispose()
 
 
-def test_copy_is_one_file_that_a_program_can_go_on_with(store, tmp_path):
+def test_copy_is_one_file_that_a_program_can_go_on_with(opens, store, tmp_path):
     to = tmp_path / "copies" / "copy.sqlite3"
     to.parent.mkdir()
     store.backup(str(to))
     assert [path.name for path in to.parent.iterdir()] == ["copy.sqlite3"]
     with closing(sqlite3.connect(to)) as connection:
         assert connection.execute("PRAGMA integrity_check").fetchone() == ("ok",)
-    opened = open_store(f"sqlite:///{to}")
+    opened = opens(f"sqlite:///{to}")
     assert opened.session(SESSION.id) == SESSION
-    with opened.action(**WHO) as act:
-        assert act.write_lines(SESSION.id, {2: {"answer": "837"}}) == 1
+    assert write_lines(opened, SESSION.id, {2: {"answer": "837"}}, **WHO) == 1
     assert store.cells(SESSION.id)[2]["answer"] == "412"
-    opened._engine.dispose()
 
 
 def test_copy_does_not_write_over_a_file(store, tmp_path):
@@ -324,35 +313,30 @@ def test_copy_of_a_record_on_a_server_names_the_program_for_it(postgres_url, tmp
     assert list(tmp_path.iterdir()) == []
 
 
-def test_locked_record_can_be_read_and_copied(store, tmp_path):
+def test_locked_record_can_be_read_and_copied(opens, store, tmp_path):
     with closing(sqlite3.connect(store._engine.url.database, isolation_level=None)) as blocker:
         blocker.execute("BEGIN IMMEDIATE")
         blocker.execute("DELETE FROM ballot_cells")
         store.backup(tmp_path / "copy")
         assert store.verify() == []
-    copy = open_store(f"sqlite:///{tmp_path / 'copy'}")
+    copy = opens(f"sqlite:///{tmp_path / 'copy'}")
     assert copy.cells(SESSION.id) == store.cells(SESSION.id)
-    copy._engine.dispose()
 
 
 def test_session_that_is_changed_and_unchanged_keeps_its_fields(store):
     """An update in which nothing differs writes no column."""
-    with store.action(who="Änne Weiß", why="typed") as act:
-        act.put(SESSION, expect=SESSION, what="described")
+    put(store, SESSION, expect=SESSION, what="described", who="Änne Weiß", why="typed")
     assert store.session(SESSION.id) == SESSION
     new = dataclasses.replace(SESSION, cautions={"cleared": True})
-    with store.action(who="Änne Weiß", why="typed") as act:
-        act.put(new, expect=SESSION, what="described")
+    put(store, new, expect=SESSION, what="described", who="Änne Weiß", why="typed")
     assert store.session(SESSION.id) == new
     assert store.verify() == []
 
 
-def test_record_in_memory_can_be_used():
-    store = open_store("sqlite://")
-    with store.action(**WHO) as act:
-        act.add(SESSION, {2: {"assessor": "Karim Aziz"}})
+def test_record_in_memory_can_be_used(opens):
+    store = opens()
+    add(store, SESSION, {2: {"assessor": "Karim Aziz"}}, **WHO)
     assert store.erase_person("Karim Aziz", **WHO).remains == ()
     assert store.cells(SESSION.id) == {2: {"assessor": "erased 1"}}
     assert store.verify() == []
     assert sa.make_url("sqlite://").database is None
-    store._engine.dispose()

@@ -8,7 +8,6 @@ import os
 import sqlite3
 import threading
 import time
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -20,6 +19,8 @@ from sensory.catalogue.question import Question
 from sensory.sessions.session import Sample, SessionDetails, StoredSession
 from sensory.store import tables
 from sensory.store.repository import Repository, open_store
+
+from ..shared import add, put, write_lines
 
 SESSION = StoredSession(
     id="2026-09-14-blackcurrant",
@@ -41,32 +42,26 @@ WHO = {"who": "panel leader", "why": "test"}
 
 
 @pytest.fixture
-def store(any_url: str) -> Iterator[Repository]:
+def store(opens, any_url: str) -> Repository:
     """An open, empty record, once for each kind of database."""
-    opened = open_store(any_url)
-    yield opened
-    opened._engine.dispose()
+    return opens(any_url)
 
 
 @pytest.fixture
 def filled(store: Repository) -> Repository:
     """A record with one session and its cells."""
-    with store.action(**WHO) as act:
-        act.add(SESSION, CELLS)
+    add(store, SESSION, CELLS, **WHO)
     return store
 
 
 @pytest.fixture
-def sqlite_store(sqlite_url: str) -> Iterator[Repository]:
+def sqlite_store(opens, sqlite_url: str) -> Repository:
     """A SQLite record with one session, its cells and ten journal entries."""
-    opened = open_store(sqlite_url)
-    with opened.action(**WHO) as act:
-        act.add(SESSION, CELLS)
+    opened = opens(sqlite_url)
+    add(opened, SESSION, CELLS, **WHO)
     for number in range(9):
-        with opened.action(**WHO) as act:
-            act.write_lines(SESSION.id, {4: {"comment": f"flat {number}"}})
-    yield opened
-    opened._engine.dispose()
+        write_lines(opened, SESSION.id, {4: {"comment": f"flat {number}"}}, **WHO)
+    return opened
 
 
 def file_of(store: Repository) -> str:
@@ -89,13 +84,12 @@ def test_session_comes_back_as_it_was(filled):
     assert filled.cells(SESSION.id) == KEPT
 
 
-def test_everything_is_there_after_opening_again(filled, any_url):
-    again = open_store(any_url)
+def test_everything_is_there_after_opening_again(opens, filled, any_url):
+    again = opens(any_url)
     assert again.session(SESSION.id) == SESSION
     assert again.cells(SESSION.id) == KEPT
     assert again.entries(SESSION.id) == filled.entries(SESSION.id)
     assert again.verify() == []
-    again._engine.dispose()
 
 
 def test_every_field_of_a_session_comes_back(filled):
@@ -107,12 +101,10 @@ def test_every_field_of_a_session_comes_back(filled):
         closed_at="2026-09-14T11:00:00+00:00",
         ballots_at_agreement=2,
     )
-    with filled.action(who="Änne", why="complete") as act:
-        act.put(whole, expect=SESSION, what="closed")
+    put(filled, whole, expect=SESSION, what="closed", who="Änne", why="complete")
     assert filled.session(SESSION.id) == whole
     reopened = dataclasses.replace(whole, closed_at="")
-    with filled.action(who="Änne", why="typing error") as act:
-        act.put(reopened, expect=whole, what="reopened")
+    put(filled, reopened, expect=whole, what="reopened", who="Änne", why="typing error")
     assert filled.session(SESSION.id) == reopened
 
 
@@ -126,11 +118,9 @@ def test_first_journal_entry_holds_the_session_and_its_cells(filled):
 
 
 def test_each_action_has_its_entry_with_who_and_why(filled):
-    with filled.action(who="Zoë", why="read wrongly") as act:
-        act.write_lines(SESSION.id, {2: {"answer": "837"}})
+    write_lines(filled, SESSION.id, {2: {"answer": "837"}}, who="Zoë", why="read wrongly")
     new = dataclasses.replace(SESSION, cautions={"cleared": True})
-    with filled.action(who="Änne", why="typed") as act:
-        act.put(new, expect=SESSION, what="described")
+    put(filled, new, expect=SESSION, what="described", who="Änne", why="typed")
     entries = filled.entries(SESSION.id)
     assert [(entry.number, entry.who, entry.what, entry.why) for entry in entries] == [
         (1, "panel leader", "opened", "test"),
@@ -151,16 +141,14 @@ def test_sessions_are_listed_newest_first(store):
         named = dataclasses.replace(
             SESSION, id=f"s{day}", created_at=f"2026-09-{day}T08:00:00+00:00"
         )
-        with store.action(**WHO) as act:
-            act.add(named, {})
+        add(store, named, {}, **WHO)
     assert [session.id for session in store.sessions()] == ["s17", "s16", "s15"]
     assert [session.id for session in store.sessions(most=1)] == ["s17"]
 
 
 def test_sessions_do_not_share_cells_or_entries(filled):
     other = dataclasses.replace(SESSION, id="other")
-    with filled.action(**WHO) as act:
-        act.add(other, {2: {"assessor": "P99"}})
+    add(filled, other, {2: {"assessor": "P99"}}, **WHO)
     assert filled.cells(SESSION.id) == KEPT
     assert filled.cells("other") == {2: {"assessor": "P99"}}
     assert [entry.session for entry in filled.entries("other")] == ["other"]
@@ -169,11 +157,9 @@ def test_sessions_do_not_share_cells_or_entries(filled):
 def test_seats_count_the_assessors_as_their_lines_stand(store):
     people = {2: "Zoë", 3: "Anna", 4: "Zoë", 5: "Bo", 7: "Anna"}
     cells = {line: {"assessor": name, "answer": f"{line}00"} for line, name in people.items()}
-    with store.action(**WHO) as act:
-        act.add(SESSION, cells)
+    add(store, SESSION, cells, **WHO)
     other = dataclasses.replace(SESSION, id="another")
-    with store.action(**WHO) as act:
-        act.add(other, {2: {"assessor": "Bo"}})
+    add(store, other, {2: {"assessor": "Bo"}}, **WHO)
     for seat, name in enumerate(("Zoë", "Anna", "Bo"), start=1):
         mine = {line: texts for line, texts in cells.items() if texts["assessor"] == name}
         assert store.seat_cells(SESSION.id, seat) == mine
@@ -194,15 +180,15 @@ def test_unknown_session(store):
 
 
 def test_same_session_twice_is_refused_and_changes_nothing(filled):
-    with pytest.raises(RecordError), filled.action(**WHO) as act:
-        act.add(SESSION, {9: {"assessor": "P09"}})
+    with pytest.raises(RecordError):
+        add(filled, SESSION, {9: {"assessor": "P09"}}, **WHO)
     assert filled.cells(SESSION.id) == KEPT
     assert len(filled.entries(SESSION.id)) == 1
 
 
 def test_cells_of_a_session_that_does_not_exist_are_refused(store):
-    with pytest.raises(RecordError), store.action(**WHO) as act:
-        act.write_lines("nothing", {2: {"assessor": "P01"}})
+    with pytest.raises(RecordError):
+        write_lines(store, "nothing", {2: {"assessor": "P01"}}, **WHO)
     assert store.cells("nothing") == {}
     assert store.entries("nothing") == []
 
@@ -212,8 +198,7 @@ def test_cells_of_a_session_that_does_not_exist_are_refused(store):
 
 def test_only_differences_are_written(filled):
     changes = {2: {**CELLS[2], "answer": "837"}, 5: {"assessor": "P05", "comment": ""}}
-    with filled.action(**WHO) as act:
-        assert act.write_lines(SESSION.id, changes) == 2
+    assert write_lines(filled, SESSION.id, changes, **WHO) == 2
     entry = filled.entries(SESSION.id)[-1]
     assert entry.content["changes"] == [
         {"line": 2, "name": "answer", "old": "412", "new": "837"},
@@ -224,29 +209,23 @@ def test_only_differences_are_written(filled):
 
 def test_writing_again_changes_nothing(filled):
     changes = {2: {"answer": "837"}, 7: {"assessor": "P07"}}
-    with filled.action(**WHO) as act:
-        assert act.write_lines(SESSION.id, changes) == 2
+    assert write_lines(filled, SESSION.id, changes, **WHO) == 2
     before = filled.entries(SESSION.id)
-    with filled.action(**WHO) as act:
-        assert act.write_lines(SESSION.id, changes) == 0
-    with filled.action(**WHO) as act:
-        assert act.write_lines(SESSION.id, {}) == 0
+    assert write_lines(filled, SESSION.id, changes, **WHO) == 0
+    assert write_lines(filled, SESSION.id, {}, **WHO) == 0
     assert filled.entries(SESSION.id) == before
 
 
 def test_empty_text_removes_a_cell(filled):
-    with filled.action(**WHO) as act:
-        assert act.write_lines(SESSION.id, {2: {"answer": ""}, 9: {"answer": ""}}) == 1
+    assert write_lines(filled, SESSION.id, {2: {"answer": ""}, 9: {"answer": ""}}, **WHO) == 1
     assert "answer" not in filled.cells(SESSION.id)[2]
     assert 9 not in filled.cells(SESSION.id)
-    with filled.action(**WHO) as act:
-        assert act.write_lines(SESSION.id, {2: {"answer": ""}}) == 0
+    assert write_lines(filled, SESSION.id, {2: {"answer": ""}}, **WHO) == 0
 
 
 def test_text_is_kept_to_the_letter(filled):
     said = '  \'less; "berry"\n\t=1+1 -- 橙 🍋 %s :name \\ '
-    with filled.action(**WHO) as act:
-        act.write_lines(SESSION.id, {2: {"comment": said}})
+    write_lines(filled, SESSION.id, {2: {"comment": said}}, **WHO)
     assert filled.cells(SESSION.id)[2]["comment"] == said
     assert filled.entries(SESSION.id)[-1].content["changes"][0]["new"] == said
     assert filled.verify() == []
@@ -254,20 +233,15 @@ def test_text_is_kept_to_the_letter(filled):
 
 def test_many_cells_at_once(filled):
     changes = {line: {"assessor": f"P{line}", "answer": str(line)} for line in range(10, 2010)}
-    with filled.action(**WHO) as act:
-        assert act.write_lines(SESSION.id, changes) == 4000
+    assert write_lines(filled, SESSION.id, changes, **WHO) == 4000
     assert filled.cells(SESSION.id) == {**KEPT, **changes}
 
 
 def test_closed_session_refuses_cells(filled):
     closed = dataclasses.replace(SESSION, closed_at="2026-09-14T11:00:00+00:00")
-    with filled.action(who="Änne", why="complete") as act:
-        act.put(closed, expect=SESSION, what="closed")
-    with (
-        pytest.raises(RecordError, match="The ballots were closed meanwhile; nothing was changed"),
-        filled.action(**WHO) as act,
-    ):
-        act.write_lines(SESSION.id, {2: {"answer": "837"}})
+    put(filled, closed, expect=SESSION, what="closed", who="Änne", why="complete")
+    with pytest.raises(RecordError, match="The ballots were closed meanwhile; nothing was changed"):
+        write_lines(filled, SESSION.id, {2: {"answer": "837"}}, **WHO)
     assert filled.cells(SESSION.id) == KEPT
     assert [entry.what for entry in filled.entries(SESSION.id)] == ["opened", "closed"]
 
@@ -275,23 +249,16 @@ def test_closed_session_refuses_cells(filled):
 def test_update_conflict_is_noticed_and_changes_nothing(filled):
     mine = dataclasses.replace(SESSION, cautions={"cleared": True})
     theirs = dataclasses.replace(SESSION, cautions={"cleared": False})
-    with filled.action(who="Zoë", why="typed") as act:
-        act.put(theirs, expect=SESSION, what="described")
-    with (
-        pytest.raises(RecordError, match=r"another window meanwhile\. Reload"),
-        filled.action(who="Änne", why="typed") as act,
-    ):
-        act.put(mine, expect=SESSION, what="described")
+    put(filled, theirs, expect=SESSION, what="described", who="Zoë", why="typed")
+    with pytest.raises(RecordError, match=r"another window meanwhile\. Reload"):
+        put(filled, mine, expect=SESSION, what="described", who="Änne", why="typed")
     assert filled.session(SESSION.id) == theirs
     assert [entry.who for entry in filled.entries(SESSION.id)] == ["panel leader", "Zoë"]
 
 
 def test_update_of_a_session_that_does_not_exist_is_refused(store):
-    with (
-        pytest.raises(RecordError, match="Reload"),
-        store.action(who="Änne", why="typed") as act,
-    ):
-        act.put(SESSION, expect=SESSION, what="described")
+    with pytest.raises(RecordError, match="Reload"):
+        put(store, SESSION, expect=SESSION, what="described", who="Änne", why="typed")
 
 
 # The journal.
@@ -451,16 +418,12 @@ def test_locked_record_says_that_nothing_is_saved(sqlite_store):
     sqlite_store._engine.dispose()
     blocker = sqlite3.connect(file_of(sqlite_store), isolation_level=None)
     blocker.execute("BEGIN IMMEDIATE")
-    with (
-        pytest.raises(RecordError, match=r"record is busy.*not saved yet: database is locked"),
-        sqlite_store.action(**WHO) as act,
-    ):
-        act.write_lines(SESSION.id, {2: {"answer": "837"}})
+    with pytest.raises(RecordError, match=r"record is busy.*not saved yet: database is locked"):
+        write_lines(sqlite_store, SESSION.id, {2: {"answer": "837"}}, **WHO)
     blocker.execute("ROLLBACK")
     blocker.close()
     assert sqlite_store.cells(SESSION.id)[2]["answer"] == "412"
-    with sqlite_store.action(**WHO) as act:
-        assert act.write_lines(SESSION.id, {2: {"answer": "837"}}) == 1
+    assert write_lines(sqlite_store, SESSION.id, {2: {"answer": "837"}}, **WHO) == 1
 
 
 def test_writer_waits_for_a_short_lock(sqlite_store):
@@ -468,8 +431,7 @@ def test_writer_waits_for_a_short_lock(sqlite_store):
     blocker.execute("BEGIN IMMEDIATE")
     release = threading.Timer(0.5, lambda: blocker.execute("COMMIT"))
     release.start()
-    with sqlite_store.action(**WHO) as act:
-        assert act.write_lines(SESSION.id, {2: {"answer": "837"}}) == 1
+    assert write_lines(sqlite_store, SESSION.id, {2: {"answer": "837"}}, **WHO) == 1
     release.join()
     blocker.close()
 
@@ -563,10 +525,9 @@ def acknowledged(process) -> list[int]:
     return [int(line.split()[0]) for line in process.stdout if line.endswith("\n")]
 
 
-def test_two_processes_writing_at_once_lose_nothing(any_url, run_writer):
-    store = open_store(any_url)
-    with store.action(**WHO) as act:
-        act.add(SESSION, {})
+def test_two_processes_writing_at_once_lose_nothing(opens, any_url, run_writer):
+    store = opens(any_url)
+    add(store, SESSION, {}, **WHO)
     writers = [run_writer(any_url, SESSION.id, line, 200) for line in (2, 3)]
     said = [acknowledged(writer) for writer in writers]
     assert [writer.wait(timeout=60) for writer in writers] == [0, 0]
@@ -579,14 +540,12 @@ def test_two_processes_writing_at_once_lose_nothing(any_url, run_writer):
     assert [entry.number for entry in entries] == list(range(1, 402))
     assert {entry.who for entry in entries[1:]} == {"writer 2", "writer 3"}
     assert store.verify() == []
-    store._engine.dispose()
 
 
 @pytest.mark.parametrize("after", [1, 37])
-def test_killed_writer_keeps_every_acknowledged_write(sqlite_url, run_writer, after):
-    store = open_store(sqlite_url)
-    with store.action(**WHO) as act:
-        act.add(SESSION, {})
+def test_killed_writer_keeps_every_acknowledged_write(opens, sqlite_url, run_writer, after):
+    store = opens(sqlite_url)
+    add(store, SESSION, {}, **WHO)
     writer = run_writer(sqlite_url, SESSION.id, 2, 100_000)
     said = [int(writer.stdout.readline().split()[0]) for _ in range(after)]
     writer.kill()
@@ -598,19 +557,15 @@ def test_killed_writer_keeps_every_acknowledged_write(sqlite_url, run_writer, af
     assert len(kept) <= len(said) + 1
     assert len(store.entries(SESSION.id)) == len(kept) + 1
     assert store.verify() == []
-    with store.action(**WHO) as act:
-        assert act.write_lines(SESSION.id, {3: {"assessor": "P01"}}) == 1
-    store._engine.dispose()
+    assert write_lines(store, SESSION.id, {3: {"assessor": "P01"}}, **WHO) == 1
 
 
 def test_threads_sharing_one_record_lose_nothing(store):
-    with store.action(**WHO) as act:
-        act.add(SESSION, {})
+    add(store, SESSION, {}, **WHO)
 
     def write(line: int) -> None:
         for number in range(20):
-            with store.action(**WHO) as act:
-                act.write_lines(SESSION.id, {line: {f"cell_{number}": "x"}})
+            write_lines(store, SESSION.id, {line: {f"cell_{number}": "x"}}, **WHO)
 
     threads = [threading.Thread(target=write, args=(line,)) for line in range(2, 8)]
     for thread in threads:
@@ -624,9 +579,9 @@ def test_threads_sharing_one_record_lose_nothing(store):
     assert store.verify() == []
 
 
-def test_sessions_that_name_a_batch(any_url):
+def test_sessions_that_name_a_batch(opens, any_url):
     """Sought in any case; a word that JSON writes with escapes brings all sessions."""
-    store = open_store(any_url)
+    store = opens(any_url)
     for key, batch in (("a" * 32, "QC-Nord 118%"), ("b" * 32, "qc-nord 9"), ("c" * 32, "Öl-7")):
         details = SessionDetails(samples=(Sample(letter="A"), Sample(letter="B", batch=batch)))
         session = StoredSession(
@@ -636,8 +591,7 @@ def test_sessions_that_name_a_batch(any_url):
             question=Question(),
             cautions={},
         )
-        with store.action(who="Mira", why="typed") as act:
-            act.add(session, {})
+        add(store, session, {}, who="Mira", why="typed")
 
     def found(naming):
         return {one.details.samples[1].batch for one in store.sessions(naming=naming)}
@@ -646,4 +600,3 @@ def test_sessions_that_name_a_batch(any_url):
     assert found("118%_") == set()
     assert found("öl-7") == {"QC-Nord 118%", "qc-nord 9", "Öl-7"}
     assert found("") == found("öl-7")
-    store.close()
