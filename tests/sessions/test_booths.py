@@ -71,7 +71,7 @@ def test_answers_are_kept_before_they_are_sent_and_are_not_counted_until_then(st
     session_id, token = seat(store)
 
     def counted():
-        ballots = workflow.checked_ballots(store, session_id).ballots
+        ballots = workflow.checked_ballots(store, session_id).rows
         return sum(ballot.correct is not None for ballot in ballots)
 
     ballot = waiting(store, token)
