@@ -51,7 +51,7 @@ from sensory.sessions.session import CAUTIONS
 from sensory.sessions.template import template_csv, template_xlsx
 from sensory.store.repository import Repository
 
-from ..release.test_batch_desk import desk_with, made
+from ..release.shared import desk_with, made
 
 DEMO = Path(__file__).parents[2] / "demo_data"
 PEOPLE = [f"P{number:02d}" for number in range(1, 13)]

@@ -14,6 +14,10 @@ from sensory.sessions.allergens import served_samples
 
 DEMO = Path(__file__).parents[2] / "demo_data"
 BY = "A. Leader"
+
+
+COLUMNS = ["session", "assessor", "replicate", "protocol", "order", "codes", "answer", "correct"]
+COLUMNS += ["guess", "comment"]
 PEOPLE = ("Anna", "Bo", "Cleo")
 SAMPLES = {
     "SURENESS": ["A", "filtered"],

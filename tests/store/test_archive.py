@@ -27,7 +27,7 @@ from sensory.release.batches import Batch
 from sensory.serving.planning import serving_plan
 from sensory.sessions.finding import session_report
 from sensory.sessions.serving import Serving
-from sensory.sessions.session import CAUTIONS, Sample, SessionDetails
+from sensory.sessions.session import Sample, SessionDetails
 from sensory.sessions.workflow import agree, close, enter_cells, open_session, reopen
 from sensory.store import archive_form, journal, tables
 from sensory.store.archive import archive_session, import_archive, read_archive
@@ -37,7 +37,7 @@ from sensory.store.connections import writing
 from sensory.store.nouns import id_of
 from sensory.store.repository import Repository, open_store
 
-from ..shared import put_noun
+from ..shared import ALL_YES, ANSWERS, put_noun
 
 ID = "gooseberry"
 LEADER = {"who": "Änne Weiß", "why": "typed"}
@@ -59,15 +59,8 @@ def fill(store: Repository) -> None:
             leader="Änne Weiß",
             samples=(Sample(letter="A", batch="GB-1"), Sample(letter="B", allergens="sulphites")),
         ),
-        question=Question(
-            what_changed="sugar",
-            decision="Whether the recipe changes.",
-            if_different="keep",
-            if_similar="change",
-            if_undecided="again",
-            assessors=3,
-        ),
-        cautions={one.key: True for one in CAUTIONS},
+        question=Question(**ANSWERS, assessors=3),
+        cautions=ALL_YES,
         cells={
             line: {"assessor": name, "order": "ABB", "codes": "412 837 265", "answer": "412"}
             for line, name in enumerate(["Karim Aziz", "Zoë Brandt", "Mira Lund"], start=2)
@@ -79,6 +72,12 @@ def fill(store: Repository) -> None:
     reopen(store, ID, who="Änne Weiß", why="misread")
     enter_cells(store, ID, {3: {"comment": SAID}, 4: {"answer": "837"}}, who="Zoë Brandt")
     close(store, ID, who="Änne Weiß")
+
+
+def typed(store: Repository, key: str, cells: dict | None = None, **details: str) -> None:
+    """A session with these cells, of which nothing else is said."""
+    plain = {"details": SessionDetails(**details), "question": Question(), "cells": cells}
+    open_session(store, key, **plain, **LEADER)
 
 
 @pytest.fixture(scope="module")
@@ -114,6 +113,12 @@ def zipped(files: dict[str, bytes], how: int = zipfile.ZIP_DEFLATED) -> bytes:
     return content.getvalue()
 
 
+def sums_of(files: dict[str, bytes]) -> bytes:
+    names = sorted(files.keys() - {"SHA256SUMS"})
+    lines = (f"{hashlib.sha256(files[name]).hexdigest()}  {name}\n" for name in names)
+    return "".join(lines).encode()
+
+
 def sealed(files: dict[str, bytes]) -> bytes:
     """The files with sums that fit, as somebody would make them who knows how."""
     files = dict(files)
@@ -123,12 +128,7 @@ def sealed(files: dict[str, bytes]) -> bytes:
         resource["hash"] = f"sha256:{hashlib.sha256(content).hexdigest()}"
         resource["bytes"] = len(content)
     files["datapackage.json"] = json.dumps(package).encode()
-    files["SHA256SUMS"] = "".join(
-        f"{hashlib.sha256(files[name]).hexdigest()}  {name}\n"
-        for name in sorted(files)
-        if name != "SHA256SUMS"
-    ).encode()
-    return zipped(files)
+    return zipped(files | {"SHA256SUMS": sums_of(files)})
 
 
 # There and back.
@@ -149,19 +149,10 @@ def test_same_record_gives_the_same_bytes(store, made):
 
 def test_files_of_an_archive(made):
     files = files_of(made)
-    assert set(files) == {
-        "SHA256SUMS",
-        "ballots.csv",
-        "datapackage.json",
-        "journal.csv",
-        "numbers.csv",
-        "people.csv",
-        "report.pdf",
-        "session.json",
-    }
+    names = "SHA256SUMS ballots.csv datapackage.json journal.csv numbers.csv people.csv report.pdf"
+    assert set(files) == {*names.split(), "session.json"}
     assert files["report.pdf"] == REPORT
-    with_plain = archive_form.unpacked_files(made)
-    assert with_plain == files
+    assert archive_form.unpacked_files(made) == files
 
 
 def test_numbers_are_not_rounded(made):
@@ -172,32 +163,22 @@ def test_numbers_are_not_rounded(made):
 def test_sums_are_those_that_the_usual_program_checks(made, tmp_path):
     for name, content in files_of(made).items():
         (tmp_path / name).write_bytes(content)
-    done = subprocess.run(
-        ["sha256sum", "--check", "--strict", "SHA256SUMS"],
-        cwd=tmp_path,
-        capture_output=True,
-        text=True,
-        check=False,
-    )
+    check = ["sha256sum", "--check", "--strict", "SHA256SUMS"]
+    done = subprocess.run(check, cwd=tmp_path, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
     assert done.stdout.count(": OK") == 7
 
 
 def test_archive_without_numbers_report_and_ballots(store):
-    open_session(store, "empty", details=SessionDetails(), question=Question(), **LEADER)
+    typed(store, "empty")
     archive = read_archive(archive_session(store, "empty"))
     assert (archive.cells, archive.numbers, archive.report) == ({}, b"", b"")
     assert archive.session == store.session("empty")
 
 
-def test_session_that_does_not_exist(store):
-    with pytest.raises(RecordError, match="no such session"):
-        archive_session(store, "nothing")
-
-
 def test_ballot_with_a_column_called_line_and_very_long_texts(store):
     cells = {2: {"line": "7", "line_": "8", "comment": "x" * 300_000}}
-    open_session(store, "odd", details=SessionDetails(), question=Question(), cells=cells, **LEADER)
+    typed(store, "odd", cells)
     limit = csv.field_size_limit()
     assert read_archive(archive_session(store, "odd")).cells == cells
     assert csv.field_size_limit() == limit
@@ -212,20 +193,13 @@ def test_frictionless_finds_a_sound_data_package(made, tmp_path, kind):
     package = frictionless.Package(str(tmp_path / path))
     report = package.validate()
     assert report.valid, report.flatten(["type", "message", "note"])
-    tables_found = {
-        resource.name: resource.read_rows()
-        for resource in package.resources
-        if resource.name in ("ballots", "journal", "people", "numbers")
-    }
+    names = ("ballots", "journal", "people", "numbers")
+    tables_found = {name: package.get_resource(name).read_rows() for name in names}
     assert [row["line"] for row in tables_found["ballots"]] == [2, 3, 4]
     assert tables_found["ballots"][1]["comment"] == SAID
     assert [row["number"] for row in tables_found["journal"]] == list(range(1, 7))
-    assert {row["name"] for row in tables_found["people"]} == {
-        "Änne Weiß",
-        "Karim Aziz",
-        "Zoë Brandt",
-        "Mira Lund",
-    }
+    people = {row["name"] for row in tables_found["people"]}
+    assert people == {"Änne Weiß", "Karim Aziz", "Zoë Brandt", "Mira Lund"}
     assert float(tables_found["numbers"][1]["value"]) == 0.1 + 0.2
 
 
@@ -265,14 +239,7 @@ def test_what_was_done_after_the_finding_comes_along(store, other, made):
 
 
 def test_persons_of_both_records_are_the_same_persons(store, other, made):
-    open_session(
-        other,
-        "quince",
-        details=SessionDetails(leader="Änne Weiß"),
-        question=Question(),
-        cells={2: {"assessor": "Karim Aziz"}},
-        **LEADER,
-    )
+    typed(other, "quince", {2: {"assessor": "Karim Aziz"}}, leader="Änne Weiß")
     import_archive(other, made, **LEADER)
     other.erase_person("Karim Aziz", **LEADER)
     assert other.cells("quince")[2]["assessor"] == other.cells(ID)[2]["assessor"] == "erased 1"
@@ -304,14 +271,7 @@ def test_erased_person_stays_erased_and_apart_from_others(opens, other):
     made = archive_session(store, ID)
     assert b"Karim" not in b"".join(files_of(made).values())
     assert read_archive(made).cells == store.cells(ID)
-    open_session(
-        other,
-        "quince",
-        details=SessionDetails(),
-        question=Question(),
-        cells={2: {"assessor": "Jonas Reh"}},
-        **LEADER,
-    )
+    typed(other, "quince", {2: {"assessor": "Jonas Reh"}})
     other.erase_person("Jonas Reh", **LEADER)
     import_archive(other, made, **LEADER)
     named = f"erased 1 in archive {read_archive(made).digest[:8]}"
@@ -509,13 +469,8 @@ def test_package_that_describes_other_files_is_refused(made):
     package = json.loads(files["datapackage.json"])
     for resources in ([], None, package["resources"][1:], [3]):
         changed = files | {"datapackage.json": json.dumps({"resources": resources}).encode()}
-        changed["SHA256SUMS"] = "".join(
-            f"{hashlib.sha256(changed[one]).hexdigest()}  {one}\n"
-            for one in sorted(changed)
-            if one != "SHA256SUMS"
-        ).encode()
         with pytest.raises(RecordError, match=r"does not describe its files"):
-            read_archive(zipped(changed))
+            read_archive(zipped(changed | {"SHA256SUMS": sums_of(changed)}))
 
 
 def test_forged_journal_that_is_sound_by_itself_is_refused(made):
@@ -594,22 +549,21 @@ def test_archive_whose_journal_holds_more_than_its_session_is_refused(store, oth
     put_noun(other, BATCH, expect=None, what="entered", who="Mira", why="made")
     written_behind(store, noun)
     made = archive_session(store, ID)
-    with pytest.raises(RecordError, match=r"entries of a product, a reference or a batch.*nothing"):
-        import_archive(other, made, **LEADER)
-    with pytest.raises(RecordError, match=r"entries of a product, a reference or a batch.*nothing"):
-        other.add_imported(
-            store.session(ID), store.cells(ID), store.entries(ID), digest="0" * 64, **LEADER
-        )
-    assert other.sessions() == []
-    assert other.entries(ID) == []
-    assert other.verify() == []
+    whole = store.session(ID), store.cells(ID), store.entries(ID)
+    for act in (
+        lambda: import_archive(other, made, **LEADER),
+        lambda: other.add_imported(*whole, digest="0" * 64, **LEADER),
+    ):
+        with pytest.raises(RecordError, match=r"entries of a product, a reference or .*nothing"):
+            act()
+    assert other.sessions() == other.entries(ID) == other.verify() == []
 
 
 def test_archive_with_the_identifier_of_a_batch_on_record_is_refused(other):
     put_noun(other, BATCH, expect=None, what="entered", who="Mira", why="made")
     key = id_of("batch", "GC-14")
     source = open_store("sqlite://")
-    open_session(source, key, details=SessionDetails(), question=Question(), cautions={}, **LEADER)
+    typed(source, key)
     made = archive_session(source, key)
     source.close()
     with pytest.raises(RecordError, match="has the identifier of a batch on record; nothing"):

@@ -25,7 +25,7 @@ from sensory.sessions.workflow import agree, close, enter_cells, open_session, r
 from sensory.store import journal
 from sensory.store.repository import Repository, open_store
 
-from ..shared import add, put, write_lines
+from ..shared import ALL_YES, ANSWERS, add, put, write_lines
 
 ROOT = Path(__file__).parents[2]
 SESSION = StoredSession(
@@ -45,22 +45,28 @@ def store(opens, sqlite_url: str) -> Repository:
     return opened
 
 
+def started(*words: object) -> subprocess.Popen[str]:
+    """Python with these words, in the folder of the program."""
+    return subprocess.Popen(
+        [sys.executable, *map(str, words)],
+        cwd=ROOT,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+
+
 @pytest.fixture
 def start() -> Iterator[Callable[..., subprocess.Popen[str]]]:
     """Starts `failing_process.py` with these arguments."""
-    started: list[subprocess.Popen[str]] = []
+    running: list[subprocess.Popen[str]] = []
 
     def run(*arguments: object) -> subprocess.Popen[str]:
-        script = str(Path(__file__).with_name("failing_process.py"))
-        command = [sys.executable, script, *map(str, arguments)]
-        environment = {**os.environ, "PYTHONPATH": str(ROOT)}
-        started.append(
-            subprocess.Popen(command, cwd=ROOT, env=environment, stdout=subprocess.PIPE, text=True)
-        )
-        return started[-1]
+        running.append(started(Path(__file__).with_name("failing_process.py"), *arguments))
+        return running[-1]
 
     yield run
-    for process in started:
+    for process in running:
         process.kill()
         process.wait()
         process.stdout.close()
@@ -104,15 +110,8 @@ def test_copy_on_a_full_disk_leaves_nothing_behind(store, tmp_path):
     )
     to = tmp_path / "copies" / "copy.sqlite3"
     to.parent.mkdir()
-    done = subprocess.run(
-        [sys.executable, "-c", code, str(store._engine.url), str(to)],
-        cwd=ROOT,
-        env={**os.environ, "PYTHONPATH": str(ROOT)},
-        capture_output=True,
-        text=True,
-        check=True,
-    )
-    assert "could not be written" in done.stdout
+    (told,) = lines_of(started("-c", code, store._engine.url, to))
+    assert "could not be written" in told
     assert list(to.parent.iterdir()) == []
 
 
@@ -160,36 +159,17 @@ def test_clock_set_back_does_not_change_the_order(opens, any_url, monkeypatch):
     hours = iter(range(20, 0, -1))
     monkeypatch.setattr(journal, "utc_now", lambda: f"2026-09-14T{next(hours):02}:00:00.000+00:00")
     store = opens(any_url)
-    open_session(
-        store,
-        "s",
-        details=SessionDetails(leader="Änne Weiß"),
-        question=Question(
-            what_changed="sugar",
-            decision="recipe",
-            if_different="keep",
-            if_similar="change",
-            if_undecided="again",
-        ),
-        cautions=dict.fromkeys(("cleared", "allergens", "consent", "swallowing", "amounts"), True),
-        cells={2: {"assessor": "P1", "order": "ABB", "codes": "412 837 265", "answer": "412"}},
-        **WHO,
-    )
+    cells = {2: {"assessor": "P1", "order": "ABB", "codes": "412 837 265", "answer": "412"}}
+    plain = {"details": SESSION.details, "question": Question(**ANSWERS), "cautions": ALL_YES}
+    open_session(store, "s", **plain, cells=cells, **WHO)
     agree(store, "s", who="Änne Weiß")
     close(store, "s", who="Änne Weiß")
     reopen(store, "s", who="Änne Weiß", why="misread")
     enter_cells(store, "s", {2: {"answer": "837"}}, who="Änne Weiß")
     close(store, "s", who="Änne Weiß")
     entries = store.entries("s")
-    assert [entry.number for entry in entries] == [1, 2, 3, 4, 5, 6]
-    assert [entry.what for entry in entries] == [
-        "opened",
-        "agreed",
-        "closed",
-        "reopened",
-        "cells",
-        "closed",
-    ]
+    whats = ["opened", "agreed", "closed", "reopened", "cells", "closed"]
+    assert [(entry.number, entry.what) for entry in entries] == list(enumerate(whats, start=1))
     times = [entry.at for entry in entries]
     assert times == sorted(times, reverse=True)
     assert store.verify() == store.verify("s") == []
@@ -206,10 +186,10 @@ def test_two_processes_changing_the_same_session_lose_no_update(opens, any_url, 
     counting = [start("count", any_url, SESSION.id, 60) for _ in range(2)]
     assert [lines_of(process) for process in counting] == [["done"], ["done"]]
     assert store.session(SESSION.id).details.title == "120"
-    titles = [
-        entry.content["changed"]["details"]["title"] for entry in store.entries(SESSION.id)[1:]
+    changes = [entry.content["changed"] for entry in store.entries(SESSION.id)[1:]]
+    assert [change["details"]["title"] for change in changes] == [
+        str(number) for number in range(1, 121)
     ]
-    assert titles == [str(number) for number in range(1, 121)]
     assert store.verify() == []
 
 
@@ -218,17 +198,8 @@ def test_two_processes_opening_a_new_record_make_it_once(any_url):
         "import sys; from sensory.store.repository import open_store\n"
         "print(open_store(sys.argv[1]).verify())"
     )
-    processes = [
-        subprocess.Popen(
-            [sys.executable, "-c", code, any_url],
-            cwd=ROOT,
-            env={**os.environ, "PYTHONPATH": str(ROOT)},
-            stdout=subprocess.PIPE,
-            text=True,
-        )
-        for _ in range(2)
-    ]
-    assert [process.communicate(timeout=60)[0] for process in processes] == ["[]\n", "[]\n"]
+    processes = [started("-c", code, any_url) for _ in range(2)]
+    assert [lines_of(process) for process in processes] == [["[]"], ["[]"]]
 
 
 def test_checking_while_others_write_gives_no_false_alarm(opens, any_url, run_writer):

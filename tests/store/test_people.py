@@ -17,7 +17,7 @@ from sensory.sessions.workflow import agree, close, enter_cells, open_session, r
 from sensory.store import tables
 from sensory.store.repository import Repository, open_store
 
-from ..shared import add, put, write_lines
+from ..shared import ALL_YES, ANSWERS, add, put, write_lines
 
 SESSION = StoredSession(
     id="rhubarb",
@@ -90,8 +90,13 @@ def test_who_reads_sees_names(store):
 
 
 def test_one_person_has_one_reference(store):
-    other = dataclasses.replace(SESSION, id="other")
-    add(store, other, {2: {"assessor": "Karim Aziz"}}, who="Karim Aziz", why="typed")
+    add(
+        store,
+        dataclasses.replace(SESSION, id="other"),
+        {2: {"assessor": "Karim Aziz"}},
+        who="Karim Aziz",
+        why="typed",
+    )
     assert len(rows_of(store, tables.people)) == 3
     assert store.cells("other") == {2: {"assessor": "Karim Aziz"}}
 
@@ -308,28 +313,13 @@ def test_name_put_in_the_place_of_an_erased_one_is_found(store):
 
 def test_finding_is_the_same_after_an_erasure(opens, any_url):
     store = opens(any_url)
-    question = Question(
-        what_changed="sugar",
-        decision="Whether the recipe changes.",
-        if_different="keep",
-        if_similar="change",
-        if_undecided="again",
-        assessors=3,
-    )
-    yes = dict.fromkeys(("cleared", "allergens", "consent", "swallowing", "amounts"), True)
+    question = Question(**ANSWERS, assessors=3)
     cells = {
         line: {"assessor": name, "order": "ABB", "codes": "412 837 265", "answer": "412"}
         for line, name in enumerate(["Karim Aziz", "Zoë Brandt", "Mira Lund"], start=2)
     }
-    open_session(
-        store,
-        "s",
-        details=SESSION.details,
-        question=question,
-        cautions=yes,
-        cells=cells,
-        **LEADER,
-    )
+    plain = {"details": SESSION.details, "question": question, "cautions": ALL_YES, "cells": cells}
+    open_session(store, "s", **plain, **LEADER)
     agree(store, "s", who="Änne Weiß")
     close(store, "s", who="Änne Weiß")
     reopen(store, "s", who="Änne Weiß", why="misread")

@@ -33,6 +33,16 @@ def record(number: str, made_on: str = "2026-03-04", **more: object) -> BatchRec
     return BatchRecord(batch=batch, reference="Q1", **more)
 
 
+def cleared(number: str, by: str, **declared: object) -> Clearance:
+    safe = {"food_safe": True, "food_safe_by": by, "food_safe_on": "2026-03-05"}
+    return Clearance(batch=number, **safe, **declared)
+
+
+def decision(disposition: Disposition, reason: str) -> Decision:
+    by = {"decided_by": "Nora Sand", "role": "release officer", "decided_at": "2026-03-06"}
+    return Decision(disposition=disposition, reason=reason, **by)
+
+
 @pytest.fixture
 def store(opens, any_url: str) -> Repository:
     return opens(any_url)
@@ -72,29 +82,18 @@ def test_a_number_is_taken_once_however_it_is_written(store: Repository):
 def test_whoever_was_slower_changes_nothing(store: Repository):
     first = record("QC-1")
     entered(store, first)
-    cleared = replace(
-        first,
-        clearance=Clearance(
-            batch="QC-1", food_safe=True, food_safe_by="Mo", food_safe_on="2026-03-05"
-        ),
-    )
-    entered(store, cleared, first)
+    new = replace(first, clearance=cleared("QC-1", "Mo"))
+    entered(store, new, first)
     with pytest.raises(RecordError, match="changed in another window meanwhile"):
         entered(store, replace(first, reference="Q2"), first)
-    assert store.noun(BatchRecord, "QC-1") == cleared
-    before = len(store.noun_entries(cleared))
-    entered(store, cleared, cleared)  # nothing differs, nothing is written
-    assert len(store.noun_entries(cleared)) == before == 2
+    assert store.noun(BatchRecord, "QC-1") == new
+    before = len(store.noun_entries(new))
+    entered(store, new, new)  # nothing differs, nothing is written
+    assert len(store.noun_entries(new)) == before == 2
 
 
 def test_batches_by_product_state_and_date(store: Repository):
-    end = Decision(
-        disposition=Disposition.RELEASE,
-        decided_by="Nora Sand",
-        role="release officer",
-        decided_at="2026-03-06",
-        reason="similar",
-    )
+    end = decision(Disposition.RELEASE, "similar")
     for day in range(1, 10):
         done = {"decisions": (end,)} if day % 3 == 0 else {}
         entered(store, record(f"QC-{day}", f"2026-03-0{day}", **done))
@@ -135,23 +134,10 @@ def test_seeking_finds_parts_and_puts_the_whole_number_first(store: Repository):
 
 
 def test_names_in_a_batch_stand_outside_the_chain_and_can_be_erased(store: Repository):
-    clearance = Clearance(
-        batch="QC-1",
-        food_safe=True,
-        food_safe_by="Otto Brandt",
-        food_safe_on="2026-03-05",
-        allergens=("sulphites",),
-        allergens_by="Nora Sand",
-        allergens_on="2026-03-05",
-    )
-    decision = Decision(
-        disposition=Disposition.HOLD,
-        decided_by="Nora Sand",
-        role="release officer",
-        decided_at="2026-03-06",
-        reason="waits for a second look",
-    )
-    entered(store, record("QC-1", clearance=clearance, decisions=(decision,)))
+    declared = {"allergens_by": "Nora Sand", "allergens_on": "2026-03-05"}
+    clearance = cleared("QC-1", "Otto Brandt", allergens=("sulphites",), **declared)
+    waits = decision(Disposition.HOLD, "waits for a second look")
+    entered(store, record("QC-1", clearance=clearance, decisions=(waits,)))
     with store._engine.connect() as connection:
         texts = [
             str(row)
@@ -168,23 +154,9 @@ def test_names_in_a_batch_stand_outside_the_chain_and_can_be_erased(store: Repos
 
 
 def test_a_name_in_a_reason_is_said_to_remain(store: Repository):
-    decision = Decision(
-        disposition=Disposition.HOLD,
-        decided_by="Nora Sand",
-        role="release officer",
-        decided_at="2026-03-06",
-        reason="Karim Aziz tasted rubber",
-    )
-    entered(store, record("QC-1", decisions=(decision,)))
-    entered(
-        store,
-        record(
-            "QC-2",
-            clearance=Clearance(
-                batch="QC-2", food_safe=True, food_safe_by="Karim Aziz", food_safe_on="2026-03-05"
-            ),
-        ),
-    )
+    told = decision(Disposition.HOLD, "Karim Aziz tasted rubber")
+    entered(store, record("QC-1", decisions=(told,)))
+    entered(store, record("QC-2", clearance=cleared("QC-2", "Karim Aziz")))
     remains = store.erase_person("Karim Aziz", who="Mira Lund", why="asked").remains
     assert "The batch qc-1" in remains
 
