@@ -20,6 +20,7 @@ from sensory.store.archive import archive_session, read_archive
 from sensory.store.repository import open_store
 
 from ..shared import add, put, write_lines
+from .shared import best_of, to_be_filled
 
 SESSIONS = 10_000
 LINES, COLUMNS = 20, ("assessor", "order", "codes", "answer", "comment")
@@ -51,15 +52,6 @@ def cells(number: int) -> dict[int, dict[str, str]]:
     }
 
 
-def best_of(rounds: int, action: Callable[[], object]) -> float:
-    times = []
-    for _ in range(rounds):
-        start = perf_counter()
-        action()
-        times.append(perf_counter() - start)
-    return min(times)
-
-
 @pytest.fixture(scope="module")
 def path(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return tmp_path_factory.mktemp("record") / "panel.sqlite3"
@@ -68,13 +60,7 @@ def path(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="module")
 def grown(path: Path) -> dict[int, dict[str, float]]:
     """Milliseconds by number of sessions and by action."""
-    store = open_store(f"sqlite:///{path}")
-
-    @sa.event.listens_for(store._engine, "connect")
-    def _fast(connection, _record) -> None:
-        connection.execute("PRAGMA synchronous = OFF")  # only to fill it
-
-    store._engine.dispose()
+    store = to_be_filled(path)
     found: dict[int, dict[str, float]] = {}
     done, start = 0, perf_counter()
     for size in SIZES:
@@ -111,10 +97,7 @@ def measured(url: str, path: Path, size: int) -> dict[str, float]:
         "one session": (20, lambda: store.session(key)),
         "its cells": (20, lambda: store.cells(key)),
         "its journal": (20, lambda: store.entries(key)),
-        "write one cell": (
-            20,
-            lambda: written({2: {"comment": f"flat {next(names)}"}}),
-        ),
+        "write one cell": (20, lambda: written({2: {"comment": f"flat {next(names)}"}})),
         "describe": (10, described),
         "verify one session": (5, lambda: store.verify(key)),
         "verify the record": (1, store.verify),
