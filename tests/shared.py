@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
+import os
+import subprocess
+import sys
+from pathlib import Path
+
 from sensory.sessions.session import CAUTIONS, StoredSession
 from sensory.store.repository import Repository
 
+ROOT = Path(__file__).parents[1]
 ALL_YES = {caution.key: True for caution in CAUTIONS}
 ANSWERS = {
     "what_changed": "sugar",
@@ -35,3 +41,14 @@ def write_lines(store: Repository, session_id: str, changes: dict, **by: str) ->
 def put_noun(store: Repository, noun: object, *, expect: object, what: str, **by: str) -> None:
     with store.action(**by) as act:
         act.put_noun(noun, expect=expect, what=what)
+
+
+def python(*words: object) -> subprocess.Popen[str]:
+    """Python with these words, in the folder of the program."""
+    return subprocess.Popen(
+        [sys.executable, *map(str, words)],
+        cwd=ROOT,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        stdout=subprocess.PIPE,
+        text=True,
+    )

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-import numpy as np
 import pytest
 
 from sensory.release.batch_desk import batch_file, decide
@@ -19,12 +18,10 @@ from sensory.release.product_desk import (
 )
 from sensory.release.references import Reference
 from sensory.release.rule import ReleaseRule
-from sensory.release.tastings import close_and_note, open_tasting
 from sensory.report.batch_documents import SAFETY, batch_pdf, batch_words, not_to_be_tasted
-from sensory.sessions import workflow
-from sensory.sessions.session import CAUTIONS
 from sensory.store.repository import open_store
 
+from ..release.shared import held, scores
 from .shared import OURS, fonts_of, pages_of, text_of
 
 ROLE = "the authorised person of the plant"
@@ -34,20 +31,7 @@ PRODUCT = "Rhubarb cordial"
 
 def taste(desk, number, *, beyond, seed):
     """A difference from control by 12 assessors, the batch so far beyond the blind control."""
-    session = open_tasting(desk, number, who="Ada").id
-    workflow.describe(desk, session, cautions={one.key: True for one in CAUTIONS}, who="Ada")
-    workflow.agree(desk, session, who="Ada")
-    rng, cells = np.random.default_rng(seed), {}
-    for at in range(12):
-        base = rng.normal(1.2, 0.5)
-        for side, (sample, more) in enumerate((("blind reference", 0.0), (number, beyond))):
-            score = max(0.0, round(base + more + rng.normal(0, 0.6), 1))
-            code = str(100 + 2 * at + side)
-            cells[2 + 2 * at + side] = {
-                "assessor": f"P{at}", "sample": sample, "code": code, "score": f"{score}"
-            }  # fmt: skip
-    workflow.enter_cells(desk, session, cells, who="Ada")
-    close_and_note(desk, session, who="Ada")
+    held(desk, number, scores(number, beyond, seed, people=12))
 
 
 @pytest.fixture(scope="module")

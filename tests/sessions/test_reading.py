@@ -342,7 +342,7 @@ def test_formula_like_text_is_text():
     ("column", "cell", "read"),
     [
         ("comment", "=1+1", "=1+1"),
-        ("comment", date(2026, 9, 14), "2026-09-14 00:00:00"),
+        ("comment", date(2026, 9, 14), "2026-09-14T00:00:00"),
         ("guess", True, True),
     ],
 )

@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import dataclasses
-import os
 import shutil
 import sqlite3
 import subprocess
-import sys
 import tempfile
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import closing
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -25,7 +24,7 @@ from sensory.sessions.workflow import agree, close, enter_cells, open_session, r
 from sensory.store import journal
 from sensory.store.repository import Repository, open_store
 
-from ..shared import ALL_YES, ANSWERS, add, put, write_lines
+from ..shared import ALL_YES, ANSWERS, add, put, python, write_lines
 
 ROOT = Path(__file__).parents[2]
 SESSION = StoredSession(
@@ -45,31 +44,10 @@ def store(opens, sqlite_url: str) -> Repository:
     return opened
 
 
-def started(*words: object) -> subprocess.Popen[str]:
-    """Python with these words, in the folder of the program."""
-    return subprocess.Popen(
-        [sys.executable, *map(str, words)],
-        cwd=ROOT,
-        env={**os.environ, "PYTHONPATH": str(ROOT)},
-        stdout=subprocess.PIPE,
-        text=True,
-    )
-
-
 @pytest.fixture
-def start() -> Iterator[Callable[..., subprocess.Popen[str]]]:
+def start(run_script) -> Callable[..., subprocess.Popen[str]]:
     """Starts `failing_process.py` with these arguments."""
-    running: list[subprocess.Popen[str]] = []
-
-    def run(*arguments: object) -> subprocess.Popen[str]:
-        running.append(started(Path(__file__).with_name("failing_process.py"), *arguments))
-        return running[-1]
-
-    yield run
-    for process in running:
-        process.kill()
-        process.wait()
-        process.stdout.close()
+    return partial(run_script, "failing_process.py")
 
 
 def lines_of(process: subprocess.Popen[str]) -> list[str]:
@@ -110,7 +88,7 @@ def test_copy_on_a_full_disk_leaves_nothing_behind(store, tmp_path):
     )
     to = tmp_path / "copies" / "copy.sqlite3"
     to.parent.mkdir()
-    (told,) = lines_of(started("-c", code, store._engine.url, to))
+    (told,) = lines_of(python("-c", code, store._engine.url, to))
     assert "could not be written" in told
     assert list(to.parent.iterdir()) == []
 
@@ -198,7 +176,7 @@ def test_two_processes_opening_a_new_record_make_it_once(any_url):
         "import sys; from sensory.store.repository import open_store\n"
         "print(open_store(sys.argv[1]).verify())"
     )
-    processes = [started("-c", code, any_url) for _ in range(2)]
+    processes = [python("-c", code, any_url) for _ in range(2)]
     assert [lines_of(process) for process in processes] == [["[]"], ["[]"]]
 
 
