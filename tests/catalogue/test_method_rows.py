@@ -182,7 +182,7 @@ PLANNED = TWO | {"samples": "reference; batch"}
         (PROFILE, PROFILE_CELLS[2], {"sample": "batch 9"}, PLANNED, "not in the plan"),
         (PROFILE, PROFILE_CELLS[2], {"sweet": "55"}, TWO | {"scale_high": 100.0}, None),
         *((RANKING, GRADE, {"rank": rank}, {}, "no rank") for rank in ("0", "first", "1.3", "-1")),
-        *((SURENESS, GRADE, {"answer": grade}, {"grades": "same; unsure; no"}, "unknown answer")
+        *((SURENESS, GRADE, {"answer": grade}, {"grades": "same; unsure; no"}, "unknown grade")
           for grade in ("5", "0", "sure", "1.5")),
     ],
 )  # fmt: skip

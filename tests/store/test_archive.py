@@ -149,8 +149,8 @@ def test_same_record_gives_the_same_bytes(store, made):
 
 def test_files_of_an_archive(made):
     files = files_of(made)
-    names = "SHA256SUMS ballots.csv datapackage.json journal.csv numbers.csv people.csv report.pdf"
-    assert set(files) == {*names.split(), "session.json"}
+    names = "SHA256SUMS ballots.csv datapackage.json journal.csv numbers.csv outcome.json"
+    assert set(files) == {*names.split(), "people.csv", "report.pdf", "session.json"}
     assert files["report.pdf"] == REPORT
     assert archive_form.unpacked_files(made) == files
 
@@ -166,7 +166,7 @@ def test_sums_are_those_that_the_usual_program_checks(made, tmp_path):
     check = ["sha256sum", "--check", "--strict", "SHA256SUMS"]
     done = subprocess.run(check, cwd=tmp_path, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
-    assert done.stdout.count(": OK") == 7
+    assert done.stdout.count(": OK") == 8
 
 
 def test_archive_without_numbers_report_and_ballots(store):
@@ -218,12 +218,10 @@ def test_import_gives_the_same_session_with_its_history(store, other, made):
     assert other.session(ID) == store.session(ID)
     assert other.cells(ID) == store.cells(ID)
     assert other.verify() == other.verify(ID) == []
-    imported, *entries = other.entries(ID)
-    assert (imported.who, imported.what, imported.why) == (
-        "Zoë Brandt",
-        "imported",
-        "moved to line 2",
-    )
+    imported, *entries, kept = other.entries(ID)  # the last one keeps the outcome
+    assert "outcome" in kept.content
+    for entry, what in ((imported, "imported"), (kept, "outcome recorded")):
+        assert (entry.who, entry.what, entry.why) == ("Zoë Brandt", what, "moved to line 2")
     assert imported.content == {"archive": hashlib.sha256(made).hexdigest(), "entries": 6}
     for new, old in zip(entries, store.entries(ID), strict=True):
         assert new.content == {**old.content, "imported": old.number}
