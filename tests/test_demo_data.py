@@ -5,7 +5,6 @@ from __future__ import annotations
 import shutil
 import subprocess
 import sys
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -15,19 +14,11 @@ from sensory.base.findings import Finding
 from sensory.sessions import workflow
 from sensory.sessions.finding import session_report
 from sensory.sessions.outcomes import check_ballots
-from sensory.store.repository import Repository, open_store
+from sensory.store.repository import Repository
 
 ROOT = Path(__file__).parents[1]
 DEMO = ROOT / "demo_data"
 PREPARED = sorted(path.stem for path in DEMO.glob("*.json") if path.stem != "year")
-
-
-@pytest.fixture
-def store(tmp_path: Path) -> Iterator[Repository]:
-    """An empty record."""
-    opened = open_store(f"sqlite:///{tmp_path / 'panel.sqlite3'}")
-    yield opened
-    opened._engine.dispose()
 
 
 def opened(store: Repository, name: str, here: str = "", **other: object) -> None:

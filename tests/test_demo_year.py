@@ -22,6 +22,8 @@ from sensory.release.references import Bridge, Reference
 from sensory.release.rule import ReleaseRule
 from sensory.store.repository import Repository, open_store
 
+from .shared import put_noun
+
 DEMO = Path(__file__).parents[1] / "demo_data"
 YEAR = json.loads((DEMO / "year.json").read_text(encoding="utf-8"))
 RULE = ReleaseRule.from_dict(YEAR["rule"])
@@ -101,15 +103,13 @@ def test_loading_again_is_refused_and_writes_nothing(desk):
     assert desk.noun_entries(product) == before
 
 
-def test_a_taken_number_is_refused_before_anything_is_written(tmp_path):
-    store = open_store(f"sqlite:///{tmp_path / 'record.sqlite3'}")
+def test_a_taken_number_is_refused_before_anything_is_written(opens, tmp_path):
+    store = opens(f"sqlite:///{tmp_path / 'record.sqlite3'}")
     taken = Reference.from_dict({**YEAR["references"][0]["reference"], "product": "Pear cordial"})
-    with store.action(who="Ada", why="first") as act:
-        act.put_noun(taken, expect=None, what="reference entered")
+    put_noun(store, taken, expect=None, what="reference entered", who="Ada", why="first")
     with pytest.raises(RecordError, match="QR-1 are on record"):
         load_year(store, DEMO, who="Panel leader")
     assert store.noun(ProductRecord, PRODUCT) is None
-    store._engine.dispose()
 
 
 def test_decisions_follow_the_recommendation_but_for_those_with_a_reason(batches):

@@ -11,11 +11,9 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import date, timedelta
-from itertools import cycle
 from time import perf_counter
 
 import pytest
-import sqlalchemy as sa
 from scipy.stats import binomtest
 
 from sensory.base.findings import Finding
@@ -27,9 +25,13 @@ from sensory.release.batch_records import BatchRecord, Decision, Tasting
 from sensory.release.batches import Batch, Clearance, Disposition, RawLot
 from sensory.release.references import Reference, ReferenceKind
 from sensory.release.rule import ReleaseRule
-from sensory.sessions.session import CAUTIONS, Sample, SessionDetails, StoredSession
+from sensory.sessions.session import Sample, SessionDetails, StoredSession
 from sensory.store.nouns import id_of
 from sensory.store.repository import Repository, open_store
+
+from ..release.shared import triangles
+from ..shared import ALL_YES, ANSWERS, add, put_noun
+from .shared import best_of, to_be_filled
 
 BATCHES, BALLOTS = 10_000, 100
 SIZES = (100, 1_000, BATCHES)
@@ -47,31 +49,8 @@ def correct_of(number: int) -> int:
     return 28 + number * 7 % 12
 
 
-def ballots(number: int) -> dict[int, dict[str, str]]:
-    cells = {}
-    for line, order in zip(range(BALLOTS), cycle(TRIANGLE.orders), strict=False):
-        codes = [str(101 + (number + 7 * line + 31 * place) % 899) for place in range(3)]
-        odd = next(place for place, one in enumerate(order) if order.count(one) == 1)
-        said = odd if line < correct_of(number) else (odd + 1) % 3
-        cells[line + 2] = {
-            "assessor": f"P{line}",
-            "order": order,
-            "codes": " ".join(codes),
-            "answer": codes[said],
-        }
-    return cells
-
-
 def session(number: int, on: str) -> StoredSession:
-    question = Question(
-        what_changed="a batch",
-        decision="release",
-        if_different="reject",
-        if_similar="release",
-        if_undecided="hold",
-        pd_limit=0.3,
-        assessors=BALLOTS,
-    )
+    question = Question(**ANSWERS, pd_limit=0.3, assessors=BALLOTS)
     return StoredSession(
         id=f"s{number}",
         created_at=f"{on}T08:00:00+00:00",
@@ -81,7 +60,7 @@ def session(number: int, on: str) -> StoredSession:
             samples=(Sample(letter="A"), Sample(letter="B", batch=f"B-{number:05}")),
         ),
         question=question,
-        cautions={one.key: True for one in CAUTIONS},
+        cautions=ALL_YES,
         agreed_at=f"{on}T08:10:00+00:00",
         agreed_by="Änne Weiß",
         digest=question.digest,
@@ -138,15 +117,6 @@ def batch(number: int, on: str) -> BatchRecord:
     )
 
 
-def best_of(rounds: int, action: Callable[[], object]) -> float:
-    times = []
-    for _ in range(rounds):
-        start = perf_counter()
-        action()
-        times.append(perf_counter() - start)
-    return 1000 * min(times)
-
-
 def begun(store: Repository) -> None:
     for number in range(PRODUCTS):
         name = product(number)
@@ -167,27 +137,18 @@ def begun(store: Repository) -> None:
 def grown(tmp_path_factory: pytest.TempPathFactory) -> dict[int, dict[str, float]]:
     """Milliseconds by number of batches and by action."""
     path = tmp_path_factory.mktemp("record") / "panel.sqlite3"
-    url = f"sqlite:///{path}"
-    store = open_store(url)
-
-    @sa.event.listens_for(store._engine, "connect")
-    def _fast(connection, _record) -> None:
-        connection.execute("PRAGMA synchronous = OFF")  # only to fill it
-
-    store._engine.dispose()
+    store = to_be_filled(path)
     begun(store)
     found: dict[int, dict[str, float]] = {}
     done, start = 0, perf_counter()
     for size in SIZES:
         for number in range(done, size):
             on = (FIRST + timedelta(days=number * 8000 // BATCHES)).isoformat()
-            with store.action(**WHO) as act:
-                act.add(session(number, on), ballots(number))
-            with store.action(**WHO) as act:
-                act.put_noun(batch(number, on), expect=None, what="batch entered")
+            add(store, session(number, on), triangles(correct_of(number), BALLOTS), **WHO)
+            put_noun(store, batch(number, on), expect=None, what="batch entered", **WHO)
         done = size
         store._engine.dispose()
-        found[size] = measured(open_store(url), size)
+        found[size] = measured(open_store(f"sqlite:///{path}"), size)
     print(
         f"\nfilled and measured in {perf_counter() - start:.0f} s, {path.stat().st_size >> 20} MiB"
     )
@@ -212,7 +173,7 @@ def measured(store: Repository, size: int) -> dict[str, float]:
         "the month": (3, lambda: batch_desk.month_report(store, product(1), month)),
         "binomtest, 400 calls": (3, lambda: _by_scipy(latest)),
     }
-    return {key: best_of(rounds, action) for key, (rounds, action) in actions.items()}
+    return {key: 1000 * best_of(rounds, action) for key, (rounds, action) in actions.items()}
 
 
 def _id(record: BatchRecord) -> str:
@@ -223,8 +184,7 @@ def _written(store: Repository, name: str) -> None:
     now = product_desk.the_batch(store, name)
     amount = (now.batch.amount or 0) + 1
     new = replace(now, batch=replace(now.batch, amount=amount, unit="kg"))
-    with store.action(**WHO) as act:
-        act.put_noun(new, expect=now, what="changed")
+    put_noun(store, new, expect=now, what="changed", **WHO)
 
 
 def _by_scipy(records: list[BatchRecord]) -> None:

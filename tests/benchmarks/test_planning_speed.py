@@ -18,18 +18,10 @@ from sensory.choices.size import panel_size
 from sensory.choices.two_stage import two_stage_plan
 from sensory.models.beta_binomial import ReplicateLikelihood, tabulated
 
+from .shared import best_of
+
 RISKS = (0.2, 0.1, 0.05, 0.01, 0.001)
 PDS = (0.1, 0.2, 0.3, 0.4, 0.5)
-
-
-def seconds(function, rounds=3):
-    """The best of some rounds."""
-    spent = []
-    for _ in range(rounds):
-        start = perf_counter()
-        function()
-        spent.append(perf_counter() - start)
-    return min(spent)
 
 
 def triangle_by_quad(d):
@@ -54,7 +46,7 @@ def test_inverse_link(benchmark, capsys):
     theirs = [dprime_by_root(one) for one in sample]
     np.testing.assert_allclose(ours[:20], theirs, rtol=0, atol=1e-7)
     each = benchmark.stats.stats.min / pc.size
-    other = seconds(lambda: [dprime_by_root(one) for one in sample]) / sample.size
+    other = best_of(3, lambda: [dprime_by_root(one) for one in sample]) / sample.size
     with capsys.disabled():
         print(
             f"\ninverse link, 100,000 proportions: {1e6 * each:.2f} microseconds each; brentq "
@@ -112,7 +104,7 @@ def test_fit_of_replicates(benchmark, capsys):
 
     found = benchmark.pedantic(fits, rounds=1)
     assert np.mean([mean for mean, _, _ in found]) == pytest.approx(0.3, abs=0.02)
-    whole = seconds(lambda: [replicated_choice_test(TRIANGLE, row, 3) for row in correct[:50]], 1)
+    whole = best_of(1, lambda: [replicated_choice_test(TRIANGLE, row, 3) for row in correct[:50]])
     with capsys.disabled():
         print(
             f"\nbeta-binomial, 1,000 panels of 20 x 3: {benchmark.stats.stats.min:.2f} "

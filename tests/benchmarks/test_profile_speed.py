@@ -4,7 +4,6 @@ Run with: python -m pytest -q --override-ini addopts= --import-mode=importlib te
 """
 
 import warnings
-from time import perf_counter
 
 import numpy as np
 import pandas as pd
@@ -16,6 +15,8 @@ from sensory.ratings.fitting import fit_panel
 from sensory.ratings.profile import profile
 from sensory.ratings.tables import rating_table
 from sensory.ratings.variance import anova_table
+
+from .shared import best_of
 
 USUAL = {"attributes": 40, "assessors": 12, "samples": 10, "replicates": 3}
 SINGLES = 4  # attributes timed one by one
@@ -55,12 +56,7 @@ def by_mixedlm(rows):
 
 
 def best(function, *args, rounds=3):
-    times = []
-    for _ in range(rounds):
-        start = perf_counter()
-        function(*args)
-        times.append(perf_counter() - start)
-    return min(times)
+    return best_of(rounds, lambda: function(*args))
 
 
 def seconds_of_singles(function, frame, rounds):

@@ -19,6 +19,9 @@ from sensory.sessions.session import SessionDetails, StoredSession
 from sensory.store.archive import archive_session, read_archive
 from sensory.store.repository import open_store
 
+from ..shared import add, put, write_lines
+from .shared import best_of, to_be_filled
+
 SESSIONS = 10_000
 LINES, COLUMNS = 20, ("assessor", "order", "codes", "answer", "comment")
 SIZES = (100, 1_000, SESSIONS)  # sessions: 10,000, 100,000 and 1,000,000 cells
@@ -49,15 +52,6 @@ def cells(number: int) -> dict[int, dict[str, str]]:
     }
 
 
-def best_of(rounds: int, action: Callable[[], object]) -> float:
-    times = []
-    for _ in range(rounds):
-        start = perf_counter()
-        action()
-        times.append(perf_counter() - start)
-    return min(times)
-
-
 @pytest.fixture(scope="module")
 def path(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return tmp_path_factory.mktemp("record") / "panel.sqlite3"
@@ -66,19 +60,12 @@ def path(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="module")
 def grown(path: Path) -> dict[int, dict[str, float]]:
     """Milliseconds by number of sessions and by action."""
-    store = open_store(f"sqlite:///{path}")
-
-    @sa.event.listens_for(store._engine, "connect")
-    def _fast(connection, _record) -> None:
-        connection.execute("PRAGMA synchronous = OFF")  # only to fill it
-
-    store._engine.dispose()
+    store = to_be_filled(path)
     found: dict[int, dict[str, float]] = {}
     done, start = 0, perf_counter()
     for size in SIZES:
         for number in range(done, size):
-            with store.action(**WHO) as act:
-                act.add(session(number), cells(number))
+            add(store, session(number), cells(number), **WHO)
         done = size
         store._engine.dispose()
         found[size] = measured(f"sqlite:///{path}", path, size)
@@ -95,12 +82,10 @@ def measured(url: str, path: Path, size: int) -> dict[str, float]:
     def described() -> None:
         now = store.session(key)
         new = replace(now, cautions={"cleared": not now.cautions.get("cleared", False)})
-        with store.action(**WHO) as act:
-            act.put(new, expect=now, what="described")
+        put(store, new, expect=now, what="described", **WHO)
 
     def written(changes: dict[int, dict[str, str]]) -> None:
-        with store.action(**WHO) as act:
-            act.write_lines(key, changes)
+        write_lines(store, key, changes, **WHO)
 
     def opened() -> None:
         open_store(url)._engine.dispose()
@@ -112,10 +97,7 @@ def measured(url: str, path: Path, size: int) -> dict[str, float]:
         "one session": (20, lambda: store.session(key)),
         "its cells": (20, lambda: store.cells(key)),
         "its journal": (20, lambda: store.entries(key)),
-        "write one cell": (
-            20,
-            lambda: written({2: {"comment": f"flat {next(names)}"}}),
-        ),
+        "write one cell": (20, lambda: written({2: {"comment": f"flat {next(names)}"}})),
         "describe": (10, described),
         "verify one session": (5, lambda: store.verify(key)),
         "verify the record": (1, store.verify),

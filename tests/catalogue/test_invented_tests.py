@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import io
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import replace
 from fractions import Fraction
-from pathlib import Path
 
 import numpy as np
 import openpyxl
@@ -43,17 +43,17 @@ from sensory.report.documents import session_pdf
 from sensory.report.serving_sheets import ballots_pdf
 from sensory.serving.lines import ballot_lines
 from sensory.serving.planning import serving_plan
-from sensory.sessions import booth_plans, booths, exclusions, workflow
-from sensory.sessions.allergens import served_samples
+from sensory.sessions import booth_plans, booths, workflow
 from sensory.sessions.file_kinds import kind_of_file
 from sensory.sessions.finding import session_report
-from sensory.sessions.session import CAUTIONS
 from sensory.sessions.template import template_csv, template_xlsx
-from sensory.store.repository import Repository, open_store
+from sensory.store.repository import Repository
 
-from ..release.test_batch_desk import desk_with, made
+from ..release.shared import desk_with, made
+from ..sessions.shared import DEMO, declare, finish
+from ..sessions.shared import agreed as agreed_session
+from ..shared import ALL_YES
 
-DEMO = Path(__file__).parents[2] / "demo_data"
 PEOPLE = [f"P{number:02d}" for number in range(1, 13)]
 
 # A forced choice: four samples, one of them the other one.
@@ -196,46 +196,21 @@ def invented() -> Iterator[None]:
 
 
 @pytest.fixture
-def store(tmp_path) -> Iterator[Repository]:
-    opened = open_store(f"sqlite:///{tmp_path / 'r.sqlite3'}")
+def store(opens, tmp_path) -> Iterator[Repository]:
+    opened = opens(f"sqlite:///{tmp_path / 'r.sqlite3'}")
     yield opened
     assert opened.verify() == []
-    opened.close()
 
 
-def agreed(store: Repository, kind: TestKind) -> str:
-    """An agreed session of the test."""
-    prepared = workflow.read_prepared(DEMO, "suspect_batch")
-    settings = SETTINGS.get(kind.key, {})
-    question = replace(prepared["question"], protocol=kind.key, settings=settings)
-    session = workflow.open_session(
-        store,
-        workflow.new_session_id(),
-        details=prepared["details"],
-        question=question,
-        cautions=prepared["cautions"],
-        who="test",
-        why="test",
-    )
-    workflow.agree(store, session.id, who="A. Leader")
-    return session.id
+def question_of(kind: TestKind) -> dict[str, object]:
+    return {"protocol": kind.key, "settings": SETTINGS.get(kind.key, {})}
 
 
 def served(store: Repository, kind: TestKind, language: str = "en") -> dict[str, str]:
     """An agreed session that is served at booths: the token of each assessor, and its id."""
-    session_id = agreed(store, kind)
+    session_id = agreed_session(store, "suspect_batch", **question_of(kind))
     tokens = at_booths(store, kind, session_id, SAMPLES.get(kind.key), language)
     return {**tokens, "": session_id}
-
-
-def seated(
-    store: Repository, kind: TestKind, session_id: str, samples: list[str]
-) -> dict[str, str]:
-    """A session of a batch, agreed and served at booths."""
-    cautions = dict.fromkeys((caution.key for caution in CAUTIONS), True)
-    workflow.describe(store, session_id, cautions=cautions, who="A. Leader")
-    workflow.agree(store, session_id, who="A. Leader")
-    return at_booths(store, kind, session_id, None if kind.protocol else samples)
 
 
 def at_booths(
@@ -247,21 +222,10 @@ def at_booths(
 ) -> dict[str, str]:
     """The token of each assessor of an agreed session."""
     plan = serving_plan(kind.name, PEOPLE, seed=5, samples=samples)
-    booth_plans.serve(
-        store, session_id, plan, ballot_lines(plan), language=language, who="A. Leader"
-    )
-    declared = dict.fromkeys(served_samples(store.session(session_id)), "none")
-    exclusions.declare_allergens(store, session_id, declared, who="A. Leader")
+    lines = ballot_lines(plan)
+    booth_plans.serve(store, session_id, plan, lines, language=language, who="A. Leader")
+    declare(store, session_id, "none")
     return booth_plans.open_booths(store, session_id, who="A. Leader")
-
-
-def answer_all(store: Repository, token: str) -> None:
-    booths.consent(store, token)
-    while (ballot := booths.visit(store, token).ballot) is not None:
-        (asked,) = ballot.asked
-        text = asked.choices[0][0] if asked.choices else "7.50"
-        booths.keep(store, token, ballot.line, {asked.line: {asked.name: text}})
-        booths.send(store, token, ballot.line)
 
 
 def tasted(store: Repository, kind: TestKind) -> str:
@@ -269,7 +233,7 @@ def tasted(store: Repository, kind: TestKind) -> str:
     tokens = served(store, kind)
     session_id = tokens.pop("")
     for token in tokens.values():
-        answer_all(store, token)
+        finish(store, token)
     workflow.close(store, session_id, who="A. Leader")
     return session_id
 
@@ -301,17 +265,15 @@ def test_the_pages_list_the_entries_and_forced_choices_stand_together():
 
 def test_a_plan_serves_every_order_of_the_forced_choice_equally_often():
     plan = serving_plan(QUARTET, PEOPLE, seed=1)
-    orders = [one.order for one in plan.sets]
-    assert {order: orders.count(order) for order in QUARTET.serving.orders} == dict.fromkeys(
-        QUARTET.serving.orders, 3
-    )
+    counts = Counter(each.order for each in plan.sets)
+    assert counts == dict.fromkeys(QUARTET.serving.orders, 3)
 
 
 @pytest.mark.parametrize("kind", ENTRIES, ids=repr)
 def test_ballots_on_paper_and_the_template_are_its_own(kind):
     plan = serving_plan(kind, ["Anna", "Bo"], seed=1, samples=SAMPLES.get(kind.key))
     prepared = workflow.read_prepared(DEMO, "suspect_batch")
-    question = replace(prepared["question"], protocol=kind.key, settings=SETTINGS.get(kind.key, {}))
+    question = replace(prepared["question"], **question_of(kind))
     assert ballots_pdf(ballot_lines(plan), question, prepared["details"], "de").startswith(b"%PDF")
     heading = template_csv(kind).decode("utf-8-sig").strip().split(",")
     sheet = openpyxl.load_workbook(io.BytesIO(template_xlsx(kind)))["ballots"]
@@ -367,17 +329,18 @@ def test_a_batch_is_tasted_and_decided_under_a_rule_with_the_test(kind, limit, w
     question = session.question
     assert question.protocol == kind.key
     assert question.pd_limit == (limit if kind is QUARTET else 0.30)
-    tokens = seated(store, kind, session.id, ["reference", "SC-1"])
-    for token in tokens.values():
-        answer_all(store, token)
+    workflow.describe(store, session.id, cautions=ALL_YES, who="A. Leader")
+    workflow.agree(store, session.id, who="A. Leader")
+    samples = None if kind.protocol else ["reference", "SC-1"]
+    for token in at_booths(store, kind, session.id, samples).values():
+        finish(store, token)
     tastings.close_and_note(store, session.id, who="A. Leader")
     file = batch_file(store, "SC-1")
     tasting = file.record.latest
     shown = Finding.SIMILAR if kind is LINGERING else session_finding_of(store, session.id)
     assert (tasting.finding, tasting.trials) == (shown, 12 if kind is QUARTET else None)
     assert file.finding.finding is shown
-    wanted = rule.at(shown)
-    assert file.finding.disposition is wanted
+    assert file.finding.disposition is rule.at(shown)
     decide(store, "SC-1", Disposition.HOLD, by="Mira", role="release officer", reason="to be seen")
     assert batch_pdf(batch_file(store, "SC-1")).startswith(b"%PDF")
     assert store.verify() == []

@@ -86,11 +86,6 @@ def test_missing_column_is_one_fault():
     assert found.ready == 0
 
 
-def test_nothing_typed_yet_is_no_fault():
-    assert checked({}).faults == ()
-    assert checked({2: {"assessor": " "}}).faults == ()
-
-
 def test_one_person_and_one_product_in_two_spellings_are_one():
     cells = {
         2: {"assessor": "Anna Berg", "sample": "Filtered", "answer": "surely A"},
@@ -99,15 +94,6 @@ def test_one_person_and_one_product_in_two_spellings_are_one():
     found = checked(cells, SURENESS)
     assert {(row["assessor"], row["sample"]) for row in found.rows} == {("Anna Berg", "Filtered")}
     assert [row["answer"] for row in found.rows] == [1, 4]
-
-
-@pytest.mark.parametrize("said", ["5", "0", "sure", "1.5"])
-def test_unknown_grade_names_the_agreed_ones(said):
-    found = checked(
-        {2: {"assessor": "P01", "sample": "A", "answer": said}}, SURENESS, grades="same; unsure; no"
-    )
-    (fault,) = found.blocking
-    assert "same; unsure; no" in fault.advice
 
 
 def test_pairs():
@@ -160,63 +146,71 @@ def test_wide_profile_becomes_one_row_a_score_and_counts_what_is_missing():
     assert found.missing == 1
 
 
-def test_long_profile_is_the_same():
-    cells = {
-        n: {"assessor": "P01", "sample": "batch", "attribute": name, "score": score}
-        for n, (name, score) in enumerate({"sweet": "6", "sour": "2.5"}.items(), start=2)
+TWO = {"attributes": "sweet; sour"}
+
+
+def long(names, scores, **more):
+    """A profile with one line an attribute."""
+    pairs = zip(names, scores, strict=True)
+    return {
+        n: {"assessor": "P01", "sample": "batch", "attribute": name, "score": score, **more}
+        for n, (name, score) in enumerate(pairs, start=2)
     }
-    found = checked(cells, PROFILE, attributes="sweet; sour")
+
+
+def test_long_profile_is_the_same():
+    cells = long(("sweet", "sour"), ("6", "2.5"))
+    found = checked(cells, PROFILE, **TWO)
     assert not found.blocking
-    assert [(row["attribute"], row["score"]) for row in found.rows] == [
-        ("sweet", 6.0),
-        ("sour", 2.5),
-    ]
-    twice = checked({**cells, 9: cells[2]}, PROFILE, attributes="sweet; sour")
+    read = [(row["attribute"], row["score"]) for row in found.rows]
+    assert read == [("sweet", 6.0), ("sour", 2.5)]
+    twice = checked({**cells, 9: cells[2]}, PROFILE, **TWO)
     assert [fault.rule for fault in twice.blocking] == ["answer twice"]
 
 
+GRADE = {"assessor": "P01", "sample": "A"}
+PLANNED = TWO | {"samples": "reference; batch"}
+
+
 @pytest.mark.parametrize(
-    ("change", "rule"),
+    ("kind", "line", "change", "settings", "rule"),
     [
-        ({"sweet": "11"}, "off the scale"),
-        ({"sweet": "-0.1"}, "off the scale"),
-        ({"sweet": "lots"}, "no number"),
-        ({"sweet": "1e2"}, "no number"),
-        ({"sample": "batch 9"}, "not in the plan"),
+        (PROFILE, PROFILE_CELLS[2], {"sweet": "11"}, PLANNED, "off the scale"),
+        (PROFILE, PROFILE_CELLS[2], {"sweet": "-0.1"}, PLANNED, "off the scale"),
+        (PROFILE, PROFILE_CELLS[2], {"sweet": "lots"}, PLANNED, "no number"),
+        (PROFILE, PROFILE_CELLS[2], {"sweet": "1e2"}, PLANNED, "no number"),
+        (PROFILE, PROFILE_CELLS[2], {"sample": "batch 9"}, PLANNED, "not in the plan"),
+        (PROFILE, PROFILE_CELLS[2], {"sweet": "55"}, TWO | {"scale_high": 100.0}, None),
+        *((RANKING, GRADE, {"rank": rank}, {}, "no rank") for rank in ("0", "first", "1.3", "-1")),
+        *((SURENESS, GRADE, {"answer": grade}, {"grades": "same; unsure; no"}, "unknown grade")
+          for grade in ("5", "0", "sure", "1.5")),
     ],
-)
-def test_bad_scores_and_samples_name_their_cell(change, rule):
-    cells = {2: {**PROFILE_CELLS[2], **change}}
-    found = checked(cells, PROFILE, attributes="sweet; sour", samples="reference; batch")
-    (fault,) = found.blocking
-    assert (fault.row, fault.column, fault.rule) == (2, next(iter(change)), rule)
+)  # fmt: skip
+def test_bad_cells_of_other_kinds_are_named(kind, line, change, settings, rule):
+    faults = checked({2: {**line, **change}}, kind, **settings).blocking
+    named = [(fault.row, fault.column, fault.rule) for fault in faults]
+    assert named == ([(2, next(iter(change)), rule)] if rule else [])
+    assert all(settings.get("grades", "") in fault.advice for fault in faults)
 
 
-def test_scale_is_an_agreement():
-    cells = {2: {**PROFILE_CELLS[2], "sweet": "55"}}
-    assert not checked(cells, PROFILE, attributes="sweet; sour", scale_high=100.0).blocking
-
-
-def test_attribute_that_nobody_agreed_is_reported_and_not_read():
-    cells = {2: {**PROFILE_CELLS[2], "colour": "4"}}
-    found = checked(cells, PROFILE, attributes="sweet; sour")
+@pytest.mark.parametrize(
+    ("cells", "rule", "problem"),
+    [
+        ({2: {**PROFILE_CELLS[2], "colour": "4"}}, "attribute not agreed", "not read: colour"),
+        ({n: {"assessor": "P01", "sample": f"s{n}", "sweet": "5", "sour": str(n)}
+          for n in (2, 3, 4)}, "constant scorer", "P01 gave sweet the same score, 3 times"),
+    ],
+)  # fmt: skip
+def test_remarks_on_a_profile(cells, rule, problem):
+    found = checked(cells, PROFILE, **TWO)
     assert {row["attribute"] for row in found.rows} == {"sweet", "sour"}
-    assert "not read: colour" in found.remarks[0].problem
+    assert rule in [fault.rule for fault in found.remarks]
+    assert problem in found.remarks[0].problem
 
 
-def test_constant_scorer_is_a_remark():
-    cells = {
-        n: {"assessor": "P01", "sample": f"s{n}", "sweet": "5", "sour": str(n)} for n in (2, 3, 4)
-    }
-    found = checked(cells, PROFILE, attributes="sweet; sour")
-    assert [fault.rule for fault in found.remarks] == ["constant scorer"]
-    assert "P01 gave sweet the same score, 3 times" in found.remarks[0].problem
-
-
-@pytest.mark.parametrize("rank", ["0", "first", "1.3", "-1"])
-def test_no_rank(rank):
-    (fault,) = checked({2: {"assessor": "P", "sample": "a", "rank": rank}}, RANKING).blocking
-    assert fault.rule == "no rank"
+def test_nothing_typed_yet_is_no_fault():
+    assert checked({}).faults == ()
+    assert checked({2: {"assessor": " "}}).faults == ()
 
 
 def test_attributes_of_a_file_are_its_settings():
@@ -258,44 +252,38 @@ def test_read_answers_names_the_row_of_the_file():
     assert frame["score"].tolist() == [5.5, 12.0]
 
 
-def test_read_answers_warns_of_what_is_missing(tmp_path):
-    import openpyxl
-
-    book = openpyxl.Workbook()
-    for row in (["assessor", "sample", "rank"], ["P1", "a", 1], ["P1", "b", 2.0], ["P2", "a", 1]):
-        book.active.append(row)
-    book.save(tmp_path / "ranks.xlsx")
-    frame = read_answers(tmp_path / "ranks.xlsx", RANKING)
-    assert frame["rank"].tolist() == [1.0, 2.0, 1.0]
+def test_read_answers_warns_of_what_is_missing():
+    text = b"assessor,sample,rank\nP1,a,1\nP1,b,2.0\nP2,a,1"
+    assert read_answers(text, RANKING)["rank"].tolist() == [1.0, 2.0, 1.0]
     with pytest.warns(BallotWarning, match="1 answer missing"):
         read_answers(b"assessor,sample,score\nP1,a,\nP1,b,3", TESTS["DIFFERENCE_FROM_CONTROL"])
     with pytest.raises(ArgumentError, match="ranking has no setting 'scale'"):
-        read_answers(tmp_path / "ranks.xlsx", RANKING, scale=3)
+        read_answers(text, RANKING, scale=3)
 
 
-def test_mouthfeel_called_round_is_an_attribute_and_score_may_be_one():
-    text = b"assessor;sample;replicate;round;score\nP1;a;1;4;5\nP1;b;1;6;7"
+@pytest.mark.parametrize(
+    ("text", "attributes"),
+    [
+        (b"assessor;sample;replicate;round;score\nP1;a;1;4;5\nP1;b;1;6;7", ["round", "score"]),
+        (b"assessor;sample;session;order;date;sweet\nP1;a;s1;2;2026-11-03;4", ["sweet"]),
+    ],
+    ids=["a mouthfeel called round", "circumstances"],
+)
+def test_what_is_an_attribute_of_a_profile(text, attributes):
+    cells, _ = cells_of_file(text, find_kind("PROFILE").ballot)
+    assert settings_of_file("PROFILE", cells) == {"attributes": "; ".join(attributes)}
     frame = read_answers(text, PROFILE)
-    assert sorted(set(frame["attribute"])) == ["round", "score"]
+    assert sorted(set(frame["attribute"])) == attributes
     assert set(frame["replicate"]) == {1}
 
 
-def test_circumstances_are_no_attributes():
-    text = b"assessor;sample;session;order;date;sweet\nP1;a;s1;2;2026-11-03;4"
-    cells, _ = cells_of_file(text, find_kind("PROFILE").ballot)
-    assert settings_of_file("PROFILE", cells) == {"attributes": "sweet"}
-    assert read_answers(text, PROFILE)["attribute"].tolist() == ["sweet"]
-
-
 def test_spellings_of_an_attribute_are_one_the_agreed_one():
-    cells = {
-        n: {"assessor": f"P{n}", "sample": "a", "attribute": name, "score": "4"}
-        for n, name in enumerate(("sweet", "Sweet", " SWEET"), start=2)
-    }
-    assert {row["attribute"] for row in checked(cells, PROFILE, attributes="Sweet").rows} == {
-        "Sweet"
-    }
-    assert {row["attribute"] for row in checked(cells, PROFILE).rows} == {"sweet"}
+    cells = long(("sweet", "Sweet", " SWEET"), "444")
+    for line, texts in cells.items():
+        texts["assessor"] = f"P{line}"
+    for settings, attribute in (({"attributes": "Sweet"}, "Sweet"), ({}, "sweet")):
+        rows = checked(cells, PROFILE, **settings).rows
+        assert {row["attribute"] for row in rows} == {attribute}
 
 
 def test_ranks_of_one_person_have_to_be_ranks():

@@ -73,13 +73,18 @@ def test_habits_of_people_do_not_pass_for_a_difference():
     assert pooled / sessions > 0.2  # pooling would be wrong here
 
 
-def a_rows(hits, a_served, alarms, not_a, *, each_once=True):
-    rows = [("A", i < hits) for i in range(a_served)] + [("B", i < alarms) for i in range(not_a)]
-    people = [f"P{i}" if each_once else f"P{i % a_served}" for i in range(len(rows))]
+def rows_of(column, given, *, many=None):
+    """Answers of one person each, or of so many people in turn."""
     return [
-        {"assessor": person, "sample": sample, "answer": "A" if said else "not A"}
-        for person, (sample, said) in zip(people, rows, strict=True)
+        {"assessor": f"P{number % (many or len(given))}", column: served, "answer": answer}
+        for number, (served, answer) in enumerate(given)
     ]
+
+
+def a_rows(hits, a_served, alarms, not_a, *, each_once=True):
+    given = [("A", "A" if i < hits else "not A") for i in range(a_served)]
+    given += [("B", "A" if i < alarms else "not A") for i in range(not_a)]
+    return rows_of("sample", given, many=None if each_once else a_served)
 
 
 def test_a_not_a_one_answer_each():
@@ -108,13 +113,9 @@ def test_a_not_a_both_samples_each_is_mcnemar():
 
 
 def sd_rows(same_same, same, same_different, different, *, each_once=True):
-    rows = [("AA", i < same_same) for i in range(same)]
-    rows += [("AB", i < same_different) for i in range(different)]
-    people = [f"P{i}" if each_once else f"P{i % same}" for i in range(len(rows))]
-    return [
-        {"assessor": person, "pair": pair, "answer": "same" if said else "different"}
-        for person, (pair, said) in zip(people, rows, strict=True)
-    ]
+    given = [("AA", "same" if i < same_same else "different") for i in range(same)]
+    given += [("AB", "same" if i < same_different else "different") for i in range(different)]
+    return rows_of("pair", given, many=None if each_once else same)
 
 
 @pytest.mark.parametrize(
@@ -148,12 +149,8 @@ def test_same_different_of_the_same_people_is_not_similar():
 
 
 def graded(reference, product_grades, *, each_once=True):
-    rows = [("A", grade) for grade in reference] + [("B", grade) for grade in product_grades]
-    people = [f"P{i}" if each_once else f"P{i % len(reference)}" for i in range(len(rows))]
-    return [
-        {"assessor": person, "sample": sample, "answer": grade}
-        for person, (sample, grade) in zip(people, rows, strict=True)
-    ]
+    given = [("A", grade) for grade in reference] + [("B", grade) for grade in product_grades]
+    return rows_of("sample", given, many=None if each_once else len(reference))
 
 
 def test_sureness_one_answer_each_is_the_rank_sum_test():

@@ -4,129 +4,43 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
-from itertools import cycle
 
 import numpy as np
 import pytest
+from scipy.stats import binom
 
 from sensory.base.errors import RecordError
 from sensory.base.findings import Finding
 from sensory.choices.protocols import TRIANGLE
 from sensory.choices.two_stage import two_stage_plan
 from sensory.release import batch_desk, product_desk, tastings
-from sensory.release.batch_records import BatchRecord
-from sensory.release.batches import Batch, Disposition, RawLot
+from sensory.release.batches import Disposition, RawLot
 from sensory.release.choice_trend import ChoiceTrend
-from sensory.release.references import Reference, ReferenceKind
 from sensory.release.rule import ReleaseRule
 from sensory.release.trend import Trend
 from sensory.sessions import workflow
-from sensory.sessions.session import CAUTIONS, StoredSession
-from sensory.store.repository import Repository, open_store
+from sensory.store.repository import Repository
 
-PRODUCT = "Sloe cordial"
-ROLE = "release officer"
-BY = {"by": "Nora Sand", "role": ROLE}
-ONE = ReleaseRule(test="TRIANGLE", limit=0.4, assessors=36, decides=ROLE)
+from ..shared import ALL_YES
+from .shared import BY, ONE, PRODUCT, ROLE, desk_with, held, made, scores, triangles
+
 RATED = ReleaseRule(
     test="DIFFERENCE_FROM_CONTROL", limit=1.5, assessors=10, scatter=1.0, decides=ROLE
 )
-ALL_YES = {caution.key: True for caution in CAUTIONS}
 
 
-def desk_with(rule: ReleaseRule) -> Repository:
-    store = open_store("sqlite://")
-    product_desk.enter_product(store, PRODUCT, who="Mira")
-    product_desk.agree_rule(store, PRODUCT, rule, who="Mira", why="management")
-    reference = Reference(
-        name="S1",
-        product=PRODUCT,
-        kind=ReferenceKind.STORED_STABLE,
-        made_on="2026-01-02",
-        usable_until="2036-12-31",
-        storage="4 °C, dark",
-    )
-    product_desk.take_over(store, reference, who="Mira", why="approved recipe")
-    return store
-
-
-def made(store: Repository, number: str, *, cleared: bool = True, **more: object) -> BatchRecord:
-    plain: dict = {"number": number, "product": PRODUCT, "made_on": "2026-03-04", "line": "line 1"}
-    product_desk.enter_batch(store, Batch(**(plain | more)), who="Mira")
-    if cleared:
-        product_desk.clear_batch(
-            store,
-            number,
-            food_safe=True,
-            allergens=("sulphites",),
-            by="Otto Brandt",
-            on="2026-03-05",
-            who="Mira",
-        )
-    return product_desk.the_batch(store, number)
-
-
-def triangles(correct: int, trials: int) -> dict[int, dict[str, str]]:
-    cells = {}
-    for line, order in zip(range(trials), cycle(TRIANGLE.orders), strict=False):
-        codes = [str(101 + 3 * line + place) for place in range(3)]
-        odd = next(place for place, one in enumerate(order) if order.count(one) == 1)
-        said = odd if line < correct else (odd + 1) % 3
-        cells[line + 2] = {
-            "assessor": f"P{line + 1}",
-            "order": order,
-            "codes": " ".join(codes),
-            "answer": codes[said],
-        }
-    return cells
-
-
-def scores(number: str, beyond: float, seed: int, people: int = 10) -> dict[int, dict[str, str]]:
-    rng = np.random.default_rng(seed)
-    cells = {}
-    for person in range(people):
-        own = 1.5 + rng.normal(0, 0.4)
-        for place, (sample, extra) in enumerate((("blind reference", 0.0), (number, beyond))):
-            score = np.clip(own + extra + rng.normal(0, 0.5), 0, 10)
-            cells[2 + 2 * person + place] = {
-                "assessor": f"P{person + 1}",
-                "sample": sample,
-                "code": str(101 + 2 * person + place),
-                "score": f"{score:.1f}",
-            }
-    return cells
-
-
-def held(store: Repository, number: str, cells: dict, on: str = "2026-03-09") -> StoredSession:
-    session = tastings.open_tasting(store, number, who="Mira")
-    details = replace(session.details, held_on=on, leader="Mira")
-    workflow.describe(store, session.id, details=details, cautions=ALL_YES, who="Mira")
-    workflow.agree(store, session.id, who="Mira")
-    workflow.enter_cells(store, session.id, cells, who="Mira")
-    return tastings.close_and_note(store, session.id, who="Mira")
-
-
-@pytest.fixture
-def store() -> Iterator[Repository]:
-    opened = desk_with(ONE)
-    yield opened
-    assert opened.verify() == []
-    opened.close()
-
-
-def test_a_batch_is_not_tasted_before_it_is_cleared(store: Repository):
+def test_a_batch_is_not_tasted_before_it_is_cleared(store):
     made(store, "SC-1", cleared=False)
     with pytest.raises(RecordError, match="is not tasted before food safety has cleared it"):
         tastings.open_tasting(store, "SC-1", who="Mira")
     assert store.sessions() == []
     file = batch_desk.batch_file(store, "SC-1")
-    assert file.finding is not None
     assert (file.finding.disposition, file.finding.blocked) == (Disposition.HOLD, True)
     with pytest.raises(RecordError, match="Release of SC-1 is blocked: Clearance by food safety"):
         batch_desk.decide(store, "SC-1", Disposition.RELEASE, reason="sells well", **BY)
 
 
-def test_the_session_of_a_tasting_is_the_rules(store: Repository):
+def test_the_session_of_a_tasting_is_the_rules(store):
     made(store, "SC-1")
     session = tastings.open_tasting(store, "SC-1", who="Mira")
     question = session.question
@@ -153,44 +67,31 @@ def test_the_session_of_a_tasting_is_the_rules(store: Repository):
     ],
 )
 def test_what_the_tasting_shows_is_noted_and_recommended(
-    store: Repository, correct: int, finding: Finding, disposition: Disposition
+    store, correct: int, finding: Finding, disposition: Disposition
 ):
     made(store, "SC-1")
     session = held(store, "SC-1", triangles(correct, 36))
     record = product_desk.the_batch(store, "SC-1")
-    assert record.latest is not None
     assert (record.latest.finding, record.recommended) == (finding, disposition)
     assert (record.latest.correct, record.latest.trials) == (correct, 36)
     assert (record.latest.held_on, record.waits_for) == ("2026-03-09", "decision")
     batch_desk.up_to_date(store, "SC-1", who="Mira")
     assert len(store.noun_entries(record)) == 4  # nothing is written twice
     file = batch_desk.batch_file(store, "sc-1")
-    assert file.finding is not None
     assert (file.finding.finding, file.finding.disposition) == (finding, disposition)
     assert file.sessions == (session,)
     assert file.tastings().rows[0][2] == f"{correct} of 36 correct"
-    said = [entry.what for entry in file.journal]
-    assert said == [
-        "batch entered",
-        "clearance",
-        "opened",
-        "tasting opened",
-        "described",
-        "agreed",
-        "closed",
-        "tasting noted",
-    ]
+    whats = "batch entered, clearance, opened, tasting opened, described, agreed, closed"
+    assert [entry.what for entry in file.journal] == [*whats.split(", "), "tasting noted"]
 
 
 def test_the_counts_above_are_those_of_exact_tails():
-    from scipy.stats import binom
-
     at_limit = 1 / 3 + 2 / 3 * 0.4
     assert binom.sf(17, 36, 1 / 3) <= 0.05 < binom.sf(16, 36, 1 / 3)
     assert binom.cdf(16, 36, at_limit) <= 0.05 < binom.cdf(17, 36, at_limit)
 
 
-def test_a_reopened_session_takes_its_finding_back(store: Repository):
+def test_a_reopened_session_takes_its_finding_back(store):
     made(store, "SC-1")
     session = held(store, "SC-1", triangles(12, 36))
     tastings.reopen_and_note(store, session.id, who="Mira", why="two ballots were exchanged")
@@ -201,7 +102,7 @@ def test_a_reopened_session_takes_its_finding_back(store: Repository):
     assert product_desk.the_batch(store, "SC-1").recommended is Disposition.RELEASE
 
 
-def test_a_tasting_that_was_given_up_counts_as_an_attempt(store: Repository):
+def test_a_tasting_that_was_given_up_counts_as_an_attempt(store):
     made(store, "SC-1")
     session = tastings.open_tasting(store, "SC-1", who="Mira")
     with pytest.raises(RecordError, match="Say why the tasting is given up"):
@@ -211,12 +112,9 @@ def test_a_tasting_that_was_given_up_counts_as_an_attempt(store: Repository):
         tastings.give_up(store, "SC-1", session.id, who="Mira", why="again")
     held(store, "SC-1", triangles(12, 36))
     file = batch_desk.batch_file(store, "SC-1")
-    assert file.finding is not None
     assert file.finding.attempts == 2
     assert file.finding.disposition is Disposition.HOLD
     # Two tastings: 1 - (1 - P(X <= 16))^2 at the limit, by hand.
-    from scipy.stats import binom
-
     once = binom.cdf(16, 36, 1 / 3 + 2 / 3 * 0.4)
     assert file.finding.true_risk == pytest.approx(1 - (1 - once) ** 2, abs=1e-9)
 
@@ -230,24 +128,17 @@ def test_the_planned_second_tasting_is_opened_with_its_own_size():
     assert plan.decide(middle) is None
     held(store, "SC-1", triangles(middle, plan.first))
     record = product_desk.the_batch(store, "SC-1")
-    assert (record.recommended, record.waits_for) == (
-        Disposition.RETEST,
-        "the planned second tasting",
-    )
-    second = tastings.open_tasting(store, "SC-1", who="Mira")
+    assert record.recommended is Disposition.RETEST
+    assert record.waits_for == "the planned second tasting"
+    second = held(store, "SC-1", triangles(plan.second // 3, plan.second))
     assert second.question.assessors == plan.second
-    workflow.describe(store, second.id, cautions=ALL_YES, who="Mira")
-    workflow.agree(store, second.id, who="Mira")
-    workflow.enter_cells(store, second.id, triangles(plan.second // 3, plan.second), who="Mira")
-    tastings.close_and_note(store, second.id, who="Mira")
     file = batch_desk.batch_file(store, "SC-1")
-    assert file.finding is not None
     expected = plan.decide(middle, plan.second // 3)
     assert (file.finding.finding, file.finding.true_risk) == (expected, plan.wrong_pass)
     assert store.verify() == []
 
 
-def test_a_named_role_decides_and_says_why(store: Repository):
+def test_a_named_role_decides_and_says_why(store):
     made(store, "SC-1")
     held(store, "SC-1", triangles(20, 36))
     for wrong, match in (
@@ -269,7 +160,7 @@ def test_a_named_role_decides_and_says_why(store: Repository):
     assert batch_desk.board(store) == []
 
 
-def test_from_a_lot_and_a_session_to_every_batch_and_back(store: Repository):
+def test_from_a_lot_and_a_session_to_every_batch_and_back(store):
     lots = (RawLot(material="sweetener", lot="SW-118"),)
     for number in ("SC-1", "SC-2"):
         made(store, number, raw_lots=lots)
@@ -282,30 +173,23 @@ def test_from_a_lot_and_a_session_to_every_batch_and_back(store: Repository):
     assert [one.name for one in store.linked("reference", "s1")] == ["SC-1", "SC-2", "SC-3"]
 
 
-def test_a_session_of_the_record_can_be_made_a_tasting(store: Repository):
+def test_a_session_of_the_record_can_be_made_a_tasting(store):
     made(store, "SC-1")
     prepared = tastings.open_tasting(store, "SC-1", who="Mira")
     tastings.give_up(store, "SC-1", prepared.id, who="Mira", why="typed elsewhere")
+    plain = {"question": prepared.question, "cautions": ALL_YES, "cells": triangles(12, 36)}
     session = workflow.open_session(
-        store,
-        workflow.new_session_id(),
-        details=prepared.details,
-        question=prepared.question,
-        cautions=ALL_YES,
-        cells=triangles(12, 36),
-        who="Mira",
-        why="typed from paper",
+        store, "s" * 32, details=prepared.details, **plain, who="Mira", why="typed from paper"
     )
     workflow.agree(store, session.id, who="Mira")
     workflow.close(store, session.id, who="Mira")
     record = tastings.attach(store, "SC-1", session.id, who="Mira")
-    assert record.latest is not None
     assert record.latest.finding is Finding.SIMILAR
     with pytest.raises(RecordError, match="is a tasting of SC-1 already"):
         tastings.attach(store, "SC-1", session.id, who="Mira")
 
 
-def test_a_rule_agreed_later_counts_for_later_batches(store: Repository):
+def test_a_rule_agreed_later_counts_for_later_batches(store):
     made(store, "SC-1")
     held(store, "SC-1", triangles(12, 36))
     before = store.noun_entries(product_desk.the_batch(store, "SC-1"))
@@ -314,14 +198,13 @@ def test_a_rule_agreed_later_counts_for_later_batches(store: Repository):
     batch_desk.up_to_date(store, "SC-1", who="viewer")
     file = batch_desk.batch_file(store, "SC-1")
     assert file.rule == ONE
-    assert file.finding is not None
     assert file.finding.disposition is Disposition.RELEASE
     assert store.noun_entries(file.record) == before
     made(store, "SC-2")
     assert tastings.open_tasting(store, "SC-2", who="Mira").question.assessors == 60
 
 
-def test_choice_tests_run_in_a_chart_of_counts(store: Repository):
+def test_choice_tests_run_in_a_chart_of_counts(store):
     for number in range(1, 13):
         made(store, f"SC-{number}", made_on=f"2026-03-{number:02}")
         held(store, f"SC-{number}", triangles(12 if number < 7 else 25, 36))
@@ -349,9 +232,8 @@ def rated() -> Iterator[Repository]:
     opened.close()
 
 
-def test_rated_batches_keep_their_difference_with_its_error(rated: Repository):
+def test_rated_batches_keep_their_difference_with_its_error(rated):
     record = product_desk.the_batch(rated, "SC-10")
-    assert record.latest is not None
     cells = scores("SC-10", 3.0, 9)
     by_person: dict[str, dict[str, float]] = {}
     for one in cells.values():
@@ -364,7 +246,7 @@ def test_rated_batches_keep_their_difference_with_its_error(rated: Repository):
     assert record.recommended is Disposition.REJECT
 
 
-def test_the_trend_shows_the_line_that_moved(rated: Repository):
+def test_the_trend_shows_the_line_that_moved(rated):
     found = batch_desk.product_trend(rated, PRODUCT, base=4)
     assert isinstance(found.result, Trend)
     assert set(found.result.signals["line"]) == {"line 2"}
@@ -372,7 +254,7 @@ def test_the_trend_shows_the_line_that_moved(rated: Repository):
     assert found.attribute == "difference"
 
 
-def test_the_month_counts_what_happened(rated: Repository):
+def test_the_month_counts_what_happened(rated):
     batch_desk.decide(rated, "SC-11", Disposition.RELEASE, reason="similar", **BY)
     batch_desk.decide(rated, "SC-12", Disposition.REJECT, reason="rubber", **BY)
     batch_desk.decide(rated, "SC-13", Disposition.HOLD, reason="more to see", **BY)

@@ -34,19 +34,21 @@ def tasting(finding: Finding | None = Finding.SIMILAR, **more: object) -> Tastin
 
 
 def decision(disposition: Disposition) -> Decision:
-    return Decision(
-        disposition=disposition,
-        decided_by="Nora",
-        role="release officer",
-        decided_at="2026-02-05",
-        reason="as found",
-        recommended=Disposition.RELEASE,
-    )
+    by = {"decided_by": "Nora", "role": "release officer", "decided_at": "2026-02-05"}
+    then = Disposition.RELEASE
+    return Decision(disposition=disposition, reason="as found", recommended=then, **by)
 
 
 AS_THEN = {"recommended": Disposition.RELEASE}
 SOUR = AttributeLimit(attribute="sour", margin=1)
 COMPLAINT = Complaint(text="rubber", received_on="2026-03-01", after=1)
+
+
+CLEARED = {"clearance": clearance()}
+TASTED = CLEARED | {"tastings": (tasting(),)}
+OPEN = CLEARED | {"tastings": (tasting(None),)}
+RELEASED = {"decisions": (decision(Disposition.RELEASE),)}
+COMPLAINED = RELEASED | {"complaints": (COMPLAINT,)}
 
 
 @pytest.mark.parametrize(
@@ -56,71 +58,23 @@ COMPLAINT = Complaint(text="rubber", received_on="2026-03-01", after=1)
         ({"clearance": clearance(None)}, "clearance by food safety"),
         ({"clearance": clearance(True, False)}, "declaration of allergens"),
         ({"clearance": clearance(False)}, "decision: food safety has not cleared it"),
-        ({"clearance": clearance()}, "tasting"),
-        ({"clearance": clearance(), "tastings": (tasting(None),)}, "ballots of its tasting"),
-        ({"clearance": clearance(), "tastings": (tasting(None, aborted="fire drill"),)}, "tasting"),
-        ({"clearance": clearance(), "tastings": (tasting(),)}, "decision"),
-        (
-            {
-                "clearance": clearance(),
-                "tastings": (tasting(),),
-                "recommended": Disposition.RETEST,
-            },
-            "the planned second tasting",
-        ),
-        (
-            {
-                "clearance": clearance(),
-                "tastings": (tasting(),),
-                "decisions": (decision(Disposition.HOLD),),
-            },
-            "decision; it is held",
-        ),
-        ({**AS_THEN, "decisions": (decision(Disposition.RELEASE),)}, ""),
-        ({**AS_THEN, "decisions": (decision(Disposition.REJECT),)}, ""),
-        ({**AS_THEN, "decisions": (decision(Disposition.REWORK),)}, ""),
-        (
-            {
-                "clearance": clearance(),
-                "tastings": (tasting(),),
-                "recommended": Disposition.REJECT,
-                "decisions": (decision(Disposition.RELEASE),),
-            },
-            "a new decision: its tasting was read again",
-        ),
-        (
-            {
-                **AS_THEN,
-                "clearance": clearance(),
-                "tastings": (tasting(None),),
-                "decisions": (decision(Disposition.RELEASE),),
-            },
-            "ballots of its tasting",
-        ),
-        (
-            {
-                **AS_THEN,
-                "clearance": clearance(),
-                "tastings": (tasting(),),
-                "decisions": (decision(Disposition.RELEASE),),
-                "complaints": (COMPLAINT,),
-            },
-            "a new decision after the complaint",
-        ),
-        (
-            {"decisions": (decision(Disposition.RELEASE),), "complaints": (COMPLAINT,)},
-            "clearance by food safety after a complaint",
-        ),
-        (
-            {
-                **AS_THEN,
-                "decisions": (decision(Disposition.RELEASE),) * 2,
-                "complaints": (COMPLAINT,),
-            },
-            "",
-        ),
+        (CLEARED, "tasting"),
+        (OPEN, "ballots of its tasting"),
+        (CLEARED | {"tastings": (tasting(None, aborted="fire drill"),)}, "tasting"),
+        (TASTED, "decision"),
+        (TASTED | {"recommended": Disposition.RETEST}, "the planned second tasting"),
+        (TASTED | {"decisions": (decision(Disposition.HOLD),)}, "decision; it is held"),
+        (AS_THEN | RELEASED, ""),
+        (AS_THEN | {"decisions": (decision(Disposition.REJECT),)}, ""),
+        (AS_THEN | {"decisions": (decision(Disposition.REWORK),)}, ""),
+        (TASTED | RELEASED | {"recommended": Disposition.REJECT},
+         "a new decision: its tasting was read again"),
+        (AS_THEN | OPEN | RELEASED, "ballots of its tasting"),
+        (AS_THEN | TASTED | COMPLAINED, "a new decision after the complaint"),
+        (COMPLAINED, "clearance by food safety after a complaint"),
+        (AS_THEN | COMPLAINED | {"decisions": (decision(Disposition.RELEASE),) * 2}, ""),
     ],
-)
+)  # fmt: skip
 def test_what_a_batch_waits_for(changes: dict, waits_for: str):
     record = replace(EMPTY, **changes)
     assert record.waits_for == waits_for

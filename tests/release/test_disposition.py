@@ -58,46 +58,31 @@ PLAN = two_stage_plan(TRIANGLE, most=60, pd_limit=0.4)
 PLANNED = ReleaseRule(test="TRIANGLE", limit=0.4, assessors=PLAN.first, retest=PLAN)
 TEST = choice_test(TRIANGLE, 22, 66)
 
+
+def judge(results, rule, *, clearance=CLEARED, **more):
+    return batch_finding(results, rule=rule, clearance=clearance, **more)
+
+
 # The table of the trade, written by hand. One letter a finding, in the order SIMILAR,
 # DIFFERENT_WITHIN_LIMIT, DIFFERENT, UNDECIDED, not tasted. s, w, d, u: as the rule says for
 # that finding; H hold; B hold, blocked; T the planned retest.
 ORDER = (*(Finding[name] for name in ("SIMILAR", "DIFFERENT_WITHIN_LIMIT")),
          Finding.DIFFERENT, Finding.UNDECIDED, None)  # fmt: skip
+ATTEMPTS = (Attempt.SINGLE, Attempt.OPEN, Attempt.SECOND, Attempt.UNPLANNED, Attempt.BEYOND)
 BY_HAND = {
-    (PanelState.SEES, Attempt.SINGLE): "swduH",
-    (PanelState.SEES, Attempt.OPEN): "TTdTH",
-    (PanelState.SEES, Attempt.SECOND): "swduH",
-    (PanelState.SEES, Attempt.UNPLANNED): "HHdHH",
-    (PanelState.SEES, Attempt.BEYOND): "HHdHH",
-    (PanelState.NOT_NEEDED, Attempt.SINGLE): "swduH",
-    (PanelState.NOT_NEEDED, Attempt.OPEN): "TTdTH",
-    (PanelState.NOT_NEEDED, Attempt.SECOND): "swduH",
-    (PanelState.NOT_NEEDED, Attempt.UNPLANNED): "HHdHH",
-    (PanelState.NOT_NEEDED, Attempt.BEYOND): "HHdHH",
-    (PanelState.NOT_SHOWN, Attempt.SINGLE): "BBduH",
-    (PanelState.NOT_SHOWN, Attempt.OPEN): "BBdTH",
-    (PanelState.NOT_SHOWN, Attempt.SECOND): "BBduH",
-    (PanelState.NOT_SHOWN, Attempt.UNPLANNED): "BBdHH",
-    (PanelState.NOT_SHOWN, Attempt.BEYOND): "BBdHH",
-    (PanelState.BLIND, Attempt.SINGLE): "BBBBH",
-    (PanelState.BLIND, Attempt.OPEN): "BBBBH",
-    (PanelState.BLIND, Attempt.SECOND): "BBBBH",
-    (PanelState.BLIND, Attempt.UNPLANNED): "BBBBH",
-    (PanelState.BLIND, Attempt.BEYOND): "BBBBH",
+    (panel, attempt): letters
+    for panel, row in {
+        PanelState.SEES: "swduH TTdTH swduH HHdHH HHdHH",
+        PanelState.NOT_NEEDED: "swduH TTdTH swduH HHdHH HHdHH",
+        PanelState.NOT_SHOWN: "BBduH BBdTH BBduH BBdHH BBdHH",
+        PanelState.BLIND: "BBBBH BBBBH BBBBH BBBBH BBBBH",
+    }.items()
+    for attempt, letters in zip(ATTEMPTS, row.split(), strict=True)
 }
 RULED = {"s": "SIMILAR", "w": "DIFFERENT_WITHIN_LIMIT", "d": "DIFFERENT", "u": "UNDECIDED"}
-RULES = [
-    RULE,
-    dataclasses.replace(
-        RULE,
-        dispositions={
-            Finding.SIMILAR: Disposition.RELEASE,
-            Finding.DIFFERENT_WITHIN_LIMIT: Disposition.HOLD,
-            Finding.DIFFERENT: Disposition.REWORK,
-            Finding.UNDECIDED: Disposition.REJECT,
-        },
-    ),
-]
+OTHER = {Finding.DIFFERENT: Disposition.REWORK, Finding.UNDECIDED: Disposition.REJECT}
+OTHER |= {Finding.SIMILAR: Disposition.RELEASE, Finding.DIFFERENT_WITHIN_LIMIT: Disposition.HOLD}
+RULES = [RULE, dataclasses.replace(RULE, dispositions=OTHER)]
 
 
 @pytest.mark.parametrize(
@@ -162,7 +147,7 @@ def test_what_a_clearance_says(clearance, state):
 )
 def test_a_single_tasting(correct, finding, disposition):
     test = choice_test(TRIANGLE, correct, 66)
-    found = batch_finding([test], rule=RULE, clearance=CLEARED)
+    found = judge([test], RULE)
     assert (found.finding, found.disposition) == (finding, disposition)
     assert (found.attempt, found.attempts, found.panel) == ("SINGLE", 1, "NOT_NEEDED")
     assert not found.blocked
@@ -170,7 +155,7 @@ def test_a_single_tasting(correct, finding, disposition):
     pc = 1 / 3 + 2 / 3 * 0.3
     passes = sum(comb(66, x) * pc**x * (1 - pc) ** (66 - x) for x in range(29))
     assert found.true_risk == pytest.approx(passes, abs=1e-12)
-    same = batch_finding([session_finding(TRIANGLE, correct, 66)], rule=RULE, clearance=CLEARED)
+    same = judge([session_finding(TRIANGLE, correct, 66)], RULE)
     assert same == found
 
 
@@ -201,14 +186,14 @@ def test_more_correct_answers_never_help(n, limit):
     ranks = []
     for correct in range(0, n + 1, max(1, n // 12)):
         test = choice_test(TRIANGLE, correct, n, pd_limit=limit)
-        found = batch_finding([test], rule=rule, clearance=CLEARED)
+        found = judge([test], rule)
         if "wrong way round" not in " ".join(found.reasons):
             ranks.append(rank[found.disposition])
     assert ranks == sorted(ranks)
 
 
 def test_answers_the_wrong_way_round_are_held():
-    found = batch_finding([choice_test(TRIANGLE, 8, 66)], rule=RULE, clearance=CLEARED)
+    found = judge([choice_test(TRIANGLE, 8, 66)], RULE)
     assert found.disposition is Disposition.HOLD
     assert "wrong way round" in " ".join(found.reasons)
     plan = two_stage_plan(TRIANGLE, most=60, alpha=0.1, beta=0.05, pd_limit=0.35)
@@ -223,7 +208,7 @@ def test_answers_the_wrong_way_round_are_held():
 
 
 def test_the_batch_that_was_not_tasted():
-    found = batch_finding([], rule=RULE, clearance=CLEARED)
+    found = judge([], RULE)
     assert (found.finding, found.disposition, found.blocked) == (None, "HOLD", False)
     assert (found.attempts, found.true_risk) == (0, None)
     assert found.table().records()[1]["is"] == "not tasted"
@@ -234,7 +219,7 @@ def test_unplanned_retests_show_their_true_risk(tries):
     small = dataclasses.replace(RULE, assessors=24)
     failed = choice_test(TRIANGLE, 12, 24)
     lucky = choice_test(TRIANGLE, 8, 24)
-    found = batch_finding([lucky], rule=small, clearance=CLEARED, earlier=[failed] * (tries - 1))
+    found = judge([lucky], small, earlier=[failed] * (tries - 1))
     assert lucky.finding is Finding.SIMILAR
     assert found.disposition is Disposition.HOLD
     assert found.attempt is (Attempt.UNPLANNED if tries == 2 else Attempt.BEYOND)
@@ -249,12 +234,8 @@ def test_unplanned_retests_show_their_true_risk(tries):
 def test_tastings_of_several_sizes_and_aborted_ones_are_counted():
     rng = np.random.default_rng(8)
     rule = dataclasses.replace(RULE, assessors=30)
-    found = batch_finding(
-        [choice_test(TRIANGLE, 8, 24)],
-        rule=rule,
-        clearance=CLEARED,
-        earlier=[choice_test(TRIANGLE, 20, 36), None],
-    )
+    earlier = [choice_test(TRIANGLE, 20, 36), None]
+    found = judge([choice_test(TRIANGLE, 8, 24)], rule, earlier=earlier)
     assert (found.attempts, found.attempt) == (3, "BEYOND")
     pc, sessions = 1 / 3 + 2 / 3 * 0.3, 100_000
     passed = np.zeros(sessions, bool)
@@ -267,11 +248,15 @@ def test_tastings_of_several_sizes_and_aborted_ones_are_counted():
 
 def test_a_difference_found_in_an_unplanned_retest_still_counts():
     test = choice_test(TRIANGLE, 40, 66)
-    found = batch_finding([test], rule=RULE, clearance=CLEARED, earlier=[None, None])
+    found = judge([test], RULE, earlier=[None, None])
     assert found.disposition is Disposition.REJECT
 
 
 # The planned retest: every path of both tastings.
+
+
+def tasted(correct, trials):
+    return choice_test(TRIANGLE, correct, trials, pd_limit=0.4)
 
 
 def test_every_path_of_the_plan():
@@ -281,29 +266,22 @@ def test_every_path_of_the_plan():
     def chance(x, n):
         return comb(n, x) * pc**x * (1 - pc) ** (n - x)
 
-    def tasted(x, n):
-        return choice_test(TRIANGLE, x, n, pd_limit=0.4)
-
     for x in range(PLAN.first + 1):
-        first = batch_finding([tasted(x, PLAN.first)], rule=PLANNED, clearance=CLEARED)
+        first = judge([tasted(x, PLAN.first)], PLANNED)
+        ends = [(first, chance(x, PLAN.first))]
         assert first.true_risk == pytest.approx(PLAN.wrong_pass)
         if first.disposition is Disposition.RETEST:
             assert (first.attempt, first.finding) == ("OPEN", "UNDECIDED")
+            ends = []
             for y in range(PLAN.second + 1):
-                second = batch_finding(
-                    [tasted(y, PLAN.second)],
-                    rule=PLANNED,
-                    clearance=CLEARED,
-                    earlier=[tasted(x, PLAN.first)],
-                )
+                earlier = [tasted(x, PLAN.first)]
+                second = judge([tasted(y, PLAN.second)], PLANNED, earlier=earlier)
                 assert second.disposition in (Disposition.RELEASE, Disposition.REJECT)
                 assert second.attempt is Attempt.SECOND
-                path = chance(x, PLAN.first) * chance(y, PLAN.second)
-                reached += path
-                passes += path * (second.disposition is Disposition.RELEASE)
-        else:
-            reached += chance(x, PLAN.first)
-            passes += chance(x, PLAN.first) * (first.disposition is Disposition.RELEASE)
+                ends.append((second, chance(x, PLAN.first) * chance(y, PLAN.second)))
+        for end, path in ends:
+            reached += path
+            passes += path * (end.disposition is Disposition.RELEASE)
     assert reached == pytest.approx(1.0, abs=1e-12)
     # holding answers the wrong way round takes next to nothing off at the limit
     assert passes == pytest.approx(PLANNED.characteristic(0.4).passes[0], abs=1e-5)
@@ -311,21 +289,12 @@ def test_every_path_of_the_plan():
 
 def test_answers_the_wrong_way_round_are_not_tasted_again():
     """A plan without an early stop as SIMILAR: codes are looked for before a second tasting."""
-    plan = TwoStagePlan(
-        protocol=TRIANGLE,
-        alpha=0.05,
-        beta=0.05,
-        pd_limit=0.4,
-        first=24,
-        second=24,
-        similar_first=-1,
-        different_first=24,
-        different_total=23,
-    )
+    risks = {"protocol": TRIANGLE, "alpha": 0.05, "beta": 0.05, "pd_limit": 0.4}
+    counts = {"similar_first": -1, "different_first": 24, "different_total": 23}
+    plan = TwoStagePlan(first=24, second=24, **risks, **counts)
     rule = dataclasses.replace(RULE, assessors=24, limit=0.4, retest=plan)
     for correct, disposition in ((0, "HOLD"), (8, "RETEST")):
-        test = choice_test(TRIANGLE, correct, 24, pd_limit=0.4)
-        found = batch_finding([test], rule=rule, clearance=CLEARED)
+        found = judge([tasted(correct, 24)], rule)
         assert (found.finding, found.disposition) == ("UNDECIDED", disposition)
 
 
@@ -334,7 +303,7 @@ def test_the_plan_is_read_and_not_the_single_test():
     alone = choice_test(TRIANGLE, 9, 16, pd_limit=0.4)
     assert alone.finding is Finding.DIFFERENT
     assert (PLAN.first, PLAN.different_first) == (16, 10)
-    found = batch_finding([alone], rule=PLANNED, clearance=CLEARED)
+    found = judge([alone], PLANNED)
     assert found.disposition is Disposition.RETEST
     assert "By the plan: 9 of 16 answers correct, the second tasting is due." in found.reasons
     assert "would show a difference" not in " ".join(found.reasons)
@@ -356,30 +325,21 @@ def open_count():
     ],
 )
 def test_what_departs_from_the_plan(earlier, trials, attempt):
-    given_before = [choice_test(TRIANGLE, x, n, pd_limit=0.4) if n else None for x, n in earlier]
-    found = batch_finding(
-        [choice_test(TRIANGLE, trials // 3, trials, pd_limit=0.4)],
-        rule=PLANNED,
-        clearance=CLEARED,
-        earlier=given_before,
-    )
+    before = [tasted(*counts) if counts[1] else None for counts in earlier]
+    found = judge([tasted(trials // 3, trials)], PLANNED, earlier=before)
     assert found.attempt == attempt
     assert found.disposition is not Disposition.RETEST
+    assert not earlier or found.disposition is Disposition.HOLD
     if not earlier:
         assert f"{PLAN.first} were agreed and {trials} came" in " ".join(found.reasons)
         assert "the counts of the plan do not hold" in " ".join(found.reasons)
-    else:
-        assert found.disposition is Disposition.HOLD
 
 
 def test_replicates_are_not_the_people_of_the_plan():
     half, rest = divmod(PLAN.first, 2)
     by_assessor = [(1, 2)] * half + [(0, 1)] * rest
-    found = batch_finding(
-        [session_finding(TRIANGLE, half, PLAN.first, pd_limit=0.4, by_assessor=by_assessor)],
-        rule=PLANNED,
-        clearance=CLEARED,
-    )
+    test = session_finding(TRIANGLE, half, PLAN.first, pd_limit=0.4, by_assessor=by_assessor)
+    found = judge([test], PLANNED)
     assert found.attempt is Attempt.SINGLE
     assert "answered more than once" in " ".join(found.reasons)
     assert "the counts of the plan do not hold" in " ".join(found.reasons)
@@ -418,7 +378,7 @@ def judged(shift, **more):
 @pytest.mark.parametrize("smallest", [None, 0.9, 1.5, 1.6, float("nan")])
 def test_the_panel_has_to_see_the_limit(shift, finding, smallest):
     panel = None if smallest is None else {"difference": smallest}
-    found = batch_finding([judged(shift)], rule=RATED, clearance=CLEARED, panel=panel)
+    found = judge([judged(shift)], RATED, panel=panel)
     assert found.finding == finding
     if smallest == 1.6:
         assert (found.panel, found.disposition, found.blocked) == ("BLIND", "HOLD", True)
@@ -434,9 +394,7 @@ def test_the_panel_has_to_see_the_limit(shift, finding, smallest):
 
 
 def test_undecided_by_scores_is_held():
-    found = batch_finding(
-        [judged(1.0, scatter=2.5)], rule=RATED, clearance=CLEARED, panel={"difference": 1.0}
-    )
+    found = judge([judged(1.0, scatter=2.5)], RATED, panel={"difference": 1.0})
     assert (found.finding, found.disposition) == ("UNDECIDED", "HOLD")
     assert not found.blocked
 
@@ -445,18 +403,12 @@ def test_the_scorecard_itself_may_be_given():
     ballots = control_ballots(0.0).assign(attribute="difference")
     card = panel_scorecard(ballots)
     smallest = float(card.attributes["smallest_difference"].iloc[0])
-    found = batch_finding([judged(0.0)], rule=RATED, clearance=CLEARED, panel=card)
+    found = judge([judged(0.0)], RATED, panel=card)
     assert found.panel == ("BLIND" if smallest > RATED.limit else "SEES")
 
 
 def test_unplanned_retests_of_scores():
-    found = batch_finding(
-        [judged(0.0)],
-        rule=RATED,
-        clearance=CLEARED,
-        panel={"difference": 1.0},
-        earlier=[judged(2.0), None],
-    )
+    found = judge([judged(0.0)], RATED, panel={"difference": 1.0}, earlier=[judged(2.0), None])
     assert found.disposition is Disposition.HOLD
     # 1 - 0.95^3, independent tastings each at beta
     assert found.true_risk == pytest.approx(0.142625, abs=1e-9)
@@ -466,8 +418,8 @@ def test_the_batch_has_to_be_named_among_several():
     two = judged(0.0, extra=("other",))
     panel = {"difference": 1.0}
     with pytest.raises(ArgumentError, match="sample must say which one the batch is: batch, other"):
-        batch_finding([two], rule=RATED, clearance=CLEARED, panel=panel)
-    found = batch_finding([two], rule=RATED, clearance=CLEARED, panel=panel, sample="batch")
+        judge([two], RATED, panel=panel)
+    found = judge([two], RATED, panel=panel, sample="batch")
     assert found.finding == "SIMILAR"
 
 
@@ -500,18 +452,13 @@ SEEN = {"sour": 0.5, "sweet": 0.5}
     [(0.0, "SIMILAR"), (0.4, "DIFFERENT_WITHIN_LIMIT"), (2.0, "DIFFERENT")],
 )
 def test_a_profile_decides(shift, finding):
-    found = batch_finding([profiled(shift, MARGINS)], rule=PROFILED, clearance=CLEARED, panel=SEEN)
+    found = judge([profiled(shift, MARGINS)], PROFILED, panel=SEEN)
     assert found.finding == finding
     assert found.disposition is USUAL[Finding[finding]]
 
 
 def test_a_profile_without_all_margins_shows_no_similarity():
-    found = batch_finding(
-        [choice_test(TRIANGLE, 22, 66), profiled(0.0, {"sour": 0.8})],
-        rule=RULE,
-        clearance=CLEARED,
-        panel=SEEN,
-    )
+    found = judge([TEST, profiled(0.0, {"sour": 0.8})], RULE, panel=SEEN)
     assert (found.finding, found.disposition) == ("UNDECIDED", "HOLD")
     assert "not shown to be within a margin: sweet" in " ".join(found.reasons)
 
@@ -526,48 +473,36 @@ def test_a_profile_without_all_margins_shows_no_similarity():
     ],
 )
 def test_several_tests_together_are_the_least_favourable(correct, shift, finding):
-    found = batch_finding(
-        [choice_test(TRIANGLE, correct, 66), profiled(shift, MARGINS)],
-        rule=RULE,
-        clearance=CLEARED,
-        panel=SEEN,
-    )
+    both = [choice_test(TRIANGLE, correct, 66), profiled(shift, MARGINS)]
+    found = judge(both, RULE, panel=SEEN)
     assert found.finding == finding
     # two tests at 0.05
     assert "with a chance of up to 0.1." in found.reasons[-1]
 
 
 def test_a_retest_is_due_only_while_the_others_find_nothing():
-    first = choice_test(TRIANGLE, open_count(), PLAN.first, pd_limit=0.4)
+    first = tasted(open_count(), PLAN.first)
     for shift, disposition in ((0.0, "RETEST"), (2.0, "REJECT")):
-        found = batch_finding(
-            [first, profiled(shift, MARGINS)], rule=PLANNED, clearance=CLEARED, panel=SEEN
-        )
+        found = judge([first, profiled(shift, MARGINS)], PLANNED, panel=SEEN)
         assert found.disposition == disposition
 
 
-def test_a_reference_that_may_not_be_used_blocks_release():
-    old = Reference(
-        name="R1",
-        product="Pear cordial",
-        kind="FRESHLY_MADE",
-        made_on="2026-01-01",
-        usable_until="2026-02-01",
-    )
-    for day, disposition, blocked in (
-        ("2026-01-20", "RELEASE", False),
-        ("2026-05-01", "HOLD", True),
-    ):
-        state = reference_state(old, day)
-        found = batch_finding([TEST], rule=RULE, clearance=CLEARED, reference=state)
-        assert (found.disposition, found.blocked) == (disposition, blocked)
-    assert found.reasons[-1].startswith("Reference: It might be used until 2026-02-01")
-    assert found.reference == "NOT_USABLE"
+@pytest.mark.parametrize(
+    ("day", "disposition", "blocked"),
+    [("2026-01-20", "RELEASE", False), ("2026-05-01", "HOLD", True)],
+)
+def test_a_reference_that_may_not_be_used_blocks_release(day, disposition, blocked):
+    dates = {"made_on": "2026-01-01", "usable_until": "2026-02-01"}
+    old = Reference(name="R1", product="Pear cordial", kind="FRESHLY_MADE", **dates)
+    found = judge([TEST], RULE, reference=reference_state(old, day))
+    assert (found.disposition, found.blocked) == (disposition, blocked)
+    told = found.reasons[-1].startswith("Reference: It might be used until 2026-02-01")
+    assert (told, found.reference == "NOT_USABLE") == (blocked, blocked)
 
 
 def test_the_clearance_has_to_be_that_of_the_batch():
     own = Batch(number="PE-14", product="Pear cordial", made_on="2026-05-01", rework_of=("PE-9",))
-    assert batch_finding([TEST], rule=RULE, clearance=CLEARED, batch=own).batch == "PE-14"
+    assert judge([TEST], RULE, batch=own).batch == "PE-14"
     assert batch_finding([TEST], rule=RULE, clearance=None, batch=own).batch == "PE-14"
     inherited = dataclasses.replace(CLEARED, batch="PE-9")
     with pytest.raises(ArgumentError, match="clearance must be that of batch PE-14; got that of"):
@@ -575,7 +510,7 @@ def test_the_clearance_has_to_be_that_of_the_batch():
 
 
 def test_other_numbers_than_agreed_are_said():
-    fewer = batch_finding([choice_test(TRIANGLE, 20, 60)], rule=RULE, clearance=CLEARED)
+    fewer = judge([choice_test(TRIANGLE, 20, 60)], RULE)
     assert "66 were agreed and 60 came: the risks are those of 60." in fewer.reasons
     scores = batch_finding(
         [judged(0.0, people=7)], rule=RATED, clearance=CLEARED, panel={"difference": 1.0}

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
 
 import pytest
@@ -21,24 +20,17 @@ from sensory.sessions.allergens import served_samples
 from sensory.sessions.session import CAUTIONS
 from sensory.store.repository import Repository
 
-from .test_batch_desk import ALL_YES, BY, ONE, PRODUCT, desk_with, held, made, triangles
+from ..shared import ALL_YES
+from .shared import BY, ONE, PRODUCT, agreed, desk_with, held, made, triangles
 
 CLEAR = {"by": "Otto", "who": "Mira"}
-
-
-@pytest.fixture
-def store() -> Iterator[Repository]:
-    opened = desk_with(ONE)
-    yield opened
-    assert opened.verify() == []
-    opened.close()
 
 
 def release(store: Repository, number: str = "SC-1") -> None:
     batch_desk.decide(store, number, Disposition.RELEASE, reason="as found", **BY)
 
 
-def test_no_release_without_a_finding(store: Repository):
+def test_no_release_without_a_finding(store):
     made(store, "SC-1")
     with pytest.raises(RecordError, match="has not been tasted to an end"):
         release(store)
@@ -52,7 +44,7 @@ def test_no_release_without_a_finding(store: Repository):
     batch_desk.decide(store, "SC-1", Disposition.HOLD, reason="attempts", **BY)
 
 
-def test_no_release_while_another_tasting_is_open(store: Repository):
+def test_no_release_while_another_tasting_is_open(store):
     made(store, "SC-1")
     held(store, "SC-1", triangles(12, 36))
     tastings.open_tasting(store, "SC-1", who="Mira")
@@ -60,12 +52,10 @@ def test_no_release_while_another_tasting_is_open(store: Repository):
         release(store)
 
 
-def test_a_complaint_stops_the_tasting_that_is_open(store: Repository):
+def test_a_complaint_stops_the_tasting_that_is_open(store):
     """Neither agreed nor closed, and no booth opens a ballot, until food safety clears it again."""
     made(store, "SC-1")
-    session = tastings.open_tasting(store, "SC-1", who="Mira")
-    workflow.describe(store, session.id, cautions=ALL_YES, who="Mira")
-    workflow.agree(store, session.id, who="Mira")
+    session = agreed(store, "SC-1")
     plan = serving_plan("triangle", ["Anna", "Bo"], seed=3)
     booth_plans.serve(store, session.id, plan, ballot_lines(plan), who="Mira")
     declared = dict.fromkeys(served_samples(store.session(session.id)), "none")
@@ -84,7 +74,7 @@ def test_a_complaint_stops_the_tasting_that_is_open(store: Repository):
     assert not booths.visit(store, token).closed
 
 
-def test_other_allergens_stop_it_too(store: Repository):
+def test_other_allergens_stop_it_too(store):
     made(store, "SC-1")
     session = tastings.open_tasting(store, "SC-1", who="Mira")
     workflow.describe(store, session.id, cautions=ALL_YES, who="Mira")
@@ -93,7 +83,7 @@ def test_other_allergens_stop_it_too(store: Repository):
         workflow.agree(store, session.id, who="Mira")
 
 
-def test_a_session_of_another_batch_is_no_tasting_of_this_one(store: Repository):
+def test_a_session_of_another_batch_is_no_tasting_of_this_one(store):
     for number in ("SC-1", "SC-2"):
         made(store, number)
     session = held(store, "SC-1", triangles(12, 36))
@@ -102,7 +92,7 @@ def test_a_session_of_another_batch_is_no_tasting_of_this_one(store: Repository)
     assert product_desk.the_batch(store, "SC-2").tastings == ()
 
 
-def test_a_tasting_before_the_reference_was_made_shows_nothing(store: Repository):
+def test_a_tasting_before_the_reference_was_made_shows_nothing(store):
     made(store, "SC-1")
     held(store, "SC-1", triangles(12, 36), on="2025-12-31")
     file = batch_desk.batch_file(store, "SC-1")
@@ -126,7 +116,7 @@ def other_reference(name: str, made_on: str, until: str = "2036-12-31") -> Refer
     )
 
 
-def test_a_batch_takes_the_reference_in_use_at_its_first_tasting(store: Repository):
+def test_a_batch_takes_the_reference_in_use_at_its_first_tasting(store):
     made(store, "SC-1")
     product_desk.take_over(store, other_reference("S2", "2026-03-01"), who="Mira", why="S1 ages")
     session = tastings.open_tasting(store, "SC-1", who="Mira", on="2026-06-05")
@@ -134,7 +124,7 @@ def test_a_batch_takes_the_reference_in_use_at_its_first_tasting(store: Reposito
     assert product_desk.the_batch(store, "SC-1").reference == "S2"
 
 
-def test_nothing_is_tasted_against_a_reference_past_its_date(store: Repository):
+def test_nothing_is_tasted_against_a_reference_past_its_date(store):
     made(store, "SC-1")
     short = other_reference("S2", "2026-03-01", "2026-07-01")
     product_desk.take_over(store, short, who="Mira", why="S1 ages")
@@ -144,7 +134,7 @@ def test_nothing_is_tasted_against_a_reference_past_its_date(store: Repository):
     assert product_desk.the_batch(store, "SC-1").tastings == ()
 
 
-def test_a_reference_takes_over_whole_or_not_at_all(store: Repository, monkeypatch):
+def test_a_reference_takes_over_whole_or_not_at_all(store, monkeypatch):
     new = other_reference("S2", "2026-03-01")
     seen = product_desk.the_product(store, PRODUCT)
     product_desk.tolerate(store, PRODUCT, (), who="Mira", why="nothing")  # writes nothing
@@ -157,7 +147,7 @@ def test_a_reference_takes_over_whole_or_not_at_all(store: Repository, monkeypat
     product_desk.take_over(store, new, who="Mira", why="S1 ages")
 
 
-def test_the_month_names_the_reference_that_was_in_use_then(store: Repository):
+def test_the_month_names_the_reference_that_was_in_use_then(store):
     product_desk.take_over(store, other_reference("S2", "2026-03-01"), who="Mira", why="S1 ages")
 
     def used(month: str) -> list[str]:
@@ -184,7 +174,7 @@ def test_both_tastings_of_a_plan_are_one_finding_everywhere():
     assert month.noteworthy() == ()
 
 
-def test_lots_of_two_materials_with_one_number_are_apart(store: Repository):
+def test_lots_of_two_materials_with_one_number_are_apart(store):
     made(store, "SC-1", raw_lots=(RawLot(material="sugar", lot="1"),))
     made(store, "SC-2", raw_lots=(RawLot(material="acid", lot="1"),))
     made(store, "SC-3", raw_lots=(RawLot(material="Sugar", lot="1"),))
@@ -195,7 +185,7 @@ def test_lots_of_two_materials_with_one_number_are_apart(store: Repository):
     assert len(store.linked("lot", "1")) == 3
 
 
-def test_a_decided_batch_whose_ballots_are_opened_again_is_open(store: Repository):
+def test_a_decided_batch_whose_ballots_are_opened_again_is_open(store):
     made(store, "SC-1")
     session = held(store, "SC-1", triangles(12, 36))
     release(store)
@@ -211,7 +201,7 @@ def test_a_decided_batch_whose_ballots_are_opened_again_is_open(store: Repositor
     assert batch_desk.board(store) == []
 
 
-def test_complaints_count_in_the_month_in_which_they_came(store: Repository):
+def test_complaints_count_in_the_month_in_which_they_came(store):
     made(store, "SC-1", made_on="2025-01-10")
     held(store, "SC-1", triangles(12, 36))
     release(store)
@@ -224,10 +214,7 @@ def test_complaints_count_in_the_month_in_which_they_came(store: Repository):
     )
     with pytest.raises(RecordError, match="still to come"):
         product_desk.record_complaint(store, "SC-1", "x", received_on="2999-01-01", who="Mira")
-    (entry,) = [
-        one
-        for one in store.noun_entries(product_desk.the_batch(store, "SC-1"))
-        if one.what == "complaint"
-    ]
-    assert "stale" not in entry.why
+    entries = store.noun_entries(product_desk.the_batch(store, "SC-1"))
+    (reason,) = [entry.why for entry in entries if entry.what == "complaint"]
+    assert "stale" not in reason
     assert {one.key for one in CAUTIONS} >= {"cleared", "allergens"}

@@ -111,16 +111,9 @@ def test_difference_from_control_against_simulated_sessions():
         for session in range(sessions):
             blind = rng.normal(1.5, 0.5, people)
             batch = blind + rng.normal(truth, RATED.scatter, people)
-            frames.append(
-                pd.DataFrame(
-                    {
-                        "assessor": assessor,
-                        "sample": ["blind", "batch"] * people,
-                        "attribute": session,
-                        "score": np.column_stack([blind, batch]).ravel(),
-                    }
-                )
-            )
+            score = np.column_stack([blind, batch]).ravel()
+            columns = {"assessor": assessor, "sample": ["blind", "batch"] * people}
+            frames.append(pd.DataFrame({**columns, "attribute": session, "score": score}))
         judged = difference_from_control(pd.concat(frames), control="blind", limit=RATED.limit)
         findings = judged.against_control["finding"]
         found = RATED.characteristic(truth)
@@ -221,6 +214,11 @@ def test_words():
 RELEASE_ALL = dict.fromkeys(Finding, Disposition.RELEASE)
 
 
+def instead(finding, disposition):
+    """The usual dispositions but one."""
+    return {"dispositions": {**USUAL, Finding[finding]: Disposition[disposition]}}
+
+
 @pytest.mark.parametrize(
     ("rule", "change", "says"),
     [
@@ -251,21 +249,9 @@ RELEASE_ALL = dict.fromkeys(Finding, Disposition.RELEASE)
         (STAGED, {"dispositions": {}}, "must say what is done at DIFFERENT"),
         (STAGED, {"dispositions": {"SAME": "RELEASE"}}, "must give one of RELEASE"),
         (STAGED, {"dispositions": None}, "must give one of RELEASE"),
-        (
-            STAGED,
-            {"dispositions": {**USUAL, Finding.UNDECIDED: Disposition.RELEASE}},
-            "must not release at UNDECIDED",
-        ),
-        (
-            STAGED,
-            {"dispositions": {**USUAL, Finding.UNDECIDED: Disposition.RETEST}},
-            "must not name RETEST",
-        ),
-        (
-            STAGED,
-            {"dispositions": {**USUAL, Finding.SIMILAR: Disposition.HOLD}},
-            "must not release at DIFFERENT_WITHIN_LIMIT and withhold at SIMILAR",
-        ),
+        (STAGED, instead("UNDECIDED", "RELEASE"), "must not release at UNDECIDED"),
+        (STAGED, instead("UNDECIDED", "RETEST"), "must not name RETEST"),
+        (STAGED, instead("SIMILAR", "HOLD"), "must not release at DIFFERENT_WITHIN_LIMIT and w"),
     ],
 )
 def test_rules_that_cannot_be(rule, change, says):

@@ -16,15 +16,14 @@ from sensory.base.findings import Finding
 from sensory.catalogue import frames, rated
 from sensory.release import batch_desk, product_desk, tastings
 from sensory.release.batch_questions import question_of
-from sensory.release.batches import Batch, Disposition
-from sensory.release.references import Reference, ReferenceKind
+from sensory.release.batches import Disposition
 from sensory.release.rule import ReleaseRule
 from sensory.sessions import workflow
 from sensory.sessions.finding import session_report
-from sensory.sessions.session import CAUTIONS
-from sensory.store.repository import Repository, open_store
+from sensory.store.repository import Repository
 
-PRODUCT, ROLE = "Quince cordial", "release officer"
+from .shared import PRODUCT, ROLE, agreed, held, made, with_product
+
 MARGINS = {"sweet": 1.2345678, "sour": 1.5, "off note": 1.0}
 PROFILED = ReleaseRule(test="PROFILE", margins=MARGINS, assessors=10, decides=ROLE)
 CONTROLLED = ReleaseRule(test="DIFFERENCE_FROM_CONTROL", limit=1.5, assessors=10, decides=ROLE)
@@ -41,54 +40,23 @@ class Counting(Repository):
 
 
 @pytest.fixture
-def store() -> Iterator[Repository]:
-    plain = open_store("sqlite://")
+def store(opens) -> Iterator[Repository]:
+    plain = opens()
     yield Counting(plain._engine)
     assert plain.verify() == []
-    plain.close()
 
 
-def with_batch(store: Repository, rule: ReleaseRule) -> str:
-    product_desk.enter_product(store, PRODUCT, who="Mira")
-    product_desk.agree_rule(store, PRODUCT, rule, who="Mira", why="management")
-    reference = Reference(
-        name="Q1",
-        product=PRODUCT,
-        kind=ReferenceKind.STORED_STABLE,
-        made_on="2026-01-02",
-        usable_until="2036-12-31",
-        storage="4 °C, dark",
-    )
-    product_desk.take_over(store, reference, who="Mira", why="approved recipe")
-    batch = Batch(number="QC-1", product=PRODUCT, made_on="2026-03-04", line="line 1")
-    product_desk.enter_batch(store, batch, who="Mira")
-    cleared = {"food_safe": True, "allergens": ("sulphites",), "by": "Otto", "on": "2026-03-05"}
-    product_desk.clear_batch(store, "QC-1", **cleared, who="Mira")
-    return "QC-1"
-
-
-def agreed(store: Repository) -> str:
-    session = tastings.open_tasting(store, "QC-1", who="Mira")
-    details = replace(session.details, held_on="2026-03-09", leader="Mira")
-    yes = {caution.key: True for caution in CAUTIONS}
-    workflow.describe(store, session.id, details=details, cautions=yes, who="Mira")
-    workflow.agree(store, session.id, who="Mira")
-    return session.id
-
-
-def held(store: Repository, cells: dict[int, dict[str, str]]) -> str:
-    session_id = agreed(store)
-    workflow.enter_cells(store, session_id, cells, who="Mira")
-    tastings.close_and_note(store, session_id, who="Mira")
-    return session_id
+def with_batch(store: Repository, rule: ReleaseRule) -> None:
+    with_product(store, rule)
+    made(store, "SC-1")
 
 
 def profiles(*, people: int = 10, sour: float = 0.0, off: bool = True) -> dict[int, dict[str, str]]:
     """A profile in two replicates; every off note is 0, or none was scored."""
     rng, cells = np.random.default_rng(3), {}
-    lines = [(p, s, r) for p in range(people) for s in ("reference", "QC-1") for r in (1, 2)]
+    lines = [(p, s, r) for p in range(people) for s in ("reference", "SC-1") for r in (1, 2)]
     for line, (person, sample, replicate) in enumerate(lines, start=2):
-        moved = sour if sample == "QC-1" else 0.0
+        moved = sour if sample == "SC-1" else 0.0
         cells[line] = {
             "assessor": f"P{person + 1}",
             "sample": sample,
@@ -103,7 +71,7 @@ def profiles(*, people: int = 10, sour: float = 0.0, off: bool = True) -> dict[i
 
 def controls(score: object) -> dict[int, dict[str, str]]:
     """A score for each of ten people and both samples."""
-    lines = [(p, s) for p in range(10) for s in ("blind reference", "QC-1")]
+    lines = [(p, s) for p in range(10) for s in ("blind reference", "SC-1")]
     return {
         line: {"assessor": f"P{person + 1}", "sample": sample, "score": str(score)}
         for line, (person, sample) in enumerate(lines, start=2)
@@ -119,19 +87,17 @@ def controls(score: object) -> dict[int, dict[str, str]]:
     ],
 )
 def test_an_attribute_that_cannot_be_tested_is_undecided_and_the_batch_decidable(
-    store: Repository, sour: float, off: bool, finding: Finding, disposition: Disposition, told: str
-) -> None:
+    store, sour: float, off: bool, finding: Finding, disposition: Disposition, told: str
+):
     with_batch(store, PROFILED)
-    held(store, profiles(sour=sour, off=off))
-    file = batch_desk.batch_file(store, "QC-1")
-    assert file.record.latest is not None
-    assert file.finding is not None
+    held(store, "SC-1", profiles(sour=sour, off=off))
+    file = batch_desk.batch_file(store, "SC-1")
     assert file.record.latest.finding is file.finding.finding is finding
     assert set(file.record.latest.differences) == {"sweet", "sour"}
     assert file.finding.disposition is disposition
     assert any(told in reason for reason in file.finding.reasons)
     decided = batch_desk.decide(
-        store, "QC-1", Disposition.HOLD, by="Nora", role=ROLE, reason="more to see"
+        store, "SC-1", Disposition.HOLD, by="Nora", role=ROLE, reason="more to see"
     )
     assert decided.decision is not None
 
@@ -144,25 +110,24 @@ def test_an_attribute_that_cannot_be_tested_is_undecided_and_the_batch_decidable
     ],
 )
 def test_scores_that_give_nothing_leave_the_batch_decidable(
-    store: Repository, rule: ReleaseRule, cells: dict[int, dict[str, str]], why: str
-) -> None:
+    store, rule: ReleaseRule, cells: dict[int, dict[str, str]], why: str
+):
     with_batch(store, rule)
-    held(store, cells)
-    file = batch_desk.batch_file(store, "QC-1")
-    assert file.finding is not None
+    held(store, "SC-1", cells)
+    file = batch_desk.batch_file(store, "SC-1")
     assert file.finding.finding is Finding.UNDECIDED
     assert file.finding.disposition is Disposition.HOLD
     assert any(why in reason for reason in file.finding.reasons)
 
 
-def test_a_margin_of_the_rule_stays_its_number(store: Repository) -> None:
+def test_a_margin_of_the_rule_stays_its_number(store):
     with_batch(store, PROFILED)
-    record = product_desk.the_batch(store, "QC-1")
-    question = question_of(replace(record, reference="Q1"), PROFILED)
+    record = product_desk.the_batch(store, "SC-1")
+    question = question_of(replace(record, reference="S1"), PROFILED)
     assert rated.PROFILE.margins(question.settings) == MARGINS
-    session_id = held(store, profiles())
+    session_id = held(store, "SC-1", profiles()).id
     assert store.session(session_id).question.settings["margins"]["sweet"] == 1.2345678
-    file = batch_desk.batch_file(store, "QC-1")
+    file = batch_desk.batch_file(store, "SC-1")
     assert (file.why_none, file.finding is not None) == ("", True)
     typed = question.settings | {"margins": "sweet 1,2; sour 1.5"}
     assert rated.PROFILE.margins(typed) == {"sweet": 1.2, "sour": 1.5}
@@ -170,42 +135,37 @@ def test_a_margin_of_the_rule_stays_its_number(store: Repository) -> None:
         rated.PROFILE.margins(question.settings | {"margins": {"bitter": 1.0}})
 
 
-def test_closing_reads_ballots_once_and_the_page_of_the_batch_none(
-    store: Repository, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_closing_reads_ballots_once_and_the_page_of_the_batch_none(store, monkeypatch):
     with_batch(store, PROFILED)
-    session_id = agreed(store)
+    session_id = agreed(store, "SC-1").id
     workflow.enter_cells(store, session_id, profiles(), who="Mira")
     fits: Counter[str] = Counter()
     for name, module in (("profile", rated), ("panel_scorecard", frames)):
         real = getattr(module, name)
 
-        def counted(
-            *given: object, name: str = name, real: object = real, **more: object
-        ) -> object:
+        def counted(*given, name=name, real=real, **more):
             fits[name] += 1
-            return real(*given, **more)  # type: ignore[operator]
+            return real(*given, **more)
 
         monkeypatch.setattr(module, name, counted)
-    store.read.clear()  # type: ignore[attr-defined]
     cells = profiles()
     rng = np.random.default_rng(8)
     changed = {line: {"off note": f"{rng.uniform(0, 1):.2f}"} for line in cells}
     workflow.enter_cells(store, session_id, changed, who="Mira")
-    store.read.clear()  # type: ignore[attr-defined]
+    store.read.clear()
     tastings.close_and_note(store, session_id, who="Mira")
-    assert store.read == {session_id: 1}  # type: ignore[attr-defined]
+    assert store.read == {session_id: 1}
     assert fits == {"profile": 1, "panel_scorecard": 1}
-    batch_desk.up_to_date(store, "QC-1", who="Mira")
-    batch_desk.batch_file(store, "QC-1")
+    batch_desk.up_to_date(store, "SC-1", who="Mira")
+    batch_desk.batch_file(store, "SC-1")
     batch_desk.product_trend(store, PRODUCT)
     batch_desk.month_report(store, PRODUCT, "2026-03")
-    assert store.read == {session_id: 1}  # type: ignore[attr-defined]
+    assert store.read == {session_id: 1}
 
 
-def test_a_name_is_erased_from_what_was_kept_too(store: Repository) -> None:
+def test_a_name_is_erased_from_what_was_kept_too(store):
     with_batch(store, PROFILED)
-    session_id = held(store, profiles(sour=3.0))
+    session_id = held(store, "SC-1", profiles(sour=3.0)).id
     before = session_report(store, session_id, version="1").outcome
     assert "P10" in str(before.panel)
     store.erase_person("P10", who="Mira", why="asked for it")
@@ -215,28 +175,24 @@ def test_a_name_is_erased_from_what_was_kept_too(store: Repository) -> None:
     assert {point.assessor for point in after.panel} >= {"erased 1", "P1"}
 
 
-def test_a_record_without_outcomes_reads_its_ballots(
-    store: Repository, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_record_without_outcomes_reads_its_ballots(store, monkeypatch):
     with_batch(store, PROFILED)
-    session_id = held(store, profiles(sour=3.0))
-    kept = batch_desk.batch_file(store, "QC-1").finding
+    session_id = held(store, "SC-1", profiles(sour=3.0)).id
+    kept = batch_desk.batch_file(store, "SC-1").finding
     monkeypatch.setattr(type(store), "outcome", lambda *_: None)
-    read = batch_desk.batch_file(store, "QC-1").finding
+    read = batch_desk.batch_file(store, "SC-1").finding
     assert kept is not None
     assert read is not None
     assert (kept.reasons, kept.finding) == (read.reasons, read.finding)
     assert session_report(store, session_id, version="1").outcome.finding is Finding.DIFFERENT
 
 
-def test_the_batch_that_release_0_1_0_left_waiting_becomes_decidable(tmp_path: Path) -> None:
+def test_the_batch_that_release_0_1_0_left_waiting_becomes_decidable(opens, tmp_path: Path) -> None:
     packed = Path(__file__).parents[1] / "store" / "release_0_1_0.record.gz"
     (tmp_path / "old.sqlite3").write_bytes(gzip.decompress(packed.read_bytes()))
-    old = open_store(f"sqlite:///{tmp_path / 'old.sqlite3'}")
+    old = opens(f"sqlite:///{tmp_path / 'old.sqlite3'}")
     batch_desk.up_to_date(old, "SC-1", who="Mira")
     file = batch_desk.batch_file(old, "SC-1")
-    assert file.finding is not None
     assert file.finding.finding is Finding.UNDECIDED
     assert any("every score was 0" in reason for reason in file.finding.reasons)
     assert old.verify() == []
-    old.close()

@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-import io
 from dataclasses import replace
 
-import numpy as np
 import pytest
-from pypdf import PdfReader
 
 from sensory.release.batch_desk import batch_file, decide
 from sensory.release.batch_records import Complaint
@@ -21,11 +18,11 @@ from sensory.release.product_desk import (
 )
 from sensory.release.references import Reference
 from sensory.release.rule import ReleaseRule
-from sensory.release.tastings import close_and_note, open_tasting
 from sensory.report.batch_documents import SAFETY, batch_pdf, batch_words, not_to_be_tasted
-from sensory.sessions import workflow
-from sensory.sessions.session import CAUTIONS
 from sensory.store.repository import open_store
+
+from ..release.shared import held, scores
+from .shared import OURS, fonts_of, pages_of, text_of
 
 ROLE = "the authorised person of the plant"
 HOSTILE = '#panic("x") *bold* $x$ <tag> @ref \\'
@@ -34,20 +31,7 @@ PRODUCT = "Rhubarb cordial"
 
 def taste(desk, number, *, beyond, seed):
     """A difference from control by 12 assessors, the batch so far beyond the blind control."""
-    session = open_tasting(desk, number, who="Ada").id
-    workflow.describe(desk, session, cautions={one.key: True for one in CAUTIONS}, who="Ada")
-    workflow.agree(desk, session, who="Ada")
-    rng, cells = np.random.default_rng(seed), {}
-    for at in range(12):
-        base = rng.normal(1.2, 0.5)
-        for side, (sample, more) in enumerate((("blind reference", 0.0), (number, beyond))):
-            score = max(0.0, round(base + more + rng.normal(0, 0.6), 1))
-            code = str(100 + 2 * at + side)
-            cells[2 + 2 * at + side] = {
-                "assessor": f"P{at}", "sample": sample, "code": code, "score": f"{score}"
-            }  # fmt: skip
-    workflow.enter_cells(desk, session, cells, who="Ada")
-    close_and_note(desk, session, who="Ada")
+    held(desk, number, scores(number, beyond, seed, people=12))
 
 
 @pytest.fixture(scope="module")
@@ -79,15 +63,10 @@ def desk():
     made._engine.dispose()
 
 
-def read(content: bytes) -> tuple[str, list]:
-    pages = PdfReader(io.BytesIO(content)).pages
-    text = " ".join(" ".join(page.extract_text() for page in pages).split())
-    return text.replace("\u200b", ""), pages
-
-
 def test_an_ordinary_batch_fits_on_one_page(desk):
     file = batch_file(desk, "RC-1")
-    text, pages = read(batch_pdf(file))
+    pages = pages_of(batch_pdf(file))
+    text = " ".join(pages)
     assert len(pages) == 1
     entries = desk.noun_entries(file.record)
     for asked in (
@@ -107,7 +86,7 @@ def test_what_is_recommended_is_not_printed_as_decided(desk):
     words = batch_words(batch_file(desk, "RC-2"))
     assert words["recommended"]["heading"] == "Release"
     assert words["decided"]["heading"] == "Not decided"
-    text, _ = read(batch_pdf(batch_file(desk, "RC-2")))
+    text = text_of(batch_pdf(batch_file(desk, "RC-2")))
     assert "Released" in text  # of RC-1, which shares the lot
     before, _, after = text.partition("Other batches of the same lots")
     assert "Released" not in before
@@ -117,7 +96,7 @@ def test_what_is_recommended_is_not_printed_as_decided(desk):
 
 
 def test_a_departing_decision_says_so_with_its_reason(desk):
-    text, _ = read(batch_pdf(batch_file(desk, "RC-3")))
+    text = text_of(batch_pdf(batch_file(desk, "RC-3")))
     assert "Reject Rejection is recommended. This is a recommendation" in text
     assert "Held N. Example" in text
     assert "It departs from what was recommended then: reject." in text
@@ -126,8 +105,8 @@ def test_a_departing_decision_says_so_with_its_reason(desk):
 
 def test_a_batch_that_is_not_cleared_must_not_be_tasted(desk):
     refused, waiting = batch_file(desk, "RC-4"), batch_file(desk, HOSTILE)
-    assert "Food safety refused it: the batch must not be tasted." in read(batch_pdf(refused))[0]
-    text, _ = read(batch_pdf(waiting))
+    assert "Food safety refused it: the batch must not be tasted." in text_of(batch_pdf(refused))
+    text = text_of(batch_pdf(waiting))
     said = "must not be tasted before food safety has cleared it and its allergens are declared"
     assert said in text
     assert "Release is blocked." in text
@@ -143,7 +122,7 @@ def test_a_complaint_bars_tasting_and_stands_beside_the_earlier_decision(desk):
     complaint = Complaint(text=f"bitter {HOSTILE}", received_on="2026-03-01", after=1)
     cleared = replace(file.record.clearance, food_safe=None, food_safe_by="", food_safe_on="")
     record = replace(file.record, complaints=(complaint,), clearance=cleared)
-    text, _ = read(batch_pdf(replace(file, record=record)))
+    text = text_of(batch_pdf(replace(file, record=record)))
     assert "must not be tasted before food safety has cleared it after the complaint" in text
     assert "Released, before a complaint" in text
     assert f"2026-03-01 bitter {HOSTILE}" in text
@@ -152,26 +131,21 @@ def test_a_complaint_bars_tasting_and_stands_beside_the_earlier_decision(desk):
 
 
 def test_markup_is_shown_as_text(desk):
-    text, _ = read(batch_pdf(batch_file(desk, HOSTILE)))
+    text = text_of(batch_pdf(batch_file(desk, HOSTILE)))
     assert f"Batch {HOSTILE}" in text
     assert f"Line {HOSTILE}" in text
     unbroken = "W" * 120
     file = batch_file(desk, "RC-2")
     long = replace(file.record, batch=replace(file.record.batch, line=unbroken))
     content = batch_pdf(replace(file, record=long))
-    assert unbroken in read(content)[0].replace(" ", "")
+    assert unbroken in text_of(content).replace(" ", "")
 
 
 def test_the_same_form_gives_the_same_bytes_in_our_font(desk):
     file = batch_file(desk, "RC-3")
     content = batch_pdf(file)
     assert batch_pdf(file) == content
-    fonts = {
-        str(font.get_object()["/BaseFont"]).split("+")[-1]
-        for page in read(content)[1]
-        for font in page["/Resources"]["/Font"].values()
-    }
-    assert fonts == {"OpenSans", "OpenSans-Semibold"}
+    assert fonts_of(content) == OURS
 
 
 def test_every_related_batch_is_named_once_on_as_many_pages_as_it_takes(desk):
@@ -190,7 +164,8 @@ def test_every_related_batch_is_named_once_on_as_many_pages_as_it_takes(desk):
         replace(kin, batches=others(range(120))),
         replace(kin, name="acid, lot A-7", batches=others(range(60, 180))),
     )
-    text, pages = read(batch_pdf(replace(file, kin=both)))
+    pages = pages_of(batch_pdf(replace(file, kin=both)))
+    text = " ".join(pages)
     assert len(pages) > 1
     assert [text.count(f"OC-{at:04}") for at in range(180)] == [1] * 180
     assert text.count("sweetener, lot SW-1; acid, lot A-7") == 60
@@ -203,13 +178,13 @@ def test_decisions_one_after_the_other_are_all_there(desk):
     first = file.record.decision
     later = replace(first, disposition=Disposition.REJECT, reason="as recommended, at last")
     record = replace(file.record, decisions=(first, later))
-    text, _ = read(batch_pdf(replace(file, record=record)))
+    text = text_of(batch_pdf(replace(file, record=record)))
     assert "Rejected N. Example" in text
     assert text.index("Decisions; the last one stands") < text.index("reject reject N. Example")
 
 
 def test_without_a_rule_there_is_no_recommendation(desk):
     file = replace(batch_file(desk, "RC-2"), finding=None, rule=None, reference=None, why_none="")
-    text, _ = read(batch_pdf(file))
+    text = text_of(batch_pdf(file))
     assert "Recommendation None No release rule is agreed." in text
     assert "Rule none agreed" in text

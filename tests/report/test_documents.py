@@ -10,7 +10,6 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from pypdf import PdfReader
 
 from sensory.base.results import Interval
 from sensory.catalogue.outcome import Span
@@ -23,6 +22,8 @@ from sensory.report.sheets import ballots_csv, tables_csv
 from sensory.sessions import workflow
 from sensory.sessions.finding import session_report
 from sensory.store.repository import open_store
+
+from .shared import OURS, fonts_of, pages_of, text_of
 
 DEMO = Path(__file__).parents[2] / "demo_data"
 CHOICES = ("reformulation", "suspect_batch", "new_supplier")
@@ -46,17 +47,13 @@ def summaries(store):
     return {name: session_report(store, name, version="1.2.3") for name in (*CHOICES, *OTHERS)}
 
 
-def words_of(pdf: bytes) -> tuple[str, int]:
-    pages = PdfReader(io.BytesIO(pdf)).pages
-    return " ".join(" ".join(page.extract_text() for page in pages).split()), len(pages)
-
-
 @pytest.mark.parametrize("name", [*CHOICES, *OTHERS])
 def test_pdf_states_what_the_report_clauses_ask(summaries, name):
     summary = summaries[name]
     made = session_pdf(summary)
-    text, pages = words_of(made)
-    assert pages <= {"pressing": 4, "aftertaste": 2}.get(name, 1)
+    pages = pages_of(made)
+    text = " ".join(pages)
+    assert len(pages) <= {"pressing": 4, "aftertaste": 2}.get(name, 1)
     question, details, outcome = summary.question, summary.details, summary.outcome
     for asked in (
         details.title, question.what_changed, question.decision, question.if_different,
@@ -75,46 +72,36 @@ def test_pdf_states_what_the_report_clauses_ask(summaries, name):
 
 
 def test_chart_text_is_text_in_the_font_that_ships(summaries):
-    text, _ = words_of(session_pdf(summaries["suspect_batch"]))
+    text = text_of(session_pdf(summaries["suspect_batch"]))
     assert "agreed limit 53 %" in text
     assert "guessing 33 %" in text
-    fonts = {
-        str(font.get_object()["/BaseFont"]).split("+")[-1]
-        for page in PdfReader(io.BytesIO(session_pdf(summaries["suspect_batch"]))).pages
-        for font in page["/Resources"]["/Font"].values()
-    }
-    assert fonts == {"OpenSans", "OpenSans-Semibold"}
+    assert fonts_of(session_pdf(summaries["suspect_batch"])) == OURS
 
 
 def test_long_texts_shrink_and_nothing_is_cut(summaries):
     summary = summaries["suspect_batch"]
     long = "The cordial was served after a pause. " * 12
+    texts = {"what_changed": long + "END-1", "retest_rule": long + "END-2"}
+    question = replace(summary.question, **texts)
+    details = replace(summary.details, information=long + "END-3")
+    remarks = tuple(f"remark number {n}" for n in range(40))
     summary = replace(
         summary,
-        session=replace(
-            summary.session,
-            question=replace(
-                summary.question, what_changed=long + "END-1", retest_rule=long + "END-2"
-            ),
-            details=replace(summary.details, information=long + "END-3"),
-        ),
-        outcome=replace(summary.outcome, remarks=tuple(f"remark number {n}" for n in range(40))),
+        session=replace(summary.session, question=question, details=details),
+        outcome=replace(summary.outcome, remarks=remarks),
     )
-    text, pages = words_of(session_pdf(summary))
+    pages = pages_of(session_pdf(summary))
+    text = " ".join(pages)
     assert all(f"END-{n}" in text for n in (1, 2, 3))
     assert "and 34 more, in the record" in text
-    assert pages <= 2
+    assert len(pages) <= 2
 
 
 def test_markup_in_texts_is_shown_as_text(summaries):
     nasty = '#panic("x") *bold* $x$ <script>alert(1)</script> @ref \\'
     summary = summaries["suspect_batch"]
-    summary = replace(
-        summary,
-        session=replace(summary.session, details=replace(summary.details, place=nasty)),
-    )
-    text, _ = words_of(session_pdf(summary))
-    assert '#panic("x") *bold* $x$ <script>alert(1)</script> @ref \\' in text
+    session = replace(summary.session, details=replace(summary.details, place=nasty))
+    assert nasty in text_of(session_pdf(replace(summary, session=session)))
 
 
 def test_changes_after_the_finding_are_apart(summaries):
@@ -140,12 +127,8 @@ def test_figure_of_a_two_sided_question_has_a_limit_on_both_sides():
 
 
 def test_chart_draws_infinite_limits_at_the_edge(summaries):
-    span = Span(
-        label="far",
-        estimate=math.inf,
-        limits=Interval(low=1.0, high=math.inf, level=0.95),
-        margin=1.0,
-    )
+    limits = Interval(low=1.0, high=math.inf, level=0.95)
+    span = Span(label="far", estimate=math.inf, limits=limits, margin=1.0)
     figure = replace(summaries["water"].outcome.figure, spans=(span,))
     drawn = outcome_figure(figure).to_dict()
     name = drawn["layer"][1]["data"]["name"]
@@ -192,4 +175,4 @@ def test_intraclass_correlation_stands_beside_the_scorecard(summaries):
     assert first["attribute"] == card["attribute"]
     assert first["estimate"] == pytest.approx(card["icc"], rel=1e-9)
     assert first["low"] < first["estimate"] < first["high"]
-    assert "Intraclass correlation" in words_of(session_pdf(summary))[0]
+    assert "Intraclass correlation" in text_of(session_pdf(summary))

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import io
 from collections import Counter
 from dataclasses import replace
 
 import pytest
-from pypdf import PdfReader
 from scipy.stats import binom
 
 from sensory.release.batch_records import Complaint
@@ -18,6 +16,8 @@ from sensory.release.reference_state import reference_state
 from sensory.release.references import Bridge, Reference
 from sensory.report.month_documents import month_pdf, month_words
 from sensory.report.month_figures import months_figure, months_words
+
+from .shared import OURS, fonts_of, pages_of
 
 HOSTILE = '#panic("x") *bold* $x$ <tag> @ref \\'
 NO_TREND = ProductTrend(result=None, attribute="", remarks=())
@@ -49,11 +49,6 @@ def report(records, rule, *, trend=None, references=None):
     )
 
 
-def read(content: bytes) -> list[str]:
-    pages = PdfReader(io.BytesIO(content)).pages
-    return [" ".join(page.extract_text().split()).replace("\u200b", "") for page in pages]
-
-
 @pytest.fixture(scope="module")
 def month(year):
     return report(year(60), year.scores)
@@ -65,7 +60,7 @@ def content(month):
 
 
 def test_two_pages_for_somebody_who_does_not_compute(month, content):
-    first, second = read(content)
+    first, second = pages_of(content)
     for text in ("Rhubarb cordial, May 2026", month.headline(), "What became of the batches"):
         assert text in first
     for record, why in month.noteworthy():
@@ -86,7 +81,7 @@ def test_numbers_are_those_of_the_records(month, content):
     now = Counter(ended[one.decision.disposition] for one in month.batches if one.decision)
     then = Counter(ended[one.decision.disposition] for one in month.before if one.decision)
     months = len({one.batch.made_on[:7] for one in month.before})
-    first, second = read(content)
+    first, second = pages_of(content)
     assert months == 12 - 1
     for name in ended.values():
         assert f"{name} {now[name]} {then[name] / months:.1f}" in first
@@ -115,32 +110,20 @@ def test_bars_count_every_batch_of_the_year(month):
 
 def test_the_same_form_gives_the_same_bytes_in_our_font(month, content):
     assert month_pdf(month) == content
-    fonts = {
-        str(font.get_object()["/BaseFont"]).split("+")[-1]
-        for page in PdfReader(io.BytesIO(content)).pages
-        for font in page["/Resources"]["/Font"].values()
-    }
-    assert fonts == {"OpenSans", "OpenSans-Semibold"}
+    assert fonts_of(content) == OURS
 
 
 def test_sixty_batches_with_long_hostile_reasons_keep_to_two_pages(year):
-    records = [
-        replace(
-            one,
-            decisions=(
-                replace(
-                    one.decisions[0] if one.decisions else year(3)[0].decisions[0],
-                    disposition=Disposition.REJECT,
-                    recommended=Disposition.RELEASE,
-                    reason=f"{HOSTILE} {'a reason without an end ' * 60}",
-                ),
-            ),
-        )
-        for one in year(60, days=30)
-    ]
+    decision = replace(
+        year(3)[0].decisions[0],
+        disposition=Disposition.REJECT,
+        recommended=Disposition.RELEASE,
+        reason=f"{HOSTILE} {'a reason without an end ' * 60}",
+    )
+    records = [replace(record, decisions=(decision,)) for record in year(60, days=30)]
     made = report(records, year.scores)
     assert len(made.noteworthy()) == 60
-    pages = read(month_pdf(made))
+    pages = pages_of(month_pdf(made))
     assert len(pages) == 2
     assert HOSTILE in pages[0]
     shown = sum(f"RC-{at:03} 2026" in pages[0] for at in range(60))
@@ -151,7 +134,7 @@ def test_sixty_batches_with_long_hostile_reasons_keep_to_two_pages(year):
 
 def test_many_lines_with_hostile_names_keep_to_two_pages(year):
     names = tuple(f"{at} {HOSTILE} {'W' * 60}" for at in range(20))
-    pages = read(month_pdf(report(year(60, lines=names, days=30), year.scores)))
+    pages = pages_of(month_pdf(report(year(60, lines=names, days=30), year.scores)))
     assert len(pages) == 2
     assert HOSTILE in pages[0]
     assert "more lines, on record" in pages[0]
@@ -174,14 +157,14 @@ def test_the_worst_of_texts_keep_to_two_pages(year):
     state = replace(reference(), problems=(long,) * 30)
     made = replace(report(records, year.scores, references=(state,)), product=long)
     trend = replace(made.trend, remarks=(long * 5,) * 2)
-    pages = read(month_pdf(replace(made, trend=trend)))
+    pages = pages_of(month_pdf(replace(made, trend=trend)))
     assert len(pages) == 2
     assert "more lines, on record" in pages[0]
     assert "more, on record" in pages[1]
 
 
 def test_nothing_made_no_trend_and_no_reference(year):
-    pages = read(month_pdf(report([], year.choices, trend=NO_TREND, references=())))
+    pages = pages_of(month_pdf(report([], year.choices, trend=NO_TREND, references=())))
     assert len(pages) == 2
     for text in ("No batch was made.", "months before: none", "What needs attention Nothing."):
         assert text in pages[0]
@@ -216,10 +199,7 @@ def test_complaints_of_the_month_are_named_whenever_the_batch_was_made(year):
     old, new, *rest = reversed(year(24))
     old, new = rest[-1], new
     first = Complaint(text="bitter", received_on="2026-05-09", after=1)
-    both = (
-        replace(old, complaints=(first,)),
-        replace(new, complaints=(first,), decisions=()),
-    )
+    both = (replace(old, complaints=(first,)), replace(new, complaints=(first,), decisions=()))
     made = replace(report(both, year.scores, trend=NO_TREND), complained=both)
     words = month_words(made)
     assert f"2 complaints came in: on {old.name}, {new.name}." in words["remarks"]

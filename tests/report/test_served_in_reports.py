@@ -2,11 +2,7 @@
 
 from __future__ import annotations
 
-import io
 from pathlib import Path
-
-import pytest
-from pypdf import PdfReader
 
 from sensory.catalogue.tests import find_kind
 from sensory.report.documents import session_pdf
@@ -14,17 +10,11 @@ from sensory.serving.lines import ballot_lines
 from sensory.serving.planning import serving_plan
 from sensory.sessions import booth_plans, exclusions, served, workflow
 from sensory.sessions.finding import session_report
-from sensory.store.repository import open_store
+
+from .shared import text_of
 
 DEMO = Path(__file__).parents[2] / "demo_data"
 BY = "Panel leader"
-
-
-@pytest.fixture
-def store():
-    opened = open_store("sqlite://")
-    yield opened
-    opened.close()
 
 
 def closed(store, name, key, answers, samples=None):
@@ -44,11 +34,6 @@ def closed(store, name, key, answers, samples=None):
              if "not served" not in texts}  # fmt: skip
     workflow.enter_cells(store, "s1", typed, who=BY)
     return spilled
-
-
-def text_of(pdf):
-    pages = PdfReader(io.BytesIO(pdf)).pages
-    return " ".join(" ".join(page.extract_text() for page in pages).split())
 
 
 def test_report_of_a_forced_choice(store):

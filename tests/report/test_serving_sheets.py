@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import io
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from pypdf import PdfReader
 
 from sensory.base.languages import ballot_words, languages
 from sensory.catalogue.tests import find_kind
@@ -23,13 +21,10 @@ from sensory.serving.lines import ballot_lines
 from sensory.serving.planning import serving_plan
 from sensory.sessions import workflow
 
+from .shared import pages_of, text_of
+
 DEMO = Path(__file__).parents[2] / "demo_data"
 PLAN = serving_plan("triangle", ["Anna", "Bo", "Cleo"], seed=4)
-
-
-def words(content: bytes) -> str:
-    pages = PdfReader(io.BytesIO(content)).pages
-    return " ".join(" ".join(page.extract_text() for page in pages).split())
 
 
 @pytest.fixture(scope="module")
@@ -38,7 +33,7 @@ def prepared():
 
 
 def test_preparation_names_every_cup_in_the_order_of_serving(prepared):
-    text = words(preparation_pdf(PLAN, prepared["details"]))
+    text = text_of(preparation_pdf(PLAN, prepared["details"]))
     for name in PLAN.assessors:
         cups = [f"{row.code} {row.sample}" for row in PLAN.rows if row.assessor == name]
         places = [text.index(cup) for cup in cups]
@@ -48,14 +43,14 @@ def test_preparation_names_every_cup_in_the_order_of_serving(prepared):
 
 
 def test_key_resolves_every_code(prepared):
-    text = words(key_pdf(PLAN, prepared["details"]))
+    text = text_of(key_pdf(PLAN, prepared["details"]))
     for row in PLAN.key().rows:
         assert f"{row[3]} {row[4]}" in text
     assert "not for assessors" in text
 
 
 def test_labels_have_every_code_once_and_no_sample():
-    text = words(labels_pdf(PLAN))
+    text = text_of(labels_pdf(PLAN))
     for row in PLAN.rows:
         assert text.count(row.code) >= 1
     assert " A " not in text
@@ -68,9 +63,8 @@ def test_paper_ballots_hold_codes_and_cautions_in_the_language_and_nothing_of_th
 ):
     lines = ballot_lines(PLAN)
     content = ballots_pdf(lines, prepared["question"], prepared["details"], language)
-    pages = PdfReader(io.BytesIO(content)).pages
-    assert len(pages) == len(lines)
-    text = words(content)
+    assert len(pages_of(content)) == len(lines)
+    text = text_of(content)
     assert " ".join(find_kind("TRIANGLE").words[language].asks.split()) in text
     assert "sulphites" in text
     for row in PLAN.rows:
@@ -83,18 +77,18 @@ def test_ranking_has_one_ballot_an_assessor_and_profile_a_line_an_attribute():
     ranking = workflow.read_prepared(DEMO, "aftertaste")
     plan = serving_plan("ranking", ["Anna", "Bo"], seed=1, samples=["sugar", "b1", "b2"])
     content = ballots_pdf(ballot_lines(plan), ranking["question"], ranking["details"], "en")
-    assert len(PdfReader(io.BytesIO(content)).pages) == 2
-    assert "aftertaste" in words(content)
+    assert len(pages_of(content)) == 2
+    assert "aftertaste" in text_of(content)
     profile = workflow.read_prepared(DEMO, "pressing")
     plan = serving_plan("profile", ["Anna"], seed=1, samples=["reference", "b1"])
-    text = words(ballots_pdf(ballot_lines(plan), profile["question"], profile["details"], "de"))
+    text = text_of(ballots_pdf(ballot_lines(plan), profile["question"], profile["details"], "de"))
     assert text.count("raspberry") == 2
     assert text.count("sehr stark") == 12
 
 
 def test_booth_cards_carry_the_link_of_each_assessor():
     links = {"Anna": "http://127.0.0.1:8501/?booth=one", "Bo": "http://127.0.0.1:8501/?booth=two"}
-    text = words(booth_cards_pdf(links, "es"))
+    text = text_of(booth_cards_pdf(links, "es"))
     for name, link in links.items():
         assert f"Bienvenido/a, {name}." in text
         assert link in text
@@ -106,17 +100,12 @@ TWICE = serving_plan(
 )
 
 
-def page_words(content: bytes) -> list[str]:
-    pages = PdfReader(io.BytesIO(content)).pages
-    return [" ".join(page.extract_text().split()) for page in pages]
-
-
 @pytest.mark.parametrize(("minutes", "pause"), [(0, "break_after"), (12, "break_at_least")])
 @pytest.mark.parametrize("language", languages())
 def test_paper_ballots_say_sitting_warm_up_and_break(prepared, language, minutes, pause):
     said = ballot_words(language)
     lines, question, details = ballot_lines(TWICE), prepared["question"], prepared["details"]
-    pages = page_words(
+    pages = pages_of(
         ballots_pdf(lines, question, details, language, plan=TWICE, break_minutes=minutes)
     )
     assert len(pages) == 8
@@ -136,25 +125,25 @@ def test_paper_ballots_say_sitting_warm_up_and_break(prepared, language, minutes
 
 def test_paper_ballots_of_one_sitting_say_nothing_of_it(prepared):
     lines, question, details = ballot_lines(PLAN), prepared["question"], prepared["details"]
-    text = words(ballots_pdf(lines, question, details, "en", plan=PLAN))
-    assert text == words(ballots_pdf(lines, question, details, "en"))
+    text = text_of(ballots_pdf(lines, question, details, "en", plan=PLAN))
+    assert text == text_of(ballots_pdf(lines, question, details, "en"))
     for word in ("Sitting", "Warm-up", "Break", "Ballot 1"):
         assert word not in text
 
 
 def test_preparation_labels_and_key_tell_sets_and_warm_up_apart(prepared):
-    text = words(preparation_pdf(TWICE, prepared["details"]))
+    text = text_of(preparation_pdf(TWICE, prepared["details"]))
     assert text.count("Anna, sitting") == 2
     for number, name in enumerate(("warm-up", "set 1", "set 2"), start=1):
         assert text.index(name) < text.index("Anna, sitting 2"), number
     assert "plain syrup 4" in text  # portions
-    labels = words(labels_pdf(TWICE))
+    labels = text_of(labels_pdf(TWICE))
     assert "Anna · 1 warm-up" in labels
     assert "Anna · 2 warm-up" in labels
     for number in (1, 2, 3, 4):
         for place in (1, 2, 3):
             assert f"Bo · {(number + 1) // 2}.{number}.{place}" in labels
-    key = words(key_pdf(TWICE, prepared["details"]))
+    key = text_of(key_pdf(TWICE, prepared["details"]))
     assert key.count("warm-up") == 4
 
 
@@ -163,9 +152,7 @@ def test_paper_ballots_of_categories_have_boxes_and_no_line():
     settings = {"attributes": "sweet; sour", "scale": "categories", "categories": 7.0}
     question = replace(profile["question"], settings=settings | {"low_word": "flat"})
     plan = serving_plan("profile", ["Anna"], seed=1, samples=["reference", "b1"])
-    pages = page_words(
-        ballots_pdf(ballot_lines(plan), question, profile["details"], "en", plan=plan)
-    )
+    pages = pages_of(ballots_pdf(ballot_lines(plan), question, profile["details"], "en", plan=plan))
     for page in pages:
         assert page.count("0 1 2 3 4 5 6") == 2
         assert page.count("flat") == page.count("very strong") == 2
@@ -181,7 +168,7 @@ def test_a_paper_ballot_states_its_own_allergens_and_has_a_box_to_leave_it_out(p
         lines, prepared["question"], prepared["details"], language, allergens=held
     )
     said = ballot_words(language)
-    pages = [" ".join(page.extract_text().split()) for page in PdfReader(io.BytesIO(content)).pages]
+    pages = pages_of(content)
     for page, allergens in zip(pages, held.values(), strict=True):
         stated = " ".join(said["ballot_allergens"].format(allergens=allergens).split())
         assert (stated in page) == bool(allergens)
@@ -191,13 +178,13 @@ def test_a_paper_ballot_states_its_own_allergens_and_has_a_box_to_leave_it_out(p
 
 def test_sheets_leave_out_what_is_not_served_and_say_how_much(prepared):
     rows = tuple(row for row in PLAN.rows if row.assessor != "Bo")
-    text = words(
+    text = text_of(
         preparation_pdf(
             PLAN, prepared["details"], rows=rows, allergens={"A": "none", "B": "milk; celery"}
         )
     )
     gone = [row.code for row in PLAN.rows if row.assessor == "Bo"]
-    labels = words(labels_pdf(PLAN, rows=rows))
+    labels = text_of(labels_pdf(PLAN, rows=rows))
     assert not any(code in text or code in labels for code in gone)
     assert "Bo, sitting 1 left out: 3 cups" in text
     assert f"B {sum(row.sample == 'B' for row in rows)} milk; celery" in text
@@ -214,7 +201,7 @@ def test_paper_ballots_join_sittings_allergens_and_what_is_left_out(prepared, la
     rows = rows_to_serve(TWICE, lines, {"Bo": ["plain syrup"]})
     kept = to_serve(lines)
     more = {"plan": TWICE, "rows": rows, "allergens": dict.fromkeys(kept, "milk")}
-    pages = page_words(
+    pages = pages_of(
         ballots_pdf(kept, question, details, language, warm_up_allergens="celery", **more)
     )
     numbers = [(1, 1), (3, 2), (4, 2), (1, 1), (2, 1), (3, 2), (4, 2)]
@@ -228,12 +215,14 @@ def test_paper_ballots_join_sittings_allergens_and_what_is_left_out(prepared, la
         assert (said["warm_up_leave"] in page) is warm
         assert (said["warm_up"] in page) is warm
         assert (said["break_after"] in page) is (at in (0, 4))
-    labels = words(labels_pdf(TWICE, rows=rows))
+    labels = text_of(labels_pdf(TWICE, rows=rows))
     assert "Anna · 1.1.3" in labels
     assert "Anna · 1.2." not in labels
     assert "Anna · 2.3.1" in labels
     assert labels.count("warm-up") == 2
-    kitchen = words(preparation_pdf(TWICE, details, rows=rows, allergens={"plain syrup": "celery"}))
+    kitchen = text_of(
+        preparation_pdf(TWICE, details, rows=rows, allergens={"plain syrup": "celery"})
+    )
     assert "plain syrup 2 celery" in kitchen
     for tray, note in (("Anna, sitting 1", "3 cups"), ("Bo, sitting 1", "1 cup")):
         assert f"{tray} left out: {note} " in kitchen

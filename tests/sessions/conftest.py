@@ -14,15 +14,15 @@ import pytest
 Lines = Sequence[Sequence[Any]]
 
 
-def csv_bytes(
-    lines: Lines, *, delimiter: str = ",", encoding: str = "utf-8", terminator: str = "\n"
-) -> bytes:
+def csv_bytes(lines, *, delimiter=",", encoding="utf-8", terminator="\n") -> bytes:
+    """The lines as a CSV file."""
     text = io.StringIO()
     csv.writer(text, delimiter=delimiter, lineterminator=terminator).writerows(lines)
     return text.getvalue().encode(encoding)
 
 
 def workbook(sheets: Mapping[str, Lines]) -> bytes:
+    """Sheets by title, each a list of lines, as a workbook."""
     book = openpyxl.Workbook()
     book.remove(book.worksheets[0])
     for title, lines in sheets.items():
@@ -35,6 +35,7 @@ def workbook(sheets: Mapping[str, Lines]) -> bytes:
 
 
 def repacked(content: bytes, changed: str, change: Callable[[bytes], bytes]) -> bytes:
+    """A workbook with one of its parts changed."""
     packed = io.BytesIO()
     with (
         zipfile.ZipFile(io.BytesIO(content)) as old,
@@ -48,18 +49,15 @@ def repacked(content: bytes, changed: str, change: Callable[[bytes], bytes]) -> 
 
 
 @pytest.fixture(scope="session", name="csv_bytes")
-def _csv_bytes() -> Callable[..., bytes]:
-    """Lines to CSV: (lines, delimiter=, encoding=, terminator=)."""
+def _csv_bytes():
     return csv_bytes
 
 
 @pytest.fixture(scope="session", name="workbook")
-def _workbook() -> Callable[[Mapping[str, Lines]], bytes]:
-    """Sheets by title, each a list of lines, to the bytes of a workbook."""
+def _workbook():
     return workbook
 
 
 @pytest.fixture(scope="session", name="repacked")
-def _repacked() -> Callable[[bytes, str, Callable[[bytes], bytes]], bytes]:
-    """A workbook with one of its parts changed by a function."""
+def _repacked():
     return repacked

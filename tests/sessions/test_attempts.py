@@ -5,40 +5,27 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
-import pytest
 from scipy.stats import binom
 
+from sensory.report.documents import session_words
 from sensory.sessions import workflow
 from sensory.sessions.attempts import IN_TWO, attempts_in_words, planned_second
 from sensory.sessions.finding import session_report
-from sensory.store.repository import open_store
 
 DEMO = Path(__file__).parents[2] / "demo_data"
 
 
-@pytest.fixture
-def store(tmp_path):
-    opened = open_store(f"sqlite:///{tmp_path / 'r.sqlite3'}")
-    yield opened
-    opened._engine.dispose()
-
-
-def session(store, *, batch="EF-0937", close=True, protocol="TRIANGLE"):
+def session(store, *, batch="EF-0937", close=True):
     prepared = workflow.read_prepared(DEMO, "suspect_batch")
     reference, compared = prepared["details"].samples
-    details = replace(prepared["details"], samples=(reference, replace(compared, batch=batch)))
-    question = replace(prepared["question"], protocol=protocol)
-    opened = workflow.open_session(
-        store,
-        workflow.new_session_id(),
-        **(prepared | {"details": details, "question": question}),
-        who="t",
-        why="t",
-    )
-    workflow.agree(store, opened.id, who="A. Leader")
+    samples = (reference, replace(compared, batch=batch))
+    prepared["details"] = replace(prepared["details"], samples=samples)
+    session_id = workflow.new_session_id()
+    workflow.open_session(store, session_id, **prepared, who="t", why="t")
+    workflow.agree(store, session_id, who="A. Leader")
     if close:
-        workflow.close(store, opened.id, who="A. Leader")
-    return opened.id
+        workflow.close(store, session_id, who="A. Leader")
+    return session_id
 
 
 def told(store, session_id):
@@ -78,8 +65,6 @@ def test_other_batches_and_batches_without_a_number_do_not_count(store):
 
 
 def test_the_attempt_is_in_what_the_session_cannot_tell_and_in_the_report(store):
-    from sensory.report.documents import session_words
-
     session(store)
     summary = session_report(store, session(store), version="1")
     assert summary.attempts[0] == summary.cannot_tell()[0]

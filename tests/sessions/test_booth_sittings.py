@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import datetime, timedelta
-from pathlib import Path
 
 import pytest
 
@@ -14,63 +12,31 @@ from sensory.catalogue.tests import find_kind
 from sensory.choices.protocols import PROTOCOLS
 from sensory.serving.ballot_line import LEFT, NOT_SERVED, WARM_UP
 from sensory.serving.cups import rows_to_serve
-from sensory.serving.lines import ballot_lines
-from sensory.serving.planning import serving_plan
 from sensory.sessions import booth_plans, booth_sittings, booths, exclusions, workflow
 from sensory.sessions.allergens import undeclared
 from sensory.sessions.booth_ballots import still_open
 from sensory.sessions.finding import session_report
 from sensory.sessions.serving import Breaks
 from sensory.store.archive import archive_session, read_archive
-from sensory.store.repository import open_store
 
-from .test_booths import declare
+from ..shared import write_lines
+from .shared import BY, PEOPLE, answered, at_booths, waiting
 
-DEMO = Path(__file__).parents[2] / "demo_data"
-PEOPLE = ("Anna", "Bo", "Cleo")
 PRESSES = ["reference", "zinc press", "quartz press"]
 
 
-@pytest.fixture
-def store(tmp_path):
-    opened = open_store(f"sqlite:///{tmp_path / 'r.sqlite3'}")
-    yield opened
-    opened._engine.dispose()
+TWICE = {"replicates": 2, "sittings": 2}
 
 
-def served(store, key="PROFILE", minutes=0, settings=None, people=PEOPLE, samples=None, **arranged):
-    """An agreed session with its plan on record and booths open."""
-    prepared = workflow.read_prepared(DEMO, "pressing" if key == "PROFILE" else "suspect_batch")
-    del prepared["cells"]
-    question = replace(prepared["question"], protocol=key, attribute="sourness")
-    if settings is not None:
-        question = replace(question, settings=settings)
-    session = workflow.open_session(
-        store,
-        workflow.new_session_id(),
-        **(prepared | {"question": question}),
-        who="test",
-        why="test",
-    )
-    workflow.agree(store, session.id, who="A. Leader")
-    names = samples or (PRESSES if key == "PROFILE" else None)
-    plan = serving_plan(find_kind(key), people, seed=5, samples=names, **arranged)
-    booth_plans.serve(store, session.id, plan, ballot_lines(plan), break_minutes=minutes, who="L")
-    declare(store, session.id, "none")
-    return session.id, plan, booth_plans.open_booths(store, session.id, who="L")
+def served(store, key="PROFILE", **arranged):
+    """A session at booths, nothing in its samples, three presses in a profile."""
+    arranged = {"samples": PRESSES if key == "PROFILE" else None, **arranged}
+    return at_booths(store, key, allergens="none", **arranged)
 
 
-def answered(store, token):
-    """Answer and send the ballot that waits; its codes."""
-    ballot = booths.visit(store, token).ballot
-    given = {}
-    for one in ballot.asked:
-        stored = [choice for choice, _ in one.choices]
-        text = " ".join(stored[: 2 if one.kind == "two" else 1]) or "4.50"
-        given.setdefault(one.line, {})[one.name] = text
-    booths.keep(store, token, ballot.line, given)
-    booths.send(store, token, ballot.line)
-    return ballot.codes
+def halt(store, token):
+    """What is to be waited for before the next ballot."""
+    return booths.visit(store, token).halt
 
 
 def codes(plan, name, sitting, *, warm_up=False):
@@ -87,36 +53,34 @@ def test_warm_up_comes_first_in_each_sitting_and_is_not_scored(store):
     booths.consent(store, token)
     for sitting in (1, 2, 3):
         if sitting > 1:
-            booth_sittings.start_sitting(store, session_id, sitting, who="L")
+            booth_sittings.start_sitting(store, session_id, sitting, who=BY)
         here = booths.visit(store, token)
         (code,) = codes(plan, "Bo", sitting, warm_up=True)
-        assert here.halt == booth_sittings.Halt(
-            kind="warm-up", sitting=sitting, sittings=3, code=code
-        )
+        expected = {"kind": "warm-up", "sitting": sitting, "sittings": 3, "code": code}
+        assert here.halt == booth_sittings.Halt(**expected)
         assert "syrup" not in repr(here)
         with pytest.raises(RecordError, match=f"The warm-up of sitting {sitting} comes first"):
             answered(store, token)
         booths.tasted(store, token, "000")  # another code: nothing happens
-        assert booths.visit(store, token).halt is not None
+        assert halt(store, token) is not None
         booths.tasted(store, token, code)
         booths.tasted(store, token, code)
-        assert booths.visit(store, token).halt is None
-        assert list(answered(store, token)) == codes(plan, "Bo", sitting)
-    assert booths.visit(store, token).ballot is None
+        assert halt(store, token) is None
+        assert answered(store, token) == codes(plan, "Bo", sitting)
+    assert waiting(store, token) is None
     whys = [entry.why for entry in store.entries(session_id)]
     assert whys.count("warm-up sample tasted") == 3
     warm_ups = {row.code for row in plan.rows if row.set == 0}
     cells = store.cells(session_id)
     assert len(cells) == 9  # three samples of three assessors
     texts = {text for texts in cells.values() for text in texts.values()}
-    assert not warm_ups & texts
-    assert "plain syrup" not in texts
+    assert not (warm_ups | {"plain syrup"}) & texts
     checked = workflow.checked_ballots(store, session_id)
     assert not [fault for fault in checked.faults if "warm" in str(fault)]
-    assert {row["attribute"] for row in checked.rows} == set(
-        find_kind("PROFILE").listed(store.session(session_id).question.settings, "attributes")
-    )
-    workflow.close(store, session_id, who="L")
+    settings = store.session(session_id).question.settings
+    attributes = find_kind("PROFILE").listed(settings, "attributes")
+    assert {row["attribute"] for row in checked.rows} == set(attributes)
+    workflow.close(store, session_id, who=BY)
     assert store.verify() == []
     archive = read_archive(archive_session(store, session_id))
     assert archive.cells == store.cells(session_id)
@@ -131,47 +95,47 @@ def test_warm_up_of_one_sitting_needs_no_break(store):
     booths.consent(store, tokens["Anna"])
     booths.tasted(store, tokens["Anna"], codes(plan, "Anna", 1, warm_up=True)[0])
     answered(store, tokens["Anna"])
-    workflow.close(store, session_id, who="L")
+    workflow.close(store, session_id, who=BY)
     found = session_report(store, session_id, version="1")
     assert found.outcome.counts.trials == 1
     assert found.afterwards == ()
 
 
 def test_break_lasts_until_the_leader_starts_the_next_sitting(store):
-    session_id, plan, tokens = served(store, "TRIANGLE", replicates=2, sittings=2)
+    session_id, plan, tokens = served(store, "TRIANGLE", **TWICE)
     assert store.session(session_id).serving.breaks == Breaks(minutes=0, started=1)
     for token in tokens.values():
         booths.consent(store, token)
-    assert list(answered(store, tokens["Anna"])) == codes(plan, "Anna", 1)
+    assert answered(store, tokens["Anna"]) == codes(plan, "Anna", 1)
     here = booths.visit(store, tokens["Anna"])
     assert here.halt == booth_sittings.Halt(kind="break", sitting=2, sittings=2)
     with pytest.raises(RecordError, match="The break of sitting 2 comes first"):
         answered(store, tokens["Anna"])
-    assert booths.visit(store, tokens["Bo"]).halt is None  # still in the first sitting
+    assert halt(store, tokens["Bo"]) is None  # still in the first sitting
     assert booth_sittings.next_sitting(store.session(session_id)) == 2
     assert booth_sittings.done_with(store, session_id, 1) == (1, 3)
     assert booth_sittings.done_with(store, session_id, 2) == (0, 3)
-    booth_sittings.start_sitting(store, session_id, 2, who="A. Leader")
-    booth_sittings.start_sitting(store, session_id, 2, who="A. Leader")
+    booth_sittings.start_sitting(store, session_id, 2, who=BY)
+    booth_sittings.start_sitting(store, session_id, 2, who=BY)
     started = [e for e in store.entries(session_id) if e.what == "sitting started"]
     assert [(entry.who, entry.why) for entry in started] == [("A. Leader", "sitting 2 of 2")]
     assert booth_sittings.next_sitting(store.session(session_id)) is None
-    assert list(answered(store, tokens["Anna"])) == codes(plan, "Anna", 2)
-    assert booths.visit(store, tokens["Anna"]).ballot is None
+    assert answered(store, tokens["Anna"]) == codes(plan, "Anna", 2)
+    assert waiting(store, tokens["Anna"]) is None
     with pytest.raises(RecordError, match="sitting 3 cannot be started: 2 of 2 have been"):
-        booth_sittings.start_sitting(store, session_id, 3, who="L")
+        booth_sittings.start_sitting(store, session_id, 3, who=BY)
     assert store.verify() == []
 
 
 def test_somebody_who_does_not_taste_keeps_nobody_waiting(store):
-    session_id, _, tokens = served(store, "TRIANGLE", replicates=2, sittings=2)
+    session_id, _, tokens = served(store, "TRIANGLE", **TWICE)
     booths.consent(store, tokens["Bo"], wants=False)
     assert booth_sittings.done_with(store, session_id, 1) == (0, 2)
     assert booths.visit(store, tokens["Bo"]).excused
 
 
 def test_break_of_some_minutes_counts_from_the_own_last_ballot(store, monkeypatch):
-    session_id, _, tokens = served(store, "TRIANGLE", minutes=10, replicates=2, sittings=2)
+    session_id, _, tokens = served(store, "TRIANGLE", minutes=10, **TWICE)
     token = tokens["Anna"]
     booths.consent(store, token)
     answered(store, token)
@@ -180,56 +144,55 @@ def test_break_of_some_minutes_counts_from_the_own_last_ballot(store, monkeypatc
     def after(minutes):
         moment = datetime.fromisoformat(sent) + timedelta(minutes=minutes)
         monkeypatch.setattr(booth_sittings, "utc_now", moment.isoformat)
-        return booths.visit(store, token).halt
+        return halt(store, token)
 
     assert [after(minutes).minutes for minutes in (0, 3, 9.5)] == [10, 7, 1]
     assert after(10) is None
     assert after(3) is not None  # a clock set back lengthens the break, and nothing else
     assert booth_sittings.next_sitting(store.session(session_id)) is None
     with pytest.raises(RecordError, match="No sitting of this session waits for the leader"):
-        booth_sittings.start_sitting(store, session_id, 2, who="L")
+        booth_sittings.start_sitting(store, session_id, 2, who=BY)
     after(11)
     answered(store, token)
-    assert booths.visit(store, token).ballot is None
+    assert waiting(store, token) is None
 
 
 @pytest.mark.parametrize("minutes", [-1, 1.5, 241])
 def test_break_that_is_no_number_of_minutes(store, minutes):
     with pytest.raises(ArgumentError, match="break_minutes"):
-        served(store, "TRIANGLE", minutes=minutes, replicates=2, sittings=2)
+        served(store, "TRIANGLE", minutes=minutes, **TWICE)
 
 
 def test_somebody_late_has_the_same_sittings(store):
-    session_id, _, _ = served(store, "TRIANGLE", replicates=2, sittings=2, warm_up="plain syrup")
-    token = booth_plans.add_late(store, session_id, "Late Lou", who="L")
+    session_id, _, _ = served(store, "TRIANGLE", warm_up="plain syrup", **TWICE)
+    token = booth_plans.add_late(store, session_id, "Late Lou", who=BY)
     booths.consent(store, token)
     here = booths.visit(store, token)
     assert (here.halt.kind, here.halt.sitting) == ("warm-up", 1)
     booths.tasted(store, token, here.halt.code)
     answered(store, token)
-    assert booths.visit(store, token).halt.kind == "break"
-    store.erase_person("Late Lou", who="L", why="asked for it")
-    assert booths.visit(store, token).halt.kind == "break"
+    assert halt(store, token).kind == "break"
+    store.erase_person("Late Lou", who=BY, why="asked for it")
+    assert halt(store, token).kind == "break"
 
 
 def test_a_line_without_a_cup_of_the_plan_waits_for_nothing(store):
-    session_id, _, tokens = served(store, "TRIANGLE", replicates=2, sittings=2)
+    session_id, _, tokens = served(store, "TRIANGLE", **TWICE)
     booths.consent(store, tokens["Anna"])
     first = min(line for line, t in store.cells(session_id).items() if t["assessor"] == "Anna")
-    with store.action(who="L", why="typed") as act:
-        act.write_lines(session_id, {first + 1: {"code_1": "000"}})
+    write_lines(store, session_id, {first + 1: {"code_1": "000"}}, who=BY, why="typed")
     answered(store, tokens["Anna"])
-    assert booths.visit(store, tokens["Anna"]).halt is None
+    assert halt(store, tokens["Anna"]) is None
 
 
 def test_closed_session_starts_no_sitting(store):
-    session_id, _, tokens = served(store, "TRIANGLE", replicates=2, sittings=2)
+    session_id, _, tokens = served(store, "TRIANGLE", **TWICE)
     booths.consent(store, tokens["Anna"])
     answered(store, tokens["Anna"])
-    workflow.close(store, session_id, who="L")
+    workflow.close(store, session_id, who=BY)
     assert booth_sittings.next_sitting(store.session(session_id)) is None
     with pytest.raises(RecordError, match="The session is closed"):
-        booth_sittings.start_sitting(store, session_id, 2, who="L")
+        booth_sittings.start_sitting(store, session_id, 2, who=BY)
 
 
 @pytest.mark.parametrize("key", PROTOCOLS)
@@ -239,12 +202,12 @@ def test_several_sets_an_assessor_from_plan_to_finding(store, key):
         booths.consent(store, token)
         mine = [one for one in plan.sets if one.assessor == name]
         for number, one in enumerate(mine, start=1):
-            ballot = booths.visit(store, token).ballot
+            ballot = waiting(store, token)
             assert (ballot.number, ballot.all) == (number, 3)
             assert still_open(ballot)
             assert tuple(code for code in answered(store, token) if code) == one.codes
     assert booth_plans.progress(store, session_id) == [(name, 3, 3) for name in PEOPLE]
-    workflow.close(store, session_id, who="L")
+    workflow.close(store, session_id, who=BY)
     found = session_report(store, session_id, version="1")
     assert found.outcome.counts.trials == 9
     assert found.outcome.counts.assessors == 3
@@ -263,7 +226,7 @@ def test_categories_at_booths_are_offered_checked_and_read(store):
     session_id, _, tokens = served(store, settings=settings)
     token = tokens["Anna"]
     booths.consent(store, token)
-    ballot = booths.visit(store, token).ballot
+    ballot = waiting(store, token)
     assert [one.kind for one in ballot.asked] == ["category", "category"]
     assert [stored for stored, _ in ballot.asked[0].choices] == list("123456789")
     assert ballot.asked[0].ends == ("none", "like syrup")
@@ -272,18 +235,17 @@ def test_categories_at_booths_are_offered_checked_and_read(store):
         with pytest.raises(RecordError, match="does not offer the answer"):
             booths.keep(store, token, ballot.line, {ballot.line: {"sweet": wrong}})
     score = {"Anna": "2", "Bo": "3", "Cleo": "5"}
-    for name, one in tokens.items():
-        booths.consent(store, one)
-        while (here := booths.visit(store, one)).ballot is not None:
-            line = here.ballot.line
-            sour = str(1 + (line * 7 + int(score[name])) % 9)
-            given = {"sweet": score[name], "sour": sour}
-            booths.keep(store, one, line, {line: given})
-            booths.send(store, one, line)
+    for name, token in tokens.items():
+        booths.consent(store, token)
+        while (ballot := waiting(store, token)) is not None:
+            sour = str(1 + (ballot.line * 7 + int(score[name])) % 9)
+            given = {ballot.line: {"sweet": score[name], "sour": sour}}
+            booths.keep(store, token, ballot.line, given)
+            booths.send(store, token, ballot.line)
     checked = workflow.checked_ballots(store, session_id)
     assert not checked.blocking
     assert {row["score"] for row in checked.rows} <= set(range(1, 10))
-    workflow.close(store, session_id, who="L")
+    workflow.close(store, session_id, who=BY)
     read = session_report(store, session_id, version="1")
     assert any("9 categories from 1 to 9" in note for note in read.outcome.notes)
 
@@ -306,8 +268,8 @@ def test_incomplete_blocks_from_plan_to_finding(store, key, settings):
     sample = {(row.assessor, row.code): row.sample for row in plan.rows}
     for seat, (name, token) in enumerate(tokens.items()):
         booths.consent(store, token)
-        booths.tasted(store, token, booths.visit(store, token).halt.code)
-        while (ballot := booths.visit(store, token).ballot) is not None:
+        booths.tasted(store, token, halt(store, token).code)
+        while (ballot := waiting(store, token)) is not None:
             strength = {one: sweetness[sample[name, one]] for one in ballot.codes}
             for asked in ballot.asked:
                 if asked.kind == "place":
@@ -317,7 +279,7 @@ def test_incomplete_blocks_from_plan_to_finding(store, key, settings):
                     text = f"{max(strength.values()) * (asked.label == 'sweet') + shaken:.2f}"
                 booths.keep(store, token, ballot.line, {asked.line: {asked.name: text}})
             booths.send(store, token, ballot.line)
-    workflow.close(store, session_id, who="L")
+    workflow.close(store, session_id, who=BY)
     read = session_report(store, session_id, version="1")
     assert not read.outcome.because.startswith("Nothing can be computed")
     assert read.outcome.finding is Finding.DIFFERENT
@@ -326,26 +288,24 @@ def test_incomplete_blocks_from_plan_to_finding(store, key, settings):
 
 
 def test_a_warm_up_sample_is_declared_and_an_exclusion_skips_it(store):
-    session_id, plan, tokens = served(
-        store, "TRIANGLE", replicates=2, sittings=2, warm_up="plain syrup"
-    )
-    exclusions.declare_allergens(store, session_id, {"plain syrup": ""}, who="L")
+    session_id, plan, tokens = served(store, "TRIANGLE", warm_up="plain syrup", **TWICE)
+    exclusions.declare_allergens(store, session_id, {"plain syrup": ""}, who=BY)
     assert undeclared(store.session(session_id)) == ["plain syrup"]
     with pytest.raises(RecordError, match=r"Declare the allergens.*: plain syrup"):
-        booth_plans.open_booths(store, session_id, who="L")
-    exclusions.declare_allergens(store, session_id, {"plain syrup": "celery"}, who="L")
-    exclusions.exclude(store, session_id, "Bo", ["plain syrup"], who="L")
+        booth_plans.open_booths(store, session_id, who=BY)
+    exclusions.declare_allergens(store, session_id, {"plain syrup": "celery"}, who=BY)
+    exclusions.exclude(store, session_id, "Bo", ["plain syrup"], who=BY)
     assert not any(texts.get(NOT_SERVED) for texts in store.cells(session_id).values())
     booths.consent(store, tokens["Anna"])
     booths.consent(store, tokens["Bo"])
-    halt = booths.visit(store, tokens["Anna"]).halt
-    assert (halt.kind, halt.allergens) == ("warm-up", "celery")
-    assert booths.visit(store, tokens["Anna"]).ballot.allergens == ""
-    assert booths.visit(store, tokens["Bo"]).halt is None
-    assert list(answered(store, tokens["Bo"])) == codes(plan, "Bo", 1)
-    assert booths.visit(store, tokens["Bo"]).halt.kind == "break"
-    booth_sittings.start_sitting(store, session_id, 2, who="L")
-    assert booths.visit(store, tokens["Bo"]).halt is None
+    break_now = halt(store, tokens["Anna"])
+    assert (break_now.kind, break_now.allergens) == ("warm-up", "celery")
+    assert waiting(store, tokens["Anna"]).allergens == ""
+    assert halt(store, tokens["Bo"]) is None
+    assert answered(store, tokens["Bo"]) == codes(plan, "Bo", 1)
+    assert halt(store, tokens["Bo"]).kind == "break"
+    booth_sittings.start_sitting(store, session_id, 2, who=BY)
+    assert halt(store, tokens["Bo"]) is None
     excluded = exclusions.excluded_samples(store, session_id)
     assert excluded == {"Bo": ("plain syrup",)}
     poured = rows_to_serve(plan, store.cells(session_id), excluded)
@@ -358,10 +318,10 @@ def test_a_warm_up_sample_is_left_out_at_the_booth(store):
     token = tokens["Cleo"]
     booths.consent(store, token)
     booths.leave_warm_up(store, token, "000")  # another code: nothing happens
-    booths.leave_warm_up(store, token, booths.visit(store, token).halt.code)
+    booths.leave_warm_up(store, token, halt(store, token).code)
     entry = store.entries(session_id)[-1]
     assert (entry.who, entry.why) == ("booth of Cleo", "not this sample")
-    assert booths.visit(store, token).halt is None
+    assert halt(store, token) is None
     answered(store, token)
     marks = [texts[WARM_UP] for texts in store.cells(session_id).values() if texts.get(WARM_UP)]
     assert marks == ["not this sample"]
@@ -377,7 +337,7 @@ def test_a_ballot_left_out_before_a_break_keeps_nobody_waiting(store):
         booths.leave_out(store, token, 6)
     answered(store, token)
     answered(store, token)
-    last = booths.visit(store, token).ballot
+    last = waiting(store, token)
     booths.leave_out(store, token, last.line)
     here = booths.visit(store, token)
     assert (here.halt.kind, here.halt.sitting) == ("break", 2)
@@ -386,43 +346,43 @@ def test_a_ballot_left_out_before_a_break_keeps_nobody_waiting(store):
         booths.leave_out(store, token, here.ballot.line)
     assert booth_sittings.done_with(store, session_id, 1) == (1, 3)
     assert booth_sittings.not_done_with(store, session_id, 1) == ("Bo", "Cleo")
-    exclusions.exclude(store, session_id, "Bo", PRESSES, who="L")  # no ballots, so not counted
+    exclusions.exclude(store, session_id, "Bo", PRESSES, who=BY)  # no ballots, so not counted
     assert booth_sittings.done_with(store, session_id, 1) == (1, 2)
     assert booth_sittings.not_done_with(store, session_id, 1) == ("Cleo",)
-    exclusions.not_today(store, session_id, "Bo", who="L")
-    exclusions.exclude(store, session_id, "Bo", [], who="L")
-    exclusions.not_today(store, session_id, "Bo", who="L")
+    exclusions.not_today(store, session_id, "Bo", who=BY)
+    exclusions.exclude(store, session_id, "Bo", [], who=BY)
+    exclusions.not_today(store, session_id, "Bo", who=BY)
     assert booth_sittings.done_with(store, session_id, 1) == (1, 2)
-    booth_plans.did_not_come(store, session_id, "Cleo", who="L")
+    booth_plans.did_not_come(store, session_id, "Cleo", who=BY)
     assert booth_sittings.done_with(store, session_id, 1) == (1, 1)
-    booth_sittings.start_sitting(store, session_id, 2, who="L")
-    assert list(answered(store, token)) == codes(plan, "Anna", 2)[:1]
+    booth_sittings.start_sitting(store, session_id, 2, who=BY)
+    assert answered(store, token) == codes(plan, "Anna", 2)[:1]
     assert store.session(session_id).serving.breaks == Breaks(minutes=0, started=2)
-    again = booth_plans.add_late(store, session_id, "Cleo", who="L")
+    again = booth_plans.add_late(store, session_id, "Cleo", who=BY)
     booths.consent(store, again)
-    assert booths.visit(store, again).halt is None
+    assert halt(store, again) is None
     assert booth_sittings.done_with(store, session_id, 1) == (1, 2)
 
 
 def test_who_left_all_out_at_the_booth_is_done_with_the_sitting(store):
-    session_id, _, tokens = served(store, "TRIANGLE", replicates=2, sittings=2)
+    session_id, _, tokens = served(store, "TRIANGLE", **TWICE)
     booths.consent(store, tokens["Anna"])
-    booths.leave_out(store, tokens["Anna"], booths.visit(store, tokens["Anna"]).ballot.line)
+    booths.leave_out(store, tokens["Anna"], waiting(store, tokens["Anna"]).line)
     assert booth_sittings.done_with(store, session_id, 1) == (1, 3)
-    booth_sittings.start_sitting(store, session_id, 2, who="L")
-    booths.leave_out(store, tokens["Anna"], booths.visit(store, tokens["Anna"]).ballot.line)
+    booth_sittings.start_sitting(store, session_id, 2, who=BY)
+    booths.leave_out(store, tokens["Anna"], waiting(store, tokens["Anna"]).line)
     assert booth_sittings.done_with(store, session_id, 2) == (1, 3)
     assert booth_sittings.not_done_with(store, session_id, 2) == ("Bo", "Cleo")
 
 
 def test_a_break_counts_from_a_ballot_left_out_last(store, monkeypatch):
-    session_id, _, tokens = served(store, "TRIANGLE", minutes=10, replicates=2, sittings=2)
+    session_id, _, tokens = served(store, "TRIANGLE", minutes=10, **TWICE)
     booths.consent(store, tokens["Anna"])
-    line = booths.visit(store, tokens["Anna"]).ballot.line
+    line = waiting(store, tokens["Anna"]).line
     booths.leave_out(store, tokens["Anna"], line)
     left = datetime.fromisoformat(store.cells(session_id)[line][LEFT])
     for minutes, waits in ((0, 10), (9, 1), (10, None)):
         moment = left + timedelta(minutes=minutes)
         monkeypatch.setattr(booth_sittings, "utc_now", moment.isoformat)
-        halt = booths.visit(store, tokens["Anna"]).halt
-        assert (halt.minutes if halt else None) == waits
+        break_now = halt(store, tokens["Anna"])
+        assert (break_now.minutes if break_now else None) == waits

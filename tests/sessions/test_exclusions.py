@@ -15,31 +15,21 @@ from sensory.sessions import booth_plans, booths, exclusions, workflow
 from sensory.sessions.allergens import declared_allergens, served_samples, undeclared
 from sensory.sessions.finding import session_report
 from sensory.sessions.served_beside_plan import served_beside_plan
-from sensory.store.repository import open_store
 
-from .test_booths import SAMPLES, declare, fill, planned
-
-BY = "A. Leader"
-
-
-@pytest.fixture
-def store(tmp_path):
-    opened = open_store(f"sqlite:///{tmp_path / 'r.sqlite3'}")
-    yield opened
-    opened.close()
-
-
-def mine(store, session_id, name):
-    return {n: t for n, t in store.cells(session_id).items() if t.get("assessor") == name}
-
-
-def finish(store, token):
-    """Answer and send all that waits at a booth."""
-    if not booths.visit(store, token).consented:
-        booths.consent(store, token)
-    while (ballot := booths.visit(store, token).ballot) is not None:
-        fill(store, token, ballot)
-        booths.send(store, token, ballot.line)
+from ..shared import write_lines
+from .shared import (
+    BY,
+    SAMPLES,
+    answered,
+    at_booths,
+    declare,
+    fill,
+    finish,
+    lines_of,
+    planned,
+    seat,
+    waiting,
+)
 
 
 def test_booths_wait_until_each_served_sample_is_declared(store):
@@ -87,20 +77,20 @@ def test_ballots_with_an_excluded_sample_are_not_served_in_any_test(store, key):
     exclusions.exclude(store, session_id, "Bo", [out], who=BY)  # once more changes nothing
     method = find_kind(key)
     sample = {row.code: row.sample for row in plan.rows if row.assessor == "Bo"}
-    for texts in mine(store, session_id, "Bo").values():
+    for texts in lines_of(store, session_id).values():
         holds = out in {sample[code] for code in codes_of(texts)}
         holds = holds or (method is not None and method.together)
         assert texts.get(NOT_SERVED, "") == ("not this sample" if holds else "")
-    assert not any(NOT_SERVED in texts for texts in mine(store, session_id, "Anna").values())
+    assert not any(NOT_SERVED in texts for texts in lines_of(store, session_id, "Anna").values())
     for token in tokens.values():
         finish(store, token)
     checked = workflow.checked_ballots(store, session_id)
     assert not checked.blocking
     out_lines = sum(NOT_SERVED in texts for texts in store.cells(session_id).values())
     assert checked.ready == len(store.cells(session_id)) - out_lines
-    said = [str(one) for one in checked.remarks]
-    assert any("Not served (not this sample)" in one for one in said)
-    assert not any("No answer" in str(one) for one in checked.remarks)
+    remarks = [str(fault) for fault in checked.remarks]
+    assert any("Not served (not this sample)" in remark for remark in remarks)
+    assert not any("No answer" in remark for remark in remarks)
     assert all(done == whole for _, done, whole in booth_plans.progress(store, session_id))
     assert store.verify() == []
 
@@ -124,9 +114,8 @@ def test_the_booth_skips_and_says_so_without_the_sample(store):
 def test_a_labelled_reference_takes_its_whole_set_along(store):
     session_id, _ = planned(store, "DIFFERENCE_FROM_CONTROL")
     exclusions.exclude(store, session_id, "Bo", ["labelled reference"], who=BY)
-    assert {one[NOT_SERVED] for one in mine(store, session_id, "Bo").values()} == {
-        "not this sample"
-    }
+    marks = {texts[NOT_SERVED] for texts in lines_of(store, session_id).values()}
+    assert marks == {"not this sample"}
 
 
 def test_marks_are_journalled_by_their_two_words_and_without_a_name(store):
@@ -150,13 +139,12 @@ def test_not_today_goes_before_not_this_sample(store, key):
     names = sorted({row.sample for row in plan.rows if row.assessor == "Bo"})
 
     def held():
-        return {texts.get(NOT_SERVED) for texts in mine(store, session_id, "Bo").values()}
+        return {texts.get(NOT_SERVED) for texts in lines_of(store, session_id).values()}
 
     exclusions.exclude(store, session_id, "Bo", names, who=BY)
     assert held() == {"not this sample"}
-    assert exclusions.not_today(store, session_id, "Bo", who=BY) == len(
-        mine(store, session_id, "Bo")
-    )
+    lines = len(lines_of(store, session_id))
+    assert exclusions.not_today(store, session_id, "Bo", who=BY) == lines
     assert held() == {"not today"}
     exclusions.not_today(store, session_id, "Bo", taken_back=True, who=BY)
     assert held() == {"not this sample"}
@@ -165,12 +153,10 @@ def test_not_today_goes_before_not_this_sample(store, key):
 
 
 def test_what_was_left_out_at_the_booth_stays_so_on_not_today(store):
-    session_id, _ = planned(store, "PROFILE")
-    token = booth_plans.open_booths(store, session_id, who=BY)["Bo"]
-    booths.consent(store, token)
-    booths.leave_out(store, token, booths.visit(store, token).ballot.line)
+    session_id, token = seat(store, "PROFILE", "Bo")
+    booths.leave_out(store, token, waiting(store, token).line)
     assert exclusions.not_today(store, session_id, "Bo", who=BY) == 2
-    held = [texts[NOT_SERVED] for texts in mine(store, session_id, "Bo").values()]
+    held = [texts[NOT_SERVED] for texts in lines_of(store, session_id).values()]
     assert sorted(held) == ["not this sample", "not today", "not today"]
 
 
@@ -182,7 +168,7 @@ def test_marks_can_be_taken_back_and_do_not_hide_each_other(store):
     assert booths.visit(store, token).excused
     exclusions.exclude(store, session_id, "Bo", ["new press"], who=BY)
     exclusions.not_today(store, session_id, "Bo", taken_back=True, who=BY)
-    held = [texts.get(NOT_SERVED) for texts in mine(store, session_id, "Bo").values()]
+    held = [texts.get(NOT_SERVED) for texts in lines_of(store, session_id).values()]
     assert sorted(held, key=str) == [None, None, "not this sample"]
     exclusions.exclude(store, session_id, "Bo", [], who=BY)
     assert store.cells(session_id) == laid_out
@@ -202,11 +188,10 @@ def test_a_ballot_shows_the_allergens_of_exactly_its_samples(store):
     assert booths.visit(store, token).allergens == "celery; milk; sulphites"
     booths.consent(store, token)
     sample = {row.code: row.sample for row in plan.rows if row.assessor == "Anna"}
-    while (ballot := booths.visit(store, token).ballot) is not None:
+    while (ballot := waiting(store, token)) is not None:
         expected = declared[sample[ballot.codes[0]]]
         assert ballot.allergens == ("" if expected == "none" else expected)
-        fill(store, token, ballot)
-        booths.send(store, token, ballot.line)
+        answered(store, token)
 
 
 def test_the_allergens_of_a_set_do_not_tell_its_order(store):
@@ -214,14 +199,14 @@ def test_the_allergens_of_a_set_do_not_tell_its_order(store):
     exclusions.declare_allergens(store, session_id, {"A": "none", "B": "milk; celery"}, who=BY)
     tokens = booth_plans.open_booths(store, session_id, who=BY)
     assert len({one.order for one in plan.sets}) == 6
-    shown = {booths.visit(store, token).ballot.allergens for token in tokens.values()}
+    shown = {waiting(store, token).allergens for token in tokens.values()}
     assert shown == {"celery; milk"}
 
 
 def test_an_assessor_leaves_a_ballot_out_and_goes_on(store):
     session_id, _ = planned(store, "PROFILE")
     token = booth_plans.open_booths(store, session_id, who=BY)["Anna"]
-    first = booths.visit(store, token).ballot
+    first = waiting(store, token)
     with pytest.raises(RecordError, match="consent is given"):
         booths.leave_out(store, token, first.line)
     booths.consent(store, token)
@@ -241,11 +226,10 @@ def test_an_assessor_leaves_a_ballot_out_and_goes_on(store):
 
 
 def test_left_out_answers_are_not_late_answers(store):
-    session_id, _ = planned(store)
-    tokens = booth_plans.open_booths(store, session_id, who=BY)
+    session_id, _, tokens = at_booths(store)
     finish(store, tokens["Anna"])
     booths.consent(store, tokens["Bo"])
-    ballot = booths.visit(store, tokens["Bo"]).ballot
+    ballot = waiting(store, tokens["Bo"])
     fill(store, tokens["Bo"], ballot)
     booths.leave_out(store, tokens["Bo"], ballot.line)
     workflow.close(store, session_id, who=BY)
@@ -258,7 +242,7 @@ def test_left_out_answers_are_not_late_answers(store):
 def test_a_typed_answer_to_what_was_not_served_has_to_be_mended(store):
     session_id, _ = planned(store)
     exclusions.not_today(store, session_id, "Bo", who=BY)
-    line, texts = next(iter(mine(store, session_id, "Bo").items()))
+    line, texts = next(iter(lines_of(store, session_id).items()))
     workflow.enter_cells(store, session_id, {line: {"answer": texts["code_1"]}}, who=BY)
     (fault,) = workflow.checked_ballots(store, session_id).blocking
     assert (fault.row, fault.column) == (line, "answer")
@@ -267,26 +251,26 @@ def test_a_typed_answer_to_what_was_not_served_has_to_be_mended(store):
 
 def test_typed_answers_stay_when_somebody_stops(store):
     session_id, _ = planned(store)
-    line, texts = next(iter(mine(store, session_id, "Bo").items()))
+    line, texts = next(iter(lines_of(store, session_id).items()))
     workflow.enter_cells(store, session_id, {line: {"answer": texts["code_1"]}}, who=BY)
     assert exclusions.not_today(store, session_id, "Bo", who=BY) == 0
 
 
-def test_a_mark_that_crossed_a_sent_ballot_can_be_taken_off(store):
-    session_id, _ = planned(store)
-    tokens = booth_plans.open_booths(store, session_id, who=BY)
-    finish(store, tokens["Bo"])
-    line = next(iter(mine(store, session_id, "Bo")))
-    for mark, undo in (
-        ("not today", lambda: exclusions.not_today(
-            store, session_id, "Bo", taken_back=True, who=BY)),
-        ("not this sample", lambda: exclusions.exclude(store, session_id, "Bo", [], who=BY)),
-    ):  # fmt: skip
-        with store.action(who=BY, why=mark) as act:
-            act.write_lines(session_id, {line: {NOT_SERVED: mark}})
-        assert workflow.checked_ballots(store, session_id).blocking
-        undo()
-        assert not workflow.checked_ballots(store, session_id).blocking
+@pytest.mark.parametrize(
+    ("mark", "undo"),
+    [
+        ("not today", lambda *at: exclusions.not_today(*at, taken_back=True, who=BY)),
+        ("not this sample", lambda *at: exclusions.exclude(*at, [], who=BY)),
+    ],
+)
+def test_a_mark_that_crossed_a_sent_ballot_can_be_taken_off(store, mark, undo):
+    session_id, token = seat(store, name="Bo")
+    finish(store, token)
+    line = min(lines_of(store, session_id))
+    write_lines(store, session_id, {line: {NOT_SERVED: mark}}, who=BY, why=mark)
+    assert workflow.checked_ballots(store, session_id).blocking
+    undo(store, session_id, "Bo")
+    assert not workflow.checked_ballots(store, session_id).blocking
 
 
 def test_cups_of_excluded_ballots_are_not_poured(store):
@@ -303,8 +287,7 @@ def test_cups_of_excluded_ballots_are_not_poured(store):
 
 
 def test_somebody_who_did_not_come_leaves_plan_and_booth_and_is_not_missing(store):
-    session_id, plan = planned(store, people=[f"P{n}" for n in range(1, 7)])
-    tokens = booth_plans.open_booths(store, session_id, who=BY)
+    session_id, plan, tokens = at_booths(store, people=[f"P{n}" for n in range(1, 7)])
     gone = next(one for one in plan.sets if one.assessor == "P3")
     booth_plans.did_not_come(store, session_id, "P3", who=BY)
     assert booths.visit(store, tokens["P3"]) is None
@@ -338,7 +321,7 @@ def test_somebody_absent_who_comes_after_all_is_seated_anew(store, key):
     here = booths.visit(store, token)
     assert here.assessor == "Bo"
     old = {row.code for row in plan.rows if row.assessor == "Bo"}
-    lines = mine(store, session_id, "Bo")
+    lines = lines_of(store, session_id)
     assert {texts.get(NOT_SERVED) for texts in lines.values()} >= {"did not come"}
     new = booth_plans.served_plan(store, session_id)
     assert not old & {row.code for row in new.rows if row.assessor == "Bo"}
@@ -347,14 +330,13 @@ def test_somebody_absent_who_comes_after_all_is_seated_anew(store, key):
     assert said == "3 assessors planned, 1 came late: who came is not known yet."
     for other in booth_plans.open_booths(store, session_id, who=BY).values():
         finish(store, other)
-    left = [texts for texts in mine(store, session_id, "Bo").values() if not texts.get(NOT_SERVED)]
+    left = [texts for texts in lines_of(store, session_id).values() if not texts.get(NOT_SERVED)]
     assert len(left) == (2 if key == "PROFILE" else 0)
     assert not workflow.checked_ballots(store, session_id).blocking
 
 
 def test_who_answered_came_and_the_last_one_cannot_be_taken_out(store):
-    session_id, _ = planned(store, people=("Anna", "Bo"))
-    tokens = booth_plans.open_booths(store, session_id, who=BY)
+    session_id, _, tokens = at_booths(store, people=("Anna", "Bo"))
     finish(store, tokens["Anna"])
     with pytest.raises(RecordError, match="so Anna came"):
         booth_plans.did_not_come(store, session_id, "Anna", who=BY)
@@ -368,25 +350,30 @@ def test_who_answered_came_and_the_last_one_cannot_be_taken_out(store):
 @pytest.mark.parametrize(
     "act",
     [
-        lambda store, one: exclusions.exclude(store, one, "Bo", ["A"], who=BY),
-        lambda store, one: exclusions.not_today(store, one, "Bo", who=BY),
-        lambda store, one: exclusions.declare_allergens(store, one, {"A": "none"}, who=BY),
-        lambda store, one: booth_plans.did_not_come(store, one, "Bo", who=BY),
+        lambda *at: exclusions.exclude(*at, "Bo", ["A"], who=BY),
+        lambda *at: exclusions.not_today(*at, "Bo", who=BY),
+        lambda *at: exclusions.declare_allergens(*at, {"A": "none"}, who=BY),
+        lambda *at: booth_plans.did_not_come(*at, "Bo", who=BY),
     ],
 )
-def test_closed_sessions_and_strangers_are_refused(store, act):
-    session_id, _ = planned(store)
-    with pytest.raises(RecordError, match="'Zoe' is not in the plan"):
-        exclusions.exclude(store, session_id, "Zoe", ["A"], who=BY)
-    with pytest.raises(RecordError, match="Not served: quince"):
-        exclusions.exclude(store, session_id, "Bo", ["quince"], who=BY)
-    tokens = booth_plans.open_booths(store, session_id, who=BY)
-    finish(store, tokens["Anna"])
+def test_closed_sessions_are_refused(store, act):
+    session_id, token = seat(store)
+    finish(store, token)
     workflow.close(store, session_id, who=BY)
     before = store.session(session_id), store.cells(session_id)
     with pytest.raises(RecordError, match="closed"):
         act(store, session_id)
     assert (store.session(session_id), store.cells(session_id)) == before
+
+
+@pytest.mark.parametrize(
+    ("name", "sample", "message"),
+    [("Zoe", "A", "'Zoe' is not in the plan"), ("Bo", "quince", "Not served: quince")],
+)
+def test_strangers_are_refused(store, name, sample, message):
+    session_id, _ = planned(store)
+    with pytest.raises(RecordError, match=message):
+        exclusions.exclude(store, session_id, name, [sample], who=BY)
 
 
 def test_an_assessor_may_have_the_name_of_a_sample(store):

@@ -19,6 +19,7 @@ import warnings
 import zipfile
 from collections import Counter
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -49,15 +50,8 @@ SPITE = [
     *("\0", "\x1a", "\ufeff", "\u202e", "\ud7ff", "\U0010ffff", "\r", "\n\n", '"', '""', "'", ";"),
     *("{0.__class__}", "%s%n", "../../x", "C:\\x", "<script>", "None", "NaT", "True", "  ", "\t\t"),
 ]
-NAMES = [
-    "../../escaped.txt",
-    "/tmp/escaped.txt",
-    "C:\\escaped.txt",
-    "a/../../x",
-    "\0",
-    "",
-    "x" * 5000,
-]
+NAMES = ["../../escaped.txt", "/tmp/escaped.txt", "C:\\escaped.txt", "a/../../x"]
+NAMES += ["\0", "", "x" * 5000]
 BOMB = (
     b'<?xml version="1.0"?><!DOCTYPE z [<!ENTITY a "ha">'
     + b"".join(
@@ -178,10 +172,8 @@ def repacked(rng: Rng, content: bytes) -> bytes:
     if kind == "damaged":
         parts[at] = (name, rng.choice(BYTES)(rng, part or b"x"))
     elif kind == "exchanged":
-        parts[at] = (
-            name,
-            rng.choice([BOMB, OUTSIDE, b"", b"{}", b"[]", b"<a/>", b"null", b"[" * 9999]),
-        )
+        others = [BOMB, OUTSIDE, b"", b"{}", b"[]", b"<a/>", b"null", b"[" * 9999]
+        parts[at] = (name, rng.choice(others))
     elif kind == "double":
         parts.append(parts[at])
     elif kind == "renamed":
@@ -305,17 +297,15 @@ def prepare() -> None:
     """Sound files to begin with."""
     BOOKS.extend(workbook(random.Random(number), text) for number, text in enumerate(TEXTS))
     store = open_store("sqlite://")
-    for name in ("suspect_batch", "pressing"):
+    for name, typed in (("suspect_batch", True), ("pressing", True), ("pressing", False)):
         prepared = workflow.read_prepared(DEMO, name)
+        prepared |= {} if typed else {"cells": None}
         key = workflow.new_session_id()
         workflow.open_session(store, key, **prepared, who="Zoë", why="typed")
         workflow.agree(store, key, who="Zoë")
-        workflow.close(store, key, who="Zoë")
-        ARCHIVES.append(archive_session(store, key))
-    del prepared["cells"]
-    key = workflow.new_session_id()
-    workflow.open_session(store, key, **prepared, who="Zoë", why="typed")
-    workflow.agree(store, key, who="Zoë")
+        if typed:
+            workflow.close(store, key, who="Zoë")
+            ARCHIVES.append(archive_session(store, key))
     plan = serving_plan(find_kind("PROFILE"), ["Anna", "Bo"], seed=1, samples=["reference", "b"])
     booth_plans.serve(store, key, plan, ballot_lines(plan), who="Zoë")
     exclusions.declare_allergens(store, key, {"reference": "none", "b": "none"}, who="Zoë")
@@ -331,18 +321,14 @@ def prepare_bombs() -> None:
     space = b' xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main">'
     strings = b"<sst" + space + b"<si><t>a</t></si>" * 2_000_000 + b"</sst>"
     row = b"<row>" + b'<c t="str"><v>a</v></c>' * 200 + b"</row>"
-    sheet = b"<worksheet" + space + b"<sheetData>" + row * 20_000 + b"</sheetData></worksheet>"
-    rows = b"<worksheet" + space + b"<sheetData>" + b"<row/>" * 5_000_000
-    rows += b"</sheetData></worksheet>"
-    far = b"<worksheet" + space + b'<sheetData><row r="999999999"/></sheetData></worksheet>'
+    before, after = b"<worksheet" + space + b"<sheetData>", b"</sheetData></worksheet>"
+    bodies = (row * 20_000, b"<row/>" * 5_000_000, b'<row r="999999999"/>')
+    sheets = [before + body + after for body in bodies]
     BOMBS.extend([b"\n" * (20 * 2**20), b"a\n" * (10 * 2**20), b"," * (20 * 2**20)])
     BOMBS.append(b"assessor,order\n" + b"a,b,\n" * (4 * 2**20))
     for name, part in (
         ("xl/sharedStrings.xml", strings),
-        ("xl/worksheets/sheet1.xml", sheet),
-        ("xl/worksheets/sheet1.xml", rows),
-        ("xl/worksheets/sheet1.xml", far),
-        ("xl/worksheets/sheet1.xml", bytes(300 * 2**20)),
+        *(("xl/worksheets/sheet1.xml", sheet) for sheet in (*sheets, bytes(300 * 2**20))),
         ("xl/styles.xml", bytes(150 * 2**20)),
     ):
         BOMBS.append(_with(BOOKS[0], name, part))
@@ -379,13 +365,7 @@ def read_and_judge(rng: Rng, content: bytes) -> None:
     key = rng.choice([*TESTS])
     cells, _ = cells_of_file(content, find_kind(key).ballot)
     question = workflow.read_prepared(DEMO, "suspect_batch")["question"]
-    outcomes.check_ballots(cells, _asks(question, key))
-
-
-def _asks(question: Any, key: str) -> Any:
-    from dataclasses import replace
-
-    return replace(question, protocol=key, settings={})
+    outcomes.check_ballots(cells, replace(question, protocol=key, settings={}))
 
 
 class Import:
@@ -396,11 +376,11 @@ class Import:
 
     def __call__(self, rng: Rng, content: bytes) -> None:
         store = self.store
-        before = [one.number for key in self._ids() for one in store.entries(key)]
+        before = self._numbers()
         try:
             session = import_archive(store, content, who="Zoë", why="moved")
         except SensoryError:
-            assert before == [one.number for key in self._ids() for one in store.entries(key)]
+            assert before == self._numbers()
             raise
         assert store.verify() == []
         use(store, session.id)
@@ -409,8 +389,10 @@ class Import:
             path.unlink()
         self.store = open_store(self.url)
 
-    def _ids(self) -> list[str]:
-        return ["", *(one.id for one in self.store.sessions(100))]
+    def _numbers(self) -> list[int]:
+        """Of all entries of the journal."""
+        keys = ["", *(session.id for session in self.store.sessions(100))]
+        return [entry.number for key in keys for entry in self.store.entries(key)]
 
 
 def use(store: Repository, session_id: str) -> None:
@@ -432,11 +414,12 @@ def use(store: Repository, session_id: str) -> None:
 
 
 LISTENS = [False]
+STARTS = ("os.system", "subprocess.Popen", "socket.connect", "os.exec", "pickle.find_class")
 
 
 def written_outside(folder: Path) -> list[str]:
     """Everything that a reader opens for writing, makes, moves or starts elsewhere."""
-    found: list[str] = []
+    outside: list[str] = []
 
     def heard(event: str, given: tuple[Any, ...]) -> None:
         if not LISTENS[0]:
@@ -447,18 +430,12 @@ def written_outside(folder: Path) -> list[str]:
         if writes or event in ("os.mkdir", "os.rename", "os.symlink", "os.link", "os.chmod"):
             path = str(given[0])
             if not path.startswith((str(folder), "/dev/null")):
-                found.append(f"{event} {path[:200]}")
-        if event in (
-            "os.system",
-            "subprocess.Popen",
-            "socket.connect",
-            "os.exec",
-            "pickle.find_class",
-        ):
-            found.append(f"{event} {str(given)[:200]}")
+                outside.append(f"{event} {path[:200]}")
+        if event in STARTS:
+            outside.append(f"{event} {str(given)[:200]}")
 
     sys.addaudithook(heard)
-    return found
+    return outside
 
 
 def one_case(rng: Rng, readers: list[Callable[[Rng, bytes], None]], count: Counter[str]) -> float:
@@ -496,13 +473,8 @@ def run(cases: int, seed: int, folder: Path) -> dict[str, Any]:
             longest = max(longest, (one_case(rng, readers, count), case))
         except BaseException as error:
             failed.append(f"case {case}: {type(error).__name__}: {str(error)[:200]}")
-    return {
-        "failed": failed,
-        "outside": outside,
-        "counts": dict(sorted(count.items())),
-        "longest": longest,
-        "memory": most_memory(),
-    }
+    told = {"failed": failed, "outside": outside, "counts": dict(sorted(count.items()))}
+    return told | {"longest": longest, "memory": most_memory()}
 
 
 def most_memory() -> int:
@@ -514,23 +486,17 @@ def most_memory() -> int:
 def test_malformed_files_are_read_or_refused_and_leave_no_trace(tmp_path):
     """In a process of its own, so that its memory and its files can be watched."""
     command = [sys.executable, __file__, str(CASES), str(SEED), str(tmp_path)]
-    done = subprocess.run(
-        command,
-        cwd=ROOT,
-        env=os.environ | {"PYTHONPATH": str(ROOT)},
-        capture_output=True,
-        text=True,
-    )
+    environment = os.environ | {"PYTHONPATH": str(ROOT)}
+    done = subprocess.run(command, cwd=ROOT, env=environment, capture_output=True, text=True)
     assert done.returncode == 0, done.stderr[-2000:]
-    found = json.loads(done.stdout)
-    assert found["failed"] == []
-    assert found["outside"] == []
-    assert found["counts"]["files of this machine in a message"] == 0
-    assert found["memory"] < MOST_MEMORY
+    told = json.loads(done.stdout)
+    assert (told["failed"], told["outside"]) == ([], [])
+    assert told["counts"]["files of this machine in a message"] == 0
+    assert told["memory"] < MOST_MEMORY
     for make in ("bad_csv", "bad_workbook", "bad_archive"):
-        assert found["counts"][f"{make}: refused"] > CASES / 10
-    assert found["counts"]["bad_csv: read"] > CASES / 100
-    assert found["counts"]["bad_workbook: read"] > CASES / 100
+        assert told["counts"][f"{make}: refused"] > CASES / 10
+    for make in ("bad_csv", "bad_workbook"):
+        assert told["counts"][f"{make}: read"] > CASES / 100
 
 
 if __name__ == "__main__":
@@ -538,6 +504,5 @@ if __name__ == "__main__":
 
     cases, seed = (int(text) for text in (*sys.argv[1:3], *("10000", "1")[len(sys.argv[1:3]) :]))
     with tempfile.TemporaryDirectory() as made:
-        print(
-            json.dumps(run(cases, seed, Path(sys.argv[3] if len(sys.argv) > 3 else made)), indent=1)
-        )
+        folder = Path(sys.argv[3] if len(sys.argv) > 3 else made)
+        print(json.dumps(run(cases, seed, folder), indent=1))

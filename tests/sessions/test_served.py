@@ -14,22 +14,8 @@ from sensory.serving.cups import planned_lines
 from sensory.sessions import booth_plans, booths, exclusions, served, workflow
 from sensory.sessions.finding import session_report
 from sensory.sessions.served_beside_plan import served_beside_plan
-from sensory.store.repository import open_store
 
-from .test_booths import fill, planned
-
-BY = "A. Leader"
-
-
-@pytest.fixture
-def store(tmp_path):
-    opened = open_store(f"sqlite:///{tmp_path / 'r.sqlite3'}")
-    yield opened
-    opened.close()
-
-
-def lines(store, session_id, name="Bo"):
-    return {n: t for n, t in store.cells(session_id).items() if t.get("assessor") == name}
+from .shared import BY, DEMO, finish, lines_of, planned, seat, waiting
 
 
 def compared(store, session_id):
@@ -38,10 +24,7 @@ def compared(store, session_id):
 
 def answer_all(store, session_id):
     for token in booth_plans.open_booths(store, session_id, who=BY).values():
-        booths.consent(store, token)
-        while (ballot := booths.visit(store, token).ballot) is not None:
-            fill(store, token, ballot)
-            booths.send(store, token, ballot.line)
+        finish(store, token)
 
 
 @pytest.mark.parametrize("key", [*TESTS])
@@ -64,7 +47,7 @@ def test_the_plan_equals_the_ballots_until_something_is_stated(store, key):
 def test_another_order_is_written_to_the_ballot_and_not_to_the_plan(store, key):
     session_id, _ = planned(store, key)
     session = store.session(session_id)
-    line, texts = next(iter(lines(store, session_id).items()))
+    line, texts = next(iter(lines_of(store, session_id).items()))
     column = BallotLine.from_texts(line, texts).served_column
     other = next(one for one in served.possible_servings(session) if one != texts[column])
     served.confirm_served(store, session_id, who=BY)
@@ -87,7 +70,7 @@ def test_another_order_is_written_to_the_ballot_and_not_to_the_plan(store, key):
 def test_a_corrected_order_changes_what_counts_as_correct(store):
     session_id, _ = planned(store)
     answer_all(store, session_id)  # everybody names the first sample
-    line, texts = next(iter(lines(store, session_id).items()))
+    line, texts = next(iter(lines_of(store, session_id).items()))
     odd_first = texts["order"] in ("ABB", "BAA")
     other = "BBA" if odd_first else "ABB"
     served.served_otherwise(store, session_id, {line: other}, why="tray turned", who=BY)
@@ -98,12 +81,12 @@ def test_a_corrected_order_changes_what_counts_as_correct(store):
 
 def test_exchanged_cups_keep_one_line_a_sample_and_replicate(store):
     session_id, plan = planned(store, "PROFILE")
-    before = lines(store, session_id)
+    before = lines_of(store, session_id)
     (one, first), (two, second), *_ = before.items()
     served.served_otherwise(
         store, session_id, {one: second["sample"], two: first["sample"]}, why="exchanged", who=BY
     )
-    after = lines(store, session_id)
+    after = lines_of(store, session_id)
     assert [after[n]["sample"] for n in (one, two)] == [second["sample"], first["sample"]]
     assert [after[n]["code"] for n in (one, two)] == [first["code"], second["code"]]
     answer_all(store, session_id)
@@ -118,20 +101,20 @@ def test_exchanged_cups_keep_one_line_a_sample_and_replicate(store):
 
 def test_a_sample_served_twice_is_a_second_replicate_and_back(store):
     session_id, _ = planned(store, "PROFILE")
-    before = lines(store, session_id)
+    before = lines_of(store, session_id)
     (_, first), (two, _), *_ = before.items()
     served.served_otherwise(store, session_id, {two: first["sample"]}, why="wrong jug", who=BY)
-    assert lines(store, session_id)[two]["replicate"] == "2"
+    assert lines_of(store, session_id)[two]["replicate"] == "2"
     answer_all(store, session_id)
     assert not workflow.checked_ballots(store, session_id).blocking
     served.served_after_all(store, session_id, two, who=BY)
-    assert lines(store, session_id)[two]["replicate"] == "1"
-    assert DEPARTURE not in lines(store, session_id)[two]
+    assert lines_of(store, session_id)[two]["replicate"] == "1"
+    assert DEPARTURE not in lines_of(store, session_id)[two]
 
 
 def test_a_ranking_takes_exchanged_cups_and_no_sample_twice(store):
     session_id, _ = planned(store, "RANKING")
-    (one, first), (two, second), *_ = lines(store, session_id).items()
+    (one, first), (two, second), *_ = lines_of(store, session_id).items()
     with pytest.raises(RecordError, match="would stand twice"):
         served.served_otherwise(store, session_id, {one: second["sample"]}, why="jug", who=BY)
     assert compared(store, session_id).departures == ()
@@ -146,28 +129,29 @@ def test_a_ranking_takes_exchanged_cups_and_no_sample_twice(store):
 def test_spilled_ballots_are_not_missing_and_come_back(store):
     session_id, _ = planned(store, "RANKING")
     laid_out = store.cells(session_id)
-    line = min(lines(store, session_id))
+    line = min(lines_of(store, session_id))
     served.not_served(store, session_id, line, "spilled", why="tray fell", who=BY)
-    held = {texts[NOT_SERVED] for texts in lines(store, session_id).values()}
+    held = {texts[NOT_SERVED] for texts in lines_of(store, session_id).values()}
     assert held == {"spilled: tray fell"}
-    rows = ", ".join(map(str, lines(store, session_id)))
+    rows = ", ".join(map(str, lines_of(store, session_id)))
     assert compared(store, session_id).departures == (
         f"Planned and not served (spilled: tray fell): rows {rows}.",
     )
     assert ("Bo", 0, 0) in booth_plans.progress(store, session_id)
     token = booth_plans.open_booths(store, session_id, who=BY)["Bo"]
     booths.consent(store, token)
-    assert booths.visit(store, token).ballot is None
+    assert waiting(store, token) is None
     served.served_after_all(store, session_id, line, who=BY)
-    assert booths.visit(store, token).ballot.line == line
-    kept = {n: {k: v for k, v in t.items() if k != "consent"}
-            for n, t in store.cells(session_id).items()}  # fmt: skip
+    assert waiting(store, token).line == line
+    kept = store.cells(session_id)
+    for texts in kept.values():
+        texts.pop("consent", None)
     assert kept == laid_out
 
 
 def test_a_box_ticked_on_paper_is_kept_in_three_words(store):
     session_id, _ = planned(store)
-    line = min(lines(store, session_id))
+    line = min(lines_of(store, session_id))
     served.not_served(store, session_id, line, served.LEFT_OUT, why="milk", who=BY)
     assert store.cells(session_id)[line][NOT_SERVED] == "not this sample"
     assert store.entries(session_id)[-1].why == "not this sample"
@@ -175,18 +159,16 @@ def test_a_box_ticked_on_paper_is_kept_in_three_words(store):
 
 
 def test_a_ballot_left_out_at_the_booth_can_be_given_again(store):
-    session_id, _ = planned(store)
-    token = booth_plans.open_booths(store, session_id, who=BY)["Bo"]
-    booths.consent(store, token)
-    line = booths.visit(store, token).ballot.line
+    session_id, token = seat(store, name="Bo")
+    line = waiting(store, token).line
     booths.leave_out(store, token, line)
     served.served_after_all(store, session_id, line, who=BY)
-    assert booths.visit(store, token).ballot.line == line
+    assert waiting(store, token).line == line
 
 
 def test_what_the_grid_changed_is_a_departure_without_a_reason(store):
     session_id, _ = planned(store)
-    (line, texts), *_ = lines(store, session_id).items()
+    (line, texts), *_ = lines_of(store, session_id).items()
     other = "ABB" if texts["order"] != "ABB" else "BAB"
     workflow.enter_cells(store, session_id, {line: {"order": other.lower()}}, who=BY)
     assert compared(store, session_id).departures == (
@@ -219,7 +201,7 @@ def test_what_the_grid_changed_is_a_departure_without_a_reason(store):
 def test_impossible_statements_change_nothing(store, act, message):
     session_id, _ = planned(store)
     before = store.cells(session_id)
-    line = min(lines(store, session_id))
+    line = min(lines_of(store, session_id))
     with pytest.raises(RecordError, match=message):
         act(store, session_id, line)
     other = next(one for one in ("ABB", "BAB") if one != before[line]["order"])
@@ -231,19 +213,15 @@ def test_impossible_statements_change_nothing(store, act, message):
 def test_excluded_answered_and_closed_ballots_are_refused(store):
     session_id, _ = planned(store)
     exclusions.not_today(store, session_id, "Bo", who=BY)
-    line = min(lines(store, session_id))
+    line = min(lines_of(store, session_id))
     with pytest.raises(RecordError, match="was not served: not today"):
         served.served_otherwise(store, session_id, {line: "ABB"}, why="x", who=BY)
     with pytest.raises(RecordError, match="Take that back under"):
         served.served_after_all(store, session_id, line, who=BY)
-    answer_all_but_bo = booth_plans.open_booths(store, session_id, who=BY)
+    tokens = booth_plans.open_booths(store, session_id, who=BY)
     for name in ("Anna", "Cleo"):
-        token = answer_all_but_bo[name]
-        booths.consent(store, token)
-        ballot = booths.visit(store, token).ballot
-        fill(store, token, ballot)
-        booths.send(store, token, ballot.line)
-    anna = min(lines(store, session_id, "Anna"))
+        finish(store, tokens[name])
+    anna = min(lines_of(store, session_id, "Anna"))
     with pytest.raises(RecordError, match="is answered, so it was served"):
         served.not_served(store, session_id, anna, "spilled", why="x", who=BY)
     workflow.close(store, session_id, who=BY)
@@ -285,8 +263,6 @@ def test_a_change_of_the_plan_takes_the_confirmation_back(store):
 
 
 def test_without_a_plan_nothing_is_said(store):
-    from .test_booths import DEMO
-
     prepared = workflow.read_prepared(DEMO, "suspect_batch")
     workflow.open_session(store, "s1", **prepared, who="t", why="t")
     assert compared(store, "s1") is None
@@ -296,10 +272,9 @@ def test_without_a_plan_nothing_is_said(store):
 
 def test_what_is_said_of_the_serving_names_nobody(store):
     session_id, plan = planned(store)
-    line = min(lines(store, session_id))
+    line = min(lines_of(store, session_id))
     served.not_served(store, session_id, line, "not put down", why="too few cups", who=BY)
     exclusions.exclude(store, session_id, "Cleo", ["B"], who=BY)
-    said = json.dumps(
-        [compared(store, session_id).lines, store.session(session_id).serving.to_dict()]
-    )
-    assert not any(name in said for name in plan.assessors)
+    serving = store.session(session_id).serving.to_dict()
+    stated = json.dumps([compared(store, session_id).lines, serving])
+    assert not any(name in stated for name in plan.assessors)

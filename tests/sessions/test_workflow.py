@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Iterator
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
 
@@ -20,7 +18,9 @@ from sensory.sessions.file_kinds import kind_of_file
 from sensory.sessions.finding import session_report
 from sensory.sessions.outcomes import check_ballots
 from sensory.sessions.session import CAUTIONS, SessionDetails, StoredSession
-from sensory.store.repository import Repository, open_store
+from sensory.store.repository import Repository
+
+from ..shared import write_lines
 
 QUESTION = Question(
     what_changed="Sugar reduced by 4 %; nothing else.",
@@ -46,14 +46,6 @@ CELLS = {
 ID = "blackcurrant"
 
 
-@pytest.fixture
-def store(tmp_path: Path) -> Iterator[Repository]:
-    """An empty record."""
-    opened = open_store(f"sqlite:///{tmp_path / 'panel.sqlite3'}")
-    yield opened
-    opened._engine.dispose()
-
-
 def opened(store: Repository, **given) -> StoredSession:
     plan = {"question": QUESTION, "cautions": ALL_YES, "cells": CELLS, **given}
     return workflow.open_session(
@@ -61,10 +53,18 @@ def opened(store: Repository, **given) -> StoredSession:
     )
 
 
-def closed(store: Repository, **given) -> StoredSession:
+def agreed(store: Repository, **given) -> StoredSession:
     opened(store, **given)
-    workflow.agree(store, ID, who="Änne")
+    return workflow.agree(store, ID, who="Änne")
+
+
+def closed(store: Repository, **given) -> StoredSession:
+    agreed(store, **given)
     return workflow.close(store, ID, who="Änne")
+
+
+def shown(store: Repository):
+    return session_report(store, ID, version="1")
 
 
 # Opening and describing.
@@ -78,12 +78,6 @@ def test_open_session_is_on_record(store):
     assert [(entry.what, entry.who, entry.why) for entry in store.entries(ID)] == [
         ("opened", "Änne", "planned")
     ]
-
-
-def test_open_session_without_ballots_or_cautions(store):
-    session = opened(store, cautions=None, cells=None)
-    assert session.cautions == {}
-    assert store.cells(ID) == {}
 
 
 def test_identifiers_are_different_and_long():
@@ -103,15 +97,8 @@ def test_describe_changes_only_what_is_given(store):
 
 def test_describing_the_same_again_writes_nothing(store):
     session = opened(store)
-    same = workflow.describe(
-        store,
-        ID,
-        details=session.details,
-        question=session.question,
-        cautions=session.cautions,
-        who="Zoë",
-    )
-    assert same == session
+    same = {name: getattr(session, name) for name in ("details", "question", "cautions")}
+    assert workflow.describe(store, ID, **same, who="Zoë") == session
     assert len(store.entries(ID)) == 1
 
 
@@ -125,29 +112,43 @@ def test_question_may_change_until_it_is_agreed(store):
     assert replace(store.session(ID).question, standard="") == other
 
 
-def test_details_may_still_change_after_agreement(store):
-    opened(store)
-    workflow.agree(store, ID, who="Änne")
-    details = SessionDetails(deviations="Booth 4 was warm.")
-    assert workflow.describe(store, ID, details=details, who="Änne").details == details
+def nothing(act, *given, **by):
+    """A step with a session that is not on record."""
+    return lambda store: act(store, "nothing", *given, **(by or {"who": "Änne"}))
 
 
-def test_closed_session_is_not_described(store):
-    closed(store)
-    with pytest.raises(RecordError, match="closed; reopen it with a reason"):
-        workflow.describe(store, ID, details=SessionDetails(title="other"), who="Änne")
+def step(act, *given, **by):
+    """A step with the session at hand."""
+    return lambda store: act(store, ID, *given, **{"who": "Änne", **by})
 
 
-def test_unknown_session(store):
-    for act in (
-        lambda: workflow.describe(store, "nothing", who="Änne"),
-        lambda: workflow.agree(store, "nothing", who="Änne"),
-        lambda: workflow.close(store, "nothing", who="Änne"),
-        lambda: workflow.enter_cells(store, "nothing", CELLS, who="Änne"),
-        lambda: session_report(store, "nothing", version="1"),
-    ):
-        with pytest.raises(RecordError, match="no such session"):
-            act()
+@pytest.mark.parametrize(
+    ("begin", "act", "message"),
+    [
+        (None, nothing(workflow.describe), "no such session"),
+        (None, nothing(workflow.agree), "no such session"),
+        (None, nothing(workflow.close), "no such session"),
+        (None, nothing(workflow.enter_cells, CELLS), "no such session"),
+        (None, nothing(session_report, version="1"), "no such session"),
+        (opened, step(workflow.agree, who=""), "the name of the panel leader is empty"),
+        (opened, step(workflow.agree, who="  "), "the name of the panel leader is empty"),
+        (opened, step(workflow.close), "Agree the question first"),
+        (opened, step(workflow.reopen, why="typing error"), "The session is open already"),
+        (agreed, step(workflow.agree), "already agreed at 20"),
+        (agreed, shown, "shown when the ballots are closed"),
+        (closed, step(workflow.describe, details=SessionDetails(title="other")),
+         "closed; reopen it with a reason"),
+        (closed, step(workflow.enter_cells, {2: {"answer": "837"}}),
+         "The ballots are closed; reopen the session"),
+        (closed, step(workflow.reopen, why=""), "Say why the ballots are opened again"),
+        (closed, step(workflow.reopen, why=" \n"), "Say why the ballots are opened again"),
+    ],
+)  # fmt: skip
+def test_steps_out_of_turn_are_refused_and_change_nothing(store, begin, act, message):
+    before = begin and begin(store)
+    with pytest.raises(RecordError, match=message):
+        act(store)
+    assert begin is None or (store.session(ID), store.cells(ID)) == (before, CELLS)
 
 
 # Agreeing.
@@ -172,21 +173,6 @@ def test_agreement_counts_filled_lines_only(store):
     assert workflow.agree(store, ID, who="Änne").ballots_at_agreement == 1
 
 
-def test_agreeing_twice_is_refused(store):
-    opened(store)
-    workflow.agree(store, ID, who="Änne")
-    with pytest.raises(RecordError, match="already agreed at 20"):
-        workflow.agree(store, ID, who="Zoë")
-
-
-@pytest.mark.parametrize("who", ["", "  "])
-def test_somebody_has_to_agree(store, who):
-    opened(store)
-    with pytest.raises(RecordError, match="the name of the panel leader is empty"):
-        workflow.agree(store, ID, who=who)
-    assert not store.session(ID).agreed
-
-
 @pytest.mark.parametrize("caution", CAUTIONS, ids=lambda caution: caution.key)
 @pytest.mark.parametrize("answer", [False, None])
 def test_each_caution_blocks_agreement(store, caution, answer):
@@ -204,10 +190,6 @@ def test_each_caution_blocks_agreement(store, caution, answer):
 def test_only_a_plain_yes_counts(store):
     session = opened(store, cautions=dict.fromkeys(ALL_YES, "yes"))
     assert len(workflow.unmet_cautions(session)) == len(CAUTIONS)
-
-
-def test_all_cautions_met(store):
-    assert workflow.unmet_cautions(opened(store)) == []
 
 
 @pytest.mark.parametrize(
@@ -285,13 +267,6 @@ def test_cells_are_entered_once(store):
     assert (store.entries(ID)[-1].who, store.entries(ID)[-1].why) == ("Zoë", "typed")
 
 
-def test_closed_ballots_take_no_cells(store):
-    closed(store)
-    with pytest.raises(RecordError, match="The ballots are closed; reopen the session"):
-        workflow.enter_cells(store, ID, {2: {"answer": "837"}}, who="Zoë")
-    assert store.cells(ID) == CELLS
-
-
 def test_cells_of_a_file_keep_their_row_numbers():
     content = b"Elderflower cordial\n\nassessor,order\nP01,ABB\n\nP02,BAB\n"
     cells, remarks = workflow.cells_of_file(content)
@@ -302,22 +277,14 @@ def test_cells_of_a_file_keep_their_row_numbers():
     assert remarks == []
 
 
-def test_cells_of_several_sheets_are_numbered_through(tmp_path):
-    import openpyxl
-
-    book = openpyxl.Workbook()
-    for title in ("Monday", "Tuesday"):
-        sheet = book.create_sheet(title)
-        for line in (["note"], ["assessor", "order"], [f"{title} 1", "ABB"], [f"{title} 2", "BAB"]):
-            sheet.append(line)
-    book.save(tmp_path / "cordial.xlsx")
-    cells, _ = workflow.cells_of_file(tmp_path / "cordial.xlsx")
-    assert {line: texts["assessor"] for line, texts in cells.items()} == {
-        2: "Monday 1",
-        3: "Monday 2",
-        4: "Tuesday 1",
-        5: "Tuesday 2",
+def test_cells_of_several_sheets_are_numbered_through(workbook):
+    names = ["Monday 1", "Monday 2", "Tuesday 1", "Tuesday 2"]
+    sheets = {
+        day: [["note"], ["assessor", "order"], *([name, "ABB"] for name in names if day in name)]
+        for day in ("Monday", "Tuesday")
     }
+    cells, _ = workflow.cells_of_file(workbook(sheets))
+    assert {line: texts["assessor"] for line, texts in cells.items()} == dict(enumerate(names, 2))
 
 
 def test_cells_of_a_file_with_remarks():
@@ -374,40 +341,25 @@ def test_checked_ballots_of_a_session(store):
     assert [ballot.correct for ballot in checked.rows] == [True, True, True, True, True, False]
 
 
-def test_blank_lines_are_no_ballots():
-    checked = check_ballots({**CELLS, 90: {"assessor": " ", "answer": ""}}, QUESTION)
-    assert checked.faults == ()
-    assert len(checked.rows) == 6
-
-
-def test_faults_name_the_line_as_row():
-    checked = check_ballots({**CELLS, 90: {**CELLS[2], "assessor": "P90", "answer": "9"}},
-                                   QUESTION)  # fmt: skip
-    assert [(fault.sheet, fault.row, fault.rule) for fault in checked.blocking] == [
-        ("", 90, "code not served")
-    ]
-
-
-def test_nothing_typed_yet():
-    assert [fault.rule for fault in check_ballots({}, QUESTION).blocking] == ["no ballots"]
-
-
-def test_line_with_a_name_only_is_a_person_who_left():
-    checked = check_ballots({**CELLS, 20: {"assessor": "P"}}, QUESTION)
-    assert [fault.rule for fault in checked.faults] == ["nothing served"]
-    assert not checked.blocking
-    assert len(checked.rows) == 6
-
-
-def test_line_with_an_order_only_has_no_answer():
-    checked = check_ballots({**CELLS, 20: {"assessor": "P", "order": "ABB"}}, QUESTION)
-    assert "no answer" in [fault.rule for fault in checked.faults]
-    assert not checked.blocking
-
-
-def test_other_protocol_in_a_line():
-    cells = {**CELLS, 2: {**CELLS[2], "protocol": "tetrad"}}
-    assert [fault.rule for fault in check_ballots(cells, QUESTION).blocking] == ["other protocol"]
+@pytest.mark.parametrize(
+    ("more", "blocking", "remarks"),
+    [
+        ({90: {"assessor": " ", "answer": ""}}, [], []),
+        ({90: {**CELLS[2], "assessor": "P90", "answer": "9"}}, [("", 90, "code not served")], []),
+        ({20: {"assessor": "P"}}, [], ["nothing served"]),
+        ({20: {"assessor": "P", "order": "ABB"}}, [], ["no answer"]),
+        ({2: {**CELLS[2], "protocol": "tetrad"}}, [("", 2, "other protocol")], []),
+        ({line: {} for line in CELLS}, [("", 0, "no ballots")], []),
+        ({line: {**CELLS[line], "session": "Monday" if line < 5 else "monday "} for line in CELLS},
+         [], []),
+    ],
+)  # fmt: skip
+def test_faults_and_remarks_name_their_lines(more, blocking, remarks):
+    checked = check_ballots({**CELLS, **more}, QUESTION)
+    named = [(fault.sheet, fault.row, fault.rule) for fault in checked.blocking]
+    assert named == blocking
+    assert set(remarks) <= {fault.rule for fault in checked.remarks}
+    assert blocking or len(checked.rows) == len(CELLS) + ("no answer" in remarks)
 
 
 def test_several_sessions_in_one_file_are_refused(store):
@@ -418,18 +370,9 @@ def test_several_sessions_in_one_file_are_refused(store):
     fault = check_ballots(cells, QUESTION).blocking[0]
     assert fault.rule == "several sessions"
     assert "belong to 2 sessions: Monday, Tuesday" in fault.problem
-    opened(store, cells=cells)
-    workflow.agree(store, ID, who="Änne")
+    agreed(store, cells=cells)
     with pytest.raises(BallotError, match="column session: The ballots belong to 2 sessions"):
         workflow.close(store, ID, who="Änne")
-
-
-def test_one_session_in_two_spellings_is_one_session():
-    cells = {
-        line: {**texts, "session": "Monday" if line < 5 else "monday "}
-        for line, texts in CELLS.items()
-    }
-    assert check_ballots(cells, QUESTION).blocking == ()
 
 
 def test_target_of_the_question_decides():
@@ -456,47 +399,21 @@ def test_closing_again_changes_nothing(store):
     assert len(store.entries(ID)) == 3
 
 
-def test_question_comes_before_closing(store):
-    opened(store)
-    with pytest.raises(RecordError, match="Agree the question first"):
-        workflow.close(store, ID, who="Änne")
-
-
-def test_faults_keep_the_ballots_open(store):
-    opened(store, cells={**CELLS, 2: {**CELLS[2], "answer": "999"}})
-    workflow.agree(store, ID, who="Änne")
-    with pytest.raises(BallotError, match="row 2, column answer: 999 was not among"):
-        workflow.close(store, ID, who="Änne")
-    assert not store.session(ID).closed
-
-
-def test_nothing_to_count_keeps_the_ballots_open(store):
-    opened(store, cells={2: {**CELLS[2], "answer": ""}})
-    workflow.agree(store, ID, who="Änne")
-    with pytest.raises(RecordError, match="No ballot has an answer, so there is nothing to count"):
+@pytest.mark.parametrize(
+    ("cells", "error", "message"),
+    [
+        ({**CELLS, 2: {**CELLS[2], "answer": "999"}}, BallotError,
+         "row 2, column answer: 999 was not among"),
+        ({2: {**CELLS[2], "answer": ""}}, RecordError,
+         "No ballot has an answer"),
+        (None, BallotError, "There are no ballots"),
+    ],
+)  # fmt: skip
+def test_faults_keep_the_ballots_open(store, cells, error, message):
+    agreed(store, cells=cells)
+    with pytest.raises(error, match=message):
         workflow.close(store, ID, who="Änne")
     assert not store.session(ID).closed
-
-
-def test_no_ballots_keep_the_session_open(store):
-    opened(store, cells=None)
-    workflow.agree(store, ID, who="Änne")
-    with pytest.raises(BallotError, match="There are no ballots"):
-        workflow.close(store, ID, who="Änne")
-
-
-@pytest.mark.parametrize("why", ["", " \n"])
-def test_reopening_needs_a_reason(store, why):
-    closed(store)
-    with pytest.raises(RecordError, match="Say why the ballots are opened again"):
-        workflow.reopen(store, ID, who="Änne", why=why)
-    assert store.session(ID).closed
-
-
-def test_reopening_an_open_session_is_refused(store):
-    opened(store)
-    with pytest.raises(RecordError, match="The session is open already"):
-        workflow.reopen(store, ID, who="Änne", why="typing error")
 
 
 def test_reopened_session_takes_cells_and_keeps_its_question(store):
@@ -516,7 +433,7 @@ def test_summary_states_what_was_asked_and_found(store):
     session = closed(store)
     summary = session_report(store, ID, version="9.9")
     counts = summary.outcome.counts
-    assert (summary.outcome.counts.correct, summary.outcome.counts.trials) == (5, 6)
+    assert (counts.correct, counts.trials) == (5, 6)
     assert summary.outcome.finding is Finding.DIFFERENT
     assert replace(summary.question, standard="") == QUESTION
     assert summary.session == session
@@ -528,26 +445,19 @@ def test_summary_states_what_was_asked_and_found(store):
 
 def test_risks_of_the_question_reach_the_finding(store):
     closed(store, question=replace(QUESTION, alpha=0.01, beta=0.2, pd_limit=0.5))
-    outcome = session_report(store, ID, version="1").outcome
+    outcome = shown(store).outcome
     assert (outcome.alpha, outcome.beta, outcome.limit) == (0.01, 0.2, 0.5)
 
 
 def test_missing_answers_and_guesses_are_reported_and_remarked(store):
     cells = {**CELLS, 2: {**CELLS[2], "answer": ""}, 3: {**CELLS[3], "guess": "x"}}
     closed(store, cells=cells)
-    summary = session_report(store, ID, version="1")
+    summary = shown(store)
     counts = summary.outcome.counts
     assert (counts.missing, counts.guesses, counts.trials) == (1, 1, 5)
     assert counts.correct == 4
     assert [remark[:22] for remark in summary.remarks] == ["row 2, column answer: "]
     assert any("6 ballots were planned" in line for line in summary.outcome.cannot_tell)
-
-
-def test_no_finding_before_closing(store):
-    opened(store)
-    workflow.agree(store, ID, who="Änne")
-    with pytest.raises(RecordError, match="shown when the ballots are closed"):
-        session_report(store, ID, version="1")
 
 
 def many(*, people: int, ballots: int) -> dict[int, dict[str, str]]:
@@ -569,24 +479,20 @@ def many(*, people: int, ballots: int) -> dict[int, dict[str, str]]:
 @pytest.mark.parametrize("people", [66, 33, 65])
 def test_answers_of_one_person_go_together(store, people):
     closed(store, cells=many(people=people, ballots=66))
-    summary = session_report(store, ID, version="1")
-    assert (summary.outcome.counts.correct, summary.outcome.counts.trials) == (24, 66)
-    assert summary.outcome.counts.assessors == people
-    assert summary.outcome.counts.replicated == (people < 66)
-    if people < 66:
-        assert "p of the similarity test" not in [
-            row[0] for row in summary.outcome.tables[0].table.rows
-        ]
+    outcome = shown(store).outcome
+    assert (outcome.counts.correct, outcome.counts.trials) == (24, 66)
+    assert outcome.counts.assessors == people
+    assert outcome.counts.replicated == (people < 66)
+    named = [row[0] for row in outcome.tables[0].table.rows]
+    assert people == 66 or "p of the similarity test" not in named
 
 
 def test_cell_written_between_check_and_close_refuses_the_close(store, monkeypatch):
-    opened(store)
-    workflow.agree(store, ID, who="Änne")
+    agreed(store)
     check = workflow.check_ballots
 
     def slow(cells, question):
-        with store.action(who="Zoë", why="other window") as act:
-            act.write_lines(ID, {2: {"answer": "no code"}})
+        write_lines(store, ID, {2: {"answer": "no code"}}, who="Zoë", why="other window")
         return check(cells, question)
 
     monkeypatch.setattr(workflow, "check_ballots", slow)
@@ -596,8 +502,7 @@ def test_cell_written_between_check_and_close_refuses_the_close(store, monkeypat
 
 
 def test_caution_taken_back_refuses_the_close(store):
-    opened(store)
-    workflow.agree(store, ID, who="Änne")
+    agreed(store)
     cautions = {**store.session(ID).cautions, "cleared": False}
     workflow.describe(store, ID, cautions=cautions, who="Änne")
     with pytest.raises(RecordError, match="no longer answered with yes"):
@@ -610,11 +515,11 @@ def test_changes_after_the_finding_are_shown(store):
     workflow.agree(store, ID, who="Änne")
     workflow.enter_cells(store, ID, {2: {"comment": "before closing"}}, who="Zoë")
     workflow.close(store, ID, who="Änne")
-    assert session_report(store, ID, version="1").afterwards == ()
+    assert shown(store).afterwards == ()
     workflow.reopen(store, ID, who="Änne", why="cups were swapped")
     workflow.enter_cells(store, ID, {2: {"answer": "837"}, 3: {"guess": "x"}}, who="Zoë")
     workflow.close(store, ID, who="Änne")
-    afterwards = session_report(store, ID, version="1").afterwards
+    afterwards = shown(store).afterwards
     assert len(afterwards) == 4
     assert afterwards[0] == (
         "The first finding was Different, 5 of 6 correct. Since then 0 answers were added, "
@@ -632,37 +537,31 @@ def test_details_changed_after_the_finding_are_shown(store):
     workflow.reopen(store, ID, who="Änne", why="wrong batch number")
     workflow.describe(store, ID, details=SessionDetails(title="another batch"), who="Zoë")
     workflow.close(store, ID, who="Änne")
-    afterwards = session_report(store, ID, version="1").afterwards
+    afterwards = shown(store).afterwards
     assert "details, title: 'Less sugar' became 'another batch' (Zoë)" in afterwards[2]
 
 
-def test_question_changed_behind_its_back_is_noticed(store, tmp_path):
+def test_question_changed_behind_its_back_is_noticed(store):
     closed(store)
     looser = json.dumps(replace(QUESTION, pd_limit=0.6).to_dict())
-    with sqlite3.connect(tmp_path / "panel.sqlite3") as connection:
+    with sqlite3.connect(store._engine.url.database) as connection:
         connection.execute("UPDATE sessions SET question = ?", (looser,))
     connection.close()
     with pytest.raises(RecordError, match="its digest differs"):
-        session_report(store, ID, version="1")
+        shown(store)
 
 
 # Sessions prepared in files.
 
 
 def test_prepared_session(tmp_path):
-    (tmp_path / "less.json").write_text(
-        json.dumps(
-            {
-                "details": {"title": "Less sugar"},
-                "question": QUESTION.to_dict(),
-                "cautions": {"cleared": True, "consent": False},
-            }
-        ),
-        encoding="utf-8",
-    )
+    details, cautions = {"title": "Less sugar"}, {"cleared": True, "consent": False}
+    plain = {"details": details, "question": QUESTION.to_dict(), "cautions": cautions}
+    (tmp_path / "less.json").write_text(json.dumps(plain), encoding="utf-8")
     (tmp_path / "less.csv").write_text("assessor,order\nP01,ABB\n", encoding="utf-8")
-    prepared = workflow.read_prepared(tmp_path, "less")
-    assert prepared["details"] == SessionDetails(title="Less sugar")
-    assert prepared["question"] == QUESTION
-    assert prepared["cautions"] == {"cleared": True, "consent": False}
-    assert prepared["cells"] == {2: {"assessor": "P01", "order": "ABB"}}
+    assert workflow.read_prepared(tmp_path, "less") == {
+        "details": SessionDetails(title="Less sugar"),
+        "question": QUESTION,
+        "cautions": cautions,
+        "cells": {2: {"assessor": "P01", "order": "ABB"}},
+    }

@@ -5,14 +5,16 @@ from __future__ import annotations
 import os
 import shutil
 import subprocess
-import sys
 import tempfile
 from collections.abc import Callable, Iterator
+from functools import partial
 from itertools import count
 from pathlib import Path
 
 import pytest
 import sqlalchemy as sa
+
+from ..shared import python
 
 _NUMBERS = count(1)
 
@@ -92,22 +94,12 @@ def any_url(request: pytest.FixtureRequest) -> str:
 
 
 @pytest.fixture
-def run_writer() -> Iterator[Callable[..., subprocess.Popen[str]]]:
-    """Starts `writing_process.py` in processes of its own: (url, session, line, how many)."""
+def run_script() -> Iterator[Callable[..., subprocess.Popen[str]]]:
+    """Starts a script of this folder in processes of its own: (name, arguments)."""
     started: list[subprocess.Popen[str]] = []
-    root = Path(__file__).parents[2]
 
-    def start(*arguments: object) -> subprocess.Popen[str]:
-        script = str(Path(__file__).with_name("writing_process.py"))
-        started.append(
-            subprocess.Popen(
-                [sys.executable, script, *map(str, arguments)],
-                cwd=root,
-                env={**os.environ, "PYTHONPATH": str(root)},
-                stdout=subprocess.PIPE,
-                text=True,
-            )
-        )
+    def start(name: str, *arguments: object) -> subprocess.Popen[str]:
+        started.append(python(Path(__file__).with_name(name), *arguments))
         return started[-1]
 
     yield start
@@ -115,3 +107,9 @@ def run_writer() -> Iterator[Callable[..., subprocess.Popen[str]]]:
         process.kill()
         process.wait()
         process.stdout.close()
+
+
+@pytest.fixture
+def run_writer(run_script) -> Callable[..., subprocess.Popen[str]]:
+    """Starts `writing_process.py`: (url, session, line, how many)."""
+    return partial(run_script, "writing_process.py")

@@ -27,7 +27,7 @@ from sensory.release.batches import Batch
 from sensory.serving.planning import serving_plan
 from sensory.sessions.finding import session_report
 from sensory.sessions.serving import Serving
-from sensory.sessions.session import CAUTIONS, Sample, SessionDetails
+from sensory.sessions.session import Sample, SessionDetails
 from sensory.sessions.workflow import agree, close, enter_cells, open_session, reopen
 from sensory.store import archive_form, journal, tables
 from sensory.store.archive import (
@@ -40,6 +40,8 @@ from sensory.store.connections import writing
 from sensory.store.nouns import id_of
 from sensory.store.repository import Repository, open_store
 from sensory.store.rows import append, entry_for
+
+from ..shared import ALL_YES, ANSWERS, put_noun
 
 ID = "gooseberry"
 LEADER = {"who": "Änne Weiß", "why": "typed"}
@@ -61,15 +63,8 @@ def fill(store: Repository) -> None:
             leader="Änne Weiß",
             samples=(Sample(letter="A", batch="GB-1"), Sample(letter="B", allergens="sulphites")),
         ),
-        question=Question(
-            what_changed="sugar",
-            decision="Whether the recipe changes.",
-            if_different="keep",
-            if_similar="change",
-            if_undecided="again",
-            assessors=3,
-        ),
-        cautions={one.key: True for one in CAUTIONS},
+        question=Question(**ANSWERS, assessors=3),
+        cautions=ALL_YES,
         cells={
             line: {"assessor": name, "order": "ABB", "codes": "412 837 265", "answer": "412"}
             for line, name in enumerate(["Karim Aziz", "Zoë Brandt", "Mira Lund"], start=2)
@@ -83,6 +78,12 @@ def fill(store: Repository) -> None:
     close(store, ID, who="Änne Weiß")
 
 
+def typed(store: Repository, key: str, cells: dict | None = None, **details: str) -> None:
+    """A session with these cells, of which nothing else is said."""
+    plain = {"details": SessionDetails(**details), "question": Question(), "cells": cells}
+    open_session(store, key, **plain, **LEADER)
+
+
 @pytest.fixture(scope="module")
 def store() -> Iterator[Repository]:
     opened = open_store("sqlite://")
@@ -92,12 +93,10 @@ def store() -> Iterator[Repository]:
 
 
 @pytest.fixture
-def other(any_url: str, tmp_path: Path) -> Iterator[Repository]:
+def other(opens, any_url: str, tmp_path: Path) -> Repository:
     """A record elsewhere, on each kind of database."""
     url = f"sqlite:///{tmp_path / 'other.sqlite3'}" if any_url.startswith("sqlite") else any_url
-    opened = open_store(url)
-    yield opened
-    opened._engine.dispose()
+    return opens(url)
 
 
 @pytest.fixture(scope="module")
@@ -118,6 +117,12 @@ def zipped(files: dict[str, bytes], how: int = zipfile.ZIP_DEFLATED) -> bytes:
     return content.getvalue()
 
 
+def sums_of(files: dict[str, bytes]) -> bytes:
+    names = sorted(files.keys() - {"SHA256SUMS"})
+    lines = (f"{hashlib.sha256(files[name]).hexdigest()}  {name}\n" for name in names)
+    return "".join(lines).encode()
+
+
 def sealed(files: dict[str, bytes]) -> bytes:
     """The files with sums that fit, as somebody would make them who knows how."""
     files = dict(files)
@@ -127,12 +132,7 @@ def sealed(files: dict[str, bytes]) -> bytes:
         resource["hash"] = f"sha256:{hashlib.sha256(content).hexdigest()}"
         resource["bytes"] = len(content)
     files["datapackage.json"] = json.dumps(package).encode()
-    files["SHA256SUMS"] = "".join(
-        f"{hashlib.sha256(files[name]).hexdigest()}  {name}\n"
-        for name in sorted(files)
-        if name != "SHA256SUMS"
-    ).encode()
-    return zipped(files)
+    return zipped(files | {"SHA256SUMS": sums_of(files)})
 
 
 # There and back.
@@ -153,20 +153,10 @@ def test_same_record_gives_the_same_bytes(store, made):
 
 def test_files_of_an_archive(made):
     files = files_of(made)
-    assert set(files) == {
-        "SHA256SUMS",
-        "ballots.csv",
-        "datapackage.json",
-        "journal.csv",
-        "numbers.csv",
-        "outcome.json",
-        "people.csv",
-        "report.pdf",
-        "session.json",
-    }
+    names = "SHA256SUMS ballots.csv datapackage.json journal.csv numbers.csv outcome.json"
+    assert set(files) == {*names.split(), "people.csv", "report.pdf", "session.json"}
     assert files["report.pdf"] == REPORT
-    with_plain = archive_form.unpacked_files(made)
-    assert with_plain == files
+    assert archive_form.unpacked_files(made) == files
 
 
 def test_numbers_are_not_rounded(made):
@@ -177,32 +167,22 @@ def test_numbers_are_not_rounded(made):
 def test_sums_are_those_that_the_usual_program_checks(made, tmp_path):
     for name, content in files_of(made).items():
         (tmp_path / name).write_bytes(content)
-    done = subprocess.run(
-        ["sha256sum", "--check", "--strict", "SHA256SUMS"],
-        cwd=tmp_path,
-        capture_output=True,
-        text=True,
-        check=False,
-    )
+    check = ["sha256sum", "--check", "--strict", "SHA256SUMS"]
+    done = subprocess.run(check, cwd=tmp_path, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
     assert done.stdout.count(": OK") == 8
 
 
 def test_archive_without_numbers_report_and_ballots(store):
-    open_session(store, "empty", details=SessionDetails(), question=Question(), **LEADER)
+    typed(store, "empty")
     archive = read_archive(archive_session(store, "empty"))
     assert (archive.cells, archive.numbers, archive.report) == ({}, b"", b"")
     assert archive.session == store.session("empty")
 
 
-def test_session_that_does_not_exist(store):
-    with pytest.raises(RecordError, match="no such session"):
-        archive_session(store, "nothing")
-
-
 def test_ballot_with_a_column_called_line_and_very_long_texts(store):
     cells = {2: {"line": "7", "line_": "8", "comment": "x" * 300_000}}
-    open_session(store, "odd", details=SessionDetails(), question=Question(), cells=cells, **LEADER)
+    typed(store, "odd", cells)
     limit = csv.field_size_limit()
     assert read_archive(archive_session(store, "odd")).cells == cells
     assert csv.field_size_limit() == limit
@@ -217,20 +197,13 @@ def test_frictionless_finds_a_sound_data_package(made, tmp_path, kind):
     package = frictionless.Package(str(tmp_path / path))
     report = package.validate()
     assert report.valid, report.flatten(["type", "message", "note"])
-    tables_found = {
-        resource.name: resource.read_rows()
-        for resource in package.resources
-        if resource.name in ("ballots", "journal", "people", "numbers")
-    }
+    names = ("ballots", "journal", "people", "numbers")
+    tables_found = {name: package.get_resource(name).read_rows() for name in names}
     assert [row["line"] for row in tables_found["ballots"]] == [2, 3, 4]
     assert tables_found["ballots"][1]["comment"] == SAID
     assert [row["number"] for row in tables_found["journal"]] == list(range(1, 7))
-    assert {row["name"] for row in tables_found["people"]} == {
-        "Änne Weiß",
-        "Karim Aziz",
-        "Zoë Brandt",
-        "Mira Lund",
-    }
+    people = {row["name"] for row in tables_found["people"]}
+    assert people == {"Änne Weiß", "Karim Aziz", "Zoë Brandt", "Mira Lund"}
     assert float(tables_found["numbers"][1]["value"]) == 0.1 + 0.2
 
 
@@ -249,12 +222,10 @@ def test_import_gives_the_same_session_with_its_history(store, other, made):
     assert other.session(ID) == store.session(ID)
     assert other.cells(ID) == store.cells(ID)
     assert other.verify() == other.verify(ID) == []
-    imported, *entries = other.entries(ID)
-    assert (imported.who, imported.what, imported.why) == (
-        "Zoë Brandt",
-        "imported",
-        "moved to line 2",
-    )
+    imported, *entries, kept = other.entries(ID)  # the last one keeps the outcome
+    assert "outcome" in kept.content
+    for entry, what in ((imported, "imported"), (kept, "outcome recorded")):
+        assert (entry.who, entry.what, entry.why) == ("Zoë Brandt", what, "moved to line 2")
     assert imported.content == {"archive": hashlib.sha256(made).hexdigest(), "entries": 6}
     for new, old in zip(entries, store.entries(ID), strict=True):
         assert new.content == {**old.content, "imported": old.number}
@@ -270,14 +241,7 @@ def test_what_was_done_after_the_finding_comes_along(store, other, made):
 
 
 def test_persons_of_both_records_are_the_same_persons(store, other, made):
-    open_session(
-        other,
-        "quince",
-        details=SessionDetails(leader="Änne Weiß"),
-        question=Question(),
-        cells={2: {"assessor": "Karim Aziz"}},
-        **LEADER,
-    )
+    typed(other, "quince", {2: {"assessor": "Karim Aziz"}}, leader="Änne Weiß")
     import_archive(other, made, **LEADER)
     other.erase_person("Karim Aziz", **LEADER)
     assert other.cells("quince")[2]["assessor"] == other.cells(ID)[2]["assessor"] == "erased 1"
@@ -292,39 +256,30 @@ def test_session_on_record_is_not_imported_again(store, made):
     assert store.verify() == []
 
 
-def test_archive_of_an_imported_session_can_be_imported(store, other, made, tmp_path):
+def test_archive_of_an_imported_session_can_be_imported(opens, store, other, made, tmp_path):
     import_archive(other, made, **LEADER)
     again = archive_session(other, ID)
-    third = open_store(f"sqlite:///{tmp_path / 'third.sqlite3'}")
+    third = opens(f"sqlite:///{tmp_path / 'third.sqlite3'}")
     import_archive(third, again, **LEADER)
     assert third.session(ID) == store.session(ID)
     assert third.cells(ID) == store.cells(ID)
     assert third.verify() == []
-    third._engine.dispose()
 
 
-def test_erased_person_stays_erased_and_apart_from_others(other):
-    store = open_store("sqlite://")
+def test_erased_person_stays_erased_and_apart_from_others(opens, other):
+    store = opens()
     fill(store)
     store.erase_person("Karim Aziz", **LEADER)
     made = archive_session(store, ID)
     assert b"Karim" not in b"".join(files_of(made).values())
     assert read_archive(made).cells == store.cells(ID)
-    open_session(
-        other,
-        "quince",
-        details=SessionDetails(),
-        question=Question(),
-        cells={2: {"assessor": "Jonas Reh"}},
-        **LEADER,
-    )
+    typed(other, "quince", {2: {"assessor": "Jonas Reh"}})
     other.erase_person("Jonas Reh", **LEADER)
     import_archive(other, made, **LEADER)
     named = f"erased 1 in archive {read_archive(made).digest[:8]}"
     assert other.cells(ID)[2] == {**store.cells(ID)[2], "assessor": named}
     assert other.cells("quince")[2]["assessor"] == "erased 1"
     assert other.verify() == []
-    store._engine.dispose()
 
 
 @pytest.mark.parametrize("number", [1, 2, 4, 7])
@@ -516,13 +471,8 @@ def test_package_that_describes_other_files_is_refused(made):
     package = json.loads(files["datapackage.json"])
     for resources in ([], None, package["resources"][1:], [3]):
         changed = files | {"datapackage.json": json.dumps({"resources": resources}).encode()}
-        changed["SHA256SUMS"] = "".join(
-            f"{hashlib.sha256(changed[one]).hexdigest()}  {one}\n"
-            for one in sorted(changed)
-            if one != "SHA256SUMS"
-        ).encode()
         with pytest.raises(RecordError, match=r"does not describe its files"):
-            read_archive(zipped(changed))
+            read_archive(zipped(changed | {"SHA256SUMS": sums_of(changed)}))
 
 
 def test_forged_journal_that_is_sound_by_itself_is_refused(made):
@@ -598,27 +548,24 @@ def written_behind(store: Repository, noun: object, session: str = ID) -> None:
 
 @pytest.mark.parametrize("noun", NOUNS.values(), ids=NOUNS)
 def test_archive_whose_journal_holds_more_than_its_session_is_refused(store, other, noun):
-    with other.action(who="Mira", why="made") as act:
-        act.put_noun(BATCH, expect=None, what="entered")
+    put_noun(other, BATCH, expect=None, what="entered", who="Mira", why="made")
     written_behind(store, noun)
     made = archive_session(store, ID)
-    with pytest.raises(RecordError, match=r"entries of a product, a reference or a batch.*nothing"):
-        import_archive(other, made, **LEADER)
-    with pytest.raises(RecordError, match=r"entries of a product, a reference or a batch.*nothing"):
-        other.add_imported(
-            store.session(ID), store.cells(ID), store.entries(ID), digest="0" * 64, **LEADER
-        )
-    assert other.sessions() == []
-    assert other.entries(ID) == []
-    assert other.verify() == []
+    whole = store.session(ID), store.cells(ID), store.entries(ID)
+    for act in (
+        lambda: import_archive(other, made, **LEADER),
+        lambda: other.add_imported(*whole, digest="0" * 64, **LEADER),
+    ):
+        with pytest.raises(RecordError, match=r"entries of a product, a reference or .*nothing"):
+            act()
+    assert other.sessions() == other.entries(ID) == other.verify() == []
 
 
 def test_archive_with_the_identifier_of_a_batch_on_record_is_refused(other):
-    with other.action(who="Mira", why="made") as act:
-        act.put_noun(BATCH, expect=None, what="entered")
+    put_noun(other, BATCH, expect=None, what="entered", who="Mira", why="made")
     key = id_of("batch", "GC-14")
     source = open_store("sqlite://")
-    open_session(source, key, details=SessionDetails(), question=Question(), cautions={}, **LEADER)
+    typed(source, key)
     made = archive_session(source, key)
     source.close()
     with pytest.raises(RecordError, match="has the identifier of a batch on record; nothing"):

@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import dataclasses
-import os
 import shutil
 import sqlite3
 import subprocess
-import sys
 import tempfile
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import closing
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -25,6 +24,8 @@ from sensory.sessions.workflow import agree, close, enter_cells, open_session, r
 from sensory.store import journal
 from sensory.store.repository import Repository, open_store
 
+from ..shared import ALL_YES, ANSWERS, add, put, python, write_lines
+
 ROOT = Path(__file__).parents[2]
 SESSION = StoredSession(
     id="damson",
@@ -37,33 +38,16 @@ WHO = {"who": "Änne Weiß", "why": "typed"}
 
 
 @pytest.fixture
-def store(sqlite_url: str) -> Iterator[Repository]:
-    opened = open_store(sqlite_url)
-    with opened.action(**WHO) as act:
-        act.add(SESSION, {2: {"assessor": "Karim Aziz", "answer": "412"}})
-    yield opened
-    opened._engine.dispose()
+def store(opens, sqlite_url: str) -> Repository:
+    opened = opens(sqlite_url)
+    add(opened, SESSION, {2: {"assessor": "Karim Aziz", "answer": "412"}}, **WHO)
+    return opened
 
 
 @pytest.fixture
-def start() -> Iterator[Callable[..., subprocess.Popen[str]]]:
+def start(run_script) -> Callable[..., subprocess.Popen[str]]:
     """Starts `failing_process.py` with these arguments."""
-    started: list[subprocess.Popen[str]] = []
-
-    def run(*arguments: object) -> subprocess.Popen[str]:
-        script = str(Path(__file__).with_name("failing_process.py"))
-        command = [sys.executable, script, *map(str, arguments)]
-        environment = {**os.environ, "PYTHONPATH": str(ROOT)}
-        started.append(
-            subprocess.Popen(command, cwd=ROOT, env=environment, stdout=subprocess.PIPE, text=True)
-        )
-        return started[-1]
-
-    yield run
-    for process in started:
-        process.kill()
-        process.wait()
-        process.stdout.close()
+    return partial(run_script, "failing_process.py")
 
 
 def lines_of(process: subprocess.Popen[str]) -> list[str]:
@@ -84,14 +68,12 @@ def test_full_disk_loses_nothing_that_was_acknowledged(store, sqlite_url, start)
     assert {int(number) for number in said} <= kept.keys()
     assert len(kept.keys() - {2}) <= len(said)
     assert store.verify() == []
-    with store.action(**WHO) as act:
-        assert act.write_lines(SESSION.id, {900: {"answer": "837"}}) == 1
+    assert write_lines(store, SESSION.id, {900: {"answer": "837"}}, **WHO) == 1
 
 
 def test_copy_on_a_full_disk_leaves_nothing_behind(store, tmp_path):
     big = {number: {"comment": "flat " * 20_000} for number in range(20)}
-    with store.action(**WHO) as act:
-        act.write_lines(SESSION.id, big)
+    write_lines(store, SESSION.id, big, **WHO)
     code = (
         "import resource, signal, sys\n"
         "from pathlib import Path\n"
@@ -106,15 +88,8 @@ def test_copy_on_a_full_disk_leaves_nothing_behind(store, tmp_path):
     )
     to = tmp_path / "copies" / "copy.sqlite3"
     to.parent.mkdir()
-    done = subprocess.run(
-        [sys.executable, "-c", code, str(store._engine.url), str(to)],
-        cwd=ROOT,
-        env={**os.environ, "PYTHONPATH": str(ROOT)},
-        capture_output=True,
-        text=True,
-        check=True,
-    )
-    assert "could not be written" in done.stdout
+    (told,) = lines_of(python("-c", code, store._engine.url, to))
+    assert "could not be written" in told
     assert list(to.parent.iterdir()) == []
 
 
@@ -135,8 +110,7 @@ def test_record_in_a_folder_that_may_only_be_read(open_folder, start, version):
         shutil.copy(Path(__file__).with_name("version_1.record"), file)
     else:
         opened = open_store(f"sqlite:///{file}")
-        with opened.action(**WHO) as act:
-            act.add(SESSION, {2: {"answer": "412"}})
+        add(opened, SESSION, {2: {"answer": "412"}}, **WHO)
         opened._engine.dispose()
     file.chmod(0o444)
     open_folder.chmod(0o555)
@@ -159,64 +133,42 @@ def test_folder_that_may_not_be_written(open_folder, start):
 # The clock.
 
 
-def test_clock_set_back_does_not_change_the_order(any_url, monkeypatch):
+def test_clock_set_back_does_not_change_the_order(opens, any_url, monkeypatch):
     hours = iter(range(20, 0, -1))
     monkeypatch.setattr(journal, "utc_now", lambda: f"2026-09-14T{next(hours):02}:00:00.000+00:00")
-    store = open_store(any_url)
-    open_session(
-        store,
-        "s",
-        details=SessionDetails(leader="Änne Weiß"),
-        question=Question(
-            what_changed="sugar",
-            decision="recipe",
-            if_different="keep",
-            if_similar="change",
-            if_undecided="again",
-        ),
-        cautions=dict.fromkeys(("cleared", "allergens", "consent", "swallowing", "amounts"), True),
-        cells={2: {"assessor": "P1", "order": "ABB", "codes": "412 837 265", "answer": "412"}},
-        **WHO,
-    )
+    store = opens(any_url)
+    cells = {2: {"assessor": "P1", "order": "ABB", "codes": "412 837 265", "answer": "412"}}
+    plain = {"details": SESSION.details, "question": Question(**ANSWERS), "cautions": ALL_YES}
+    open_session(store, "s", **plain, cells=cells, **WHO)
     agree(store, "s", who="Änne Weiß")
     close(store, "s", who="Änne Weiß")
     reopen(store, "s", who="Änne Weiß", why="misread")
     enter_cells(store, "s", {2: {"answer": "837"}}, who="Änne Weiß")
     close(store, "s", who="Änne Weiß")
     entries = store.entries("s")
-    assert [entry.number for entry in entries] == [1, 2, 3, 4, 5, 6]
-    assert [entry.what for entry in entries] == [
-        "opened",
-        "agreed",
-        "closed",
-        "reopened",
-        "cells",
-        "closed",
-    ]
+    whats = ["opened", "agreed", "closed", "reopened", "cells", "closed"]
+    assert [(entry.number, entry.what) for entry in entries] == list(enumerate(whats, start=1))
     times = [entry.at for entry in entries]
     assert times == sorted(times, reverse=True)
     assert store.verify() == store.verify("s") == []
     afterwards = session_report(store, "s", version="1").afterwards
     assert any("'412' became '837'" in line for line in afterwards)
-    store._engine.dispose()
 
 
 # Several processes.
 
 
-def test_two_processes_changing_the_same_session_lose_no_update(any_url, start):
-    store = open_store(any_url)
-    with store.action(**WHO) as act:
-        act.add(SESSION, {})
+def test_two_processes_changing_the_same_session_lose_no_update(opens, any_url, start):
+    store = opens(any_url)
+    add(store, SESSION, {}, **WHO)
     counting = [start("count", any_url, SESSION.id, 60) for _ in range(2)]
     assert [lines_of(process) for process in counting] == [["done"], ["done"]]
     assert store.session(SESSION.id).details.title == "120"
-    titles = [
-        entry.content["changed"]["details"]["title"] for entry in store.entries(SESSION.id)[1:]
+    changes = [entry.content["changed"] for entry in store.entries(SESSION.id)[1:]]
+    assert [change["details"]["title"] for change in changes] == [
+        str(number) for number in range(1, 121)
     ]
-    assert titles == [str(number) for number in range(1, 121)]
     assert store.verify() == []
-    store._engine.dispose()
 
 
 def test_two_processes_opening_a_new_record_make_it_once(any_url):
@@ -224,23 +176,13 @@ def test_two_processes_opening_a_new_record_make_it_once(any_url):
         "import sys; from sensory.store.repository import open_store\n"
         "print(open_store(sys.argv[1]).verify())"
     )
-    processes = [
-        subprocess.Popen(
-            [sys.executable, "-c", code, any_url],
-            cwd=ROOT,
-            env={**os.environ, "PYTHONPATH": str(ROOT)},
-            stdout=subprocess.PIPE,
-            text=True,
-        )
-        for _ in range(2)
-    ]
-    assert [process.communicate(timeout=60)[0] for process in processes] == ["[]\n", "[]\n"]
+    processes = [python("-c", code, any_url) for _ in range(2)]
+    assert [lines_of(process) for process in processes] == [["[]"], ["[]"]]
 
 
-def test_checking_while_others_write_gives_no_false_alarm(any_url, run_writer):
-    store = open_store(any_url)
-    with store.action(**WHO) as act:
-        act.add(SESSION, {})
+def test_checking_while_others_write_gives_no_false_alarm(opens, any_url, run_writer):
+    store = opens(any_url)
+    add(store, SESSION, {}, **WHO)
     writer = run_writer(any_url, SESSION.id, 2, 150)
     checks = 0
     while writer.poll() is None:
@@ -249,7 +191,6 @@ def test_checking_while_others_write_gives_no_false_alarm(any_url, run_writer):
         checks += 1
     assert checks > 3
     assert len(store.entries(SESSION.id)) == 151
-    store._engine.dispose()
 
 
 # Copies while in use.
@@ -262,8 +203,7 @@ def test_copy_while_a_thread_is_writing_is_one_sound_moment(store, tmp_path):
         number = 10
         while not stop.is_set():
             cell = {number: {"assessor": f"P{number}", "comment": "flat " * 50}}
-            with store.action(**WHO) as act:
-                act.write_lines(SESSION.id, cell)
+            write_lines(store, SESSION.id, cell, **WHO)
             written.append(number)
             number += 1
 
@@ -289,19 +229,17 @@ def test_copy_while_a_thread_is_writing_is_one_sound_moment(store, tmp_path):
         opened._engine.dispose()
 
 
-def test_copy_is_one_file_that_a_program_can_go_on_with(store, tmp_path):
+def test_copy_is_one_file_that_a_program_can_go_on_with(opens, store, tmp_path):
     to = tmp_path / "copies" / "copy.sqlite3"
     to.parent.mkdir()
     store.backup(str(to))
     assert [path.name for path in to.parent.iterdir()] == ["copy.sqlite3"]
     with closing(sqlite3.connect(to)) as connection:
         assert connection.execute("PRAGMA integrity_check").fetchone() == ("ok",)
-    opened = open_store(f"sqlite:///{to}")
+    opened = opens(f"sqlite:///{to}")
     assert opened.session(SESSION.id) == SESSION
-    with opened.action(**WHO) as act:
-        assert act.write_lines(SESSION.id, {2: {"answer": "837"}}) == 1
+    assert write_lines(opened, SESSION.id, {2: {"answer": "837"}}, **WHO) == 1
     assert store.cells(SESSION.id)[2]["answer"] == "412"
-    opened._engine.dispose()
 
 
 def test_copy_does_not_write_over_a_file(store, tmp_path):
@@ -324,35 +262,30 @@ def test_copy_of_a_record_on_a_server_names_the_program_for_it(postgres_url, tmp
     assert list(tmp_path.iterdir()) == []
 
 
-def test_locked_record_can_be_read_and_copied(store, tmp_path):
+def test_locked_record_can_be_read_and_copied(opens, store, tmp_path):
     with closing(sqlite3.connect(store._engine.url.database, isolation_level=None)) as blocker:
         blocker.execute("BEGIN IMMEDIATE")
         blocker.execute("DELETE FROM ballot_cells")
         store.backup(tmp_path / "copy")
         assert store.verify() == []
-    copy = open_store(f"sqlite:///{tmp_path / 'copy'}")
+    copy = opens(f"sqlite:///{tmp_path / 'copy'}")
     assert copy.cells(SESSION.id) == store.cells(SESSION.id)
-    copy._engine.dispose()
 
 
 def test_session_that_is_changed_and_unchanged_keeps_its_fields(store):
     """An update in which nothing differs writes no column."""
-    with store.action(who="Änne Weiß", why="typed") as act:
-        act.put(SESSION, expect=SESSION, what="described")
+    put(store, SESSION, expect=SESSION, what="described", who="Änne Weiß", why="typed")
     assert store.session(SESSION.id) == SESSION
     new = dataclasses.replace(SESSION, cautions={"cleared": True})
-    with store.action(who="Änne Weiß", why="typed") as act:
-        act.put(new, expect=SESSION, what="described")
+    put(store, new, expect=SESSION, what="described", who="Änne Weiß", why="typed")
     assert store.session(SESSION.id) == new
     assert store.verify() == []
 
 
-def test_record_in_memory_can_be_used():
-    store = open_store("sqlite://")
-    with store.action(**WHO) as act:
-        act.add(SESSION, {2: {"assessor": "Karim Aziz"}})
+def test_record_in_memory_can_be_used(opens):
+    store = opens()
+    add(store, SESSION, {2: {"assessor": "Karim Aziz"}}, **WHO)
     assert store.erase_person("Karim Aziz", **WHO).remains == ()
     assert store.cells(SESSION.id) == {2: {"assessor": "erased 1"}}
     assert store.verify() == []
     assert sa.make_url("sqlite://").database is None
-    store._engine.dispose()

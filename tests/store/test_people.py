@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -17,6 +16,8 @@ from sensory.sessions.session import Sample, SessionDetails, StoredSession
 from sensory.sessions.workflow import agree, close, enter_cells, open_session, reopen
 from sensory.store import tables
 from sensory.store.repository import Repository, open_store
+
+from ..shared import ALL_YES, ANSWERS, add, put, write_lines
 
 SESSION = StoredSession(
     id="rhubarb",
@@ -38,13 +39,11 @@ LEADER = {"who": "Änne Weiß", "why": "typed"}
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])
-def store(request: pytest.FixtureRequest) -> Iterator[Repository]:
+def store(opens, request: pytest.FixtureRequest) -> Repository:
     server = request.param == "postgresql"
-    opened = open_store(request.getfixturevalue("postgres_url") if server else "sqlite://")
-    with opened.action(**LEADER) as act:
-        act.add(SESSION, CELLS)
-    yield opened
-    opened._engine.dispose()
+    opened = opens(request.getfixturevalue("postgres_url") if server else "sqlite://")
+    add(opened, SESSION, CELLS, **LEADER)
+    return opened
 
 
 def rows_of(store: Repository, table: sa.Table) -> list[tuple]:
@@ -91,9 +90,13 @@ def test_who_reads_sees_names(store):
 
 
 def test_one_person_has_one_reference(store):
-    other = dataclasses.replace(SESSION, id="other")
-    with store.action(who="Karim Aziz", why="typed") as act:
-        act.add(other, {2: {"assessor": "Karim Aziz"}})
+    add(
+        store,
+        dataclasses.replace(SESSION, id="other"),
+        {2: {"assessor": "Karim Aziz"}},
+        who="Karim Aziz",
+        why="typed",
+    )
     assert len(rows_of(store, tables.people)) == 3
     assert store.cells("other") == {2: {"assessor": "Karim Aziz"}}
 
@@ -102,8 +105,7 @@ def test_one_person_has_one_reference(store):
 def test_any_text_can_be_a_name(store, name):
     if name == "person:0":
         name = next(iter(references(store).values()))
-    with store.action(**LEADER) as act:
-        act.write_lines(SESSION.id, {4: {"assessor": name}})
+    write_lines(store, SESSION.id, {4: {"assessor": name}}, **LEADER)
     assert store.cells(SESSION.id)[4] == {"assessor": name}
     assert store.entries(SESSION.id)[-1].content["changes"][0]["new"] == name
     assert store.verify() == []
@@ -113,8 +115,7 @@ def test_reference_tells_nothing_of_the_name(tmp_path):
     found = []
     for number in range(2):
         one = open_store(f"sqlite:///{tmp_path / str(number)}.sqlite3")
-        with one.action(**LEADER) as act:
-            act.add(SESSION, CELLS)
+        add(one, SESSION, CELLS, **LEADER)
         found.append(references(one)["Karim Aziz"])
         one._engine.dispose()
     assert found[0] != found[1]
@@ -158,8 +159,7 @@ def test_leader_can_be_erased_also_by_himself(store):
 
 
 def test_all_spellings_of_a_name_go_together_and_stay_one_person(store):
-    with store.action(**LEADER) as act:
-        act.write_lines(SESSION.id, {4: {"assessor": " karim  AZIZ"}})
+    write_lines(store, SESSION.id, {4: {"assessor": " karim  AZIZ"}}, **LEADER)
     erasure = store.erase_person("KARIM AZIZ", **LEADER)
     assert erasure.spellings == 2
     cells = store.cells(SESSION.id)
@@ -176,8 +176,7 @@ def test_erased_persons_stay_apart(store):
 
 def test_who_comes_back_is_a_new_person(store):
     store.erase_person("Karim Aziz", **LEADER)
-    with store.action(**LEADER) as act:
-        act.write_lines(SESSION.id, {4: {"assessor": "Karim Aziz"}})
+    write_lines(store, SESSION.id, {4: {"assessor": "Karim Aziz"}}, **LEADER)
     assert store.cells(SESSION.id)[2]["assessor"] == "erased 1"
     assert store.cells(SESSION.id)[4]["assessor"] == "Karim Aziz"
     assert store.erase_person("Karim Aziz", **LEADER).shown_as == "erased 2"
@@ -192,8 +191,7 @@ def test_page_that_sends_back_what_it_showed_writes_nothing(store):
 
 def test_erased_ballot_moved_to_another_line_stays_with_the_same_person(store):
     store.erase_person("Karim Aziz", **LEADER)
-    with store.action(**LEADER) as act:
-        act.write_lines(SESSION.id, {2: {"assessor": ""}, 9: {"assessor": "erased 1"}})
+    write_lines(store, SESSION.id, {2: {"assessor": ""}, 9: {"assessor": "erased 1"}}, **LEADER)
     assert store.cells(SESSION.id)[9] == {"assessor": "erased 1"}
     assert len(rows_of(store, tables.people)) == 3
     assert store.verify() == []
@@ -201,14 +199,14 @@ def test_erased_ballot_moved_to_another_line_stays_with_the_same_person(store):
 
 def test_window_that_was_open_during_an_erasure_is_told_to_reload(store):
     store.erase_person("Änne Weiß", **LEADER)
-    with (
-        pytest.raises(RecordError, match="Reload"),
-        store.action(who="Zoë", why="typed") as act,
-    ):
-        act.put(
+    with pytest.raises(RecordError, match="Reload"):
+        put(
+            store,
             dataclasses.replace(SESSION, cautions={"cleared": True}),
             expect=SESSION,
             what="described",
+            who="Zoë",
+            why="typed",
         )
 
 
@@ -226,8 +224,7 @@ def test_reason_may_not_hold_the_name(store):
 
 def test_free_texts_that_hold_the_name_are_listed(store):
     said = {3: {"comment": 'as Karim Aziz said: "flat"'}, 4: {"comment": "flat"}}
-    with store.action(who="Änne Weiß", why="after a talk with Karim Aziz") as act:
-        act.write_lines(SESSION.id, said)
+    write_lines(store, SESSION.id, said, who="Änne Weiß", why="after a talk with Karim Aziz")
     erasure = store.erase_person("Karim Aziz", **LEADER)
     assert erasure.remains == (f"Session {SESSION.id}, row 3, comment", "Journal entry 2")
 
@@ -235,43 +232,35 @@ def test_free_texts_that_hold_the_name_are_listed(store):
 def test_description_that_holds_the_name_is_listed(store):
     details = dataclasses.replace(SESSION.details, assessors='Zoë "Z" Ölund and four others')
     described = dataclasses.replace(SESSION, details=details)
-    with store.action(who="Änne Weiß", why="typed") as act:
-        act.put(described, expect=SESSION, what="described")
-    with store.action(**LEADER) as act:
-        act.write_lines(SESSION.id, {4: {"assessor": 'Zoë "Z" Ölund'}})
+    put(store, described, expect=SESSION, what="described", who="Änne Weiß", why="typed")
+    write_lines(store, SESSION.id, {4: {"assessor": 'Zoë "Z" Ölund'}}, **LEADER)
     assert store.erase_person('Zoë "Z" Ölund', **LEADER).remains == (
         f"Session {SESSION.id}, its description",
         "Journal entry 2",
     )
 
 
-def test_no_byte_of_the_name_is_left_in_the_file(sqlite_url):
-    store = open_store(sqlite_url)
-    with store.action(**LEADER) as act:
-        act.add(SESSION, CELLS)
-    with store.action(**LEADER) as act:
-        act.write_lines(SESSION.id, {2: {"assessor": "Mira Lund"}})
+def test_no_byte_of_the_name_is_left_in_the_file(opens, sqlite_url):
+    store = opens(sqlite_url)
+    add(store, SESSION, CELLS, **LEADER)
+    write_lines(store, SESSION.id, {2: {"assessor": "Mira Lund"}}, **LEADER)
     assert b"Karim Aziz" in bytes_of(store)
     assert store.erase_person("Karim Aziz", **LEADER).remains == ()
     assert b"Karim" not in bytes_of(store)
     assert b"Mira Lund" in bytes_of(store)
-    store._engine.dispose()
 
 
-def test_copies_made_before_an_upgrade_are_listed(sqlite_url):
-    store = open_store(sqlite_url)
-    with store.action(**LEADER) as act:
-        act.add(SESSION, CELLS)
+def test_copies_made_before_an_upgrade_are_listed(opens, sqlite_url):
+    store = opens(sqlite_url)
+    add(store, SESSION, CELLS, **LEADER)
     copy = Path(store._engine.url.database).with_name("panel-before-version-2.sqlite3")
     copy.write_text("cordial")
     assert store.erase_person("Karim Aziz", **LEADER).remains == (f"The copy {copy}",)
-    store._engine.dispose()
 
 
-def test_reader_that_holds_the_log_is_reported(sqlite_url):
-    store = open_store(sqlite_url)
-    with store.action(**LEADER) as act:
-        act.add(SESSION, CELLS)
+def test_reader_that_holds_the_log_is_reported(opens, sqlite_url):
+    store = opens(sqlite_url)
+    add(store, SESSION, CELLS, **LEADER)
 
     @sa.event.listens_for(store._engine, "connect")
     def _impatient(connection, _record):
@@ -283,7 +272,6 @@ def test_reader_that_holds_the_log_is_reported(sqlite_url):
         (remains,) = store.erase_person("Karim Aziz", **LEADER).remains
     assert "log of the database" in remains or "Free pages" in remains
     assert store.verify() == []
-    store._engine.dispose()
 
 
 # Names cannot be changed unseen.
@@ -323,30 +311,15 @@ def test_name_put_in_the_place_of_an_erased_one_is_found(store):
 # With the use cases.
 
 
-def test_finding_is_the_same_after_an_erasure(any_url):
-    store = open_store(any_url)
-    question = Question(
-        what_changed="sugar",
-        decision="Whether the recipe changes.",
-        if_different="keep",
-        if_similar="change",
-        if_undecided="again",
-        assessors=3,
-    )
-    yes = dict.fromkeys(("cleared", "allergens", "consent", "swallowing", "amounts"), True)
+def test_finding_is_the_same_after_an_erasure(opens, any_url):
+    store = opens(any_url)
+    question = Question(**ANSWERS, assessors=3)
     cells = {
         line: {"assessor": name, "order": "ABB", "codes": "412 837 265", "answer": "412"}
         for line, name in enumerate(["Karim Aziz", "Zoë Brandt", "Mira Lund"], start=2)
     }
-    open_session(
-        store,
-        "s",
-        details=SESSION.details,
-        question=question,
-        cautions=yes,
-        cells=cells,
-        **LEADER,
-    )
+    plain = {"details": SESSION.details, "question": question, "cautions": ALL_YES, "cells": cells}
+    open_session(store, "s", **plain, **LEADER)
     agree(store, "s", who="Änne Weiß")
     close(store, "s", who="Änne Weiß")
     reopen(store, "s", who="Änne Weiß", why="misread")
@@ -360,4 +333,3 @@ def test_finding_is_the_same_after_an_erasure(any_url):
     assert after.outcome.counts.assessors == 3
     assert any("'Zoë Brandt' became 'Karim Berg' (erased 2)" in line for line in after.afterwards)
     assert store.verify() == store.verify("s") == []
-    store._engine.dispose()

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import random
 import shutil
-from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -17,6 +16,8 @@ from sensory.release.batches import Batch, Clearance, Disposition, Product, RawL
 from sensory.release.references import Reference, ReferenceKind
 from sensory.store import tables
 from sensory.store.repository import Repository, open_store
+
+from ..shared import put_noun
 
 BY = {"who": "Mira Lund", "why": "made"}
 
@@ -32,16 +33,23 @@ def record(number: str, made_on: str = "2026-03-04", **more: object) -> BatchRec
     return BatchRecord(batch=batch, reference="Q1", **more)
 
 
+def cleared(number: str, by: str, **declared: object) -> Clearance:
+    safe = {"food_safe": True, "food_safe_by": by, "food_safe_on": "2026-03-05"}
+    return Clearance(batch=number, **safe, **declared)
+
+
+def decision(disposition: Disposition, reason: str) -> Decision:
+    by = {"decided_by": "Nora Sand", "role": "release officer", "decided_at": "2026-03-06"}
+    return Decision(disposition=disposition, reason=reason, **by)
+
+
 @pytest.fixture
-def store(any_url: str) -> Iterator[Repository]:
-    opened = open_store(any_url)
-    yield opened
-    opened.close()
+def store(opens, any_url: str) -> Repository:
+    return opens(any_url)
 
 
-def put(store: Repository, noun: object, expect: object = None) -> None:
-    with store.action(**BY) as act:
-        act.put_noun(noun, expect=expect, what="entered")
+def entered(store: Repository, noun: object, expect: object = None) -> None:
+    put_noun(store, noun, expect=expect, what="entered", **BY)
 
 
 def test_nouns_come_back_as_they_were_put(store: Repository):
@@ -54,7 +62,7 @@ def test_nouns_come_back_as_they_were_put(store: Repository):
         usable_until="2026-06-02",
     )
     for noun in (product, reference, record("QC-1")):
-        put(store, noun)
+        entered(store, noun)
         assert store.noun(type(noun), noun.name) == noun
     assert store.noun(BatchRecord, " qc-1 ") == record("QC-1")
     assert store.noun(BatchRecord, "QC-2") is None
@@ -65,41 +73,30 @@ def test_nouns_come_back_as_they_were_put(store: Repository):
 
 
 def test_a_number_is_taken_once_however_it_is_written(store: Repository):
-    put(store, record("QC-1"))
+    entered(store, record("QC-1"))
     with pytest.raises(RecordError, match=r"Batch qc-1 is on record already\."):
-        put(store, record("qc-1"))
+        entered(store, record("qc-1"))
     assert len(store.batches()) == 1
 
 
 def test_whoever_was_slower_changes_nothing(store: Repository):
     first = record("QC-1")
-    put(store, first)
-    cleared = replace(
-        first,
-        clearance=Clearance(
-            batch="QC-1", food_safe=True, food_safe_by="Mo", food_safe_on="2026-03-05"
-        ),
-    )
-    put(store, cleared, first)
+    entered(store, first)
+    new = replace(first, clearance=cleared("QC-1", "Mo"))
+    entered(store, new, first)
     with pytest.raises(RecordError, match="changed in another window meanwhile"):
-        put(store, replace(first, reference="Q2"), first)
-    assert store.noun(BatchRecord, "QC-1") == cleared
-    before = len(store.noun_entries(cleared))
-    put(store, cleared, cleared)  # nothing differs, nothing is written
-    assert len(store.noun_entries(cleared)) == before == 2
+        entered(store, replace(first, reference="Q2"), first)
+    assert store.noun(BatchRecord, "QC-1") == new
+    before = len(store.noun_entries(new))
+    entered(store, new, new)  # nothing differs, nothing is written
+    assert len(store.noun_entries(new)) == before == 2
 
 
 def test_batches_by_product_state_and_date(store: Repository):
-    end = Decision(
-        disposition=Disposition.RELEASE,
-        decided_by="Nora Sand",
-        role="release officer",
-        decided_at="2026-03-06",
-        reason="similar",
-    )
+    end = decision(Disposition.RELEASE, "similar")
     for day in range(1, 10):
         done = {"decisions": (end,)} if day % 3 == 0 else {}
-        put(store, record(f"QC-{day}", f"2026-03-0{day}", **done))
+        entered(store, record(f"QC-{day}", f"2026-03-0{day}", **done))
 
     def numbers(**asked: object) -> list[str]:
         return [one.name for one in store.batches(**asked)]
@@ -112,24 +109,24 @@ def test_batches_by_product_state_and_date(store: Repository):
 
 
 def test_batches_by_what_they_hang_together_with(store: Repository):
-    put(store, record("QC-1"))
+    entered(store, record("QC-1"))
     tasted = record("QC-2", tastings=(Tasting(session="a" * 32, test="TRIANGLE"),))
-    put(store, tasted)
+    entered(store, tasted)
     again = replace(record("QC-3"), batch=replace(record("QC-3").batch, rework_of=("QC-1",)))
-    put(store, again)
+    entered(store, again)
     assert [one.name for one in store.linked("lot", "sw-7 ")] == ["QC-1", "QC-2", "QC-3"]
     assert store.linked("session", "a" * 32) == [tasted]
     assert store.linked("rework", "qc-1") == [again]
     assert len(store.linked("reference", "Q1")) == 3
     changed = replace(tasted, batch=replace(tasted.batch, raw_lots=()))
-    put(store, changed, tasted)
+    entered(store, changed, tasted)
     assert [one.name for one in store.linked("lot", "SW-7")] == ["QC-1", "QC-3"]
     assert store.verify() == []
 
 
 def test_seeking_finds_parts_and_puts_the_whole_number_first(store: Repository):
     for number in ("QC-10", "QC-1", "QC-11"):
-        put(store, record(number))
+        entered(store, record(number))
     assert store.seek("qc-1")[0].name == "QC-1"
     assert len(store.seek("C-1")) == len(store.seek("sw-7")) == len(store.seek("quince")) == 3
     assert store.seek("q1") != []
@@ -137,23 +134,10 @@ def test_seeking_finds_parts_and_puts_the_whole_number_first(store: Repository):
 
 
 def test_names_in_a_batch_stand_outside_the_chain_and_can_be_erased(store: Repository):
-    clearance = Clearance(
-        batch="QC-1",
-        food_safe=True,
-        food_safe_by="Otto Brandt",
-        food_safe_on="2026-03-05",
-        allergens=("sulphites",),
-        allergens_by="Nora Sand",
-        allergens_on="2026-03-05",
-    )
-    decision = Decision(
-        disposition=Disposition.HOLD,
-        decided_by="Nora Sand",
-        role="release officer",
-        decided_at="2026-03-06",
-        reason="waits for a second look",
-    )
-    put(store, record("QC-1", clearance=clearance, decisions=(decision,)))
+    declared = {"allergens_by": "Nora Sand", "allergens_on": "2026-03-05"}
+    clearance = cleared("QC-1", "Otto Brandt", allergens=("sulphites",), **declared)
+    waits = decision(Disposition.HOLD, "waits for a second look")
+    entered(store, record("QC-1", clearance=clearance, decisions=(waits,)))
     with store._engine.connect() as connection:
         texts = [
             str(row)
@@ -170,23 +154,9 @@ def test_names_in_a_batch_stand_outside_the_chain_and_can_be_erased(store: Repos
 
 
 def test_a_name_in_a_reason_is_said_to_remain(store: Repository):
-    decision = Decision(
-        disposition=Disposition.HOLD,
-        decided_by="Nora Sand",
-        role="release officer",
-        decided_at="2026-03-06",
-        reason="Karim Aziz tasted rubber",
-    )
-    put(store, record("QC-1", decisions=(decision,)))
-    put(
-        store,
-        record(
-            "QC-2",
-            clearance=Clearance(
-                batch="QC-2", food_safe=True, food_safe_by="Karim Aziz", food_safe_on="2026-03-05"
-            ),
-        ),
-    )
+    told = decision(Disposition.HOLD, "Karim Aziz tasted rubber")
+    entered(store, record("QC-1", decisions=(told,)))
+    entered(store, record("QC-2", clearance=cleared("QC-2", "Karim Aziz")))
     remains = store.erase_person("Karim Aziz", who="Mira Lund", why="asked").remains
     assert "The batch qc-1" in remains
 
@@ -195,10 +165,10 @@ COLUMNS = ("kind", "name", "product", "on_date", "line", "state", "content")
 
 
 @pytest.mark.parametrize("column", COLUMNS)
-def test_any_column_changed_behind_the_back_is_found(sqlite_url: str, column: str):
-    store = open_store(sqlite_url)
+def test_any_column_changed_behind_the_back_is_found(opens, sqlite_url: str, column: str):
+    store = opens(sqlite_url)
     for number in ("QC-1", "QC-2"):
-        put(store, record(number))
+        entered(store, record(number))
     other = {"kind": "reference", "content": {**record("QC-1").to_dict(), "reference": "Q9"}}
     value = other.get(column, "other")
     key = sa.select(sa.func.min(tables.register.c.id)).scalar_subquery()
@@ -206,13 +176,12 @@ def test_any_column_changed_behind_the_back_is_found(sqlite_url: str, column: st
         at = tables.register.c.id == key
         connection.execute(sa.update(tables.register).where(at).values({column: value}))
     assert any("is not what the journal says" in line for line in store.verify())
-    store.close()
 
 
-def test_changes_of_links_and_rows_are_found(sqlite_url: str):
-    store = open_store(sqlite_url)
+def test_changes_of_links_and_rows_are_found(opens, sqlite_url: str):
+    store = opens(sqlite_url)
     for number in ("QC-1", "QC-2", "QC-3"):
-        put(store, record(number))
+        entered(store, record(number))
     rng = random.Random(4)
     links = tables.register_links
     for _ in range(20):
@@ -238,7 +207,6 @@ def test_changes_of_links_and_rows_are_found(sqlite_url: str):
         connection.execute(sa.delete(links))
         connection.execute(sa.delete(tables.register))
     assert len(store.verify()) == 3
-    store.close()
 
 
 def test_a_record_of_version_3_gets_a_register(tmp_path: Path):
@@ -248,7 +216,7 @@ def test_a_record_of_version_3_gets_a_register(tmp_path: Path):
     store = open_store(f"sqlite:///{file}")
     assert store.verify() == []
     assert [one.what for one in store.entries("a" * 32)] == ["opened", "agreed", "closed"]
-    put(store, record("QC-1"))
+    entered(store, record("QC-1"))
     assert store.batches() == [record("QC-1")]
     assert store.verify() == []
     store.close()
@@ -256,8 +224,8 @@ def test_a_record_of_version_3_gets_a_register(tmp_path: Path):
 
 
 def test_messages_leave_names_as_they_are_written(store: Repository):
-    put(store, record("QC-1 Acid"))
+    entered(store, record("QC-1 Acid"))
     with pytest.raises(RecordError, match=r"^Batch QC-1 Acid is on record already\.$"):
-        put(store, record("QC-1 Acid"))
+        entered(store, record("QC-1 Acid"))
     with pytest.raises(RecordError, match=r"^Batch QC-1 Acid was changed in another window"):
-        put(store, record("QC-1 Acid"), expect=record("QC-1 Acid", "2026-05-04"))
+        entered(store, record("QC-1 Acid"), expect=record("QC-1 Acid", "2026-05-04"))

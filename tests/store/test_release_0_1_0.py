@@ -69,10 +69,10 @@ def test_its_batches_stand_as_they_stood(store, number):
     assert (record.state, record.waits_for) == (then["state"], then["waits_for"])
 
 
-def test_its_sessions_are_read_as_they_were_read_then(store, tmp_path):
+def test_its_sessions_are_read_as_they_were_read_then(opens, store, tmp_path):
     """Opened again and closed, each shows what the journal says of its first closing."""
     store.backup(tmp_path / "copy.sqlite3")
-    copy = open_store(f"sqlite:///{tmp_path / 'copy.sqlite3'}")
+    copy = opens(f"sqlite:///{tmp_path / 'copy.sqlite3'}")
     closed = [key for key in SAID["ids"].values() if copy.session(key).closed]
     assert len(closed) > 20
     for key in closed:
@@ -81,7 +81,6 @@ def test_its_sessions_are_read_as_they_were_read_then(store, tmp_path):
         close(copy, key, who="Ada")
         assert copy.entries(key)[-1].why == before
     assert copy.verify() == []
-    copy.close()
 
 
 def test_its_links_lead_to_their_booths(store):
@@ -102,12 +101,12 @@ def test_the_erased_name_stays_erased(store):
 
 
 @pytest.mark.parametrize("name", SAID["archives"])
-def test_its_archives_are_imported_and_written_again(store, name):
+def test_its_archives_are_imported_and_written_again(opens, store, name):
     content, then = (HERE / name).read_bytes(), SAID["archives"][name]
     archive = read_archive(content)
     assert (archive.digest, len(archive.cells)) == (then["digest"], then["lines"])
     assert (len(archive.entries), archive.outcome) == (then["entries"], None)
-    other = open_store("sqlite://")
+    other = opens()
     session = import_archive(other, content, who="Ada", why="moved")
     assert session == store.session(then["session"])
     assert len(other.cells(session.id)) == then["lines"]

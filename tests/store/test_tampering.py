@@ -14,6 +14,8 @@ from sensory.sessions.session import SessionDetails, StoredSession
 from sensory.store import tables
 from sensory.store.repository import Repository, open_store
 
+from ..shared import add, put, write_lines
+
 NAMES = ("number", "at", "session", "who", "what", "why", "content", "before", "sha256")
 TEXTS = NAMES[1:]
 EACH = 400
@@ -38,18 +40,14 @@ def store() -> Iterator[Repository]:
     who = {"who": "Änne Weiß", "why": "typed"}
     for key in ("medlar", "sloe"):
         cells = {line: {"assessor": f"P{line}", "answer": "412"} for line in range(2, 6)}
-        with opened.action(**who) as act:
-            act.add(session(key), cells)
+        add(opened, session(key), cells, **who)
     for number in range(8):
         for key in ("medlar", "sloe"):
-            with opened.action(**who) as act:
-                act.write_lines(key, {number: {"comment": f"flat, “橙” {number}"}})
+            write_lines(opened, key, {number: {"comment": f"flat, “橙” {number}"}}, **who)
     opened.erase_person("P3", **who)
     agreed = replace(session("sloe"), agreed_at="2026-09-14T09:00:00+00:00", agreed_by="Zoë")
-    with opened.action(who="Zoë", why="typed") as act:
-        act.put(agreed, expect=session("sloe"), what="agreed")
-    with opened.action(**who) as act:
-        act.write_lines("medlar", {2: {"answer": ""}})
+    put(opened, agreed, expect=session("sloe"), what="agreed", who="Zoë", why="typed")
+    write_lines(opened, "medlar", {2: {"answer": ""}}, **who)
     yield opened
     opened._engine.dispose()
 
@@ -66,7 +64,7 @@ def rows_of(store: Repository) -> Rows:
         return [tuple(row) for row in connection.execute(query)]
 
 
-def put(store: Repository, rows: Rows) -> None:
+def journal_is(store: Repository, rows: Rows) -> None:
     """Make these rows the journal, in place of what is there."""
     with store._engine.begin() as connection:
         connection.execute(sa.delete(tables.journal))
@@ -125,10 +123,10 @@ def test_every_random_change_of_the_journal_is_found(store, sound, change: Chang
     for _ in range(EACH):
         rows = change(sound, rng)
         assert rows != sound
-        put(store, rows)
+        journal_is(store, rows)
         if not store.verify():
             missed.append(rows)
-    put(store, sound)
+    journal_is(store, sound)
     assert missed == []
     assert store.verify() == []
 
@@ -138,34 +136,32 @@ def test_checking_one_session_finds_what_is_changed_in_its_entries(store, sound)
     for _ in range(200):
         rows = other_byte(sound, rng)
         (was,) = set(sound) - set(rows)
-        put(store, rows)
+        journal_is(store, rows)
         key = was[2]
         if key:  # an entry of a session, not of the record as a whole
             assert store.verify(key)
-    put(store, sound)
+    journal_is(store, sound)
 
 
 @pytest.mark.parametrize("place", range(21))
 def test_checking_one_session_finds_any_missing_entry(store, sound, place):
     if place >= len(sound):
         pytest.fail(f"The journal has {len(sound)} entries only.")
-    put(store, [*sound[:place], *sound[place + 1 :]])
+    journal_is(store, [*sound[:place], *sound[place + 1 :]])
     last = place == len(sound) - 1
     found = {key: store.verify(key) for key in ("medlar", "sloe")}
-    put(store, sound)
+    journal_is(store, sound)
     # Without the last entry no number is missing; then the tables say it, of its session.
     assert found["medlar"]
     assert found["sloe"] or last
 
 
 @pytest.fixture
-def small() -> Iterator[Repository]:
-    opened = open_store("sqlite://")
+def small(opens) -> Repository:
+    opened = opens()
     for key in ("medlar", "sloe"):
-        with opened.action(who="Zoë", why="typed") as act:
-            act.add(session(key), {4: {"answer": "412"}})
-    yield opened
-    opened._engine.dispose()
+        add(opened, session(key), {4: {"answer": "412"}}, who="Zoë", why="typed")
+    return opened
 
 
 @pytest.mark.parametrize(

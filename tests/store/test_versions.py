@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import shutil
 import sqlite3
-from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
 
@@ -21,6 +20,8 @@ from sensory.store import tables
 from sensory.store.migrations.versions import v0001_first_tables
 from sensory.store.repository import Repository, open_store
 from sensory.store.versions import prepare
+
+from ..shared import write_lines
 
 # Written by version 1 of the program: two sessions, one closed, reopened and changed.
 OLD = Path(__file__).with_name("version_1.record")
@@ -55,10 +56,8 @@ def changed(file: Path, *statements: str) -> None:
 
 
 @pytest.fixture
-def upgraded(old_file: Path) -> Iterator[Repository]:
-    store = open_store(f"sqlite:///{old_file}")
-    yield store
-    store._engine.dispose()
+def upgraded(opens, old_file: Path) -> Repository:
+    return opens(f"sqlite:///{old_file}")
 
 
 def test_the_kept_record_is_of_version_1():
@@ -87,8 +86,9 @@ def test_sessions_cells_and_journal_come_through(upgraded):
 
 
 def test_work_goes_on_after_the_upgrade(upgraded):
-    with upgraded.action(who="Zoë", why="typed") as act:
-        assert act.write_lines(FIRST, {5: {"assessor": "Karim Aziz"}}) == 1
+    assert (
+        write_lines(upgraded, FIRST, {5: {"assessor": "Karim Aziz"}}, who="Zoë", why="typed") == 1
+    )
     assert upgraded.cells(FIRST)[5] == {"assessor": "Karim Aziz"}
     assert upgraded.verify() == []
     with upgraded._engine.connect() as connection:
@@ -153,12 +153,11 @@ def test_no_copy_of_a_new_record(sqlite_url):
         ("UPDATE journal SET before = sha256 WHERE number = 6", [6]),
     ],
 )
-def test_what_was_broken_before_is_not_healed(old_file, statement, expected):
+def test_what_was_broken_before_is_not_healed(opens, old_file, statement, expected):
     changed(old_file, statement)
-    store = open_store(f"sqlite:///{old_file}")
+    store = opens(f"sqlite:///{old_file}")
     assert store.verify() == [f"Journal entry {one} is not as it was written." for one in expected]
     assert store.entries("")[0].content["chain_before"]["broken"] == expected
-    store._engine.dispose()
 
 
 @pytest.mark.parametrize(
@@ -170,11 +169,10 @@ def test_what_was_broken_before_is_not_healed(old_file, statement, expected):
         "DELETE FROM journal WHERE number = 7",
     ],
 )
-def test_tables_that_were_changed_before_are_found_afterwards(old_file, statement):
+def test_tables_that_were_changed_before_are_found_afterwards(opens, old_file, statement):
     changed(old_file, statement)
-    store = open_store(f"sqlite:///{old_file}")
+    store = opens(f"sqlite:///{old_file}")
     assert store.verify()
-    store._engine.dispose()
 
 
 def test_an_upgrade_that_fails_changes_nothing(old_file):
@@ -203,35 +201,32 @@ def into(engine: sa.Engine) -> None:
             connection.execute(statement, rows)
 
 
-def test_a_record_on_a_server_is_brought_up_to_date_in_place(postgres_url):
+def test_a_record_on_a_server_is_brought_up_to_date_in_place(opens, postgres_url):
     engine = sa.create_engine(postgres_url)
     into(engine)
     engine.dispose()
-    store = open_store(postgres_url)
+    store = opens(postgres_url)
     entries = store.entries(FIRST) + store.entries(SECOND)
     assert [(entry.number, entry.who, entry.what) for entry in entries] == DONE
     assert store.cells(FIRST)[4]["assessor"] == "Mira Lund-Holm"
     assert store.verify() == []
-    store._engine.dispose()
 
 
-def test_steps_lead_to_the_tables_of_the_program(any_url):
-    store = open_store(any_url)
+def test_steps_lead_to_the_tables_of_the_program(opens, any_url):
+    store = opens(any_url)
     with store._engine.connect() as connection:
         context = MigrationContext.configure(connection, opts={"compare_type": True})
         assert compare_metadata(context, tables.metadata) == []
         assert context.get_current_revision() == f"{tables.SCHEMA_VERSION:04}"
-    store._engine.dispose()
 
 
-def test_an_up_to_date_record_is_only_read_when_opened(sqlite_url):
-    store = open_store(sqlite_url)
+def test_an_up_to_date_record_is_only_read_when_opened(opens, sqlite_url):
+    store = opens(sqlite_url)
     blocker = sqlite3.connect(sa.make_url(sqlite_url).database, isolation_level=None)
     blocker.execute("BEGIN IMMEDIATE")
     prepare(store._engine)
     assert store.sessions() == []
     blocker.close()
-    store._engine.dispose()
 
 
 def test_first_step_is_the_first_program():

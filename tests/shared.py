@@ -1,0 +1,54 @@
+"""One step in a line, for tests of every room."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+from sensory.sessions.session import CAUTIONS, StoredSession
+from sensory.store.repository import Repository
+
+ROOT = Path(__file__).parents[1]
+ALL_YES = {caution.key: True for caution in CAUTIONS}
+ANSWERS = {
+    "what_changed": "sugar",
+    "decision": "Whether the recipe changes.",
+    "if_different": "keep",
+    "if_similar": "change",
+    "if_undecided": "again",
+}
+
+
+def add(store: Repository, session: StoredSession, lines: dict, **by: str) -> None:
+    with store.action(**by) as act:
+        act.add(session, lines)
+
+
+def put(
+    store: Repository, session: StoredSession, *, expect: StoredSession, what: str, **by: str
+) -> None:
+    with store.action(**by) as act:
+        act.put(session, expect=expect, what=what)
+
+
+def write_lines(store: Repository, session_id: str, changes: dict, **by: str) -> int:
+    with store.action(**by) as act:
+        return act.write_lines(session_id, changes)
+
+
+def put_noun(store: Repository, noun: object, *, expect: object, what: str, **by: str) -> None:
+    with store.action(**by) as act:
+        act.put_noun(noun, expect=expect, what=what)
+
+
+def python(*words: object) -> subprocess.Popen[str]:
+    """Python with these words, in the folder of the program."""
+    return subprocess.Popen(
+        [sys.executable, *map(str, words)],
+        cwd=ROOT,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        stdout=subprocess.PIPE,
+        text=True,
+    )
