@@ -2,6 +2,12 @@
 
 An outcome is made once, when the ballots are closed, and kept with the session. Finding page,
 report, batch, trend and month read it; none of them reads ballots again.
+
+Why so
+------
+What cannot be computed is UNDECIDED, with its reason. The question is frozen by then; an error at
+closing would make people take out true answers. Wrong cells block closing, a wrong situation does
+not.
 """
 
 from __future__ import annotations

@@ -1,6 +1,13 @@
 """How intensities are answered: on a line, or in categories; agreed with the question.
 
 ISO 4121 (quantitative response scales; recalled, not read anew) has both kinds.
+
+Why so
+------
+Categories are a scale, not a method. Settings of the response scale are kept only where they
+differ from a line, so that older questions keep their digest; `scales.agreed_scale` is the one
+place that knows ends and categories. Categories are whole numbers one point apart, and a finding
+says that their steps are taken as equal.
 """
 
 from __future__ import annotations

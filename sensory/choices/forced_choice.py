@@ -4,6 +4,11 @@
 [2] Clopper, C.J. and Pearson, E.S. (1934). Biometrika 26, 404-413: the limits.
 [3] Brockhoff, P.B. and Christensen, R.H.B. (2010). Food Quality and Preference 21,
     330-338: the Thurstonian models behind the links. (From memory.)
+
+Why so
+------
+Distinct pairs are computed once. `choice_test` on an array works on the distinct (correct,
+trials) pairs.
 """
 
 from __future__ import annotations

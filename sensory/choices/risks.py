@@ -1,4 +1,11 @@
-"""What a session of a given size can find, before anybody tastes."""
+"""What a session of a given size can find, before anybody tastes.
+
+Why so
+------
+UNDECIDED names a new session, not an addition. The smallest panel with both planned risks is the
+one where the critical count is at most one above the similar count; adding assessors until a
+session decides is another test with other risks.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,10 @@
-"""From counts to a finding with its reasons and its limits."""
+"""From counts to a finding with its reasons and its limits.
+
+Why so
+------
+Fewer correct than guessing gives is no pass. Where guessing gives so few with a chance of 0.001
+or less, similarity is withheld: codes, order or direction are wrong.
+"""
 
 from __future__ import annotations
 

@@ -3,6 +3,11 @@
 Tails are incomplete beta functions, so no difference ``1 - cdf`` is ever taken and
 a tail of 1e-200 keeps its digits. Where a tail comes so close to the level asked
 for that rounding could decide, rational arithmetic decides instead.
+
+Why so
+------
+Ties are settled exactly. alpha is taken as the decimal written (0.05 is 1/20); where a tail comes
+within 1e-10 of it, fractions decide.
 """
 
 from __future__ import annotations

@@ -10,6 +10,12 @@ that falls on both sides, and the supremum of a Brownian motion with drift -1/2 
 exponential, so the larger of the two stays below x with chance ``(1 - exp(-x))^2`` [2].
 Half the chi-square quantile is too short, as a place is no smooth parameter: at 95 % it held
 the place in 86 to 91 % of simulated rows, this one in 97 to 99 %.
+
+Why so
+------
+The place of a change has no chi-square interval. The cut is `-log(1 - sqrt(level))`, from the
+supremum of a walk with drift: 3.7 instead of 1.9 at 95 %. It holds the place in 97 to 99 % of
+rows, half the chi-square quantile in 86 to 91 %.
 """
 
 from __future__ import annotations

@@ -9,6 +9,15 @@ the printed formulas.
     individuals 6.3.2.2, EWMA 6.3.2.4. (From memory.)
 [3] Roberts, S.W. (1959). Technometrics 1, 239-250: the exponentially weighted mean.
 [4] Lucas, J.M. and Saccucci, M.S. (1990). Technometrics 32, 1-12: its limits in time.
+
+Why so
+------
+Run rules are data (`RUN_RULES`); which edition holds which is recalled, not read. Default: limits
+and nine on one side, once in 217 batches by chance (seven on one side: once in 96), and a
+weighted mean with the run length of the limits alone. Run lengths take centre and scatter as
+known; with limits from 8, 12, 20, 40 batches 0.53, 0.49, 0.42, 0.34 of unchanged lines signal
+within the next 40, for at most 0.25 if both were known; a shift of one standard deviation takes 8
+batches (`tests/calibration/test_trend_signals.py`).
 """
 
 from __future__ import annotations

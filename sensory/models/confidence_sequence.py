@@ -2,6 +2,12 @@
 
 [1] Robbins, H. (1970). Annals of Mathematical Statistics 41, 1397-1409: mixtures of
     likelihood ratios, and Ville's inequality. (From memory.)
+
+Why so
+------
+Counts looked at after every batch have limits that hold at all looks (mixture of likelihood
+ratios) beside the exact ones for a single look. Similarity is not concluded from a total: the
+same assessors come back.
 """
 
 from __future__ import annotations

@@ -11,6 +11,16 @@ session), all responses (attributes) at once, with scores missing anywhere.
 [3] Satterthwaite, F.E. (1946). Biometrics Bulletin 2, 110-114: mean squares.
 [4] Marquardt, D.W. (1963). Journal of the Society for Industrial and Applied Mathematics
     11, 431-441.
+
+Why so
+------
+The mixed model sees counts, not rows. Cross-products of factors are tables of counts; the
+interaction, the factor with the most levels, is eliminated by divisions, so a step costs the same
+however many scores there are, and all attributes take it together.
+
+Degrees of freedom by relative standard deviations. A variance at zero adds nothing to
+Satterthwaite's degrees of freedom. F takes the eigencontrasts of an orthonormal basis, the only
+choice that renaming the samples cannot change; other bases differ in the third decimal.
 """
 
 from __future__ import annotations

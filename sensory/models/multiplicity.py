@@ -10,6 +10,12 @@ less a number close to one. Degrees of freedom need not be whole.
 [4] Holm, S. (1979). Scandinavian Journal of Statistics 6, 65-70.
 [5] Benjamini, Y. and Hochberg, Y. (1995). Journal of the Royal Statistical Society B 57,
     289-300.
+
+Why so
+------
+Dunnett without random numbers. One common factor gives the correlations l_i l_j of independent
+means exactly; what a mixed model with gaps departs from that enters to second order. Each
+comparison has its own degrees of freedom, whole or not.
 """
 
 from __future__ import annotations

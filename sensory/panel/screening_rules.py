@@ -7,6 +7,12 @@
     which the repeated choices decide, recalled and not read.
 
 All of them are conventions: arguments with a default, not facts.
+
+Why so
+------
+Screening fails whoever is undecided at the cap of the sequential plan, so that its risk of a
+wrong pass is that of the upper line alone. Shares and inversions from ISO 8586 are recalled, not
+read: arguments with a default.
 """
 
 from __future__ import annotations

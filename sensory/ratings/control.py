@@ -5,6 +5,13 @@
 [2] Aust, L.B. et al. (1985). Journal of Food Science 50, 511-513: blind control, samples
     that vary within a batch. (From memory.)
 [3] Dunnett, C.W. (1955). Journal of the American Statistical Association 50, 1096-1121.
+
+Why so
+------
+Difference from control: similarity rests on the batch's own differences too. One pooled scatter
+for all batches doubles the risk of passing a batch at the limit that scatters more than its
+neighbours (0.11 for 0.05), so `upper` is the larger of two limits. A batch far below the blind
+control (0.001) is no pass: codes were mixed up.
 """
 
 from __future__ import annotations

@@ -1,6 +1,11 @@
 """Drift of assessors: bias and repeatability over the sessions.
 
 [1] Holm, S. (1979). Scandinavian Journal of Statistics 6, 65-70.
+
+Why so
+------
+Drift is against the median of the others, so that one who drifts does not make all others drift
+the other way.
 """
 
 from __future__ import annotations

@@ -6,6 +6,13 @@
     least that is asked of an assessor. (From memory.)
 [3] ISO 5725-2: level and scatter of one laboratory against the others (h and k). (From
     memory.)
+
+Why so
+------
+Flags of the scorecard are raised only on attributes that the panel discriminates (false discovery
+rate over attributes). Conventions are settings with a source (`ScorecardLimits`); where chance
+alone would often cross one, a test stands beside it. Measured rates:
+`tests/calibration/test_scorecard_flags.py`.
 """
 
 from __future__ import annotations

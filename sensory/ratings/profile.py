@@ -4,6 +4,13 @@
 [2] Næs, T., Brockhoff, P.B. and Tomic, O. (2010). Statistics for Sensory and Consumer
     Science, chapter 5: assessors and their interaction with samples as random.
     (From memory.)
+
+Why so
+------
+Two roads for a profile. Complete balanced attributes take mean squares, sample against assessor x
+sample always, also where this lies below error; attributes with gaps take restricted likelihood,
+where a variance may be zero. Both agree to 1e-8 where all variances are positive
+(`tests/models/test_mixed.py`).
 """
 
 from __future__ import annotations

@@ -3,6 +3,12 @@
 [1] Hotelling, H. (1933). J. Educ. Psychol. 24, 417-441: principal components.
 [2] Hotelling, H. (1931). Ann. Math. Statist. 2, 360-378: region of a mean of several variables.
 [3] Efron, B. (1979). Ann. Statist. 7, 1-26: resampling.
+
+Why so
+------
+Regions of a sample map come from projecting resampled assessors on the axes of the map.
+Projection is linear, so they equal Hotelling's ellipses of the assessors' own places (the test).
+The axes lean towards chance differences: the map describes and tests nothing.
 """
 
 from __future__ import annotations

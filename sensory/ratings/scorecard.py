@@ -2,6 +2,12 @@
 
 [1] ISO 11132:2021, performance of a panel; ISO 8586:2023, training of assessors. (Scope and
     excerpts.)
+
+Why so
+------
+pingouin checks ICC and Kendall's W in the tests. The package computes both for all attributes at
+once (40 attributes: 50 times as fast) and asks pingouin for the limits of one attribute only
+(`PanelScorecard.intraclass`), since it brings plotting libraries.
 """
 
 from __future__ import annotations

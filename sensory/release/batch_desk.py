@@ -1,4 +1,12 @@
-"""Use cases of the batch: what it waits for, all about it, the decision, trend and month."""
+"""Use cases of the batch: what it waits for, all about it, the decision, trend and month.
+
+Why so
+------
+Release is refused, not only advised against, without a finding, while a tasting is open, and
+while it is blocked (clearance, declaration, reference, panel, attempt). Every other disposition
+may depart from the recommendation, with its reason. Who may decide is the role that the rule
+names; the program does not know who fills it.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,13 @@
-"""What is kept of a product and of a batch: tastings, recommendation, decisions."""
+"""What is kept of a product and of a batch: tastings, recommendation, decisions.
+
+Why so
+------
+A batch is one noun with all that happened to it: clearance, every tasting with its numbers,
+decisions, complaints. It is written whole into the journal, and the register's other columns and
+links follow from it, so that `verify` can check them; board, search, trend and month read the
+register alone. The page of a batch reads what its sessions showed when they were closed, and no
+ballot.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,11 @@
-"""What a release rule does to batches of each true difference, and what a month costs."""
+"""What a release rule does to batches of each true difference, and what a month costs.
+
+Why so
+------
+Characteristic of difference from control is one integral over the estimated scatter
+(`models/paired.py`), because significance and similarity are not disjoint; each alone is a
+noncentral t (the test). It supposes the agreed scatter at every truth and one batch a session.
+"""
 
 from __future__ import annotations
 

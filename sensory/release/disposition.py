@@ -1,4 +1,10 @@
-"""From the tests of a batch to a recommended disposition, with its reasons and true risk."""
+"""From the tests of a batch to a recommended disposition, with its reasons and true risk.
+
+Why so
+------
+Several tests of a batch: the least favourable finding. Similarity keeps beta, since each test has
+to show it; false alarms add up, which the reasons say.
+"""
 
 from __future__ import annotations
 

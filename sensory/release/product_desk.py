@@ -1,6 +1,14 @@
 """Use cases of a product: its rule, its references, its batches as they are made.
 
 The record is asked through `Desk`, which is a `sessions.store.Store` as well.
+
+Why so
+------
+Clearance reaches into the open tasting: a complaint, a refusal or other allergens answer the
+cautions of its session with no, which stops booths, agreement and closing.
+
+A complaint withdraws the clearance, so that nobody tastes the batch before food safety has looked
+at it.
 """
 
 from __future__ import annotations

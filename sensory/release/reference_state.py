@@ -2,6 +2,16 @@
 
 Small steps add up: each new reference can be similar to the one before and the last far from
 the first. So a reference is compared with the first one, directly or over all its bridges.
+
+Why so
+------
+A reference is compared again while in use (`Reference.later`, `compare_again`): the latest direct
+comparison with the first counts, and a day knows only the bridges held by then, so that what is
+found in summer does not bar the batches of winter.
+
+Drift of a reference takes the shortest way to the first: a direct comparison, else the sum of
+steps with the root of summed squares. Findings are never added: similar three times is not
+similar to the first. The scale of bridges needs a direction, which an overall difference has not.
 """
 
 from __future__ import annotations

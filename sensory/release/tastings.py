@@ -1,4 +1,16 @@
-"""Use cases of the tastings of a batch: opened by its rule, noted when they close."""
+"""Use cases of the tastings of a batch: opened by its rule, noted when they close.
+
+Why so
+------
+What a tasting shows is noted with the batch in the same transaction in which its session closes.
+
+A batch keeps the rule and the reference of its first tasting. A rule agreed later counts for
+later batches; else a batch tasted under the old one could never be decided again. A decided batch
+is open again when a complaint comes in, or when its ballots are opened and say something else.
+
+The scorecard of the day is made from the tasting itself: which difference could this panel have
+seen with these scores.
+"""
 
 from __future__ import annotations
 

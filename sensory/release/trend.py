@@ -6,6 +6,14 @@ agreed with management says what is too far. Neither follows from the other.
 [1] ISO 7870-2 and ISO 7870-6: Shewhart charts and EWMA charts. (Scope; from memory.)
 [2] Lucas, J.M. and Saccucci, M.S. (1990). Technometrics 32, 1-12. (From memory.)
 [3] ISO 20613:2019: sensory analysis in quality control. (Scope.)
+
+Why so
+------
+Trend: limits of the chart are not the agreed limit. A chart says what is unusual, by the scatter
+of the batches; a batch is held against the agreed limit by its own standard error only. Scatter
+makes the moving ranges add up to their expectation under the known, unequal standard errors,
+which with equal ones is the individuals chart. A signal in two lines at one time points at the
+reference.
 """
 
 from __future__ import annotations

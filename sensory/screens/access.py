@@ -1,4 +1,12 @@
-"""Who asks? The pages of a run follow from the answer; nothing else decides it."""
+"""Who asks? The pages of a run follow from the answer; nothing else decides it.
+
+Why so
+------
+Pages follow from who asks. `app.py` registers on every run only the pages of a leader, a booth or
+a stranger, so that the others have no address; the tests read every frame. A link of a booth
+makes a booth even in a leader's browser. Without the network mode everybody is the leader, but
+only where the server listens on a loopback address.
+"""
 
 from __future__ import annotations
 

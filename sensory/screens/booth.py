@@ -5,6 +5,14 @@ differs, so that an answer survives a reload, a lost connection and a restart of
 and a tap costs one run. What did not change since this window last showed the record is not
 written: another window on the same link may have been answered meanwhile, and its answers
 are taken over.
+
+Why so
+------
+A tap at a booth is one run and reads one seat. What was marked goes on record before anything is
+drawn, instead of after it and a second run; the record gives the lines of one seat, and a long
+JSON text (the plan) is parsed once. With 50 booths of 20 ballots and 2 s between taps, on two
+busy cores, the 95th percentile fell from 9.8 s to 0.2 s. What is given to a component is flat: a
+mapping in it is searched for tables, 2 ms each.
 """
 
 from __future__ import annotations

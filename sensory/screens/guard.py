@@ -1,4 +1,11 @@
-"""What stands before every request of the network mode: origin, closed paths, headers."""
+"""What stands before every request of the network mode: origin, closed paths, headers.
+
+Why so
+------
+Closed in the network mode: Streamlit's metrics, its interface for programs, old components;
+uploads and downloads without a leader's cookie (with a provider they are open to whoever knows
+the hash in the address). A booth page therefore shows no media files.
+"""
 
 from __future__ import annotations
 

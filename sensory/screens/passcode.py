@@ -1,4 +1,12 @@
-"""The leader's passcode: its hash and the key of the cookies, in one file that is private."""
+"""The leader's passcode: its hash and the key of the cookies, in one file that is private.
+
+Why so
+------
+Cookies are an end, a name and an HMAC with a key kept beside the hash of the passcode: they
+survive a restart, a new passcode ends all, and signing out withdraws the one for good. After that
+an open page of the leader only runs the script anew (`guard.py`), and its connection is not taken
+up again; so no widget, callback or fragment of it acts.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,12 @@
-"""Wrong passcodes make the next try wait, longer each time."""
+"""Wrong passcodes make the next try wait, longer each time.
+
+Why so
+------
+Wrong passcodes wait for their own address, doubling to 5 minutes, and for all addresses together,
+to 10 s; a try counts from its start, and one is checked at a time. An address that was right
+before waits for itself only, so that others cannot shut the leader out. Behind a proxy on this
+machine `X-Forwarded-For` names the address; behind one elsewhere all visitors share the proxy's.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,10 @@
-"""Signing in and out: two plain forms beside the app, because its pages hold no forms."""
+"""Signing in and out: two plain forms beside the app, because its pages hold no forms.
+
+Why so
+------
+A form needs its origin. With `Referrer-Policy: no-referrer` browsers send forms with origin
+`null`, so the sign-in alone says `same-origin`.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,9 @@
-"""Heavy work in one process beside the server, so that nobody else waits for it."""
+"""Heavy work in one process beside the server, so that nobody else waits for it.
+
+Why so
+------
+The report is made in a worker process, which imports `app.py`; hence the guard at its end.
+"""
 
 from __future__ import annotations
 

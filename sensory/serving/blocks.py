@@ -6,6 +6,12 @@ meet in the same set equally often.
 [1] Cochran, W. G. and Cox, G. M. (1957). Experimental Designs, 2nd ed., chapter 11.
 [2] Bose, R. C. (1939). On the construction of balanced incomplete block designs. Annals of
     Eugenics 9, 353-399: starters turned round a circle.
+
+Why so
+------
+Incomplete blocks are starters as data, found once, counted again whenever they are used; none has
+more sets than the counts of pairs demand. A number of sets that is no whole design is refused,
+with the numbers that are.
 """
 
 from __future__ import annotations

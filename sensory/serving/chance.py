@@ -3,6 +3,12 @@
 Only `random.Random.random` is promised to stay the same between versions of Python, and
 numpy promises nothing of the kind for its generators; a plan has to come out the same years
 later. So every draw here is made from that one method.
+
+Why so
+------
+Serving plans draw from `random.Random.random` alone, the one generator promised to stay the same
+between versions; a seed in an old record has to give the old plan. `tests/serving/test_plan.py`
+keeps the digest of one.
 """
 
 from __future__ import annotations

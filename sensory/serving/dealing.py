@@ -1,4 +1,11 @@
-"""Dealing orders to assessors so that each is served equally often."""
+"""Dealing orders to assessors so that each is served equally often.
+
+Why so
+------
+Orders are dealt round a circle (`serving/dealing.py`): counts differ by one at most in every
+replicate and in all together, and nobody meets an order twice before all the others, at any
+number of assessors.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,10 @@
-"""Allergens of each served sample, as they are declared before anything is handed out."""
+"""Allergens of each served sample, as they are declared before anything is handed out.
+
+Why so
+------
+Allergens of a ballot can tell its sample where a ballot holds one cup and the samples declare
+different ones. People come before blinding: they are shown, and the page tells the leader.
+"""
 
 from __future__ import annotations
 

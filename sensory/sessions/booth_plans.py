@@ -1,6 +1,12 @@
 """What the leader does for the booths: plan on record, links, late assessors, counts.
 
 On record the plan holds seats instead of names, so that a name can be erased.
+
+Why so
+------
+A link holds its session. A booth token is the session's number and a secret; only its SHA-256 is
+on record. The plan on record has seats instead of names, so that an erased name is gone from it;
+seats count the assessors of the ballot lines in order, so lines are only ever added.
 """
 
 from __future__ import annotations

@@ -2,6 +2,15 @@
 
 The plan says which cup belongs to which sitting. What a session keeps beside it is how long
 a break lasts at least, or, without a time, which sitting the leader has started.
+
+Why so
+------
+Sittings are the plan's, breaks the session's. Which cup belongs to which sitting stands in the
+plan; `serving["breaks"]` keeps only the minutes, or the sitting that the leader started last, and
+only where there are several sittings. A break of minutes counts from the assessor's own last
+ballot, by the record's time, so nothing has to run. A tasted warm-up sample is a mark on the
+first ballot line of its sitting (`columns.MARKS`), as consent is; the sample itself has no line,
+so nothing of it can be counted.
 """
 
 from __future__ import annotations

@@ -1,4 +1,10 @@
-"""From a file to text cells with their place; no judgement about what they say."""
+"""From a file to text cells with their place; no judgement about what they say.
+
+Why so
+------
+A workbook is measured before and while it is read: 143 KiB held five million empty rows (100 s),
+610 KiB four million cells (2 GiB), and a row number alone a thousand million rows.
+"""
 
 from __future__ import annotations
 

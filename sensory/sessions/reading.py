@@ -1,4 +1,9 @@
-"""`read_ballots`: from a file to a checked table, or to one error that lists every bad cell."""
+"""`read_ballots`: from a file to a checked table, or to one error that lists every bad cell.
+
+Why so
+------
+Missing answers stay in the table with `correct` missing, so that nothing is dropped in silence.
+"""
 
 from __future__ import annotations
 

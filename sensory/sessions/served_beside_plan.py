@@ -1,4 +1,12 @@
-"""What was served beside what was planned: the plan's lines against the ballots on record."""
+"""What was served beside what was planned: the plan's lines against the ballots on record.
+
+Why so
+------
+What was served stands in the ballot lines, what was planned in the plan; the report compares them
+by codes and names rows, no persons. A line that is not served has its reason in the cell `not
+served` and leaves the check with a remark. `without` takes an absent assessor out of the plan;
+their lines stay, so that seats do not move, and `check_seats` keeps typing from moving them.
+"""
 
 from __future__ import annotations
 

@@ -1,6 +1,11 @@
 """The use cases of a session: open, describe, agree, enter ballots, close, find.
 
 A use case that changes the record does so in one action; see `Store`.
+
+Why so
+------
+Closing opens the finding. Ballots can be opened again only with a reason; what changes after the
+finding was seen is listed in the report.
 """
 
 from __future__ import annotations

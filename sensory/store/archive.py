@@ -1,4 +1,11 @@
-"""A session as one file that outlives the program, and its way back into a record."""
+"""A session as one file that outlives the program, and its way back into a record.
+
+Why so
+------
+An import brings the journal along. Its entries follow the entry `imported`, which names the
+SHA-256 of the archive; so a report still says what was done after the finding. Nothing is
+imported unless the journal, played again, gives session and ballots.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,12 @@
-"""Whether the record is as it was written: chain, tables against the journal, names."""
+"""Whether the record is as it was written: chain, tables against the journal, names.
+
+Why so
+------
+The chain shows changes, not who made them. Somebody who rewrites the last entries with their
+hashes, tables included, is found only by a hash kept elsewhere: the report prints the digest of
+its question, an archive has its own sum. `verify(session_id)` is quick: its entries, their
+neighbours, no number missing, its tables; the chain from the first entry is left to `verify()`.
+"""
 
 from __future__ import annotations
 

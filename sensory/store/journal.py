@@ -3,6 +3,11 @@
 A change behind its back breaks the chain, or leaves the tables unlike what the journal,
 played again from its first entry, makes of them. Against somebody who rewrites both, the
 last hash has to be kept elsewhere: the report prints the digest of its question.
+
+Why so
+------
+The number of an entry counts, not its time. A clock set back is written as it was; order and
+chain do not depend on it. Imported entries bring their own times.
 """
 
 from __future__ import annotations

@@ -3,6 +3,17 @@
 Cells and journal hold a reference, ``person:`` and a random identifier. The journal keeps
 for each person a seal, the SHA-256 of a random salt and the name: `verify` finds a name
 that was changed or exchanged, and once salt and name are erased the seal says nothing.
+
+Why so
+------
+Names stand outside the chain. Cells (`assessor`), leaders and `who` hold `person:` and a random
+identifier; the table `people` holds the name. The journal keeps a seal of each, SHA-256 of a
+random salt and the name: `verify` finds a changed or exchanged name, and `erase_person` takes
+name and salt away, so that nothing can be guessed back. Erased persons stay apart from each other
+as `erased 1`, `erased 2`, and all spellings of one go together. Free texts (comments, reasons,
+descriptions) are inside the chain and cannot be erased: `Erasure.remains` lists those that hold
+the name, and copies of the record beside it. Archives and backups elsewhere have to be found by
+whoever made them.
 """
 
 from __future__ import annotations

@@ -1,4 +1,13 @@
-"""Versions of the record: made new, brought up to date, or refused."""
+"""Versions of the record: made new, brought up to date, or refused.
+
+Why so
+------
+The upgrade to version 2 wrote the chain anew, since version 1 had names inside it. The last entry
+says so and keeps number and hash of the old last entry, which can be compared with the copy that
+was made before (`...-before-version-2.sqlite3`). Entries that were not sound before keep their
+old hash: `verify` goes on naming them. Programs of version 1 refuse the new record; stop those
+that are running before the first start of a newer one.
+"""
 
 from __future__ import annotations
 
