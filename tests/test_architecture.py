@@ -410,6 +410,16 @@ def arguments(tree: ast.Module) -> Iterator[str]:
 
 
 @each_source
+def test_locals_carry_the_noun_of_what_they_hold(module):
+    stored = {
+        node.id
+        for node in ast.walk(module.tree)
+        if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Store)
+    }
+    assert not stored & {"one", "ones", "found", "said"}
+
+
+@each_source
 def test_no_name_begins_like_a_test(module):
     assert not [name for name in defined_names(module.tree) if name.startswith("test_")]
 
