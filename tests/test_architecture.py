@@ -55,8 +55,9 @@ ORDER = {
     """,
     "catalogue": """
         columns choice_ballot question scales outcome_words outcome choices_read outcome_json
-        kind frames controlled graded ranked yes_no panel_read ballot_row choice_cells cells
-        checking forced_choice profile_figures rated outcome_of tests
+        kind frames graded yes_no panel_read ballot_row choice_cells cells checking
+        forced_choice profile_figures controlled_read controlled ranked_read ranked rated_read
+        rated outcome_of tests
     """,
     "serving": """
         chance codes squares blocks dealing rules layout balance plan planning lines ballot_line

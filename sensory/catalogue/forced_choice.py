@@ -55,48 +55,68 @@ def _no_settings(limit: float | None, margins: Mapping[str, float], batch: str) 
     return {}
 
 
-_ASKS = {
-    TRIANGLE: {
-        "en": "Two of the three samples are alike. Which one is different?",
-        "de": "Zwei der drei Proben sind gleich. Welche ist die abweichende?",
-        "es": "Dos de las tres muestras son iguales. ¿Cuál es diferente?",
-        "fr": "Deux des trois échantillons sont identiques. Lequel est différent ?",
-    },
-    DUO_TRIO: {
-        "en": "Which of the two coded samples is the same as the reference?",
-        "de": "Welche der beiden codierten Proben ist gleich der Referenz?",
-        "es": "¿Cuál de las dos muestras codificadas es igual a la referencia?",
-        "fr": "Lequel des deux échantillons codés est identique à la référence ?",
-    },
-    PAIRED: {
-        "en": "Which sample has more of this: {attribute}?",
-        "de": "Welche Probe hat mehr davon: {attribute}?",
-        "es": "¿Qué muestra tiene más de esto: {attribute}?",
-        "fr": "Quel échantillon en a le plus : {attribute} ?",
-    },
-    THREE_AFC: {
-        "en": "Which sample has most of this: {attribute}?",
-        "de": "Welche Probe hat am meisten davon: {attribute}?",
-        "es": "¿Qué muestra tiene más de esto: {attribute}?",
-        "fr": "Quel échantillon en a le plus : {attribute} ?",
-    },
-    TETRAD: {
-        "en": "Sort the four samples into two pairs of alike samples. Name one pair.",
-        "de": "Ordnen Sie die vier Proben zu zwei Paaren gleicher Proben. Nennen Sie ein Paar.",
-        "es": "Forme dos pares de muestras iguales. Indique un par.",
-        "fr": "Formez deux paires d'échantillons identiques. Indiquez une paire.",
-    },
-    TWO_OUT_OF_FIVE: {
-        "en": "Two of the five samples are alike and differ from the other three. Which two?",
-        "de": "Zwei der fünf Proben sind gleich und weichen von den drei anderen ab. Welche zwei?",
-        "es": "Dos de las cinco muestras son iguales y distintas de las otras tres. ¿Cuáles dos?",
-        "fr": "Deux des cinq échantillons sont identiques et différents des trois autres. "
-        "Lesquels ?",
-    },
-}
+_ASKS = (
+    (
+        TRIANGLE,
+        {
+            "en": "Two of the three samples are alike. Which one is different?",
+            "de": "Zwei der drei Proben sind gleich. Welche ist die abweichende?",
+            "es": "Dos de las tres muestras son iguales. ¿Cuál es diferente?",
+            "fr": "Deux des trois échantillons sont identiques. Lequel est différent ?",
+        },
+    ),
+    (
+        DUO_TRIO,
+        {
+            "en": "Which of the two coded samples is the same as the reference?",
+            "de": "Welche der beiden codierten Proben ist gleich der Referenz?",
+            "es": "¿Cuál de las dos muestras codificadas es igual a la referencia?",
+            "fr": "Lequel des deux échantillons codés est identique à la référence ?",
+        },
+    ),
+    (
+        PAIRED,
+        {
+            "en": "Which sample has more of this: {attribute}?",
+            "de": "Welche Probe hat mehr davon: {attribute}?",
+            "es": "¿Qué muestra tiene más de esto: {attribute}?",
+            "fr": "Quel échantillon en a le plus : {attribute} ?",
+        },
+    ),
+    (
+        THREE_AFC,
+        {
+            "en": "Which sample has most of this: {attribute}?",
+            "de": "Welche Probe hat am meisten davon: {attribute}?",
+            "es": "¿Qué muestra tiene más de esto: {attribute}?",
+            "fr": "Quel échantillon en a le plus : {attribute} ?",
+        },
+    ),
+    (
+        TETRAD,
+        {
+            "en": "Sort the four samples into two pairs of alike samples. Name one pair.",
+            "de": "Ordnen Sie die vier Proben zu zwei Paaren gleicher Proben. Nennen Sie ein Paar.",
+            "es": "Forme dos pares de muestras iguales. Indique un par.",
+            "fr": "Formez deux paires d'échantillons identiques. Indiquez une paire.",
+        },
+    ),
+    (
+        TWO_OUT_OF_FIVE,
+        {
+            "en": "Two of the five samples are alike and differ from the other three. Which two?",
+            "de": "Zwei der fünf Proben sind gleich und weichen von den drei anderen ab. "
+            "Welche zwei?",
+            "es": "Dos de las cinco muestras son iguales y distintas de las otras tres. "
+            "¿Cuáles dos?",
+            "fr": "Deux des cinq échantillons sont identiques et différents des trois autres. "
+            "Lesquels ?",
+        },
+    ),
+)
 """What the ballot of each asks, by language."""
 
 FORCED_CHOICES = tuple(
     forced_choice(protocol, words={language: Words(asks=text) for language, text in asks.items()})
-    for protocol, asks in _ASKS.items()
+    for protocol, asks in _ASKS
 )

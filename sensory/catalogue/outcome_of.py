@@ -10,9 +10,9 @@ from ..choices.session_finding import SessionFinding
 from ..ratings.control import DifferenceFromControl
 from ..ratings.profile import Profile
 from .choices_read import outcome_of_choices, outcome_of_test
-from .controlled import outcome_of_control
+from .controlled_read import outcome_of_control
 from .outcome import Outcome
-from .rated import outcome_of_profile
+from .rated_read import outcome_of_profile
 
 
 @singledispatch

@@ -1,122 +1,24 @@
-"""Ranking: from checked ranks to a finding."""
+"""Ranking: how it is asked, served and answered; read by `ranked_read`."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from typing import Any
 
-import numpy as np
-import pandas as pd
-from scipy.special import ndtri
-
-from ..base.findings import Finding
-from ..base.results import Interval, Table
 from ..base.standards import STANDARDS
-from ..ratings.ranking import RankingTest, ranking_test
 from .columns import ASSESSOR, CODE, COMMENT, SAMPLE, Column, columns_once
 from .kind import ServingRules, TestKind, Words
-from .outcome import Counts, Figure, NamedTable, Outcome, Span
-from .outcome_words import SCOPE, chance
+from .outcome import Outcome
 from .question import Question
 from .scales import Setting
 
-_NO_SIMILARITY = "Samples that are not told apart by a ranking are not shown to be alike."
+Row = dict[str, Any]
 
 
-def read_ranking(rows: Sequence[dict[str, Any]], question: Question) -> Outcome:
-    """Whether the samples differ in the order given, and which pairs do.
+def _read(rows: Sequence[Row], question: Question) -> Outcome:
+    from .ranked_read import read_ranking  # a booth loads no statistics
 
-    With a reference the pairs with it decide; without one Friedman's test, and Page's where
-    an order was expected beforehand. With both alpha is spent twice: half for each.
-
-    Raises ArgumentError, BallotError as in `ranking_test`.
-    """
-    frame = pd.DataFrame(list(rows))
-    there = {str(sample).casefold(): str(sample) for sample in frame["sample"]}
-    wanted = RANKING.listed(question.settings, "expected")
-    expected = [there.get(name.casefold(), name) for name in wanted] or None
-    named = str(RANKING.setting(question.settings, "reference")).strip()
-    reference = there.get(named.casefold(), named) or None
-    alpha = question.alpha / 2 if expected and not reference else question.alpha
-    ranking = ranking_test(frame, expected=expected, reference=reference, alpha=alpha)
-    finding = Finding.DIFFERENT if _differs(ranking) else Finding.UNDECIDED
-    pairs = ranking.different_pairs
-    told = "; ".join(f"{sample} from {other}" for sample, other in pairs) or "none"
-    order = f"; expected order: {chance(ranking.page.p)}" if ranking.page else ""
-    return Outcome(
-        test=RANKING.key,
-        finding=finding,
-        sentence=_sentence(finding, ranking),
-        counts=Counts(answers=len(rows), assessors=len(ranking.ballots.ranks)),
-        alpha=question.alpha,
-        because=f"Samples alike: {chance(ranking.friedman.p)} ({ranking.friedman.method}){order}; "
-        f"pairs told apart: {told}; alpha {question.alpha:g}"
-        + (", half of it for each of the two tests." if alpha != question.alpha else "."),
-        tables=(
-            NamedTable("Rank sums", ranking.rank_sums),
-            NamedTable("Tests and least significant differences", ranking.table()),
-            NamedTable("Pairs", _yes_no(ranking.pairs)),
-        ),
-        figure=Figure(
-            axis="mean rank, 1 for the least of the attribute", origin=None, spans=_spans(ranking)
-        ),
-        cannot_tell=(
-            _NO_SIMILARITY,
-            "Ranks do not say how large a difference is, and depend on which samples were served.",
-            SCOPE,
-        ),
-        notes=(
-            f"Attribute: {RANKING.setting(question.settings, 'attribute')}.",
-            f"p of a pair: {ranking.pairs_method}; p_adjusted: Holm over these pairs.",
-            "Limits of a mean rank: 95 %, normal, from the scatter of its own ranks.",
-        ),
-    )
-
-
-def _differs(ranking: RankingTest) -> bool:
-    if ranking.reference is not None:
-        return bool(ranking.different_pairs)
-    return min(ranking.page.p if ranking.page else 1.0, ranking.friedman.p) <= ranking.alpha
-
-
-def _sentence(finding: Finding, ranking: RankingTest) -> str:
-    if finding is Finding.UNDECIDED:
-        return finding.sentence
-    if ranking.reference is not None:
-        named = ", ".join(sample for sample, _ in ranking.different_pairs)
-        return f"Perceptibly different from {ranking.reference}: {named}."
-    if ranking.page and ranking.page.p <= ranking.alpha:
-        return "The ranks rise with the expected order, not necessarily at each step."
-    if ranking.page:
-        return "The samples differ perceptibly, but not in the expected order."
-    return "The samples differ perceptibly in this attribute."
-
-
-def _spans(ranking: RankingTest) -> tuple[Span, ...]:
-    ranks = ranking.ballots.ranks
-    spans = []
-    for name in (str(row["sample"]) for row in ranking.rank_sums.records()):
-        given = ranks[:, ranking.ballots.samples.index(name)]
-        given = given[~np.isnan(given)]
-        scatter = float(given.std(ddof=1)) if given.size > 1 else float("nan")
-        half = float(ndtri(0.975)) * scatter / np.sqrt(given.size)
-        mean = float(given.mean())
-        spans.append(
-            Span(
-                label=name,
-                estimate=mean,
-                limits=Interval(low=mean - half, high=mean + half, level=0.95),
-            )
-        )
-    return tuple(spans)
-
-
-def _yes_no(table: Table) -> Table:
-    rows = tuple(
-        tuple("yes" if cell is True else "no" if cell is False else cell for cell in row)
-        for row in table.rows
-    )
-    return Table(columns=table.columns, rows=rows)
+    return read_ranking(rows, question)
 
 
 RANKING = TestKind(
@@ -157,5 +59,5 @@ RANKING = TestKind(
         once="assessor sample",
     ),
     serving=ServingRules(replicates=False),
-    read=read_ranking,
+    read=_read,
 )

@@ -1,4 +1,4 @@
-"""Profile: from checked scores to an outcome."""
+"""Profile: how it is asked, served and answered; read by `rated_read`."""
 
 from __future__ import annotations
 
@@ -6,304 +6,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-import pandas as pd
-
-from ..base.errors import ArgumentError
-from ..base.findings import Finding
-from ..base.results import Table
 from ..base.standards import STANDARDS
-from ..ratings.profile import Profile, profile
 from .columns import ASSESSOR, CODE, COMMENT, REPLICATE, SAMPLE, columns_once
-from .frames import (
-    Row,
-    absent_samples,
-    frame_of,
-    not_served,
-    scorecard,
-    smallest_differences,
-    spelled,
-    table_of,
-)
 from .kind import ReleaseTerms, ServingRules, TestKind, Words
-from .outcome import Comparison, Counts, Figure, NamedTable, Outcome
-from .outcome_words import SCOPE, chance, each_named, of_two, overall, plain_reason
-from .panel_read import panel_parts
-from .profile_figures import limits_of, profile_means, profile_spans, sample_places
+from .outcome import Outcome
 from .question import Question
-from .scales import FREE, Setting, agreed_scale, equal_steps
+from .scales import FREE, Setting
 
-_NO_MARGIN = (
-    "No margin was agreed, so similarity is not concluded: a difference that was not found is "
-    "not a difference that is not there."
-)
-
-
-def read_profile(rows: Sequence[Row], question: Question) -> Outcome:
-    """Each sample against the reference in every attribute, and the panel's own scorecard.
-
-    Different where Dunnett's p, adjusted over the attributes by Holm, is at most alpha in
-    any of them; similar where every attribute with a margin is equivalent at beta and every
-    attribute has one. An attribute that was agreed and never scored, one with the same score
-    everywhere, and one that was not scored for a sample bar similarity; they are named.
-
-    Raises ArgumentError, BallotError as in `profile`; an unknown reference or margin.
-    """
-    frame = frame_of(rows)
-    reference = spelled(frame, str(PROFILE.setting(question.settings, "reference")))
-    margins = PROFILE.margins(question.settings)
-    result, kept, unfit = _fitted(frame, reference, margins, question.alpha)
-    seen = {str(name).casefold() for name in frame["attribute"].unique()}
-    listed = PROFILE.listed(question.settings, "attributes")
-    never = {name: "never scored" for name in listed if name.casefold() not in seen}
-    absent = absent_samples(PROFILE, question, frame)
-    outcome = outcome_of_profile(
-        result, beta=question.beta, left_out=never | unfit, absent=absent, margins=margins
-    )
-    scale = agreed_scale(question.settings)
-    card = scorecard(kept, question.alpha, (scale.low, scale.high))
-    return replace(
-        outcome,
-        counts=replace(outcome.counts, answers=len(rows)),
-        notes=(*outcome.notes, *equal_steps(question.settings)),
-        places=sample_places(kept),
-        smallest_differences=smallest_differences(card),
-        **panel_parts(card),
-    )
-
-
-def outcome_of_profile(
-    result: Profile,
-    *,
-    beta: float | None = None,
-    left_out: dict[str, str] | None = None,
-    absent: Sequence[str] = (),
-    margins: dict[str, float] | None = None,
-) -> Outcome:
-    """The outcome of a result that stands by itself.
-
-    `beta`: with which similarity is judged; the alpha of the result if not given.
-    `left_out`: attributes that were agreed and cannot be tested, with the reason.
-    `absent`: samples of the plan that nobody scored.
-    `margins`: all that were agreed; those of the result if not given.
-
-    Raises ArgumentError where the profile has no reference.
-    """
-    if result.against_reference is None:
-        raise ArgumentError("results: the profile has no reference to compare the batch with.")
-    risk, unfit = result.alpha if beta is None else beta, left_out or {}
-    agreed = {str(name): float(size) for name, size in (margins or result.margins).items()}
-    compared = _comparisons(result, risk)
-    samples = list(dict.fromkeys(each.sample for each in compared))
-    findings = [_of_sample(sample, compared, result.alpha, risk, unfit) for sample in samples]
-    findings += [Finding.UNDECIDED] * len(absent)
-    names = [*samples, *absent]
-    reference = str(result.reference)
-    return Outcome(
-        test=PROFILE.key,
-        finding=overall(findings),
-        sentence=each_named(names, findings),
-        because=_moved(compared, result.alpha),
-        counts=Counts(answers=len(result.table.rows), assessors=len(result.table.assessors)),
-        alpha=result.alpha,
-        beta=beta,
-        margins=agreed,
-        tables=_tables(result, compared, risk, reference),
-        figure=Figure(
-            axis=f"difference from {reference}, in points of the scale",
-            spans=profile_spans(compared, len(samples)),
-        ),
-        comparisons=(*compared, *_untested(samples, absent, unfit, agreed)),
-        cannot_tell=(
-            *not_served(absent),
-            *(_left_out(attribute, why) for attribute, why in unfit.items()),
-            *_cannot_tell(result, agreed),
-        ),
-        notes=(*result.notes, *_how(bool(result.margins), risk)),
-        means=profile_means(result),
-    )
-
-
-def _fitted(
-    frame: pd.DataFrame, reference: str, margins: dict[str, float], alpha: float
-) -> tuple[Profile, pd.DataFrame, dict[str, str]]:
-    """The profile of the attributes that can be tested; the others with the reason."""
-
-    def fitted(scores: pd.DataFrame) -> Profile:
-        there = set(scores["attribute"])
-        agreed = {name: size for name, size in margins.items() if name in there}
-        return profile(scores, reference=reference, margins=agreed or None, alpha=alpha)
-
-    try:
-        return fitted(frame), frame, {}
-    except ArgumentError as error:
-        unfit = {}
-        for name, scores in frame.groupby("attribute", sort=False):
-            try:
-                fitted(scores)
-            except ArgumentError as reason:
-                unfit[str(name)] = _why_not(scores, plain_reason(reason))
-        if not unfit or len(unfit) == frame["attribute"].nunique():
-            raise ArgumentError(str(error)) from error
-    kept = frame[~frame["attribute"].isin(list(unfit))]
-    return fitted(kept), kept, unfit
-
-
-def _why_not(scores: pd.DataFrame, why: str) -> str:
-    if scores["score"].nunique() == 1:
-        only = scores["score"].iloc[0]
-        return f"every score was {only:g}, so that there is no scatter to judge by."
-    return why
-
-
-def _comparisons(result: Profile, beta: float) -> tuple[Comparison, ...]:
-    within = {} if result.equivalence is None else _within(result.equivalence)
-    compared = result.against_reference
-    rows = [] if compared is None else compared.to_dict("records")
-    margins = result.margins
-    return tuple(
-        Comparison(
-            sample=str(row["sample"]),
-            attribute=str(row["attribute"]),
-            finding=of_two(
-                row["p_holm"] <= result.alpha,
-                within.get((row["sample"], row["attribute"]), 1.0) <= beta,
-            ),
-            estimate=float(row["estimate"]),
-            se=float(row["se"]),
-            limits=limits_of(row),
-            p=float(row["p_holm"]),
-            p_within=within.get((row["sample"], row["attribute"])),
-            margin=float(margins[row["attribute"]]) if row["attribute"] in margins else None,
-            two_sided=True,
-        )
-        for row in rows
-    )
-
-
-def _within(equivalence: pd.DataFrame) -> dict[tuple[Any, Any], float]:
-    """p of the two one-sided tests, by sample and attribute."""
-    return {
-        (row["sample"], row["attribute"]): float(row["p"]) for row in equivalence.to_dict("records")
-    }
-
-
-def _is_within(compared: Comparison, beta: float) -> bool:
-    return compared.p_within is not None and compared.p_within <= beta
-
-
-def _of_sample(
-    sample: str,
-    compared: Sequence[Comparison],
-    alpha: float,
-    beta: float,
-    left_out: dict[str, str],
-) -> Finding:
-    mine = [each for each in compared if each.sample == sample]
-    moved = any(each.p is not None and each.p <= alpha for each in mine)
-    return of_two(moved, not left_out and all(_is_within(each, beta) for each in mine))
-
-
-def _untested(
-    samples: Sequence[str],
-    absent: Sequence[str],
-    left_out: dict[str, str],
-    margins: dict[str, float],
-) -> tuple[Comparison, ...]:
-    """Samples and attributes of which nothing can be said, each with the reason."""
-    pairs = [(name, attribute, why) for name in samples for attribute, why in left_out.items()]
-    pairs += [(name, "", "not scored") for name in absent]
-    return tuple(
-        Comparison(
-            sample=sample,
-            attribute=attribute,
-            finding=Finding.UNDECIDED,
-            margin=margins.get(attribute),
-            two_sided=True,
-            why=why,
-        )
-        for sample, attribute, why in pairs
-    )
-
-
-def _left_out(attribute: str, why: str) -> str:
-    if why == "never scored":
-        return f"{attribute} was agreed and never scored, so similarity is not concluded."
-    return f"{attribute} cannot be tested, so similarity is not concluded: {why}"
-
-
-def _tables(
-    result: Profile, compared: Sequence[Comparison], beta: float, reference: str
-) -> tuple[NamedTable, ...]:
-    differ = result.anova[result.anova["source"] == "sample"]
-    against = f"Against {reference}"
-    return (
-        NamedTable(against, _differences(result.against_reference, compared, beta)),
-        NamedTable(
-            "Do the samples differ? (against assessor x sample)",
-            table_of(differ, "attribute df df_error statistic p p_holm method"),
-        ),
-        NamedTable("Means", table_of(result.means, "attribute sample estimate se low high scores")),
-        NamedTable(
-            "Analysis of variance",
-            table_of(result.anova, "attribute source df ms against df_error statistic p p_holm"),
-        ),
-        NamedTable(
-            "Components of variance", table_of(result.components, "attribute source sd share")
-        ),
-    )
-
-
-def _differences(frame: pd.DataFrame | None, compared: Sequence[Comparison], beta: float) -> Table:
-    columns = "attribute sample estimate se low high p_adjusted p_holm p_false_discovery effect"
-    whole = table_of(pd.DataFrame() if frame is None else frame, columns)
-    judged = [
-        (each.margin, "" if each.p_within is None else "yes" if _is_within(each, beta) else "no")
-        for each in compared
-    ]
-    return Table(
-        columns=(*whole.columns[:2], "margin", "equivalent", *whole.columns[2:]),
-        rows=tuple(
-            (*row[:2], *extra, *row[2:]) for row, extra in zip(whole.rows, judged, strict=True)
-        ),
-    )
-
-
-def _moved(compared: Sequence[Comparison], alpha: float) -> str:
-    moved = [(each.p, each) for each in compared if each.p is not None and each.p <= alpha]
-    if not moved:
-        return f"No attribute moved significantly (Dunnett, Holm over attributes, alpha {alpha:g})."
-    told = [
-        f"{each.sample} in {each.attribute} by {each.estimate:+.2f} ({chance(p)})"
-        for p, each in sorted(moved, key=lambda pair: pair[0])
-    ]
-    return f"Moved: {'; '.join(told[:8])}; alpha {alpha:g}."
-
-
-def _cannot_tell(result: Profile, margins: dict[str, float]) -> tuple[str, ...]:
-    attributes = list(map(str, result.table.attributes))
-    missing = [name for name in attributes if name not in margins]
-    lines = [_NO_MARGIN] if len(missing) == len(attributes) else []
-    if missing and not lines:
-        lines.append(f"Without a margin: {', '.join(missing)}; so similarity is not concluded.")
-    return (
-        *lines,
-        "It speaks of the attributes that were scored; a difference may lie in another one.",
-        SCOPE,
-    )
-
-
-def _how(with_margins: bool, beta: float) -> tuple[str, ...]:
-    lines = (
-        "Samples are tested against assessor x sample. p_adjusted: Dunnett over the samples; "
-        "p_holm and p_false_discovery: that, over the attributes by Holm and by Benjamini and "
-        "Hochberg. Limits: simultaneous over the samples of an attribute.",
-        "effect: the difference in units of the panel's repeatability standard deviation.",
-    )
-    if not with_margins:
-        return lines
-    return (*lines, f"equivalent: two one-sided tests against the margin at beta = {beta:g}.")
-
-
+Row = dict[str, Any]
 _REFERENCE = "reference"
 
 
@@ -315,6 +25,12 @@ def _of_rule(limit: float | None, margins: Mapping[str, float], batch: str) -> d
         "margins": dict(margins),
         "samples": f"{_REFERENCE}; {batch}",
     }
+
+
+def _read(rows: Sequence[Row], question: Question) -> Outcome:
+    from .rated_read import read_profile  # a booth loads no statistics
+
+    return read_profile(rows, question)
 
 
 PROFILE = TestKind(
@@ -366,6 +82,6 @@ PROFILE = TestKind(
         scores=True,
     ),
     serving=ServingRules(splittable=True),
-    read=read_profile,
+    read=_read,
     release=ReleaseTerms(by="margins", settings=_of_rule),
 )

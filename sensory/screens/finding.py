@@ -133,7 +133,7 @@ def _head(report: SessionReport) -> None:
         return
     words = f"Points with {percent(figure.spans[0].limits.level)} limits"
     agreed = any(span.margin is not None for span in figure.spans)
-    st.markdown(words + ("; the ticks are what was agreed." if agreed else "."))
+    st.markdown(words + ("; the dashed lines are what was agreed." if agreed else "."))
 
 
 def _profile(outcome: Outcome) -> None:

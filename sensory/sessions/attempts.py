@@ -74,9 +74,10 @@ def attempts_in_words(
         f"{findings.get(other.id) or 'agreed and never closed'}"
         for other in earlier
     )
+    agreed = (session.question.retest_rule or "none").rstrip(".")
     line = (
         f"This is attempt {tries} at batch {session.details.samples[1].batch} with this test. "
-        f"Earlier: {listed}. Retest rule agreed: {session.question.retest_rule or 'none'}."
+        f"Earlier: {listed}. Retest rule agreed: {agreed}."
     )
     return (f"{line} {_true_risk(session, trials, tries)}",)
 

@@ -13,10 +13,10 @@ from scipy.stats import friedmanchisquare, ttest_rel
 from sensory.base.errors import ArgumentError
 from sensory.base.findings import Finding
 from sensory.catalogue.checking import CheckedBallots
-from sensory.catalogue.controlled import read_difference_from_control
+from sensory.catalogue.controlled_read import read_difference_from_control
 from sensory.catalogue.question import Question
-from sensory.catalogue.ranked import read_ranking
-from sensory.catalogue.rated import read_profile
+from sensory.catalogue.ranked_read import read_ranking
+from sensory.catalogue.rated_read import read_profile
 from sensory.ratings.profile import profile
 from sensory.report.outcome_figures import profile_figure
 from sensory.sessions.outcomes import read_ballots_of

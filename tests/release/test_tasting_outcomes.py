@@ -13,7 +13,7 @@ import pytest
 
 from sensory.base.errors import ArgumentError
 from sensory.base.findings import Finding
-from sensory.catalogue import frames, rated
+from sensory.catalogue import frames, rated, rated_read
 from sensory.release import batch_desk, product_desk, tastings
 from sensory.release.batch_questions import question_of
 from sensory.release.batches import Disposition
@@ -140,7 +140,7 @@ def test_closing_reads_ballots_once_and_the_page_of_the_batch_none(store, monkey
     session_id = agreed(store, "SC-1").id
     workflow.enter_cells(store, session_id, profiles(), who="Mira")
     fits: Counter[str] = Counter()
-    for name, module in (("profile", rated), ("panel_scorecard", frames)):
+    for name, module in (("profile", rated_read), ("panel_scorecard", frames)):
         real = getattr(module, name)
 
         def counted(*given, name=name, real=real, **more):
