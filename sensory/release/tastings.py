@@ -14,18 +14,15 @@ seen with these scores.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
 from ..base.errors import RecordError, SensoryError
 from ..base.records import utc_now
 from ..base.spelling import key_of
-from ..catalogue.checking import CheckedBallots
 from ..catalogue.outcome import Outcome
-from ..catalogue.question import Question
 from ..sessions.finding import outcome_of_session
-from ..sessions.outcomes import read_ballots_of
 from ..sessions.session import StoredSession
 from ..sessions.workflow import closing_of, new_session_id, open_session, reopen
 from .batch_questions import details_of, question_of
@@ -151,15 +148,9 @@ def give_up(desk: Desk, number: str, session_id: str, *, who: str, why: str) -> 
         return new
 
 
-def close_and_note(
-    desk: Desk,
-    session_id: str,
-    *,
-    who: str,
-    read: Callable[[CheckedBallots, Question], Outcome] = read_ballots_of,
-) -> StoredSession:
+def close_and_note(desk: Desk, session_id: str, *, who: str) -> StoredSession:
     """Close a session, and note what it shows with each batch that it is a tasting of."""
-    closing = closing_of(desk, session_id, read)
+    closing = closing_of(desk, session_id)
     records = desk.linked("session", session_id)
     try:
         notes = _notes(desk, closing.session, records, closing.outcome)

@@ -31,7 +31,6 @@ from .frame import (
 from .grid import received, show_grid, typed_cells
 from .parts import download, listed, pressed, scroll, way
 from .serve import sent_so_far
-from .worker import outcome_of
 
 Cells = Mapping[int, Mapping[str, str]]
 
@@ -154,7 +153,7 @@ def _way_on(
     if pressed(label, "close", primary=True, ready=ready, place=button):
         with shown_errors():
             st.session_state[CLOSING] = session.id
-            close_and_note(desk(), session.id, who=who(session), read=outcome_of)
+            close_and_note(desk(), session.id, who=who(session))
             go("finding")
 
 

@@ -74,9 +74,8 @@ def read_ballots_of(checked: CheckedBallots, question: Question) -> Outcome:
         raise RecordError("No ballot has an answer, so there is nothing to read.")
     people = len({same_person(name) for name in checked.answered})
     counts = Counts(answers=len(checked.answered), assessors=people, missing=checked.missing)
-    kind = find_kind(question.protocol)
     try:
-        outcome = kind.read(checked.rows, question)
+        outcome = find_kind(question.protocol).read(checked.rows, question)
     except ArgumentError as error:
         outcome = cannot_read(question, counts, plain_reason(error))
     if not outcome.counts.trials:

@@ -11,7 +11,7 @@ finding was seen is listed in the report.
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -244,14 +244,8 @@ class Closing:
         act.put(self.session, expect=self.before, what="closed", why=self.outcome.line())
 
 
-def closing_of(
-    store: Store,
-    session_id: str,
-    read: Callable[[CheckedBallots, Question], Outcome] = read_ballots_of,
-) -> Closing:
+def closing_of(store: Store, session_id: str) -> Closing:
     """Read the ballots for `close`, before anything is written; a closed session stays as it is.
-
-    `read` makes the outcome of checked ballots, where that is to be done by another process.
 
     Raises RecordError, BallotError as in `close`.
     """
@@ -265,7 +259,7 @@ def closing_of(
     checked = check_ballots(cells, session.question)
     if checked.blocking:
         raise BallotError(checked.blocking)
-    outcome = read(checked, session.question)
+    outcome = read_ballots_of(checked, session.question)
     closed = replace(session, closed_at=utc_now())
     return Closing(session=closed, before=session, cells=cells, outcome=outcome)
 
