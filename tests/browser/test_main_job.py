@@ -77,7 +77,8 @@ def test_report_as_pdf_holds_the_finding_and_numbers_as_csv_agree(visit):
     for part in (FINDINGS["reformulation"], "23 of 66 answers", "ISO 4120:2021"):
         assert part in words
     text = visitor.download("numbers").decode("utf-8-sig")
-    numbers = {row["quantity"]: row["estimate"] for row in csv.DictReader(io.StringIO(text))}
+    rows = [row for row in csv.reader(io.StringIO(text)) if len(row) > 1]
+    numbers = {row[0]: row[1] for row in rows}
     assert numbers["finding"] == "SIMILAR"
     assert numbers["correct answers"] == "23"
     assert numbers["answers counted"] == "66"
