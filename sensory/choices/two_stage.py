@@ -169,12 +169,10 @@ def two_stage_plan(
     cap = one_count("most", most, at_least=2)
     if cap > 400:
         raise ArgumentError(f"most must be at most 400; got {cap}.")
-    search = _Search(protocol, alpha, beta, pd_limit)
+    search = _Search(protocol, alpha, beta, pd_limit, cap)
     for total in range(2, cap + 1):
-        if search.hopeless(total):
-            continue
-        for first in range(1, total):
-            search.look(first, total - first)
+        if not search.hopeless(total):
+            search.look(total)
     if search.best is None:
         once = panel_size(protocol, alpha=alpha, beta=beta, pd=pd_limit).assessors
         raise ArgumentError(
@@ -196,12 +194,19 @@ def two_stage_plan(
 
 
 class _Search:
-    def __init__(self, protocol: Protocol, alpha: float, beta: float, pd_limit: float):
-        self.guess, self.at_limit = protocol.guess, protocol.pc_at(pd_limit)
+    """Every pair of sizes that can still be cheaper, each with its best counts."""
+
+    def __init__(self, protocol: Protocol, alpha: float, beta: float, pd_limit: float, cap: int):
+        self.guess, self.at_limit = float(protocol.guess), float(protocol.pc_at(pd_limit))
         self.alpha, self.beta = alpha, beta
         self.best: tuple[int, int, int, int, int] | None = None
         self.cost = np.inf
-        self._masses: dict[tuple[int, bool], Floats] = {}
+        sizes = np.arange(cap + 1)
+        self._critical = least_count(sizes, protocol.guess, alpha)
+        self._similar = most_count(sizes, protocol.pc_at(pd_limit), beta)
+        self._null = [binomial_masses(size, self.guess) for size in sizes]
+        self._limit = [binomial_masses(size, self.at_limit) for size in sizes]
+        self._goes_on = np.array([self._least_going_on(size) for size in sizes])
 
     def hopeless(self, total: int) -> bool:
         """Whether no rule on so many answers keeps both risks, whatever it looks at.
@@ -209,66 +214,73 @@ class _Search:
         By Neyman and Pearson none beats the count of correct answers with a lottery at
         the edge.
         """
-        n = np.array([total])
-        critical = int(least_count(n, self.guess, self.alpha)[0])
-        null, limit = self._mass(total, False), self._mass(total, True)
+        critical = int(self._critical[total])
+        null, limit = self._null[total], self._limit[total]
         if critical == 0:
             return False
         lottery = (self.alpha - null[critical:].sum()) / null[critical - 1]
         missed = limit[:critical].sum() - min(lottery, 1.0) * limit[critical - 1]
         return bool(missed > self.beta + 1e-12)
 
-    def look(self, first: int, second: int) -> None:
-        """Try every count for these two sizes; nothing cheaper than the first tasting exists."""
-        if first >= self.cost:
-            return
-        n = np.array([first + second])
-        critical = int(least_count(n, self.guess, self.alpha)[0])
-        similar = int(most_count(n, self.at_limit, self.beta)[0])
-        # Early stops move a little risk both ways: totals just around the single test's.
-        for total in range(max(min(critical, similar + 1) - 2, 1), max(critical, similar + 1) + 2):
-            if total <= first + second:
-                self._counts(first, second, total)
+    def look(self, total: int) -> None:
+        """Try every first tasting of so many answers that can still be cheaper."""
+        firsts = np.arange(1, total)
+        least = firsts + (total - firsts) * self._goes_on[1:total]
+        for first in firsts[least < self.cost]:
+            if least[first - 1] < self.cost:
+                self._counts(int(first), total)
 
-    def _counts(self, first: int, second: int, total: int) -> None:
+    def _least_going_on(self, first: int) -> float:
+        """The least share that needs a second tasting, mean of both truths.
+
+        The first tasting alone may not spend more than the whole of each risk.
+        """
         x = np.arange(first + 1)
-        null, limit = self._mass(first, False), self._mass(first, True)
-        over = upper_tail(total - x, second, float(self.guess))
-        under = lower_tail(total - 1 - x, second, float(self.at_limit))
-        low = np.arange(-1, first)[:, None]  # stop as SIMILAR up to here
-        high = np.arange(1, first + 2)[None, :]  # stop as DIFFERENT from here
-        alarm = _above(null)[high] + _between(null * over, low, high)
-        missed = _upto(limit)[low + 1] + _between(limit * under, low, high)
-        goes_on = _between((null + limit) / 2, low, high)
-        cost = first + second * goes_on
-        sound = (low < high - 1) & (alarm <= self.alpha) & (missed <= self.beta)
-        cost = np.where(sound, cost, np.inf)
+        open_counts = (x > self._similar[first]) & (x < self._critical[first])
+        masses = (self._null[first] + self._limit[first]) / 2
+        return float(masses[open_counts].sum()) * (1 - 1e-12)
+
+    def _counts(self, first: int, answers: int) -> None:
+        """The cheapest counts of these two sizes.
+
+        For each count that stops as SIMILAR the smallest one that may stop as DIFFERENT is
+        both the cheapest and the least wrong pass, so only these are compared. Early stops
+        move a little risk both ways: totals just around the single test's are tried.
+        """
+        second, null, limit = answers - first, self._null[first], self._limit[first]
+        critical, similar = int(self._critical[answers]), int(self._similar[answers])
+        around = min(critical, similar + 1) - 2, max(critical, similar + 1) + 1
+        total = np.arange(max(around[0], 1), min(around[1], answers) + 1)[:, None]
+        missing = np.clip(total - np.arange(first + 1), 0, second + 1)
+        over = _upto(null * _above(self._null[second])[missing])
+        under = _upto(limit * _upto(self._limit[second])[missing])
+        alarm = _above(null) + over  # when all between 0 and this count goes on
+        low = np.arange(-1, first)  # stop as SIMILAR up to here
+        spare = self.alpha + over[:, :-1]
+        falls = zip(-alarm, -spare, strict=True)
+        high = np.array([np.searchsorted(row, wanted) for row, wanted in falls])
+        high = np.maximum(high, low + 2)
+        sound = (high <= first + 1) & (low < high - 1)
+        high = np.minimum(high, first + 1)
+        missed = _upto(limit)[:-1] + np.take_along_axis(under, high, axis=1) - under[:, :-1]
+        between = _upto((null + limit) / 2)
+        cost = first + second * np.maximum(between[high] - between[:-1], 0.0)
+        cost = np.where(sound & (missed <= self.beta), cost, np.inf)
         at = np.unravel_index(int(np.argmin(cost)), cost.shape)
         if cost[at] < self.cost - 1e-9:
             self.cost = float(cost[at])
-            self.best = (first, second, int(low[at[0], 0]), int(high[0, at[1]]), total)
-
-    def _mass(self, size: int, limit: bool) -> Floats:
-        key = (size, limit)
-        if key not in self._masses:
-            self._masses[key] = binomial_masses(size, float(self.at_limit if limit else self.guess))
-        return self._masses[key]
+            self.best = (first, second, int(low[at[1]]), int(high[at]), int(total[at[0], 0]))
 
 
 def _upto(masses: Floats) -> Floats:
-    """Sum of the masses below index k, for k = 0 .. size."""
-    return np.concatenate([[0.0], np.cumsum(masses)])
+    """Sum of the masses below index k, for k = 0 .. size, along the last axis."""
+    sums = np.cumsum(masses, axis=-1)
+    return np.concatenate([np.zeros_like(sums[..., :1]), sums], axis=-1)
 
 
 def _above(masses: Floats) -> Floats:
     """Sum of the masses from index k on, for k = 0 .. size."""
     return np.concatenate([np.cumsum(masses[::-1])[::-1], [0.0]])
-
-
-def _between(masses: Floats, low: Ints, high: Ints) -> Floats:
-    """Sum of the masses strictly between the counts `low` and `high`."""
-    sums = _upto(masses)
-    return np.maximum(sums[high] - sums[low + 1], 0.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -174,11 +174,20 @@ def _by_place(rows: Floats) -> Floats:
     return np.asarray(np.cumsum(rows, axis=-1)[..., LEAST - 1 : rows.shape[-1] - LEAST])
 
 
+def _after_place(rows: Floats) -> Floats:
+    """Sums of the points from each possible place on."""
+    sums = np.cumsum(rows[..., ::-1], axis=-1)[..., ::-1]
+    return np.asarray(sums[..., LEAST : rows.shape[-1] - LEAST + 1])
+
+
 def _gain_of_squares(values: Floats, weight: Floats) -> Floats:
     """Weighted squares that a second mean takes off, shape (rows, places)."""
     mean = (values @ weight / weight.sum())[..., None]
-    away, early = _by_place((values - mean) * weight), _by_place(weight)
-    return np.asarray(away**2 * weight.sum() / (early * (weight.sum() - early)))
+    moved = (values - mean) * weight
+    early, late = _by_place(weight), _after_place(weight)
+    # both sides move equally far; the lighter one says how far without cancelling
+    away = np.where(early <= late, _by_place(moved), _after_place(moved))
+    return np.asarray(away**2 / np.minimum(early, late) * (weight.sum() / np.maximum(early, late)))
 
 
 def _gain_of_choices(correct: Floats, trials: Floats) -> Floats:

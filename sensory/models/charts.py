@@ -167,16 +167,21 @@ def batch_scatter(values: Floats, se: Floats) -> float:
         give as much. With equal standard errors ``tau^2 + se^2`` is the square of
         `moving_range_sigma`.
     """
-    total = np.abs(np.diff(values)).sum()
-    shared = (se[1:] ** 2 + se[:-1] ** 2) / 2
-
-    def missing(square: float) -> float:
-        return float(total - D2 * np.sqrt(square + shared).sum())
-
-    if missing(0.0) <= 0:
+    usual = moving_range_sigma(values)
+    if usual == 0:
         return 0.0
-    most = (total / (D2 * len(shared))) ** 2
-    return float(np.sqrt(brentq(missing, 0.0, most, xtol=1e-15 * most, rtol=1e-14)))
+    with np.errstate(over="ignore"):  # far below its noise the scatter is 0, whatever the noise
+        noise = (se / usual) ** 2
+    shared = (noise[1:] + noise[:-1]) / 2
+    if np.sqrt(shared).mean() >= 1:
+        return 0.0
+    if np.ptp(shared) == 0:
+        return usual * float(np.sqrt(1 - shared[0]))
+
+    def excess(square: float) -> float:
+        return float(np.sqrt(square + shared).mean() - 1)
+
+    return usual * float(np.sqrt(brentq(excess, 0.0, 2.0, xtol=1e-15, rtol=1e-14)))
 
 
 def weighted_mean(values: Floats, sigma: Floats) -> tuple[float, float]:

@@ -37,9 +37,11 @@ from .trend_words import CHANGE, level_sentence, quiet_sentence, signal_rows, wh
 RULES = ("limit", "nine on one side")
 """Rules in use where none are named."""
 
+_MOST = 1e100  # beyond it squares leave the range of numbers
+
 _CHECKS = (
-    ("estimate", is_number, "a finite number"),
-    ("se", lambda cell: is_number(cell) and cell >= 0, "a number, 0 or more"),
+    ("estimate", lambda cell: is_number(cell) and abs(cell) <= _MOST, "a number up to 1e100"),
+    ("se", lambda cell: is_number(cell) and 0 <= cell <= _MOST, "a number, 0 or more, up to 1e100"),
 )
 
 

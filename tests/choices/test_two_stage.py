@@ -254,3 +254,15 @@ def test_a_plan_made_by_hand_is_analysed_too():
     # Coin: one wrong ends it (1/2); one right, then wrong (1/4) or right (1/4).
     found = plan.outcomes(0.0)
     assert (found.similar, found.different, found.expected) == (0.75, 0.25, 1.5)
+
+
+def test_a_wide_search_ends_at_the_same_plan_as_a_narrow_one_that_holds_it():
+    """Sizes up to 400 are weighed at once; what is cut away cannot be cheaper.
+
+    181 answers hold the plan found under a cap of 400, so both caps must find the same one.
+    The plan itself is that of a search over every count without cuts, run once.
+    """
+    wide = two_stage_plan(TRIANGLE, most=400, pd_limit=0.2)
+    narrow = two_stage_plan(TRIANGLE, most=181, pd_limit=0.2)
+    assert (wide.first, wide.second) == (narrow.first, narrow.second) == (72, 109)
+    assert wide.expected == narrow.expected == pytest.approx(104.75168943146, abs=1e-9)

@@ -1,5 +1,6 @@
 """Change points against all splits, all orders, and simulated rows."""
 
+from fractions import Fraction
 from itertools import permutations, product
 from math import comb
 
@@ -9,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import binom
 
-from sensory.models.change_points import LEAST, step_in_mean, step_in_proportion
+from sensory.models.change_points import LEAST, _gain_of_squares, step_in_mean, step_in_proportion
 
 SETTING = {"level": 0.95, "shuffles": 199, "seed": 5}
 
@@ -156,3 +157,18 @@ def test_values_all_alike_show_no_step_and_a_clean_one_is_found_without_scatter(
     assert (found.place, found.low, found.high) == (5, 5, 5)
     assert (found.before, found.after) == (pytest.approx(1.0), pytest.approx(2.0))
     assert found.before_se == pytest.approx(0.0, abs=1e-6)
+
+
+def test_a_side_that_weighs_next_to_nothing_gains_what_its_own_squares_say():
+    """By fractions: precise points first, then points of 1e9 times their standard deviation."""
+    values = np.array([0.0, 1e-9, 2e-9, 1e-9, 3.0, 5.0, 4.0])
+    sigma = np.array([1e-9] * 4 + [1.0] * 3)
+    weight = (sigma.min() / sigma) ** 2
+    exact = [Fraction(float(v)) for v in values], [Fraction(float(w)) for w in weight]
+    mean = sum(v * w for v, w in zip(*exact, strict=True)) / sum(exact[1])
+    gains = []
+    for place in range(2, 6):
+        away = sum((v - mean) * w for v, w in list(zip(*exact, strict=True))[:place])
+        early, late = sum(exact[1][:place]), sum(exact[1][place:])
+        gains.append(float(away**2 * (early + late) / (early * late)))
+    assert _gain_of_squares(values[None], weight)[0] == pytest.approx(gains, rel=1e-6)

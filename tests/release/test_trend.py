@@ -244,7 +244,7 @@ def test_frame_given_is_left_alone():
 @pytest.mark.parametrize(
     ("change", "message"),
     [
-        ({"estimate": np.nan}, "row 2, column estimate: got nan, must be a finite number"),
+        ({"estimate": np.nan}, "row 2, column estimate: got nan, must be a number up to 1e100"),
         ({"estimate": "high"}, "row 2, column estimate: got 'high'"),
         ({"estimate": True}, "row 2, column estimate: got True"),
         ({"se": -0.1}, "row 2, column se: got -0.1, must be a number, 0 or more"),
@@ -322,3 +322,38 @@ def test_lines_may_be_categories_with_some_unused():
     result = trend(simulated().assign(line=kinds))
     assert result.lines["line"].tolist() == ["A", "B"]
     assert result.lines["batches"].tolist() == [12, 12]
+
+
+@pytest.mark.parametrize("kind", ["none", "equal", "tiny", "mixed", "huge"])
+def test_any_standard_errors_give_numbers_or_our_sentence(kind):
+    """Random rows whose standard errors are 0, 1e-9, mixed or absurd; nothing else may come out."""
+    rng = np.random.default_rng(5)
+    for _ in range(80):
+        size = int(rng.integers(3, 14))
+        se = {
+            "none": np.zeros(size),
+            "equal": np.full(size, rng.uniform()),
+            "tiny": np.full(size, 1e-9),
+            "mixed": rng.choice([0, 1e-9, 0.3], size),
+            "huge": rng.choice([0, 1.0, 1e99], size),
+        }[kind]
+        estimate = rng.normal(0, 1, size) * 10.0 ** rng.choice([-200, -9, 0, 9, 98])
+        rows = pd.DataFrame({"batch": range(size), "estimate": estimate, "se": se})
+        try:
+            result = trend(rows)
+        except ArgumentError as error:
+            assert "show no scatter" in str(error)
+            continue
+        shown = result.points[["centre", "sigma", "z"]].to_numpy(float)
+        assert np.isfinite(shown).all()
+        assert np.isfinite(result.lines[["estimate", "se", "scatter"]].to_numpy(float)).all()
+
+
+def test_without_standard_errors_it_is_the_individuals_chart():
+    """Sigma is the mean moving range over 2 / sqrt(pi), whatever the numbers."""
+    rng = np.random.default_rng(6)
+    for _ in range(400):
+        estimate = rng.normal(0, 1, 8)
+        rows = pd.DataFrame({"batch": range(8), "estimate": estimate, "se": 0.0})
+        sigma = np.abs(np.diff(estimate)).mean() / (2 / np.sqrt(np.pi))
+        assert trend(rows).points["sigma"].to_numpy() == pytest.approx(np.full(8, sigma), rel=1e-12)
