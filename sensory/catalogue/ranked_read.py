@@ -10,7 +10,7 @@ import pandas as pd
 from scipy.special import ndtri
 
 from ..base.findings import Finding
-from ..base.results import Interval, Table
+from ..base.results import Interval, Table, several
 from ..ratings.ranking import RankingTest, ranking_test
 from .kind import KINDS
 from .outcome import Counts, Figure, NamedTable, Outcome, Span
@@ -61,14 +61,26 @@ def read_ranking(rows: Sequence[dict[str, Any]], question: Question) -> Outcome:
         ),
         cannot_tell=(
             _NO_SIMILARITY,
+            *_too_few(ranking),
             "Ranks do not say how large a difference is, and depend on which samples were served.",
             SCOPE,
         ),
         notes=(
             f"Attribute: {KINDS[question.protocol].setting(question.settings, 'attribute')}.",
-            f"p of a pair: {ranking.pairs_method}; p_adjusted: Holm over these pairs.",
+            f"p of a pair: {ranking.pairs_method}; p_adjusted: for all these pairs together, "
+            f"by {ranking.adjustment}.",
             "Limits of a mean rank: 95 %, normal, from the scatter of its own ranks.",
         ),
+    )
+
+
+def _too_few(ranking: RankingTest) -> tuple[str, ...]:
+    people = len(ranking.ballots.ranks)
+    if ranking.fewest is None or people >= ranking.fewest:
+        return ()
+    return (
+        f"Too few for single pairs: with {several(people, 'ballot')} no two samples can be told "
+        f"apart, however well the assessors agree. It takes {ranking.fewest}.",
     )
 
 

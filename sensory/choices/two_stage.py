@@ -10,12 +10,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..base.arrays import Floats, Ints
+from ..base.arrays import Floats
 from ..base.checks import one_count, one_number, probability
 from ..base.errors import ArgumentError
 from ..base.findings import Finding
 from ..base.results import Table
-from ..models.binomial import least_count, lower_tail, most_count, upper_tail
+from ..models.binomial import least_count, lower_tail, most_count
 from ..models.stages import Outcomes, binomial_masses, walk
 from .counts import agreed_risks, check_protocol, critical_counts, similar_counts
 from .protocols import Protocol

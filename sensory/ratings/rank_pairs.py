@@ -1,7 +1,7 @@
 """Which samples of a ranking differ: least differences of rank sums, and pairs with p.
 
 [1] ISO 8587:2006, ranking: least significant difference of rank sums.
-[2] Holm, S. (1979). Scand. J. Statist. 6, 65-70.
+[2] Holm, S. (1979). Scand. J. Statist. 6, 65-70: in incomplete designs.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from scipy.special import ndtri
 
 from ..base.results import Table
 from ..models.multiplicity import holm
+from ..models.rank_closure import MOST_SAMPLES, closed_pairs, fewest_ballots
 from ..models.ranks import pair_tail, pair_tail_all_alike, range_tail, rank_spread
 from .rank_ballots import RankBallots
 
@@ -86,12 +87,25 @@ def _by_range(read: RankBallots, alpha: float, error: float) -> tuple[float | No
     return float(quantile) / sqrt(2) * error, "studentized range"
 
 
-def pair_table(read: RankBallots, pairs: list[tuple[str, str]], least: LeastDifferences) -> Table:
+def pair_table(
+    read: RankBallots,
+    pairs: list[tuple[str, str]],
+    least: LeastDifferences,
+    *,
+    reference: str | None,
+    seed: int,
+) -> Table:
     tail = pair_tail if read.complete else pair_tail_all_alike
     sums = np.nansum(read.ranks, axis=0)
     places = [(read.samples.index(first), read.samples.index(other)) for first, other in pairs]
     gaps = [float(sums[i] - sums[j]) for i, j in places]
     raw = [tail(read.ranks, i, j) for i, j in places]
+    if closed(read):
+        base = None if reference is None else read.samples.index(reference)
+        alone = dict(zip(places, raw, strict=True))
+        together = list(closed_pairs(read.ranks, alone, reference=base, seed=seed).values())
+    else:
+        together = holm(raw).tolist()
     rows = tuple(
         (
             *pair,
@@ -101,10 +115,22 @@ def pair_table(read: RankBallots, pairs: list[tuple[str, str]], least: LeastDiff
             abs(gap) >= least.one_pair > 0,
             abs(gap) >= least.all_pairs > 0,
         )
-        for pair, gap, p, adjusted in zip(pairs, gaps, raw, holm(raw).tolist(), strict=True)
+        for pair, gap, p, adjusted in zip(pairs, gaps, raw, together, strict=True)
     )
     columns = ("sample", "other", "estimate", "p", "p_adjusted", "one_pair", "all_pairs")
     return Table(columns=columns, rows=rows)
+
+
+def closed(read: RankBallots) -> bool:
+    """Whether pairs are judged together by closed tests, else by Holm."""
+    return read.complete and len(read.samples) <= MOST_SAMPLES
+
+
+def fewest_of(read: RankBallots, pairs: int, alpha: float, beside_reference: bool) -> int | None:
+    """Ballots without which no pair can differ at alpha; None in an incomplete design."""
+    if closed(read):
+        return fewest_ballots(len(read.samples), alpha, beside_reference=beside_reference)
+    return int(np.ceil(1 - np.log2(alpha / pairs))) if read.complete else None
 
 
 def pairs_of(samples: tuple[str, ...], reference: str | None) -> list[tuple[str, str]]:

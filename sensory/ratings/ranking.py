@@ -4,16 +4,16 @@
 [2] Friedman, M. (1937). J. Amer. Statist. Assoc. 32, 675-701.
 [3] Durbin, J. (1951). Brit. J. Psychol. (Stat.) 4, 85-90: balanced incomplete blocks.
 [4] Page, E. B. (1963). J. Amer. Statist. Assoc. 58, 216-230.
-[5] Holm, S. (1979). Scand. J. Statist. 6, 65-70.
+[5] Closed tests over sets of samples: `sensory.models.rank_closure`, with sources.
 
 The mathematics, with the correction for ties, stands in `sensory.models.ranks`.
 
 Why so
 ------
 Pairs of a ranking are compared by exchanging their two ranks within assessors, exact at any size
-and valid whatever the other samples do; so Holm's correction keeps its level
-(`tests/calibration/test_rank_levels.py`), which all-samples-alike differences of rank sums do not
-promise. The least differences of ISO 8587 stand beside it. Incomplete blocks hold few ballots
+and valid whatever the other samples do, and all pairs together by closed tests over the sets that
+hold them, whose level is kept (`tests/calibration/test_rank_levels.py`); all-samples-alike
+differences of rank sums do not promise that. The least differences of ISO 8587 stand beside it. Incomplete blocks hold few ballots
 with both of a pair; there all samples are supposed alike, and the result says so.
 """
 
@@ -31,7 +31,14 @@ from ..base.errors import ArgumentError
 from ..base.results import Cell, Table
 from ..models.ranks import block_statistic, block_tail, shuffled_tail, trend, trend_tail
 from .rank_ballots import RankBallots, read_ranks
-from .rank_pairs import LeastDifferences, least_differences, pair_table, pairs_of
+from .rank_pairs import (
+    LeastDifferences,
+    closed,
+    fewest_of,
+    least_differences,
+    pair_table,
+    pairs_of,
+)
 
 MOST_SHUFFLED = 60
 """Ballots up to which random arrangements stand in for the exact distribution."""
@@ -107,10 +114,15 @@ class RankingTest:
     least_differences : LeastDifferences
     pairs : Table
         sample, other, estimate (rank sum of sample less that of other), p, p_adjusted
-        (Holm [5] over these pairs), one_pair and all_pairs (whether the difference reaches
+        (for all these pairs together [5]), one_pair and all_pairs (whether the difference reaches
         that least difference).
     pairs_method : str
         What p of a pair supposes.
+    adjustment : str
+        By what p_adjusted speaks of all pairs together.
+    fewest : int or None
+        Ballots without which no pair could be told apart, however well assessors agree;
+        None in an incomplete design.
     """
 
     ballots: RankBallots
@@ -123,10 +135,12 @@ class RankingTest:
     least_differences: LeastDifferences
     pairs: Table
     pairs_method: str
+    adjustment: str
+    fewest: int | None
 
     @property
     def different_pairs(self) -> tuple[tuple[str, str], ...]:
-        """Pairs that differ at alpha for all comparisons together (Holm)."""
+        """Pairs that differ at alpha for all comparisons together."""
         return tuple(
             (str(row["sample"]), str(row["other"]))
             for row in self.pairs.records()
@@ -196,8 +210,11 @@ def ranking_test(
     [4] is exact up to 8 samples a ballot.
 
     p of a pair is exact: where two samples are alike an assessor may as well have given
-    their ranks the other way round, whatever the other samples do. So Holm's p_adjusted
-    keeps alpha whichever samples differ. In an incomplete design few ballots hold both of
+    their ranks the other way round, whatever the other samples do. p_adjusted is the largest p
+    of all sets of samples that hold the pair, by Friedman's statistic within the set (beside a
+    reference: by the largest difference from it), each put to the level of the whole [5]; it
+    keeps alpha whichever samples differ. Above 8 samples, and in incomplete designs, it is
+    Holm's. In an incomplete design few ballots hold both of
     a pair; there p supposes that all samples are alike, which Friedman's test should have
     refuted first. Least differences [1] are large-sample values, smaller where there are ties.
 
@@ -242,12 +259,14 @@ def ranking_test(
         friedman=_friedman(read, seed),
         page=None if order is None else _page(read, order),
         least_differences=least,
-        pairs=pair_table(read, pairs, least),
+        pairs=pair_table(read, pairs, least, reference=reference, seed=seed),
         pairs_method=(
             "exact, ranks of these two exchanged within assessors"
             if read.complete
             else "exact, all samples alike"
         ),
+        adjustment="closed tests over sets of samples" if closed(read) else "Holm",
+        fewest=fewest_of(read, len(pairs), alpha, reference is not None),
     )
 
 

@@ -324,6 +324,13 @@ def test_lines_may_be_categories_with_some_unused():
     assert result.lines["batches"].tolist() == [12, 12]
 
 
+def _too_even(estimate, se):
+    """Moving ranges that the standard errors explain, with an error of 0 among them."""
+    ranges = np.abs(np.diff(estimate)).sum()
+    noise = 2 / np.sqrt(np.pi) * np.sqrt((se[1:] ** 2 + se[:-1] ** 2) / 2).sum()
+    return ranges <= noise and not se.all()
+
+
 @pytest.mark.parametrize("kind", ["none", "equal", "tiny", "mixed", "huge"])
 def test_any_standard_errors_give_numbers_or_our_sentence(kind):
     """Random rows whose standard errors are 0, 1e-9, mixed or absurd; nothing else may come out."""
@@ -339,11 +346,11 @@ def test_any_standard_errors_give_numbers_or_our_sentence(kind):
         }[kind]
         estimate = rng.normal(0, 1, size) * 10.0 ** rng.choice([-200, -9, 0, 9, 98])
         rows = pd.DataFrame({"batch": range(size), "estimate": estimate, "se": se})
-        try:
-            result = trend(rows)
-        except ArgumentError as error:
-            assert "show no scatter" in str(error)
+        if _too_even(estimate, se):
+            with pytest.raises(ArgumentError, match="show no scatter"):
+                trend(rows)
             continue
+        result = trend(rows)
         shown = result.points[["centre", "sigma", "z"]].to_numpy(float)
         assert np.isfinite(shown).all()
         assert np.isfinite(result.lines[["estimate", "se", "scatter"]].to_numpy(float)).all()
