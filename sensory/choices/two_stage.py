@@ -204,9 +204,9 @@ class _Search:
         sizes = np.arange(cap + 1)
         self._critical = least_count(sizes, protocol.guess, alpha)
         self._similar = most_count(sizes, protocol.pc_at(pd_limit), beta)
-        self._null = [binomial_masses(size, self.guess) for size in sizes]
-        self._limit = [binomial_masses(size, self.at_limit) for size in sizes]
-        self._goes_on = np.array([self._least_going_on(size) for size in sizes])
+        self._null = [binomial_masses(size, self.guess) for size in range(cap + 1)]
+        self._limit = [binomial_masses(size, self.at_limit) for size in range(cap + 1)]
+        self._goes_on = np.array([self._least_going_on(size) for size in range(cap + 1)])
 
     def hopeless(self, total: int) -> bool:
         """Whether no rule on so many answers keeps both risks, whatever it looks at.
