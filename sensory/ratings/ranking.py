@@ -14,7 +14,8 @@ Pairs of a ranking are compared by exchanging their two ranks within assessors, 
 and valid whatever the other samples do, and all pairs together by closed tests over the sets that
 hold them, whose level is kept (`tests/calibration/test_rank_levels.py`); all-samples-alike
 differences of rank sums do not promise that. The least differences of ISO 8587 stand beside it.
-Incomplete blocks hold few ballots with both of a pair; there all samples are supposed alike, and the result says so.
+Incomplete blocks hold few ballots with both of a pair; there all samples are supposed alike,
+and the result says so.
 """
 
 from __future__ import annotations
