@@ -72,7 +72,7 @@ def sureness(quantity, table):
 
 OURS = {
     "estimate_dprime": lambda quantity, protocol, correct, trials: with_limits(
-        estimate_dprime(protocol, correct, trials), quantity, dprime="estimate"
+        estimate_dprime(protocol, correct, trials, method="profile"), quantity, dprime="estimate"
     ),
     "panel_size": lambda quantity, protocol, **o: getattr(panel_size(protocol, **o), quantity),
     "power": lambda _, protocol, trials, **options: power(protocol, trials, **options),
