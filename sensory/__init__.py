@@ -28,7 +28,11 @@ if TYPE_CHECKING:  # one statement a module, each name handed on
         a_not_a_counts as a_not_a_counts,
     )
     from .choices.advice import Situation as Situation, advise as advise
-    from .choices.counts import critical_counts as critical_counts, similar_counts as similar_counts
+    from .choices.counts import (
+        beyond_counts as beyond_counts,
+        critical_counts as critical_counts,
+        similar_counts as similar_counts,
+    )
     from .choices.dprime import carried_pd as carried_pd, estimate_dprime as estimate_dprime
     from .choices.forced_choice import ChoiceTest as ChoiceTest, choice_test as choice_test
     from .choices.plans import panel_plan as panel_plan
@@ -46,6 +50,7 @@ if TYPE_CHECKING:  # one statement a module, each name handed on
         replicate_gain as replicate_gain,
         replicated_choice_test as replicated_choice_test,
     )
+    from .choices.retests import retest_risk as retest_risk
     from .choices.risks import SessionRisks as SessionRisks, session_risks as session_risks
     from .choices.same_different import same_different as same_different
     from .choices.sequential import sequential_plan as sequential_plan
@@ -61,7 +66,7 @@ if TYPE_CHECKING:  # one statement a module, each name handed on
         power as power,
     )
     from .choices.sureness import sureness_test as sureness_test
-    from .choices.two_stage import retest_risk as retest_risk, two_stage_plan as two_stage_plan
+    from .choices.two_stage import two_stage_plan as two_stage_plan
     from .models.charts import RUN_RULES as RUN_RULES
     from .panel.screening import Screening as Screening, screening as screening
     from .panel.screening_rules import (
@@ -121,20 +126,21 @@ _NAMES = {
     "catalogue.tests": "TESTS",
     "choices.a_not_a": "a_not_a a_not_a_by_assessor a_not_a_counts",
     "choices.advice": "Situation advise",
-    "choices.counts": "critical_counts similar_counts",
+    "choices.counts": "beyond_counts critical_counts similar_counts",
     "choices.dprime": "carried_pd estimate_dprime",
     "choices.forced_choice": "ChoiceTest choice_test",
     "choices.plans": "panel_plan",
     "choices.protocols": "DUO_TRIO PAIRED PROTOCOLS TETRAD THREE_AFC TRIANGLE TWO_OUT_OF_FIVE "
     "Protocol",
     "choices.replicates": "replicate_gain replicated_choice_test",
+    "choices.retests": "retest_risk",
     "choices.risks": "SessionRisks session_risks",
     "choices.same_different": "same_different",
     "choices.sequential": "sequential_plan",
     "choices.session_finding": "SessionFinding session_finding",
     "choices.size": "deciding_size fair_pass_size operating_characteristic panel_size power",
     "choices.sureness": "sureness_test",
-    "choices.two_stage": "retest_risk two_stage_plan",
+    "choices.two_stage": "two_stage_plan",
     "models.charts": "RUN_RULES",
     "panel.screening": "Screening screening",
     "panel.screening_rules": "choice_rule matching_rule order_rule",

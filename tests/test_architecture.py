@@ -46,8 +46,9 @@ ORDER = {
         change_points confidence_sequence paired
     """,
     "choices": """
-        two_by_two a_not_a same_different sureness advice protocols counts risks forced_choice
-        dprime teeth size two_stage sequential replicates plans session_finding
+        two_by_two a_not_a same_different sureness advice protocols counts verdicts risks
+        forced_choice
+        dprime teeth size retests two_stage sequential replicates plans session_finding
     """,
     "ratings": """
         flags frames rank_ballots rank_pairs ranking tables fitting variance contrasts scaling

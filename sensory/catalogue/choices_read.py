@@ -8,10 +8,10 @@ from ..base.results import Cell, Interval, Table
 from ..choices.forced_choice import ChoiceTest
 from ..choices.protocols import Protocol
 from ..choices.session_finding import SessionFinding, session_finding
+from ..choices.verdicts import WITHHELD
 from ..models.binomial import lower_tail
 from .choice_ballot import ChoiceBallot, tally
 from .outcome import QUANTITIES, Comparison, Counts, Figure, Level, NamedTable, Outcome, Span
-from .outcome_words import TURNED
 from .question import Question
 
 _Row = tuple[str, Cell, float | None, float | None, float | None]
@@ -119,7 +119,7 @@ def choice_outcome(shown: SessionFinding, counts: Counts) -> Outcome:
 
 def turned_round(correct: int, trials: int, protocol: Protocol) -> bool:
     """Whether so few correct answers can hardly come from guessing."""
-    return float(lower_tail(correct, trials, float(protocol.guess))) <= TURNED
+    return float(lower_tail(correct, trials, float(protocol.guess))) <= WITHHELD
 
 
 def _table(shown: SessionFinding, counts: Counts) -> Table:

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from ..base.errors import ArgumentError
-from ..base.findings import Finding
+from ..base.findings import Finding, finding_of
 from ..base.results import Table
 from ..base.standards import STANDARDS
 from ..choices.sureness import GradedProduct, sureness_test
@@ -30,7 +30,6 @@ from .outcome_words import (
     TURNED_ROUND,
     chance,
     each_named,
-    of_two,
     overall,
 )
 from .question import Question
@@ -66,7 +65,7 @@ def read_sureness(rows: Sequence[Row], question: Question) -> Outcome:
     adjusted = holm(raw).tolist()
     turned = [1 - p <= TURNED and each.r_index < 0.5 for p, each in zip(raw, graded, strict=True)]
     findings = [
-        of_two(p <= question.alpha, high < limit and not several_each and not round_about)
+        finding_of(p <= question.alpha, high < limit and not several_each and not round_about)
         for p, high, round_about in zip(adjusted, upper, turned, strict=True)
     ]
     numbers = tuple(

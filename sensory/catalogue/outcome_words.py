@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from ..base.findings import Finding
+from ..base.findings import WORST_FIRST, Finding
 
 TOGETHER = (
     "Some assessors answered more than once, and answers of one person go together: the limits "
@@ -33,10 +33,7 @@ def overall(findings: Sequence[Finding]) -> Finding:
     >>> overall([Finding.SIMILAR, Finding.UNDECIDED]).value
     'UNDECIDED'
     """
-    for finding in (Finding.DIFFERENT, Finding.UNDECIDED, Finding.DIFFERENT_WITHIN_LIMIT):
-        if finding in findings:
-            return finding
-    return Finding.SIMILAR
+    return min(findings, key=WORST_FIRST.index, default=Finding.SIMILAR)
 
 
 def each_named(names: Sequence[str], findings: Sequence[Finding]) -> str:
@@ -54,16 +51,3 @@ def chance(p: float) -> str:
     ('p 0.0300', 'p below 0.0001')
     """
     return f"p {p:.4f}" if p >= 0.0001 else "p below 0.0001"
-
-
-def of_two(difference: bool, similar: bool) -> Finding:
-    """The finding of the four.
-
-    >>> of_two(True, True).value, of_two(False, False).value
-    ('DIFFERENT_WITHIN_LIMIT', 'UNDECIDED')
-    """
-    if difference and similar:
-        return Finding.DIFFERENT_WITHIN_LIMIT
-    if difference:
-        return Finding.DIFFERENT
-    return Finding.SIMILAR if similar else Finding.UNDECIDED

@@ -17,7 +17,8 @@ class Question(Plain):
 
     `protocol`: key of the protocol, such as ``TRIANGLE``.
     `what_changed`, `decision`: the one thing that differs, and what will be decided.
-    `if_different`, `if_similar`, `if_undecided`: what will be done at each finding.
+    `if_different`, `if_similar`, `if_undecided`, `if_beyond`: what will be done at each finding;
+    where the last is empty, beyond the limit is done what is done at a difference.
     `alpha`, `beta`, `pd_limit`: risks and limit as in `choice_test`.
     `assessors`: how many ballots are planned.
     `attribute`: for protocols that ask about a named attribute.
@@ -32,6 +33,7 @@ class Question(Plain):
     if_different: str = ""
     if_similar: str = ""
     if_undecided: str = ""
+    if_beyond: str = field(default="", metadata=LEFT_OUT_EMPTY)
     alpha: float = 0.05
     beta: float = 0.05
     pd_limit: float = 0.30

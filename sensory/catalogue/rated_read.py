@@ -9,7 +9,7 @@ from typing import Any
 import pandas as pd
 
 from ..base.errors import ArgumentError
-from ..base.findings import Finding
+from ..base.findings import Finding, finding_of
 from ..base.results import Table
 from ..ratings.profile import Profile, profile
 from .frames import (
@@ -24,7 +24,7 @@ from .frames import (
 )
 from .kind import KINDS
 from .outcome import Comparison, Counts, Figure, NamedTable, Outcome
-from .outcome_words import SCOPE, chance, each_named, of_two, overall, plain_reason
+from .outcome_words import SCOPE, chance, each_named, overall, plain_reason
 from .panel_read import panel_parts
 from .profile_figures import limits_of, profile_means, profile_spans, sample_places
 from .question import Question
@@ -42,7 +42,8 @@ def read_profile(rows: Sequence[Row], question: Question) -> Outcome:
     """Each sample against the reference in every attribute, and the panel's own scorecard.
 
     Different where Dunnett's p, adjusted over the attributes by Holm, is at most alpha in
-    any of them; similar where every attribute with a margin is equivalent at beta and every
+    any of them; beyond the limit where, in any of them, the same test against its margin in
+    place of 0 is; similar where every attribute with a margin is equivalent at beta and every
     attribute has one. An attribute that was agreed and never scored, one with the same score
     everywhere, and one that was not scored for a sample bar similarity; they are named.
 
@@ -158,7 +159,7 @@ def _why_not(scores: pd.DataFrame, why: str) -> str:
 
 
 def _comparisons(result: Profile, beta: float) -> tuple[Comparison, ...]:
-    within = {} if result.equivalence is None else _within(result.equivalence)
+    within, beyond = _by_pair(result, "p"), _by_pair(result, "p_beyond")
     compared = result.against_reference
     rows = [] if compared is None else compared.to_dict("records")
     margins = result.margins
@@ -166,9 +167,10 @@ def _comparisons(result: Profile, beta: float) -> tuple[Comparison, ...]:
         Comparison(
             sample=str(row["sample"]),
             attribute=str(row["attribute"]),
-            finding=of_two(
+            finding=finding_of(
                 row["p_holm"] <= result.alpha,
                 within.get((row["sample"], row["attribute"]), 1.0) <= beta,
+                beyond.get((row["sample"], row["attribute"]), 1.0) <= result.alpha,
             ),
             estimate=float(row["estimate"]),
             se=float(row["se"]),
@@ -182,11 +184,10 @@ def _comparisons(result: Profile, beta: float) -> tuple[Comparison, ...]:
     )
 
 
-def _within(equivalence: pd.DataFrame) -> dict[tuple[Any, Any], float]:
-    """p of the two one-sided tests, by sample and attribute."""
-    return {
-        (row["sample"], row["attribute"]): float(row["p"]) for row in equivalence.to_dict("records")
-    }
+def _by_pair(result: Profile, column: str) -> dict[tuple[Any, Any], float]:
+    """p against the margin, by sample and attribute."""
+    rows = [] if result.equivalence is None else result.equivalence.to_dict("records")
+    return {(row["sample"], row["attribute"]): float(row[column]) for row in rows}
 
 
 def _is_within(compared: Comparison, beta: float) -> bool:
@@ -202,7 +203,9 @@ def _of_sample(
 ) -> Finding:
     mine = [each for each in compared if each.sample == sample]
     moved = any(each.p is not None and each.p <= alpha for each in mine)
-    return of_two(moved, not left_out and all(_is_within(each, beta) for each in mine))
+    within = not left_out and all(_is_within(each, beta) for each in mine)
+    beyond = any(each.finding is Finding.BEYOND_LIMIT for each in mine)
+    return finding_of(moved, within, beyond)
 
 
 def _untested(

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..base.errors import ArgumentError
-from ..base.findings import Finding
+from ..base.findings import Finding, finding_of
 from ..base.results import Interval, Table
 from ..base.standards import STANDARDS
 from ..choices.a_not_a import a_not_a, a_not_a_by_assessor
@@ -32,7 +32,6 @@ from .outcome_words import (
     TURNED,
     TURNED_ROUND,
     chance,
-    of_two,
 )
 from .question import Question
 from .scales import DPRIME_LIMIT
@@ -63,7 +62,7 @@ def read_a_not_a(rows: Sequence[Row], question: Question) -> Outcome:
         ]
     else:
         limits, dprime = pooled.limits, pooled.dprime
-    finding = of_two(p <= question.alpha, False)
+    finding = finding_of(p <= question.alpha, False)
     return Outcome(
         test=A_NOT_A.key,
         finding=finding,
@@ -96,7 +95,7 @@ def read_same_different(rows: Sequence[Row], question: Question) -> Outcome:
     upper = same_different(*counts, level=1 - 2 * question.beta).limits.high
     turned = _p_one_sided(table[:, [2, 3, 0, 1]], several_each) <= TURNED
     similar = bool(upper < limit) and not several_each and not turned
-    finding = of_two(p <= question.alpha, similar)
+    finding = finding_of(p <= question.alpha, similar)
     numbers = [
         *pooled.table().rows[:2],
         ("d-prime, upper limit, one-sided", upper, None, upper, 1 - question.beta),

@@ -119,6 +119,61 @@ def similar_counts(
     return _handed_out(similar, similar < 0)
 
 
+def beyond_counts(
+    protocol: Protocol,
+    trials: ArrayLike,
+    alpha: ArrayLike = 0.05,
+    pd_limit: float = 0.30,
+    *,
+    two_sided: bool = False,
+) -> Numbers:
+    """Fewest correct answers at which the difference is shown to be larger than the limit.
+
+    Parameters
+    ----------
+    protocol : Protocol
+    trials : int or array of int
+        Answers counted; broadcast with `alpha`.
+    alpha : float or array of float
+        Risk of calling a difference larger than the limit where it lies at the limit.
+    pd_limit : float
+        The agreed limit, as a proportion of distinguishers in this protocol.
+    two_sided : bool
+        As in `critical_counts`; each side then has half of alpha.
+
+    Returns
+    -------
+    int, None, or masked integer array
+        None or masked where even all correct would not show it.
+
+    Raises
+    ------
+    ArgumentError
+        As in `critical_counts` and `similar_counts`.
+
+    Notes
+    -----
+    Smallest x with P(X >= x | trials, guess + (1 - guess) pd_limit) <= alpha: the test of a
+    difference with the limit in place of guessing. The same thing as a one-sided 1 - alpha lower
+    limit of pd at or above the agreed limit.
+
+    Examples
+    --------
+    >>> from sensory.choices.protocols import TRIANGLE
+    >>> critical_counts(TRIANGLE, 66), beyond_counts(TRIANGLE, 66)
+    (29, 43)
+    """
+    check_protocol(protocol, two_sided)
+    limit, sides = probability("pd_limit", pd_limit), 2 if two_sided else 1
+    beyond, sizes = _by_level(
+        "alpha",
+        trials,
+        alpha,
+        lambda n, level: least_count(n, protocol.pc_at(limit), as_fraction(level) / sides),
+    )
+    return _handed_out(beyond, beyond > sizes)
+
+
 def check_protocol(protocol: Protocol, two_sided: bool = False) -> None:
     """Refuse what is no protocol, and a two-sided question where there is one side only."""
     if not isinstance(protocol, Protocol):

@@ -8,7 +8,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, get_args
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -136,13 +136,12 @@ def estimate_dprime(
 def _proportion_limits(
     protocol: Protocol, correct: Floats, trials: Floats, level: float, method: LimitsBy
 ) -> tuple[Floats, Floats]:
-    if method == "profile":
-        return proportion_limits(correct, trials, level, float(protocol.guess))
-    if method == "mid-p":
-        return mid_p_limits(correct, trials, level)
-    if method == "exact":
-        return clopper_pearson(correct, trials, level)
-    raise ArgumentError(f"method must be 'exact', 'mid-p' or 'profile'; got {method!r}.")
+    if method not in get_args(LimitsBy):
+        raise ArgumentError(f"method must be 'exact', 'mid-p' or 'profile'; got {method!r}.")
+    by_counts = {"exact": clopper_pearson, "mid-p": mid_p_limits}
+    if method in by_counts:
+        return by_counts[method](correct, trials, level)
+    return proportion_limits(correct, trials, level, float(protocol.guess))
 
 
 def carried_pd(pd: ArrayLike, *, source: Protocol, target: Protocol) -> Numbers:

@@ -21,12 +21,13 @@ from numpy.typing import ArrayLike, NDArray
 from ..base.arrays import Floats, Ints, Numbers
 from ..base.checks import correct_of_trials
 from ..base.errors import ArgumentError
-from ..base.findings import FINDINGS
+from ..base.findings import Finding
 from ..base.results import Interval, Table
 from ..models import binomial
-from .counts import agreed_risks, check_protocol, critical_counts, similar_counts
+from .counts import agreed_risks, check_protocol
 from .protocols import Protocol
 from .risks import next_deciding_size
+from .verdicts import Agreed, below_guessing, edges_of, finding_at
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -42,6 +43,12 @@ class ChoiceTest:
         logarithm, which stays finite where the probability underflows.
     p_similarity : float
         Probability of so few correct answers when a share `pd_limit` distinguishes.
+    p_beyond : float
+        Probability of so many correct answers when a share `pd_limit` distinguishes; twice
+        that where the question is two-sided.
+    p_below_guessing : float
+        Probability of so few correct answers when everybody guesses; 1 where the question is
+        two-sided. At 0.001 or less similarity is withheld.
     pc, pd, dprime : float
         Proportion correct, proportion of distinguishers, d-prime; the last two floored
         at 0. For a two-sided question pd and d-prime are sizes without direction.
@@ -53,8 +60,11 @@ class ChoiceTest:
     pc_upper, pd_upper, dprime_upper : float
         One-sided 1 - beta upper limits, the ones that decide on similarity; of the
         commoner choice if two-sided.
-    critical_count, similar_count : int or None
-        Where significance begins and where similarity ends.
+    pc_lower, pd_lower, dprime_lower : float
+        One-sided 1 - alpha lower limits, the ones that decide on 'beyond the limit'; of the
+        commoner choice, at 1 - alpha / 2, if two-sided.
+    critical_count, similar_count, beyond_count : int or None
+        Where significance begins, where similarity ends, and where 'beyond the limit' begins.
     finding : Finding
     more_assessors : int or None
         When UNDECIDED: by how many the smallest panel with the planned risks is larger
@@ -71,6 +81,8 @@ class ChoiceTest:
     p_difference: Numbers
     log_p_difference: Numbers
     p_similarity: Numbers
+    p_beyond: Numbers
+    p_below_guessing: Numbers
     pc: Numbers
     pd: Numbers
     pd_unfloored: Numbers
@@ -81,8 +93,12 @@ class ChoiceTest:
     pc_upper: Numbers
     pd_upper: Numbers
     dprime_upper: Numbers
+    pc_lower: Numbers
+    pd_lower: Numbers
+    dprime_lower: Numbers
     critical_count: Numbers
     similar_count: Numbers
+    beyond_count: Numbers
     finding: Numbers
     more_assessors: Numbers
 
@@ -173,7 +189,10 @@ def choice_test(
     -----
     p_difference = P(X >= correct | trials, guess); p_similarity = P(X <= correct |
     trials, guess + (1 - guess) pd_limit) [1]. Two-sided, the difference takes twice the
-    smaller tail and similarity has to hold in both directions. Limits are
+    smaller tail and similarity has to hold in both directions. The difference is larger than
+    the limit where P(X >= correct | trials, guess + (1 - guess) pd_limit) <= alpha, on each
+    side alpha / 2 if two-sided. So few correct answers that guessing gives as few with a chance
+    of 0.001 at most show no similarity. Limits are
     Clopper-Pearson [2] carried through the monotone maps to pd and d-prime [3]. A
     two-sided 95 % interval may hold 0 while the one-sided difference is significant:
     they answer different questions.
@@ -234,6 +253,9 @@ def _columns(
     pd_limit: float,
     two_sided: bool,
 ) -> dict[str, NDArray[np.generic]]:
+    agreed = Agreed(
+        protocol=protocol, alpha=alpha, beta=beta, pd_limit=pd_limit, two_sided=two_sided
+    )
     guess, at_limit = float(protocol.guess), float(protocol.pc_at(pd_limit))
     common = np.maximum(x, n - x) if two_sided else x  # the commoner choice
     tail = binomial.upper_tail(common, n, guess)
@@ -242,42 +264,42 @@ def _columns(
         "p_difference": np.minimum(2 * tail, 1.0) if two_sided else tail,
         "log_p_difference": np.minimum(log_tail + np.log(2), 0.0) if two_sided else log_tail,
         "p_similarity": binomial.lower_tail(common, n, at_limit),
+        "p_beyond": np.minimum(
+            binomial.upper_tail(common, n, at_limit) * (2 if two_sided else 1), 1.0
+        ),
+        "p_below_guessing": below_guessing(agreed, x, n),
         "pc": x / n,
     }
-    columns |= _estimates(protocol, x, n, common, beta, two_sided)
-    critical = critical_counts(protocol, n, alpha, two_sided=two_sided)
-    similar = similar_counts(protocol, n, beta, pd_limit)
-    if two_sided:  # the commoner choice is never below half
-        similar = np.ma.masked_where(2 * np.ma.filled(similar, -1) < n, similar)
-    different = np.ma.filled(common >= critical, False)
-    alike = np.ma.filled(common <= similar, False)
-    finding = np.array(FINDINGS, dtype=object)[different * 2 + alike]
-    undecided = ~different & ~alike
+    columns |= _estimates(agreed, x, n, common)
+    edges = edges_of(agreed, n)
+    finding = finding_at(agreed, x, n, edges)
+    undecided = finding == Finding.UNDECIDED
     more = np.full(n.shape, -1)
     if undecided.any():
         size = next_deciding_size(protocol, n[undecided], alpha, beta, pd_limit, two_sided)
         more[undecided] = np.where(size > 0, size - n[undecided], -1)
     return columns | {
-        "critical_count": critical,
-        "similar_count": similar,
+        "critical_count": edges.critical,
+        "similar_count": edges.similar,
+        "beyond_count": edges.beyond,
         "finding": finding,
         "more_assessors": np.ma.masked_array(more, mask=more < 0),
     }
 
 
-def _estimates(
-    protocol: Protocol, x: Ints, n: Ints, common: Ints, beta: float, two_sided: bool
-) -> dict[str, Floats]:
+def _estimates(agreed: Agreed, x: Ints, n: Ints, common: Ints) -> dict[str, Floats]:
+    protocol, two_sided = agreed.protocol, agreed.two_sided
     low, high = binomial.clopper_pearson(x, n, 0.95)
-    upper = binomial.upper_limit(common, n, beta)
+    upper = binomial.upper_limit(common, n, agreed.beta)
+    lower = binomial.lower_limit(common, n, agreed.alpha / (2 if two_sided else 1))
     pc = common / n
     size_low, size_high = low, high
     if two_sided:  # size without direction: distance from an even split
         size_low = np.maximum(np.maximum(low, 1 - high), 0.5)
         size_high = np.maximum(high, 1 - low)
-    several = np.concatenate([pc, size_low, size_high, upper])
-    dprime = protocol.dprime(several).reshape(4, -1)
-    pd = protocol.distinguishers(several).reshape(4, -1)
+    several = np.concatenate([pc, size_low, size_high, upper, lower])
+    dprime = protocol.dprime(several).reshape(5, -1)
+    pd = protocol.distinguishers(several).reshape(5, -1)
     floored = np.maximum(pd, 0.0)
     return {
         "pd": floored[0],
@@ -292,6 +314,9 @@ def _estimates(
         "pc_upper": upper,
         "pd_upper": floored[3],
         "dprime_upper": dprime[3],
+        "pc_lower": lower,
+        "pd_lower": floored[4],
+        "dprime_lower": dprime[4],
     }
 
 

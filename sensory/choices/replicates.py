@@ -16,12 +16,13 @@ from scipy.special import chdtrc, stdtrit
 from ..base.arrays import Floats, Ints
 from ..base.checks import correct_of_trials, one_count, one_number, probability
 from ..base.errors import ArgumentError
-from ..base.findings import FINDINGS, Finding
+from ..base.findings import Finding, finding_of
 from ..base.results import Interval, Table
 from ..models.beta_binomial import ReplicateLikelihood, masses, tabulated
-from ..models.binomial import upper_tail
+from ..models.binomial import lower_tail, upper_tail
 from .counts import agreed_risks, check_protocol, critical_counts
 from .protocols import Protocol
+from .verdicts import WITHHELD
 
 FEWEST_ASSESSORS = 8
 _MOST_REPLICATES = 40
@@ -46,6 +47,8 @@ class ReplicatedTest:
         Profile-likelihood limits, 95 %; those of pd widened for few people.
     pd_upper : float
         One-sided 1 - beta profile-likelihood upper limit of pd.
+    pd_lower : float
+        One-sided 1 - alpha profile-likelihood lower limit of pd.
     p_overdispersion : float
         Likelihood ratio against assessors who are alike, on the boundary mixture
         1/2 chi2(0) + 1/2 chi2(1).
@@ -64,17 +67,18 @@ class ReplicatedTest:
     pd_limits: Interval
     spread_limits: Interval
     pd_upper: float
+    pd_lower: float
     p_overdispersion: float
     finding: Finding
 
     @property
     def similarity_withheld(self) -> str | None:
-        """Why similarity is not concluded whatever the limit; None where it may be."""
+        """Why nothing is said about the limit, whatever it is; None where it may be."""
         if self.assessors >= FEWEST_ASSESSORS:
             return None
         return (
-            f"With fewer than {FEWEST_ASSESSORS} assessors similarity is not concluded from "
-            "replicates."
+            f"With fewer than {FEWEST_ASSESSORS} assessors neither similarity nor a difference "
+            "beyond the limit is concluded from replicates."
         )
 
     def table(self) -> Table:
@@ -121,9 +125,11 @@ def replicated_choice_test(
     Notes
     -----
     Similarity is shown when the profile-likelihood upper limit of the mean lies at or
-    below pd_limit. The limit takes Student's t with assessors - 1 degrees of freedom for
-    the normal quantile, which keeps the level with few people (tests/calibration); with
-    fewer than 8 assessors similarity is not concluded.
+    below pd_limit, a difference beyond the limit when the lower one lies above it. Both take
+    Student's t with assessors - 1 degrees of freedom for the normal quantile, which keeps the
+    level with few people (tests/calibration); with fewer than 8 assessors neither is concluded.
+    So few correct answers that guessing gives as few with a chance of 0.001 at most show no
+    similarity.
 
     The two-sided limits of pd take Student's t too, with the number of answers less 1, each
     person's counted as m / (1 + (m - 1) rho), rho as in `replicate_gain`: as many as people
@@ -156,10 +162,15 @@ def replicated_choice_test(
     pd, spread, top = likelihood.best
     total, trials = int(right.sum()), int(given.sum())
     critical = critical_counts(protocol, trials, alpha)
-    quantile = float(stdtrit(right.size - 1, 1 - min(beta, 0.5)))
-    upper = likelihood.limit("mean", quantile**2 / 2, 1)
+    quantile = stdtrit(right.size - 1, 1 - np.minimum([beta, alpha], 0.5))
+    upper, lower = (
+        likelihood.limit("mean", float(drop), side)
+        for drop, side in zip(quantile**2 / 2, (1, -1), strict=True)
+    )
+    guess = float(protocol.guess)
+    enough = right.size >= FEWEST_ASSESSORS
     different = critical is not None and total >= critical
-    similar = upper <= pd_limit and right.size >= FEWEST_ASSESSORS
+    similar = upper <= pd_limit and float(lower_tail(total, trials, guess)) > WITHHELD
     ratio = max(2 * (top - likelihood.best_equal[1]), 0.0)
     return ReplicatedTest(
         protocol=protocol,
@@ -169,14 +180,17 @@ def replicated_choice_test(
         assessors=int(right.size),
         correct=total,
         trials=trials,
-        p_difference=float(upper_tail(total, trials, float(protocol.guess))),
+        p_difference=float(upper_tail(total, trials, guess)),
         pd=pd,
         spread=spread,
         pd_limits=_mean_limits(likelihood, given),
         spread_limits=_interval(*likelihood.limits("spread", 0.95)),
         pd_upper=upper,
+        pd_lower=lower,
         p_overdispersion=1.0 if ratio < 1e-9 else float(chdtrc(1, ratio)) / 2,
-        finding=FINDINGS[2 * different + similar],
+        finding=finding_of(
+            different, similar and enough, different and lower > pd_limit and enough
+        ),
     )
 
 

@@ -9,19 +9,22 @@ session decides is another test with other risks.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
+from types import MappingProxyType
 
 import numpy as np
 from scipy.special import ndtri
 
 from ..base.arrays import Bools, Ints
 from ..base.checks import as_fraction, one_count
+from ..base.findings import Finding
 from ..base.results import Table
-from ..models.binomial import least_count, lower_tail, most_count, upper_tail
-from .counts import agreed_risks, check_protocol, critical_counts, similar_counts
+from ..models.binomial import least_count, lower_tail, most_count
+from .counts import agreed_risks, check_protocol
 from .protocols import Protocol
+from .verdicts import Agreed, chances_at, edges_of
 
 MOST_ASSESSORS = 250_000
 
@@ -34,20 +37,26 @@ class SessionRisks:
     ----------
     protocol, trials, alpha, beta, pd_limit, two_sided
         As given.
-    critical_count, similar_count : int or None
-        From how many correct a difference is significant, and up to how many
-        similarity is shown; None where no count does.
+    critical_count, similar_count, beyond_count : int or None
+        From how many correct a difference is significant, up to how many similarity is shown,
+        and from how many the difference is larger than the limit; None where no count does.
+    unchanged, at_limit : mapping of Finding to float
+        Chance of each finding when nothing changed, and when a share `pd_limit` distinguishes.
     false_alarm : float
         Chance of a significant difference when everybody guesses; at most alpha.
     wrong_pass : float
         Chance that similarity is shown when a share `pd_limit` distinguishes; at most beta.
     fair_pass : float
-        Chance that similarity is shown when nothing changed.
+        Chance that similarity is shown when nothing changed. As in printed tables, counts so
+        far below guessing that similarity is withheld are among them: 0.001 at most, which
+        `unchanged` tells apart.
     power : float
         Chance of a significant difference when a share `pd_limit` distinguishes.
+    wrong_rejection : float
+        Chance of 'beyond the limit' when a share `pd_limit` distinguishes; at most alpha.
     deciding_size : int or None
-        Smallest panel of this size or larger that cannot end undecided; None above
-        250,000.
+        Smallest panel of this size or larger that keeps both risks, so that it cannot end
+        undecided but for answers far below guessing; None above 250,000.
     """
 
     protocol: Protocol
@@ -58,10 +67,14 @@ class SessionRisks:
     two_sided: bool
     critical_count: int | None
     similar_count: int | None
+    beyond_count: int | None
+    unchanged: Mapping[Finding, float]
+    at_limit: Mapping[Finding, float]
     false_alarm: float
     wrong_pass: float
     fair_pass: float
     power: float
+    wrong_rejection: float
     deciding_size: int | None
 
     def table(self) -> Table:
@@ -74,6 +87,17 @@ class SessionRisks:
                 ("nothing changed", "different (a false alarm)", self.false_alarm),
                 (limit, "similar (a wrong pass)", self.wrong_pass),
                 (limit, "different", self.power),
+                (limit, "beyond the limit (a wrong rejection)", self.wrong_rejection),
+            ),
+        )
+
+    def by_finding(self) -> Table:
+        """The chance of each finding, a row a finding."""
+        return Table(
+            columns=("finding", "nothing changed", "at the limit"),
+            rows=tuple(
+                (finding.heading.lower(), self.unchanged[finding], self.at_limit[finding])
+                for finding in Finding
             ),
         )
 
@@ -116,25 +140,23 @@ def session_risks(
     """
     n = one_count("trials", trials, at_least=1)
     alpha, beta, pd_limit = agreed_risks(alpha, beta, pd_limit)
-    critical = critical_counts(protocol, n, alpha, two_sided=two_sided)
-    similar = similar_counts(protocol, n, beta, pd_limit)
-    if two_sided and similar is not None and 2 * similar < n:
-        similar = None  # the commoner choice is never below half
-    guess, at_limit = float(protocol.guess), float(protocol.pc_at(pd_limit))
+    agreed = Agreed(
+        protocol=protocol, alpha=alpha, beta=beta, pd_limit=pd_limit, two_sided=two_sided
+    )
+    critical, similar, beyond = edges_of(agreed, np.array([n])).of_first()
     before = np.array([n - 1])
     following = next_deciding_size(protocol, before, alpha, beta, pd_limit, two_sided)[0]
+    truths = np.array([float(protocol.guess), float(protocol.pc_at(pd_limit))])
+    chances = chances_at(agreed, n, truths)
+    unchanged, at_limit = (
+        {finding: float(chance[at]) for finding, chance in chances.items()} for at in (0, 1)
+    )
 
     def passes(pc: float) -> float:
         if similar is None:
             return 0.0
         both = lower_tail(similar, n, pc)
         return float(both - (lower_tail(n - similar - 1, n, pc) if two_sided else 0.0))
-
-    def alarms(pc: float) -> float:
-        if critical is None:
-            return 0.0
-        other = lower_tail(n - critical, n, pc) if two_sided else 0.0
-        return float(upper_tail(critical, n, pc) + other)
 
     return SessionRisks(
         protocol=protocol,
@@ -145,12 +167,20 @@ def session_risks(
         two_sided=two_sided,
         critical_count=critical,
         similar_count=similar,
-        false_alarm=alarms(guess),
-        wrong_pass=passes(at_limit),
-        fair_pass=passes(guess),
-        power=alarms(at_limit),
+        beyond_count=beyond,
+        unchanged=MappingProxyType(unchanged),
+        at_limit=MappingProxyType(at_limit),
+        false_alarm=_significant(unchanged),
+        wrong_pass=passes(float(truths[1])),
+        fair_pass=passes(float(truths[0])),
+        power=_significant(at_limit),
+        wrong_rejection=at_limit[Finding.BEYOND_LIMIT],
         deciding_size=int(following) if following >= 0 else None,
     )
+
+
+def _significant(chances: Mapping[Finding, float]) -> float:
+    return min(sum(chance for finding, chance in chances.items() if finding.significant), 1.0)
 
 
 def next_deciding_size(
@@ -164,8 +194,9 @@ def next_deciding_size(
     """Smallest panel above each of `trials` with the planned risks; -1 where none is found.
 
     Such a panel has a critical count at most one above its similar count, so that no
-    outcome is UNDECIDED; the same thing as power at least 1 - beta at the limit. Panels
-    above 250,000 are not searched; above the last size that was looked at each decides.
+    outcome is UNDECIDED but counts so far below guessing that similarity is withheld; the same
+    thing as power at least 1 - beta at the limit. Panels above 250,000 are not searched; above
+    the last size that was looked at each decides.
 
     Raises ArgumentError as in `choice_test`.
     """

@@ -5,6 +5,11 @@
 
 Wald's lines promise his nominal risks only nearly. Here the operating characteristic and
 the expected number come from an exact recursion over all paths, truncation included.
+
+Why so
+------
+It never ends as BEYOND_LIMIT: it stops at the first ballot that shows a difference, and so before
+its size could be shown.
 """
 
 from __future__ import annotations

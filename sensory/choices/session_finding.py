@@ -1,10 +1,4 @@
-"""From counts to a finding with its reasons and its limits.
-
-Why so
-------
-Fewer correct than guessing gives is no pass. Where guessing gives so few with a chance of 0.001
-or less, similarity is withheld: codes, order or direction are wrong.
-"""
+"""From counts to a finding with its reasons and its limits."""
 
 from __future__ import annotations
 
@@ -17,13 +11,11 @@ import numpy as np
 from ..base.checks import one_count
 from ..base.errors import ArgumentError
 from ..base.findings import Finding
-from ..models.binomial import lower_tail
 from .forced_choice import ChoiceTest, choice_test
 from .protocols import Protocol
 from .replicates import ReplicatedTest, replicated_choice_test
 from .risks import SessionRisks, next_deciding_size, session_risks
-
-_STRANGE, _IMPOSSIBLE = 0.05, 0.001  # chances of so few correct answers by guessing
+from .verdicts import WARNED, WITHHELD
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -139,22 +131,10 @@ def _replicated(
 
 def _finding(test: ChoiceTest, replicated: ReplicatedTest | None) -> Finding:
     finding: Finding = test.finding
-    if replicated is not None:
-        # two-sided, the model knows no direction: only the pooled difference stands
-        finding = _without_similarity(finding) if test.two_sided else replicated.finding
-    return _without_similarity(finding) if _below_guessing(test) <= _IMPOSSIBLE else finding
-
-
-def _without_similarity(finding: Finding) -> Finding:
-    different = finding in (Finding.DIFFERENT, Finding.DIFFERENT_WITHIN_LIMIT)
-    return Finding.DIFFERENT if different else Finding.UNDECIDED
-
-
-def _below_guessing(test: ChoiceTest) -> float:
-    """Chance of so few correct answers when everybody guesses; 1 for a two-sided question."""
-    if test.two_sided:
-        return 1.0
-    return float(lower_tail(test.correct, test.trials, float(test.protocol.guess)))
+    if replicated is None:
+        return finding
+    # two-sided, the model knows no direction: only the pooled difference stands
+    return finding.without_limit if test.two_sided else replicated.finding
 
 
 def _because(test: ChoiceTest, replicated: ReplicatedTest | None) -> str:
@@ -202,8 +182,7 @@ def _cannot_tell(
         )
     else:
         lines.append("The test does not say in which attribute the samples differ, if they do.")
-    significant = finding in (Finding.DIFFERENT, Finding.DIFFERENT_WITHIN_LIMIT)
-    if significant and test.pd_limits.low <= 0:
+    if finding.significant and test.pd_limits.low <= 0:
         side = f"{100 * test.alpha / (2 if test.two_sided else 1):g} %"
         lines.append(
             "The 95 % interval reaches down to guessing although the difference is significant: "
@@ -218,8 +197,8 @@ def _cannot_tell(
 
 def _strange(test: ChoiceTest) -> list[str]:
     """Fewer correct answers than guessing explains mean that something is wrong."""
-    chance = _below_guessing(test)
-    if chance > _STRANGE:
+    chance = float(test.p_below_guessing)
+    if chance > WARNED:
         return []
     why = (
         "the samples may differ in the direction that was not expected, or codes were swapped"
@@ -230,7 +209,7 @@ def _strange(test: ChoiceTest) -> list[str]:
         f"So few correct answers come from guessing with a chance of {chance:.2g} only: {why}. "
         "Look at the serving plan and at the ballots."
     )
-    if chance <= _IMPOSSIBLE:
+    if chance <= WITHHELD:
         line += " Similarity is not concluded from such ballots."
     return [line]
 
@@ -256,12 +235,13 @@ def _of_finding(test: ChoiceTest, replicated: ReplicatedTest | None, finding: Fi
     pd_upper = test.pd_upper if replicated is None else replicated.pd_upper
     if finding is Finding.UNDECIDED:
         return "'Not significant' does not mean 'the same'. " + _more(test, replicated)
-    if finding is Finding.DIFFERENT:
-        return (
+    if finding in (Finding.DIFFERENT, Finding.BEYOND_LIMIT):
+        roughly = (
             f"How many people notice is known only roughly: between {100 * limits.low:.0f} % and "
-            f"{100 * limits.high:.0f} % (95 % limits). That the difference is below the agreed "
-            "limit was not shown."
+            f"{100 * limits.high:.0f} % (95 % limits)."
         )
+        open_yet = " Neither that this is below the agreed limit nor that it is above was shown."
+        return roughly + (open_yet if finding is Finding.DIFFERENT else "")
     return (
         f"It does not say that the samples are identical: up to {100 * pd_upper:.0f} % of the "
         f"assessors may tell them apart (one-sided {100 * (1 - test.beta):g} % limit). The agreed "
@@ -271,7 +251,7 @@ def _of_finding(test: ChoiceTest, replicated: ReplicatedTest | None, finding: Fi
 
 
 def _more(test: ChoiceTest, replicated: ReplicatedTest | None) -> str:
-    alone = replicated is None and _below_guessing(test) > _IMPOSSIBLE
+    alone = replicated is None and test.p_below_guessing > WITHHELD
     start = test.trials if alone else 0
     size = int(
         next_deciding_size(

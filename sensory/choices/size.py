@@ -21,9 +21,10 @@ from ..base.checks import counts, fitting, levels, one_count, probability, withi
 from ..base.errors import ArgumentError
 from ..base.findings import Finding
 from ..models.binomial import least_count, lower_tail, most_count, upper_tail
-from .counts import agreed_risks, check_protocol, critical_counts, similar_counts
+from .counts import agreed_risks, check_protocol
 from .protocols import Protocol
 from .teeth import first_sizes, reach, refuse_unless, stable_sizes, teeth
+from .verdicts import Agreed, chances_at
 
 Rule = Literal["first", "stable"]
 
@@ -170,14 +171,15 @@ def operating_characteristic(
     pd_limit: float = 0.30,
     pd: ArrayLike | None = None,
     dprime: ArrayLike | None = None,
+    two_sided: bool = False,
 ) -> dict[Finding, Numbers]:
-    """Chance of each of the four findings against the truth, exact.
+    """Chance of each of the five findings against the truth, exact.
 
     Parameters
     ----------
     protocol : Protocol
     trials : int
-    alpha, beta, pd_limit
+    alpha, beta, pd_limit, two_sided
         As in `choice_test`.
     pd, dprime : float or array of float
         The true difference; give one of the two.
@@ -199,21 +201,14 @@ def operating_characteristic(
     >>> chances[Finding.UNDECIDED].round(2).tolist()
     [0.38, 0.41, 0.01]
     """
-    check_protocol(protocol)
+    check_protocol(protocol, two_sided)
     pc = _truth_as_pc(protocol, pd, dprime)
     n = one_count("trials", trials, at_least=1)
-    critical = critical_counts(protocol, n, probability("alpha", alpha))
-    similar = similar_counts(protocol, n, probability("beta", beta), pd_limit)
-    c = n + 1 if critical is None else critical
-    s = -1 if similar is None else similar
-    both = upper_tail(c, n, pc) - upper_tail(s + 1, n, pc) if c <= s else np.zeros(pc.shape)
-    neither = lower_tail(c - 1, n, pc) - lower_tail(s, n, pc) if s < c else np.zeros(pc.shape)
-    return {
-        Finding.DIFFERENT: _plain(upper_tail(max(c, s + 1), n, pc)),
-        Finding.SIMILAR: _plain(lower_tail(min(s, c - 1), n, pc)),
-        Finding.DIFFERENT_WITHIN_LIMIT: _plain(np.maximum(both, 0.0)),
-        Finding.UNDECIDED: _plain(np.maximum(neither, 0.0)),
-    }
+    risks = agreed_risks(alpha, beta, pd_limit)
+    names = ("alpha", "beta", "pd_limit")
+    agreed = Agreed(protocol=protocol, two_sided=two_sided, **dict(zip(names, risks, strict=True)))
+    chances = chances_at(agreed, n, pc)
+    return {finding: _plain(chance) for finding, chance in chances.items()}
 
 
 def deciding_size(

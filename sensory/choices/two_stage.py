@@ -1,23 +1,29 @@
 """The two-stage plan: the honest form of 'taste again until it passes'.
 
-Both risks are exact over all paths. The plain rule 'taste again if it fails' is analysed
-too, and its true risk shown.
+Both risks are exact over all paths.
+
+Why so
+------
+The counts for 'beyond the limit' follow from the plan and are not stored: half of alpha at most is
+spent after the first tasting and the rest after the second, so that a batch at the limit is found
+beyond it with a chance of alpha at most over both.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
 from ..base.arrays import Floats
-from ..base.checks import one_count, one_number, probability
+from ..base.checks import one_count, one_number
 from ..base.errors import ArgumentError
 from ..base.findings import Finding
 from ..base.results import Table
-from ..models.binomial import least_count, lower_tail, most_count
+from ..models.binomial import least_count, most_count
 from ..models.stages import Outcomes, binomial_masses, walk
-from .counts import agreed_risks, check_protocol, critical_counts, similar_counts
+from .counts import agreed_risks, check_protocol
 from .protocols import Protocol
 from .size import panel_size
 
@@ -36,7 +42,7 @@ class TwoStagePlan:
         The first tasting stops as SIMILAR with up to, as DIFFERENT from so many correct.
     different_total : int
         After the second tasting the total decides: DIFFERENT from so many correct, else
-        SIMILAR.
+        SIMILAR. From `beyond_from` on DIFFERENT is BEYOND_LIMIT.
     """
 
     protocol: Protocol
@@ -59,6 +65,18 @@ class TwoStagePlan:
             [self.similar_first, self.different_total - 1],
             [self.different_first, self.different_total],
             float(self.protocol.pc_at(one_number("pd", pd, 0.0, 1.0))),
+            self.beyond_from,
+        )
+
+    @property
+    def beyond_from(self) -> tuple[int, int]:
+        """From how many correct the difference is larger than the limit: first tasting, total."""
+        return _beyond_from(
+            (self.first, self.second),
+            self.similar_first,
+            (self.different_first, self.different_total),
+            float(self.protocol.pc_at(self.pd_limit)),
+            self.alpha,
         )
 
     @property
@@ -70,6 +88,11 @@ class TwoStagePlan:
     def wrong_pass(self) -> float:
         """Chance of SIMILAR when a share `pd_limit` distinguishes; at most beta."""
         return self.outcomes(self.pd_limit).similar
+
+    @property
+    def wrong_rejection(self) -> float:
+        """Chance of BEYOND_LIMIT when a share `pd_limit` distinguishes; at most alpha."""
+        return self.outcomes(self.pd_limit).beyond
 
     @property
     def expected(self) -> float:
@@ -89,11 +112,11 @@ class TwoStagePlan:
         (<Finding.SIMILAR: 'SIMILAR'>, 'DIFFERENT')
         """
         x = _possible("correct_first", correct_first, self.first)
-        stopped = None
+        stopped, beyond = None, self.beyond_from
         if x <= self.similar_first:
             stopped = Finding.SIMILAR
         elif x >= self.different_first:
-            stopped = Finding.DIFFERENT
+            stopped = Finding.BEYOND_LIMIT if x >= beyond[0] else Finding.DIFFERENT
         if correct_second is None:
             return stopped
         if stopped is not None:
@@ -102,7 +125,9 @@ class TwoStagePlan:
                 "the plan has no second tasting then."
             )
         total = x + _possible("correct_second", correct_second, self.second)
-        return Finding.DIFFERENT if total >= self.different_total else Finding.SIMILAR
+        if total < self.different_total:
+            return Finding.SIMILAR
+        return Finding.BEYOND_LIMIT if total >= beyond[1] else Finding.DIFFERENT
 
     def table(self) -> Table:
         """The counts as a table to pin to the wall."""
@@ -110,8 +135,9 @@ class TwoStagePlan:
         stops = []  # a plan may have no count that ends the first tasting one way
         if self.similar_first >= 0:
             stops.append((first, f"{self.similar_first} or fewer", "SIMILAR, stop"))
-        if self.different_first <= self.first:
-            stops.append((first, f"{self.different_first} or more", "DIFFERENT, stop"))
+        far_first, far_total = self.beyond_from
+        for counts, finding in _upwards(self.different_first, far_first, self.first):
+            stops.append((first, counts, f"{finding}, stop"))
         last = min(self.different_first - 1, self.first)
         between = f"{self.similar_first + 1} to {last}"
         return Table(
@@ -120,9 +146,39 @@ class TwoStagePlan:
                 *stops,
                 (first, between, f"serve {self.second} more"),
                 (both, f"{self.different_total - 1} or fewer", "SIMILAR"),
-                (both, f"{self.different_total} or more", "DIFFERENT"),
+                *(
+                    (both, counts, finding)
+                    for counts, finding in _upwards(
+                        self.different_total, far_total, self.first + self.second
+                    )
+                ),
             ),
         )
+
+
+def _upwards(different: int, beyond: int, most: int) -> list[tuple[str, str]]:
+    """Counts with their finding from the first significant one on."""
+    rows = []
+    if different <= min(beyond - 1, most):
+        words = f"{different} or more" if beyond > most else f"{different} to {beyond - 1}"
+        rows.append((words, Finding.DIFFERENT.value))
+    if beyond <= most:
+        rows.append((f"{beyond} or more", Finding.BEYOND_LIMIT.value))
+    return rows
+
+
+@lru_cache(maxsize=256)
+def _beyond_from(
+    sizes: tuple[int, int], similar: int, different: tuple[int, int], at_limit: float, alpha: float
+) -> tuple[int, int]:
+    """See `TwoStagePlan.beyond_from`; one more than there are answers where no count shows it."""
+    masses, more = (binomial_masses(size, at_limit) for size in sizes)
+    above = _above(masses)
+    first = max(int(np.argmax(above <= alpha / 2)), different[0])
+    count = np.arange(masses.size)
+    going = np.where((count > similar) & (count < different[0]), masses, 0.0)
+    tail = _above(np.convolve(going, more))
+    return first, max(int(np.argmax(tail <= alpha - above[first])), different[1])
 
 
 def two_stage_plan(
@@ -281,89 +337,6 @@ def _upto(masses: Floats) -> Floats:
 def _above(masses: Floats) -> Floats:
     """Sum of the masses from index k on, for k = 0 .. size."""
     return np.concatenate([np.cumsum(masses[::-1])[::-1], [0.0]])
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class RetestRisk:
-    """True chances of 'taste again if it fails'; see `retest_risk`.
-
-    Attributes
-    ----------
-    protocol, trials, tries, pd
-        As given.
-    passes_once, passes_any : float
-        Chance of passing one tasting, and at least one of `tries`.
-    """
-
-    protocol: Protocol
-    trials: int
-    tries: int
-    pd: float
-    passes_once: float
-    passes_any: float
-
-
-def retest_risk(
-    protocol: Protocol,
-    trials: int,
-    *,
-    tries: int,
-    pd: float,
-    passes: str = "not significant",
-    alpha: float = 0.05,
-    beta: float = 0.05,
-    pd_limit: float = 0.30,
-) -> RetestRisk:
-    """How often a product passes when it may be tasted again after each failure.
-
-    Parameters
-    ----------
-    protocol : Protocol
-    trials : int
-        Answers in each tasting.
-    tries : int
-        Tastings allowed.
-    pd : float
-        True proportion of distinguishers.
-    passes : {'not significant', 'similar'}
-        What counts as passing: a difference that is not significant at alpha, which is
-        no test of similarity, or similarity shown at beta for pd_limit.
-    alpha, beta, pd_limit
-        As in `choice_test`.
-
-    Raises
-    ------
-    ArgumentError
-        As in `choice_test`; tries below 1, or another word for `passes`.
-
-    Examples
-    --------
-    >>> from sensory.choices.protocols import TRIANGLE
-    >>> risk = retest_risk(TRIANGLE, 12, tries=3, pd=0.30)
-    >>> round(risk.passes_once, 3), round(risk.passes_any, 2)
-    (0.735, 0.98)
-    """
-    check_protocol(protocol)
-    n, times = one_count("trials", trials, at_least=1), one_count("tries", tries, at_least=1)
-    pd = one_number("pd", pd, 0.0, 1.0)
-    alpha, beta = probability("alpha", alpha), probability("beta", beta)
-    pc = float(protocol.pc_at(pd))
-    if passes == "not significant":
-        critical = critical_counts(protocol, n, alpha)
-        once = 1.0 if critical is None else float(lower_tail(critical - 1, n, pc))
-    elif passes == "similar":
-        similar = similar_counts(protocol, n, beta, pd_limit)
-        once = 0.0 if similar is None else float(lower_tail(similar, n, pc))
-    else:
-        raise ArgumentError(f"passes must be 'not significant' or 'similar'; got {passes!r}.")
-    return RetestRisk(
-        protocol=protocol,
-        trials=n,
-        tries=times,
-        pd=pd,
-        passes_once=once,
-        passes_any=1 - (1 - once) ** times,
-    )
 
 
 def _possible(name: str, value: int, most: int) -> int:

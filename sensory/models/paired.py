@@ -1,9 +1,10 @@
 """Chances of the findings of a paired t-test with a limit, by quadrature over the scatter.
 
 Differences of n assessors are normal with mean `shift` and standard deviation `scatter`.
-A difference is found where mean / se >= t(1 - alpha), similarity where
-mean + t(1 - beta) se < limit. Given the estimated scatter both are events of one normal
-mean, so that one integral over the chi distribution gives each chance and their joint one.
+A difference is found where mean / se >= t(1 - alpha), one beyond the limit where
+mean - t(1 - alpha) se > limit, similarity where mean + t(1 - beta) se < limit. Given the
+estimated scatter all are events of one normal mean, so that one integral over the chi
+distribution gives each chance and their joint ones.
 Each alone is a noncentral t, which the tests use as the second route.
 """
 
@@ -24,18 +25,22 @@ _NODES = 160
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class PairedChances:
-    """Chances at each shift: only different, only similar, both, neither; they add up to 1."""
+    """Chances at each shift: only different, only similar, both, beyond, neither; they add up to 1.
+
+    `different`: without those that are beyond the limit.
+    """
 
     different: Floats
     similar: Floats
     both: Floats
+    beyond: Floats
     neither: Floats
 
 
 def paired_chances(
     shift: Floats, *, scatter: float, assessors: int, limit: float, alpha: float, beta: float
 ) -> PairedChances:
-    """Chances of the four findings at each true shift, risks below one half.
+    """Chances of the five findings at each true shift, risks below one half.
 
     Parameters
     ----------
@@ -57,12 +62,14 @@ def paired_chances(
     z = np.asarray(shift, float)[..., None] / se
     significant = ndtr(z - t_alpha * u)
     below = ndtr(limit / se - z - t_beta * u)
+    beyond = ndtr(z - limit / se - t_alpha * u) @ weight
     both = np.where(u < edge, np.maximum(significant + below - 1, 0.0), 0.0) @ weight
     different, similar = significant @ weight, below @ weight
     return PairedChances(
-        different=np.clip(different - both, 0.0, 1.0),
+        different=np.clip(different - both - beyond, 0.0, 1.0),
         similar=np.clip(similar - both, 0.0, 1.0),
         both=both,
+        beyond=beyond,
         neither=np.clip(1 - different - similar + both, 0.0, 1.0),
     )
 

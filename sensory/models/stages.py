@@ -6,6 +6,7 @@ carried to the next stage. No approximation enters.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -30,6 +31,8 @@ class Outcomes:
     ----------
     different, similar, undecided : float
         How it ends; they add up to 1.
+    beyond : float
+        Part of `different`: ended with so many correct that more is said, see `walk`.
     expected : float
         Expected number of answers.
     """
@@ -38,33 +41,45 @@ class Outcomes:
     similar: float
     undecided: float
     expected: float
+    beyond: float = 0.0
 
 
-def walk(sizes: list[int], similar_to: list[int], different_from: list[int], p: float) -> Outcomes:
+def walk(
+    sizes: Sequence[int],
+    similar_to: Sequence[int],
+    different_from: Sequence[int],
+    p: float,
+    beyond_from: Sequence[int] | None = None,
+) -> Outcomes:
     """Outcomes of a test that adds `sizes[k]` answers at stage k and then looks.
 
     Parameters
     ----------
-    sizes : list of int
+    sizes : sequence of int
         Answers added at each stage.
-    similar_to, different_from : list of int
+    similar_to, different_from : sequence of int
         After stage k it stops with up to `similar_to[k]` or from `different_from[k]`
         correct answers in all; use -1 and a number above the total for 'never'.
     p : float
         Probability of a correct answer.
+    beyond_from : sequence of int, optional
+        Of those that stop at `different_from[k]` or above, from where they count as `beyond`.
     """
     going = np.ones(1)
-    different = similar = expected = 0.0
-    for size, low, high in zip(sizes, similar_to, different_from, strict=True):
+    different = similar = expected = beyond = 0.0
+    far = [sum(sizes) + 1] * len(sizes) if beyond_from is None else beyond_from
+    for size, low, high, top in zip(sizes, similar_to, different_from, far, strict=True):
         expected += size * going.sum()
         going = np.convolve(going, binomial_masses(size, p)) if going.size else going
         count = np.arange(going.size)
         similar += going[count <= low].sum()
         different += going[(count >= high) & (count > low)].sum()
+        beyond += going[(count >= max(high, top)) & (count > low)].sum()
         going = np.where((count > low) & (count < high), going, 0.0)
     return Outcomes(
         different=float(different),
         similar=float(similar),
         undecided=float(going.sum()),
         expected=float(expected),
+        beyond=float(beyond),
     )

@@ -16,7 +16,14 @@ from scipy.special import stdtr, stdtrit
 
 from ..base.arrays import Bools, Floats, Name
 from ..base.errors import ArgumentError
-from ..models.multiplicity import benjamini_hochberg, dunnett_limits, holm, tukey_p, tukey_quantile
+from ..models.multiplicity import (
+    benjamini_hochberg,
+    dunnett_limits,
+    dunnett_p,
+    holm,
+    tukey_p,
+    tukey_quantile,
+)
 from .fitting import FittedPanel
 
 
@@ -76,10 +83,13 @@ def equivalence_table(
 ) -> pd.DataFrame:
     """Two one-sided tests [1] against the margin of each attribute that has one.
 
-    Columns ``attribute sample reference margin estimate se df p low high level
-    equivalent``. ``p`` is the larger of the two; `low` and `high` are the 1 - 2 alpha limits,
+    Columns ``attribute sample reference margin estimate se df p low high level equivalent
+    p_beyond beyond``. ``p`` is the larger of the two; `low` and `high` are the 1 - 2 alpha limits,
     which lie inside the margin exactly when p <= alpha. Not adjusted: that all attributes
-    are equivalent may be said at alpha when each of them is.
+    are equivalent may be said at alpha when each of them is. ``p_beyond`` is that of a
+    difference larger than the margin on either side: Dunnett's, with the margin in place of 0,
+    carried on over all attributes by Holm as ``p_holm`` of `reference_table`; an attribute
+    without a margin counts among them.
     """
     weights, names = against(panel, reference)
     estimate, se, df = panel.contrasts(weights)
@@ -89,9 +99,21 @@ def equivalence_table(
     columns = {"margin": np.broadcast_to(margin, se.shape), "estimate": estimate, "se": se}
     columns |= {"df": df, "p": p, "low": estimate - half, "high": estimate + half}
     columns |= {"level": np.full_like(se, 1 - 2 * alpha), "equivalent": p <= alpha}
+    beyond = holm(_dunnett(panel, weights, (np.abs(estimate) - margin) / se, df))
+    columns |= {"p_beyond": beyond, "beyond": beyond <= alpha}
     fixed = {"sample": names, "reference": (reference,) * len(names)}
     table = _frame(panel, fixed, columns)
     return table[table["margin"].notna()].reset_index(drop=True)
+
+
+def _dunnett(panel: FittedPanel, weights: Floats, excess: Floats, df: Floats) -> Floats:
+    """Dunnett's two-sided p of what lies above the margin; 1 where nothing does."""
+    p = np.ones_like(excess)
+    for places, correlation in _correlations(panel, weights):
+        t, free = np.nan_to_num(excess[places], nan=-1.0), df[places]
+        tail = dunnett_p(np.abs(t).ravel(), free.ravel(), correlation).reshape(t.shape)
+        p[places] = np.where(t > 0, tail, 1.0)
+    return p
 
 
 def against(panel: FittedPanel, reference: Hashable) -> tuple[Floats, tuple[Name, ...]]:

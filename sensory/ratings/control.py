@@ -10,7 +10,8 @@ Why so
 ------
 Difference from control: similarity rests on the batch's own differences too. One pooled scatter
 for all batches doubles the risk of passing a batch at the limit that scatters more than its
-neighbours (0.11 for 0.05), so `upper` is the larger of two limits. A batch far below the blind
+neighbours (0.11 for 0.05), so `upper` is the larger of two limits, and 'beyond the limit' has to
+be shown by the batch's own differences as well. A batch far below the blind
 control (0.001) is no pass: codes were mixed up.
 """
 
@@ -28,7 +29,7 @@ from scipy.special import nctdtr, stdtr, stdtrit
 from ..base.arrays import Floats, Name
 from ..base.checks import probability, within
 from ..base.errors import ArgumentError
-from ..base.findings import FINDINGS, Finding
+from ..base.findings import Finding, findings_of
 from ..base.results import Cell, Table, several
 from ..models.multiplicity import dunnett_p, dunnett_quantile
 from .contrasts import against, correlated, mean_table
@@ -68,6 +69,8 @@ class DifferenceFromControl:
         and `high` are two-sided limits at `level`; `lower` is Dunnett's simultaneous lower
         limit (above 0 exactly when p_adjusted < alpha), `upper` the one-sided upper limit at
         1 - beta, the larger of that by the model and that by the batch's own differences.
+        BEYOND_LIMIT: `lower` and the batch's own one-sided lower limit at 1 - alpha lie above
+        the limit.
     """
 
     scores: RatingTable
@@ -186,7 +189,8 @@ def difference_from_control(
     the scatter is that of assessor x sample, and with one batch and no replicate this is the
     paired t-test. Difference: one-sided Dunnett [3] against the blind control, with the
     degrees of freedom of the interaction, or Satterthwaite's where scores are missing.
-    Similarity: upper limit of the batch below `limit`, each batch at its own beta. The model
+    Similarity: upper limit of the batch below `limit`, each batch at its own beta. Beyond the
+    limit: simultaneous lower limit above it, at alpha for all batches together. The model
     takes all batches to scatter alike; but small differences scatter less, and near the end
     of the scale hardly at all. Two good batches beside one at the limit that scatters
     2.4 times as much would double the risk of passing that one (simulated, 8 assessors: 0.11
@@ -214,7 +218,7 @@ def difference_from_control(
     0  batch 7     0.125       0.521  0.751
     1  batch 8     3.250       0.000  3.943
     >>> list(result.against_control["finding"])
-    ['SIMILAR', 'DIFFERENT']
+    ['SIMILAR', 'BEYOND_LIMIT']
     """
     alpha, beta = probability("alpha", alpha), probability("beta", beta)
     level = probability("level", level)
@@ -327,9 +331,13 @@ def _compared(
     half = se * stdtrit(df, (1 + level) / 2)
     centre, own_se, own_df = own
     own_upper = centre + own_se * stdtrit(own_df, 1 - beta)
+    own_lower = centre - own_se * stdtrit(own_df, 1 - alpha)
     upper = np.maximum(estimate + se * stdtrit(df, 1 - beta), own_upper)
     below = tail(-statistic) <= TOO_LOW
-    place = 2 * (adjusted <= alpha) + ((upper < limit) & ~below)
+    lower = estimate - critical.reshape(se.shape) * se
+    finding = findings_of(
+        adjusted <= alpha, (upper < limit) & ~below, np.minimum(lower, own_lower) > limit
+    )
     return {
         "estimate": estimate,
         "se": se,
@@ -339,9 +347,9 @@ def _compared(
         "p_adjusted": adjusted,
         "low": estimate - half,
         "high": estimate + half,
-        "lower": estimate - critical.reshape(se.shape) * se,
+        "lower": lower,
         "upper": upper,
-        "finding": np.array([finding.value for finding in FINDINGS])[place],
+        "finding": np.array([str(each) for each in finding.flat]).reshape(finding.shape),
         "below": below,
         "own_se": own_se,
     }

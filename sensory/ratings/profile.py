@@ -58,7 +58,8 @@ class Profile:
     pairs : DataFrame
         The same with ``other`` instead of ``reference``: sample less other, Tukey.
     equivalence : DataFrame or None
-        ``attribute sample reference margin estimate se df p low high level equivalent``.
+        ``attribute sample reference margin estimate se df p low high level equivalent
+        p_beyond beyond``.
     components : DataFrame
         ``attribute source estimate sd share``: variances, and their roots.
     scaling, slopes : DataFrame or None

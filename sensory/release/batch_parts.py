@@ -9,10 +9,10 @@ from math import isnan
 import numpy as np
 
 from ..base.errors import ArgumentError
-from ..base.findings import Finding
+from ..base.findings import Finding, finding_of
 from ..catalogue.outcome import Comparison, Outcome
 from ..catalogue.outcome_of import outcome_of
-from ..catalogue.outcome_words import TURNED_ROUND, chance, of_two, overall
+from ..catalogue.outcome_words import TURNED_ROUND, chance, overall
 from ..catalogue.tests import find_kind
 from ..choices.forced_choice import ChoiceTest
 from ..choices.session_finding import SessionFinding
@@ -148,7 +148,9 @@ def _profile(outcome: Outcome, compared: Sequence[Comparison], rule: ReleaseRule
         if named
         else "; every attribute is within its margin"
     )
-    return of_two(bool(told), not named), words
+    far = [each.attribute for each in compared if each.finding is Finding.BEYOND_LIMIT]
+    words += f"; beyond its margin: {', '.join(far)}" if far else ""
+    return finding_of(bool(told), not named, bool(far)), words
 
 
 _JUDGED = {"points": _beyond_control, "margins": _profile}

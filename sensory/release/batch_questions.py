@@ -53,6 +53,7 @@ def question_of(record: BatchRecord, rule: ReleaseRule) -> Question:
         what_changed=f"Batch {record.name} against the reference {record.reference}.",
         decision=f"Release of batch {record.name}; {rule.decides} decides.",
         if_different=done[Finding.DIFFERENT],
+        if_beyond=done[Finding.BEYOND_LIMIT],
         if_similar=done[Finding.SIMILAR],
         if_undecided=done[Finding.UNDECIDED],
         alpha=rule.alpha,

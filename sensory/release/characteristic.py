@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Literal
 
 import numpy as np
@@ -47,14 +48,26 @@ class Characteristic:
     rejects: Floats
     second: Floats  # chance that the planned second tasting is due
     answers: Floats  # expected answers a batch
+    findings: Mapping[Finding, Floats]  # chance of each finding; those that cannot be are 0
     stands_on: str  # how the numbers came about
 
     def table(self) -> Table:
         """One row a truth."""
         columns = ("passes", "holds", "rejects", "second", "answers")
-        rows = zip(self.truths, *(getattr(self, name) for name in columns), strict=True)
+        return self._rows(
+            ("passes", "held", "rejected", "retested", "answers"),
+            [getattr(self, name) for name in columns],
+        )
+
+    def by_finding(self) -> Table:
+        """The chance of each finding, one row a truth."""
+        names = tuple(finding.heading.lower() for finding in self.findings)
+        return self._rows(names, list(self.findings.values()))
+
+    def _rows(self, names: tuple[str, ...], columns: list[Floats]) -> Table:
+        rows = zip(self.truths, *columns, strict=True)
         return Table(
-            columns=(f"true {self.scale}", "passes", "held", "rejected", "retested", "answers"),
+            columns=(f"true {self.scale}", *names),
             rows=tuple(tuple(float(cell) for cell in row) for row in rows),
         )
 
@@ -105,6 +118,7 @@ def paired_findings(
         Finding.DIFFERENT: chances.different,
         Finding.SIMILAR: chances.similar,
         Finding.DIFFERENT_WITHIN_LIMIT: chances.both,
+        Finding.BEYOND_LIMIT: chances.beyond,
         Finding.UNDECIDED: chances.neither,
     }
 
@@ -119,7 +133,8 @@ def staged(
     """Of a rule with a planned second tasting, over every path of both."""
     ends = [plan.outcomes(float(share)) for share in pd]
     chances = {
-        Finding.DIFFERENT: np.array([end.different for end in ends]),
+        Finding.DIFFERENT: np.array([end.different - end.beyond for end in ends]),
+        Finding.BEYOND_LIMIT: np.array([end.beyond for end in ends]),
         Finding.SIMILAR: np.array([end.similar for end in ends]),
     }
     second = np.array([(end.expected - plan.first) / plan.second for end in ends])
@@ -144,7 +159,8 @@ def summed(
         parts = [np.asarray(p) for f, p in chances.items() if dispositions[f] in wanted]
         return np.clip(sum(parts, np.zeros(truth.shape)), 0.0, 1.0)
 
-    again = np.zeros(truth.shape) if second is None else second
+    none = np.zeros(truth.shape)
+    again = none if second is None else second
     return Characteristic(
         truths=truth,
         scale=scale,
@@ -153,5 +169,6 @@ def summed(
         rejects=total(Disposition.REJECT, Disposition.REWORK),
         second=again,
         answers=assessors + more * again,
+        findings=MappingProxyType({each: np.asarray(chances.get(each, none)) for each in Finding}),
         stands_on=stands_on,
     )

@@ -20,7 +20,7 @@ from ..catalogue.choices_read import turned_round
 from ..catalogue.outcome import Outcome
 from ..catalogue.outcome_words import TURNED_ROUND, overall
 from ..choices.protocols import Protocol
-from ..choices.two_stage import retest_risk
+from ..choices.retests import retest_risk
 from ..ratings.scorecard import PanelScorecard
 from .batch_parts import Result, panel_state, part_of
 from .batches import Batch, Clearance, Disposition

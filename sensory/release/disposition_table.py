@@ -6,7 +6,7 @@ every combination.
 Why so
 ------
 The disposition is a table read from the top (`disposition_table.ROWS`): clearance first, then
-reference, panel and attempt, then the rule. All 1500 combinations stand in the test as letters
+reference, panel and attempt, then the rule. All 1800 combinations stand in the test as letters
 written by hand. A rated test without the scorecard of its day is blocked from release: a block
 that could be avoided by leaving an argument out would be none. A forced choice needs no
 scorecard, since its size carries both risks. A panel that was blind, or a reference past its

@@ -24,6 +24,7 @@ _ENDED = {
 }
 WAITING = "waiting"
 _ENDS = (*_ENDED.values(), WAITING)
+_APART = "beyond limit", "different, limit open"
 _NAMED = 6
 """Batches named in a sentence."""
 
@@ -67,9 +68,10 @@ class MonthReport:
         for name in sorted({record.batch.line for record in self.batches}):
             shown = Counter(record.found for record in self.batches if record.batch.line == name)
             within = shown[Finding.SIMILAR] + shown[Finding.DIFFERENT_WITHIN_LIMIT]
-            counts = (shown[Finding.DIFFERENT], shown[Finding.UNDECIDED], shown[None])
+            apart = shown[Finding.BEYOND_LIMIT], shown[Finding.DIFFERENT]
+            counts = (*apart, shown[Finding.UNDECIDED], shown[None])
             rows.append((name or NO_LINE, shown.total(), within, *counts))
-        columns = ("line", "batches", "within limit", "different", "undecided", "not tasted")
+        columns = ("line", "batches", "within limit", *_APART, "undecided", "not tasted")
         return Table(columns=columns, rows=tuple(rows))
 
     def noteworthy(self) -> tuple[tuple[BatchRecord, str], ...]:
@@ -224,15 +226,15 @@ def _weight(record: BatchRecord) -> int:
         return 1
     if decision is not None and decision.disposition in (Disposition.REJECT, Disposition.REWORK):
         return 2
-    if record.found is Finding.DIFFERENT:
-        return 3
-    return 4 if record.latest is not None or decision is not None else 5
+    if record.found in (Finding.BEYOND_LIMIT, Finding.DIFFERENT):
+        return 3 if record.found is Finding.BEYOND_LIMIT else 4
+    return 5 if record.latest is not None or decision is not None else 6
 
 
 def _why_noteworthy(record: BatchRecord) -> str:
     decision = record.decision
     words = [f"complaint of {each.received_on}: {each.text}" for each in record.complaints]
-    if record.found in (Finding.DIFFERENT, Finding.UNDECIDED):
+    if record.found is not None and not record.found.similar:
         words.append(record.found.heading.lower())
     if decision is None or (record.state != DONE and decision.disposition in _ENDED):
         words.append(f"waits for {record.waits_for}")

@@ -29,7 +29,7 @@ from ..base.record_checks import iso_date
 from ..base.results import Interval, several
 from .references import Bridge, Reference, ReferenceKind
 
-_FAR = (Finding.DIFFERENT, Finding.UNDECIDED)
+_FAR = (Finding.BEYOND_LIMIT, Finding.DIFFERENT, Finding.UNDECIDED)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -50,17 +50,21 @@ from .characteristic import (
 USUAL = {
     Finding.SIMILAR: Disposition.RELEASE,
     Finding.DIFFERENT_WITHIN_LIMIT: Disposition.RELEASE,
-    Finding.DIFFERENT: Disposition.REJECT,
+    Finding.DIFFERENT: Disposition.HOLD,
+    Finding.BEYOND_LIMIT: Disposition.REJECT,
     Finding.UNDECIDED: Disposition.HOLD,
 }
 """What is done at each finding where a rule says nothing else."""
+
+_SEVERITY = (Disposition.RELEASE, Disposition.HOLD, Disposition.REWORK, Disposition.REJECT)
 
 written_as_key(Protocol, lambda protocol: protocol.key, protocol_of)  # in a retest
 
 _FINDING_IN_WORDS = {
     Finding.SIMILAR: "similar",
     Finding.DIFFERENT_WITHIN_LIMIT: "different, and within the limit",
-    Finding.DIFFERENT: "different, and not shown to be within the limit",
+    Finding.DIFFERENT: "different, and open whether within the limit",
+    Finding.BEYOND_LIMIT: "beyond the limit",
     Finding.UNDECIDED: "undecided",
 }
 
@@ -84,7 +88,8 @@ class ReleaseRule(Plain):
         Risk of finding an unchanged batch different, and one at the limit similar; below
         one half. With a retest they hold for both tastings together.
     dispositions : mapping of Finding to Disposition
-        All four findings; `USUAL` if not given.
+        All five findings; `USUAL` if not given. At BEYOND_LIMIT nothing milder than at DIFFERENT;
+        where it is left out, as in rules of old, the same.
     retest : TwoStagePlan or None
         None: no retest. Else the second tasting is part of the test: forced choice only.
         There is no third tasting.
@@ -179,8 +184,8 @@ class ReleaseRule(Plain):
         Difference from control: exact for one batch beside the blind control, differences
         of assessors normal with the agreed scatter at every truth (an approximation:
         small differences scatter less, and Dunnett asks more where several batches are
-        served). What `batch_finding` does besides, holding a batch whose answers lie so far the
-        wrong way round that codes must be mixed up, is left out: a chance of 0.001 at most.
+        served). There, and with a retest, answers so far the wrong way round that codes must be
+        mixed up are left out: `batch_finding` holds them, a chance of 0.001 at most.
         """
         if self.by == "margins":
             raise ArgumentError(
@@ -194,16 +199,23 @@ class ReleaseRule(Plain):
                 f"scale must be {' or '.join(allowed)} for {self.test}; got {used!r}."
             )
         truth = np.atleast_1d(within("truths", truths, 0.0 if self.protocol else -1e9, 1e9))
-        risks, size = {"alpha": self.alpha, "beta": self.beta}, self.assessors
+        size = self.assessors
         if self.protocol is None:
             chances = paired_findings(
-                truth, assessors=size, scatter=self.scatter, limit=self._limit, **risks
+                truth,
+                assessors=size,
+                scatter=self.scatter,
+                limit=self._limit,
+                alpha=self.alpha,
+                beta=self.beta,
             )
             return summed(truth, used, chances, self.dispositions, size, NORMAL)
         pd = as_distinguishers(self.protocol, truth, used)
         if self.retest is not None:
             return staged(truth, used, pd, self.retest, self.dispositions)
-        exact = operating_characteristic(self.protocol, size, **risks, pd_limit=self._limit, pd=pd)
+        exact = operating_characteristic(
+            self.protocol, size, alpha=self.alpha, beta=self.beta, pd_limit=self._limit, pd=pd
+        )
         return summed(truth, used, exact, self.dispositions, size, EXACT)
 
     def tastings(
@@ -327,7 +339,7 @@ class ReleaseRule(Plain):
 
 
 def _checked(given: Mapping[Finding, Disposition]) -> Mapping[Finding, Disposition]:
-    """All four findings with what is done; release only where similarity was shown."""
+    """All five findings with what is done; release only where similarity was shown."""
     try:
         done = {Finding(finding): Disposition(what) for finding, what in dict(given).items()}
     except (TypeError, ValueError):
@@ -335,9 +347,11 @@ def _checked(given: Mapping[Finding, Disposition]) -> Mapping[Finding, Dispositi
             f"dispositions must give one of {', '.join(Disposition)} for each of "
             f"{', '.join(Finding)}; got {given!r}."
         ) from None
+    if Finding.DIFFERENT in done:  # rules of old knew no finding beyond the limit
+        done.setdefault(Finding.BEYOND_LIMIT, done[Finding.DIFFERENT])
     if absent := [finding for finding in Finding if finding not in done]:
         raise ArgumentError(f"dispositions must say what is done at {', '.join(absent)}.")
-    for finding in (Finding.DIFFERENT, Finding.UNDECIDED):
+    for finding in (Finding.DIFFERENT, Finding.BEYOND_LIMIT, Finding.UNDECIDED):
         if done[finding] is Disposition.RELEASE:
             raise ArgumentError(
                 f"dispositions must not release at {finding}: that the difference is below the "
@@ -352,6 +366,12 @@ def _checked(given: Mapping[Finding, Disposition]) -> Mapping[Finding, Dispositi
     if stricter and done[Finding.DIFFERENT_WITHIN_LIMIT] is Disposition.RELEASE:
         raise ArgumentError(
             "dispositions must not release at DIFFERENT_WITHIN_LIMIT and withhold at SIMILAR."
+        )
+    different, beyond = done[Finding.DIFFERENT], done[Finding.BEYOND_LIMIT]
+    if _SEVERITY.index(beyond) < _SEVERITY.index(different):
+        raise ArgumentError(
+            f"dispositions must not do less at BEYOND_LIMIT ({beyond.value}) than at DIFFERENT "
+            f"({different.value})."
         )
     return MappingProxyType({finding: done[finding] for finding in Finding})
 

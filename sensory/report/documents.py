@@ -135,8 +135,9 @@ def _asked(report: SessionReport) -> Words:
         ("More expected in", report.direction),
         ("Ballot", test.asks),
         ("If different", question.if_different),
+        ("If beyond the limit", question.if_beyond),
         ("If similar", question.if_similar if test.similarity else ""),
-        ("If undecided", question.if_undecided),
+        ("If inconclusive", question.if_undecided),
         ("Exclusions", question.exclusion_rule),
         ("Retest", question.retest_rule),
     )

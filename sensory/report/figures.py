@@ -12,6 +12,7 @@ from .figure_parts import (
     GREY,
     LONG,
     ORANGE,
+    PINK,
     SHORT,
     SOLID,
     Look,
@@ -26,6 +27,7 @@ from .words import percent
 _CURVES: dict[Finding, tuple[str, Look]] = {
     Finding.SIMILAR: ("similar", (GREEN, SOLID)),
     Finding.DIFFERENT: ("different", (ORANGE, LONG)),
+    Finding.BEYOND_LIMIT: ("beyond the limit", (PINK, [12, 3])),
     Finding.UNDECIDED: ("cannot tell", ("#767676", SHORT)),
     Finding.DIFFERENT_WITHIN_LIMIT: ("different, within the limit", (BLUE, [8, 3, 2, 3])),
 }

@@ -222,8 +222,12 @@ def _kin(kin: Sequence[Kin]) -> None:
     for place, lot in enumerate(kin):
         with st.expander(f"{plain(lot.name)}: {batch_count(len(lot.batches))} more"):
             findings = [other.found for other in lot.batches if other.found]
-            off = findings.count(Finding.DIFFERENT)
-            st.markdown(f"{off} of {len(findings)} tasted were found different.")
+            beyond = findings.count(Finding.BEYOND_LIMIT)
+            off = beyond + findings.count(Finding.DIFFERENT)
+            st.markdown(
+                f"Of {len(findings)} tasted {off} were found different, {beyond} of them beyond "
+                "the limit."
+            )
             for other in lot.batches[:_KIN_SHOWN]:
                 _kin_row(other, place)
             if len(lot.batches) > _KIN_SHOWN:

@@ -40,6 +40,7 @@ SIGNS = {
     Finding.DIFFERENT: "≠",
     Finding.SIMILAR: "≈",
     Finding.DIFFERENT_WITHIN_LIMIT: "≠ but ≈",
+    Finding.BEYOND_LIMIT: "≫",
     Finding.UNDECIDED: "?",
 }
 
@@ -189,6 +190,7 @@ def _tables(tables: Sequence[NamedTable]) -> None:
 def _agreed(report: SessionReport) -> None:
     question, session = report.question, report.session
     action = {
+        Finding.BEYOND_LIMIT: question.if_beyond or question.if_different,
         Finding.DIFFERENT: question.if_different,
         Finding.UNDECIDED: question.if_undecided,
     }.get(report.outcome.finding, question.if_similar)

@@ -33,6 +33,7 @@ _TEXTS = (
     ("what_changed", "What differs between the samples?"),
     ("decision", "Which decision hangs on it?"),
     ("if_different", "If different, we will"),
+    ("if_beyond", "If beyond the limit, we will (empty: the same)"),
     ("if_similar", "If similar, we will"),
     ("if_undecided", "If the session cannot tell, we will"),
     ("exclusion_rule", "Who is excluded, by which rule?"),

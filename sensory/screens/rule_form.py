@@ -23,8 +23,9 @@ _SURE = 0.999  # from here on a rounded share would claim certainty
 _WORDS = {
     Finding.SIMILAR: "If similar",
     Finding.DIFFERENT_WITHIN_LIMIT: "If different, and within the limit",
-    Finding.DIFFERENT: "If different",
-    Finding.UNDECIDED: "If it cannot tell",
+    Finding.DIFFERENT: "If different, limit open",
+    Finding.BEYOND_LIMIT: "If beyond the limit",
+    Finding.UNDECIDED: "If inconclusive",
 }
 
 
@@ -135,7 +136,7 @@ def _limit_fields(record: ProductRecord, test: str, rule: ReleaseRule | None) ->
 def _dispositions(record: ProductRecord, rule: ReleaseRule | None) -> dict[Finding, Disposition]:
     offered = [action for action in Disposition if action is not Disposition.RETEST]
     chosen = {}
-    for column, (finding, label) in zip(st.columns(4), _WORDS.items(), strict=True):
+    for column, (finding, label) in zip(st.columns(5), _WORDS.items(), strict=True):
         now, key = rule.at(finding) if rule else USUAL[finding], f"rule-{finding}-{record.name}"
         action = choose(label, offered, now, key, words=_capital, place=column)
         chosen[finding] = Disposition(action)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from ..catalogue.tests import find_kind
-from ..choices.two_stage import retest_risk
+from ..choices.retests import retest_risk
 from .session import StoredSession
 
 IN_TWO = "the second tasting of a plan in two tastings; there is no third"

@@ -15,6 +15,7 @@ from sensory.choices.dprime import carried_pd, estimate_dprime
 from sensory.choices.forced_choice import choice_test
 from sensory.choices.protocols import DUO_TRIO, PAIRED, TRIANGLE, find_protocol
 from sensory.choices.replicates import replicate_gain, replicated_choice_test
+from sensory.choices.retests import retest_risk
 from sensory.choices.risks import session_risks
 from sensory.choices.same_different import same_different
 from sensory.choices.sequential import sequential_plan
@@ -26,7 +27,7 @@ from sensory.choices.size import (
     power,
 )
 from sensory.choices.sureness import sureness_test
-from sensory.choices.two_stage import retest_risk, two_stage_plan
+from sensory.choices.two_stage import two_stage_plan
 
 NAN, INF = float("nan"), float("inf")
 STAGES = two_stage_plan(TRIANGLE, most=60, pd_limit=0.4)

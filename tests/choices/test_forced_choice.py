@@ -13,7 +13,7 @@ from sensory.base.findings import Finding
 from sensory.choices.forced_choice import choice_test
 from sensory.choices.protocols import DUO_TRIO, PAIRED, PROTOCOLS, TETRAD, TRIANGLE, TWO_OUT_OF_FIVE
 
-from .shared import ALARMS, PASSES, chance, every_protocol
+from .shared import ALARMS, PASSES, chance, every_protocol, withheld
 
 steady = settings(deadline=None, derandomize=True, database=None, max_examples=60)
 
@@ -58,8 +58,9 @@ def test_two_sided_treats_both_directions_alike():
 def test_two_sided_similarity_has_to_hold_in_both_directions():
     one_sided = choice_test(PAIRED, 20, 100)
     two_sided = choice_test(PAIRED, 20, 100, two_sided=True)
-    assert one_sided.finding is Finding.SIMILAR
-    assert two_sided.finding is Finding.DIFFERENT
+    assert one_sided.p_similarity <= 0.05  # as a count; withheld, as codes were swapped
+    assert one_sided.finding is Finding.UNDECIDED
+    assert two_sided.finding is Finding.BEYOND_LIMIT
 
 
 @every_protocol
@@ -72,19 +73,54 @@ def test_duality(protocol, n, beta, limit):
     critical = np.ma.filled(result.critical_count, n + 1)
     count = np.ma.filled(result.similar_count, -1)
     x = np.arange(n + 1)
-    assert (similar == (result.pd_upper <= limit)).all()
-    assert (similar == (result.p_similarity <= beta)).all()
-    assert (similar == (x <= count)).all()
-    assert (similar == (result.dprime_upper <= result.dprime_limit)).all()
+    beyond, least = result.finding == Finding.BEYOND_LIMIT, np.ma.filled(result.beyond_count, n + 1)
+    believed = x >= withheld(protocol, n)  # fewer come from guessing once in a thousand
+    assert (similar == ((result.pd_upper <= limit) & believed)).all()
+    assert (similar == ((result.p_similarity <= beta) & believed)).all()
+    assert (similar == ((x <= count) & believed)).all()
+    assert (similar == ((result.dprime_upper <= result.dprime_limit) & believed)).all()
+    assert ((result.p_below_guessing <= 0.001) == ~believed).all()
+    assert (beyond == (result.pd_lower >= limit)).all()
+    assert (beyond == (result.p_beyond <= 0.05)).all()
+    assert (beyond == (x >= least)).all()
+    assert (beyond == (result.dprime_lower >= result.dprime_limit)).all()
     assert (different == (result.p_difference <= 0.05)).all()
     assert (different == (x >= critical)).all()
 
 
-def test_all_four_findings():
+def test_all_five_findings():
     options = {"alpha": 0.2, "beta": 0.2, "pd_limit": 0.4}
     findings = set(choice_test(TRIANGLE, range(31), 30, **options).finding)
-    assert findings == {Finding.SIMILAR, Finding.DIFFERENT, Finding.DIFFERENT_WITHIN_LIMIT}
+    assert findings == set(Finding)  # UNDECIDED for 3 or fewer, which are too few
     assert choice_test(TRIANGLE, 10, 24).finding is Finding.UNDECIDED
+    assert choice_test(TRIANGLE, 29, 66).finding is Finding.DIFFERENT
+
+
+@pytest.mark.parametrize("n", [12, 30, 61])
+def test_beyond_the_limit_by_enumeration(n):
+    """Fractions: so many or more at the limit with a chance of alpha, on two sides half of it."""
+    alpha, at_limit = Fraction(1, 20), Fraction(1, 2) + Fraction(1, 2) * Fraction(3, 10)
+    one, both = (choice_test(PAIRED, range(n + 1), n, two_sided=two) for two in (False, True))
+    for x in range(n + 1):
+        tail = chance(n, at_limit, range(x, n + 1))
+        other = chance(n, at_limit, range(n - x, n + 1))
+        assert (one.finding[x] is Finding.BEYOND_LIMIT) == (tail <= alpha)
+        assert (both.finding[x] is Finding.BEYOND_LIMIT) == (min(tail, other) <= alpha / 2)
+
+
+@every_protocol
+def test_beyond_the_limit_is_always_significant(protocol):
+    for n in (3, 10, 24, 60):
+        result = choice_test(protocol, range(n + 1), n, alpha=0.2, pd_limit=0.01)
+        assert (result.p_difference[result.finding == Finding.BEYOND_LIMIT] <= 0.2).all()
+
+
+def test_both_sides_of_the_limit_at_once_count_for_neither():
+    """Only where alpha + beta reach 1, and nothing that is agreed by anybody."""
+    result = choice_test(TRIANGLE, range(31), 30, alpha=0.7, beta=0.7, pd_limit=0.4)
+    torn = (result.p_similarity <= 0.7) & (result.p_beyond <= 0.7)
+    assert torn.any()
+    assert set(result.finding[torn]) == {Finding.DIFFERENT}
 
 
 def test_exact_tie_with_alpha_is_significant_and_no_count_undecided():

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from scipy.stats import binom
 
-from sensory.base.findings import FINDINGS, Finding
+from sensory.base.findings import Finding
 from sensory.choices.plans import panel_plan
 from sensory.choices.protocols import DUO_TRIO, TETRAD, TRIANGLE
 
@@ -49,12 +49,15 @@ def test_curves_are_the_exact_chances_and_add_up():
     critical, similar, _ = scanned(0.5, 32, 0.05, 0.05, 0.30)
     for at, truth in enumerate(plan.truths):
         pc = 0.5 + 0.5 * truth
-        assert sum(plan.curves[one][at] for one in FINDINGS) == pytest.approx(1, abs=1e-12)
-        different = plan.curves[Finding.DIFFERENT][at]
+        assert sum(plan.curves[one][at] for one in Finding) == pytest.approx(1, abs=1e-12)
+        different = plan.curves[Finding.DIFFERENT][at] + plan.curves[Finding.BEYOND_LIMIT][at]
         within = plan.curves[Finding.DIFFERENT_WITHIN_LIMIT][at]
         assert different + within == pytest.approx(binom.sf(critical - 1, 32, pc), rel=1e-10)
         shown = plan.curves[Finding.SIMILAR][at] + within
-        assert shown == pytest.approx(binom.cdf(similar, 32, pc), rel=1e-10)
+        few = binom.ppf(0.001, 32, 0.5) - 1  # fewer come from guessing once in a thousand
+        assert binom.cdf(few, 32, 0.5) <= 0.001 < binom.cdf(few + 1, 32, 0.5)
+        passes = binom.cdf(similar, 32, pc) - binom.cdf(few, 32, pc)
+        assert shown == pytest.approx(passes, rel=1e-10)
 
 
 def test_smallest_limit_is_where_an_unchanged_product_passes():

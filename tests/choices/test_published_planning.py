@@ -7,8 +7,8 @@ from scipy.stats import binom
 from sensory.choices.a_not_a import a_not_a, a_not_a_by_assessor
 from sensory.choices.counts import similar_counts
 from sensory.choices.protocols import DUO_TRIO, TRIANGLE
+from sensory.choices.retests import retest_risk
 from sensory.choices.sequential import sequential_plan
-from sensory.choices.two_stage import retest_risk
 from sensory.models.beta_binomial import masses
 
 from ..references.readers import entries

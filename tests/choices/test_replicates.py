@@ -86,15 +86,17 @@ def test_assessors_who_are_clearly_alike_and_clearly_not():
 
 @pytest.mark.parametrize("people", [2, 5, 7, 8])
 def test_similarity_is_not_concluded_below_eight_assessors(people):
-    found = replicated_choice_test(DUO_TRIO, [1] * people, 20)
+    found = replicated_choice_test(DUO_TRIO, [9] * people, 20)
     assert (found.finding is Finding.SIMILAR) == (people == 8)
     assert (found.finding in PASSES) == (people == 8)
     assert ("fewer than 8" in (found.similarity_withheld or "")) == (people < 8)
+    far = replicated_choice_test(DUO_TRIO, [20] * people, 20)
+    assert far.finding is (Finding.BEYOND_LIMIT if people == 8 else Finding.DIFFERENT)
 
 
 @pytest.mark.parametrize(("protocol", "correct", "replicates"), PANELS)
 def test_finding_follows_from_its_parts(protocol, correct, replicates):
-    for limit in (0.05, 0.3, 0.6, 0.95):
+    for limit in (0.01, 0.05, 0.3, 0.6, 0.95):
         found = replicated_choice_test(protocol, correct, replicates, pd_limit=limit)
         critical = critical_counts(protocol, found.trials, 0.05)
         significant = critical is not None and found.correct >= critical
@@ -105,7 +107,23 @@ def test_finding_follows_from_its_parts(protocol, correct, replicates):
             (True, True): Finding.DIFFERENT_WITHIN_LIMIT,
             (False, False): Finding.UNDECIDED,
         }[significant, shown]
+        if significant and found.pd_lower > limit:
+            expected = Finding.BEYOND_LIMIT
         assert found.finding is expected
+
+
+@pytest.mark.parametrize(("protocol", "correct", "replicates"), PANELS)
+def test_lower_limit_by_the_profile(protocol, correct, replicates):
+    """Second route: scipy's t, and the profile maximised anew at the limit and at its top."""
+    found = replicated_choice_test(protocol, correct, replicates)
+    likelihood = likelihood_of(protocol, correct, replicates)
+    if found.pd_lower == 0:
+        assert (
+            highest(likelihood, 0.0) >= likelihood.best[2] - t.ppf(0.95, len(correct) - 1) ** 2 / 2
+        )
+        return
+    drop = likelihood.best[2] - highest(likelihood, found.pd_lower)
+    assert drop == pytest.approx(t.ppf(0.95, len(correct) - 1) ** 2 / 2, abs=2e-4)
 
 
 def test_order_of_assessors_does_not_matter():
@@ -119,10 +137,11 @@ def test_order_of_assessors_does_not_matter():
 def test_everybody_always_right_and_never_right():
     right = replicated_choice_test(TRIANGLE, [3] * 10, 3)
     assert (right.pd, right.pd_limits.high, right.pd_upper) == (1, 1, 1)
-    assert right.finding is Finding.DIFFERENT
+    assert right.finding is Finding.BEYOND_LIMIT
     wrong = replicated_choice_test(TRIANGLE, [0] * 10, 3)
     assert (wrong.pd, wrong.pd_limits.low) == (0, 0)
-    assert wrong.finding is Finding.SIMILAR
+    assert wrong.finding is Finding.UNDECIDED  # so few come from guessing once in 190,000
+    assert wrong.pd_upper < 0.3
 
 
 def sum_of_people(people, times, guess, pd, spread):

@@ -5,6 +5,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
+from scipy.stats import binom
 
 from sensory.base.findings import Finding
 from sensory.choices.counts import critical_counts, similar_counts
@@ -12,7 +13,7 @@ from sensory.choices.forced_choice import choice_test
 from sensory.choices.protocols import DUO_TRIO, PAIRED, PROTOCOLS, TETRAD, TRIANGLE, TWO_OUT_OF_FIVE
 from sensory.choices.risks import next_deciding_size, session_risks
 
-from .shared import ALARMS, PASSES, chance, every_protocol
+from .shared import ALARMS, PASSES, chance, every_protocol, withheld
 
 
 @lru_cache
@@ -21,7 +22,14 @@ def outcomes(protocol, n, **options):
 
 
 def can_end_undecided(protocol, n, **options):
-    return Finding.UNDECIDED in outcomes(protocol, n, **options)
+    """At a count that is not so far below guessing that similarity is withheld."""
+    few = 0 if options.get("two_sided") else tiny(protocol, n)
+    return Finding.UNDECIDED in outcomes(protocol, n, **options)[few:]
+
+
+def tiny(protocol, n):
+    """As `withheld`, by scipy."""
+    return int((binom.cdf(np.arange(n + 1), n, float(protocol.guess)) <= 0.001).sum())
 
 
 def chance_of(findings, wanted, p):
@@ -39,9 +47,18 @@ def test_risks_by_enumeration(protocol, n, beta, two_sided, limit):
     options = {"alpha": 0.1, "beta": beta, "pd_limit": limit, "two_sided": two_sided}
     risks, found = session_risks(protocol, n, **options), outcomes(protocol, n, **options)
     guess, at_limit = protocol.guess, protocol.pc_at(limit)
+    few = range(0 if two_sided else withheld(protocol, n))
     assert risks.false_alarm == pytest.approx(chance_of(found, ALARMS, guess), rel=1e-10)
-    assert risks.wrong_pass == pytest.approx(chance_of(found, PASSES, at_limit), rel=1e-10)
-    assert risks.fair_pass == pytest.approx(chance_of(found, PASSES, guess), rel=1e-10)
+    for ours, p in ((risks.wrong_pass, at_limit), (risks.fair_pass, guess)):
+        passes = chance_of(found, PASSES, p) + float(chance(n, p, few))
+        assert ours == pytest.approx(passes, rel=1e-10)
+    for chances, p in ((risks.unchanged, guess), (risks.at_limit, at_limit)):
+        for finding, ours in chances.items():
+            exact = chance_of(found, (finding,), p)
+            assert ours == pytest.approx(exact, rel=1e-9, abs=1e-14)
+    beyond = chance_of(found, (Finding.BEYOND_LIMIT,), at_limit)
+    assert risks.wrong_rejection == pytest.approx(beyond, rel=1e-10)
+    assert risks.wrong_rejection <= 0.1
     assert risks.power == pytest.approx(chance_of(found, ALARMS, at_limit), rel=1e-10)
 
 
@@ -204,8 +221,13 @@ def test_risks_in_a_table():
     risks = session_risks(TRIANGLE, 58)
     rows = risks.table().records()
     expected = [risks.fair_pass, risks.false_alarm, risks.wrong_pass, risks.power]
+    expected.append(risks.wrong_rejection)
     assert [row["chance"] for row in rows] == expected
     assert rows[2]["if in truth"] == "30 % of assessors notice"
+    for row, finding in zip(risks.by_finding().records(), Finding, strict=True):
+        assert row["finding"] == finding.heading.lower()
+        assert row["nothing changed"] == risks.unchanged[finding]
+        assert row["at the limit"] == risks.at_limit[finding]
 
 
 @pytest.mark.parametrize(

@@ -9,7 +9,8 @@ from scipy.stats import binom
 from sensory.base.errors import ArgumentError
 from sensory.base.findings import Finding
 from sensory.choices.protocols import DUO_TRIO, PAIRED, TETRAD, TRIANGLE, TWO_OUT_OF_FIVE
-from sensory.choices.two_stage import TwoStagePlan, retest_risk, two_stage_plan
+from sensory.choices.retests import retest_risk
+from sensory.choices.two_stage import TwoStagePlan, two_stage_plan
 
 from .shared import chance
 
@@ -127,7 +128,9 @@ def test_outcomes_by_enumeration_of_every_answer(setting, pd):
             ends[plan.decide(x, y)] += before * chance(plan.second, p, [y])
     found = plan.outcomes(float(pd))
     close = {"rel": 1e-10, "abs": 1e-15}
-    assert found.different == pytest.approx(float(ends[Finding.DIFFERENT]), **close)
+    beyond = ends[Finding.BEYOND_LIMIT]
+    assert found.different == pytest.approx(float(ends[Finding.DIFFERENT] + beyond), **close)
+    assert found.beyond == pytest.approx(float(beyond), **close)
     assert found.similar == pytest.approx(float(ends[Finding.SIMILAR]), **close)
     assert found.expected == pytest.approx(float(served), **close)
     assert found.undecided == 0
@@ -166,23 +169,48 @@ def test_risks_of_a_large_plan_by_simulation():
         assert abs(served.mean() - found.expected) < 4.5 * served.std() / np.sqrt(sessions)
 
 
+@pytest.mark.parametrize("setting", SMALL + LARGER, ids=str)
+def test_beyond_the_limit_keeps_alpha_over_both_tastings(setting):
+    """Half of it at most is spent first; one count less at the end would spend too much."""
+    plan = made(*setting)
+    limit = float(plan.protocol.pc_at(plan.pd_limit))
+    first, total = plan.beyond_from
+    spent = binom.sf(first - 1, plan.first, limit)
+    assert spent <= plan.alpha / 2
+    assert plan.wrong_rejection <= plan.alpha
+    x = np.arange(plan.similar_first + 1, min(plan.different_first, plan.first + 1))
+    going = binom.pmf(x, plan.first, limit)
+    ends = [
+        spent + (going * binom.sf(last - 1 - x, plan.second, limit)).sum()
+        for last in (total, total - 1)
+    ]
+    assert plan.wrong_rejection == pytest.approx(ends[0], rel=1e-9, abs=1e-15)
+    assert total == plan.different_total or ends[1] > plan.alpha
+
+
 def test_table_says_what_decide_does():
     plan = two_stage_plan(TRIANGLE, most=60, pd_limit=0.4)
     rows = plan.table().records()
-    then = {row["then"]: row["correct"] for row in rows[:3]}
+    then = {row["then"]: row["correct"] for row in rows[:4]}
     similar_to = int(then["SIMILAR, stop"].removesuffix(" or fewer"))
-    different_from = int(then["DIFFERENT, stop"].removesuffix(" or more"))
+    different_from, below = map(int, then["DIFFERENT, stop"].split(" to "))
+    beyond = int(then["BEYOND_LIMIT, stop"].removesuffix(" or more"))
+    assert beyond == below + 1
     on_from, on_to = map(int, then[f"serve {plan.second} more"].split(" to "))
     assert (on_from, on_to) == (similar_to + 1, different_from - 1)
     for x in range(plan.first + 1):
         ended = Finding.SIMILAR if x <= similar_to else Finding.DIFFERENT
+        ended = Finding.BEYOND_LIMIT if x >= beyond else ended
         assert plan.decide(x) is (None if on_from <= x <= on_to else ended)
-    totals = {row["then"]: row["correct"] for row in rows[3:]}
+    totals = {row["then"]: row["correct"] for row in rows[4:]}
     last = int(totals["SIMILAR"].removesuffix(" or fewer"))
-    assert int(totals["DIFFERENT"].removesuffix(" or more")) == last + 1
+    different, below = map(int, totals["DIFFERENT"].split(" to "))
+    beyond = int(totals["BEYOND_LIMIT"].removesuffix(" or more"))
+    assert (different, below) == (last + 1, beyond - 1)
     for x in range(on_from, on_to + 1):
         for y in range(plan.second + 1):
             said = Finding.SIMILAR if x + y <= last else Finding.DIFFERENT
+            said = Finding.BEYOND_LIMIT if x + y >= beyond else said
             assert plan.decide(x, y) is said
 
 

@@ -213,14 +213,17 @@ def size_values():
     for name, n, pd in (("TRIANGLE", 24, 0.1), ("DUO_TRIO", 32, 0.2)):
         c = critical(n, GUESS[name], alpha)
         s = similar(n, truth(name, 0.3), alpha)
+        b = critical(n, truth(name, 0.3), alpha)
+        few = similar(n, GUESS[name], Fraction(1, 1000))  # similarity is withheld up to here
         for finding, chosen in (
-            ("DIFFERENT", lambda x, c=c, s=s: x >= c and x > s),
-            ("SIMILAR", lambda x, c=c, s=s: x < c and x <= s),
-            ("UNDECIDED", lambda x, c=c, s=s: s < x < c),
+            ("DIFFERENT", lambda x, c=c, s=s, b=b: c <= x < b and x > s),
+            ("BEYOND_LIMIT", lambda x, b=b: x >= b),
+            ("SIMILAR", lambda x, c=c, s=s, few=few: few < x < c and x <= s),
+            ("UNDECIDED", lambda x, c=c, s=s, few=few: x <= few or s < x < c),
         ):
             chance = sum(m for x, m in enumerate(masses(n, truth(name, pd))) if chosen(x))
             inputs, label = {"protocol": name, "trials": n, "pd": pd}, f"oc_{name}_{finding}"
-            how = "fractions; alpha, beta 0.05, limit 0.3"
+            how = "fractions; alpha, beta 0.05, limit 0.3; withheld at 0.001"
             put(label, "operating_characteristic", finding, inputs, chance, how, 1e-10)
 
 

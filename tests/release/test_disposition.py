@@ -15,8 +15,9 @@ from sensory.base.errors import ArgumentError
 from sensory.base.findings import Finding
 from sensory.choices.forced_choice import choice_test
 from sensory.choices.protocols import DUO_TRIO, PAIRED, TRIANGLE
+from sensory.choices.retests import retest_risk
 from sensory.choices.session_finding import session_finding
-from sensory.choices.two_stage import TwoStagePlan, retest_risk, two_stage_plan
+from sensory.choices.two_stage import TwoStagePlan, two_stage_plan
 from sensory.ratings.control import difference_from_control
 from sensory.ratings.profile import profile
 from sensory.ratings.scorecard import panel_scorecard
@@ -64,24 +65,26 @@ def judge(results, rule, *, clearance=CLEARED, **more):
 
 
 # The table of the trade, written by hand. One letter a finding, in the order SIMILAR,
-# DIFFERENT_WITHIN_LIMIT, DIFFERENT, UNDECIDED, not tasted. s, w, d, u: as the rule says for
-# that finding; H hold; B hold, blocked; T the planned retest.
+# DIFFERENT_WITHIN_LIMIT, DIFFERENT, BEYOND_LIMIT, UNDECIDED, not tasted. s, w, d, x, u: as the
+# rule says for that finding; H hold; B hold, blocked; T the planned retest.
 ORDER = (*(Finding[name] for name in ("SIMILAR", "DIFFERENT_WITHIN_LIMIT")),
-         Finding.DIFFERENT, Finding.UNDECIDED, None)  # fmt: skip
+         Finding.DIFFERENT, Finding.BEYOND_LIMIT, Finding.UNDECIDED, None)  # fmt: skip
 ATTEMPTS = (Attempt.SINGLE, Attempt.OPEN, Attempt.SECOND, Attempt.UNPLANNED, Attempt.BEYOND)
 BY_HAND = {
     (panel, attempt): letters
     for panel, row in {
-        PanelState.SEES: "swduH TTdTH swduH HHdHH HHdHH",
-        PanelState.NOT_NEEDED: "swduH TTdTH swduH HHdHH HHdHH",
-        PanelState.NOT_SHOWN: "BBduH BBdTH BBduH BBdHH BBdHH",
-        PanelState.BLIND: "BBBBH BBBBH BBBBH BBBBH BBBBH",
+        PanelState.SEES: "swdxuH TTdxTH swdxuH HHdxHH HHdxHH",
+        PanelState.NOT_NEEDED: "swdxuH TTdxTH swdxuH HHdxHH HHdxHH",
+        PanelState.NOT_SHOWN: "BBdxuH BBdxTH BBdxuH BBdxHH BBdxHH",
+        PanelState.BLIND: "BBBBBH BBBBBH BBBBBH BBBBBH BBBBBH",
     }.items()
     for attempt, letters in zip(ATTEMPTS, row.split(), strict=True)
 }
 RULED = {"s": "SIMILAR", "w": "DIFFERENT_WITHIN_LIMIT", "d": "DIFFERENT", "u": "UNDECIDED"}
+RULED["x"] = "BEYOND_LIMIT"
 OTHER = {Finding.DIFFERENT: Disposition.REWORK, Finding.UNDECIDED: Disposition.REJECT}
 OTHER |= {Finding.SIMILAR: Disposition.RELEASE, Finding.DIFFERENT_WITHIN_LIMIT: Disposition.HOLD}
+OTHER[Finding.BEYOND_LIMIT] = Disposition.REJECT
 RULES = [RULE, dataclasses.replace(RULE, dispositions=OTHER)]
 
 
@@ -109,11 +112,11 @@ def test_every_combination(finding, clearance, panel, attempt, reference):
 
 def test_the_table_is_complete_and_has_no_idle_row():
     every = list(combinations())
-    assert len(every) == 5 * 5 * 4 * 5 * 3 == len(set(every))
+    assert len(every) == 6 * 5 * 4 * 5 * 3 == len(set(every))
     used = {next(at for at, row in enumerate(ROWS) if row.fits(*one)) for one in every}
     assert used == set(range(len(ROWS)))
     table = disposition_table(RULE)
-    assert len(table.rows) == 1500
+    assert len(table.rows) == 1800
     released = [row for row in table.records() if row["recommended"] == "RELEASE"]
     # 2 favourable findings, SEES or NOT_NEEDED, SINGLE or SECOND, USABLE or NOT_STATED
     assert len(released) == 2 * 2 * 2 * 2
@@ -138,12 +141,19 @@ def test_what_a_clearance_says(clearance, state):
 
 
 # Forced choice, through the whole call. 66 triangles at 0.30: similar up to 28, different
-# from 29 (ISO 4120:2021, table A.3 gives 66 for alpha = beta = 0.05 at 30 %).
+# from 29 (ISO 4120:2021, table A.3 gives 66 for alpha = beta = 0.05 at 30 %), beyond the limit
+# from 43 (by the count of every outcome, below).
 
 
 @pytest.mark.parametrize(
     ("correct", "finding", "disposition"),
-    [(22, "SIMILAR", "RELEASE"), (28, "SIMILAR", "RELEASE"), (29, "DIFFERENT", "REJECT")],
+    [
+        (22, "SIMILAR", "RELEASE"),
+        (28, "SIMILAR", "RELEASE"),
+        (29, "DIFFERENT", "HOLD"),
+        (42, "DIFFERENT", "HOLD"),
+        (43, "BEYOND_LIMIT", "REJECT"),
+    ],
 )
 def test_a_single_tasting(correct, finding, disposition):
     test = choice_test(TRIANGLE, correct, 66)
@@ -155,6 +165,8 @@ def test_a_single_tasting(correct, finding, disposition):
     pc = 1 / 3 + 2 / 3 * 0.3
     passes = sum(comb(66, x) * pc**x * (1 - pc) ** (66 - x) for x in range(29))
     assert found.true_risk == pytest.approx(passes, abs=1e-12)
+    beyond = sum(comb(66, x) * pc**x * (1 - pc) ** (66 - x) for x in range(correct, 67))
+    assert (beyond <= 0.05) is (finding == "BEYOND_LIMIT")
     same = judge([session_finding(TRIANGLE, correct, 66)], RULE)
     assert same == found
 

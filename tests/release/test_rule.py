@@ -6,12 +6,14 @@ import dataclasses
 import json
 from itertools import product
 from math import comb
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.stats import binom, nct, t
 
 from sensory.base.errors import ArgumentError, SensoryError
 from sensory.base.findings import Finding
@@ -72,17 +74,21 @@ def test_retest_over_every_path_of_both_tastings():
     found = STAGED.characteristic(TRUTHS)
     for at, truth in enumerate(TRUTHS):
         pc = 1 / 3 + 2 / 3 * truth
-        passes = second = 0.0
+        passes = second = beyond = 0.0
         for x in range(PLAN.first + 1):
             first, chance = PLAN.decide(x), mass(x, PLAN.first, pc)
             if first is not None:
                 passes += chance * (first is Finding.SIMILAR)
+                beyond += chance * (first is Finding.BEYOND_LIMIT)
                 continue
             second += chance
             for y in range(PLAN.second + 1):
-                if PLAN.decide(x, y) is Finding.SIMILAR:
-                    passes += chance * mass(y, PLAN.second, pc)
+                both = chance * mass(y, PLAN.second, pc)
+                passes += both * (PLAN.decide(x, y) is Finding.SIMILAR)
+                beyond += both * (PLAN.decide(x, y) is Finding.BEYOND_LIMIT)
         assert found.passes[at] == pytest.approx(passes, abs=1e-12)
+        assert found.findings[Finding.BEYOND_LIMIT][at] == pytest.approx(beyond, abs=1e-12)
+        assert found.rejects[at] == pytest.approx(beyond, abs=1e-12)
         assert found.second[at] == pytest.approx(second, abs=1e-12)
         assert found.answers[at] == pytest.approx(PLAN.first + PLAN.second * second, abs=1e-9)
     assert found.passes + found.holds + found.rejects == pytest.approx(1.0, abs=1e-12)
@@ -105,7 +111,7 @@ def test_difference_from_control_against_simulated_sessions():
     """Second route: `difference_from_control` itself judges simulated ballots."""
     rng, people, sessions = np.random.default_rng(11), 8, 300
     assessor = np.repeat([f"a{i}" for i in range(people)], 2)
-    for truth in (0.3, 0.8):
+    for truth in (0.3, 0.8, 2.4):
         # one attribute a session: independent tables in one call
         frames = []
         for session in range(sessions):
@@ -119,12 +125,23 @@ def test_difference_from_control_against_simulated_sessions():
         found = RATED.characteristic(truth)
         for wanted, exact in (
             (["SIMILAR", "DIFFERENT_WITHIN_LIMIT"], found.passes[0]),
-            (["DIFFERENT"], found.rejects[0]),
-            (["UNDECIDED"], found.holds[0]),
+            (["BEYOND_LIMIT"], found.rejects[0]),
+            (["DIFFERENT", "UNDECIDED"], found.holds[0]),
+            *(([finding], chances[0]) for finding, chances in found.findings.items()),
         ):
             spread = np.sqrt(exact * (1 - exact) / sessions)
-            assert abs(findings.isin(wanted).mean() - exact) < 4.5 * spread
-    assert RATED.characteristic(RATED.limit).passes[0] == pytest.approx(0.05, abs=1e-9)
+            assert abs(findings.isin(wanted).mean() - exact) <= 4.5 * spread + 1 / sessions
+    at_limit = RATED.characteristic(RATED.limit)
+    assert at_limit.passes[0] == pytest.approx(0.05, abs=1e-9)
+    assert at_limit.findings[Finding.BEYOND_LIMIT][0] == pytest.approx(0.05, abs=1e-9)
+
+
+def test_beyond_the_limit_is_a_noncentral_t():
+    """Second route: scipy's noncentral t of the mean less the limit."""
+    truths = np.linspace(-0.5, 4, 10)
+    ours = RATED.characteristic(truths).findings[Finding.BEYOND_LIMIT]
+    shift = (truths - RATED.limit) / (RATED.scatter / np.sqrt(8))
+    assert ours == pytest.approx(nct.sf(t.ppf(0.95, 7), 7, shift), rel=1e-7, abs=1e-12)
 
 
 @settings(max_examples=60, deadline=None)
@@ -142,7 +159,8 @@ def test_more_true_difference_never_passes_more(key, n, limit, alpha, beta, with
         test=key, limit=limit, assessors=n, alpha=alpha, beta=beta, dispositions=done
     )
     found = rule.characteristic(np.linspace(0, 1, 41))
-    assert (np.diff(found.passes) <= 1e-12).all()
+    # an unchanged batch is held with a chance of 0.001 for answers far below guessing
+    assert (np.diff(found.passes) <= 0.001).all()
     assert found.passes + found.holds + found.rejects == pytest.approx(1.0, abs=1e-9)
     assert rule.characteristic(limit).passes[0] <= beta + 1e-12
 
@@ -187,9 +205,45 @@ def test_a_month_of_batches():
 
 
 def test_rework_counts_among_the_rejected():
-    rework = {**USUAL, Finding.DIFFERENT: Disposition.REWORK}
+    rework = {**USUAL, Finding.BEYOND_LIMIT: Disposition.REWORK}
     rule = dataclasses.replace(STAGED, dispositions=rework)
     assert rule.characteristic(0.5).rejects == pytest.approx(STAGED.characteristic(0.5).rejects)
+
+
+def test_default_rule_before_and_after():
+    """The table of README: a rule that rejects at any difference, and the rule of today.
+
+    Second route: scipy's binomial tails at the counts 28, 29 and 43 of 66.
+    """
+    now = ReleaseRule(test="TRIANGLE", limit=0.3, assessors=66)
+    old = {**USUAL, Finding.DIFFERENT: Disposition.REJECT}
+    before = dataclasses.replace(now, dispositions=old)
+    truths = np.array([0.0, 0.10, 0.15, 0.20, 0.30, 0.50])
+    pc = 1 / 3 + 2 / 3 * truths
+    was, does = before.characteristic(truths), now.characteristic(truths)
+    assert (was.passes == does.passes).all()
+    assert was.rejects == pytest.approx(binom.sf(28, 66, pc), rel=1e-9)
+    assert does.rejects == pytest.approx(binom.sf(42, 66, pc), rel=1e-9)
+    few = binom.cdf(10, 66, pc)  # so few that similarity is withheld
+    assert does.holds == pytest.approx(binom.sf(28, 66, pc) - binom.sf(42, 66, pc) + few, rel=1e-9)
+    shown = [[f"{100 * part:.0f}" for part in row] for row in zip(
+        truths, does.passes, was.rejects, does.rejects, does.holds, strict=True)]  # fmt: skip
+    readme = Path("README.md").read_text(encoding="utf-8")
+    for truth, passes, rejected, rejects, held in shown:
+        assert f"| {truth} % | {passes} % | {rejected} % | {rejects} % | {held} % |" in readme
+
+
+def test_rules_of_old_do_beyond_the_limit_what_they_did_at_a_difference():
+    plain = RATED.to_dict()
+    plain["dispositions"] = {
+        "DIFFERENT": "REWORK",
+        "SIMILAR": "RELEASE",
+        "DIFFERENT_WITHIN_LIMIT": "HOLD",
+        "UNDECIDED": "HOLD",
+    }
+    rule = ReleaseRule.from_dict(plain)
+    assert rule.at(Finding.BEYOND_LIMIT) is Disposition.REWORK
+    assert "If the finding is beyond the limit: rework." in rule.words()
 
 
 @pytest.mark.parametrize("rule", [STAGED, RATED, PROFILED], ids=lambda one: one.test)
@@ -212,6 +266,8 @@ def test_words():
 
 
 RELEASE_ALL = dict.fromkeys(Finding, Disposition.RELEASE)
+
+LESS = {**USUAL, Finding.DIFFERENT: Disposition.REJECT, Finding.BEYOND_LIMIT: Disposition.REWORK}
 
 
 def instead(finding, disposition):
@@ -251,6 +307,8 @@ def instead(finding, disposition):
         (STAGED, {"dispositions": None}, "must give one of RELEASE"),
         (STAGED, instead("UNDECIDED", "RELEASE"), "must not release at UNDECIDED"),
         (STAGED, instead("UNDECIDED", "RETEST"), "must not name RETEST"),
+        (STAGED, instead("BEYOND_LIMIT", "RELEASE"), "must not release at BEYOND_LIMIT"),
+        (STAGED, {"dispositions": LESS}, r"less at BEYOND_LIMIT \(REWORK\) than at DIFFERENT"),
         (STAGED, instead("SIMILAR", "HOLD"), "must not release at DIFFERENT_WITHIN_LIMIT and w"),
     ],
 )
