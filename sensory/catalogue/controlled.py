@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from ..base.standards import STANDARDS
 from .columns import ASSESSOR, CODE, COMMENT, REPLICATE, SAMPLE, Column, columns_once
 from .kind import ReleaseTerms, ServingRules, TestKind, Words
 from .outcome import Outcome
@@ -30,7 +31,7 @@ DIFFERENCE_FROM_CONTROL = TestKind(
     key="DIFFERENCE_FROM_CONTROL",
     answer="score",
     name="difference from control",
-    standard="DIN 10976:2016",
+    standard=STANDARDS["DIN 10976"],
     asks="How far is this sample from the labelled reference?",
     words={
         "en": Words(asks="How far is this sample from the labelled reference?"),

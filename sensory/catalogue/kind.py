@@ -97,7 +97,7 @@ class TestKind:
     ----------
     key, name : str
     standard : Standard or str
-        With its edition; '(edition not looked up)' where only the number is known.
+        Out of the table of editions; text for a test from outside the package.
     standard_note : str
         Which clause, or what the standard covers, where the test has none of its own.
     asks : str

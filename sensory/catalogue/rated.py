@@ -37,7 +37,7 @@ PROFILE = TestKind(
     key="PROFILE",
     answer="scores",
     name="profile",
-    standard=str(STANDARDS["ISO 13299"]),
+    standard=STANDARDS["ISO 13299"],
     asks="How strong is each attribute in this sample?",
     words={
         "en": Words(

@@ -170,6 +170,6 @@ def equal_steps(settings: Mapping[str, Any]) -> tuple[str, ...]:
     return (
         f"Scores are {len(categories)} categories from {categories[0]:g} to {categories[-1]:g}, "
         "taken as numbers of equal steps: a step is supposed to mean the same everywhere on the "
-        f"scale, which the scores themselves cannot show ({STANDARDS['ISO 4121']}, quantitative "
-        "response scales, by its scope; recalled).",
+        f"scale, which the scores themselves cannot show ({STANDARDS['ISO 4121'].name}, "
+        "quantitative response scales, by its scope; recalled).",
     )

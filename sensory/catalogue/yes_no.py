@@ -38,7 +38,9 @@ from .scales import DPRIME_LIMIT
 
 Row = dict[str, Any]
 Ints = NDArray[np.int64]
-_NO_SIMILARITY = "A - not A does not show similarity: the scope of ISO 8588:2017 excludes it."
+_NO_SIMILARITY = (
+    f"A - not A does not show similarity: the scope of {STANDARDS['ISO 8588'].name} excludes it."
+)
 
 
 def read_a_not_a(rows: Sequence[Row], question: Question) -> Outcome:
@@ -203,7 +205,7 @@ A_NOT_A = TestKind(
     choices=("A", "not A"),
     by_name=False,
     name="A - not A",
-    standard=str(STANDARDS["ISO 8588"]),
+    standard=STANDARDS["ISO 8588"],
     asks="Is this sample A, the reference that you know, or is it not A?",
     words={
         "en": Words(asks="Is this sample A, the reference that you know, or not A?"),
@@ -256,7 +258,7 @@ SAME_DIFFERENT = TestKind(
     choices=("same", "different"),
     by_name=False,
     name="same-different",
-    standard="ASTM E2139 (edition not looked up)",
+    standard=STANDARDS["ASTM E2139"],
     asks="Are the two samples of this pair the same, or different?",
     words={
         "en": Words(asks="Are these two samples the same or different?"),

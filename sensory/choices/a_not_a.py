@@ -1,6 +1,6 @@
 """A - not A: does the sample belong to the known reference A?
 
-[1] ISO 8588:2017; its scope excludes conclusions of similarity.
+[1] After ISO 8588:2017; its scope excludes conclusions of similarity.
 [2] Macmillan, N.A. and Creelman, C.D. (2005). Detection Theory, 2nd ed.: d-prime and
     criterion of the yes-no design. (From memory.)
 """

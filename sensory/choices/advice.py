@@ -137,7 +137,7 @@ _METHODS: tuple[tuple[str, str, str, int, tuple[_Clause, ...]], ...] = (
              "(common practice, no source).", 2),
         _not(lambda s: s.scarce, "Takes five portions a test.", 2),
     )),
-    ("same-different", "", "ASTM E2139", 2, (
+    ("same-different", "", str(STANDARDS["ASTM E2139"]), 2, (
         _for(_asks("different"), "Finds a difference of any nature.", 3),
         _not(_asks("similar"), "Similarity only by way of d-prime, with wide limits.", 4),
         _NOT_OVERALL, _HETEROGENEOUS,
@@ -180,12 +180,12 @@ _METHODS: tuple[tuple[str, str, str, int, tuple[_Clause, ...]], ...] = (
              "Answers another question.", -_NEVER),
         _not(lambda s: s.carry_over, "Several tastings with carry-over.", 2),
     )),
-    ("A - not A with sureness", "", f"after {STANDARDS['ISO 8588']}", 1, (
+    ("A - not A with sureness", "", str(STANDARDS["ISO 8588"]), 1, (
         _for(_asks("reference from memory"), "Says more a ballot than yes and no.", 4),
         _not(_asks("different", "similar", "more", "size"), "Answers another question.", -_NEVER),
         _not(lambda s: not s.reference_known, "Assessors must know the reference by heart.", 4),
     )),
-    ("difference from control", "", "DIN 10976:2016", 3, (
+    ("difference from control", "", str(STANDARDS["DIN 10976"]), 3, (
         _for(_asks("size"), "Gives the size of the difference.", 5),
         _for(lambda s: s.question in ("different", "similar") and not s.homogeneous,
              "Bears portions that differ, by a blind reference.", 5),

@@ -102,7 +102,7 @@ def similar_counts(
     Notes
     -----
     Largest x with P(X <= x | trials, guess + (1 - guess) pd_limit) <= beta
-    (ISO 4120:2021, ISO 5495:2005 Table A.3). The same thing as a one-sided 1 - beta
+    (after ISO 4120:2021; ISO 5495:2005, Table A.3). The same thing as a one-sided 1 - beta
     upper limit of pd at or below the agreed limit.
 
     Examples

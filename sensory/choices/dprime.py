@@ -1,6 +1,6 @@
 """d-prime from a count, and what a difference in one protocol means in another.
 
-[1] ASTM E2262: estimating Thurstonian discriminal differences (scope; from memory).
+[1] After ASTM E2262: estimating Thurstonian discriminal differences (scope; from memory).
 [2] Bi, J., Ennis, D.M. and O'Mahony, M. (1997). How to estimate and use the variance of
     d-prime from difference tests. J. Sensory Studies 12, 87-104. (From memory.)
 """

@@ -1,6 +1,6 @@
 """The forced-choice test: difference and similarity from one count, exact.
 
-[1] ISO 4120:2021, ISO 10399:2026, ISO 5495:2005: the one-sided binomial tests.
+[1] After ISO 4120:2021, ISO 10399:2026, ISO 5495:2005: the one-sided binomial tests.
 [2] Clopper, C.J. and Pearson, E.S. (1934). Biometrika 26, 404-413: the limits.
 [3] Brockhoff, P.B. and Christensen, R.H.B. (2010). Food Quality and Preference 21,
     330-338: the Thurstonian models behind the links. (From memory.)

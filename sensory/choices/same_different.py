@@ -1,6 +1,6 @@
 """Same-different: are the two samples of a pair the same?
 
-[1] ASTM E2139: same-different test; one pair an assessor (scope; from memory).
+[1] After ASTM E2139: same-different test; one pair an assessor (scope; from memory).
 [2] Macmillan, N.A. and Creelman, C.D. (2005). Detection Theory, 2nd ed., chapter 9: the
     differencing rule. (From memory.)
 """

@@ -1,7 +1,7 @@
 """The sequential plan: decide after each ballot, as early as possible.
 
 [1] Wald, A. (1947). Sequential Analysis. Wiley: the probability ratio test.
-[2] ISO 16820:2019: sequential analysis for triangle, duo-trio, 2-AFC and 3-AFC.
+[2] After ISO 16820:2019: sequential analysis for triangle, duo-trio, 2-AFC and 3-AFC.
 
 Wald's lines promise his nominal risks only nearly. Here the operating characteristic and
 the expected number come from an exact recursion over all paths, truncation included.

@@ -1,6 +1,6 @@
 """How many assessors: size, power and operating characteristic, exact.
 
-[1] ISO 4120:2021, ISO 10399:2026, ISO 5495:2005: their tables of the number of assessors
+[1] After ISO 4120:2021, ISO 10399:2026, ISO 5495:2005: their tables of the number of assessors
     give the first size that keeps both risks.
 [2] Ennis, J.M. and Jesionka, V. (2011). The power of sensory discrimination methods
     revisited. J. Sensory Studies 26, 371-382: power is saw-toothed, one assessor more can

@@ -3,8 +3,8 @@
 Arrays in and out. Points may have unequal standard deviations; with equal ones all reduce to
 the printed formulas.
 
-[1] ISO 7870-2 (and ISO 8258:1991 before it): Shewhart charts, moving range, tests for
-    patterns. (From memory: 7870-2:2013 names runs and trends of seven, 8258 eight tests.)
+[1] After ISO 7870-2 (and ISO 8258 before it): Shewhart charts, moving range, tests for patterns.
+    (From memory, no edition looked up: 7870-2 names runs and trends of seven, 8258 eight tests.)
 [2] NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2: Shewhart charts 6.3.2.1,
     individuals 6.3.2.2, EWMA 6.3.2.4. (From memory.)
 [3] Roberts, S.W. (1959). Technometrics 1, 239-250: the exponentially weighted mean.
@@ -29,6 +29,7 @@ from scipy.optimize import brentq
 from scipy.special import ndtr
 
 from ..base.arrays import Bools, Floats, Ints
+from ..base.standards import STANDARDS
 
 D2 = float(2 / np.sqrt(np.pi))
 """Mean range of two standard normal values; printed as 1.128 [1]."""
@@ -121,7 +122,7 @@ def _rule(
     )
 
 
-_NEW, _OLD = "ISO 7870-2:2013 (from memory)", "ISO 8258:1991 (from memory)"
+_NEW, _OLD = (f"{STANDARDS[number]}, from memory" for number in ("ISO 7870-2", "ISO 8258"))
 RUN_RULES = {
     rule.key: rule
     for rule in (

@@ -1,8 +1,8 @@
 """Rules by which candidates for a panel are screened, with the risk of each.
 
-[1] ISO 8586: selection of assessors; the share to be matched and the inversion allowed are
-    from its texts of 1993 and 2012, recalled and not read; the edition of 2023 was not seen.
-[2] ISO 16820:2019: sequential analysis, whose scope names the selection of assessors.
+[1] The share to be matched and the inversion allowed are common in the selection of assessors, from
+    memory; no text was checked.
+[2] After ISO 16820:2019: sequential analysis, whose scope names the selection of assessors.
 [3] Meilgaard, Civille and Carr, Sensory Evaluation Techniques: the two abilities between
     which the repeated choices decide, recalled and not read.
 
@@ -11,8 +11,8 @@ All of them are conventions: arguments with a default, not facts.
 Why so
 ------
 Screening fails whoever is undecided at the cap of the sequential plan, so that its risk of a
-wrong pass is that of the upper line alone. Shares and inversions from ISO 8586 are recalled, not
-read: arguments with a default.
+wrong pass is that of the upper line alone. Shares and inversions are recalled: arguments with a
+default.
 """
 
 from __future__ import annotations
@@ -26,6 +26,7 @@ from ..base.checks import as_fraction, one_count, probability
 from ..base.errors import ArgumentError
 from ..base.findings import Finding
 from ..base.results import several
+from ..base.standards import STANDARDS
 from ..choices.protocols import TRIANGLE, Protocol
 from ..choices.sequential import SequentialPlan, sequential_plan
 from ..models.arrangements import MOST_ORDERED, difference_counts, inversion_counts, match_masses
@@ -80,7 +81,7 @@ class ChoiceRule:
     plan: SequentialPlan
     unfit: float
     fit: float
-    source: str = "ISO 16820:2019 for the method; .40 and .65 from memory"
+    source: str = f"{STANDARDS['ISO 16820']}; .40 and .65 from memory"
 
     @property
     def wrong_pass(self) -> float:
@@ -194,7 +195,7 @@ class MatchingRule:
     offered: int
     share: float
     needed: int
-    source: str = "ISO 8586, text of 2012, from memory: 80 % of the matches"
+    source: str = "from memory, no text checked: 80 % of the matches"
 
     @property
     def wrong_pass(self) -> float:
@@ -291,7 +292,7 @@ class OrderRule:
 
     order: tuple[str, ...]
     most_inversions: int
-    source: str = "ISO 8586, text of 2012, from memory: at most one exchange of neighbours"
+    source: str = "from memory, no text checked: at most one exchange of neighbours"
 
     @property
     def wrong_pass(self) -> float:

@@ -1,6 +1,6 @@
 """Difference from control: how far a batch lies from the labelled reference, beyond placebo.
 
-[1] DIN 10976:2016, difference from control: the tolerated value is fixed beforehand.
+[1] After DIN 10976:2016, difference from control: the tolerated value is fixed beforehand.
     (Scope.)
 [2] Aust, L.B. et al. (1985). Journal of Food Science 50, 511-513: blind control, samples
     that vary within a batch. (From memory.)

@@ -1,10 +1,10 @@
 """What stands out in a scorecard, in words, and what to train; the limits behind it.
 
-[1] ISO 11132:2021, 4.1.3: assessors are judged on attributes that the panel as a whole
-    discriminates. (Excerpt.) The standard sets no limits of its own.
+[1] Assessors are judged on attributes that the panel as a whole discriminates: common practice,
+    as in the scope of ISO 11132:2021, whose text was not checked. Limits are this program's own.
 [2] Stone, H. and Sidel, J.L. Sensory Evaluation Practices: p of sample up to 0.50 as the
     least that is asked of an assessor. (From memory.)
-[3] ISO 5725-2: level and scatter of one laboratory against the others (h and k). (From
+[3] After ISO 5725-2:2019: level and scatter of one laboratory against the others (h and k). (From
     memory.)
 
 Why so

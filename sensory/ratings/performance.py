@@ -3,12 +3,13 @@
 Arrays are (assessors, samples, attributes) or (assessors, attributes); every attribute
 is computed at once.
 
-[1] ISO 11132:2021, performance of a panel. (Scope and excerpts.)
+[1] After ISO 11132:2021, performance of a panel: its scope names what is looked at; the text was
+    not checked, and no formula is taken from it.
 [2] McGraw, K.O. and Wong, S.P. (1996). Psychological Methods 1, 30-46: intraclass
     correlations ICC(A,1), ICC(C,1), ICC(C,k).
 [3] Kendall, M.G. and Babington Smith, B. (1939). Annals of Mathematical Statistics 10,
     275-287: coefficient of concordance; with ties by Friedman's corrected statistic.
-[4] ISO 5725-2, consistency between laboratories (h), here with the one left out of the
+[4] After ISO 5725-2:2019, consistency between laboratories (h), here with the one left out of the
     scatter: t with others - 1 degrees of freedom. (From memory.)
 """
 

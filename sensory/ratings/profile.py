@@ -1,6 +1,6 @@
 """The sensory profile: which attributes differ between samples, and by how much.
 
-[1] ISO 13299:2016, sensory profile (scope and excerpts).
+[1] After ISO 13299:2016, sensory profile (scope and excerpts).
 [2] Næs, T., Brockhoff, P.B. and Tomic, O. (2010). Statistics for Sensory and Consumer
     Science, chapter 5: assessors and their interaction with samples as random.
     (From memory.)

@@ -1,6 +1,6 @@
 """Which samples of a ranking differ: least differences of rank sums, and pairs with p.
 
-[1] ISO 8587:2006, ranking: least significant difference of rank sums.
+[1] After ISO 8587:2006, ranking: least significant difference of rank sums.
 [2] Holm, S. (1979). Scand. J. Statist. 6, 65-70: in incomplete designs.
 """
 

@@ -1,6 +1,6 @@
 """The ranking test: do samples differ in the order that a panel gives them?
 
-[1] ISO 8587:2006, ranking: rank sums, Friedman and Page tests, least significant difference.
+[1] After ISO 8587:2006, ranking: rank sums, Friedman and Page tests, least significant difference.
 [2] Friedman, M. (1937). J. Amer. Statist. Assoc. 32, 675-701.
 [3] Durbin, J. (1951). Brit. J. Psychol. (Stat.) 4, 85-90: balanced incomplete blocks.
 [4] Page, E. B. (1963). J. Amer. Statist. Assoc. 58, 216-230.

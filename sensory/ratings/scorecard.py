@@ -1,7 +1,8 @@
 """The panel's scorecard: who tells samples apart, repeats, and agrees with the others.
 
-[1] ISO 11132:2021, performance of a panel; ISO 8586:2023, training of assessors. (Scope and
-    excerpts.)
+[1] After ISO 11132:2021, performance of a panel: its scope names discrimination, repeatability and
+    agreement; the text was not checked. The only printed example is that of ISO 8586:2012,
+    Annex C, whose means the tests give back.
 
 Why so
 ------
@@ -197,9 +198,9 @@ def panel_scorecard(
 
     Notes
     -----
-    Discrimination, repeatability and agreement of assessor and panel after [1]. An assessor
-    who disagrees on an attribute that the panel does not discriminate has shown nothing:
-    flags are raised only where p of sample against assessor x sample, adjusted for
+    Discrimination, repeatability and agreement of assessor and panel, as the scope of [1] names
+    them. An assessor who disagrees on an attribute that the panel does not discriminate has shown
+    nothing: flags are raised only where p of sample against assessor x sample, adjusted for
     the false discovery rate over attributes, is at most alpha. Each assessor is compared with
     the mean of the *others*. Over several sessions the scatter of replicates holds what
     changed between sessions.

@@ -1,6 +1,6 @@
 """Choice tests over time: counts of one batch after the other against their own history.
 
-[1] ISO 7870-2: charts of counts. (Scope.) Limits here are binomial tails, not the normal
+[1] After ISO 7870-2: charts of counts. (Scope.) Limits here are binomial tails, not the normal
     approximation, which is poor at the size of a panel.
 [2] Robbins, H. (1970). Annals of Mathematical Statistics 41, 1397-1409. (From memory.)
 """

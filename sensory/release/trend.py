@@ -3,9 +3,9 @@
 Limits of a chart come from the scatter of the batches and say what is unusual; the limit
 agreed with management says what is too far. Neither follows from the other.
 
-[1] ISO 7870-2 and ISO 7870-6: Shewhart charts and EWMA charts. (Scope; from memory.)
+[1] After ISO 7870-2 and ISO 7870-6: Shewhart charts and EWMA charts. (Scope; from memory.)
 [2] Lucas, J.M. and Saccucci, M.S. (1990). Technometrics 32, 1-12. (From memory.)
-[3] ISO 20613:2019: sensory analysis in quality control. (Scope.)
+[3] After ISO 20613:2019: sensory analysis in quality control. (Scope.)
 
 Why so
 ------

@@ -73,7 +73,7 @@ def _method(advice: tuple[Advice, ...]) -> Advice:
     possible = {option.method: option for option in advice if option.possible}
     best = next(iter(possible.values()))
     st.subheader(f"Recommended: {best.method}")
-    st.markdown(f"{best.standard}; {best.tasted} samples a test.")
+    st.markdown(f"{best.tasted} samples a test, {best.standard}.")
     for sign, lines in (("for", best.reasons), ("against", best.against)):
         if lines:
             st.markdown(f"**{sign}:** " + " ".join(lines))

@@ -1,8 +1,8 @@
 """Planning a serving: orders and blinding codes for every assessor of a session.
 
-[1] ISO 4120:2021, clauses 5 and 7: all orders equally often, in blocks; three-digit codes,
-    preferably others for each assessor.
-[2] ISO 29842:2024: balanced incomplete blocks where there are too many samples.
+[1] After ISO 4120:2021: all orders equally often, in blocks; three-digit codes, preferably others
+    for each assessor. (From memory; the text was not checked.)
+[2] After ISO 29842:2024: balanced incomplete blocks where there are too many samples.
 """
 
 from __future__ import annotations

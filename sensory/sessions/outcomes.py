@@ -10,6 +10,7 @@ from dataclasses import replace
 
 from ..base.errors import ArgumentError, Fault, RecordError
 from ..base.spelling import same_person
+from ..base.standards import Standard
 from ..catalogue.checking import CheckedBallots, check_lines
 from ..catalogue.columns import Cells
 from ..catalogue.outcome import Counts, Outcome, cannot_read
@@ -84,7 +85,6 @@ def read_ballots_of(checked: CheckedBallots, question: Question) -> Outcome:
 
 
 def edition(question: Question) -> str:
-    """The standard to be stamped at agreement, with the date of the last look."""
-    test = find_kind(question.protocol)
-    checked = getattr(test.standard, "checked", "")
-    return f"{test.standard} (edition looked up {checked})" if checked else str(test.standard)
+    """The standard to be stamped at agreement: what of it was looked up, and what was not."""
+    standard = find_kind(question.protocol).standard
+    return standard.cited if isinstance(standard, Standard) else standard
