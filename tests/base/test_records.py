@@ -35,7 +35,7 @@ OTHER_VALUE = {str: "something else", float: 0.123, int: 67, bool: True, dict: {
 
 
 def test_sentences_of_the_findings():
-    # those of the design notes of this project, section 3
+    # those of the design notes of this project, section 3: no outside check
     assert {finding.name: finding.sentence for finding in Finding} == {
         "DIFFERENT": "The batch deviates perceptibly from the reference.",
         "SIMILAR": "Any difference is below the agreed limit.",

@@ -99,7 +99,7 @@ def test_more_correct_answers_mean_more(protocol):
 
 
 def test_carried_by_closed_forms():
-    # Both curves have closed forms (design notes, section 5.4): paired pd = erf(d / 2),
+    # Both curves have closed forms, derived in models/links.py: paired pd = erf(d / 2),
     # duo-trio pc = 1 - F(d/sqrt2) - F(d/sqrt6) + 2 F(d/sqrt2) F(d/sqrt6).
     d = np.array([0.2, 0.9, 1.7, 3.0])
     one, two = ndtr(d / np.sqrt(2)), ndtr(d / np.sqrt(6))

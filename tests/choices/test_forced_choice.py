@@ -159,7 +159,7 @@ def test_logarithm_two_sided_and_where_the_probability_underflows():
 
 
 def test_interval_may_hold_zero_although_significant():
-    # Source: the design notes of this project, conventions, item 19.
+    # Design notes of this project, conventions, item 19: no outside check.
     result = choice_test(TRIANGLE, 15, 30)
     assert result.p_difference < 0.05
     assert result.finding is Finding.DIFFERENT

@@ -4,11 +4,12 @@ The values, with source and with how each was seen, are in tests/references/publ
 """
 
 from fractions import Fraction
-from math import sqrt
+from math import comb, sqrt
 
 import numpy as np
 import pytest
 
+from sensory.choices.a_not_a import a_not_a
 from sensory.choices.counts import critical_counts, similar_counts
 from sensory.choices.forced_choice import choice_test
 from sensory.choices.protocols import DUO_TRIO, PAIRED, TETRAD, THREE_AFC, TRIANGLE, TWO_OUT_OF_FIVE
@@ -43,9 +44,13 @@ CHECKED_ONE_BY_ONE = (
     "triangle_quinine",
     "link_at_one",
     "triangle_sizes",
-    "tri-crit-gilbert",
+    "triangle_critical_12_to_24",
     "pv039",
+    "pv118",
     *(f"pv{i:03}" for i in range(60, 67)),
+)
+NOT_OFFERED = dict.fromkeys(
+    ("sort-3+3", "sort-4+4", "sort-5+5", "sort-6+6"), "no sorting of more than two and two"
 )
 
 
@@ -59,7 +64,8 @@ def by_protocol(ids):
 
 def test_every_entry_is_checked_somewhere():
     checked = (*CRITICAL_TABLES, *CRITICAL_VALUES, *SIMILAR_VALUES, *SIZE_BLOCKS)
-    assert set(ENTRIES) == {*checked, *CHECKED_ONE_BY_ONE}
+    assert not NOT_OFFERED.keys() & {*checked, *CHECKED_ONE_BY_ONE}
+    assert set(ENTRIES) == {*checked, *CHECKED_ONE_BY_ONE, *NOT_OFFERED}
     assert [len(ENTRIES[i]["rows"]) for i in CRITICAL_TABLES] == [176, 200, 120]
 
 
@@ -76,12 +82,16 @@ def test_critical_counts(entry, protocol):
     assert ours.tolist() == entry["value"], entry["source"]
 
 
-def test_critical_counts_of_the_lecture():
-    entry = ENTRIES["tri-crit-gilbert"]
+def test_critical_counts_of_twelve_to_twenty_four():
+    entry = ENTRIES["triangle_critical_12_to_24"]  # from memory, as the entry says
     sizes = [int(size) for size in entry["value"]]
     ours = critical_counts(TRIANGLE, np.array(sizes)[:, None], entry["inputs"]["columns"])
     assert ours.tolist() == list(entry["value"].values()), entry["source"]
     assert ours.size == 39
+    for size, row in zip(sizes, ours.tolist(), strict=True):
+        for alpha, count in zip(entry["inputs"]["columns"], row, strict=True):
+            tails = [exact_upper_tail(x, size, Fraction(1, 3)) for x in (count, count - 1)]
+            assert tails[0] <= Fraction(str(alpha)) < tails[1]
 
 
 @pytest.mark.parametrize("row", ENTRIES["paired_similar_counts"]["rows"], ids=str)
@@ -175,9 +185,11 @@ def test_quinine_by_triangle_and_by_the_large_sample_z():
 @pytest.mark.parametrize("name", ["pv064", "pv065"])
 def test_tail_to_the_last_printed_digit(name):
     entry = ENTRIES[name]
-    result = choice_test(TRIANGLE, entry["inputs"]["x"], entry["inputs"]["n"])
+    x, n = entry["inputs"]["x"], entry["inputs"]["n"]
+    result = choice_test(TRIANGLE, x, n)
     expected = pytest.approx(entry["value"], abs=entry["tolerance"], rel=0)
-    assert result.p_difference == expected, entry["source"]
+    assert result.p_difference == expected, entry["source"]  # from memory, as the entry says
+    assert result.p_difference == pytest.approx(float(exact_upper_tail(x, n, Fraction(1, 3))))
 
 
 def test_attained_alpha_and_power():
@@ -187,6 +199,16 @@ def test_attained_alpha_and_power():
     assert risks.critical_count == entry["inputs"]["crit"], entry["source"]
     assert risks.false_alarm == pytest.approx(alpha, abs=5e-9, rel=0), entry["source"]
     assert risks.power == pytest.approx(power, abs=entry["tolerance"], rel=0), entry["source"]
+    n, crit = entry["inputs"]["n"], entry["inputs"]["crit"]  # from memory: by whole fractions
+    exact = [exact_upper_tail(crit, n, pc) for pc in (Fraction(1, 3), Fraction(5, 9))]
+    assert [risks.false_alarm, risks.power] == pytest.approx([float(p) for p in exact])
+
+
+def test_all_eight_cups():
+    entry = ENTRIES["pv118"]  # from memory: 1 of 70 ways to choose four cups of eight
+    found = a_not_a(4, 4, 0, 4)
+    assert found.p_fisher == pytest.approx(entry["value"], abs=entry["tolerance"]), entry["source"]
+    assert found.p_fisher == pytest.approx(1 / comb(8, 4), rel=1e-12)
 
 
 AT_ONE = {"triangle": TRIANGLE, "duo_trio": DUO_TRIO, "two_afc": PAIRED, "three_afc": THREE_AFC}

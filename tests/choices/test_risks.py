@@ -78,7 +78,7 @@ def test_small_session_that_can_find_nothing():
 
 def test_fair_pass_of_8_and_58_triangles():
     # 58 triangles for 90 %, 20 % with 8 (pd 30 %, beta 5 %); source: the design notes of
-    # this project, section 3.
+    # this project, section 3, no outside check.
     assert session_risks(TRIANGLE, 8).fair_pass == pytest.approx(0.20, abs=0.005)
     assert session_risks(TRIANGLE, 58).fair_pass >= 0.90
 
@@ -96,7 +96,7 @@ def test_fair_pass_of_8_and_58_triangles():
 )
 def test_size_for_a_fair_pass_of_ninety_percent(protocol, beta, limit, size):
     # Sizes from which every larger one reaches 90 %, as the trade notes of this project
-    # (section 1.3, marked as computed) give them.
+    # (section 1.3, marked as computed) give them: no outside check.
     fair = [
         session_risks(protocol, n, beta=beta, pd_limit=limit).fair_pass
         for n in range(size - 1, size + 40)
@@ -122,7 +122,8 @@ def test_size_for_a_fair_pass_of_ninety_percent(protocol, beta, limit, size):
 )
 def test_triangle_table_of_the_trade_notes(n, critical, power, similar, fair_pass):
     # Source: the trade notes of this project, section 1.3, table of exact triangle figures
-    # (alpha 5 %, beta 5 %, limit 30 %; power at pd 20, 30 and 50 %), marked as computed.
+    # (alpha 5 %, beta 5 %, limit 30 %; power at pd 20, 30 and 50 %), marked as computed: no outside
+    # check.
     risks = session_risks(TRIANGLE, n)
     assert (risks.critical_count, risks.similar_count) == (critical, similar)
     assert risks.fair_pass == pytest.approx(fair_pass, abs=0.005)
@@ -135,7 +136,7 @@ def test_triangle_table_of_the_trade_notes(n, critical, power, similar, fair_pas
 )
 def test_passing_because_not_significant(n, once, thrice):
     # At a true pd of 30 %, alpha 5 %; source: the design notes of this project, section 3,
-    # and the trade notes, which add 24 and 36 assessors.
+    # and the trade notes, which add 24 and 36 assessors: no outside check.
     missed = 1 - session_risks(TRIANGLE, n, pd_limit=0.30).power
     # Whole per cent, and 73 stands there for an exact 73.5: one unit of the last digit.
     assert missed == pytest.approx(once, abs=0.01)

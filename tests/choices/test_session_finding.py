@@ -89,7 +89,7 @@ TWO_SIDED = {"alpha": 0.2, "two_sided": True}
         (TRIANGLE, (14, 24), {"planned": 20}, ("20 ballots were planned and 24", "hang on"), ()),
         (TRIANGLE, (14, 24), {"planned": 24}, (), ("planned and",)),
         (TRIANGLE, (14, 24), {}, (), ("planned and",)),
-        # 15 of 30 triangles; source: the design notes of this project, conventions, item 19
+        # 15 of 30 triangles: design notes of this project, item 19, no outside check
         (TRIANGLE, (15, 30), {}, (REACHES_DOWN,), ()),
         (TRIANGLE, (20, 30), {}, (), (REACHES_DOWN,)),
         (TRIANGLE, (10, 30), {}, (), (REACHES_DOWN,)),

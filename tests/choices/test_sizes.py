@@ -85,7 +85,7 @@ def test_extreme_risks_against_a_scan(protocol):
 
 def test_first_and_stable_differ_as_the_design_says():
     # 326 of 375 cells, by up to 36 assessors; source: the design notes of this project,
-    # section 6, conventions, item 4.
+    # section 6, conventions, item 4: no outside check.
     risks, differing, largest = np.array(RISKS), 0, 0
     for protocol in (TRIANGLE, DUO_TRIO, TWO_OUT_OF_FIVE):
         grid = {"alpha": risks[:, None, None], "beta": risks[:, None], "pd": PDS}
@@ -212,7 +212,7 @@ def test_fair_pass_size_against_a_scan(protocol, limit):
 def test_fair_pass_of_the_design():
     # 58 triangles for a 90 % chance that an unchanged product passes at pd 30 %, beta 5 %;
     # with 8 assessors it passes 20 % of the time. Source: the design notes of this project,
-    # section 3.
+    # section 3: no outside check.
     assert fair_pass_size(TRIANGLE, chance=0.9, beta=0.05, pd_limit=0.3, rule="stable") == 58
     chances = operating_characteristic(TRIANGLE, 8, beta=0.05, pd_limit=0.3, pd=0.0)
     assert sum(chances[finding] for finding in PASSES) == pytest.approx(0.20, abs=0.005)

@@ -128,13 +128,15 @@ def test_triangle_against_the_noncentral_f():
 
 @pytest.mark.parametrize(("d", "simulated"), [(1.0, 0.209), (2.0, 0.463)])
 def test_two_out_of_five_against_the_design(d, simulated):
-    # Simulated values, three digits printed; source: the design notes of this project, 5.4.
+    # Simulated values, three digits printed: design notes of this project, 5.4,
+    # no outside check.
     ours = float(TWO_OUT_OF_FIVE_LINK.proportion_correct(d))
     assert ours == pytest.approx(simulated, abs=1e-3)
 
 
 def test_tetrad_is_not_the_rule_of_the_two_closest():
-    # 0.494 against 0.414; source: the design notes of this project, conventions, item 18.
+    # 0.494 against 0.414; design notes of this project, conventions, item 18, no outside
+    # check.
     assert float(TETRAD_LINK.proportion_correct(1.0)) == pytest.approx(0.494, abs=5e-4)
 
 

@@ -73,6 +73,22 @@ def test_published_one_sided_table():
         np.testing.assert_allclose(found, printed, atol=entry["tolerance"])
 
 
+def test_published_one_sided_values():
+    entry = PUBLISHED["pv109"]  # from memory; scipy's integral is the second route
+    for count, printed in zip((2, 3), entry["value"], strict=True):
+        found = dunnett_quantile(0.05, 20, equal(count), two_sided=False)[0]
+        assert found == pytest.approx(printed, abs=entry["tolerance"]), entry["source"]
+        law = stats.multivariate_t(shape=equal(count), df=20, seed=1)
+        assert 1 - law.cdf(np.full(count, found)) == pytest.approx(0.05, abs=2e-4)
+
+
+def test_published_range_quantile():
+    entry = PUBLISHED["q-4-20"]
+    given = entry["inputs"]
+    found = tukey_quantile(0.05, given["df"], given["k"])[0] * np.sqrt(2)
+    assert found == pytest.approx(entry["value"], abs=entry["tolerance"]), entry["source"]
+
+
 def test_published_critical_difference():
     entry = PUBLISHED["dunnett-mont"]
     critical = dunnett_quantile(0.05, 20, equal(4))[0]

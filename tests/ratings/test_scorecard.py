@@ -13,18 +13,13 @@ from sensory.ratings.flags import RULES, ScorecardLimits
 from sensory.ratings.performance import noncentrality
 from sensory.ratings.scorecard import panel_scorecard
 
+from ..references.readers import entries
 from .shared import tidy
 
-# ISO 8586:2012, Annex C, Table C.1 (6 samples, 4 assessors, 3 scores), with its printed means;
-# read in the national adoption of 2015. One illegible score is the one that gives the means.
-ANNEX_C = [
-    [[8, 8, 9], [5, 8, 9], [6, 7, 5], [9, 8, 8]],
-    [[6, 8, 7], [6, 7, 4], [5, 4, 7], [7, 7, 6]],
-    [[4, 5, 5], [4, 4, 2], [4, 3, 5], [5, 5, 5]],
-    [[6, 6, 5], [6, 4, 6], [4, 2, 4], [6, 5, 5]],
-    [[4, 5, 3], [3, 2, 4], [4, 4, 5], [4, 5, 4]],
-    [[5, 6, 6], [4, 2, 7], [5, 4, 6], [7, 5, 7]],
-]
+PUBLISHED = entries("published_ratings.json")
+# ISO 8586:2012, Annex C: 6 samples, 4 assessors, 3 scores, with the printed means.
+FISH = PUBLISHED["fish_panel"]
+ANNEX_C = list(FISH["rows"].values())
 
 
 def frame(scores, attribute="sour"):
@@ -50,17 +45,46 @@ def annex():
 
 def test_published_panel(annex):
     means = annex.groupby("sample")["score"].mean().round(1)
-    assert list(means) == [7.5, 6.2, 4.2, 4.9, 3.9, 5.3]
+    assert list(means) == FISH["value"]["sample_means"], FISH["source"]
     result = panel_scorecard(annex)
     assert result.judged == ("sour",)
     own = annex.groupby("assessor")["score"].mean()
-    assert list(own.round(1)) == [5.9, 4.8, 4.7, 6.0]
+    assert list(own.round(1)) == FISH["value"]["assessor_means"]
+    # Printed is the mean of the rounded means, 5.35 as 5.4; that of the scores is 5.347.
+    printed = FISH["value"]["grand_mean"]
+    assert own.round(1).mean() == pytest.approx(printed, abs=0.05 + 1e-9)
+    assert annex["score"].mean() == pytest.approx(5.347, abs=5e-4) != printed
     bias = [m - (own.sum() - m) / 3 for m in own]
     assert result.assessors["bias"].to_numpy() == pytest.approx(bias)
     # Hand work: mean squares within cells, by assessor, from the scores above.
     within = [np.var(np.array(ANNEX_C)[:, a], axis=1, ddof=1).mean() for a in range(4)]
     assert result.assessors["sd"].to_numpy() == pytest.approx(np.sqrt(within))
     assert result.attributes["sd"].iloc[0] == pytest.approx(np.sqrt(np.mean(within)))
+
+
+def test_published_intraclass_correlations():
+    """Six targets, four judges; from memory, and the six formulas of the mean squares by hand."""
+    entry, scores = PUBLISHED["pv116"], PUBLISHED["pv115"]
+    (data,) = scores["inputs"].values()
+    card = panel_scorecard(frame(np.array(data).T[:, :, None]))
+    found = card.intraclass("sour").set_index("Type")["ICC"]
+    kinds = ["ICC(1,1)", "ICC(A,1)", "ICC(C,1)", "ICC(1,k)", "ICC(A,k)", "ICC(C,k)"]
+    tolerance = {"abs": entry["tolerance"], "rel": 0}
+    assert list(found[kinds]) == pytest.approx(entry["value"], **tolerance), entry["source"]
+    b, w, j, e = scores["value"]
+    n, k = 6, 4
+    hand = [
+        (b - w) / (b + (k - 1) * w),
+        (b - e) / (b + (k - 1) * e + k * (j - e) / n),
+        (b - e) / (b + (k - 1) * e),
+        (b - w) / b,
+        (b - e) / (b + (j - e) / n),
+        (b - e) / b,
+    ]
+    assert list(found[kinds]) == pytest.approx(hand, abs=0.002)
+    ours = card.attributes.iloc[0]["icc_panel"]
+    alpha = PUBLISHED["pv117"]  # Cronbach's alpha is the same number; from memory
+    assert ours == pytest.approx(alpha["value"], abs=alpha["tolerance"]), alpha["source"]
 
 
 @pytest.mark.parametrize("ballots", [several(), several(replicates=3, samples=4)])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from itertools import combinations, pairwise, permutations
 from math import comb
@@ -13,6 +14,11 @@ from sensory.serving import blocks
 from sensory.serving.blocks import incomplete_blocks
 from sensory.serving.squares import williams_squares
 
+from ..references.checks_counts import balance
+from ..references.readers import entries
+
+PUBLISHED = entries("published_designs.json")
+MISPRINTS = entries("published_designs.json", "misprints")
 SIZES = [(v, k) for v in range(3, 14) for k in range(2, v)]
 each_size = pytest.mark.parametrize(("samples", "set_size"), SIZES)
 
@@ -27,6 +33,27 @@ def test_williams_balances_position_and_carry_over(samples):
             assert sorted(order[place] for order in square) == list(range(samples))
     follow = Counter(pair for square in squares for order in square for pair in pairwise(order))
     assert follow == Counter(dict.fromkeys(permutations(range(samples), 2), len(squares)))
+
+
+def test_published_sizes_and_first_rows_of_williams_designs():
+    entry = PUBLISHED["pv104"]  # from memory; counted out above
+    sizes = [sum(map(len, williams_squares(k))) for k in entry["inputs"]["k"]]
+    assert sizes == entry["value"], entry["source"]
+    for name in ("pv105", "pv106"):
+        entry = PUBLISHED[name]
+        rows = [[sample + 1 for sample in row] for row in williams_squares(entry["inputs"]["k"])[0]]
+        assert rows[: len(entry["value"])] == entry["value"], entry["source"]
+
+
+def test_published_square_for_four_is_balanced_as_ours_and_its_misprint_is_not():
+    ours = balance(williams_squares(4)[0])
+    assert ours == [1, 1, 1, 1]
+    for name, letters in (("pv107", "square"), ("williams-4", "rows")):
+        entry = PUBLISHED[name]
+        assert (balance(entry["inputs"][letters]) == ours) is entry["value"], entry["source"]
+    wrong = MISPRINTS["williams-4-typo"]
+    mistyped = re.match(r"[A-D]{4}(?:/[A-D]{4}){3}", wrong["quantity"]).group().split("/")
+    assert (balance(mistyped) == ours) is wrong["value"], wrong["source"]
 
 
 @pytest.mark.parametrize("samples", [0, 1, 13, 2.5, "four", None])

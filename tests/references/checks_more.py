@@ -1,0 +1,133 @@
+"""published_more.json: thresholds, shelf life, grading, lots, drift, ring tests, causes."""
+
+import numpy as np
+
+from sensory.choices.forced_choice import choice_test
+from sensory.choices.protocols import PAIRED, THREE_AFC
+from sensory.models.binomial import lower_tail
+from sensory.models.charts import weighted_mean
+from sensory.models.mixed import restricted_likelihood
+from sensory.models.ranks import midranks
+from sensory.ratings.ranking import ranking_test
+
+from .checks_ratings import ballots
+
+
+def detecting(entry):
+    """Two of three right, with three to choose from."""
+    assert entry["inputs"] == {"guess": "1/3", "correct": "2/3"}
+    return [choice_test(THREE_AFC, 2, 3).pd, THREE_AFC.pc_at(0.5)]
+
+
+def lots(entry):
+    """One mean, lots random: variances, the mean, -2 log restricted likelihood."""
+    given = entry["inputs"]
+    lot = np.repeat(np.arange(given["groups"]), given["each"]) if "groups" in given else None
+    lot = np.repeat(np.arange(6), 5) if lot is None else lot
+    y = np.array(given["yield_"], float)[:, None]
+    fit = restricted_likelihood(y, np.zeros(len(y), int), {"lot": lot})
+    criterion = fit.deviance[0] + (len(y) - 1) * (1 + np.log(2 * np.pi))
+    ours = {
+        "var_between": fit.variances[0, 0],
+        "var_within": fit.variances[0, 1],
+        "var_residual_reml": fit.variances[0, 1],
+        "mean": fit.means[0, 0],
+        "reml": criterion,
+    }
+    return [ours[name] for name in entry["expected"]]
+
+
+def ticks(rows):
+    """Cochran's Q is Friedman's statistic, corrected for ties, of ticks as ranks."""
+    named = ["ABCD"[: len(row)] for row in rows]
+    found = ranking_test(ballots(named, [midranks(np.array(row, float)) for row in rows]))
+    return [found.friedman.statistic, found.friedman.df, found.friedman.p_chi_square]
+
+
+def patterns(entry):
+    given = entry["inputs"]
+    return ticks([row for row, n in zip(*given.values(), strict=True) for _ in range(n)])
+
+
+def mcnemar(entry):
+    """The discordant ones are a two-sided paired comparison."""
+    return [
+        choice_test(PAIRED, b, b + c, two_sided=True).p_difference for b, c in discordant(entry)
+    ]
+
+
+def discordant(entry):
+    return entry["inputs"]["b_c"]
+
+
+def pooled(entry):
+    """Mean by precision, and its standard error."""
+    given = entry["inputs"]
+    return weighted_mean(np.array(given["yi"]), np.sqrt(given["vi"]))
+
+
+def odds(entry):
+    mean, se = pooled(entry)
+    half = 1.959963984540054 * se
+    return np.exp([mean, mean - half, mean + half])
+
+
+def at_most(entry):
+    given = entry["inputs"]
+    return lower_tail(given["c"], given["n"], given["p"])
+
+
+COMPARED = {
+    "m08_share_detecting_at_75": detecting,
+    "m20_oc_52_3": at_most,
+    "m24_dyestuff": lots,
+    "m25_dyestuff2_zero": lots,
+    "m29_cochran_q_conover": lambda entry: ticks(entry["inputs"]["table"]),
+    "m30_cochran_q_four": lambda entry: ticks(entry["inputs"]["table"]),
+    "m31_cochran_q_sas": patterns,
+    "m34_mcnemar_exact": mcnemar,
+    "m40_bcg_fixed": odds,
+    "m41_precision_weighted_fixed": lambda entry: [pooled(entry)[0], None],
+}
+MISPRINTED = {}
+PARTLY = {"m41_precision_weighted_fixed": "no Q of heterogeneity"}
+CUT = "no cut-off or calibration"
+DOSE = "no threshold by a dose"
+KAPPA = "no kappa or alpha of grades"
+SLOPE = "no random slopes: drift is per assessor"
+RING = "no ring test"
+JOINT = "no joint analysis with a variance between studies"
+NOT_OFFERED = {
+    "m01_fieller_single_new_value": CUT,
+    "m02_fieller_single_new_value_90": CUT,
+    "m03_fieller_mean_line": CUT,
+    "m04_dose_p_budworm": DOSE,
+    "m05_beetle_ld50_se": DOSE,
+    "m06_beetle_logit_fit": DOSE,
+    "m07_finney_rotenone_probit": DOSE,
+    "m09_log_steps": DOSE,
+    "m10_turnbull_radiotherapy": "no censored times",
+    "m11_tobin_left_censored": "no censored scores",
+    "m12_fleiss_10_subjects": KAPPA,
+    "m13_fleiss_diagnoses": KAPPA,
+    "m14_cohen_sas": KAPPA,
+    "m15_cohen_sas_weighted": KAPPA,
+    "m16_cohen_anxiety": KAPPA,
+    "m17_cohen_1968": KAPPA,
+    "m18_alpha_three_coders": KAPPA,
+    "m19_alpha_krippendorff_C": KAPPA,
+    "m21_sleepstudy_satterthwaite": SLOPE + "; the data are not in the file",
+    "m22_sleepstudy_uncorrelated": SLOPE + "; the data are not in the file",
+    "m23_pastes_nested": "the data are not in the file",
+    "m26_grubbs_table": RING,
+    "m27_cochran_table": RING,
+    "m28_mandel_table": RING,
+    "m32_mcnemar_corrected": "exact only, no chi-square",
+    "m33_mcnemar_uncorrected": "exact only, no chi-square",
+    "m35_mcnemar_agresti": "exact only, no chi-square",
+    "m36_raudenbush_re": JOINT,
+    "m37_raudenbush_regression": JOINT,
+    "m38_bcg_regression_ml": JOINT,
+    "m39_bcg_random_ml": JOINT,
+}
+MISPRINTS_NOT_OFFERED = {}

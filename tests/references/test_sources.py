@@ -1,0 +1,155 @@
+"""Where the printed values of the tests come from: each has a kind, none an address of a copy."""
+
+import json
+import re
+from collections import Counter
+from pathlib import Path
+
+import pytest
+
+from .readers import HERE, KINDS
+
+TESTS = HERE.parent
+THIS = Path(__file__).resolve()
+PUBLISHED = sorted(HERE.glob("published*.json"))
+MADE = {"independent.json": "make_independent.py", "ratings.json": "ratings.R"}
+TEXTS = sorted(
+    path
+    for path in TESTS.rglob("*")
+    if path.suffix in {".py", ".json", ".R", ".txt", ".csv", ".md"}
+    and "__pycache__" not in path.parts
+)
+
+# Words that name a copy, a pupil's work, somebody's page or an encyclopaedia instead of what is
+# printed there, put together so that this file does not hold them.
+COPIES = re.compile(
+    "|".join(
+        first + second
+        for first, second in (
+            ("scr", "ibd"),
+            ("aj", "docs"),
+            ("gar", "ant.ru"),
+            ("5y", "1.org"),
+            ("123", "dok"),
+            ("issu", "hub"),
+            ("ask", "filo"),
+            ("ques", "ba"),
+            ("rpu", "bs"),
+            ("stack", "exchange"),
+            ("stack", "overflow"),
+            ("beb", "ac"),
+            ("nemo", "tron"),
+            ("wiki", "pedia"),
+            ("owi", "ki"),
+            ("wiek", "voet"),
+            ("wing", "feet"),
+            ("blo", "gspot"),
+            ("blo", "g entry"),
+            ("word", "press"),
+            ("portal", "action"),
+            ("course", "hero"),
+            ("che", "gg"),
+            ("stu", "docu"),
+            ("slide", "share"),
+            ("doc", "player"),
+            ("aca", "demia.edu"),
+            ("research", "gate"),
+            ("class ", "notes"),
+            ("class ", "report"),
+            ("student ", "lab"),
+            ("lecture ", "slides"),
+            ("home", "work"),
+        )
+    ),
+    re.IGNORECASE,
+)
+ADDRESS = re.compile(r"https?://|\bwww\.", re.IGNORECASE)
+
+
+def parts(path):
+    held = json.loads(path.read_text(encoding="utf-8"))
+    return {name: rows for name, rows in held.items() if isinstance(rows, list)}
+
+
+def every_entry():
+    return [
+        pytest.param(path.name, entry, id=f"{path.stem}-{entry['id']}")
+        for path in PUBLISHED
+        for rows in parts(path).values()
+        for entry in rows
+    ]
+
+
+@pytest.mark.parametrize(("name", "entry"), every_entry())
+def test_each_value_has_a_source_of_a_kind(name, entry):
+    assert entry["source"].strip(), name
+    assert entry["seen"] in KINDS[entry["kind"]]
+    recalled = "memory" in entry["source"]
+    assert recalled == (entry["kind"] == "memory")
+    assert ("of this project" in entry["source"]) <= (entry["kind"] == "own")
+    assert not ADDRESS.search(json.dumps(entry))
+
+
+@pytest.mark.parametrize("path", TEXTS, ids=lambda path: path.relative_to(TESTS).as_posix())
+def test_no_text_of_the_tests_names_a_copy(path):
+    assert not COPIES.findall(path.read_text(encoding="utf-8"))
+
+
+def test_the_pattern_finds_what_it_looks_for():
+    for first, second in (("https://www.scr", "ibd.com/document/1"), ("en.wiki", "pedia.org")):
+        assert COPIES.search(first + second)
+    assert not COPIES.search("Dunnett (1955), JASA 50, guaranteed to be read in the journal")
+
+
+@pytest.mark.parametrize(
+    "path", [path for path in TEXTS if path.suffix == ".py"], ids=lambda path: path.name
+)
+def test_notes_of_this_project_are_marked_as_no_outside_check(path):
+    lines = path.read_text(encoding="utf-8").splitlines()
+    for place, line in enumerate(lines):
+        if re.search(r"#.*\b(?:design|trade) notes\b", line):
+            assert "no outside" in " ".join(lines[place : place + 3]), f"{path.name}:{place + 1}"
+
+
+@pytest.mark.parametrize("name", MADE)
+def test_computed_values_name_the_program_that_made_them(name):
+    held = json.loads((HERE / name).read_text(encoding="utf-8"))
+    assert (HERE / MADE[name]).is_file()
+    if "made" in held:
+        assert held["made"]["R"]
+        assert held["made"]["packages"]
+    else:
+        assert all(entry["source"] and entry["version"] for entry in held["values"])
+
+
+def test_each_published_value_is_named_in_a_test():
+    """Those of the two files of outside checks are accounted for in test_outside_checks."""
+    code = "\n".join(
+        path.read_text(encoding="utf-8") for path in TESTS.rglob("*.py") if path != THIS
+    )
+    older = [path for path in PUBLISHED if path.stem not in ("published_checks", "published_more")]
+    named = {
+        entry["id"]: entry["id"] in code or entry["id"] in RANGES
+        for path in older
+        for rows in parts(path).values()
+        for entry in rows
+    }
+    assert {name for name, there in named.items() if not there} == NOT_OFFERED.keys()
+
+
+def test_what_the_values_come_from(capsys):
+    for path in PUBLISHED:
+        kinds = Counter(entry["kind"] for rows in parts(path).values() for entry in rows)
+        with capsys.disabled():
+            print(f"\n{path.name}: " + ", ".join(f"{n} {kind}" for kind, n in kinds.most_common()))
+        assert kinds.keys() <= KINDS.keys()
+
+
+# Walked as ranges, and the misprints as a whole, in tests/choices/test_published.py.
+RANGES = {f"pv{number:03}" for number in (*range(1, 31), *range(60, 67))}
+# No function of the package gives these.
+NOT_OFFERED = {
+    "mont-cot-F": "no one-way layout: everybody scores every sample",
+    "mont-hard-F": "no one-way layout: everybody scores every sample",
+    "pv098": "rank sums without the rankings",
+}
