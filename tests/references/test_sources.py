@@ -13,12 +13,17 @@ TESTS = HERE.parent
 THIS = Path(__file__).resolve()
 PUBLISHED = sorted(HERE.glob("published*.json"))
 MADE = {"independent.json": "make_independent.py", "ratings.json": "ratings.R"}
-TEXTS = sorted(
-    path
-    for path in TESTS.rglob("*")
-    if path.suffix in {".py", ".json", ".R", ".txt", ".csv", ".md"}
-    and "__pycache__" not in path.parts
-)
+REPOSITORY = TESTS.parent
+WRITTEN = {".py", ".json", ".R", ".txt", ".csv", ".md"}
+TEXTS = [
+    *sorted(REPOSITORY.glob("*.md")),
+    *sorted(
+        path
+        for folder in ("demo_data", "sensory", "tests")
+        for path in (REPOSITORY / folder).rglob("*")
+        if path.suffix in WRITTEN and "__pycache__" not in path.parts
+    ),
+]
 
 # Words that name a copy, a pupil's work, somebody's page or an encyclopaedia instead of what is
 # printed there, put together so that this file does not hold them.
@@ -90,8 +95,8 @@ def test_each_value_has_a_source_of_a_kind(name, entry):
     assert not ADDRESS.search(json.dumps(entry))
 
 
-@pytest.mark.parametrize("path", TEXTS, ids=lambda path: path.relative_to(TESTS).as_posix())
-def test_no_text_of_the_tests_names_a_copy(path):
+@pytest.mark.parametrize("path", TEXTS, ids=lambda path: path.relative_to(REPOSITORY).as_posix())
+def test_no_text_of_the_repository_names_a_copy(path):
     assert not COPIES.findall(path.read_text(encoding="utf-8"))
 
 
@@ -102,7 +107,9 @@ def test_the_pattern_finds_what_it_looks_for():
 
 
 @pytest.mark.parametrize(
-    "path", [path for path in TEXTS if path.suffix == ".py"], ids=lambda path: path.name
+    "path",
+    [path for path in TEXTS if path.suffix == ".py" and TESTS in path.parents],
+    ids=lambda path: path.relative_to(TESTS).as_posix(),
 )
 def test_notes_of_this_project_are_marked_as_no_outside_check(path):
     lines = path.read_text(encoding="utf-8").splitlines()
