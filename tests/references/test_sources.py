@@ -3,14 +3,13 @@
 import json
 import re
 from collections import Counter
-from pathlib import Path
 
 import pytest
 
+from .not_offered import NOT_OFFERED
 from .readers import HERE, KINDS
 
 TESTS = HERE.parent
-THIS = Path(__file__).resolve()
 PUBLISHED = sorted(HERE.glob("published*.json"))
 MADE = {"independent.json": "make_independent.py", "ratings.json": "ratings.R"}
 REPOSITORY = TESTS.parent
@@ -132,9 +131,11 @@ def test_computed_values_name_the_program_that_made_them(name):
 def test_each_published_value_is_named_in_a_test():
     """Those of the two files of outside checks are accounted for in test_outside_checks."""
     code = "\n".join(
-        path.read_text(encoding="utf-8") for path in TESTS.rglob("*.py") if path != THIS
+        path.read_text(encoding="utf-8")
+        for path in TESTS.rglob("*.py")
+        if path.name not in ("test_sources.py", "not_offered.py")
     )
-    older = [path for path in PUBLISHED if path.stem not in ("published_checks", "published_more")]
+    older = [path for path in PUBLISHED if path.stem not in OUTSIDE]
     named = {
         entry["id"]: entry["id"] in code or entry["id"] in RANGES
         for path in older
@@ -147,16 +148,17 @@ def test_each_published_value_is_named_in_a_test():
 def test_what_the_values_come_from(capsys):
     for path in PUBLISHED:
         kinds = Counter(entry["kind"] for rows in parts(path).values() for entry in rows)
-        with capsys.disabled():
-            print(f"\n{path.name}: " + ", ".join(f"{n} {kind}" for kind, n in kinds.most_common()))
         assert kinds.keys() <= KINDS.keys()
+        text = ", ".join(f"{number} {kind}" for kind, number in kinds.most_common())
+        if path.stem not in OUTSIDE:
+            names = {entry["id"] for entry in parts(path)["values"] + parts(path).get("tables", [])}
+            left = len(names & NOT_OFFERED.keys())
+            text = f"{len(names) - left} compared, {left} not offered; {text}"
+        with capsys.disabled():
+            print(f"\n{path.name}: {text}")
 
 
+# Counted in test_outside_checks.
+OUTSIDE = ("published_checks", "published_more")
 # Walked as ranges, and the misprints as a whole, in tests/choices/test_published.py.
 RANGES = {f"pv{number:03}" for number in (*range(1, 31), *range(60, 67))}
-# No function of the package gives these.
-NOT_OFFERED = {
-    "mont-cot-F": "no one-way layout: everybody scores every sample",
-    "mont-hard-F": "no one-way layout: everybody scores every sample",
-    "pv098": "rank sums without the rankings",
-}
