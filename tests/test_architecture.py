@@ -51,7 +51,7 @@ ORDER = {
         dprime teeth size retests two_stage sequential replicates plans session_finding
     """,
     "ratings": """
-        flags frames rank_ballots rank_pairs ranking tables fitting variance contrasts scaling
+        flags frames names rank_ballots rank_pairs ranking tables fitting variance contrasts scaling
         profile sample_map performance control scorecard drift spikes
     """,
     "catalogue": """

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections.abc import Iterable
 
 _WIDE = {code: code - 0xFEE0 for code in range(0xFF01, 0xFF5F)} | {0x3000: 0x20}
 
@@ -51,6 +52,15 @@ def same_person(name: str) -> str:
     return " ".join(unicodedata.normalize("NFKC", name).casefold().split())
 
 
+def tidy_name(name: str) -> str:
+    """A name as it is kept: usual width, no needless spaces.
+
+    >>> tidy_name("  Anna   Berg ")
+    'Anna Berg'
+    """
+    return " ".join(plain_width(name).split())
+
+
 def key_of(text: str) -> str:
     """One spelling for a number, lot or name: needless spaces and case do not count.
 
@@ -58,3 +68,25 @@ def key_of(text: str) -> str:
     'pe-14 a'
     """
     return " ".join(text.split()).casefold()
+
+
+def looks_like(name: str) -> str:
+    """What is left of a name without case, width, accents, spaces and punctuation.
+
+    >>> {looks_like(name) for name in ("A.B.", "AB", "a b", "Á. B")}
+    {'ab'}
+    """
+    plain = unicodedata.normalize("NFKD", unicodedata.normalize("NFKC", name).casefold())
+    return "".join(letter for letter in plain if letter.isalnum()) or plain
+
+
+def look_alikes(names: Iterable[str]) -> list[tuple[str, ...]]:
+    """Names that still look like one person in several spellings, in the order they came.
+
+    >>> look_alikes(["A.B.", "Cleo", "AB", "A B"])
+    [('A.B.', 'AB', 'A B')]
+    """
+    groups: dict[str, list[str]] = {}
+    for name in dict.fromkeys(names):
+        groups.setdefault(looks_like(name), []).append(name)
+    return [tuple(group) for group in groups.values() if len(group) > 1]

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from ..base.errors import Fault
-from ..base.spelling import plain_width, same_person, split_codes
+from ..base.spelling import same_person, split_codes, tidy_name
 from .choice_ballot import ChoiceBallot
 from .columns import MOST_CODES, BallotColumns, RawRow
 from .kind import TestKind
@@ -57,7 +57,7 @@ class BallotRow:
 
     def text(self, column: str) -> str:
         """The text of a cell, empty where the table has no such column."""
-        return " ".join(plain_width(self.row.cells.get(column, "")).split())
+        return tidy_name(self.row.cells.get(column, ""))
 
     def code_texts(self) -> list[tuple[str, str]]:
         """Column and text of each code, from one cell or from columns of their own."""

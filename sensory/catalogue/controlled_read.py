@@ -22,7 +22,7 @@ from .kind import KINDS
 from .outcome import Comparison, Counts, Figure, NamedTable, Outcome, Span
 from .outcome_words import SCOPE, chance, each_named, overall
 from .question import Question
-from .scales import equal_steps
+from .scales import agreed_scale, equal_steps
 
 _KEY = "DIFFERENCE_FROM_CONTROL"
 
@@ -33,13 +33,14 @@ def read_difference_from_control(rows: Sequence[Row], question: Question) -> Out
     Raises ArgumentError, BallotError as in `difference_from_control`.
     """
     settings, setting = question.settings, KINDS[question.protocol].setting
-    frame = frame_of(rows)
+    frame, scale = frame_of(rows), agreed_scale(settings)
     result = difference_from_control(
         frame,
         control=spelled(frame, str(setting(settings, "control"))),
         limit=float(setting(settings, "limit")),
         alpha=question.alpha,
         beta=question.beta,
+        scale=(scale.low, scale.high),
     )
     outcome = outcome_of_control(result)
     absent = absent_samples(KINDS[question.protocol], question, frame)

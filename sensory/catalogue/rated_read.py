@@ -54,7 +54,9 @@ def read_profile(rows: Sequence[Row], question: Question) -> Outcome:
         frame, str(KINDS[question.protocol].setting(question.settings, "reference"))
     )
     margins = KINDS[question.protocol].margins(question.settings)
-    result, kept, unfit = _fitted(frame, reference, margins, question.alpha)
+    scale = agreed_scale(question.settings)
+    ends = (scale.low, scale.high)
+    result, kept, unfit = _fitted(frame, reference, margins, question.alpha, ends)
     seen = {str(name).casefold() for name in frame["attribute"].unique()}
     listed = KINDS[question.protocol].listed(question.settings, "attributes")
     never = {name: "never scored" for name in listed if name.casefold() not in seen}
@@ -62,8 +64,7 @@ def read_profile(rows: Sequence[Row], question: Question) -> Outcome:
     outcome = outcome_of_profile(
         result, beta=question.beta, left_out=never | unfit, absent=absent, margins=margins
     )
-    scale = agreed_scale(question.settings)
-    card = scorecard(kept, question.alpha, (scale.low, scale.high))
+    card = scorecard(kept, question.alpha, ends)
     return replace(
         outcome,
         counts=replace(outcome.counts, answers=len(rows)),
@@ -127,17 +128,23 @@ def outcome_of_profile(
 
 
 def _fitted(
-    frame: pd.DataFrame, reference: str, margins: dict[str, float], alpha: float
+    frame: pd.DataFrame,
+    reference: str,
+    margins: dict[str, float],
+    alpha: float,
+    ends: tuple[float, float],
 ) -> tuple[Profile, pd.DataFrame, dict[str, str]]:
     """The profile of the attributes that can be tested; the others with the reason."""
 
     def fitted(scores: pd.DataFrame) -> Profile:
         there = set(scores["attribute"])
         agreed = {name: size for name, size in margins.items() if name in there}
-        return profile(scores, reference=reference, margins=agreed or None, alpha=alpha)
+        return profile(scores, reference=reference, margins=agreed or None, alpha=alpha, scale=ends)
 
     try:
-        return fitted(frame), frame, {}
+        result = fitted(frame)
+        constant = {str(name): _one_score(score) for name, score in result.constant.items()}
+        return result, frame[~frame["attribute"].isin(list(constant))], constant
     except ArgumentError as error:
         unfit = {}
         for name, scores in frame.groupby("attribute", sort=False):
@@ -153,9 +160,12 @@ def _fitted(
 
 def _why_not(scores: pd.DataFrame, why: str) -> str:
     if scores["score"].nunique() == 1:
-        only = scores["score"].iloc[0]
-        return f"every score was {only:g}, so that there is no scatter to judge by."
+        return _one_score(scores["score"].iloc[0])
     return why
+
+
+def _one_score(score: float) -> str:
+    return f"every score was {score:g}, so that there is no scatter to judge by."
 
 
 def _comparisons(result: Profile, beta: float) -> tuple[Comparison, ...]:

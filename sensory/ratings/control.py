@@ -35,6 +35,7 @@ from ..models.multiplicity import dunnett_p, dunnett_quantile
 from .contrasts import against, correlated, mean_table
 from .fitting import FittedPanel, fit_panel
 from .frames import KeptTable
+from .names import keyed_among, name_among
 from .performance import cells
 from .tables import RatingTable, rating_table
 from .variance import remarks
@@ -152,6 +153,7 @@ def difference_from_control(
     alpha: float = 0.05,
     beta: float = 0.05,
     level: float = 0.95,
+    scale: tuple[float, float] | None = None,
 ) -> DifferenceFromControl:
     """Does a batch lie further from the reference than the reference itself, served blind?
 
@@ -176,6 +178,8 @@ def difference_from_control(
         Risk of calling a batch similar when it lies at the limit.
     level : float
         Of the two-sided limits.
+    scale : (lowest, highest), optional
+        Ends of the scale; a score beyond them is refused.
 
     Raises
     ------
@@ -222,7 +226,8 @@ def difference_from_control(
     """
     alpha, beta = probability("alpha", alpha), probability("beta", beta)
     level = probability("level", level)
-    table = rating_table(_named(ballots))
+    table = rating_table(_named(ballots), scale=scale)
+    control = name_among(table.samples, control)
     if control not in table.samples:
         raise ArgumentError(
             "control must be one of the samples, the blind control among "
@@ -238,7 +243,7 @@ def difference_from_control(
         alpha=alpha,
         beta=beta,
         level=level,
-        notes=(*remarks(panel), *_without_control(panel, control), *low),
+        notes=(*table.notes, *remarks(panel), *_without_control(panel, control), *low),
         _tables={
             "means": mean_table(panel, 1 - level),
             "against_control": rows.drop(columns="own_se"),
@@ -255,6 +260,7 @@ def _named(ballots: pd.DataFrame) -> pd.DataFrame:
 
 def _limits(table: RatingTable, limit: float | Mapping[Name, float]) -> dict[Name, float]:
     given = limit if isinstance(limit, Mapping) else dict.fromkeys(table.attributes, limit)
+    given = keyed_among(table.attributes, given)
     absent = [str(name) for name in table.attributes if name not in given]
     if absent:
         raise ArgumentError(f"limit must be given for every attribute; none for {absent[0]}.")

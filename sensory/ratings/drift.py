@@ -57,13 +57,19 @@ class AssessorDrift:
     sessions = KeptTable()
     trends = KeptTable()
 
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What the reader has to know: spellings that look like one person."""
+        return self.scores.notes
+
     def says(self) -> tuple[str, ...]:
-        """A sentence for each trend whose adjusted p is at most alpha."""
+        """A sentence for each trend whose adjusted p is at most alpha, and the notes."""
         trends = self._tables["trends"]
         rows = trends[trends["p_adjusted"] <= self.alpha].to_dict("records")
-        return tuple(_sentence(row) for row in rows) or (
+        lines = tuple(_sentence(row) for row in rows) or (
             "No assessor drifts by more than chance would give in this many sessions.",
         )
+        return (*lines, *self.notes)
 
     def __repr__(self) -> str:
         drifting = int((self._tables["trends"]["p_adjusted"] <= self.alpha).sum())
@@ -80,6 +86,7 @@ def assessor_drift(
     ballots: pd.DataFrame,
     *,
     attributes: Iterable[Hashable] | None = None,
+    scale: tuple[float, float] | None = None,
     alpha: float = 0.05,
 ) -> AssessorDrift:
     """Does an assessor drift away from the others, or repeat worse, from session to session?
@@ -91,6 +98,8 @@ def assessor_drift(
         1, 2, 3, ... in sorted order, or in that of their categories.
     attributes : names, optional
         Only these, in this order.
+    scale : (lowest, highest), optional
+        Ends of the scale; a score beyond them is refused.
     alpha : float
         Risk of saying that anybody drifts when nobody does.
 
@@ -122,7 +131,7 @@ def assessor_drift(
     Bo drifts upwards in sour, by 0.42 a session against the others (adjusted p 2.1e-06).
     """
     alpha = probability("alpha", alpha)
-    table = rating_table(ballots, attributes=attributes)
+    table = rating_table(ballots, attributes=attributes, scale=scale)
     if len(table.sessions) < FEWEST_SESSIONS:
         raise ArgumentError(
             f"ballots must hold at least {FEWEST_SESSIONS} sessions for a trend; "

@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Protocol
 
+import numpy as np
 import pandas as pd
+from numpy.typing import ArrayLike
 
+from ..base.arrays import Floats
+from ..base.checks import within
 from ..base.errors import ArgumentError, Fault
+
+MOST = 1e9
+"""Largest score, either way: beyond, squares of scores lose the digits that tests rest on."""
 
 
 class _Tables(Protocol):
@@ -71,3 +78,31 @@ def fault(
         problem=problem,
         advice=advice,
     )
+
+
+def scale_ends(scale: ArrayLike | None) -> tuple[float, float] | None:
+    """Lowest and highest mark of a scale.
+
+    Raises ArgumentError where they are not two numbers in order.
+    """
+    if scale is None:
+        return None
+    ends = within("scale", scale, -MOST, MOST)
+    if ends.shape != (2,) or not ends[0] < ends[1]:
+        raise ArgumentError(f"scale must be its lowest and highest mark, in order; got {scale}.")
+    return float(ends[0]), float(ends[1])
+
+
+def out_of_range(
+    score: Floats, scale: tuple[float, float] | None
+) -> Iterator[tuple[int, str, str]]:
+    """Place, problem and advice of each score off the scale, or too large to compute with."""
+    low, high = scale or (-MOST, MOST)
+    wrong = np.isfinite(score) & ~((score >= low) & (score <= high))
+    for place in np.flatnonzero(wrong).tolist():
+        if scale:
+            problem = f"{score[place]:g} lies off the scale of {low:g} to {high:g}."
+            yield place, problem, "Look at the ballot, or give another scale."
+        else:
+            problem = f"{score[place]:g} is too large to compute with."
+            yield place, problem, "Scores lie between -1,000,000,000 and 1,000,000,000."

@@ -28,8 +28,9 @@ from ..base.results import several
 from .contrasts import against, equivalence_table, mean_table, pair_table, reference_table
 from .fitting import fit_panel
 from .frames import KeptTable
+from .names import keyed_among, name_among
 from .scaling import scaling_tables
-from .tables import RatingTable, rating_table
+from .tables import RatingTable, constant_notes, rating_table, without_constant
 from .variance import anova_table, component_table, remarks
 
 
@@ -44,7 +45,10 @@ class Profile:
     reference, alpha, occasion
         As given; `occasion` is the further random term that was used, or None.
     margins : mapping
-        Margin of each attribute that has one.
+        Margin of each attribute that has one and was tested.
+    constant : mapping
+        Attributes with the same score everywhere, and that score: nothing to test. No table
+        holds them.
     notes : tuple of str
         How the numbers came about, where the reader has to know.
     anova : DataFrame
@@ -70,6 +74,7 @@ class Profile:
     table: RatingTable
     reference: Hashable | None
     margins: Mapping[Name, float]
+    constant: Mapping[Name, float]
     alpha: float
     occasion: str | None
     notes: tuple[str, ...]
@@ -125,6 +130,7 @@ def profile(
     alpha: float = 0.05,
     occasion: str | None = None,
     scaling: bool = False,
+    scale: tuple[float, float] | None = None,
 ) -> Profile:
     """Which attributes differ between samples, and by how much?
 
@@ -145,6 +151,8 @@ def profile(
         A further random term; if not given, session where there is more than one.
     scaling : bool
         Also correct for the use of the scale.
+    scale : (lowest, highest), optional
+        Ends of the scale; a score beyond them is refused.
 
     Raises
     ------
@@ -179,10 +187,13 @@ def profile(
     1   pear   -0.4680      0.2363
     """
     alpha, wanted = probability("alpha", alpha), truth("scaling", scaling)
-    table = rating_table(ballots, attributes=attributes)
+    table = rating_table(ballots, attributes=attributes, scale=scale)
     agreed = _margins(table, margins, reference)
+    table, constant = without_constant(table)
+    agreed = {name: size for name, size in agreed.items() if name not in constant}
     panel = fit_panel(table, occasion)
     if reference is not None:
+        reference = name_among(table.samples, reference)
         against(panel, reference)
     tables = {
         "anova": anova_table(panel),
@@ -200,9 +211,10 @@ def profile(
         table=table,
         reference=reference,
         margins=MappingProxyType(agreed),
+        constant=MappingProxyType(constant),
         alpha=alpha,
         occasion=panel.occasion,
-        notes=remarks(panel),
+        notes=(*table.notes, *constant_notes(constant), *remarks(panel)),
         _tables=MappingProxyType(tables),
     )
 
@@ -215,6 +227,7 @@ def _margins(
     if reference is None:
         raise ArgumentError("margins need a reference, the sample to compare with.")
     given = margins if isinstance(margins, Mapping) else dict.fromkeys(table.attributes, margins)
+    given = keyed_among(table.attributes, given)
     unknown = [str(name) for name in given if name not in table.attributes]
     if unknown:
         raise ArgumentError(

@@ -13,6 +13,7 @@ from ..base.errors import ArgumentError, BallotError, Fault
 from ..base.results import several
 from ..models.ranks import midranks
 from .frames import fault, is_empty, whole_frame
+from .names import alike_notes, one_spelling
 
 COLUMNS = ("assessor", "sample", "rank")
 """Columns that must be there; `session` may be."""
@@ -53,6 +54,11 @@ class RankBallots:
         """Number of people."""
         return len({assessor for _, assessor in self.ballots})
 
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """Assessors who look like one person in several spellings."""
+        return alike_notes(dict.fromkeys(assessor for _, assessor in self.ballots))
+
 
 def read_ranks(ballots: object) -> RankBallots:
     """The ballots as an array of ranks, or one error that lists every fault.
@@ -91,7 +97,9 @@ def _rows(ballots: object) -> pd.DataFrame:
     frame = whole_frame("ballots", ballots, "rank", COLUMNS, ("session",))
     if "session" not in frame:
         frame = frame.assign(session="")
-    return frame[["session", *COLUMNS]]
+    names = ("session", *COLUMNS[:2])
+    spelled = {name: one_spelling(frame[name]) for name in names}
+    return frame[["session", *COLUMNS]].assign(**spelled)
 
 
 def _cells(rows: pd.DataFrame) -> tuple[list[Fault], dict[tuple[str, str], dict[str, float]]]:

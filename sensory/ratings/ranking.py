@@ -31,6 +31,7 @@ from ..base.checks import one_count, probability
 from ..base.errors import ArgumentError
 from ..base.results import Cell, Table
 from ..models.ranks import block_statistic, block_tail, shuffled_tail, trend, trend_tail
+from .names import name_among
 from .rank_ballots import RankBallots, read_ranks
 from .rank_pairs import (
     LeastDifferences,
@@ -140,6 +141,11 @@ class RankingTest:
     fewest: int | None
 
     @property
+    def notes(self) -> tuple[str, ...]:
+        """What the reader has to know: spellings that look like one person."""
+        return self.ballots.notes
+
+    @property
     def different_pairs(self) -> tuple[tuple[str, str], ...]:
         """Pairs that differ at alpha for all comparisons together."""
         return tuple(
@@ -164,7 +170,8 @@ class RankingTest:
         return Table(columns=("question", "statistic", "df", "p", "method"), rows=tuple(tests))
 
     def _repr_html_(self) -> str:
-        return self.rank_sums._repr_html_() + self.table()._repr_html_()
+        notes = "".join(f"<p>{note}</p>" for note in self.notes)
+        return self.rank_sums._repr_html_() + self.table()._repr_html_() + notes
 
 
 def ranking_test(
@@ -245,6 +252,8 @@ def ranking_test(
     alpha, seed = probability("alpha", alpha), one_count("seed", seed)
     read = read_ranks(ballots)
     order = None if expected is None else _expected(expected, read.samples)
+    if reference is not None:
+        reference = str(name_among(read.samples, reference))
     if reference is not None and reference not in read.samples:
         raise ArgumentError(
             f"reference must be one of the samples {', '.join(read.samples)}; got {reference!r}."
@@ -319,7 +328,8 @@ def _page(read: RankBallots, order: tuple[str, ...]) -> Page:
 
 
 def _expected(expected: Sequence[str], samples: tuple[str, ...]) -> tuple[str, ...]:
-    order = (expected,) if isinstance(expected, str) else tuple(map(str, expected))
+    given = (expected,) if isinstance(expected, str) else expected
+    order = tuple(str(name_among(samples, name)) for name in given)
     if sorted(order) != sorted(samples):
         raise ArgumentError(
             f"expected must hold each of the samples {', '.join(samples)} once; "

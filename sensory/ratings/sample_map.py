@@ -25,7 +25,8 @@ from ..base.arrays import Floats
 from ..base.checks import one_count, probability, truth
 from ..base.errors import ArgumentError, BallotError, Fault
 from ..base.results import Table, several
-from .frames import fault, is_empty, whole_frame
+from .frames import fault, is_empty, out_of_range, scale_ends, whole_frame
+from .names import alike_notes, one_spelling
 
 COLUMNS = ("assessor", "sample", "attribute", "score")
 OPTIONAL = ("session", "replicate")
@@ -111,6 +112,11 @@ class SampleMap:
         return shares
 
     @property
+    def notes(self) -> tuple[str, ...]:
+        """Assessors who look like one person in several spellings."""
+        return alike_notes(self.assessors)
+
+    @property
     def correlations(self) -> Floats:
         """Attributes by axes: correlation of the sample means with the coordinates."""
         away = self.means - self.means.mean(0)
@@ -143,7 +149,8 @@ class SampleMap:
         return Table(columns=("axis", "variance", "share", *self.attributes), rows=rows)
 
     def _repr_html_(self) -> str:
-        return self.table()._repr_html_() + self.axes()._repr_html_()
+        notes = "".join(f"<p>{note}</p>" for note in self.notes)
+        return self.table()._repr_html_() + self.axes()._repr_html_() + notes
 
 
 def sample_map(
@@ -153,6 +160,7 @@ def sample_map(
     draws: int = 2000,
     seed: int = 1,
     level: float = 0.95,
+    scale: tuple[float, float] | None = None,
 ) -> SampleMap:
     """Principal components of the sample means, with a region for each sample.
 
@@ -175,6 +183,8 @@ def sample_map(
         For the resampling; the same seed gives the same map.
     level : float
         Of the region of each sample by itself.
+    scale : (lowest, highest), optional
+        Ends of the scale; a score beyond them is refused.
 
     Raises
     ------
@@ -220,7 +230,7 @@ def sample_map(
     draws, seed = one_count("draws", draws, at_least=200), one_count("seed", seed)
     if draws > 100_000:
         raise ArgumentError(f"draws must be at most 100,000; got {draws:,}.")
-    scores, names = _scores(ballots)
+    scores, names = _scores(ballots, scale_ends(scale))
     means = scores.mean(0)
     spread = _unit(means, names[2], scaled)
     coordinates, loadings, variance = _components((means - means.mean(0)) / spread)
@@ -301,9 +311,11 @@ def _unit(means: Floats, attributes: tuple[str, ...], scaled: bool) -> Floats:
     return spread
 
 
-def _scores(ballots: object) -> tuple[Floats, tuple[tuple[str, ...], ...]]:
+def _scores(
+    ballots: object, ends: tuple[float, float] | None
+) -> tuple[Floats, tuple[tuple[str, ...], ...]]:
     """Assessors by samples by attributes, replicates averaged, and the three lists of names."""
-    rows = _rows(ballots)
+    rows = _rows(ballots, ends)
     cells = rows.groupby(["assessor", "sample", "attribute"], sort=True)["score"].mean()
     whole = pd.MultiIndex.from_product(
         [sorted(rows[name].unique()) for name in ("assessor", "sample", "attribute")]
@@ -332,14 +344,16 @@ def _check_sizes(names: tuple[tuple[str, ...], ...]) -> None:
             )
 
 
-def _rows(ballots: object) -> pd.DataFrame:
+def _rows(ballots: object, ends: tuple[float, float] | None) -> pd.DataFrame:
     ballots = whole_frame("ballots", ballots, "score", COLUMNS, OPTIONAL)
     names = [name for name in (*OPTIONAL, *COLUMNS[:3]) if name in ballots.columns]
     rows = pd.DataFrame(
-        {name: ballots[name].astype(object).map(_text) for name in names}
+        {name: one_spelling(ballots[name]).astype(object).map(_text) for name in names}
         | {"score": pd.to_numeric(ballots["score"], errors="coerce")}
     ).reset_index(drop=True)
+    number = rows["score"].to_numpy(dtype=np.float64)
     faults = [*_empty_names(rows), *_no_numbers(rows, ballots["score"]), *_twice(rows, names)]
+    faults += [_fault(at + 2, "score", *words) for at, *words in out_of_range(number, ends)]
     if faults:
         raise BallotError(sorted(faults, key=lambda fault: fault.row))
     return rows.dropna(subset="score")

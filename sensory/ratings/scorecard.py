@@ -20,17 +20,16 @@ from types import MappingProxyType
 
 import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike
 from scipy.special import fdtri, stdtrit
 
 from ..base.arrays import Bools, Floats, Name
-from ..base.checks import probability, within
+from ..base.checks import probability
 from ..base.errors import ArgumentError
 from ..base.results import several
 from ..models.mean_squares import BOTH, SAMPLE
 from .fitting import FittedPanel, fit_panel
 from .flags import ScorecardLimits, flag_table, raised
-from .frames import KeptTable
+from .frames import KeptTable, scale_ends
 from .performance import (
     Cells,
     agreement,
@@ -42,7 +41,7 @@ from .performance import (
     repeatability,
     smallest_difference,
 )
-from .tables import RatingTable, rating_table
+from .tables import RatingTable, constant_notes, rating_table, without_constant
 from .variance import anova_table, remarks
 
 _FEWEST_MEANS = 5  # that pingouin takes
@@ -184,7 +183,8 @@ def panel_scorecard(
     limits : ScorecardLimits, optional
         Limits behind the flags.
     scale : (lowest, highest), optional
-        Ends of the scale, for the limit of repeatability as a share of it.
+        Ends of the scale: a score beyond them is refused, and they give the limit of
+        repeatability as a share of the scale.
     alpha : float
         Level of the tests.
     power : float
@@ -193,8 +193,7 @@ def panel_scorecard(
     Raises
     ------
     ArgumentError, BallotError
-        See `rating_table` and `fit_panel`; a scale whose ends are not in order or do not
-        hold the scores.
+        See `rating_table` and `fit_panel`.
 
     Notes
     -----
@@ -226,8 +225,9 @@ def panel_scorecard(
     """
     alpha, power = probability("alpha", alpha), probability("power", power)
     limits = _limits(limits)
-    table = rating_table(ballots, attributes=attributes)
-    ends = _scale(scale, table)
+    ends = scale_ends(scale)
+    table = rating_table(ballots, attributes=attributes, scale=ends)
+    table, constant = without_constant(table)
     panel = fit_panel(table)
     of = cells(table)
     whole = _attribute_table(panel, of, alpha, power)
@@ -248,7 +248,13 @@ def panel_scorecard(
         alpha=alpha,
         power=power,
         judged=tuple(name for name, yes in zip(table.attributes, judged, strict=True) if yes),
-        notes=(*remarks(panel), *_gaps(table, of), *cannot_say(of, alpha)),
+        notes=(
+            *table.notes,
+            *constant_notes(constant),
+            *remarks(panel),
+            *_gaps(table, of),
+            *cannot_say(of, alpha),
+        ),
         _tables=MappingProxyType(tables),
     )
 
@@ -259,21 +265,6 @@ def _limits(limits: object) -> ScorecardLimits:
     if not isinstance(limits, ScorecardLimits):
         raise ArgumentError(f"limits must be ScorecardLimits; got {type(limits).__name__}.")
     return limits
-
-
-def _scale(scale: ArrayLike | None, table: RatingTable) -> tuple[float, float] | None:
-    if scale is None:
-        return None
-    ends = within("scale", scale, -1e9, 1e9)
-    if ends.shape != (2,) or not ends[0] < ends[1]:
-        raise ArgumentError(f"scale must be its lowest and highest mark, in order; got {scale}.")
-    scores = table.rows["score"]
-    if scores.min() < ends[0] or scores.max() > ends[1]:
-        raise ArgumentError(
-            f"scale must hold every score; got {ends[0]:g} to {ends[1]:g}, and scores from "
-            f"{scores.min():g} to {scores.max():g}."
-        )
-    return float(ends[0]), float(ends[1])
 
 
 def _attribute_table(panel: FittedPanel, of: Cells, alpha: float, power: float) -> pd.DataFrame:

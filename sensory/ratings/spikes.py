@@ -15,8 +15,10 @@ from ..base.errors import ArgumentError, BallotError
 from ..base.results import several
 from ..models.binomial import clopper_pearson
 from .frames import KeptTable, fault, is_empty, whole_frame
+from .names import alike_notes, one_spelling
 
-_NEEDED = ("assessor", "spiked", "found")
+_TRUTHS = ("spiked", "found")
+_NEEDED = ("assessor", *_TRUTHS)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -43,6 +45,11 @@ class SpikedSamples:
 
     assessors = KeptTable()
     faults = KeptTable()
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """Assessors who look like one person in several spellings."""
+        return alike_notes(self._tables["assessors"]["assessor"])
 
     def __repr__(self) -> str:
         table = self._tables["assessors"]
@@ -104,6 +111,9 @@ def _checked(answers: object) -> tuple[pd.DataFrame, int]:
     answers = whole_frame("answers", answers, "answer", _NEEDED, ("fault",))
     kept = [*_NEEDED, *(["fault"] if "fault" in answers else [])]
     frame = answers[kept].reset_index(drop=True)
+    frame = frame.assign(
+        **{name: one_spelling(frame[name]) for name in kept if name not in _TRUTHS}
+    )
     wrong = [
         fault(
             place + 2,
@@ -113,7 +123,7 @@ def _checked(answers: object) -> tuple[pd.DataFrame, int]:
             f"{cell!r} is neither true nor false.",
             "Give True or False, or 1 or 0.",
         )
-        for column in ("spiked", "found")
+        for column in _TRUTHS
         for place, cell in enumerate(frame[column])
         if not (pd.isna(cell) and column == "found") and not _is_truth(cell)
     ]

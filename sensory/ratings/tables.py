@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable, Iterator
+from collections.abc import Hashable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,7 +10,8 @@ import pandas as pd
 
 from ..base.arrays import Floats, Ints, Name
 from ..base.errors import ArgumentError, BallotError, Fault
-from .frames import fault, whole_frame
+from .frames import fault, out_of_range, scale_ends, whole_frame
+from .names import alike_notes, name_among, one_spelling
 
 NAMES = ("session", "assessor", "sample", "replicate", "attribute")
 OPTIONAL = ("session", "replicate")
@@ -73,6 +74,11 @@ class RatingTable:
         """How many rows held no score."""
         return len(self._missing)
 
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """Assessors who look like one person in several spellings."""
+        return alike_notes(self.assessors)
+
     def grid(self) -> RatingGrid:
         """The scores as an array with one column an attribute.
 
@@ -99,7 +105,10 @@ class RatingTable:
 
 
 def rating_table(
-    ballots: pd.DataFrame, *, attributes: Iterable[Hashable] | None = None
+    ballots: pd.DataFrame,
+    *,
+    attributes: Iterable[Hashable] | None = None,
+    scale: tuple[float, float] | None = None,
 ) -> RatingTable:
     """Check a tidy table of scores.
 
@@ -108,14 +117,18 @@ def rating_table(
     ballots : DataFrame
         One score a row, columns ``assessor sample attribute score`` and, where there is
         more than one, ``session`` and ``replicate``. Other columns are left out. Rows
-        without a score are dropped and kept in `RatingTable.missing`.
+        without a score are dropped and kept in `RatingTable.missing`. Names that differ in
+        case, width or needless spaces only are one name, as are 1 and '1'.
     attributes : names, optional
         Only these, in this order.
+    scale : (lowest, highest), optional
+        Ends of the scale; a score beyond them is refused.
 
-    Raises ArgumentError: No table, a missing column, an unknown attribute, no score at all.
-    BallotError: Cells that cannot be used, all of them at once: a score that is no finite number, a
-    name left empty, an assessor who scored a sample twice in one replicate. Rows count as in a file
-    with the header as row 1.
+    Raises ArgumentError: No table, a missing column, an unknown attribute, no score at all, a scale
+    whose ends are not in order.
+    BallotError: Cells that cannot be used, all of them at once: a score that is no finite number,
+    lies off the scale or beyond 1e9, a name left empty, an assessor who scored a sample twice in
+    one replicate. Rows count as in a file with the header as row 1.
 
     Examples
     --------
@@ -126,17 +139,54 @@ def rating_table(
     >>> table.samples, len(table.rows), table.dropped
     (('lime', 'plum'), 3, 1)
     """
+    ends = scale_ends(scale)
     frame = _with_columns(ballots)
     frame, wanted = _only(frame, attributes)
     number = _numbers(frame["score"])
-    faults = [*_bad_cells(frame, number), *_twice(frame, number)]
+    faults = [*_bad_cells(frame, number), *_beyond(frame, number, ends), *_twice(frame, number)]
     if faults:
         raise BallotError(sorted(faults, key=lambda fault: (fault.row, fault.column)))
     frame["score"] = number
     there = np.isfinite(number)
     if not there.any():
         raise ArgumentError("ballots hold no score at all; every cell of score is empty.")
-    rows = frame.loc[there].reset_index(drop=True)
+    missing = frame.loc[~there].reset_index(drop=True)
+    return _made(frame.loc[there].reset_index(drop=True), missing, wanted)
+
+
+def without_constant(table: RatingTable) -> tuple[RatingTable, dict[Name, float]]:
+    """The table without the attributes that hold one score only, and these with their score.
+
+    A table of nothing else is handed back as it is.
+
+    >>> ballots = pd.DataFrame({"assessor": ["Ada", "Ada"], "sample": ["lime", "plum"]})
+    >>> table = rating_table(pd.concat([
+    ...     ballots.assign(attribute="sour", score=[7, 2]),
+    ...     ballots.assign(attribute="off note", score=0)]))
+    >>> without_constant(table)[1]
+    {'off note': 0.0}
+    """
+    scores = table.rows.groupby("attribute", observed=True)["score"].agg(["min", "max"])
+    constant = {
+        name: float(scores["min"][name])
+        for name in table.attributes
+        if scores["min"][name] == scores["max"][name]
+    }
+    if not constant or len(constant) == len(table.attributes):
+        return table, {}
+    rows = table.rows
+    kept = rows[~rows["attribute"].isin(list(constant))].reset_index(drop=True)
+    return _made(kept, table.missing, table.attributes), constant
+
+
+def constant_notes(constant: Mapping[Name, float]) -> tuple[str, ...]:
+    """What is said of attributes that hold one score only."""
+    return tuple(
+        f"{name}: {score:g} for every sample, nothing to test." for name, score in constant.items()
+    )
+
+
+def _made(rows: pd.DataFrame, missing: pd.DataFrame, wanted: tuple[Name, ...]) -> RatingTable:
     levels = {name: _levels(rows[name]) for name in NAMES}
     present = set(levels["attribute"])
     levels["attribute"] = tuple(name for name in wanted if name in present)
@@ -148,7 +198,7 @@ def rating_table(
         replicates=levels["replicate"],
         attributes=levels["attribute"],
         _rows=rows,
-        _missing=frame.loc[~there].reset_index(drop=True),
+        _missing=missing,
         _codes=codes,
     )
 
@@ -158,7 +208,8 @@ def _with_columns(ballots: object) -> pd.DataFrame:
     needed = [name for name in COLUMNS if name not in OPTIONAL]
     ballots = whole_frame("ballots", ballots, "score", needed, OPTIONAL)
     given = {name: ballots.get(name, 1) for name in COLUMNS}
-    return pd.DataFrame(given, index=ballots.index).reset_index(drop=True)
+    frame = pd.DataFrame(given, index=ballots.index).reset_index(drop=True)
+    return frame.assign(**{name: one_spelling(frame[name]) for name in NAMES})
 
 
 def _only(
@@ -167,7 +218,8 @@ def _only(
     there = tuple(frame["attribute"].dropna().unique())
     if attributes is None:
         return frame, there
-    wanted = (attributes,) if isinstance(attributes, str) else tuple(dict.fromkeys(attributes))
+    asked = (attributes,) if isinstance(attributes, str) else attributes
+    wanted = tuple(dict.fromkeys(name_among(there, name) for name in asked))
     unknown = [str(name) for name in wanted if name not in there]
     if unknown or not wanted:
         raise ArgumentError(
@@ -200,6 +252,13 @@ def _bad_cells(frame: pd.DataFrame, number: Floats) -> Iterator[Fault]:
             yield _fault(
                 frame, place, name, "name", f"The {name} is left empty.", f"Name the {name}."
             )
+
+
+def _beyond(
+    frame: pd.DataFrame, number: Floats, ends: tuple[float, float] | None
+) -> Iterator[Fault]:
+    for place, problem, advice in out_of_range(number, ends):
+        yield _fault(frame, place, "score", "range", problem, advice)
 
 
 def _twice(frame: pd.DataFrame, number: Floats) -> Iterator[Fault]:

@@ -3,10 +3,12 @@
 import re
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from sensory.base.errors import ArgumentError
 from sensory.ratings.profile import profile
+from sensory.ratings.scorecard import panel_scorecard
 
 from .shared import tidy
 
@@ -56,7 +58,8 @@ ALIKE = PLAIN.assign(score=PLAIN["sample"].str.len() + PLAIN["sample"].eq("plum"
         (PLAIN.query("sample == 'plum'"), {}, "ballots hold one sample only, plum; a profile"),
         (UNSERVED, {}, "no score of sample plum for sour"),
         (ALONE, {}, "for sweet: scored by one assessor only"),
-        (with_scores("sour", 4.0), {}, "for sour: given the same score everywhere"),
+        (with_scores("sour", 4.0), {"attributes": "sour"}, "for sour: given the same score every"),
+        (PLAIN.assign(score=4.0), {}, "for sour, sweet: given the same score everywhere"),
         (FEW, {}, "for sour: there are no more scores than samples"),
         (ALIKE, {}, "for sour, sweet: scores leave no scatter"),
         (ALIKE.drop(index=3), {}, "for sour, sweet: scores leave no"),
@@ -68,9 +71,18 @@ def test_one_clear_error(table, options, message):
         profile(table, **options)
 
 
-def test_leaving_out_the_attribute_mends_it():
-    found = profile(with_scores("sour", 4.0), attributes=["sweet"])
-    assert found.table.attributes == ("sweet",)
+def test_a_constant_attribute_is_reported_and_the_others_go_on():
+    table = with_scores("sour", 0)
+    result = profile(table, reference="lime", margins=1)
+    alone = profile(table, attributes=["sweet"], reference="lime", margins=1)
+    assert dict(result.constant) == {"sour": 0}
+    assert "sour: 0 for every sample, nothing to test." in result.notes
+    for name in ("anova", "means", "against_reference", "pairs", "equivalence", "components"):
+        pd.testing.assert_frame_equal(getattr(result, name), getattr(alone, name))
+    assert not alone.constant
+    card = panel_scorecard(table)
+    assert "sour: 0 for every sample, nothing to test." in card.notes
+    assert list(card.attributes["attribute"]) == ["sweet"]
 
 
 def test_missing_scores_are_counted_and_shown():

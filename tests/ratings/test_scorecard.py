@@ -8,7 +8,7 @@ import pingouin
 import pytest
 from scipy import stats
 
-from sensory.base.errors import ArgumentError
+from sensory.base.errors import ArgumentError, SensoryError
 from sensory.ratings.flags import RULES, ScorecardLimits
 from sensory.ratings.performance import noncentrality
 from sensory.ratings.scorecard import panel_scorecard
@@ -391,7 +391,7 @@ def test_tables_are_handed_out_as_copies():
         (lambda: flags_of(clean(), limits=0.5), "limits must be ScorecardLimits; got float"),
         (lambda: flags_of(clean(), scale=(10, 0)), "scale must be its lowest and highest mark"),
         (lambda: flags_of(clean(), scale=10), "scale must be its lowest and highest mark"),
-        (lambda: flags_of(clean(), scale=(4, 5)), "scale must hold every score; got 4 to 5"),
+        (lambda: flags_of(clean(), scale=(4, 5)), "lies off the scale of 4 to 5"),
         (lambda: flags_of(clean(), attributes=["salty"]), "attributes must be among sour"),
         (lambda: flags_of(clean()[:1]), "one assessor only, A00"),
         (lambda: ScorecardLimits(least_r=1.5), "least_r must lie strictly between 0 and 1"),
@@ -401,7 +401,7 @@ def test_tables_are_handed_out_as_copies():
     ],
 )
 def test_arguments_and_limits_that_cannot_be_used(call, message):
-    with pytest.raises(ArgumentError, match=re.escape(message)):
+    with pytest.raises(SensoryError, match=re.escape(message)):
         call()
 
 

@@ -1,0 +1,87 @@
+"""Names in tables that come in: one spelling each, as the readers of files give them.
+
+Why so
+------
+'A ' and 'a', 1 and '1' are one person to whoever typed them; as two they would add an assessor
+to the degrees of freedom (F 49 on 21 became 68 on 45). What is only likely to be one person
+('A.B.' and 'AB') is named and never put together here: it may be two.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import TypeVar
+
+import pandas as pd
+
+from ..base.arrays import Name
+from ..base.results import several
+from ..base.spelling import look_alikes, same_person, tidy_name
+from .frames import is_empty
+
+Value = TypeVar("Value")
+
+
+def one_spelling(column: pd.Series) -> pd.Series:
+    """A column of names, each in the spelling in which it came first.
+
+    Case, width and needless spaces do not count, and a whole number is its digits. A column that
+    is in one spelling already is handed back as it is; categories keep their order.
+
+    >>> one_spelling(pd.Series(["A ", "a", "Bo"])).tolist()
+    ['A', 'A', 'Bo']
+    >>> one_spelling(pd.Series([1, "1", 2.0, "2"], dtype=object)).tolist()
+    [1, 1, 2.0, 2.0]
+    """
+    first: dict[str, Name] = {}
+    spelled: dict[Name, Name] = {}
+    for name in column.unique():
+        if not is_empty(name):
+            spelled[name] = first.setdefault(_key(name), _tidy(name))
+    if all(name == kept and type(name) is type(kept) for name, kept in spelled.items()):
+        return column
+    names = column.astype(object).map(lambda name: spelled.get(name, name))
+    if isinstance(column.dtype, pd.CategoricalDtype):
+        order = [spelled[name] for name in column.cat.categories if name in spelled]
+        return names.astype(pd.CategoricalDtype(list(dict.fromkeys(order)), column.dtype.ordered))
+    return names
+
+
+def name_among(names: Iterable[Name], given: Name) -> Name:
+    """The name that `given` spells; `given` itself where it is none of them.
+
+    >>> name_among(("lime", "Plum"), " plum"), name_among(("lime",), "rose")
+    ('Plum', 'rose')
+    """
+    keys = {_key(name): name for name in names}
+    return given if given in keys.values() else keys.get(_key(given), given)
+
+
+def keyed_among(names: Iterable[Name], given: Mapping[Name, Value]) -> dict[Name, Value]:
+    """A mapping with its keys in the spelling of the names."""
+    known = tuple(names)
+    return {name_among(known, name): value for name, value in given.items()}
+
+
+def alike_notes(assessors: Iterable[Name]) -> tuple[str, ...]:
+    """A sentence for each group of names that still look like one person.
+
+    >>> print(*alike_notes(["A.B.", "AB", "Cleo"]))
+    A.B. and AB look like one person in several spellings; they count as 2 assessors. If it is \
+one person, give one spelling.
+    """
+    return tuple(
+        f"{', '.join(group[:-1])} and {group[-1]} look like one person in several spellings; they "
+        f"count as {several(len(group), 'assessor')}. If it is one person, give one spelling."
+        for group in look_alikes(map(str, assessors))
+    )
+
+
+def _key(name: Name) -> str:
+    if isinstance(name, float) and name.is_integer():
+        return str(int(name))
+    return same_person(str(name))
+
+
+def _tidy(name: Name) -> Name:
+    return tidy_name(name) if isinstance(name, str) else name
