@@ -52,7 +52,8 @@ ORDER = {
     """,
     "ratings": """
         flags frames names rank_ballots rank_pairs ranking tables fitting variance contrasts scaling
-        profile sample_map performance control scorecard drift spikes
+        performance reversal profile sample_map control interaction scorecard_notes
+        scorecard drift spikes
     """,
     "catalogue": """
         columns choice_ballot question scales outcome_words outcome choices_read outcome_json

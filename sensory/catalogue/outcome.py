@@ -154,6 +154,23 @@ class AssessorPoint:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class AssessorLine:
+    """Means of one assessor over the samples in one attribute, for the chart of disagreement.
+
+    `share`: of the assessor in the interaction of assessor and sample; NaN where there is none.
+    `turned`: whether the attribute was scored the other way round.
+    `causes`: whether this is a main cause of a disagreement that was shown.
+    """
+
+    assessor: str
+    attribute: str
+    means: dict[str, float]
+    share: float
+    turned: bool = False
+    causes: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Place:
     """A sample, or the direction of an attribute, on the map.
 
@@ -199,6 +216,8 @@ class Outcome:
     `means`: of a profile.
     `places`: of a profile with three samples or more and no empty cell.
     `panel`: of a profile: the assessors, on attributes that the panel tells apart.
+    `panel_lines`: of a profile: the assessors over the samples, in attributes that the panel
+        discriminates or disagrees on.
     `panel_says`: the scorecard in sentences.
     `smallest_differences`: by attribute, what the panel of that day could have seen.
     """
@@ -222,6 +241,7 @@ class Outcome:
     means: tuple[MeanPoint, ...] = ()
     places: Places | None = None
     panel: tuple[AssessorPoint, ...] = ()
+    panel_lines: tuple[AssessorLine, ...] = ()
     panel_says: tuple[str, ...] = ()
     panel_tables: tuple[NamedTable, ...] = ()
     smallest_differences: dict[str, float] = field(default_factory=dict)

@@ -6,9 +6,10 @@ from typing import Any
 
 from ..base.errors import ArgumentError
 from ..base.results import Table
+from ..ratings.profile import Profile
 from ..ratings.scorecard import PanelScorecard
 from .frames import table_of
-from .outcome import AssessorPoint, NamedTable
+from .outcome import AssessorLine, AssessorPoint, NamedTable
 
 _KINDS = {
     "ICC(A,1)": "one assessor, level counted",
@@ -17,10 +18,14 @@ _KINDS = {
 }
 
 
-def panel_parts(card: PanelScorecard | str) -> dict[str, Any]:
-    """The fields of an outcome that speak of the panel; a text says why there is none."""
+def panel_parts(card: PanelScorecard | str, result: Profile) -> dict[str, Any]:
+    """The fields of an outcome that speak of the panel; a text says why there is none.
+
+    Who is reversed comes first, and then what this does to the result.
+    """
     if isinstance(card, str):
         return {"panel_says": (f"No scorecard of the panel: {card}",)}
+    turned, says = int((card.flags["flag"] == "reversed").sum()), card.says()
     judged = card.assessors[card.assessors["judged"]]
     flags = card.flags.groupby(["assessor", "attribute"]).size()
     return {
@@ -34,15 +39,54 @@ def panel_parts(card: PanelScorecard | str) -> dict[str, Any]:
             )
             for row in judged.to_dict("records")
         ),
-        "panel_says": card.says(),
+        "panel_lines": _lines(card),
+        "panel_says": (*says[:turned], *result.left_out_says(), *says[turned:]),
         "panel_tables": _tables(card),
     }
+
+
+def reversed_in_short(result: Profile) -> tuple[str, ...]:
+    """Beside the finding: who scored what the other way round."""
+    rows = result.reversals.to_dict("records")
+    if not rows:
+        return ()
+    named = "; ".join(f"{row['attribute']} by {row['assessor']}" for row in rows)
+    return (f"Scored the other way round: {named}. What this does stands under the panel.",)
+
+
+def _lines(card: PanelScorecard) -> tuple[AssessorLine, ...]:
+    """Assessors over the samples where the panel discriminates or disagrees."""
+    whole = card.attributes.set_index("attribute")
+    disagreed = whole["interaction_p_false_discovery"] <= card.alpha
+    share = card.assessors.set_index(["assessor", "attribute"])["interaction_share"]
+    flags = card.flags[card.flags["flag"] == "reversed"]
+    turned = set(zip(flags["assessor"], flags["attribute"], strict=True))
+    causes = {name: card.causes(name) for name in whole.index}
+    means = card.means.groupby(["attribute", "assessor"], sort=False)
+    cells = {
+        key: dict(zip(part["sample"], map(float, part["estimate"]), strict=True))
+        for key, part in means
+    }
+    return tuple(
+        AssessorLine(
+            assessor=str(assessor),
+            attribute=str(attribute),
+            means={str(name): given[name] for name in card.scores.samples if name in given},
+            share=float(share[assessor, attribute]),
+            turned=(assessor, attribute) in turned,
+            causes=assessor in causes[attribute],
+        )
+        for attribute in card.scores.attributes
+        if attribute in card.judged or disagreed[attribute]
+        for assessor in card.scores.assessors
+        if (given := cells.get((attribute, assessor)))
+    )
 
 
 def _tables(card: PanelScorecard) -> tuple[NamedTable, ...]:
     attributes = "attribute judged statistic p interaction_p sd icc kendall_w smallest_difference"
     panel = "assessor attributes apart r slope sd_ratio flags"
-    assessors = "assessor attribute statistic p sd sd_ratio r slope bias"
+    assessors = "assessor attribute statistic p sd sd_ratio r slope interaction_share bias"
     correlations = _intraclass(card)
     return (
         NamedTable("The panel, attribute by attribute", table_of(card.attributes, attributes)),

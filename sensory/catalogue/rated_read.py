@@ -25,7 +25,7 @@ from .frames import (
 from .kind import KINDS
 from .outcome import Comparison, Counts, Figure, NamedTable, Outcome
 from .outcome_words import SCOPE, chance, each_named, overall, plain_reason
-from .panel_read import panel_parts
+from .panel_read import panel_parts, reversed_in_short
 from .profile_figures import limits_of, profile_means, profile_spans, sample_places
 from .question import Question
 from .scales import agreed_scale, equal_steps
@@ -67,11 +67,12 @@ def read_profile(rows: Sequence[Row], question: Question) -> Outcome:
     card = scorecard(kept, question.alpha, ends)
     return replace(
         outcome,
+        because=" ".join((outcome.because, *reversed_in_short(result))),
         counts=replace(outcome.counts, answers=len(rows)),
         notes=(*outcome.notes, *equal_steps(question.settings)),
         places=sample_places(kept),
         smallest_differences=smallest_differences(card),
-        **panel_parts(card),
+        **panel_parts(card, result),
     )
 
 

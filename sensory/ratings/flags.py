@@ -43,10 +43,10 @@ class ScorecardLimits:
     Attributes
     ----------
     discrimination_p : float
-        An assessor whose own p of sample lies above does not tell the samples apart.
+        An assessor whose own p of sample lies above was not shown to discriminate.
     least_r : float
-        Correlation with the others below which an assessor does not follow them; as far
-        below 0, the samples are scored in the opposite direction.
+        Correlation with the others below which an assessor disagrees with them; as far
+        below 0, the samples may have been scored the other way round.
     narrow_slope, wide_slope : float
         Slopes on the mean of the others beyond which the use of the scale stands out.
     bias_sd : float
@@ -94,46 +94,63 @@ class ScorecardLimits:
         return Table(columns=("limit", "value", "source"), rows=tuple(rows))
 
 
-# For each flag: what is said, the column shown with it and its name in words, the training.
+def p_words(p: float) -> str:
+    """A p-value for people.
+
+    >>> p_words(0.0097), p_words(0.3), p_words(2e-9)
+    ('p 0.0097', 'p 0.30', 'p < 0.001')
+    """
+    return "p < 0.001" if p < 0.001 else f"p {p:#.2g}"
+
+
+# For each flag: the column that is its value, what is said, the numbers with it, the training.
 _WORDS = {
-    "opposite": (
-        "scores {} in the opposite direction",
-        ("r", "correlation with the others {:.2f}"),
+    "reversed": (
+        "r",
+        "scored {} the other way round",
+        "correlation with the others {r:.2f}, slope {slope:.2f}, {holm} after Holm",
         "Taste a low and a high reference of {} side by side; ask which end of the scale is which.",
     ),
     "agreement": (
-        "does not follow the others in {}",
-        ("r", "correlation with the others {:.2f}"),
+        "r",
+        "disagreed with the others on {}",
+        "correlation with the others {r:.2f}",
         "Taste references of {} together, and agree on what the word means.",
     ),
     "discrimination": (
-        "does not tell the samples apart by {}",
-        ("p", "own p {:.2g}"),
-        "Train {} on samples far apart, then closer; test whether it is perceived at all.",
+        "p",
+        "was not shown to discriminate on {}",
+        "own {p}",
+        "Train {} on samples far apart, then closer; check whether it is perceived at all.",
     ),
     "repeatability": (
-        "repeats {} poorly",
-        ("sd", "standard deviation of repeats {:.2g}"),
+        "sd",
+        "had poor repeatability on {}",
+        "standard deviation of repeats {sd:.2g}",
         "Repeat blind duplicates for {}; look at pace, rinsing and number of samples a sitting.",
     ),
     "narrow": (
-        "uses a narrow part of the scale for {}",
-        ("slope", "slope on the others {:.2f}"),
+        "slope",
+        "used a narrow part of the scale for {}",
+        "slope on the others {slope:.2f}",
         "Show references of {} for both ends of the scale, and ask for the whole of it.",
     ),
     "wide": (
-        "uses a wider part of the scale for {} than the others",
-        ("slope", "slope on the others {:.2f}"),
+        "slope",
+        "used a wider part of the scale for {} than the others",
+        "slope on the others {slope:.2f}",
         "Anchor {} with references at several places of the scale.",
     ),
     "above": (
-        "scores {} above the others throughout",
-        ("bias", "by {:.2g} on average"),
+        "bias",
+        "scored {} above the others throughout",
+        "by {bias:.2g} on average",
         "Anchor {} with one reference of agreed score; it matters little while it is steady.",
     ),
     "below": (
-        "scores {} below the others throughout",
-        ("bias", "by {:.2g} on average"),
+        "bias",
+        "scored {} below the others throughout",
+        "by {bias:.2g} on average",
         "Anchor {} with one reference of agreed score; it matters little while it is steady.",
     ),
 }
@@ -152,7 +169,7 @@ def raised(
     Parameters
     ----------
     numbers : dict of float array, (assessors, attributes)
-        From `performance`.
+        From `performance` and `reversal`.
     judged : bool array, (attributes,)
         Attributes that the panel as a whole discriminates [1]; nothing is raised elsewhere.
     alpha : float
@@ -164,14 +181,15 @@ def raised(
     Notes
     -----
     A convention alone raises no flag where chance would do it often: a low correlation
-    counts as disagreement only where the assessor tells the samples apart, else as poor
-    discrimination; a slope must differ from 1, and a level stand out of the others'.
+    counts as disagreement only where the assessor's own samples differ, else as discrimination
+    that was not shown; reversal has its own test, adjusted by Holm; a slope must differ from 1,
+    and a level stand out of the others'.
     """
     at = {name: np.where(judged, values, np.nan) for name, values in numbers.items()}
     with np.errstate(invalid="ignore"):
         apart, low = at["p"] <= alpha, at["r"] < limits.least_r
         unknown = np.isnan(at["p"]) & judged
-        opposite = (at["r"] <= -limits.least_r) & (apart | (at["r_p"] <= alpha))
+        turned = turned_round(numbers, judged, alpha, limits)
         follows = at["r"] >= limits.least_r
         slope, level = _discovered(at["slope_p"], alpha), _discovered(at["level_p"], alpha)
         steady = level & (np.abs(at["bias_sd"]) >= limits.bias_sd) & (at["throughout"] > 0)
@@ -180,15 +198,39 @@ def raised(
             poorly |= at["sd"] > limits.scale_share * width
         none = (at["p"] > limits.discrimination_p) | ((at["p"] > alpha) & ~follows)
         return {
-            "opposite": opposite,
-            "agreement": low & (apart | unknown) & ~opposite,
-            "discrimination": none & ~opposite,
+            "reversed": turned,
+            "agreement": low & (apart | unknown) & ~turned,
+            "discrimination": none & ~turned,
             "repeatability": poorly,
             "narrow": slope & follows & (at["slope"] <= limits.narrow_slope),
             "wide": slope & follows & (at["slope"] >= limits.wide_slope),
             "above": steady & (at["bias"] > 0),
             "below": steady & (at["bias"] < 0),
         }
+
+
+def turned_round(
+    numbers: Mapping[str, Floats],
+    judged: Bools,
+    alpha: float,
+    limits: ScorecardLimits | None = None,
+) -> Bools:
+    """Who scored which judged attribute the other way round: by the test, and as far below 0 as
+    agreement has to lie above it.
+
+    `numbers`: `r` and `reversed_p_holm`, (assessors, attributes).
+    """
+    least = (limits or ScorecardLimits()).least_r
+    with np.errstate(invalid="ignore"):
+        turned = (numbers["r"] <= -least) & (numbers["reversed_p_holm"] <= alpha)
+    return np.asarray(turned & judged)
+
+
+def said(flag: str, assessor: Name, attribute: Name, at: Mapping[str, float]) -> str:
+    """A flag in a sentence, with its numbers out of those of an assessor and attribute."""
+    _, says, shown, _ = _WORDS[flag]
+    chances = {"p": p_words(at["p"]), "holm": p_words(at["reversed_p_holm"])}
+    return f"{assessor} {says.format(attribute)} ({shown.format(**{**at, **chances})})."
 
 
 def flag_table(
@@ -199,10 +241,11 @@ def flag_table(
 ) -> pd.DataFrame:
     """One row a flag: ``assessor attribute flag value says train``."""
     rows = []
-    for flag, (says, (column, shown), train) in _WORDS.items():
+    for flag, (column, _, _, train) in _WORDS.items():
         for a, k in np.argwhere(flags[flag]):
             value = float(numbers[column][a, k])
-            words = f"{assessors[a]} {says.format(attributes[k])}, {shown.format(value)}."
+            at = {name: float(values[a, k]) for name, values in numbers.items()}
+            words = said(flag, assessors[a], attributes[k], at)
             rows.append((a, k, flag, value, words, train.format(attributes[k])))
     rows.sort(key=lambda row: (row[0], row[1], RULES.index(row[2])))
     names = None if rows else object

@@ -40,7 +40,8 @@ def one_spelling(column: pd.Series) -> pd.Series:
             spelled[name] = first.setdefault(_key(name), _tidy(name))
     if all(name == kept and type(name) is type(kept) for name, kept in spelled.items()):
         return column
-    names = column.astype(object).map(lambda name: spelled.get(name, name))
+    kept = [spelled.get(name, name) for name in column]
+    names = pd.Series(kept, index=column.index, dtype=object)
     if isinstance(column.dtype, pd.CategoricalDtype):
         order = [spelled[name] for name in column.cat.categories if name in spelled]
         return names.astype(pd.CategoricalDtype(list(dict.fromkeys(order)), column.dtype.ordered))

@@ -15,6 +15,7 @@ is computed at once.
 
 from __future__ import annotations
 
+import warnings
 from dataclasses import dataclass
 
 import numpy as np
@@ -28,6 +29,7 @@ from .tables import RatingTable
 
 DECIMALS = 10  # of cell means before they are ranked: floating noise breaks ties
 _NOTHING = 1e-20  # of the total sum of squares
+_MOST_SWEEPS, _SETTLED = 500, 1e-12  # of the levels; complete cells need two sweeps
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -224,6 +226,27 @@ def _ranks(values: Floats) -> Floats:
     above = (values[:, :, None] > values[:, None]).sum(2)
     same = (values[:, :, None] == values[:, None]).sum(2)
     return np.where(np.isfinite(values), above + (same + 1) / 2, np.nan)
+
+
+def interaction_shares(of: Cells) -> Floats:
+    """Share of each assessor in the interaction, (assessors, attributes); 1 together.
+
+    Squares of what is left of the cell means when level of assessor and of sample are taken off,
+    least squares with equal weights of the cells that are there. NaN where nothing is left. One
+    assessor of n can have (n - 1) / n at most, since the others' sample means hold part of it.
+    """
+    left, size = of.mean, np.nanmax(np.abs(of.mean), (0, 1), initial=1e-300)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", RuntimeWarning)  # an assessor without any score
+        for _ in range(_MOST_SWEEPS):
+            before, left = left, left - np.nanmean(left, 1, keepdims=True)
+            left = left - np.nanmean(left, 0)
+            if np.nanmax(np.abs(left - before) / size) < _SETTLED:
+                break
+    square = np.nansum(left**2, 1)
+    whole = square.sum(0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.where(whole > _NOTHING * size**2, square / whole, np.nan)
 
 
 def intraclass(of: Cells) -> dict[str, Floats]:

@@ -26,12 +26,15 @@ from ..base.checks import probability, truth, within
 from ..base.errors import ArgumentError
 from ..base.results import several
 from .contrasts import against, equivalence_table, mean_table, pair_table, reference_table
-from .fitting import fit_panel
+from .fitting import FittedPanel, fit_panel
+from .flags import turned_round
 from .frames import KeptTable
 from .names import keyed_among, name_among
+from .performance import agreement, cells, discrimination
+from .reversal import left_out_says, left_out_table, reversal, reversal_table
 from .scaling import scaling_tables
 from .tables import RatingTable, constant_notes, rating_table, without_constant
-from .variance import anova_table, component_table, remarks
+from .variance import anova_table, component_table, discriminated, remarks
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -66,6 +69,12 @@ class Profile:
         p_beyond beyond``.
     components : DataFrame
         ``attribute source estimate sd share``: variances, and their roots.
+    reversals : DataFrame
+        ``assessor attribute r slope p p_holm says``: who scored an attribute that the panel
+        discriminates the other way round. They count all the same.
+    left_out : DataFrame or None
+        With a reference, of the attributes with a reversal: ``left_out`` ('nobody', or who was),
+        then as `against_reference`: what the comparison is with everybody, and would be without.
     scaling, slopes : DataFrame or None
         Where asked for: the interaction split into scaling and disagreement, and the slope
         of each assessor.
@@ -82,12 +91,17 @@ class Profile:
 
     anova = KeptTable()
     means = KeptTable()
+    reversals = KeptTable()
     pairs = KeptTable()
     components = KeptTable()
 
     @property
     def against_reference(self) -> pd.DataFrame | None:
         return self._copy("against_reference")
+
+    @property
+    def left_out(self) -> pd.DataFrame | None:
+        return self._copy("left_out")
 
     @property
     def equivalence(self) -> pd.DataFrame | None:
@@ -100,6 +114,15 @@ class Profile:
     @property
     def slopes(self) -> pd.DataFrame | None:
         return self._copy("slopes")
+
+    def left_out_says(self) -> tuple[str, ...]:
+        """What leaving out reversed scores would do to the comparison, a sentence an attribute."""
+        table = self._tables.get("left_out")
+        return () if table is None else left_out_says(table)
+
+    def says(self) -> tuple[str, ...]:
+        """Who is reversed and what it does to the result, then the notes."""
+        return (*self._tables["reversals"]["says"], *self.left_out_says(), *self.notes)
 
     def _copy(self, name: str) -> pd.DataFrame | None:
         return self._tables[name].copy() if name in self._tables else None
@@ -117,7 +140,7 @@ class Profile:
     def _repr_html_(self) -> str:
         anova = self._tables["anova"]
         samples = anova[anova["source"] == "sample"].drop(columns=["ss", "ms"])
-        notes = "".join(f"<p>{note}</p>" for note in self.notes)
+        notes = "".join(f"<p>{line}</p>" for line in self.says())
         return f"{samples.to_html(index=False)}{notes}"
 
 
@@ -168,6 +191,8 @@ def profile(
     lies below error. Where scores are missing or unequal in number, restricted likelihood
     with Satterthwaite's degrees of freedom (not those of Kenward and Roger, from which
     they can differ by a third). With one score a sample the interaction is part of the error.
+    An assessor who scored the other way round stays in every number; `says` names who, and what
+    the comparison with the reference would be otherwise.
     Dunnett's and Tukey's p and limits take the degrees of freedom of each comparison,
     whole or not.
 
@@ -201,8 +226,12 @@ def profile(
         "pairs": pair_table(panel, alpha),
         "components": component_table(panel),
     }
+    tables["reversals"] = _reversals(panel, tables["anova"], alpha)
     if reference is not None:
         tables["against_reference"] = reference_table(panel, reference, alpha)
+        if len(tables["reversals"]):
+            whole, turned = tables["against_reference"], tables["reversals"]
+            tables["left_out"] = left_out_table(panel, whole, turned, reference, alpha)
     if agreed:
         tables["equivalence"] = equivalence_table(panel, reference, agreed, alpha)
     if wanted:
@@ -217,6 +246,15 @@ def profile(
         notes=(*table.notes, *constant_notes(constant), *remarks(panel)),
         _tables=MappingProxyType(tables),
     )
+
+
+def _reversals(panel: FittedPanel, anova: pd.DataFrame, alpha: float) -> pd.DataFrame:
+    """Who is reversed, by the limits of the scorecard, on what the panel discriminates."""
+    of = cells(panel.table)
+    judged = discriminated(anova, panel.table.attributes, alpha)
+    numbers = {**discrimination(of), **agreement(of, alpha)}
+    numbers |= reversal(of, numbers, judged)
+    return reversal_table(panel.table, numbers, turned_round(numbers, judged, alpha))
 
 
 def _margins(

@@ -20,7 +20,6 @@ from types import MappingProxyType
 
 import numpy as np
 import pandas as pd
-from scipy.special import fdtri, stdtrit
 
 from ..base.arrays import Bools, Floats, Name
 from ..base.checks import probability
@@ -30,17 +29,20 @@ from ..models.mean_squares import BOTH, SAMPLE
 from .fitting import FittedPanel, fit_panel
 from .flags import ScorecardLimits, flag_table, raised
 from .frames import KeptTable, scale_ends
+from .interaction import false_discovery, interaction_says, main_causes, shares_of
 from .performance import (
     Cells,
     agreement,
     cells,
     concordance,
     discrimination,
+    interaction_shares,
     intraclass,
-    not_empty,
     repeatability,
     smallest_difference,
 )
+from .reversal import reversal
+from .scorecard_notes import cannot_say, gaps
 from .tables import RatingTable, constant_notes, rating_table, without_constant
 from .variance import anova_table, remarks
 
@@ -65,18 +67,21 @@ class PanelScorecard:
         One row an assessor and attribute: ``assessor attribute judged statistic df df_error
         p`` (own F of sample), ``sd sd_df sd_ratio sd_p`` (repeatability, and against the
         others), ``samples r r_p rank_r`` (agreement with the others), ``slope slope_low
-        slope_high slope_p`` (use of the scale), ``bias bias_p bias_sd level_p throughout``.
+        slope_high slope_p`` (use of the scale), ``bias bias_p bias_sd level_p throughout``,
+        ``reversed_p reversed_p_holm`` (of a slope of 0 or more), ``interaction_share``.
     attributes : DataFrame
         One row an attribute, the panel as a whole: ``attribute judged statistic df df_error
         p p_false_discovery`` (sample against assessor x sample), ``interaction_statistic
-        interaction_p`` (against error), ``sd`` (repeatability), ``icc icc_consistency
-        icc_panel kendall_w kendall_p smallest_difference``.
+        interaction_p interaction_p_false_discovery`` (against error), ``sd`` (repeatability),
+        ``icc icc_consistency icc_panel kendall_w kendall_p smallest_difference``.
     panel : DataFrame
         One row an assessor, over the judged attributes: ``assessor attributes apart r slope
         sd_ratio flags``: how many were judged, on how many the own p is at most alpha,
         medians, and the number of flags.
     flags : DataFrame
         ``assessor attribute flag value says train``.
+    means : DataFrame
+        ``attribute assessor sample estimate scores``: of the cells that hold a score.
     """
 
     scores: RatingTable
@@ -92,6 +97,7 @@ class PanelScorecard:
     attributes = KeptTable()
     panel = KeptTable()
     flags = KeptTable()
+    means = KeptTable()
 
     def intraclass(self, attribute: Hashable) -> pd.DataFrame:
         """Intraclass correlations of the cell means of one attribute, with their limits.
@@ -125,25 +131,45 @@ class PanelScorecard:
                 means, targets="sample", raters="assessor", ratings="score"
             )
 
+    def causes(self, attribute: Hashable) -> tuple[Name, ...]:
+        """Who causes most of the disagreement on an attribute, at least twice an even share each.
+
+        Empty where no disagreement was shown, or where it is spread over the panel.
+        """
+        whole = self._tables["attributes"].set_index("attribute")
+        shown = whole["interaction_p_false_discovery"].get(attribute, np.nan) <= self.alpha
+        if not shown:
+            return ()
+        return tuple(main_causes(shares_of(self._tables["assessors"], attribute)))
+
     def says(self) -> tuple[str, ...]:
-        """The scorecard in sentences: the panel, each flag with its training, the notes."""
+        """The scorecard in sentences: who is reversed, the panel, where assessors disagreed and
+        by whom, the other flags with their training, the notes."""
         flags = self._tables["flags"]
-        lines = [
-            f"{says} {train}" for says, train in zip(flags["says"], flags["train"], strict=True)
-        ]
-        return (*self._panel_says(), *(lines or self._no_flag()), *self.notes)
+        turned = flags["flag"] == "reversed"
+        reversed_by, others = _with_training(flags[turned]), _with_training(flags[~turned])
+        disagreed = interaction_says(
+            self._tables["attributes"], self._tables["assessors"], self.alpha
+        )
+        return (
+            *reversed_by,
+            *self._panel_says(),
+            *disagreed,
+            *(others or ([] if reversed_by else self._no_flag())),
+            *self.notes,
+        )
 
     def _panel_says(self) -> list[str]:
         names, judged = self.scores.attributes, set(self.judged)
         rest = [str(name) for name in names if name not in judged]
         lines = [
-            f"The panel tells the samples apart by {len(judged)} of "
+            f"The panel discriminated on {len(judged)} of "
             f"{several(len(names), 'attribute')}; assessors are judged on these alone."
         ]
         if rest:
             lines.append(
-                f"Not told apart by {', '.join(rest)}: the samples may be alike there; look again "
-                "with samples that are further apart."
+                f"Not shown to discriminate on {', '.join(rest)}: the samples may be alike there; "
+                "try samples that are further apart."
             )
         return lines
 
@@ -220,8 +246,8 @@ def panel_scorecard(
     >>> result = panel_scorecard(ballots.assign(attribute="sour"), scale=(0, 10))
     >>> result
     <PanelScorecard: 8 assessors, judged on 1 of 1 attribute; 1 flag>
-    >>> print(result.says()[1].split(". ")[0])
-    Ed scores sour in the opposite direction, correlation with the others -1.00
+    >>> print(result.says()[0].split(" (")[0])
+    Ed scored sour the other way round
     """
     alpha, power = probability("alpha", alpha), probability("power", power)
     limits = _limits(limits)
@@ -232,13 +258,14 @@ def panel_scorecard(
     of = cells(table)
     whole = _attribute_table(panel, of, alpha, power)
     judged = whole["judged"].to_numpy()
-    numbers = {**discrimination(of), **repeatability(of), **agreement(of, alpha)}
+    numbers = _numbers(of, judged, alpha)
     flagged = raised(numbers, judged, limits, alpha, ends[1] - ends[0] if ends else None)
     flags = flag_table(flagged, numbers, table.assessors, table.attributes)
     tables = {
         "attributes": whole,
         "flags": flags,
         "assessors": _assessor_table(table, numbers, judged),
+        "means": _mean_table(table),
         "panel": _summary(table, numbers, judged, flagged, alpha),
     }
     return PanelScorecard(
@@ -252,11 +279,21 @@ def panel_scorecard(
             *table.notes,
             *constant_notes(constant),
             *remarks(panel),
-            *_gaps(table, of),
+            *gaps(table, of),
             *cannot_say(of, alpha),
         ),
         _tables=MappingProxyType(tables),
     )
+
+
+def _numbers(of: Cells, judged: Bools, alpha: float) -> dict[str, Floats]:
+    """What is known of each assessor in each attribute."""
+    numbers = {**discrimination(of), **repeatability(of), **agreement(of, alpha)}
+    return {**numbers, **reversal(of, numbers, judged), "interaction_share": interaction_shares(of)}
+
+
+def _with_training(flags: pd.DataFrame) -> list[str]:
+    return [f"{says} {train}" for says, train in zip(flags["says"], flags["train"], strict=True)]
 
 
 def _limits(limits: object) -> ScorecardLimits:
@@ -277,6 +314,8 @@ def _attribute_table(panel: FittedPanel, of: Cells, alpha: float, power: float) 
     table.insert(1, "judged", table["p_false_discovery"] <= alpha)
     for column in ("statistic", "p"):
         table[f"interaction_{column}"] = both[column].reindex(names).to_numpy()
+    p = table["interaction_p"].to_numpy(dtype=float)
+    table["interaction_p_false_discovery"] = false_discovery(p)
     told = panel.gathered(lambda group: np.full(len(group.places), float(group.interaction)))
     table["sd"] = np.where(told > 0, panel.repeatability, np.nan)
     indices = {**intraclass(of), **concordance(of)}
@@ -295,6 +334,13 @@ def _assessor_table(
     }
     frame = pd.DataFrame(head | {name: values.ravel() for name, values in numbers.items()})
     return frame.assign(throughout=frame["throughout"] > 0)
+
+
+def _mean_table(table: RatingTable) -> pd.DataFrame:
+    cell = table.rows.groupby(
+        ["attribute", "assessor", "sample"], sort=False, observed=True, as_index=False
+    )
+    return cell.agg(estimate=("score", "mean"), scores=("score", "size"))
 
 
 def _summary(
@@ -316,40 +362,3 @@ def _summary(
             "flags": sum(flag.sum(1) for flag in flagged.values()),
         }
     )
-
-
-def _gaps(table: RatingTable, of: Cells) -> list[str]:
-    names = [str(table.attributes[place]) for place in np.flatnonzero(~not_empty(of))]
-    if not names:
-        return []
-    return [
-        f"{', '.join(names)}: some assessors did not score every sample; ICC and W are left out, "
-        "and the mean of the others is of those who scored the sample."
-    ]
-
-
-def cannot_say(of: Cells, alpha: float) -> list[str]:
-    """What a table of this size cannot show about one assessor, in numbers."""
-    samples = int((of.number > 0).sum(1).max())
-    free, others = of.free.max(), (of.free.sum(0) - of.free).max()
-    lines = []
-    if samples > 2:
-        t = stdtrit(samples - 2, 1 - alpha)
-        least = t / np.sqrt(samples - 2 + t**2)
-        lines.append(
-            f"With {samples} samples a correlation up to {least:.2f} can be chance (one-sided, "
-            f"alpha {alpha:g})."
-        )
-    else:
-        lines.append("With two samples no correlation can be computed.")
-    if free:
-        p = 1 - alpha
-        lines.append(
-            f"One assessor's F of sample has {samples - 1} and {free:g} degrees of freedom and "
-            f"must exceed {fdtri(samples - 1, free, p):.2f}; repeats of one assessor must scatter "
-            f"{np.sqrt(fdtri(free, max(others, 1), p)):.1f} times as much as those of the others "
-            "before it shows, before adjustment for the many comparisons."
-        )
-    else:
-        lines.append("Without replicates nothing can be said about how an assessor repeats.")
-    return lines

@@ -10,7 +10,7 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import chdtrc, fdtrc
 
-from ..base.arrays import Name
+from ..base.arrays import Bools, Name
 from ..models.mean_squares import ASSESSOR, BOTH, OCCASION, SAMPLE, MeanSquares
 from ..models.mixed import ERROR
 from ..models.multiplicity import benjamini_hochberg, holm
@@ -101,6 +101,12 @@ def _other_lines(group: FittedGroup, panel: FittedPanel) -> list[_Line]:
     return lines
 
 
+def discriminated(anova: pd.DataFrame, attributes: Sequence[Name], alpha: float) -> Bools:
+    """Attributes that the panel as a whole discriminates: false discovery rate at most alpha."""
+    sample = anova[anova["source"] == SAMPLE].set_index("attribute")["p_false_discovery"]
+    return np.array([bool(sample[name] <= alpha) for name in attributes])
+
+
 def component_table(panel: FittedPanel) -> pd.DataFrame:
     """Variance components: columns ``attribute source estimate sd share``.
 
@@ -145,8 +151,8 @@ def remarks(panel: FittedPanel) -> tuple[str, ...]:
         below = names[group.fit.variances[:, at] <= 0]
         if below.size and group.squares is not None:
             lines.append(
-                f"{_listed(below, panel)}: assessor x sample lies below error; samples are tested "
-                "against assessor x sample all the same."
+                f"{_listed(below, panel)}: assessors agree (interaction below error); samples are "
+                "tested against assessor x sample all the same."
             )
         elif below.size:
             lines.append(

@@ -18,7 +18,7 @@ from ..sessions.finding import SessionReport
 from ..sessions.served_beside_plan import Served
 from ..sessions.session import ADVICE, CAUTIONS, Sample, StoredSession
 from .figure_parts import FONTS, as_svg
-from .outcome_figures import outcome_figure, panel_figure, profile_figure
+from .outcome_figures import lines_figure, outcome_figure, panel_figure, profile_figure
 from .words import number, percent
 
 _TEMPLATES = Path(__file__).parent / "templates"
@@ -46,6 +46,8 @@ def session_pdf(report: SessionReport) -> bytes:
         files["profile.svg"] = as_svg(profile_figure(outcome, width=640))
     if outcome.panel:
         files["panel.svg"] = as_svg(panel_figure(outcome))
+    if outcome.panel_lines:
+        files["lines.svg"] = as_svg(lines_figure(outcome))
     words = session_words(report)
     sizes = _SIZES[:1] if outcome.means else _SIZES
     tries = [files | {"data.json": json.dumps(words | {"size": size}).encode()} for size in sizes]
@@ -95,6 +97,7 @@ def session_words(report: SessionReport) -> Words:
         "with_figure": outcome.figure is not None,
         "with_profile": bool(outcome.means),
         "with_panel": bool(outcome.panel),
+        "with_lines": bool(outcome.panel_lines),
         "panel_says": list(outcome.panel_says),
         "panel_tables": [_table(each) for each in outcome.panel_tables[:-1]],
         "cannot_heading": "What this session cannot tell",

@@ -28,7 +28,7 @@ Look = tuple[str, Any]
 """Colour, and dash or shape."""
 
 
-def as_svg(chart: alt.LayerChart | alt.FacetChart | alt.VConcatChart) -> bytes:
+def as_svg(chart: alt.LayerChart | alt.FacetChart | alt.ConcatChart | alt.VConcatChart) -> bytes:
     """The chart as SVG with text as text, in the font that ships with the package."""
     return str(_converter().vegalite_to_svg(json.dumps(chart.to_dict()))).encode()
 

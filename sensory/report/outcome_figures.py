@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import altair as alt
 
-from ..catalogue.outcome import Figure, Level, Outcome, Places, Span
+from ..catalogue.outcome import AssessorLine, Figure, Level, Outcome, Places, Span
 from .figure_parts import (
     BLUE,
+    GREEN,
     GREY,
+    LONG,
     ORANGE,
     PALETTE,
     SHORT,
+    SOLID,
     Look,
     along,
     drawn_from,
@@ -202,6 +206,87 @@ def panel_figure(outcome: Outcome, across: int = 4) -> alt.FacetChart:
         data=alt.InlineData(values=rows),
     )
     return dressed(chart, framed=True)
+
+
+_TURNED, _CAUSES, _OTHERS, _PANEL = "the other way round", "disagrees most", "others", "panel mean"
+_LINES: dict[str, Look] = {
+    _PANEL: (BLUE, SOLID),
+    _OTHERS: (GREY, SOLID),
+    _TURNED: (ORANGE, LONG),
+    _CAUSES: (GREEN, SHORT),
+}
+
+
+def lines_figure(outcome: Outcome, across: int = 3, width: int = 170) -> alt.ConcatChart:
+    """Assessors over the samples, an attribute a panel; samples from the lowest to the highest
+    panel mean, so that who scores the other way round falls where the others rise.
+
+    Reversed assessors and main causes of disagreement are named at the end of their line.
+    """
+    attributes = dict.fromkeys(line.attribute for line in outcome.panel_lines)
+    scores = [mean for line in outcome.panel_lines for mean in line.means.values()]
+    air = 0.05 * (max(scores) - min(scores)) or 1.0
+    ends = {"domain": [min(scores) - air, max(scores) + air], "nice": False}
+    charts = [
+        _lines_of(
+            [each for each in outcome.panel_lines if each.attribute == attribute], ends
+        ).properties(width=width, height=150, title=alt.Title(attribute, color=GREY, fontSize=12))
+        for attribute in attributes
+    ]
+    return dressed(alt.concat(*charts, columns=across), framed=True)
+
+
+def _lines_of(
+    lines: Sequence[AssessorLine], ends: Mapping[str, Any]
+) -> alt.LayerChart | alt.FacetChart:
+    given: dict[str, list[float]] = {}
+    for line in lines:
+        for sample, mean in line.means.items():
+            given.setdefault(sample, []).append(mean)
+    panel = {sample: math.fsum(means) / len(means) for sample, means in given.items()}
+    samples = sorted(panel, key=lambda sample: panel[sample])
+    looks = [(line.assessor, line.means, _look(line)) for line in lines]
+    rows = [
+        {"who": who, "sample": sample, "mean": means[sample], "line": look}
+        for who, means, look in [*looks, (_PANEL, panel, _PANEL)]
+        for sample in samples
+        if sample in means
+    ]
+    low, high = ends["domain"]
+    named = [
+        {"who": who, "sample": last, "at": means[last], "line": look}
+        for who, means, look in looks
+        if look != _OTHERS
+        for last in [next(sample for sample in reversed(samples) if sample in means)]
+    ]
+    x = along(alt.X, "sample:N", None, sort=samples, labelAngle=-30, labelLimit=110)
+    y = along(alt.Y, "mean:Q", "mean score", ends, tickCount=5)
+    ways = told_apart("line", _LINES, legend(symbolType="stroke", symbolSize=300))
+    marks = [
+        drawn_from([row for row in rows if row["line"] in kinds])
+        .mark_line(strokeWidth=width)
+        .encode(x=x, y=y, detail="who:N", **ways)
+        for kinds, width in (((_OTHERS,), 1), ((_PANEL,), 4), ((_TURNED, _CAUSES), 2.5))
+    ]
+    text = drawn_from(_apart(named, 0.09 * (high - low)))
+    text = text.mark_text(align="left", dx=5, fontSize=11)
+    names = text.encode(x=x, y=alt.Y("at:Q"), text="who:N", color=ways["color"])
+    return alt.layer(*marks, names)
+
+
+def _apart(names: list[dict[str, Any]], gap: float) -> list[dict[str, Any]]:
+    """Names beside the ends of their lines, moved up where they would cover each other."""
+    placed: list[dict[str, Any]] = []
+    for name in sorted(names, key=lambda each: each["at"]):
+        least = placed[-1]["at"] + gap if placed else name["at"]
+        placed.append({**name, "at": max(name["at"], least)})
+    return placed
+
+
+def _look(line: AssessorLine) -> str:
+    if line.turned:
+        return _TURNED
+    return _CAUSES if line.causes else _OTHERS
 
 
 def _range(figure: Figure) -> tuple[float, float]:

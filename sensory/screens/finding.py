@@ -13,7 +13,13 @@ from ..base.results import several
 from ..base.version import __version__
 from ..catalogue.outcome import QUANTITIES, NamedTable, Outcome, Places
 from ..release.tastings import reopen_and_note
-from ..report.outcome_figures import map_figure, outcome_figure, panel_figure, profile_figure
+from ..report.outcome_figures import (
+    lines_figure,
+    map_figure,
+    outcome_figure,
+    panel_figure,
+    profile_figure,
+)
 from ..report.sheets import tables_csv
 from ..report.words import percent
 from ..sessions.attempts import IN_TWO
@@ -166,12 +172,19 @@ def _panel(outcome: Outcome) -> None:
     """The panel's own scorecard: could these people have seen it?"""
     st.subheader("How did the panel do?")
     listed(outcome.panel_says)
+    if outcome.panel_lines:
+        words = "Means of each assessor over the samples; disagreement is named above."
+        show_figure("lines-figure", lines_figure(outcome), words, "content")
+        st.markdown(
+            "Each thin line is an assessor; samples are in the order of the panel mean. "
+            "Lines that cross the others are disagreement."
+        )
     if outcome.panel:
         words = "Agreement of each assessor with the others; the numbers are below."
         show_figure("panel-figure", panel_figure(outcome), words, "content")
         st.markdown(
             "Agreement is the correlation with the mean of the other assessors, on attributes "
-            "that the panel as a whole tells apart."
+            "that the panel as a whole discriminates."
         )
     with st.expander("The panel in numbers"):
         _tables(outcome.panel_tables)

@@ -8,7 +8,16 @@ from typing import Any
 
 from ..catalogue.columns import Cells
 
-_PLACES = ("because", "cannot_tell", "notes", "remarks", "panel", "panel_says", "panel_tables")
+_PLACES = (
+    "because",
+    "cannot_tell",
+    "notes",
+    "remarks",
+    "panel",
+    "panel_lines",
+    "panel_says",
+    "panel_tables",
+)
 """Where the outcome of a test may name assessors."""
 _ROW = re.compile(r"assessor of row (\d+)")
 

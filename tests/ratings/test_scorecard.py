@@ -216,10 +216,22 @@ def test_a_good_panel_raises_no_flag():
 @pytest.mark.parametrize(
     ("spoil", "flag", "words"),
     [
-        (lambda own, rng: 10 - own, "opposite", "opposite direction"),
-        (lambda own, rng: own[[3, 0, 5, 2, 4, 1]], "agreement", "does not follow"),
-        (lambda own, rng: 5 + rng.normal(0, 0.4, own.shape), "discrimination", "apart by sour"),
-        (lambda own, rng: own + rng.normal(0, 2.0, own.shape), "repeatability", "sour poor"),
+        (lambda own, rng: 10 - own, "reversed", "sour the other way round"),
+        (
+            lambda own, rng: own[[3, 0, 5, 2, 4, 1]],
+            "agreement",
+            "disagreed with the others on sour",
+        ),
+        (
+            lambda own, rng: 5 + rng.normal(0, 0.4, own.shape),
+            "discrimination",
+            "not shown to discriminate on sour",
+        ),
+        (
+            lambda own, rng: own + rng.normal(0, 2.0, own.shape),
+            "repeatability",
+            "poor repeatability on sour",
+        ),
         (lambda own, rng: 5 + 0.25 * (own - 5), "narrow", "narrow part"),
         (lambda own, rng: 5 + 3.0 * (own - 5), "wide", "wider part"),
         (lambda own, rng: own + 4, "above", "above the others"),
@@ -247,7 +259,7 @@ def test_flags_only_where_the_panel_discriminates():
     result = panel_scorecard(both)
     assert result.judged == ("sour",)
     assert set(result.flags["attribute"]) == {"sour"}
-    assert any("Not told apart by body" in line for line in result.says())
+    assert any("Not shown to discriminate on body" in line for line in result.says())
     assert result.assessors.query("attribute == 'body'")["r"].notna().all()
     assert list(result.panel["attributes"]) == [1] * 9
 
