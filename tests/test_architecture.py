@@ -67,7 +67,8 @@ ORDER = {
     """,
     "sessions": """
         files file_kinds lines outcomes reading serving session afterwards allergens attempts
-        booth_ballots served_beside_plan template outcome_names store workflow booth_plans
+        booth_ballots served_beside_plan template outcome_names store workflow spellings
+        booth_plans
         booth_sittings booths exclusions served finding filling
     """,
     "panel": """

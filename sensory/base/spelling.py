@@ -6,6 +6,7 @@ import re
 import unicodedata
 from collections.abc import Iterable
 
+_BETWEEN = "|"
 _WIDE = {code: code - 0xFEE0 for code in range(0xFF01, 0xFF5F)} | {0x3000: 0x20}
 
 
@@ -73,11 +74,17 @@ def key_of(text: str) -> str:
 def looks_like(name: str) -> str:
     """What is left of a name without case, width, accents, spaces and punctuation.
 
+    Between digits they count: 1.2 is not 12.
+
     >>> {looks_like(name) for name in ("A.B.", "AB", "a b", "Á. B")}
     {'ab'}
+    >>> looks_like("P 1.2") == looks_like("P12")
+    False
     """
     plain = unicodedata.normalize("NFKD", unicodedata.normalize("NFKC", name).casefold())
-    return "".join(letter for letter in plain if letter.isalnum()) or plain
+    plain = re.sub(r"(?<=\d)\W+(?=\d)", _BETWEEN, plain)
+    kept = "".join(letter for letter in plain if letter.isalnum() or letter == _BETWEEN)
+    return kept or plain
 
 
 def look_alikes(names: Iterable[str]) -> list[tuple[str, ...]]:

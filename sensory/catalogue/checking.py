@@ -9,7 +9,7 @@ from typing import Any
 
 from ..base.errors import ArgumentError, Fault
 from ..base.results import several
-from ..base.spelling import same_person
+from ..base.spelling import look_alikes, same_person
 from .ballot_row import CODE_COLUMNS, BallotRow
 from .cells import read_row
 from .choice_ballot import CHOICE, ChoiceBallot
@@ -108,6 +108,7 @@ def check_rows(
     answers: tuple[Any, ...] = tuple(answer for row in sound for answer in row.answers())
     if ballot.rows != "choice":
         whole = [*_of_answers(answers, sum(row.missing for row in served)), *whole]
+    whole = [*_look_alikes(served), *whole]
     if one_session:
         whole = [*_several_sessions(sound), *whole]
     if ballot.attributes and kind and (agreed := kind.listed(question.settings, "attributes")):
@@ -161,6 +162,23 @@ def _one_spelling(rows: list[BallotRow], ballot: BallotColumns) -> None:
             attributes.setdefault(same_person(name), name): score
             for name, score in row.scores.items()
         }
+
+
+def _look_alikes(rows: list[BallotRow]) -> list[Fault]:
+    """A remark for names that look like one person; they are counted as they are."""
+    names = [str(row.values["assessor"]) for row in rows if row.values["assessor"]]
+    return [
+        Fault(
+            column="assessor",
+            value=", ".join(group),
+            rule="looks like one person",
+            problem=f"{', '.join(group[:-1])} and {group[-1]} look like one person in several "
+            f"spellings; they count as {several(len(group), 'assessor')}.",
+            advice="If it is one person, merge them: give one spelling.",
+            blocking=False,
+        )
+        for group in look_alikes(names)
+    ]
 
 
 def _twice(rows: list[BallotRow], ballot: BallotColumns) -> None:

@@ -50,7 +50,7 @@ def reversal_p(of: Cells, numbers: Mapping[str, Floats]) -> Floats:
     own errors do not enter: t of it against the scatter of repeats. That scatter is the panel's,
     or the assessor's own where this is larger, with the degrees of freedom of the panel. Over
     10 assessors, one who does not perceive the attribute and repeats 1, 1.5, 2, 3 times as widely
-    as the others is called reversed in 0.004, 0.016, 0.026, 0.031 of sessions of three samples
+    as the others is called reversed in 0.004, 0.014, 0.024, 0.031 of sessions of three samples
     (tests/calibration/test_reversal.py).
     """
     own, here = of.mean, np.isfinite(of.mean)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from functools import partial
 
 import streamlit as st
 
@@ -15,6 +16,7 @@ from ..serving.ballot_line import SERVING_MARKS
 from ..sessions.booth_plans import progress
 from ..sessions.lines import cells_of_file
 from ..sessions.session import StoredSession
+from ..sessions.spellings import alike_on_ballots, merge_spellings
 from ..sessions.template import template_columns, template_csv, template_xlsx
 from ..sessions.workflow import checked_ballots, describe, enter_cells
 from .frame import (
@@ -29,7 +31,7 @@ from .frame import (
     who,
 )
 from .grid import received, show_grid, typed_cells
-from .parts import download, listed, pressed, scroll, way
+from .parts import act, download, listed, pressed, scroll, way
 from .serve import sent_so_far
 
 Cells = Mapping[int, Mapping[str, str]]
@@ -62,6 +64,8 @@ def page() -> None:
             st.rerun()
     checked = checked_ballots(desk(), session.id)
     _way_on(session, checked, bool(cells))
+    if not session.serving:
+        _one_person(session, cells)
     rows = _rows(session, cells, st.session_state.get(extra, 0))
     show_grid(key, names, rows, cells, checked.faults)
     st.markdown(_order_hint(session))
@@ -173,6 +177,16 @@ def _fewer(session: StoredSession, checked: CheckedBallots, sent: tuple[int, int
     if 0 < ready < planned:
         return f"These {ready} of {planned} planned ballots are all there will be"
     return ""
+
+
+def _one_person(session: StoredSession, cells: Cells) -> None:
+    """Names that look like one person, each with the button that makes them one."""
+    for number, group in enumerate(alike_on_ballots(cells)):
+        words, button = st.columns([3, 2], vertical_alignment="center")
+        named = f"{', '.join(map(plain, group[:-1]))} and {plain(group[-1])}"
+        words.markdown(f"**{named}** look like one person in several spellings.")
+        merge = partial(merge_spellings, desk(), session.id, group[0], who=who(session))
+        act(f"Merge as {plain(group[0])}", f"merge-{number}", merge, place=button)
 
 
 def _order_hint(session: StoredSession) -> str:

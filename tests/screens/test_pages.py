@@ -92,3 +92,17 @@ def test_comments_stand_on_the_finding_without_names(url, store):
     frames = [grid.value for grid in app.dataframe if "comment" in grid.value]
     assert "smells of *rubber*" in frames[-1]["comment"].tolist()
     assert set(frames[-1].columns) == {"sample or order", "comment"}
+
+
+def test_spellings_of_one_person_are_merged_with_one_click(store, url):
+    put(store, "pressing")
+    name = store.cells("s1")[2]["assessor"]
+    rows = [row for row, texts in store.cells("s1").items() if texts["assessor"] == name]
+    other = f"{name[0]}.{name[1:]}"
+    workflow.enter_cells(store, "s1", {rows[0]: {"assessor": other}}, who=BY)
+    app = run("ballots", url)
+    assert f"**{name} and {other}** look like one person in several spellings." in words(app)
+    click(app, "merge-0")
+    assert store.cells("s1")[rows[0]]["assessor"] == name
+    assert "look like one person" not in words(run("ballots", url))
+    assert "one person in 2 spellings" in store.entries("s1")[-1].why
