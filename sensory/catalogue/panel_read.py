@@ -50,8 +50,10 @@ def reversed_in_short(result: Profile) -> tuple[str, ...]:
     rows = result.reversals.to_dict("records")
     if not rows:
         return ()
-    named = "; ".join(f"{row['attribute']} by {row['assessor']}" for row in rows)
-    return (f"Scored the other way round: {named}. What this does stands under the panel.",)
+    named = "; ".join(
+        f"{row['assessor']} scored {row['attribute']} the other way round" for row in rows
+    )
+    return (f"{named}. The section on the panel shows what this changes.",)
 
 
 def _lines(card: PanelScorecard) -> tuple[AssessorLine, ...]:

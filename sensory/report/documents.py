@@ -6,6 +6,7 @@ import json
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
+from math import ceil, sqrt
 from pathlib import Path
 from typing import Any
 
@@ -47,7 +48,9 @@ def session_pdf(report: SessionReport) -> bytes:
     if outcome.panel:
         files["panel.svg"] = as_svg(panel_figure(outcome))
     if outcome.panel_lines:
-        files["lines.svg"] = as_svg(lines_figure(outcome))
+        panels = len({line.attribute for line in outcome.panel_lines})
+        across = max(4, ceil(sqrt(panels)))  # many attributes still fit a page
+        files["lines.svg"] = as_svg(lines_figure(outcome, across, width=130))
     words = session_words(report)
     sizes = _SIZES[:1] if outcome.means else _SIZES
     tries = [files | {"data.json": json.dumps(words | {"size": size}).encode()} for size in sizes]

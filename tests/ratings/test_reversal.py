@@ -95,7 +95,9 @@ def test_the_outcome_names_it_first_and_counts_everybody(pressing):
         "out: -0.97 for new press, p 0.0097; +1.39 for old press, warm, p < 0.001. The finding "
         "counts everybody."
     )
-    assert "Scored the other way round: sour by P04." in outcome.because
+    assert outcome.because.endswith(
+        "P04 scored sour the other way round. The section on the panel shows what this changes."
+    )
     assert outcome.counts.assessors == 10
     whole = {each.attribute: each.estimate for each in outcome.comparisons
              if each.sample == "new press"}  # fmt: skip

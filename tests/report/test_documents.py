@@ -17,7 +17,7 @@ from sensory.catalogue.outcome_of import outcome_of
 from sensory.choices.forced_choice import choice_test
 from sensory.choices.protocols import PAIRED, TRIANGLE
 from sensory.report.documents import session_pdf, session_words
-from sensory.report.outcome_figures import outcome_figure
+from sensory.report.outcome_figures import lines_figure, outcome_figure
 from sensory.report.sheets import ballots_csv, tables_csv
 from sensory.sessions import workflow
 from sensory.sessions.finding import session_report
@@ -176,3 +176,47 @@ def test_intraclass_correlation_stands_beside_the_scorecard(summaries):
     assert first["estimate"] == pytest.approx(card["icc"], rel=1e-9)
     assert first["low"] < first["estimate"] < first["high"]
     assert "Intraclass correlation" in text_of(session_pdf(summary))
+
+
+def test_a_reversed_assessor_and_the_lines_of_all_stand_in_the_report(summaries):
+    summary = summaries["pressing"]
+    made = session_pdf(summary)
+    text = " ".join(pages_of(made))
+    for words in (
+        "P04 scored sour the other way round",
+        "If the sour of P04 is left out: -0.97 for new press, p 0.0097",
+        "P04 accounts for 65 % of it",
+        "disagrees most",  # of the picture: its text is text
+        "panel mean",
+    ):
+        assert words in text
+    assert "does not tell" not in text
+    assert fonts_of(made) == fonts_of(session_pdf(summaries["water"]))
+
+
+def test_the_lines_rise_with_the_panel_and_the_reversed_is_named(summaries):
+    chart = lines_figure(summaries["pressing"].outcome).to_dict()
+    assert [panel["title"]["text"] for panel in chart["concat"]] == [
+        "sour", "cooked", "bitter", "body",
+    ]  # fmt: skip
+    sour = chart["concat"][0]["layer"]
+    order = sour[0]["encoding"]["x"]["sort"]
+    assert order == ["new press", "reference", "old press, warm"]
+
+    def rows(layer):
+        return chart["datasets"][layer["data"]["name"]]
+
+    (panel,) = [layer for layer in sour if layer["mark"].get("strokeWidth") == 4]
+    means = [row["mean"] for row in rows(panel)]
+    assert means == sorted(means)
+    (reversed_line,) = [layer for layer in sour if layer["mark"].get("strokeWidth") == 2.5]
+    assert {row["who"] for row in rows(reversed_line)} == {"P04"}
+    assert [row["who"] for row in rows(sour[-1])] == ["P04"]
+    bitter = [row["at"] for row in rows(chart["concat"][2]["layer"][-1])]
+    assert bitter[1] - bitter[0] > 0.5  # names do not cover each other
+
+
+def test_an_outcome_without_lines_has_no_picture_of_them(summaries):
+    words = session_words(summaries["water"])
+    assert not words["with_lines"]
+    assert session_words(summaries["pressing"])["with_lines"]
