@@ -133,9 +133,10 @@ def _without(
     kept = rows[(rows["attribute"] == attribute) & ~rows["assessor"].isin(names)]
     try:
         rest = fit_panel(rating_table(kept), panel.occasion)
-        return reference_table(rest, reference, alpha)
+        table = reference_table(rest, reference, alpha)
     except ArgumentError:
         return None
+    return table if rest.table.samples == panel.table.samples else None
 
 
 def _adjusted(whole: pd.DataFrame, rest: pd.DataFrame, attribute: Name) -> pd.DataFrame:

@@ -13,7 +13,7 @@ from typing import Any
 import typst
 
 from ..base.results import Table, several
-from ..catalogue.outcome import QUANTITIES, NamedTable, Outcome
+from ..catalogue.outcome import QUANTITIES, AssessorLine, AssessorPoint, NamedTable, Outcome
 from ..catalogue.tests import find_kind
 from ..sessions.finding import SessionReport
 from ..sessions.served_beside_plan import Served
@@ -28,7 +28,7 @@ Words = dict[str, object]
 """What a template reads."""
 
 _SIZES = (8.6, 8.0, 7.4, 6.8)
-_MOST_ROWS, _MOST_LINES = 40, 6
+_MOST_ROWS, _MOST_LINES, _ACROSS = 40, 6, 4
 
 
 def session_pdf(report: SessionReport) -> bytes:
@@ -46,10 +46,9 @@ def session_pdf(report: SessionReport) -> bytes:
     if outcome.means:
         files["profile.svg"] = as_svg(profile_figure(outcome, width=640))
     if outcome.panel:
-        files["panel.svg"] = as_svg(panel_figure(outcome))
+        files["panel.svg"] = as_svg(panel_figure(outcome, _ACROSS))
     if outcome.panel_lines:
-        panels = len({line.attribute for line in outcome.panel_lines})
-        across = max(4, ceil(sqrt(panels)))  # many attributes still fit a page
+        across = max(_ACROSS, ceil(sqrt(_panels(outcome.panel_lines))))  # many still fit a page
         files["lines.svg"] = as_svg(lines_figure(outcome, across, width=130))
     words = session_words(report)
     sizes = _SIZES[:1] if outcome.means else _SIZES
@@ -99,8 +98,8 @@ def session_words(report: SessionReport) -> Words:
         "notes": list(outcome.notes),
         "with_figure": outcome.figure is not None,
         "with_profile": bool(outcome.means),
-        "with_panel": bool(outcome.panel),
-        "with_lines": bool(outcome.panel_lines),
+        "panel_width": _width(_panels(outcome.panel)),
+        "lines_width": _width(_panels(outcome.panel_lines)),
         "panel_says": list(outcome.panel_says),
         "panel_tables": [_table(each) for each in outcome.panel_tables[:-1]],
         "cannot_heading": "What this session cannot tell",
@@ -111,6 +110,15 @@ def session_words(report: SessionReport) -> Words:
         "footer": f"Question SHA-256 {report.session.digest} · "
         f"printed {stamp(report.printed_at)} · program version {report.version}",
     }
+
+
+def _panels(points: Sequence[AssessorPoint | AssessorLine]) -> int:
+    return len({point.attribute for point in points})
+
+
+def _width(panels: int) -> float:
+    """Of a row of small panels, in percent of the page; 0 for none."""
+    return 100 * min(panels / _ACROSS, 1.0)
 
 
 def block(heading: str, *rows: tuple[str, str]) -> Words:

@@ -167,6 +167,15 @@ def test_several_are_left_out_together_and_gaps_take_the_other_road():
     assert result.says()[2] in result._repr_html_().replace("&lt;", "<")
 
 
+def test_a_sample_that_only_the_reversed_scored_cannot_be_compared_without_them():
+    ballots = panel(turned=(1,), assessors=9, levels=(2, 4, 6, 8), noise=0.3)
+    alone = ballots[(ballots["sample"] != "S03") | (ballots["assessor"] == "A01")]
+    result = profile(alone, reference="S00")
+    assert list(result.reversals["assessor"]) == ["A01"]
+    assert set(result.left_out["left_out"]) == {"nobody"}
+    assert result.left_out_says()[0].endswith("Without the reversed scores it cannot be tested.")
+
+
 def test_nobody_is_reversed_and_nothing_is_said():
     result = profile(panel(), reference="S00")
     assert result.reversals.empty

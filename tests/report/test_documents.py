@@ -218,5 +218,6 @@ def test_the_lines_rise_with_the_panel_and_the_reversed_is_named(summaries):
 
 def test_an_outcome_without_lines_has_no_picture_of_them(summaries):
     words = session_words(summaries["water"])
-    assert not words["with_lines"]
-    assert session_words(summaries["pressing"])["with_lines"]
+    assert (words["lines_width"], words["panel_width"]) == (0, 0)
+    words = session_words(summaries["pressing"])  # four attributes with lines, two judged
+    assert (words["lines_width"], words["panel_width"]) == (100, 50)
