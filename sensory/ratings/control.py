@@ -35,7 +35,7 @@ from ..models.multiplicity import dunnett_p, dunnett_quantile
 from .contrasts import against, correlated, mean_table
 from .fitting import FittedPanel, fit_panel
 from .frames import KeptTable
-from .names import keyed_among, name_among
+from .names import each_named, name_among
 from .performance import cells
 from .tables import RatingTable, rating_table
 from .variance import remarks
@@ -259,8 +259,7 @@ def _named(ballots: pd.DataFrame) -> pd.DataFrame:
 
 
 def _limits(table: RatingTable, limit: float | Mapping[Name, float]) -> dict[Name, float]:
-    given = limit if isinstance(limit, Mapping) else dict.fromkeys(table.attributes, limit)
-    given = keyed_among(table.attributes, given)
+    given = each_named(table.attributes, limit)
     absent = [str(name) for name in table.attributes if name not in given]
     if absent:
         raise ArgumentError(f"limit must be given for every attribute; none for {absent[0]}.")

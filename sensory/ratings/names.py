@@ -58,9 +58,15 @@ def name_among(names: Iterable[Name], given: Name) -> Name:
     return given if given in keys.values() else keys.get(_key(given), given)
 
 
-def keyed_among(names: Iterable[Name], given: Mapping[Name, Value]) -> dict[Name, Value]:
-    """A mapping with its keys in the spelling of the names."""
+def each_named(names: Iterable[Name], given: Value | Mapping[Name, Value]) -> dict[Name, Value]:
+    """What is given by name, its keys in the spelling of the names; one value holds for all.
+
+    >>> each_named(("sour", "sweet"), {"Sour ": 1}), each_named(("sour", "sweet"), 2)
+    ({'sour': 1}, {'sour': 2, 'sweet': 2})
+    """
     known = tuple(names)
+    if not isinstance(given, Mapping):
+        return dict.fromkeys(known, given)
     return {name_among(known, name): value for name, value in given.items()}
 
 

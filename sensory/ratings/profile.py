@@ -29,7 +29,7 @@ from .contrasts import against, equivalence_table, mean_table, pair_table, refer
 from .fitting import FittedPanel, fit_panel
 from .flags import turned_round
 from .frames import KeptTable
-from .names import keyed_among, name_among
+from .names import each_named, name_among
 from .performance import agreement, cells, discrimination
 from .reversal import left_out_says, left_out_table, reversal, reversal_table
 from .scaling import scaling_tables
@@ -264,8 +264,7 @@ def _margins(
         return {}
     if reference is None:
         raise ArgumentError("margins need a reference, the sample to compare with.")
-    given = margins if isinstance(margins, Mapping) else dict.fromkeys(table.attributes, margins)
-    given = keyed_among(table.attributes, given)
+    given = each_named(table.attributes, margins)
     unknown = [str(name) for name in given if name not in table.attributes]
     if unknown:
         raise ArgumentError(
