@@ -75,16 +75,17 @@ ORDER = {
         screening_rules screening
     """,
     "release": """
-        batch_rows batches batch_records characteristic references reference_state rule
-        disposition_table batch_parts disposition batch_file product_desk batch_questions
-        trend_words trend_lines charted trend choice_trend batch_trend month tasting_outcomes
-        tastings batch_desk prepared_year
+        batch_rows batches batch_records plant characteristic references reference_state rule
+        disposition_table batch_parts disposition batch_file product_desk plant_desk
+        complaint_desk batch_questions trend_words trend_lines charted trend choice_trend
+        batch_trend month tasting_outcomes reference_desk tastings batch_desk prepared_year
     """,
     "store": """
         migrations.versions.v0001_first_tables migrations.versions.v0002_names_outside
         migrations.versions.v0003_serving migrations.versions.v0004_products_and_batches tables
         nouns journal connections backup versions people rows register checking archive_form
         reads action repository archive migrations.versions.v0005_outcomes
+        migrations.versions.v0006_complaints
     """,
     "report": """
         words sheets figure_parts figures trend_drawn trend_figures month_figures

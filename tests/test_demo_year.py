@@ -17,7 +17,8 @@ from sensory.release import batch_desk
 from sensory.release.batch_records import BatchRecord, ProductRecord
 from sensory.release.batches import Disposition
 from sensory.release.prepared_year import load_year
-from sensory.release.product_desk import compare_again, state_of_reference
+from sensory.release.product_desk import state_of_reference
+from sensory.release.reference_desk import compare_again
 from sensory.release.references import Bridge, Reference
 from sensory.release.rule import ReleaseRule
 from sensory.store.repository import Repository, open_store

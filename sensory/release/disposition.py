@@ -197,8 +197,7 @@ def batch_finding(
     reasons += tasted.risks() if tasted else ()
     if tasted and cleared is not ClearanceState.CLEARED:
         reasons.append("It is not cleared, so what its tasting showed does not count yet.")
-    if reference is not None and not reference.usable:
-        reasons += [f"Reference: {line}" for line in reference.problems]
+    reasons += _of_reference(reference)
     return BatchFinding(
         batch=number,
         finding=finding,
@@ -213,6 +212,14 @@ def batch_finding(
         true_risk=risk,
         decides=rule.decides,
     )
+
+
+def _of_reference(reference: ReferenceState | None) -> list[str]:
+    """How the reference took over without a tasting, and why it may not be used."""
+    if reference is None:
+        return []
+    barring = () if reference.usable else reference.problems
+    return [f"Reference: {line}" for line in (*barring, *reference.took_over)]
 
 
 def _number(batch: Batch | None, clearance: object) -> str:

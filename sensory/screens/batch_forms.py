@@ -1,4 +1,4 @@
-"""Forms of a batch: clearance by food safety, declaration of allergens, a complaint."""
+"""Forms of a batch: clearance by food safety, declaration of allergens."""
 
 from __future__ import annotations
 
@@ -8,8 +8,8 @@ from functools import partial
 import streamlit as st
 
 from ..release.batch_records import BatchRecord
-from ..release.product_desk import clear_batch, record_complaint
-from .frame import desk, nameless, plain, shown_errors
+from ..release.product_desk import clear_batch
+from .frame import desk, nameless, shown_errors
 from .parts import pressed
 
 _RECORDED = "recorded"
@@ -79,24 +79,3 @@ def _clear(
     with shown_errors():
         clear(desk(), name, by=by.strip(), on=day, who=nameless())
         recorded(f"{form}-{name}", f"{form}-by-{name}")
-
-
-def complaint_form(record: BatchRecord) -> None:
-    """A complaint opens the batch again; it is not tasted until food safety has cleared it."""
-    name = record.name
-    with st.expander("A complaint names this batch"):
-        st.markdown(
-            f"Batch {plain(name)} will wait for food safety again. It is not tasted until "
-            "it is cleared."
-        )
-        text = st.text_area(
-            "What is complained of, without names and nothing about health",
-            key=f"complaint-{name}",
-            help="It stays in the journal and cannot be erased.",
-        )
-        on = st.date_input("Received on", value=date.today(), key=f"complaint-on-{name}")
-        if pressed("Record the complaint", "complaint", ready=text.strip()):
-            with shown_errors():
-                day = on.isoformat()
-                record_complaint(desk(), name, text, received_on=day, who=nameless())
-                recorded(f"complaint-{name}")

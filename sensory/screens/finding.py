@@ -85,14 +85,8 @@ def _of_batches(session: StoredSession) -> None:
 
 
 def _comments(session: StoredSession) -> None:
-    rows = [
-        {
-            "sample or order": texts.get("sample") or texts.get("order") or texts.get("pair", ""),
-            "comment": texts["comment"],
-        }
-        for _, texts in sorted(desk().cells(session.id).items())
-        if texts.get("comment")
-    ]
+    comments = desk().comments(session.id)
+    rows = [{"sample or order": sample, "comment": text} for sample, text in comments]
     if rows:
         with st.expander(f"{several(len(rows), 'comment')} of assessors", expanded=len(rows) <= 12):
             scroll(rows)

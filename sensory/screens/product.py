@@ -17,6 +17,7 @@ from ..report.trend_figures import characteristic_figure
 from ..report.words import number
 from .frame import desk, nameless, plain, shown_errors
 from .parts import act, listed, pressed, scroll, show_figure, show_table
+from .plant_lists import plant_lists
 from .reference_form import compared_again_form, reference_form, stock_form
 from .rule_form import rule_form
 
@@ -44,6 +45,7 @@ def page() -> None:
                 _references(record)
         with st.expander("A new product", expanded=not products):
             _new()
+        plant_lists()
 
 
 def _new() -> None:
@@ -100,7 +102,7 @@ def _references(record: ProductRecord) -> None:
     if known:
         scroll([_row(reference) for reference in reversed(known)])
     if record.in_use:
-        compared_again_form(record)
+        compared_again_form(record, known)
         for reference in known:
             if reference.name == record.in_use:
                 stock_form(record, reference)

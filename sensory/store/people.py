@@ -47,6 +47,11 @@ CELLS: Places = {_EACH: {NAMED: NAME}}
 NOUN: Places = {
     "clearance": {"food_safe_by": NAME, "allergens_by": NAME},
     "decisions": {"decided_by": NAME},
+    "complaints": {"owner": NAME, "closed_by": NAME},
+    "materials": {"others": {"said_by": NAME}},
+    "bridged_to_previous": {"decided_by": NAME},
+    "bridged_to_first": {"decided_by": NAME},
+    "later": {"decided_by": NAME},
 }
 _CHANGES: Places = {"old": NAME, "new": NAME}
 CONTENT: Places = {

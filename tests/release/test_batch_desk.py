@@ -152,7 +152,9 @@ def test_a_named_role_decides_and_says_why(store):
         batch_desk.decide(store, "SC-1", Disposition.RETEST, reason="once more", **BY)
     held_back = batch_desk.decide(store, "SC-1", Disposition.HOLD, reason="look at it", **BY)
     assert (held_back.state, held_back.waits_for) == ("open", "decision; it is held")
-    done = batch_desk.decide(store, "SC-1", Disposition.REJECT, reason="far off", **BY)
+    done = batch_desk.decide(
+        store, "SC-1", Disposition.REJECT, reason="far off", cause="line", **BY
+    )
     assert (done.state, done.waits_for) == ("done", "")
     assert [one.departs for one in done.decisions] == [True, False]
     entry = store.noun_entries(done)[-1]
@@ -256,7 +258,7 @@ def test_the_trend_shows_the_line_that_moved(rated):
 
 def test_the_month_counts_what_happened(rated):
     batch_desk.decide(rated, "SC-11", Disposition.RELEASE, reason="similar", **BY)
-    batch_desk.decide(rated, "SC-12", Disposition.REJECT, reason="rubber", **BY)
+    batch_desk.decide(rated, "SC-12", Disposition.REJECT, reason="rubber", cause="line", **BY)
     batch_desk.decide(rated, "SC-13", Disposition.HOLD, reason="more to see", **BY)
     month = batch_desk.month_report(rated, PRODUCT, "2026-04")
     assert [one.name for one in month.batches] == ["SC-11", "SC-12", "SC-13", "SC-14"]

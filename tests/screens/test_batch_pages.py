@@ -9,7 +9,7 @@ from streamlit.testing.v1 import AppTest
 
 from sensory.choices.protocols import TRIANGLE
 from sensory.choices.two_stage import two_stage_plan
-from sensory.release import batch_desk, product_desk, tastings
+from sensory.release import batch_desk, product_desk, reference_desk, tastings
 from sensory.release.batches import Batch, Disposition, RawLot
 from sensory.release.references import Bridge, Reference, ReferenceKind
 from sensory.release.rule import ReleaseRule
@@ -33,7 +33,7 @@ def store(url: str) -> Repository:
     product_desk.enter_product(store, PRODUCT, who="Mira")
     rule = ReleaseRule(test="TRIANGLE", limit=0.4, assessors=36, decides="release officer")
     product_desk.agree_rule(store, PRODUCT, rule, who="Mira", why="management")
-    product_desk.take_over(store, made("S1"), who="Mira", why="approved recipe")
+    reference_desk.take_over(store, made("S1"), who="Mira", why="approved recipe")
     entered(store, "SC-1")
     return store
 
@@ -47,9 +47,10 @@ def made(name: str, **bridges: Bridge) -> Reference:
 
 def second(store: Repository, name: str) -> None:
     """S1 is used up, and another reference takes over."""
-    step = Bridge(reference=name, to="S1", held_on="2026-03-01", reason="S1 is used up")
+    decided = {"decided_by": "Nora", "role": "release officer", "reason": "S1 is used up"}
+    step = Bridge(reference=name, to="S1", held_on="2026-03-01", **decided)
     reference = made(name, bridged_to_previous=step, bridged_to_first=step)
-    product_desk.take_over(store, reference, who="Mira", why="S1 is used up")
+    reference_desk.take_over(store, reference, who="Mira", why="S1 is used up")
 
 
 def entered(store: Repository, number: str) -> None:

@@ -14,7 +14,7 @@ import sqlalchemy as sa
 
 from sensory.base.errors import RecordError
 from sensory.choices.protocols import TRIANGLE
-from sensory.release import product_desk, tastings
+from sensory.release import complaint_desk, product_desk, reference_desk, tastings
 from sensory.release.batch_records import BatchRecord
 from sensory.release.batches import Batch
 from sensory.release.references import Reference, ReferenceKind
@@ -71,7 +71,7 @@ def cleared(store: Repository) -> None:
         usable_until="2036-12-31",
         storage="4 °C, dark",
     )
-    product_desk.take_over(store, reference, who=WHO, why="approved recipe")
+    reference_desk.take_over(store, reference, who=WHO, why="approved recipe")
     clear(store)
 
 
@@ -157,7 +157,7 @@ OTHERS = {
     ),
     "record_complaint": (
         tasted,
-        lambda store: product_desk.record_complaint(
+        lambda store: complaint_desk.record_complaint(
             store, BATCH, "stale", received_on="2026-03-06", who=WHO
         ),
     ),

@@ -1,0 +1,113 @@
+"""Use cases of a complaint: recorded, looked into, closed.
+
+Why so
+------
+A complaint withdraws the clearance, so that nobody tastes the batch before food safety has looked
+at it, and the batch is open again until it is decided anew. The complaint itself stays open until
+somebody closes it: what is done about a cause takes longer than the decision on a batch.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from ..base.errors import RecordError
+from ..base.record_checks import iso_date
+from ..base.records import utc_now
+from .batch_records import OPEN_COMPLAINT, BatchRecord, Complaint
+from .plant_desk import the_plant
+from .product_desk import Desk, answer_cautions, the_batch
+
+
+def open_complaints(desk: Desk, most: int = 200) -> list[BatchRecord]:
+    """The batches that have a complaint which is not closed, by date of making."""
+    return desk.linked(*OPEN_COMPLAINT, most=most)
+
+
+def record_complaint(
+    desk: Desk, number: str, text: str, *, received_on: str, owner: str = "", who: str
+) -> BatchRecord:
+    """Put a complaint on record: the batch is open again and waits for food safety.
+
+    A batch under complaint is not tasted until food safety has cleared it, so an earlier
+    clearance no longer holds; the declaration of allergens stays. `owner` is who sees to it.
+
+    Raises RecordError without a text or a date, or for a date to come.
+    """
+    if received_on > utc_now()[:10]:
+        raise RecordError(f"A complaint cannot be of {received_on}, which is still to come.")
+    with desk.action(who=who, why=f"received on {received_on}") as act:
+        record = the_batch(act, number)
+        after = len(record.decisions)
+        complaint = Complaint(
+            text=text.strip(), received_on=received_on, after=after, owner=" ".join(owner.split())
+        )
+        cleared = record.clearance and replace(
+            record.clearance, food_safe=None, food_safe_by="", food_safe_on=""
+        )
+        new = replace(record, clearance=cleared, complaints=(*record.complaints, complaint))
+        act.put_noun(new, expect=record, what="complaint")
+        answer_cautions(act, new, {"cleared": False})
+        return new
+
+
+def look_into(
+    desk: Desk, number: str, place: int, *, owner: str, cause: str = "", action: str = "", who: str
+) -> BatchRecord:
+    """Keep who sees to a complaint, its cause by the plant's list, and what is done about it.
+
+    `place` counts the complaints of the batch from 1.
+
+    Raises RecordError where there is no such complaint or it is closed, without an owner, or for
+    a cause that is not on the list.
+    """
+    if not owner.strip():
+        raise RecordError("Say who sees to the complaint.")
+    with desk.action(who=who, why=f"complaint {place}") as act:
+        record = the_batch(act, number)
+        complaint = replace(
+            _open(record, place),
+            owner=" ".join(owner.split()),
+            cause=the_plant(act).cause(cause) if cause.strip() else "",
+            action=" ".join(action.split()),
+        )
+        new = _with(record, place, complaint)
+        act.put_noun(new, expect=record, what="complaint looked into")
+        return new
+
+
+def close_complaint(
+    desk: Desk, number: str, place: int, *, by: str, on: str = "", who: str
+) -> BatchRecord:
+    """Close a complaint whose cause is named and about which something was done.
+
+    Raises RecordError while the batch waits for a new decision, without owner, cause, action or
+    name, before it was received, or where it is closed already.
+    """
+    with desk.action(who=who, why=f"complaint {place}") as act:
+        record = the_batch(act, number)
+        complaint = _open(record, place)
+        if record.complained:
+            raise RecordError(f"Decide {record.name} anew before its complaint is closed.")
+        day = on or utc_now()[:10]
+        if iso_date("on", day) < iso_date("received_on", complaint.received_on):
+            raise RecordError(f"The complaint came on {complaint.received_on}, after {day}.")
+        closed = replace(complaint, closed_by=" ".join(by.split()), closed_on=day)
+        new = _with(record, place, closed)
+        act.put_noun(new, expect=record, what="complaint closed")
+        return new
+
+
+def _open(record: BatchRecord, place: int) -> Complaint:
+    if not 1 <= place <= len(record.complaints):
+        raise RecordError(f"{record.name} has no complaint {place}.")
+    complaint = record.complaints[place - 1]
+    if complaint.closed:
+        raise RecordError(f"Complaint {place} of {record.name} was closed {complaint.closed_on}.")
+    return complaint
+
+
+def _with(record: BatchRecord, place: int, complaint: Complaint) -> BatchRecord:
+    complaints = list(record.complaints)
+    complaints[place - 1] = complaint
+    return replace(record, complaints=tuple(complaints))
