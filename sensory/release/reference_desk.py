@@ -182,7 +182,9 @@ def _estimate(
         if key_of(each.attribute) == key_of(attribute) and isfinite(each.se):
             return each.estimate, each.se
     scored = ", ".join(each.attribute for each in compared if isfinite(each.se))
-    raise RecordError(f"{place} has no estimate of {attribute}; it has those of {scored}.")
+    raise RecordError(
+        f"{place} has no estimate of {attribute}; it has those of {scored or 'no attribute'}."
+    )
 
 
 def _numbers(outcome: Outcome, compared: tuple[Comparison, ...]) -> str:

@@ -15,6 +15,7 @@ from ..release.references import Reference
 from ..release.rule import ReleaseRule
 from ..report.trend_figures import characteristic_figure
 from ..report.words import number
+from .batch_forms import say_recorded
 from .frame import desk, nameless, plain, shown_errors
 from .parts import act, listed, pressed, scroll, show_figure, show_table
 from .plant_lists import plant_lists
@@ -29,6 +30,7 @@ _RANGE = re.compile(rf"(?P<name>.+?);\s*(?P<low>{_NUMBER})?\s*to\s*(?P<high>{_NU
 def page() -> None:
     """Choose a product; its rule with what it does to batches, its references."""
     st.title("By which rule is it released?")
+    say_recorded()
     if new := st.session_state.pop("product-new", ""):
         st.session_state["product"] = new
         st.session_state["product-name"] = ""

@@ -23,6 +23,7 @@ from ..release.reference_desk import (
 )
 from ..release.references import SIMILAR_ENOUGH, Bridge, Reference, ReferenceKind
 from ..sessions.session import StoredSession
+from .batch_forms import recorded
 from .frame import desk, go, nameless, plain, shown_errors
 from .parts import act, pressed
 
@@ -41,7 +42,7 @@ def reference_form(record: ProductRecord) -> None:
             if pressed("It takes over", "ref-enter", primary=True, ready=ready):
                 reference = Reference(product=record.name, **typed, **bridges)
                 take_over(desk(), reference, who=nameless(), why=why.strip())
-                st.rerun()
+                recorded(f"ref-name-{record.name}", f"ref-why-{record.name}")
 
 
 def compared_again_form(record: ProductRecord, known: Sequence[Reference]) -> None:
@@ -151,9 +152,11 @@ def _read(
         key=f"br-attribute-{key}",
         help="The one that ages most. Steps of several references are added in it.",
     )
-    return tasted_bridge(
-        desk(), str(chosen), name.strip(), to, batch=batch, attribute=attribute or ""
-    )
+    read: Bridge | None = None
+    with shown_errors():
+        more = {"batch": batch, "attribute": attribute or ""}
+        read = tasted_bridge(desk(), str(chosen), name.strip(), to, **more)
+    return read
 
 
 def _open_comparison(record: ProductRecord, name: str, batch: str, to: str, key: str) -> None:
@@ -181,8 +184,11 @@ def _exception(
     """The decision that it takes over without similarity; None as long as it is not complete."""
     rule = rule_of(record)
     role = rule.decides if rule else ""
-    with st.expander(f"Without similarity to {plain(to)}: a decision of {plain(role)}"):
-        st.markdown("It stands on every batch that is tasted against the new reference.")
+    with st.container(border=True):
+        st.markdown(
+            f"**Exception: without similarity to {plain(to)}.** {plain(role)} decides; the reason "
+            "stands on every batch that is tasted against the new reference."
+        )
         reason = st.text_input("Reason, such as: none is left", key=f"br-why-{key}").strip()
         by = st.text_input("Decided by", key=f"br-by-{key}").strip()
         sure = st.checkbox(f"Decided as {plain(role)}", key=f"br-role-{key}")

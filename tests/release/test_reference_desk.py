@@ -62,7 +62,8 @@ def profiles(newer: str, stale: float, seed: int) -> Cells:
                 line = 2 + len(cells)
                 cells[line] = {
                     "assessor": f"P{person}", "sample": sample, "replicate": str(replicate),
-                    "code": str(100 + line), "sweet": f"{scores[0]:.1f}", "stale": f"{scores[1]:.1f}",
+                    "code": str(100 + line),
+                    "sweet": f"{scores[0]:.1f}", "stale": f"{scores[1]:.1f}",
                 }  # fmt: skip
     return cells
 
@@ -91,7 +92,7 @@ def in_use(store: Repository) -> str:
 def test_a_typed_finding_is_refused(store):
     for finding in (Finding.SIMILAR, Finding.DIFFERENT_WITHIN_LIMIT):
         typed = Bridge(reference="S2", to="S1", held_on="2026-03-01", finding=finding)
-        with pytest.raises(RecordError, match="against S1 was typed. Name the closed session"):
+        with pytest.raises(RecordError, match=r"against S1 was typed\. Name the closed session"):
             take_over(store, second(typed))
         with pytest.raises(RecordError, match="against S1 was typed"):
             take_over(store, second(typed, **DECIDED))
@@ -150,7 +151,7 @@ def test_other_sessions_are_no_bridge(store):
     session = reference_desk.open_comparison(store, PRODUCT, "S2", "S1", who="Mira")
     with pytest.raises(RecordError, match="is not closed yet"):
         reference_desk.tasted_bridge(store, session.id, "S2", "S1")
-    held_session(store, session, triangles(12, 36), "2026-03-01")
+    first_session = held_session(store, session, triangles(12, 36), "2026-03-01")
     with pytest.raises(RecordError, match="does not name S3 among its samples"):
         reference_desk.tasted_bridge(store, session.id, "S3", "S1")
     with pytest.raises(RecordError, match="There is no reference 'S0' on record"):
@@ -170,12 +171,7 @@ def test_other_sessions_are_no_bridge(store):
     with pytest.raises(RecordError, match="does not have S1 as its sample A"):
         reference_desk.tasted_bridge(store, session.id, "S2", "S1", batch="SC-1")
     listed = reference_desk.bridging_sessions(store, "S2", "S1", batch="SC-1")
-    assert {each.id for each in listed} == {own.session, held_first(store)}
-
-
-def held_first(store: Repository) -> str:
-    """The comparison that was closed first."""
-    return store.sessions(50)[-1].id
+    assert {each.id for each in listed} == {own.session, first_session}
 
 
 def test_a_wider_limit_than_the_products_is_no_bridge(store):
@@ -264,20 +260,14 @@ def test_a_profile_gives_the_steps_of_the_drift(store):
     assert state.drift.estimate == pytest.approx(by_hand, abs=1e-9)
     assert state.drift.se == pytest.approx(np.hypot(read.se, step.se))
     assert [line for line in state.says() if line.startswith("Not tasted beside S1.")]
-    sweet = reference_desk.tasted_bridge(store, session, "S3", "S2", attribute="sweet")
-    other = replace(third, name="S4", bridged_to_previous=None, bridged_to_first=None)
+    again = compared(store, profiles("S4", 0.1, 3), "S4", "S3", "2026-06-01", **profiled)
+    sweet = reference_desk.tasted_bridge(store, again, "S4", "S3", attribute="sweet")
+    other = replace(first, reference="S4")
+    fourth = reference("S4", "2026-05-20", bridged_to_previous=sweet, bridged_to_first=other)
     with pytest.raises(RecordError, match="followed in stale; steps in sweet could not be added"):
-        take_over(store, renamed(other, sweet, first, store))
+        take_over(store, fourth)
     with pytest.raises(RecordError, match="no estimate of bitter; it has those of sweet, stale"):
         reference_desk.tasted_bridge(store, session, "S3", "S2", attribute="bitter")
-
-
-def renamed(new: Reference, step: Bridge, first: Bridge, store: Repository) -> Reference:
-    """S4, which was called S3 when it was tasted, bridged to S3 in another attribute."""
-    cells = profiles("S4", 0.1, 3)
-    session = compared(store, cells, "S4", "S3", "2026-06-01", test="PROFILE")
-    read = reference_desk.tasted_bridge(store, session, "S4", "S3", attribute=step.attribute)
-    return replace(new, bridged_to_previous=read, bridged_to_first=replace(first, reference="S4"))
 
 
 def test_a_reference_is_compared_again_in_a_session_on_record(store):

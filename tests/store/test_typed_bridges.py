@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 import sqlalchemy as sa
+from alembic.migration import MigrationContext
+from alembic.operations import Operations
 
 from sensory.base.errors import RecordError
 from sensory.base.findings import Finding
@@ -16,11 +18,12 @@ from sensory.release import batch_desk, complaint_desk, product_desk
 from sensory.release.batches import Disposition
 from sensory.release.references import Reference
 from sensory.store import tables
+from sensory.store.migrations.versions import v0006_complaints
 from sensory.store.repository import Repository
 
 # Written by version 5 of the program: a product with three references, whose bridges were typed,
 # and three batches, two of them complained of, one decided anew since.
-OLD = Path(__file__).with_name("version_5.record.gz")
+OLD = Path(__file__).with_name("version_5_typed_bridges.record.gz")
 PRODUCT = "Sloe cordial"
 
 
@@ -113,7 +116,6 @@ def test_a_record_on_a_server_gets_the_links_too(opens, postgres_url, old_file):
                 names, marks = ", ".join(columns), ", ".join(f":{name}" for name in columns)
                 statement = sa.text(f"INSERT INTO {table} ({names}) VALUES ({marks})")
                 connection.execute(statement, dict(zip(columns, row, strict=True)))
-        connection.execute(sa.text("UPDATE schema SET version = 5"))
-        connection.execute(sa.text("UPDATE alembic_version SET version_num = '0005'"))
-    again = opens(postgres_url)
-    assert [each.name for each in complaint_desk.open_complaints(again)] == ["SC-1", "SC-2"]
+        with Operations.context(MigrationContext.configure(connection)):
+            v0006_complaints.upgrade()
+    assert [each.name for each in complaint_desk.open_complaints(store)] == ["SC-1", "SC-2"]
