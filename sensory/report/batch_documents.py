@@ -135,10 +135,11 @@ def _decided(record: BatchRecord) -> Words:
     if decision.departs and decision.recommended is not None:
         recommended = decision.recommended.value.lower()
         lines.append(f"It departs from what was recommended then: {recommended}.")
-    heading = done_words(record)
+    heading, label = done_words(record), "Decided"
     if record.standing.startswith(AGAIN):
         lines.insert(0, f"Before: {_DONE[decision.disposition].lower()}.")
-    return {"label": "Decided", "heading": heading, "lines": [*lines, *waits], "strong": True}
+        label = "Decision"
+    return {"label": label, "heading": heading, "lines": [*lines, *waits], "strong": True}
 
 
 def _stands_on(finding: BatchFinding | None) -> Words:

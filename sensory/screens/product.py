@@ -14,7 +14,6 @@ from ..release.product_desk import enter_product, rule_of, state_of_reference, t
 from ..release.references import Reference
 from ..release.rule import ReleaseRule
 from ..report.trend_figures import characteristic_figure
-from ..report.words import number
 from .batch_forms import say_recorded
 from .frame import desk, nameless, plain, shown_errors
 from .parts import act, listed, pressed, scroll, show_figure, show_table
@@ -113,7 +112,7 @@ def _references(record: ProductRecord) -> None:
 
 def _row(reference: Reference) -> dict[str, str]:
     bridge = reference.later[-1] if reference.later else reference.bridged_to_first
-    drift = "" if bridge is None or bridge.estimate is None else number(bridge.estimate)
+    drift = "" if bridge is None or bridge.estimate is None else f"{bridge.estimate:+.2f}"
     return {
         "reference": reference.name,
         "kind": reference.kind.words,

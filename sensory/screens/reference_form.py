@@ -115,7 +115,9 @@ def _bridge(
     key = f"{form}{to}-{record.name}"
     st.markdown(f"**Against {plain(to)}, {words}**")
     sessions = {each.id: each for each in bridging_sessions(desk(), name, to, batch=batch)}
-    read = _read(record, sessions, (name, batch, to), key)
+    read: Bridge | None = None
+    with shown_errors():
+        read = _read(record, sessions, (name, batch, to), key)
     if not sessions:
         st.markdown(
             f"No closed session on record compares {plain(name.strip() or 'the new reference')} "
@@ -123,8 +125,7 @@ def _bridge(
         )
     if read is not None:
         st.markdown(plain(read.words()))
-    if not form:
-        _open_comparison(record, name, batch, to, key)
+    _open_comparison(record, name, batch, to, key)
     if (read is not None and read.finding in SIMILAR_ENOUGH) or form:
         return read
     return _exception(record, read, name.strip(), to, key)
@@ -152,11 +153,8 @@ def _read(
         key=f"br-attribute-{key}",
         help="The one that ages most. Steps of several references are added in it.",
     )
-    read: Bridge | None = None
-    with shown_errors():
-        more = {"batch": batch, "attribute": attribute or ""}
-        read = tasted_bridge(desk(), str(chosen), name.strip(), to, **more)
-    return read
+    more = {"batch": batch, "attribute": attribute or ""}
+    return tasted_bridge(desk(), str(chosen), name.strip(), to, **more)
 
 
 def _open_comparison(record: ProductRecord, name: str, batch: str, to: str, key: str) -> None:
@@ -183,17 +181,18 @@ def _exception(
 ) -> Bridge | None:
     """The decision that it takes over without similarity; None as long as it is not complete."""
     rule = rule_of(record)
-    role = rule.decides if rule else ""
+    if rule is None:
+        return read
+    role = rule.decides
+    label = f"Exception: {plain(role)} decided that it takes over without similarity"
+    if not st.checkbox(label, key=f"br-role-{key}"):
+        return read
     with st.container(border=True):
-        st.markdown(
-            f"**Exception: without similarity to {plain(to)}.** {plain(role)} decides; the reason "
-            "stands on every batch that is tasted against the new reference."
-        )
+        st.markdown("The reason stands on every batch that is tasted against the new reference.")
         reason = st.text_input("Reason, such as: none is left", key=f"br-why-{key}").strip()
         by = st.text_input("Decided by", key=f"br-by-{key}").strip()
-        sure = st.checkbox(f"Decided as {plain(role)}", key=f"br-role-{key}")
         on = st.date_input("Decided on", value=date.today(), key=f"br-on-{key}").isoformat()
-    if not (reason and by and sure and name):
+    if not (reason and by and name):
         return read
-    plain_bridge = read or Bridge(reference=name, to=to, held_on=on, reason=reason)
-    return replace(plain_bridge, reason=reason, decided_by=by, role=role)
+    shown = read or Bridge(reference=name, to=to, held_on=on, reason=reason)
+    return replace(shown, reason=reason, decided_by=by, role=role)
