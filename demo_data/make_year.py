@@ -124,8 +124,13 @@ REASONS = {
     Finding.DIFFERENT_WITHIN_LIMIT: (
         "RELEASE", "As recommended: perceptible, below the limit.", "",
     ),
-    Finding.DIFFERENT: ("REJECT", "As recommended: beyond what is tolerated.", "unknown"),
+    Finding.BEYOND_LIMIT: ("REJECT", "As recommended: beyond the limit.", "unknown"),
 }  # fmt: skip
+OPEN = [
+    (0, "HOLD", "As recommended: different, and whether within the limit is open.", ""),
+    (6, "REJECT", "No room to keep it for a larger panel.", "unknown"),
+]
+"""What became of batches that were different, with the limit open."""
 
 COMMENTS = {
     "plain": ("a little sharper", "thinner", "hard to say", "more peel", "a little flat"),
@@ -241,9 +246,9 @@ def decisions(day: str, tasted: date, found: Finding | None) -> list[dict[str, s
     elif found is None or day == NOT_DECIDED:
         told = []
     else:
-        told = [(0, *REASONS[found])]
+        told = OPEN if found is Finding.DIFFERENT else [(0, *REASONS[found])]
         if day in RUBBER:
-            told = [(0, *REASONS[found][:2], "line")]
+            told = [(*entry[:3], "line") for entry in told]
     return [
         {"disposition": what, "by": BY, "role": ROLE, "reason": reason, "cause": cause,
          "on": (tasted + timedelta(later)).isoformat()}

@@ -93,6 +93,7 @@ def compared_references(
         what_changed=f"Reference {name} against the reference {older.name}.",
         decision=f"Whether {name} takes over; {decides} decides.",
         if_different=f"{name} does not take over, unless {decides} decides it with a reason.",
+        if_beyond=f"{name} does not take over, unless {decides} decides it with a reason.",
         if_similar=f"{name} takes over.",
         if_undecided=f"{name} does not take over, unless {decides} decides it with a reason.",
         alpha=rule.alpha,

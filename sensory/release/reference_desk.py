@@ -29,7 +29,7 @@ from ..sessions.workflow import new_session_id, open_session
 from .batch_questions import compared_references
 from .batch_records import ProductRecord
 from .product_desk import Desk, DeskAction, rule_of, the_product
-from .references import SIMILAR_ENOUGH, Bridge, Reference
+from .references import Bridge, Reference
 from .tasting_outcomes import held_on
 
 
@@ -277,7 +277,7 @@ def _check_bridges(act: DeskAction, record: ProductRecord, reference: Reference)
                 f"{bridge.finding.heading} against {name} was typed. Name the closed session in "
                 "which both were tasted; its finding is taken from there."
             )
-        if bridge.finding not in SIMILAR_ENOUGH:
+        if not bridge.similar:
             _check_exception(record, bridge)
 
 

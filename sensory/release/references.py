@@ -32,9 +32,6 @@ class ReferenceKind(StrEnum):
         return _KINDS[self]
 
 
-SIMILAR_ENOUGH = (Finding.SIMILAR, Finding.DIFFERENT_WITHIN_LIMIT)
-"""Findings at which a new reference takes over from an old one."""
-
 _NOBODY = "and who decided is not on record"
 _KINDS = {
     ReferenceKind.EARLIER_STANDARD: "an earlier standard with its recorded data",
@@ -120,7 +117,7 @@ class Bridge(Plain):
     @property
     def similar(self) -> bool:
         """Whether a tasting on record shows the difference to lie below the limit."""
-        return self.tasted and self.finding in SIMILAR_ENOUGH
+        return self.tasted and self.finding is not None and self.finding.similar
 
     def words(self) -> str:
         """On what it stands, in a sentence; with who decided, where it is the exception."""
@@ -129,7 +126,7 @@ class Bridge(Plain):
             how = self.shown if self.tasted else "typed, no tasting on record"
             verdict = self.finding.heading.lower()
             head = f"Compared with {self.to} on {self.held_on}: {verdict} ({how})"
-        if not self.reason or self.finding in SIMILAR_ENOUGH:
+        if not self.reason or (self.finding is not None and self.finding.similar):
             return f"{head}."
         by = f"decided by {self.decided_by}, {self.role}" if self.decided_by else _NOBODY
         day = "" if self.finding else f" on {self.held_on}"

@@ -21,7 +21,7 @@ from ..release.reference_desk import (
     take_over,
     tasted_bridge,
 )
-from ..release.references import SIMILAR_ENOUGH, Bridge, Reference, ReferenceKind
+from ..release.references import Bridge, Reference, ReferenceKind
 from ..sessions.session import StoredSession
 from .batch_forms import recorded
 from .frame import desk, go, nameless, plain, shown_errors
@@ -126,7 +126,7 @@ def _bridge(
     if read is not None:
         st.markdown(plain(read.words()))
     _open_comparison(record, name, batch, to, key)
-    if (read is not None and read.finding in SIMILAR_ENOUGH) or form:
+    if (read is not None and read.similar) or form:
         return read
     return _exception(record, read, name.strip(), to, key)
 

@@ -112,6 +112,7 @@ def test_a_typed_finding_is_refused(store):
         (16, Finding.SIMILAR, True),
         (17, Finding.UNDECIDED, False),
         (18, Finding.DIFFERENT, False),
+        (30, Finding.BEYOND_LIMIT, False),
     ],
 )
 def test_a_tasting_on_record_decides_whether_it_takes_over(
@@ -283,7 +284,7 @@ def test_a_reference_is_compared_again_in_a_session_on_record(store):
     cells = profiles("S2", 1.6, 5)
     session = compared(store, cells, on="2026-06-01", test="PROFILE")
     again = reference_desk.tasted_bridge(store, session, "S2", "S1", attribute="stale")
-    assert again.finding is Finding.DIFFERENT
+    assert again.finding is Finding.BEYOND_LIMIT
     kept = reference_desk.compare_again(store, again, who="Mira", why="half a year")
     assert kept.later == (again,)
     state = product_desk.state_of_reference(store, "S2", "2026-06-02")
