@@ -140,7 +140,7 @@ def test_clearance_opens_the_way_to_the_tasting(url: str, store: Repository):
 
 @pytest.mark.parametrize(
     ("correct", "headline"),
-    [(12, "Release is recommended."), (17, "Hold the batch."), (25, "Rejection is recommended.")],
+    [(12, "Release is recommended."), (17, "Hold the batch."), (30, "Rejection is recommended.")],
 )
 def test_the_recommendation_is_the_headline(
     url: str, store: Repository, correct: int, headline: str
