@@ -16,7 +16,7 @@ from typing import Any
 
 from ..base.errors import RecordError
 from ..base.findings import Finding
-from ..base.plain import Plain
+from ..base.plain import LEFT_OUT_EMPTY, Plain
 from ..base.record_checks import iso_date, named, number, once, one_of, parts
 from ..base.spelling import key_of
 from .batches import Batch, Clearance, Disposition, Product
@@ -149,6 +149,8 @@ class BatchRecord(Plain):
     rule: dict[str, Any] = field(default_factory=dict)
     decisions: tuple[Decision, ...] = ()
     complaints: tuple[Complaint, ...] = ()
+    # Sessions in which it was smelled only, under suspicion: they are no tastings of it.
+    smelled: tuple[str, ...] = field(default=(), metadata=LEFT_OUT_EMPTY)
 
     def __post_init__(self) -> None:
         parts("tastings", self.tastings, Tasting)
@@ -215,6 +217,8 @@ class BatchRecord(Plain):
         if self.state == DONE:
             return ""
         clearance = self.clearance or Clearance(batch=self.name)
+        if clearance.suspected:
+            return f"food safety: {clearance.suspected} suspected, not tasted"
         if clearance.food_safe is False:
             return "decision: food safety has not cleared it"
         if clearance.food_safe is None:

@@ -15,6 +15,7 @@ import typst
 from ..base.results import Table, several
 from ..catalogue.outcome import QUANTITIES, AssessorLine, AssessorPoint, NamedTable, Outcome
 from ..catalogue.tests import find_kind
+from ..sessions.care import care_in_words
 from ..sessions.finding import SessionReport
 from ..sessions.served_beside_plan import Served
 from ..sessions.session import ADVICE, CAUTIONS, Sample, StoredSession
@@ -230,6 +231,7 @@ def _agreement(session: StoredSession) -> Words:
         ("Ballots then", f"{entered} entered" if entered else "none entered"),
         ("Closed", stamp(session.closed_at)),
         ("Cautions", _cautions(session)),
+        *care_in_words(session.details.care),
         ("Decides", session.details.decides),
     )
 

@@ -14,8 +14,9 @@ from ..choices.plans import PanelPlan, panel_plan
 from ..report.figures import characteristic_figure
 from ..report.words import number, percent
 from ..sessions.session import SessionDetails
-from ..sessions.workflow import limit_as_dprime, limit_from_dprime, new_session_id, open_session
+from ..sessions.workflow import new_session_id, open_session
 from .frame import desk, go, nameless, shown_errors
+from .limits import IN_DPRIME, IN_PD, limit_help, typed_limit
 from .parts import choose, pressed, show_figure, show_table
 from .stages import ballot_by_ballot, two_stage
 
@@ -33,6 +34,8 @@ def page() -> None:
             _other_method(chosen, situation.people)
             return
         question = _question(chosen, situation.people)
+        if question is None:
+            return
         instead = [
             protocol_of(other.protocol) for other in advice if other.possible and other.protocol
         ]
@@ -48,7 +51,7 @@ def page() -> None:
 
 
 def _risks(question: Question) -> dict[str, float]:
-    return {"alpha": question.alpha, "beta": question.beta, "pd_limit": question.pd_limit}
+    return {"alpha": question.alpha, "beta": question.beta, "pd_limit": question.limit}
 
 
 def _situation() -> Situation:
@@ -103,28 +106,25 @@ def _other_method(chosen: Advice, people: int) -> None:
         _new_session(Question(protocol=find_kind(chosen.method).key, assessors=people))
 
 
-def _question(chosen: Advice, people: int) -> Question:
-    as_dprime, as_share = "d-prime (any test)", f"share who notice ({chosen.method} only)"
+def _question(chosen: Advice, people: int) -> Question | None:
+    """The risks and the limit; None as long as no limit is given."""
     key = f"plan-unit-{chosen.method}"
     label = "The difference that would be too much, as"
-    unit = st.radio(label, [as_dprime, as_share], key=key, horizontal=True)
-    first, second, third = st.columns(3)
+    unit = st.radio(label, [IN_DPRIME, IN_PD], key=key, horizontal=True)
+    first, second = st.columns(2)
     alpha = first.number_input("alpha", 0.001, 0.5, 0.05, 0.01, "%.3f", key="plan-alpha")
     beta = second.number_input("beta", 0.001, 0.5, 0.05, 0.01, "%.3f", key="plan-beta")
-    if unit == as_dprime:
-        dprime = third.number_input("limit", 0.4, 5.0, 1.6, 0.1, "%.2f", key="plan-dprime")
-        limit = round(limit_from_dprime(chosen.protocol, dprime), 4)
-    else:
-        limit = third.number_input("limit", 0.05, 0.95, 0.30, 0.05, "%.2f", key="plan-limit")
-    question = Question(
+    limit = typed_limit(chosen.protocol, None, unit == IN_PD, f"plan-limit-{chosen.protocol}")
+    limit_help(chosen.protocol, limit)
+    if limit is None:
+        return None
+    st.markdown(
+        "Of the risks, alpha is the one that counts for a difference, beta the one for "
+        "similarity; here both are kept."
+    )
+    return Question(
         protocol=chosen.protocol, assessors=people, alpha=alpha, beta=beta, pd_limit=limit
     )
-    st.markdown(
-        f"In a {chosen.method} test a d-prime of {number(limit_as_dprime(question))} means that "
-        f"{percent(limit, 1)} of assessors notice. Of the risks, alpha is the one that counts for "
-        "a difference, beta the one for similarity; here both are kept."
-    )
-    return question
 
 
 def _verdict(plan: PanelPlan) -> None:
@@ -157,7 +157,7 @@ def _open(plan: PanelPlan, question: Question, situation: Situation) -> None:
         f"{QUESTIONS[situation.question]} A {plan.protocol.name} test ({plan.protocol.standard}) "
         f"with {question.assessors} assessors, one answer each, all orders equally often. "
         f"alpha {number(question.alpha)}, beta {number(question.beta)}, limit "
-        f"{percent(question.pd_limit)} of assessors who notice."
+        f"{percent(question.limit)} of assessors who notice."
     )
     size = st.radio(
         "Open a session with",

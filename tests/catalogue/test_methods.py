@@ -40,7 +40,7 @@ def test_find():
         find_kind("QUARTET")
     with pytest.raises(ArgumentError, match="ranking is no forced choice"):
         protocol_of("RANKING")
-    assert find_kind("TRIANGLE").attributes(Question()) == ()
+    assert find_kind("TRIANGLE").attributes(Question(pd_limit=0.30)) == ()
 
 
 def test_a_key_or_name_stands_once_in_the_catalogue():
@@ -67,10 +67,10 @@ def test_settings_that_cannot_be_used(settings, message):
 
 
 def test_needed_text_is_missed():
-    assert SURENESS.missing(Question(settings={"grades": " "})) == [
+    assert SURENESS.missing(Question(pd_limit=0.30, settings={"grades": " "})) == [
         "Grades, from the reference's end, separated by semicolons?"
     ]
-    assert SURENESS.missing(Question()) == []
+    assert SURENESS.missing(Question(pd_limit=0.30)) == []
 
 
 @pytest.mark.parametrize(

@@ -24,6 +24,7 @@ from sensory.store.repository import Repository
 from ..shared import write_lines
 
 QUESTION = Question(
+    pd_limit=0.30,
     what_changed="Sugar reduced by 4 %; nothing else.",
     decision="Whether the new recipe replaces the old one.",
     if_different="Keep the old recipe.",

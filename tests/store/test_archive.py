@@ -63,7 +63,7 @@ def fill(store: Repository) -> None:
             leader="Änne Weiß",
             samples=(Sample(letter="A", batch="GB-1"), Sample(letter="B", allergens="sulphites")),
         ),
-        question=Question(**ANSWERS, assessors=3),
+        question=Question(pd_limit=0.30, **ANSWERS, assessors=3),
         cautions=ALL_YES,
         cells={
             line: {"assessor": name, "order": "ABB", "codes": "412 837 265", "answer": "412"}
@@ -80,7 +80,11 @@ def fill(store: Repository) -> None:
 
 def typed(store: Repository, key: str, cells: dict | None = None, **details: str) -> None:
     """A session with these cells, of which nothing else is said."""
-    plain = {"details": SessionDetails(**details), "question": Question(), "cells": cells}
+    plain = {
+        "details": SessionDetails(**details),
+        "question": Question(pd_limit=0.30),
+        "cells": cells,
+    }
     open_session(store, key, **plain, **LEADER)
 
 

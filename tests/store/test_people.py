@@ -27,7 +27,7 @@ SESSION = StoredSession(
         samples=(Sample(letter="A", batch="RH-1"), Sample(letter="B")),
         leader="Änne Weiß",
     ),
-    question=Question(decision="Whether the recipe changes."),
+    question=Question(pd_limit=0.30, decision="Whether the recipe changes."),
     cautions={},
     agreed_by="Änne Weiß",
 )
@@ -313,7 +313,7 @@ def test_name_put_in_the_place_of_an_erased_one_is_found(store):
 
 def test_finding_is_the_same_after_an_erasure(opens, any_url):
     store = opens(any_url)
-    question = Question(**ANSWERS, assessors=3)
+    question = Question(pd_limit=0.30, **ANSWERS, assessors=3)
     cells = {
         line: {"assessor": name, "order": "ABB", "codes": "412 837 265", "answer": "412"}
         for line, name in enumerate(["Karim Aziz", "Zoë Brandt", "Mira Lund"], start=2)
