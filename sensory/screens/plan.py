@@ -47,7 +47,7 @@ def page() -> None:
         _curves(plan)
         two_stage(plan)
         ballot_by_ballot(question)
-        _open(plan, question, situation)
+        _open(plan, question, situation, chosen.condition)
 
 
 def _risks(question: Question) -> dict[str, float]:
@@ -61,12 +61,23 @@ def _situation() -> Situation:
     people = st.number_input("How many assessors can come?", 1, 2000, 24, key="plan-people")
     st.markdown("What is the product like?")
     known = "assessors know the reference well"
+    alike, mask, seen = "no", "yes, and it can be masked", "yes, and it cannot be masked"
+    looks = st.radio("Do the samples look different?", [alike, mask, seen], key="plan-looks")
+    trained = st.radio(
+        "Is the panel trained?",
+        ["no", "yes"],
+        key="plan-trained",
+        horizontal=True,
+        help="On the scale, or on the attributes of the product. Staff off the line are not.",
+    )
     return Situation(
         question=wanted,
         people=int(people),
         carry_over=st.checkbox("strong or lingering flavour", key="plan-carry"),
         homogeneous=not st.checkbox("portions of one batch differ", key="plan-portions"),
-        looks_alike=not st.checkbox("the samples look different", key="plan-looks"),
+        looks_alike=looks == alike,
+        maskable=looks == mask,
+        trained=trained == "yes",
         reference_known=st.checkbox(known, value=True, key="plan-known"),
         scarce=st.checkbox("there is little of the sample", key="plan-scarce"),
     )
@@ -75,7 +86,7 @@ def _situation() -> Situation:
 def _method(advice: tuple[Advice, ...]) -> Advice:
     possible = {option.method: option for option in advice if option.possible}
     best = next(iter(possible.values()))
-    st.subheader(f"Recommended: {best.method}")
+    st.subheader(f"Recommended: {best.method}{_condition(best)}")
     st.markdown(f"{best.tasted} samples a test, {best.standard}.")
     for sign, lines in (("for", best.reasons), ("against", best.against)):
         if lines:
@@ -96,6 +107,10 @@ def _method(advice: tuple[Advice, ...]) -> Advice:
     return possible[choose("Plan with", list(possible), best.method, key)]
 
 
+def _condition(advice: Advice) -> str:
+    return f", {advice.condition}" if advice.condition else ""
+
+
 def _other_method(chosen: Advice, people: int) -> None:
     """No number for a method that is no forced choice, but the session can be opened."""
     st.info(
@@ -103,7 +118,8 @@ def _other_method(chosen: Advice, people: int) -> None:
         "session can find hangs on the panel's own noise and habits."
     )
     if pressed("Open such a session", "plan-method-open", primary=True):
-        _new_session(Question(protocol=find_kind(chosen.method).key, assessors=people))
+        question = Question(protocol=find_kind(chosen.method).key, assessors=people)
+        _new_session(question, chosen.condition)
 
 
 def _question(chosen: Advice, people: int) -> Question | None:
@@ -114,7 +130,9 @@ def _question(chosen: Advice, people: int) -> Question | None:
     first, second = st.columns(2)
     alpha = first.number_input("alpha", 0.001, 0.5, 0.05, 0.01, "%.3f", key="plan-alpha")
     beta = second.number_input("beta", 0.001, 0.5, 0.05, 0.01, "%.3f", key="plan-beta")
-    limit = typed_limit(chosen.protocol, None, unit == IN_PD, f"plan-limit-{chosen.protocol}")
+    # A d-prime stays when another test is chosen; a share belongs to its own test.
+    key = f"plan-limit-{chosen.protocol}" if unit == IN_PD else "plan-limit"
+    limit = typed_limit(chosen.protocol, None, unit == IN_PD, key)
     limit_help(chosen.protocol, limit)
     if limit is None:
         return None
@@ -151,13 +169,13 @@ def _curves(plan: PanelPlan) -> None:
         )
 
 
-def _open(plan: PanelPlan, question: Question, situation: Situation) -> None:
+def _open(plan: PanelPlan, question: Question, situation: Situation, condition: str) -> None:
     st.subheader("The plan in words")
     st.markdown(
         f"{QUESTIONS[situation.question]} A {plan.protocol.name} test ({plan.protocol.standard}) "
         f"with {question.assessors} assessors, one answer each, all orders equally often. "
         f"alpha {number(question.alpha)}, beta {number(question.beta)}, limit "
-        f"{percent(question.limit)} of assessors who notice."
+        f"{percent(question.limit)} of assessors who notice{f'; {condition}' * bool(condition)}."
     )
     size = st.radio(
         "Open a session with",
@@ -167,11 +185,12 @@ def _open(plan: PanelPlan, question: Question, situation: Situation) -> None:
         key="plan-size",
     )
     if pressed("Open a session with this plan", "plan-open", primary=True):
-        _new_session(replace(question, assessors=int(size or 1)))
+        _new_session(replace(question, assessors=int(size or 1)), condition)
 
 
-def _new_session(question: Question) -> None:
-    details, here = SessionDetails(held_on=date.today().isoformat()), new_session_id()
+def _new_session(question: Question, conditions: str) -> None:
+    details = SessionDetails(held_on=date.today().isoformat(), conditions=conditions)
+    here = new_session_id()
     by, why = nameless(), "planned"
     open_session(desk(), here, details=details, question=question, who=by, why=why)
     go("question", here)

@@ -134,7 +134,7 @@ def limit_elsewhere(dprime: float) -> list[tuple[str, float]]:
     """What a d-prime means as share of distinguishers in each forced choice, by name of the test.
 
     >>> dict(limit_elsewhere(1.0))["triangle"]
-    0.128
+    0.127
     """
     return [
         (kind.name, round(limit_from_dprime(kind.key, dprime), 3))

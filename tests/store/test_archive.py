@@ -41,7 +41,7 @@ from sensory.store.nouns import id_of
 from sensory.store.repository import Repository, open_store
 from sensory.store.rows import append, entry_for
 
-from ..shared import ALL_YES, ANSWERS, put_noun
+from ..shared import ALL_YES, ANSWERS, CARE, put_noun
 
 ID = "gooseberry"
 LEADER = {"who": "Änne Weiß", "why": "typed"}
@@ -62,6 +62,7 @@ def fill(store: Repository) -> None:
             title="Gooseberry cordial — “less” sugar",
             leader="Änne Weiß",
             samples=(Sample(letter="A", batch="GB-1"), Sample(letter="B", allergens="sulphites")),
+            care=CARE,
         ),
         question=Question(pd_limit=0.30, **ANSWERS, assessors=3),
         cautions=ALL_YES,

@@ -24,13 +24,13 @@ from sensory.sessions.workflow import agree, close, enter_cells, open_session, r
 from sensory.store import journal
 from sensory.store.repository import Repository, open_store
 
-from ..shared import ALL_YES, ANSWERS, add, put, python, write_lines
+from ..shared import ALL_YES, ANSWERS, CARE, add, put, python, write_lines
 
 ROOT = Path(__file__).parents[2]
 SESSION = StoredSession(
     id="damson",
     created_at="2026-09-14T08:00:00+00:00",
-    details=SessionDetails(title="0", leader="Änne Weiß"),
+    details=SessionDetails(title="0", leader="Änne Weiß", care=CARE),
     question=Question(pd_limit=0.30),
     cautions={},
 )

@@ -17,7 +17,7 @@ from sensory.sessions.workflow import agree, close, enter_cells, open_session, r
 from sensory.store import tables
 from sensory.store.repository import Repository, open_store
 
-from ..shared import ALL_YES, ANSWERS, add, put, write_lines
+from ..shared import ALL_YES, ANSWERS, CARE, add, put, write_lines
 
 SESSION = StoredSession(
     id="rhubarb",
@@ -26,6 +26,7 @@ SESSION = StoredSession(
         title="Rhubarb cordial",
         samples=(Sample(letter="A", batch="RH-1"), Sample(letter="B")),
         leader="Änne Weiß",
+        care=CARE,
     ),
     question=Question(pd_limit=0.30, decision="Whether the recipe changes."),
     cautions={},
