@@ -27,6 +27,7 @@ def test_digest_of_an_old_question_is_the_same():
     # Computed by the program before there were categories.
     old = Question(
         protocol="PROFILE",
+        pd_limit=0.30,
         settings={"attributes": "sweet; sour", "reference": "reference", "scale_high": 15.0},
     )
     assert old.digest == "4bd4434e84ea4ddc29a0eed34801460e6d4af4bead5af94f04a1f1370fb82975"

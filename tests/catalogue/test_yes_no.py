@@ -198,16 +198,19 @@ def test_sureness_of_many_products_adjusts_by_holm_and_names_each():
     assert "far: different" in read.sentence
 
 
+SURE = Question(protocol="SURENESS", settings={"dprime_limit": 1.0})
+
+
 @pytest.mark.parametrize(
     ("call", "message"),
     [
         (lambda: read_a_not_a(a_rows(3, 5, 0, 0), Question(pd_limit=0.30)), "A and B both need"),
         (lambda: read_same_different(sd_rows(3, 5, 0, 0), Question(pd_limit=0.30)), "both need"),
         (
-            lambda: read_sureness(graded([1, 2], []), Question(pd_limit=0.30)),
+            lambda: read_sureness(graded([1, 2], []), Question()),
             "at least one product",
         ),
-        (lambda: read_sureness(graded([2, 2], [2, 2]), Question(pd_limit=0.30)), "the same grade"),
+        (lambda: read_sureness(graded([2, 2], [2, 2]), SURE), "the same grade"),
     ],
 )
 def test_nothing_to_compare_is_refused(call, message):
@@ -240,6 +243,4 @@ def test_answers_the_wrong_way_round_are_not_similar():
 
 def test_reference_of_sureness_may_be_written_small():
     rows = [row | {"sample": row["sample"].lower()} for row in graded([1, 2, 1, 1], [3, 4, 4, 2])]
-    assert [row[0] for row in read_sureness(rows, Question(pd_limit=0.30)).tables[0][1].rows] == [
-        "b"
-    ]
+    assert [row[0] for row in read_sureness(rows, SURE).tables[0][1].rows] == ["b"]

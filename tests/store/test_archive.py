@@ -25,6 +25,7 @@ from sensory.catalogue.question import Question
 from sensory.release.batch_records import BatchRecord
 from sensory.release.batches import Batch
 from sensory.serving.planning import serving_plan
+from sensory.sessions.care import Care
 from sensory.sessions.finding import session_report
 from sensory.sessions.serving import Serving
 from sensory.sessions.session import Sample, SessionDetails
@@ -41,7 +42,7 @@ from sensory.store.nouns import id_of
 from sensory.store.repository import Repository, open_store
 from sensory.store.rows import append, entry_for
 
-from ..shared import ALL_YES, ANSWERS, CARE, put_noun
+from ..shared import ALL_YES, ANSWERS, put_noun
 
 ID = "gooseberry"
 LEADER = {"who": "Änne Weiß", "why": "typed"}
@@ -62,7 +63,7 @@ def fill(store: Repository) -> None:
             title="Gooseberry cordial — “less” sugar",
             leader="Änne Weiß",
             samples=(Sample(letter="A", batch="GB-1"), Sample(letter="B", allergens="sulphites")),
-            care=CARE,
+            care=Care(cleared_by="Änne Weiß", cleared_on="2026-09-13"),
         ),
         question=Question(pd_limit=0.30, **ANSWERS, assessors=3),
         cautions=ALL_YES,

@@ -30,7 +30,7 @@ ROOT = Path(__file__).parents[2]
 SESSION = StoredSession(
     id="damson",
     created_at="2026-09-14T08:00:00+00:00",
-    details=SessionDetails(title="0", leader="Änne Weiß", care=CARE),
+    details=SessionDetails(title="0", leader="Änne Weiß"),
     question=Question(pd_limit=0.30),
     cautions={},
 )
@@ -139,7 +139,7 @@ def test_clock_set_back_does_not_change_the_order(opens, any_url, monkeypatch):
     store = opens(any_url)
     cells = {2: {"assessor": "P1", "order": "ABB", "codes": "412 837 265", "answer": "412"}}
     plain = {
-        "details": SESSION.details,
+        "details": dataclasses.replace(SESSION.details, care=CARE),
         "question": Question(pd_limit=0.30, **ANSWERS),
         "cautions": ALL_YES,
     }

@@ -26,7 +26,6 @@ SESSION = StoredSession(
         title="Rhubarb cordial",
         samples=(Sample(letter="A", batch="RH-1"), Sample(letter="B")),
         leader="Änne Weiß",
-        care=CARE,
     ),
     question=Question(pd_limit=0.30, decision="Whether the recipe changes."),
     cautions={},
@@ -319,7 +318,8 @@ def test_finding_is_the_same_after_an_erasure(opens, any_url):
         line: {"assessor": name, "order": "ABB", "codes": "412 837 265", "answer": "412"}
         for line, name in enumerate(["Karim Aziz", "Zoë Brandt", "Mira Lund"], start=2)
     }
-    plain = {"details": SESSION.details, "question": question, "cautions": ALL_YES, "cells": cells}
+    details = dataclasses.replace(SESSION.details, care=CARE)
+    plain = {"details": details, "question": question, "cautions": ALL_YES, "cells": cells}
     open_session(store, "s", **plain, **LEADER)
     agree(store, "s", who="Änne Weiß")
     close(store, "s", who="Änne Weiß")
