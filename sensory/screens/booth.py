@@ -65,10 +65,10 @@ def page(token: str) -> None:
         here = _taken(token, here)
     except RecordError as error:
         fault = str(error)
+    _unwell(token, here, words)
     if here.stopped:
-        st.title(words["stopped"])
-        st.error(words["stopped_hint"])
-    elif here.closed:
+        return
+    if here.closed:
         late(desk(), token)
         st.title(words["closed"])
     elif here.barred:
@@ -85,18 +85,27 @@ def page(token: str) -> None:
         show_halt(token, here.halt, words, smelling=here.smelling)
     else:
         _ballot(token, here, here.ballot, words, fault)
-    _unwell(token, here, words)
 
 
 def _unwell(token: str, here: BoothVisit, words: Words) -> None:
     """One click reports that somebody feels unwell: at any time once they have consented."""
-    if not here.consented and not here.stopped:
-        return
-    with st.container(border=True):
+    if here.stopped:
+        st.title(words["stopped"])
+        st.error(words["stopped_hint"])
         st.markdown(words["unwell_hint"])
-        if not here.unwell and st.button(words["unwell"], key="booth-unwell"):
-            feel_unwell(desk(), token)
-            st.rerun()
+    if here.consented and not here.unwell and st.button(words["unwell"], key="booth-unwell"):
+        feel_unwell(desk(), token)
+        st.rerun()
+    if here.stopped or (here.consented and not here.closed):
+        _watch(token, here.stopped)
+
+
+@st.fragment(run_every=10.0)
+def _watch(token: str, stopped: bool) -> None:
+    """A booth on which nobody taps learns as well that tasting is stopped, or goes on."""
+    here = visit(desk(), token)
+    if here is None or here.stopped is not stopped:
+        st.rerun()
 
 
 def _taken(token: str, here: BoothVisit) -> BoothVisit:
