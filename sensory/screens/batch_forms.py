@@ -92,7 +92,7 @@ def smelling_form(record: BatchRecord) -> None:
     )
     for number, session in enumerate(record.smelled, start=1):
         way(f"To session {number} by smell", f"smelled-{session}", "question", session)
-    with st.expander("Smelling only", expanded=not clearance.smelling_by):
+    with st.expander("Smelling only", expanded=not record.smelled):
         if clearance.smelling_by:
             allowed = f"{clearance.smelling_by} on {clearance.smelling_on}"
             st.markdown(f"Allowed by {plain(allowed)}. No release rests on it.")

@@ -217,7 +217,7 @@ def _cautions(token: str, here: BoothVisit, words: Words) -> None:
     if st.button(words["not_today"], key="booth-not-today"):
         consent(desk(), token, wants=False)
         st.rerun()
-    if not here.minor and st.button(words["minor"], key="booth-minor", type="tertiary"):
+    if not here.minor and st.button(words["minor"], key="booth-minor"):
         say_minor(desk(), token)
         st.rerun()
 

@@ -119,11 +119,11 @@ def asked_again(session: StoredSession, question: Question, dprime: float | None
     if share is None or share <= _HALF:
         return True
     where = "" if question.pd_limit is not None else " in a triangle"
-    return st.checkbox(
-        f"Yes: more than half of the assessors ({percent(share)}{where}) may notice the "
-        "difference, and the samples may still be called similar.",
-        key=field_key(session, f"half-{share:.3f}"),
+    st.warning(
+        f"With this limit more than half of the assessors ({percent(share)}{where}) may notice the "
+        "difference, and the samples may still be called similar. Is that agreed?"
     )
+    return st.checkbox("Yes, it is agreed", key=field_key(session, f"half-{share:.3f}"))
 
 
 def _right(test: str, share: float) -> int:

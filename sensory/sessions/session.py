@@ -70,7 +70,7 @@ class Caution:
 CAUTIONS = (
     Caution(
         key="cleared",
-        asks="Has food safety cleared every sample for what is done with it?",
+        asks="Has food safety cleared every sample for tasting, or for smelling only?",
         advice="A batch under complaint or suspected contamination is not tasted until cleared; "
         "smelling alone needs food safety's permission by name.",
     ),
