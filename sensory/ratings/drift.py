@@ -128,7 +128,7 @@ def assessor_drift(
     >>> names = ["session", "assessor", "sample", "replicate", "score"]
     >>> result = assessor_drift(pd.DataFrame(rows, columns=names).assign(attribute="sour"))
     >>> print(*result.says())
-    Bo drifts upwards in sour, by 0.42 a session against the others (adjusted p 2.1e-06).
+    Bo drifts upwards in sour, by 0.42 a session against the others (adjusted p < 0.001).
     """
     alpha = probability("alpha", alpha)
     table = rating_table(ballots, attributes=attributes, scale=scale)
