@@ -66,10 +66,10 @@ ORDER = {
         cups
     """,
     "sessions": """
-        files file_kinds lines outcomes reading serving session afterwards allergens attempts
+        files file_kinds lines outcomes reading serving care session afterwards allergens attempts
         booth_ballots served_beside_plan template outcome_names store workflow spellings
-        booth_plans
-        booth_sittings booths exclusions served finding filling
+        booth_plans booth_sittings booths exclusions minors reactions servings served finding
+        filling
     """,
     "panel": """
         screening_rules screening
@@ -78,7 +78,8 @@ ORDER = {
         batch_rows batches batch_records plant characteristic references reference_state rule
         disposition_table batch_parts disposition batch_file product_desk plant_desk
         complaint_desk batch_questions trend_words trend_lines charted trend choice_trend
-        batch_trend month tasting_outcomes reference_desk tastings batch_desk prepared_year
+        batch_trend month tasting_outcomes reference_desk tastings smelling batch_desk
+        prepared_year
     """,
     "store": """
         migrations.versions.v0001_first_tables migrations.versions.v0002_names_outside

@@ -32,7 +32,7 @@ def read_choices(
         counted.trials,
         alpha=question.alpha,
         beta=question.beta,
-        pd_limit=question.pd_limit,
+        pd_limit=question.limit,
         two_sided=question.two_sided,
         by_assessor=counted.by_assessor,
         planned=question.assessors,

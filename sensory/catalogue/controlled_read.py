@@ -37,7 +37,7 @@ def read_difference_from_control(rows: Sequence[Row], question: Question) -> Out
     result = difference_from_control(
         frame,
         control=spelled(frame, str(setting(settings, "control"))),
-        limit=float(setting(settings, "limit")),
+        limit=KINDS[question.protocol].agreed_number(settings, "limit"),
         alpha=question.alpha,
         beta=question.beta,
         scale=(scale.low, scale.high),

@@ -55,7 +55,7 @@ def read_sureness(rows: Sequence[Row], question: Question) -> Outcome:
     table = np.array([_graded(rows, name, len(grades)) for name in ("A", *products)])
     people = [str(row["assessor"]) for row in rows]
     several_each = len(set(people)) < len(people)
-    limit = float(SURENESS.setting(question.settings, "dprime_limit"))
+    limit = SURENESS.agreed_number(question.settings, "dprime_limit")
     graded = sureness_test(table).products
     upper = [own.limits.high for own in sureness_test(table, level=1 - 2 * question.beta).products]
     raw = [

@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Any, ClassVar, Literal
 
-from ..base.errors import ArgumentError
+from ..base.errors import ArgumentError, RecordError
 from ..base.standards import Standard
 from ..choices.protocols import Protocol
 from .columns import BallotColumns
@@ -196,6 +196,14 @@ class TestKind:
         default = next((known.default for known in self.settings if known.key == key), 0.0)
         return settings.get(key, default)
 
+    def agreed_number(self, settings: Mapping[str, Any], key: str) -> float:
+        """A number that has to be agreed; RecordError where nobody did."""
+        value = self.setting(settings, key)
+        if value is None:
+            label = next(known.label for known in self.settings if known.key == key)
+            raise RecordError(f"{label}: nobody has agreed one.")
+        return float(value)
+
     def offered_settings(self, settings: Mapping[str, Any]) -> tuple[Setting, ...]:
         """The settings that mean something beside the others."""
         scale = self.setting(settings, "scale")
@@ -225,11 +233,14 @@ class TestKind:
     def missing(self, question: Question) -> list[str]:
         """What has to be stated before a question with this test can be agreed."""
         if self.protocol and self.protocol.asks_attribute and not question.attribute.strip():
-            return ["Which attribute is asked about?"]
+            return ["Which attribute is asked about?", *_no_limit(question)]
+        if self.protocol:
+            return _no_limit(question)
+        now = {known: self.setting(question.settings, known.key) for known in self.settings}
         return [
             f"{known.label}?"
-            for known in self.settings
-            if known.needed and not str(self.setting(question.settings, known.key)).strip()
+            for known, value in now.items()
+            if known.needed and (value is None or not str(value).strip())
         ]
 
     def check(self, settings: Mapping[str, Any]) -> None:
@@ -263,7 +274,8 @@ class TestKind:
         if not low < high:
             raise ArgumentError(f"the scale must go upwards; got {low:g} to {high:g}.")
         widths = list(self.margins(settings).values())
-        widths += [float(self.setting(settings, "limit"))] if self.has_setting("limit") else []
+        limit = self.setting(settings, "limit") if self.has_setting("limit") else None
+        widths += [] if limit is None else [float(limit)]
         if widths and max(widths) >= high - low:
             raise ArgumentError(
                 f"a margin or limit of {max(widths):g} is as wide as the scale of {low:g} to "
@@ -319,6 +331,10 @@ class TestKind:
 
     def __repr__(self) -> str:
         return self.key
+
+
+def _no_limit(question: Question) -> list[str]:
+    return [] if question.pd_limit is not None else ["Agreed limit: which share may notice?"]
 
 
 def in_words(value: object) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ..base.findings import WORST_FIRST, Finding
+from ..base.results import p_digits
 
 TOGETHER = (
     "Some assessors answered more than once, and answers of one person go together: the limits "
@@ -48,6 +49,6 @@ def chance(p: float) -> str:
     """A p-value in words.
 
     >>> chance(0.03), chance(2e-9)
-    ('p 0.0300', 'p below 0.0001')
+    ('p 0.030', 'p < 0.001')
     """
-    return f"p {p:.4f}" if p >= 0.0001 else "p below 0.0001"
+    return f"p {p_digits(p)}"

@@ -90,7 +90,7 @@ def read_same_different(rows: Sequence[Row], question: Question) -> Outcome:
     """
     table = _by_assessor(rows, "pair", ("AA", "BB"), "same")
     counts = _totals(table, "AA or BB", "AB or BA")
-    limit = float(SAME_DIFFERENT.setting(question.settings, "dprime_limit"))
+    limit = SAME_DIFFERENT.agreed_number(question.settings, "dprime_limit")
     several_each = _several_each(table)
     p = _p_one_sided(table, several_each)
     pooled = same_different(*counts)

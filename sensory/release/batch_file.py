@@ -88,11 +88,17 @@ class BatchFile:
         allergens = "not declared"
         if there.allergens is not None:
             allergens = ", ".join(there.allergens) or "none"
-        rows = (
+        if there.food_safe is not None and there.evidence:
+            words += f": {there.evidence}"
+        rows = [
             ("food safety", words, there.food_safe_by, there.food_safe_on),
             ("allergens", allergens, there.allergens_by, there.allergens_on),
-        )
-        return Table(columns=("what", "is", "by", "on"), rows=rows)
+        ]
+        if there.suspected:
+            rows.append(("suspected", f"{there.suspected}: not tasted", "", ""))
+            smell = "allowed" if there.smelling_by else "not allowed"
+            rows.append(("smelling only", smell, there.smelling_by, there.smelling_on))
+        return Table(columns=("what", "is", "by", "on"), rows=tuple(rows))
 
     def tastings(self) -> Table:
         """Every attempt: session, test, date, numbers, finding."""

@@ -8,9 +8,10 @@ from ..base.findings import Finding
 from ..catalogue.question import Question
 from ..catalogue.tests import find_kind
 from ..sessions.attempts import IN_TWO
+from ..sessions.care import Care
 from ..sessions.session import Sample, SessionDetails
 from .batch_records import BatchRecord
-from .batches import Disposition
+from .batches import Clearance, Disposition
 from .product_desk import Desk
 from .references import Reference
 from .rule import ReleaseRule
@@ -40,6 +41,22 @@ def details_of(desk: Desk, record: BatchRecord, rule: ReleaseRule) -> SessionDet
             ),
         ),
         decides=rule.decides,
+        care=_care(clearance) if clearance else Care(),
+    )
+
+
+def _care(clearance: Clearance) -> Care:
+    """Who cleared the batch, or allowed it to be smelled, for the session."""
+    if clearance.suspected:
+        return Care(
+            suspected=clearance.suspected,
+            smelling_by=clearance.smelling_by,
+            smelling_on=clearance.smelling_on,
+        )
+    return Care(
+        cleared_by=clearance.food_safe_by,
+        cleared_on=clearance.food_safe_on,
+        evidence=clearance.evidence,
     )
 
 

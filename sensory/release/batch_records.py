@@ -177,6 +177,8 @@ class BatchRecord(Plain):
     rule: dict[str, Any] = field(default_factory=dict)
     decisions: tuple[Decision, ...] = ()
     complaints: tuple[Complaint, ...] = ()
+    # Sessions in which it was smelled only, under suspicion: they are no tastings of it.
+    smelled: tuple[str, ...] = field(default=(), metadata=LEFT_OUT_EMPTY)
 
     def __post_init__(self) -> None:
         parts("tastings", self.tastings, Tasting)
@@ -256,6 +258,8 @@ class BatchRecord(Plain):
         if self.state == DONE:
             return ""
         clearance = self.clearance or Clearance(batch=self.name)
+        if clearance.suspected:
+            return f"food safety: {clearance.suspected} suspected, not tasted"
         if clearance.food_safe is False:
             return "decision: food safety has not cleared it"
         if clearance.food_safe is None:

@@ -15,6 +15,7 @@ from ..base.errors import RecordError
 from ..base.record_checks import iso_date
 from ..base.records import utc_now
 from .batch_records import OPEN_COMPLAINT, BatchRecord, Complaint
+from .batches import Clearance
 from .plant_desk import the_plant
 from .product_desk import Desk, answer_cautions, the_batch
 
@@ -25,12 +26,21 @@ def open_complaints(desk: Desk, most: int = 200) -> list[BatchRecord]:
 
 
 def record_complaint(
-    desk: Desk, number: str, text: str, *, received_on: str, owner: str = "", who: str
+    desk: Desk,
+    number: str,
+    text: str,
+    *,
+    received_on: str,
+    owner: str = "",
+    suspected: str = "",
+    who: str,
 ) -> BatchRecord:
     """Put a complaint on record: the batch is open again and waits for food safety.
 
     A batch under complaint is not tasted until food safety has cleared it, so an earlier
-    clearance no longer holds; the declaration of allergens stays. `owner` is who sees to it.
+    clearance no longer holds, nor a permission to smell it; the declaration of allergens stays.
+    `owner` is who sees to it; `suspected` says where a chemical taint or foreign matter is
+    suspected.
 
     Raises RecordError without a text or a date, or for a date to come.
     """
@@ -42,8 +52,16 @@ def record_complaint(
         complaint = Complaint(
             text=text.strip(), received_on=received_on, after=after, owner=" ".join(owner.split())
         )
-        cleared = record.clearance and replace(
-            record.clearance, food_safe=None, food_safe_by="", food_safe_on=""
+        there = record.clearance or (Clearance(batch=record.name) if suspected else None)
+        cleared = there and replace(
+            there,
+            food_safe=None,
+            food_safe_by="",
+            food_safe_on="",
+            evidence="",
+            suspected=suspected or there.suspected,
+            smelling_by="",
+            smelling_on="",
         )
         new = replace(record, clearance=cleared, complaints=(*record.complaints, complaint))
         act.put_noun(new, expect=record, what="complaint")

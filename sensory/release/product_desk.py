@@ -175,15 +175,19 @@ def clear_batch(
     *,
     food_safe: bool | None = None,
     allergens: tuple[str, ...] | None = None,
+    evidence: str = "",
+    suspected: str = "",
     by: str,
     on: str,
     who: str,
 ) -> BatchRecord:
     """Record what food safety decided, or which allergens are declared, or both.
 
-    What is left out stays as it was.
+    What is left out stays as it was. `evidence` says what a decision rests on; a suspicion is
+    lifted by nothing else. `suspected` goes with a batch that is not cleared.
 
-    Raises RecordError where nothing is said, or without a name and a date.
+    Raises RecordError where nothing is said, without a name and a date, or where a suspected batch
+    is cleared without evidence.
     """
     if food_safe is None and allergens is None:
         raise RecordError("Say what food safety decided, or which allergens are declared.")
@@ -202,6 +206,7 @@ def clear_batch(
         there = record.clearance or Clearance(batch=record.name)
         declared = there.allergens
         if food_safe is not None:
+            there = _decided(there, food_safe, evidence, suspected)
             there = replace(there, food_safe=food_safe, food_safe_by=by, food_safe_on=on)
         if allergens is not None:
             there = replace(there, allergens=allergens, allergens_by=by, allergens_on=on)
@@ -214,11 +219,36 @@ def clear_batch(
         return new
 
 
+def _decided(there: Clearance, safe: bool, evidence: str, suspected: str) -> Clearance:
+    """The clearance with what a decision rests on; a suspicion is lifted by evidence only."""
+    evidence = " ".join(evidence.split())
+    if safe and suspected:
+        raise RecordError(f"{there.batch} cannot be cleared while {suspected} is suspected.")
+    if safe and there.suspected and not evidence:
+        raise RecordError(
+            f"{there.suspected.capitalize()} is suspected in {there.batch}: say what the clearance "
+            "rests on, such as a residue test that was passed."
+        )
+    now = "" if safe else suspected or there.suspected
+    same = now == there.suspected
+    return replace(
+        there,
+        food_safe=None,
+        evidence=evidence,
+        suspected=now,
+        smelling_by=there.smelling_by if same else "",
+        smelling_on=there.smelling_on if same else "",
+    )
+
+
 def answer_cautions(act: DeskAction, record: BatchRecord, answers: dict[str, bool]) -> None:
     """Answer cautions of the open tastings of a batch: a 'no' stops their booths and closing."""
     why = f"batch {record.name}: clearance or declaration changed"
-    for tasting in record.tastings:
-        session = act.session(tasting.session)
-        changed = replace(session, cautions={**session.cautions, **answers})
-        if not tasting.over and not session.closed and changed != session:
+    waiting = [tasting.session for tasting in record.tastings if not tasting.over]
+    answers_smelled = answers if answers.get("cleared") is False else {}
+    told = dict.fromkeys(waiting, answers) | dict.fromkeys(record.smelled, answers_smelled)
+    for session_id, answered in told.items():
+        session = act.session(session_id)
+        changed = replace(session, cautions={**session.cautions, **answered})
+        if not session.closed and changed != session:
             act.put(changed, expect=session, what="cautions", why=why)

@@ -27,7 +27,7 @@ from ..release.tastings import attach, give_up, open_tasting
 from ..release.trend_words import batch_count
 from ..sessions.session import ADVICE
 from .batch_complaints import complaint_forms, complaint_lines
-from .batch_forms import clearance_form, recorded, say_recorded
+from .batch_forms import clearance_form, recorded, say_recorded, smelling_form
 from .finding import SIGNS
 from .frame import chosen_batch, desk, go, nameless, plain, shown_errors
 from .parts import act, download, listed, pressed, scroll, show_table, way
@@ -103,6 +103,7 @@ def _next(file: BatchFile) -> None:
     st.subheader("Clearance")
     show_table(file.clearance())
     clearance_form(record, folded=cleared or record.state == DONE)
+    smelling_form(record)
     if record.state != DONE:
         if cleared:
             _taste(file)

@@ -10,7 +10,7 @@ import streamlit as st
 from ..release.batch_records import BatchRecord, Complaint
 from ..release.complaint_desk import close_complaint, look_into, record_complaint
 from ..release.plant_desk import the_plant
-from .batch_forms import recorded
+from .batch_forms import recorded, suspicion
 from .frame import desk, nameless, plain, shown_errors
 from .parts import act, pressed
 
@@ -80,9 +80,10 @@ def _new(record: BatchRecord) -> None:
             help="It stays in the journal and cannot be erased.",
         )
         on = st.date_input("Received on", value=date.today(), key=f"complaint-on-{name}")
+        suspected = suspicion(f"complaint-suspected-{name}")
         owner = st.text_input("Owner: who sees to it", key=f"complaint-owner-{name}")
         if pressed("Record the complaint", "complaint", ready=text.strip()):
             with shown_errors():
-                told = {"received_on": on.isoformat(), "owner": owner, "who": nameless()}
-                record_complaint(desk(), name, text, **told)
+                complain = partial(record_complaint, received_on=on.isoformat(), owner=owner)
+                complain(desk(), name, text, suspected=suspected, who=nameless())
                 recorded(f"complaint-{name}", f"complaint-owner-{name}")

@@ -9,8 +9,10 @@ import streamlit as st
 
 from ..release.batch_records import BatchRecord
 from ..release.product_desk import clear_batch
-from .frame import desk, nameless, shown_errors
-from .parts import pressed
+from ..release.smelling import allow_smelling, open_smelling
+from ..sessions.care import SUSPICIONS
+from .frame import desk, go, nameless, plain, shown_errors
+from .parts import pressed, way
 
 _RECORDED = "recorded"
 _CLEARED, _NOT = "cleared for tasting and release", "NOT cleared"
@@ -43,11 +45,67 @@ def clearance_form(record: BatchRecord, *, folded: bool) -> None:
 def _food_safety(record: BatchRecord) -> None:
     name, choices = record.name, [_CLEARED, _NOT]
     decided = st.radio("Food safety has decided", choices, index=None, key=f"safe-{name}")
+    under = record.clearance.suspected if record.clearance else ""
+    suspected, safe = "", decided == _CLEARED
+    if decided == _NOT:
+        suspected = suspicion(f"safe-suspected-{name}", under)
+    elif under:
+        st.warning(f"{under.capitalize()} is suspected. What lifts the suspicion?")
+    evidence = st.text_input(
+        "What the decision rests on",
+        key=f"safe-evidence-{name}",
+        placeholder="such as: residue test passed",
+    )
     by = st.text_input("Decided by", key=f"safe-by-{name}")
     on = st.date_input("On", value=date.today(), key=f"safe-on-{name}")
     ready = decided is not None and by.strip()
     if pressed("Record the clearance", "safe", primary=True, ready=ready):
-        _clear(name, "safe", by, on, food_safe=decided == _CLEARED)
+        with shown_errors():
+            clear = partial(clear_batch, food_safe=safe, evidence=evidence, suspected=suspected)
+            clear(desk(), name, by=by.strip(), on=on.isoformat(), who=nameless())
+            recorded(f"safe-{name}", f"safe-by-{name}", f"safe-evidence-{name}")
+
+
+def suspicion(key: str, now: str = "") -> str:
+    """What is suspected; empty for nothing of the kind."""
+    options = ["", *SUSPICIONS]
+    chosen = st.radio(
+        "Suspected",
+        options,
+        index=options.index(now),
+        format_func=lambda kind: kind or "neither taint nor foreign matter",
+        key=key,
+        horizontal=True,
+        help="Under such a suspicion the batch is not tasted.",
+    )
+    return str(chosen or "")
+
+
+def smelling_form(record: BatchRecord) -> None:
+    """A suspected batch is smelled only where food safety allows it, by name."""
+    clearance = record.clearance
+    if clearance is None or not clearance.suspected:
+        return
+    name = record.name
+    st.error(
+        f"{clearance.suspected.capitalize()} is suspected: batch {plain(name)} is **not tasted**."
+    )
+    for number, session in enumerate(record.smelled, start=1):
+        way(f"To session {number} by smell", f"smelled-{session}", "question", session)
+    with st.expander("Smelling only", expanded=not record.smelled):
+        if clearance.smelling_by:
+            allowed = f"{clearance.smelling_by} on {clearance.smelling_on}"
+            st.markdown(f"Allowed by {plain(allowed)}. No release rests on it.")
+            if pressed("Open session by smell", "open-smelling", primary=True):
+                with shown_errors():
+                    go("question", open_smelling(desk(), name, who=nameless()).id)
+            return
+        by = st.text_input("Food safety allows smelling: who?", key=f"smell-by-{name}")
+        on = st.date_input("Allowed on", value=date.today(), key=f"smell-on-{name}")
+        if pressed("Record the permission", "allow-smelling", ready=by.strip()):
+            with shown_errors():
+                allow_smelling(desk(), name, by=by, on=on.isoformat(), who=nameless())
+                recorded(f"smell-by-{name}")
 
 
 def _allergens(record: BatchRecord) -> None:
@@ -63,19 +121,7 @@ def _allergens(record: BatchRecord) -> None:
     ready = names and by.strip()
     if pressed("Record the declaration", "allergens", primary=True, ready=ready):
         none = [name.casefold() for name in names] == ["none"]
-        _clear(record.name, "allergens", by, on, allergens=() if none else names)
-
-
-def _clear(
-    name: str,
-    form: str,
-    by: str,
-    on: date,
-    *,
-    food_safe: bool | None = None,
-    allergens: tuple[str, ...] | None = None,
-) -> None:
-    day, clear = on.isoformat(), partial(clear_batch, food_safe=food_safe, allergens=allergens)
-    with shown_errors():
-        clear(desk(), name, by=by.strip(), on=day, who=nameless())
-        recorded(f"{form}-{name}", f"{form}-by-{name}")
+        with shown_errors():
+            declare = partial(clear_batch, allergens=() if none else names, by=by.strip())
+            declare(desk(), record.name, on=on.isoformat(), who=nameless())
+            recorded(f"allergens-{record.name}", f"allergens-by-{record.name}")

@@ -7,6 +7,7 @@ from typing import Any
 
 import streamlit as st
 
+from ..base.errors import RecordError
 from ..base.findings import Finding
 from ..catalogue.tests import find_kind, kinds, protocol_of
 from ..choices.two_stage import TwoStagePlan, two_stage_plan
@@ -16,6 +17,7 @@ from ..release.product_desk import agree_rule
 from ..release.rule import USUAL, ReleaseRule
 from ..report.words import percent
 from .frame import desk, nameless, shown_errors
+from .limits import limit_help
 from .parts import act, choose
 
 _MOST = 400
@@ -123,9 +125,14 @@ def _limit_fields(record: ProductRecord, test: str, rule: ReleaseRule | None) ->
         parts = [part.strip() for part in typed.split(";") if part.strip()]
         names = ";".join(part.rpartition(" ")[0] for part in parts)
         return {"margins": kind.margins({"attributes": names, "margins": typed})}
-    limit = (mine and mine.limit) or (0.30 if kind.protocol else 1.5)
     label, low, high = _SHARE if kind.protocol else _POINTS
-    sizes: Sizes = {"limit": st.number_input(label, low, high, limit, key=f"rule-limit-{key}")}
+    agreed: Any = mine.limit if mine else None
+    limit: float | None = st.number_input(label, low, high, agreed, key=f"rule-limit-{key}")
+    if kind.protocol:
+        limit_help(test, limit)
+    if limit is None:
+        raise RecordError("The limit is empty: give the number that was agreed for this product.")
+    sizes: Sizes = {"limit": limit}
     if not kind.protocol:
         label, scatter = _SCATTER, (mine and mine.scatter) or 0.0
         typed_scatter = st.number_input(label, 0.0, 100.0, scatter, key=f"rule-scatter-{key}")

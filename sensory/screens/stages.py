@@ -42,7 +42,7 @@ def ballot_by_ballot(question: Question) -> None:
     """The sequential plan for this question."""
     with st.expander("Ballot by ballot: stop as early as the answers allow"), shown_errors():
         most = int(st.number_input("Stop undecided after", 5, 500, 60, key="plan-most"))
-        alpha, beta, limit = question.alpha, question.beta, question.pd_limit
+        alpha, beta, limit = question.alpha, question.beta, question.limit
         protocol = protocol_of(question.protocol)
         plan = sequential_plan(protocol, most=most, alpha=alpha, beta=beta, pd_limit=limit)
         unchanged, at_limit = plan.outcomes(0.0), plan.outcomes(limit)

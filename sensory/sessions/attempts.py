@@ -91,11 +91,11 @@ def _true_risk(session: StoredSession, trials: int, tries: int) -> str:
         protocol,
         trials,
         tries=tries,
-        pd=question.pd_limit,
+        pd=question.limit,
         passes="similar",
         alpha=question.alpha,
         beta=question.beta,
-        pd_limit=question.pd_limit,
+        pd_limit=question.limit,
     )
     return (
         f"A batch at the agreed limit is shown as similar at least once in {tries} such sessions "

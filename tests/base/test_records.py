@@ -16,6 +16,7 @@ from sensory.catalogue.question import Question
 from sensory.sessions.session import CAUTIONS, Sample, SessionDetails, StoredSession
 
 QUESTION = Question(
+    pd_limit=0.30,
     what_changed="Sugar reduced by 4 %.",
     decision="Whether the new recipe replaces the old one.",
     if_different="Keep the old recipe.",
@@ -83,7 +84,10 @@ def test_digest_is_the_sha256_of_sorted_json():
 def test_digest_of_a_question_does_not_move_between_versions():
     plain = json.dumps(QUESTION.to_dict(), sort_keys=True, separators=(",", ":"))
     assert QUESTION.digest == hashlib.sha256(plain.encode()).hexdigest()
-    assert Question().digest == "16180b8ffdadb422a308c51e95f3cc8282fae5a3e2e222fe3f053210fb693b1a"
+    assert (
+        Question(pd_limit=0.30).digest
+        == "16180b8ffdadb422a308c51e95f3cc8282fae5a3e2e222fe3f053210fb693b1a"
+    )
 
 
 def test_digest_is_the_same_for_equal_questions():

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from sensory.base.errors import ArgumentError
+from sensory.base.errors import ArgumentError, RecordError
 from sensory.catalogue.controlled import DIFFERENCE_FROM_CONTROL
 from sensory.catalogue.graded import SURENESS
 from sensory.catalogue.kind import KINDS, register
@@ -24,7 +24,8 @@ def test_forced_choices_come_first_and_are_the_protocols():
 def test_entry_is_complete_and_its_defaults_pass(kind):
     assert kind.asks.endswith("?") or kind.asks.endswith(".")
     assert str(kind.standard)
-    kind.check({setting.key: setting.default for setting in kind.settings})
+    stated = [setting for setting in kind.settings if setting.default is not None]
+    kind.check({setting.key: setting.default for setting in stated})
     names = [column.name for column in kind.ballot.columns]
     assert set(kind.ballot.once) <= set(names)
     assert all(column.meaning for column in kind.ballot.columns)
@@ -40,7 +41,7 @@ def test_find():
         find_kind("QUARTET")
     with pytest.raises(ArgumentError, match="ranking is no forced choice"):
         protocol_of("RANKING")
-    assert find_kind("TRIANGLE").attributes(Question()) == ()
+    assert find_kind("TRIANGLE").attributes(Question(pd_limit=0.30)) == ()
 
 
 def test_a_key_or_name_stands_once_in_the_catalogue():
@@ -67,10 +68,19 @@ def test_settings_that_cannot_be_used(settings, message):
 
 
 def test_needed_text_is_missed():
-    assert SURENESS.missing(Question(settings={"grades": " "})) == [
+    assert SURENESS.missing(Question(settings={"grades": " ", "dprime_limit": 1.0})) == [
         "Grades, from the reference's end, separated by semicolons?"
     ]
-    assert SURENESS.missing(Question()) == []
+    assert SURENESS.missing(Question(settings={"dprime_limit": 1.0})) == []
+    assert SURENESS.missing(Question()) == ["Agreed limit: d-prime?"]
+    assert find_kind("TRIANGLE").missing(Question()) == ["Agreed limit: which share may notice?"]
+
+
+def test_a_limit_that_nobody_agreed_is_not_made_up():
+    with pytest.raises(RecordError, match="No limit is agreed"):
+        _ = Question().limit
+    with pytest.raises(RecordError, match="Agreed limit: d-prime: nobody has agreed one"):
+        SURENESS.agreed_number({}, "dprime_limit")
 
 
 @pytest.mark.parametrize(

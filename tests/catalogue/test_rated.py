@@ -40,7 +40,7 @@ def scores(moved, *, assessors=14, spread=0.5, seed=1, replicates=2):
 
 
 def asked(protocol="PROFILE", **settings):
-    return Question(protocol=protocol, settings=settings)
+    return Question(pd_limit=0.30, protocol=protocol, settings=settings)
 
 
 @pytest.mark.parametrize(

@@ -156,7 +156,9 @@ def graded(reference, product_grades, *, each_once=True):
 def test_sureness_one_answer_each_is_the_rank_sum_test():
     reference = [1] * 20 + [2] * 12 + [3] * 6 + [4] * 2
     other = [1] * 6 + [2] * 9 + [3] * 13 + [4] * 12
-    read = read_sureness(graded(reference, other), Question(protocol="SURENESS"))
+    read = read_sureness(
+        graded(reference, other), Question(settings={"dprime_limit": 1.0}, protocol="SURENESS")
+    )
     row = read.tables[0][1].rows[0]
     expected = mannwhitneyu(
         other, reference, alternative="greater", use_continuity=False, method="asymptotic"
@@ -168,7 +170,10 @@ def test_sureness_one_answer_each_is_the_rank_sum_test():
 
 def test_sureness_of_the_same_people_is_the_sign_test():
     reference, other = [1, 1, 2, 2, 3, 1, 2, 1, 1, 2], [2, 3, 2, 4, 4, 2, 1, 4, 2, 3]
-    read = read_sureness(graded(reference, other, each_once=False), Question(protocol="SURENESS"))
+    read = read_sureness(
+        graded(reference, other, each_once=False),
+        Question(settings={"dprime_limit": 1.0}, protocol="SURENESS"),
+    )
     # further 8, nearer 1, equal 1
     expected = binomtest(8, 9, 0.5, alternative="greater").pvalue
     assert read.tables[0][1].rows[0][8] == pytest.approx(expected, rel=1e-12)
@@ -182,7 +187,7 @@ def test_sureness_of_many_products_adjusts_by_holm_and_names_each():
         for sample, shift in (("A", 0.0), ("near", 0.1), ("far", 2.2), ("farther", 2.6)):
             grade = int(np.searchsorted([-0.4, 0.6, 1.4], rng.normal(shift))) + 1
             rows.append({"assessor": f"P{person}", "sample": sample, "answer": grade})
-    read = read_sureness(rows, Question(protocol="SURENESS"))
+    read = read_sureness(rows, Question(settings={"dprime_limit": 1.0}, protocol="SURENESS"))
     by_name = {row[0]: row for row in read.tables[0][1].rows}
     raw = sorted(row[8] for row in by_name.values())
     adjusted = sorted(row[9] for row in by_name.values())
@@ -193,13 +198,19 @@ def test_sureness_of_many_products_adjusts_by_holm_and_names_each():
     assert "far: different" in read.sentence
 
 
+SURE = Question(protocol="SURENESS", settings={"dprime_limit": 1.0})
+
+
 @pytest.mark.parametrize(
     ("call", "message"),
     [
-        (lambda: read_a_not_a(a_rows(3, 5, 0, 0), Question()), "A and B both need"),
-        (lambda: read_same_different(sd_rows(3, 5, 0, 0), Question()), "both need"),
-        (lambda: read_sureness(graded([1, 2], []), Question()), "at least one product"),
-        (lambda: read_sureness(graded([2, 2], [2, 2]), Question()), "the same grade"),
+        (lambda: read_a_not_a(a_rows(3, 5, 0, 0), Question(pd_limit=0.30)), "A and B both need"),
+        (lambda: read_same_different(sd_rows(3, 5, 0, 0), Question(pd_limit=0.30)), "both need"),
+        (
+            lambda: read_sureness(graded([1, 2], []), Question()),
+            "at least one product",
+        ),
+        (lambda: read_sureness(graded([2, 2], [2, 2]), SURE), "the same grade"),
     ],
 )
 def test_nothing_to_compare_is_refused(call, message):
@@ -213,7 +224,9 @@ def test_one_assessor_is_not_many():
     read = read_same_different(rows, question)
     assert read.finding is Finding.UNDECIDED
     assert read.cannot_tell[0] == "One assessor answered: the finding speaks for that person only."
-    alone = read_a_not_a([row | {"assessor": "Ada"} for row in a_rows(6, 6, 1, 6)], Question())
+    alone = read_a_not_a(
+        [row | {"assessor": "Ada"} for row in a_rows(6, 6, 1, 6)], Question(pd_limit=0.30)
+    )
     assert "that person only" in alone.cannot_tell[0]
 
 
@@ -230,4 +243,4 @@ def test_answers_the_wrong_way_round_are_not_similar():
 
 def test_reference_of_sureness_may_be_written_small():
     rows = [row | {"sample": row["sample"].lower()} for row in graded([1, 2, 1, 1], [3, 4, 4, 2])]
-    assert [row[0] for row in read_sureness(rows, Question()).tables[0][1].rows] == ["b"]
+    assert [row[0] for row in read_sureness(rows, SURE).tables[0][1].rows] == ["b"]

@@ -78,7 +78,7 @@ from sensory.choices.protocols import TRIANGLE
 from sensory.screens.stages import ballot_by_ballot, two_stage
 plan = panel_plan(TRIANGLE, 24)
 two_stage(plan)
-ballot_by_ballot(Question())
+ballot_by_ballot(Question(pd_limit=0.30))
 """
 
 
