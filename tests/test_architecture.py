@@ -76,7 +76,7 @@ ORDER = {
     """,
     "release": """
         batch_rows batches batch_records characteristic references reference_state rule
-        disposition_table batch_parts disposition batch_file product_desk batch_questions
+        disposition_table batch_parts tasted disposition batch_file product_desk batch_questions
         trend_words trend_lines charted trend choice_trend batch_trend month tasting_outcomes
         tastings smelling batch_desk prepared_year
     """,

@@ -69,7 +69,10 @@ def _head(file: BatchFile) -> None:
     if file.why_none:
         st.warning(plain(file.why_none))
     if shown is not None:
-        if finding := shown.finding:
+        finding = shown.finding
+        if shown.repeated:
+            st.warning(plain(shown.headline))
+        elif finding:
             st.markdown(f"**Finding: {finding.heading}.** {SIGNS[finding]} {finding.sentence}")
         listed(shown.reasons)
     name = "-".join(re.findall(r"[a-z0-9]+", record.name.lower()))[:60]
@@ -237,7 +240,7 @@ def _kin(kin: Sequence[Kin]) -> None:
 
 def _kin_row(other: BatchRecord, place: int) -> None:
     words, button = st.columns([2, 1], vertical_alignment="center")
-    finding = other.found.heading if other.found else "not tasted"
+    finding = other.found_in_words
     decided = other.decision.disposition.value.lower() if other.decision else "open"
     words.markdown(f"{plain(other.name)}, {other.batch.made_on}: {finding.lower()}, {decided}")
     key = f"kin-{place}-{other.name}"

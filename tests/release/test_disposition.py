@@ -10,6 +10,7 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.stats import binom
 
 from sensory.base.errors import ArgumentError
 from sensory.base.findings import Finding
@@ -199,15 +200,38 @@ def test_more_correct_answers_never_help(n, limit):
     for correct in range(0, n + 1, max(1, n // 12)):
         test = choice_test(TRIANGLE, correct, n, pd_limit=limit)
         found = judge([test], rule)
-        if "wrong way round" not in " ".join(found.reasons):
+        if "not concluded from such ballots" not in " ".join(found.reasons):
             ranks.append(rank[found.disposition])
     assert ranks == sorted(ranks)
+
+
+def test_a_pass_after_a_failure_is_headed_by_both():
+    """18 of 24, then 6 of 24 in a tasting that nobody planned; p and risk by scipy."""
+    rule = dataclasses.replace(RULE, assessors=24)
+    failed, passed = choice_test(TRIANGLE, 18, 24), choice_test(TRIANGLE, 6, 24)
+    found = judge([passed], rule, earlier=[failed])
+    assert (found.attempt, found.disposition) == (Attempt.UNPLANNED, Disposition.HOLD)
+    assert found.repeated
+    assert "beyond limit, 18 of 24 correct; then similar, 6 of 24 correct" in found.headline
+    assert "Together 24 of 48 correct, p 0.012 for a difference." in found.headline
+    assert round(binom.sf(23, 48, 1 / 3), 3) == 0.012
+    once = binom.cdf(8, 24, 1 / 3 + 2 / 3 * 0.3)
+    assert f"with a chance of {100 * (1 - (1 - once) ** 2):.1f} %." in found.headline
+    assert found.reasons[0] == (
+        "It is a second tasting that was not planned: its risk is not the agreed one."
+    )
+    assert any("Together 24 of 48" in reason for reason in found.reasons)
+    assert found.headline in [row[1] for row in found.table().rows]
+    single = judge([passed], rule)
+    assert (single.repeated, single.headline) == (False, Finding.SIMILAR.sentence)
+    aborted = judge([passed], rule, earlier=[None])
+    assert "aborted; then similar, 6 of 24 correct" in aborted.headline
 
 
 def test_answers_the_wrong_way_round_are_held():
     found = judge([choice_test(TRIANGLE, 8, 66)], RULE)
     assert found.disposition is Disposition.HOLD
-    assert "wrong way round" in " ".join(found.reasons)
+    assert "withheld from 0.001 down" in " ".join(found.reasons)
     plan = two_stage_plan(TRIANGLE, most=60, alpha=0.1, beta=0.05, pd_limit=0.35)
     # (2/3)^first is the chance of none by guessing
     assert (2 / 3) ** plan.first < 0.001
