@@ -117,8 +117,13 @@ DECIDED: dict[str, list[tuple[int, str, str]]] = {
 REASONS = {
     Finding.SIMILAR: ("RELEASE", "As recommended: any difference is below the limit."),
     Finding.DIFFERENT_WITHIN_LIMIT: ("RELEASE", "As recommended: perceptible, below the limit."),
-    Finding.DIFFERENT: ("REJECT", "As recommended: beyond what is tolerated."),
+    Finding.BEYOND_LIMIT: ("REJECT", "As recommended: beyond the limit."),
 }
+OPEN = [
+    (0, "HOLD", "As recommended: different, and whether within the limit is open."),
+    (6, "REJECT", "No room to keep it for a larger panel."),
+]
+"""What became of batches that were different, with the limit open."""
 
 COMMENTS = {
     "plain": ("a little sharper", "thinner", "hard to say", "more peel", "a little flat"),
@@ -220,7 +225,7 @@ def decisions(day: str, tasted: date, found: Finding | None) -> list[dict[str, s
     elif found is None or day == NOT_DECIDED:
         told = []
     else:
-        told = [(0, *REASONS[found])]
+        told = OPEN if found is Finding.DIFFERENT else [(0, *REASONS[found])]
     return [
         {"disposition": what, "by": BY, "role": ROLE, "reason": reason,
          "on": (tasted + timedelta(later)).isoformat()}

@@ -6,8 +6,9 @@ from pathlib import Path
 
 import pytest
 from scipy.integrate import quad
-from scipy.stats import norm
+from scipy.stats import binom, norm
 
+from sensory.base.findings import Finding
 from sensory.store.repository import open_store
 
 from .pages import click, run, sound, words
@@ -67,6 +68,18 @@ def test_triangle_at_thirty_per_cent_is_the_printed_size(app):
     # 66 assessors: ISO 4120, alpha = beta = 0.05, pd = 30 % (from memory).
     assert "66 assessors keep both risks; you have 24" in words(app)
     assert "42 more assessors, 66 in all." in words(app)
+
+
+def test_decision_table_has_all_five_findings_with_their_risks(app):
+    app.number_input(key="plan-people").set_value(66).run()
+    app.selectbox(key=app.selectbox[0].key).set_value("triangle").run()
+    app.radio(key="plan-unit-triangle").set_value("share who notice (triangle only)").run()
+    said = words(app)
+    for finding in Finding:
+        assert finding.heading.lower() in said
+    # counts and chances by scipy, at 30 %: similar to 28, different from 29, beyond from 43
+    assert "29 to 42" in said
+    assert f"{100 * binom.sf(42, 66, 1 / 3 + 2 / 3 * 0.3):.1f} %" in said
 
 
 def test_carry_over_speaks_against_many_tastings(app):
