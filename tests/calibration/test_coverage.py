@@ -211,7 +211,8 @@ def test_replicates(protocol, people, times, show):
             lines.append(
                 f"  {mean:4}  {spread:3}    {inside:.4f}     {covers:.4f}           {wrong:.4f}"
                 f"          {chances[uneven].sum():.4f}"
-                f"          {chances[lower <= mean].sum():.4f}           {chances[beyond].sum():.4f}"
+                f"          {chances[lower <= mean].sum():.4f}"
+                f"           {chances[beyond].sum():.4f}"
             )
             if mean == 0:
                 assert chances[significant].sum() <= 0.05

@@ -100,7 +100,7 @@ def stages():
 def test_counts_so_far_of_two_tastings(stages):
     plan = panel_plan(TRIANGLE, 24).two_stage
     stages.number_input(key="plan-first").set_value(plan.first).run()
-    assert "**different**" in stages.info[0].value
+    assert "**beyond limit**" in stages.info[0].value
     between = next(x for x in range(plan.first) if plan.decide(x) is None)
     stages.number_input(key="plan-first").set_value(between).run()
     assert f"{plan.second} more" in stages.info[0].value
@@ -112,7 +112,7 @@ def test_answers_so_far_ballot_by_ballot(stages):
     stages.text_input(key="plan-answers").set_value("1 1 1 1, 1 1 1").run()
     # Wald's line for 1/3 against 8/15 at 0.05 and 0.05: 7 right in a row cross log 19
     # (7 log 1.6 = 3.29 > 2.94), and so do the first seven letters here.
-    assert "**different**" in stages.info[0].value
+    assert "**beyond limit**" in stages.info[0].value
     stages.text_input(key="plan-answers").set_value("10").run()
     assert "2 ballots in" in stages.info[0].value
     stages.text_input(key="plan-answers").set_value("1?0").run()
