@@ -283,9 +283,10 @@ def test_tastings_of_several_sizes_and_aborted_ones_are_counted():
 
 
 def test_a_difference_found_in_an_unplanned_retest_still_counts():
-    test = choice_test(TRIANGLE, 40, 66)
-    found = judge([test], RULE, earlier=[None, None])
-    assert found.disposition is Disposition.REJECT
+    for correct, disposition in ((40, Disposition.HOLD), (43, Disposition.REJECT)):
+        test = choice_test(TRIANGLE, correct, 66)
+        found = judge([test], RULE, earlier=[None, None])
+        assert (found.disposition, found.reasons[0][:8]) == (disposition, "triangle")
 
 
 # The planned retest: every path of both tastings.
@@ -312,7 +313,8 @@ def test_every_path_of_the_plan():
             for y in range(PLAN.second + 1):
                 earlier = [tasted(x, PLAN.first)]
                 second = judge([tasted(y, PLAN.second)], PLANNED, earlier=earlier)
-                assert second.disposition in (Disposition.RELEASE, Disposition.REJECT)
+                assert second.disposition is USUAL[second.finding]
+                assert second.finding is PLAN.decide(x, y)
                 assert second.attempt is Attempt.SECOND
                 ends.append((second, chance(x, PLAN.first) * chance(y, PLAN.second)))
         for end, path in ends:
@@ -409,7 +411,7 @@ def judged(shift, **more):
 
 @pytest.mark.parametrize(
     ("shift", "finding"),
-    [(0.0, "SIMILAR"), (0.7, "DIFFERENT_WITHIN_LIMIT"), (2.0, "DIFFERENT")],
+    [(0.0, "SIMILAR"), (0.7, "DIFFERENT_WITHIN_LIMIT"), (1.5, "DIFFERENT"), (3.5, "BEYOND_LIMIT")],
 )
 @pytest.mark.parametrize("smallest", [None, 0.9, 1.5, 1.6, float("nan")])
 def test_the_panel_has_to_see_the_limit(shift, finding, smallest):
@@ -424,8 +426,8 @@ def test_the_panel_has_to_see_the_limit(shift, finding, smallest):
         assert found.disposition is USUAL[Finding[finding]]
     else:
         assert found.panel == "NOT_SHOWN"
-        held = finding != "DIFFERENT"
-        assert found.disposition is (Disposition.HOLD if held else Disposition.REJECT)
+        held = Finding[finding].similar
+        assert found.disposition is (Disposition.HOLD if held else USUAL[Finding[finding]])
         assert found.blocked is held
 
 
@@ -485,7 +487,12 @@ SEEN = {"sour": 0.5, "sweet": 0.5}
 
 @pytest.mark.parametrize(
     ("shift", "finding"),
-    [(0.0, "SIMILAR"), (0.4, "DIFFERENT_WITHIN_LIMIT"), (2.0, "DIFFERENT")],
+    [
+        (0.0, "SIMILAR"),
+        (0.4, "DIFFERENT_WITHIN_LIMIT"),
+        (0.8, "DIFFERENT"),
+        (2.0, "BEYOND_LIMIT"),
+    ],
 )
 def test_a_profile_decides(shift, finding):
     found = judge([profiled(shift, MARGINS)], PROFILED, panel=SEEN)
@@ -504,7 +511,7 @@ def test_a_profile_without_all_margins_shows_no_similarity():
     [
         (22, 0.0, "SIMILAR"),
         (22, 0.4, "DIFFERENT_WITHIN_LIMIT"),
-        (22, 2.0, "DIFFERENT"),
+        (22, 2.0, "BEYOND_LIMIT"),
         (40, 0.0, "DIFFERENT"),
     ],
 )
