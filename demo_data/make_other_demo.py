@@ -166,7 +166,7 @@ SESSIONS: dict[str, dict[str, Any]] = {
             "if_different": "Do not use that water.",
             "if_similar": "Use it.",
             "if_undecided": "A triangle session with that water alone.",
-            "settings": {"grades": "; ".join(GRADES), "dprime_limit": 1.0},
+            "settings": {"grades": "; ".join(GRADES)},
         },
         "samples": ["reference, well water", "softened or filtered"],
         "batches": ["RB-0719", "RB-T21, RB-T22"],

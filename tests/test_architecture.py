@@ -76,8 +76,8 @@ ORDER = {
     """,
     "release": """
         batch_rows batches batch_records plant characteristic references reference_state rule
-        disposition_table batch_parts disposition batch_file product_desk plant_desk
-        complaint_desk batch_questions trend_words trend_lines charted trend choice_trend
+        disposition_table batch_parts tasted disposition batch_file product_desk
+        plant_desk complaint_desk batch_questions trend_words trend_lines charted trend choice_trend
         batch_trend month tasting_outcomes reference_desk tastings smelling batch_desk
         prepared_year
     """,

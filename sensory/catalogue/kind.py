@@ -113,6 +113,8 @@ class TestKind:
     settings : tuple of Setting
     similarity : bool
         Whether its answers can show similarity at all.
+    former : mapping of str to str
+        Settings, with their labels, that questions of old may hold and that mean nothing now.
     answer : {'codes', 'choice', 'grade', 'place', 'score', 'scores'}
         What a ballot takes: codes of the samples named, one of `choices`, an agreed grade, a
         place for each sample, a score, or a score for each agreed attribute.
@@ -139,6 +141,7 @@ class TestKind:
     read: Reader
     settings: tuple[Setting, ...] = ()
     similarity: bool = True
+    former: Mapping[str, str] = field(default_factory=dict)
     answer: Literal["codes", "choice", "grade", "place", "score", "scores"] = "choice"
     choices: tuple[str, ...] = ()
     by_name: bool = True
@@ -216,7 +219,7 @@ class TestKind:
             for known in self.offered_settings(settings)
             for now in (self.setting(settings, known.key),)
             if not known.optional or known.key in settings
-        ]
+        ] + [(label, settings[key]) for key, label in self.former.items() if key in settings]
 
     def listed(self, settings: Mapping[str, Any], key: str) -> list[str]:
         """A setting that holds several words, separated by semicolons; none without it.
@@ -253,6 +256,8 @@ class TestKind:
         """
         known = {setting.key: setting for setting in self.settings}
         for key, value in settings.items():
+            if key in self.former:
+                continue
             if key not in known:
                 raise ArgumentError(
                     f"{self.name} has no setting {key!r}: {', '.join(known) or 'there is none'}."

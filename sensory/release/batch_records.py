@@ -253,6 +253,17 @@ class BatchRecord(Plain):
         return self.finding or self.latest.finding
 
     @property
+    def found_in_words(self) -> str:
+        """What is found, as a heading; of tastings repeated without a plan, each in its order."""
+        if self.latest is None or self.found is None:
+            return "Not tasted"
+        own = [each for each in self.tastings if each.test == self.latest.test and each.over]
+        if len(own) < 2 or (len(own) == 2 and self.rule.get("retest")):
+            return self.found.heading
+        each = [tasting.finding.heading if tasting.finding else "Aborted" for tasting in own]
+        return ", then ".join([each[0], *(words.lower() for words in each[1:])])
+
+    @property
     def waits_for(self) -> str:
         """What has to happen next, in words; empty when nothing does."""
         if self.state == DONE:

@@ -118,7 +118,11 @@ def _recommended(file: BatchFile) -> Words:
     return {
         "label": "Recommended by the release rule, not decided by it",
         "heading": finding.disposition.value.capitalize(),
-        "lines": [finding.sentence, *(["Release is blocked."] if finding.blocked else [])],
+        "lines": [
+            *([finding.headline] if finding.repeated else []),
+            finding.sentence,
+            *(["Release is blocked."] if finding.blocked else []),
+        ],
     }
 
 
@@ -149,7 +153,7 @@ def _stands_on(finding: BatchFinding | None) -> Words:
     risk = "" if finding.true_risk is None else percent(finding.true_risk, 1)
     return block(
         heading,
-        ("Finding", "not tasted" if finding.finding is None else finding.finding.sentence),
+        ("Finding", finding.headline),
         ("Panel", _PANEL[finding.panel] if finding.finding else ""),
         ("Reference", _REFERENCE[finding.reference]),
         ("Attempts", several(finding.attempts, "tasting")),
@@ -199,7 +203,7 @@ def _related(file: BatchFile) -> Words:
             sister.record.name,
             sister.record.batch.made_on,
             sister.record.batch.line,
-            sister.record.found.heading if sister.record.found else "Not tasted",
+            sister.record.found_in_words,
             done_words(sister.record),
             "; ".join(sister.shares),
         )

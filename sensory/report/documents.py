@@ -88,6 +88,7 @@ def session_words(report: SessionReport) -> Words:
         "finding": f"Finding: {outcome.finding.heading}",
         "sentence": outcome.sentence,
         "because": outcome.because,
+        "warnings": list(report.warnings),
         "figure_words": outcome.words(),
         "left": [
             _asked(report),

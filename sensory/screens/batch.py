@@ -73,7 +73,10 @@ def _head(file: BatchFile) -> None:
     if file.why_none:
         st.warning(plain(file.why_none))
     if shown is not None:
-        if finding := shown.finding:
+        finding = shown.finding
+        if shown.repeated:
+            st.warning(plain(shown.headline))
+        elif finding:
             st.markdown(f"**Finding: {finding.heading}.** {SIGNS[finding]} {finding.sentence}")
         listed(shown.reasons)
     name = "-".join(re.findall(r"[a-z0-9]+", record.name.lower()))[:60]
@@ -260,8 +263,7 @@ def _kin(file: BatchFile) -> None:
 
 def _kin_row(other: BatchRecord, place: int) -> None:
     words, button = st.columns([2, 1], vertical_alignment="center")
-    finding = other.found.heading if other.found else "not tasted"
-    standing = f"{finding.lower()}, {other.standing}"
+    standing = f"{other.found_in_words.lower()}, {other.standing}"
     words.markdown(f"{plain(other.name)}, {other.batch.made_on}: {standing}")
     key = f"kin-{place}-{other.name}"
     way("Open", key, "batch", batch=other.name, primary=False, place=button)

@@ -96,7 +96,7 @@ def _standing(record: BatchRecord) -> str:
     if decision := record.decision:
         return f"{decision.disposition.value.lower()}: {decision.reason}"[:90]
     if record.recommended is not None and record.found is not None:
-        return f"{record.found.heading}; {record.recommended.value.lower()} is recommended"
+        return f"{record.found_in_words}; {record.recommended.value.lower()} is recommended"
     return "not tasted"
 
 

@@ -121,6 +121,8 @@ def _head(report: SessionReport) -> None:
     st.markdown(title_of(report.session))
     st.title(f"{SIGNS[outcome.finding]}  {plain(outcome.sentence)}", anchor=False)
     st.markdown(f"**Finding: {outcome.finding.heading}.** {plain(outcome.because)}")
+    for warning in report.warnings:
+        st.warning(plain(warning))
     if report.direction:
         st.markdown(
             f"Attribute: {plain(report.question.attribute)}; more expected in: {report.direction}."

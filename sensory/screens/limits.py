@@ -11,6 +11,7 @@ import streamlit as st
 
 from ..catalogue.question import Question
 from ..catalogue.tests import protocol_of
+from ..choices.dprime import CARRIED
 from ..report.words import percent
 from ..sessions.session import StoredSession
 from ..sessions.workflow import limit_as_dprime, limit_elsewhere, limit_from_dprime
@@ -28,7 +29,8 @@ def limit_input(session: StoredSession, question: Question) -> float | None:
     key = field_key(session, "unit")
     unit = st.radio("The agreed limit is given as", [IN_PD, IN_DPRIME], key=key, horizontal=True)
     now, limit = session.question, session.question.pd_limit
-    if limit is not None and question.protocol != now.protocol:
+    both = {protocol_of(each.protocol).asks_attribute for each in (question, now)}
+    if limit is not None and question.protocol != now.protocol and len(both) == 1:
         limit = round(limit_from_dprime(question.protocol, limit_as_dprime(now)), 6)
     limit = typed_limit(
         question.protocol, limit, unit == IN_PD, field_key(session, f"limit-{question.protocol}")
@@ -64,7 +66,11 @@ def limit_help(test: str, limit: float | None) -> None:
             f"**{percent(limit, 1)} of the assessors may notice**, the others guess: about "
             f"{_right(test, limit)} of 100 answers right. That is a d' of {dprime:.2f}."
         )
-        same_elsewhere(dprime, but=test)
+        if protocol_of(test).asks_attribute:
+            st.markdown("It holds for the named attribute only, and for no test of the product.")
+        else:
+            same_elsewhere(dprime, but=test)
+            st.markdown(CARRIED)
     with st.expander("Three worked examples", expanded=limit is None):
         st.markdown("\n".join(f"- {_example(test, share)}" for share in _EXAMPLES))
         st.markdown(

@@ -156,6 +156,18 @@ def _verdict(plan: PanelPlan) -> None:
 def _curves(plan: PanelPlan) -> None:
     st.subheader(f"What a session of {plan.risks.trials} would say")
     show_figure("characteristic-figure", characteristic_figure(plan), plan.verdict())
+    st.markdown("**Decision table:** what each number of correct answers shows, and how likely.")
+    show_table(
+        [
+            {
+                "finding": str(finding),
+                "correct answers": str(counts),
+                "nothing changed": percent(float(unchanged or 0.0), 1),
+                "at the limit": percent(float(at_limit or 0.0), 1),
+            }
+            for finding, counts, unchanged, at_limit in plan.risks.by_finding().rows
+        ]
+    )
     with st.expander("The curves as numbers"):
         show_table(
             [

@@ -18,7 +18,7 @@ from ..release.rule import USUAL, ReleaseRule
 from ..report.words import percent
 from .frame import desk, nameless, shown_errors
 from .limits import limit_help
-from .parts import act, choose
+from .parts import act, choose, show_table
 
 _MOST = 400
 _SURE = 0.999  # from here on a rounded share would claim certainty
@@ -73,6 +73,17 @@ def _what_it_does(rule: ReleaseRule) -> None:
     st.markdown(
         f"An unchanged batch would be released with a chance of **{shown}**, one at the "
         f"limit with {percent(wrong, 1)}; {curves.answers[0]:.0f} answers for an unchanged batch."
+    )
+    show_table(
+        [
+            {
+                "finding": finding.heading,
+                "then": rule.at(finding).value.lower(),
+                "unchanged": percent(float(chances[0]), 1),
+                "at the limit": percent(float(chances[1]), 1),
+            }
+            for finding, chances in curves.findings.items()
+        ]
     )
 
 

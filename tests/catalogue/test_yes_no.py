@@ -13,6 +13,7 @@ from sensory.base.findings import Finding
 from sensory.catalogue.graded import read_sureness
 from sensory.catalogue.question import Question
 from sensory.catalogue.yes_no import read_a_not_a, read_same_different
+from sensory.choices.same_different import same_different
 from sensory.choices.two_by_two import by_assessor_one_sided
 
 
@@ -100,7 +101,19 @@ def test_a_not_a_one_answer_each():
 def test_a_not_a_never_says_similar():
     read = read_a_not_a(a_rows(200, 400, 200, 400), Question(protocol="A_NOT_A"))
     assert read.finding is Finding.UNDECIDED
-    assert any("does not show similarity" in line for line in read.cannot_tell)
+    assert any("ISO 8588:2017 excludes it" in line for line in read.cannot_tell)
+
+
+@pytest.mark.parametrize("many", [40, 400])
+def test_graded_answers_never_say_similar(many):
+    """As without grades; the same counts on both sides are as alike as can be."""
+    alike = graded([1, 2, 3, 4] * many, [1, 2, 3, 4] * many)
+    read = read_sureness(alike, Question(protocol="SURENESS", settings={"dprime_limit": 3.0}))
+    assert read.finding is Finding.UNDECIDED
+    assert (read.limit, read.beta) == (None, None)
+    assert any("ISO 8588:2017 excludes it" in line for line in read.cannot_tell)
+    apart = read_sureness(graded([1] * 30 + [2], [4] * 30 + [3]), Question(protocol="SURENESS"))
+    assert (apart.finding, apart.sentence) == (Finding.DIFFERENT, "A difference is perceptible.")
 
 
 def test_a_not_a_both_samples_each_is_mcnemar():
@@ -121,7 +134,8 @@ def sd_rows(same_same, same, same_different, different, *, each_once=True):
 @pytest.mark.parametrize(
     ("counts", "limit", "finding"),
     [
-        ((28, 40, 12, 40), 1.5, Finding.DIFFERENT),
+        ((28, 40, 12, 40), 2.0, Finding.DIFFERENT),
+        ((28, 40, 12, 40), 1.5, Finding.BEYOND_LIMIT),
         ((120, 200, 122, 200), 1.5, Finding.SIMILAR),
         ((130, 200, 105, 200), 3.0, Finding.DIFFERENT_WITHIN_LIMIT),
         ((14, 20, 13, 20), 1.0, Finding.UNDECIDED),
@@ -137,7 +151,10 @@ def test_same_different_findings(counts, limit, finding):
         alternative="greater",
     ).pvalue
     assert read.finding is finding
-    assert (p <= 0.05) == (finding in (Finding.DIFFERENT, Finding.DIFFERENT_WITHIN_LIMIT))
+    lower = numbers["d-prime, lower limit, one-sided"]
+    assert lower == same_different(*counts, level=0.9).limits.low
+    assert (p <= 0.05) == finding.significant
+    assert (lower > limit) == (finding is Finding.BEYOND_LIMIT)
     assert (upper < limit) == (finding in (Finding.SIMILAR, Finding.DIFFERENT_WITHIN_LIMIT))
 
 
@@ -236,7 +253,7 @@ def test_answers_the_wrong_way_round_are_not_similar():
     assert read.finding is Finding.UNDECIDED
     assert any("wrong way round" in line for line in read.cannot_tell)
     turned = graded([4] * 25 + [3] * 5, [1] * 25 + [2] * 5)
-    read = read_sureness(turned, Question(protocol="SURENESS", settings={"dprime_limit": 1.0}))
+    read = read_sureness(turned, Question(protocol="SURENESS"))
     assert read.finding is Finding.UNDECIDED
     assert any("wrong way round" in line for line in read.cannot_tell)
 

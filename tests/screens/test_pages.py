@@ -21,7 +21,7 @@ def test_finding_is_hidden_until_the_ballots_are_closed(store, url):
     put(store, stage="agreed")
     assert "deviates" not in words(run("finding", url))
     workflow.close(store, "s1", who=BY)
-    assert Finding.DIFFERENT.sentence in words(run("finding", url))
+    assert Finding.BEYOND_LIMIT.sentence in words(run("finding", url))
 
 
 def test_what_is_typed_in_the_question_is_on_record_after_the_run(store, url):

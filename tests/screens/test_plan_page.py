@@ -6,8 +6,9 @@ from pathlib import Path
 
 import pytest
 from scipy.integrate import quad
-from scipy.stats import norm
+from scipy.stats import binom, norm
 
+from sensory.base.findings import Finding
 from sensory.store.repository import open_store
 
 from .pages import click, run, sound, words
@@ -67,6 +68,19 @@ def test_triangle_at_thirty_per_cent_is_the_printed_size(app):
     # 66 assessors: ISO 4120, alpha = beta = 0.05, pd = 30 % (from memory).
     assert "66 assessors keep both risks; you have 24" in words(app)
     assert "42 more assessors, 66 in all." in words(app)
+
+
+def test_decision_table_has_all_five_findings_with_their_risks(app):
+    app.number_input(key="plan-people").set_value(66).run()
+    app.selectbox(key=app.selectbox[0].key).set_value("triangle").run()
+    app.radio(key="plan-unit-triangle").set_value("share who notice (triangle only)").run()
+    rows = [row for table in app.table for row in table.value.to_dict("records")]
+    by_finding = {row["finding"]: row for row in rows if "finding" in row}
+    assert set(by_finding) == {finding.heading.lower() for finding in Finding}
+    # counts and chances by scipy, at 30 %: similar to 28, different from 29, beyond from 43
+    assert by_finding["different"]["correct answers"] == "29 to 42"
+    beyond = f"{100 * binom.sf(42, 66, 1 / 3 + 2 / 3 * 0.3):.1f} %"
+    assert by_finding["beyond limit"]["at the limit"] == beyond
 
 
 def test_carry_over_speaks_against_many_tastings(app):
