@@ -140,7 +140,13 @@ COMMENTS = {
 }
 FOLLOWED = "cooked fruit"
 """Attribute that ages most: in it the drift of references is followed."""
-_OF = {"test": "PROFILE", "reference": "QR-2", "batch": "QN-25-109", "to": "QR-1"}
+_OF = {
+    "cleared_by": "food safety",
+    "test": "PROFILE",
+    "reference": "QR-2",
+    "batch": "QN-25-109",
+    "to": "QR-1",
+}
 COMPARISONS = [
     _OF | {"name": "QR-2 new", "held_on": "2025-11-20"},
     _OF | {"name": "QR-2 in spring", "held_on": "2026-04-30"},

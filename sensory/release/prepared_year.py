@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from ..base.errors import RecordError
+from ..sessions.care import Care
 from ..sessions.session import CAUTIONS, StoredSession
 from ..sessions.workflow import agree, describe, enter_cells
 from .batch_desk import decide
@@ -132,7 +133,9 @@ def _compared(
     product, name, to = year["product"]["name"], entry["reference"], entry["to"]
     asked = {"batch": entry["batch"], "test": entry["test"]}
     session = open_comparison(desk, product, name, to, **asked, who=who)
-    _held(desk, session, {**year["tasting_room"], "held_on": entry["held_on"]}, cells, who=who)
+    care = Care(cleared_by=entry["cleared_by"], cleared_on=entry["held_on"])
+    told = {**year["tasting_room"], "held_on": entry["held_on"], "care": care}
+    _held(desk, session, told, cells, who=who)
     close_and_note(desk, session.id, who=who)
     sessions[entry["name"]] = session.id
 

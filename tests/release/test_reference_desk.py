@@ -17,7 +17,7 @@ from sensory.sessions import workflow
 from sensory.sessions.session import StoredSession
 from sensory.store.repository import Repository
 
-from ..shared import ALL_YES
+from ..shared import ALL_YES, CARE
 from .shared import BY, PRODUCT, ROLE, Cells, held, made, triangles
 
 DECIDED = {"decided_by": "Nora Sand", "role": ROLE, "reason": "none of S1 is left."}
@@ -30,7 +30,7 @@ def reference(name: str, made_on: str = "2026-01-02", **more: object) -> Referen
 
 
 def held_session(store: Repository, session: StoredSession, cells: Cells, on: str) -> str:
-    details = replace(session.details, held_on=on, leader="Mira")
+    details = replace(session.details, held_on=on, leader="Mira", care=CARE)
     workflow.describe(store, session.id, details=details, cautions=ALL_YES, who="Mira")
     workflow.agree(store, session.id, who="Mira")
     workflow.enter_cells(store, session.id, cells, who="Mira")

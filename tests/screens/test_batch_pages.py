@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import cycle
 
 import pytest
@@ -24,6 +25,7 @@ from sensory.sessions import workflow
 from sensory.sessions.session import CAUTIONS
 from sensory.store.repository import Repository, open_store
 
+from ..shared import ALL_YES, CARE
 from .pages import click, fill, keys, marked, run, words
 
 PRODUCT = "Sloe *cordial*"
@@ -286,7 +288,8 @@ def compared(store: Repository, newer: str, older: str, cells: dict[int, dict[st
     session = reference_desk.open_comparison(
         store, PRODUCT, newer, older, test="PROFILE", who="Mira"
     )
-    workflow.describe(store, session.id, cautions={c.key: True for c in CAUTIONS}, who="Mira")
+    told = {"details": replace(session.details, care=CARE), "cautions": ALL_YES}
+    workflow.describe(store, session.id, **told, who="Mira")
     workflow.agree(store, session.id, who="Mira")
     workflow.enter_cells(store, session.id, cells, who="Mira")
     workflow.close(store, session.id, who="Mira")
