@@ -12,7 +12,13 @@ from dataclasses import dataclass
 from ..base.checks import probability
 from ..base.results import Interval, Table
 from ..models import signal
-from .two_by_two import dprime_table, fisher_one_sided, likelihood_ratio, one_of
+from .two_by_two import (
+    dprime_table,
+    fisher_one_sided,
+    fisher_two_sided,
+    likelihood_ratio,
+    one_of,
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -33,8 +39,10 @@ class SameDifferentTest:
         Profile-likelihood limits of d-prime, relative to the maximum over d-prime >= 0.
     p_fisher : float
         One-sided: 'same' is said of same pairs more often.
+    p_two_sided : float
+        Fisher's, of the two-by-two table.
     p_likelihood_ratio : float
-        Two-sided, of the two-by-two table.
+        Two-sided, of the two-by-two table, for many answers only: see `a_not_a`.
     """
 
     said_same_of_same: int
@@ -45,12 +53,13 @@ class SameDifferentTest:
     tau: float
     limits: Interval
     p_fisher: float
+    p_two_sided: float
     p_likelihood_ratio: float
 
     def table(self) -> Table:
         """d-prime with its limits, tau and tests."""
         bias = ("tau", self.tau)
-        return dprime_table(self.dprime, self.limits, bias, self.p_fisher, self.p_likelihood_ratio)
+        return dprime_table(self.dprime, self.limits, bias, self.p_fisher, self.p_two_sided)
 
 
 def same_different(
@@ -108,5 +117,6 @@ def same_different(
         tau=tau,
         limits=Interval(low=low, high=high, level=level),
         p_fisher=fisher_one_sided(a, n, b, m),
+        p_two_sided=fisher_two_sided(a, n, b, m),
         p_likelihood_ratio=likelihood_ratio(a, n, b, m),
     )

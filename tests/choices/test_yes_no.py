@@ -3,14 +3,38 @@
 import numpy as np
 import pandas as pd
 import pytest
-from scipy.stats import binomtest, chi2_contingency, fisher_exact, norm
+from scipy.stats import binom, binomtest, chi2_contingency, fisher_exact, hypergeom, norm
 
 from sensory.base.errors import ArgumentError
 from sensory.choices.a_not_a import a_not_a, a_not_a_by_assessor, a_not_a_counts
-from sensory.choices.two_by_two import fisher_one_sided, likelihood_ratio
+from sensory.choices.two_by_two import fisher_one_sided, fisher_two_sided, likelihood_ratio
 from sensory.models.clustered import ClusteredYesNo
 
 TABLES = [(32, 40, 14, 40), (11, 25, 19, 31), (5, 5, 1, 6), (0, 9, 3, 12), (700, 900, 400, 800)]
+
+
+def by_hand(hits, n, alarms, m):
+    """Chances of all tables with these margins that are as likely as this or less."""
+    said = hits + alarms
+    chances = hypergeom.pmf(np.arange(min(n, said) + 1), n + m, said, n)
+    return chances[chances <= chances[hits] * (1 + 1e-9)].sum()
+
+
+@pytest.mark.parametrize("times", [12, 16])
+def test_level_of_the_two_sided_p_over_every_table(times):
+    """Without a difference the exact p keeps 5 %; the likelihood ratio, which stands apart, not."""
+    counts = np.arange(times + 1)
+    exact, ratio = np.vectorize(
+        lambda h, f: (fisher_two_sided(h, times, f, times), likelihood_ratio(h, times, f, times))
+    )(counts[:, None], counts)
+    rates = np.linspace(0.01, 0.99, 99)
+    said = binom.pmf(counts, times, rates[:, None])
+    chances = said[:, :, None] * said[:, None, :]
+    levels = [(chances * (p <= 0.05)).sum((1, 2)).max() for p in (exact, ratio)]
+    assert levels[0] <= 0.05
+    assert levels[1] > 0.06
+    if times == 12:
+        assert levels[1] == pytest.approx(0.078, abs=5e-4)  # as the docstring says
 
 
 @pytest.mark.parametrize("counts", TABLES, ids=str)
@@ -22,6 +46,7 @@ def test_p_values_against_scipy(counts):
     found = a_not_a(*counts)
     assert found.p_fisher == pytest.approx(exact, rel=1e-9)
     assert found.p_likelihood_ratio == pytest.approx(ratio, rel=1e-9)
+    assert found.p_two_sided == pytest.approx(by_hand(hits, n, alarms, m), rel=1e-6)
     assert fisher_one_sided(hits, n, alarms, m) == found.p_fisher
     assert likelihood_ratio(hits, n, alarms, m) == found.p_likelihood_ratio
 
@@ -97,6 +122,7 @@ def test_mcnemar_against_scipy(counts):
     assert (found.a_only, found.not_a_only) == (one, two)
     exact = binomtest(one, one + two, 0.5, alternative="greater").pvalue
     assert found.p_mcnemar == pytest.approx(exact, rel=1e-10)
+    assert found.p_exact == pytest.approx(found.p_mcnemar, rel=1e-10)
 
 
 def test_no_mcnemar_for_other_numbers_of_samples():
