@@ -42,9 +42,11 @@ class ReplicatedTest:
         Exact binomial tail of the pooled count.
     pd, spread : float
         Maximum likelihood: mean proportion of distinguishing among assessors, and how
-        much they differ (0 alike, towards 1 some always and others never).
+        much they differ (0 alike, 1 some always and others never). spread is nan where it
+        cannot be estimated: where all values fit alike, or the likelihood rises up to 1.
     pd_limits, spread_limits : Interval
-        Profile-likelihood limits, 95 %; those of pd widened for few people.
+        Profile-likelihood limits, 95 %; those of pd widened for few people, those of spread
+        stated where it cannot be estimated as well.
     pd_upper : float
         One-sided 1 - beta profile-likelihood upper limit of pd.
     pd_lower : float
@@ -72,6 +74,17 @@ class ReplicatedTest:
     finding: Finding
 
     @property
+    def spread_unknown(self) -> str | None:
+        """Why the spread between assessors is not estimated; None where it is."""
+        if not np.isnan(self.spread):
+            return None
+        low, high = self.spread_limits.low, self.spread_limits.high
+        return (
+            f"How much assessors differ cannot be estimated from these answers: anything from "
+            f"{low:.2f} to {high:.2f} (0 alike, 1 some always and others never) fits them."
+        )
+
+    @property
     def similarity_withheld(self) -> str | None:
         """Why nothing is said about the limit, whatever it is; None where it may be."""
         if self.assessors >= FEWEST_ASSESSORS:
@@ -82,12 +95,13 @@ class ReplicatedTest:
         )
 
     def table(self) -> Table:
-        """Estimates with their limits."""
+        """Estimates with their limits; no spread where it cannot be estimated."""
+        spread = None if self.spread_unknown else self.spread
         return Table(
             columns=("quantity", "estimate", "low", "high", "level"),
             rows=(
                 ("mean proportion of distinguishers", self.pd, *self.pd_limits.cells),
-                ("spread between assessors", self.spread, *self.spread_limits.cells),
+                ("spread between assessors", spread, *self.spread_limits.cells),
                 ("upper limit for similarity", self.pd_upper, None, self.pd_upper, 1 - self.beta),
                 ("p of the pooled difference test", self.p_difference, None, None, None),
                 ("p of the test that assessors are alike", self.p_overdispersion, None, None, None),
@@ -182,7 +196,7 @@ def replicated_choice_test(
         trials=trials,
         p_difference=float(upper_tail(total, trials, guess)),
         pd=pd,
-        spread=spread,
+        spread=float("nan") if likelihood.spread_silent else spread,
         pd_limits=_mean_limits(likelihood, given),
         spread_limits=_interval(*likelihood.limits("spread", 0.95)),
         pd_upper=upper,

@@ -235,10 +235,14 @@ def _of_replicates(test: ChoiceTest, replicated: ReplicatedTest) -> str:
             "Some assessors answered more than once. The pooled difference test stands; nothing is "
             "concluded about the limit from pooled answers of a two-sided question."
         )
+    spread = f"spread {replicated.spread:.2f}"
+    if replicated.spread_unknown:
+        fits = replicated.spread_limits
+        spread = f"spread cannot be estimated, {fits.low:.2f} to {fits.high:.2f} fit"
     words = (
         "Some assessors answered more than once. For a difference the pooled test stands, because "
         "guesses are independent whoever makes them. Limits and similarity respect that people "
-        f"differ (spread {replicated.spread:.2f}, p {replicated.p_overdispersion:.3f}); answers "
+        f"differ ({spread}, p {replicated.p_overdispersion:.3f}); answers "
         "of one person are not more people."
     )
     withheld = replicated.similarity_withheld

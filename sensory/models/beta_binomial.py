@@ -5,12 +5,12 @@ and spread `spread`, and answers rightly with probability guess + (1 - guess) pi
 parameters live on the scale of distinguishers, not of correct answers.
 
 `spread` is 1 / (a + b + 1) for the usual beta parameters: 0 when all notice equally
-often, towards 1 when some always notice and the others never do. With
-t = spread / (1 - spread) the beta moments are products, so that spread 0 is no special
-case:
+often, 1 when some always notice and the others never do. With s = spread the beta moments
+are products, so that neither end is a special case:
 
-    E[pi^j (1 - pi)^k] = prod_{i<j} (mean + i t) prod_{i<k} (1 - mean + i t)
-                         / prod_{i<j+k} (1 + i t)
+    E[pi^j (1 - pi)^k] = mean^[j > 0] (1 - mean)^[k > 0] (1 - s)^[j > 0 and k > 0]
+                         prod_{0<i<j} (mean (1 - s) + i s) prod_{0<i<k} ((1 - mean) (1 - s) + i s)
+                         / prod_{0<i<j+k} (1 - s + i s)
 
 [1] Brockhoff, P.B. (2003). The statistical power of replications in difference tests.
     Food Quality and Preference 14, 405-417. (From memory.)
@@ -30,8 +30,6 @@ from scipy.special import chdtri, comb
 
 from ..base.arrays import Floats, Ints
 
-_MOST_SPREAD = 0.999
-
 
 def masses(replicates: int, guess: float, mean: ArrayLike, spread: ArrayLike) -> Floats:
     """P(x correct of `replicates`) for x = 0 .. replicates, on the last axis.
@@ -39,14 +37,19 @@ def masses(replicates: int, guess: float, mean: ArrayLike, spread: ArrayLike) ->
     Every term is positive, so nothing cancels. `mean` and `spread` broadcast.
     """
     mu, gamma = np.broadcast_arrays(np.asarray(mean, float), np.asarray(spread, float))
-    t = gamma / (1 - gamma)
-    steps = np.arange(replicates).reshape(-1, *(1,) * mu.ndim) * t
-    rising, falling, both = _products(mu + steps), _products(1 - mu + steps), _products(1 + steps)
+    steps = np.arange(replicates).reshape(-1, *(1,) * mu.ndim)
+    rising, falling, both = (_products(_factors(share, gamma, steps)) for share in (mu, 1 - mu, 1))
     weight, noticed, missed = _weights(replicates, guess)
-    weight = weight.reshape(*weight.shape, *(1,) * mu.ndim)
+    mixed = ((noticed > 0) & (missed > 0)).reshape(*noticed.shape, *(1,) * mu.ndim)
+    weight = weight.reshape(*weight.shape, *(1,) * mu.ndim) * np.where(mixed, 1 - gamma, 1.0)
     # axis 0 the count x, axis 1 how many of the x were noticed
     terms = weight * rising[noticed] * falling[missed] / both[noticed + missed]
     return np.moveaxis(terms.sum(axis=1), 0, -1)
+
+
+def _factors(share: ArrayLike, spread: Floats, steps: Ints) -> Floats:
+    """Factors of the moments, the first one free of the spread."""
+    return np.where(steps == 0, share, np.asarray(share) * (1 - spread) + steps * spread)
 
 
 def _products(factors: Floats) -> Floats:
@@ -92,18 +95,25 @@ class ReplicateLikelihood:
     @cached_property
     def best(self) -> tuple[float, float, float]:
         """Maximum likelihood: mean, spread and the log-likelihood there."""
-        mean, spread = np.linspace(0, 1, 26), np.linspace(0, _MOST_SPREAD, 26)
+        mean, spread = np.linspace(0, 1, 26), np.linspace(0, 1, 26)
         width = np.array([0.08, 0.08])
         at = np.array([0.0, 0.0])
         for step in range(20):
             if step:
                 mean = np.clip(at[0] + width[0] * _STEPS, 0, 1)
-                spread = np.clip(at[1] + width[1] * _STEPS, 0, _MOST_SPREAD)
+                spread = np.clip(at[1] + width[1] * _STEPS, 0, 1)
                 width = width * 0.5
             values = self.at(mean[:, None], spread[None, :])
             i, j = np.unravel_index(int(np.argmax(values)), values.shape)
             at = np.array([mean[i], spread[j]])
         return float(at[0]), float(at[1]), float(values[i, j])
+
+    @cached_property
+    def spread_silent(self) -> bool:
+        """Whether no spread below 1 fits best: all fit alike, or the likelihood rises up to 1."""
+        mean, spread, top = self.best
+        flat = np.ptp(self.at(mean, np.linspace(0, 1, 11))) <= 1e-9 * max(1.0, abs(top))
+        return bool(flat or spread > 1 - 1e-6)
 
     @cached_property
     def best_equal(self) -> tuple[float, float]:
@@ -125,12 +135,12 @@ class ReplicateLikelihood:
         return self._profile(spread, lambda s, m: self.at(m, s[:, None]))
 
     def _profile(self, fixed: Floats, value: Callable[[Floats, Floats], Floats]) -> Floats:
-        free = np.broadcast_to(np.linspace(0, _MOST_SPREAD, 26), (fixed.size, 26))
+        free = np.broadcast_to(np.linspace(0, 1, 26), (fixed.size, 26))
         width = 0.08
         rows, at = np.arange(fixed.size), np.zeros(fixed.size)
         for step in range(20):
             if step:
-                free = np.clip(at[:, None] + width * _STEPS, 0, _MOST_SPREAD)
+                free = np.clip(at[:, None] + width * _STEPS, 0, 1)
                 width *= 0.5
             values = value(fixed, free)
             place = np.argmax(values, axis=1)
@@ -146,7 +156,7 @@ class ReplicateLikelihood:
         """Where the profile lies `drop` below its top: below with side -1, above with 1."""
         best = self.best[0] if name == "mean" else self.best[1]
         profile = self.profile_mean if name == "mean" else self.profile_spread
-        outer = (1.0 if name == "mean" else _MOST_SPREAD) if side > 0 else 0.0
+        outer = 1.0 if side > 0 else 0.0
         target = self.best[2] - drop
         if profile(np.array([outer]))[0] >= target:
             return outer

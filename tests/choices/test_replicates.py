@@ -40,12 +40,12 @@ def likelihood_of(protocol, correct, replicates):
 
 def highest(likelihood, mean):
     """Log-likelihood at a mean, maximised over the spread on a fine grid and by scipy."""
-    grid = np.linspace(0, 0.999, 1000)
+    grid = np.linspace(0, 1, 1001)
     values = likelihood.at(mean, grid)
     place = grid[int(np.argmax(values))]
     near = minimize_scalar(
         lambda s: -float(likelihood.at(mean, s)),
-        bounds=(max(place - 0.002, 0), min(place + 0.002, 0.999)),
+        bounds=(max(place - 0.002, 0), min(place + 0.002, 1)),
         options={"xatol": 1e-10},
     )
     return max(-near.fun, values.max())
@@ -80,7 +80,7 @@ def test_assessors_who_are_clearly_alike_and_clearly_not():
     assert alike.spread == 0
     assert alike.p_overdispersion == 1
     apart = replicated_choice_test(DUO_TRIO, [6, 6, 6, 6, 6, 3, 3, 2, 4, 3, 3, 3], 6)
-    assert apart.spread > 0.5
+    assert apart.spread_limits.low > 0.5
     assert apart.p_overdispersion < 0.05
 
 
@@ -142,6 +142,46 @@ def test_everybody_always_right_and_never_right():
     assert (wrong.pd, wrong.pd_limits.low) == (0, 0)
     assert wrong.finding is Finding.UNDECIDED  # so few come from guessing once in 190,000
     assert wrong.pd_upper < 0.3
+
+
+@pytest.mark.parametrize(
+    ("correct", "low"),
+    [([4] * 10, 0.0), ([0] * 10, 0.0), ([4] * 5 + [0] * 5, 0.3), ([4] * 3 + [1] * 9, 0.0)],
+    ids=str,
+)
+def test_spread_that_nothing_fixes_is_not_estimated(correct, low):
+    """Its limits are those of the profile, up to 1, and never the end of a search."""
+    found = replicated_choice_test(TRIANGLE, correct, 4)
+    likelihood = likelihood_of(TRIANGLE, correct, 4)
+    values = [highest_mean(likelihood, spread) for spread in np.linspace(0, 1, 41)]
+    assert max(values) <= highest_mean(likelihood, 1.0) + 1e-7  # nothing below 1 fits better
+    assert np.isnan(found.spread)
+    assert "cannot be estimated" in found.spread_unknown
+    assert found.spread_limits.high == 1
+    assert found.spread_limits.low >= low
+    if found.spread_limits.low:
+        drop = max(values) - highest_mean(likelihood, found.spread_limits.low)
+        assert drop == pytest.approx(chi2.ppf(0.95, 1) / 2, abs=1e-4)
+    spread = {row[0]: row[1] for row in found.table().rows}["spread between assessors"]
+    assert spread is None
+
+
+def highest_mean(likelihood, spread):
+    grid = np.linspace(0, 1, 1001)
+    values = likelihood.at(grid, spread)
+    place = grid[int(np.argmax(values))]
+    near = minimize_scalar(
+        lambda m: -float(likelihood.at(m, spread)),
+        bounds=(max(place - 0.002, 0), min(place + 0.002, 1)),
+        options={"xatol": 1e-10},
+    )
+    return max(-near.fun, values.max())
+
+
+def test_spread_that_answers_fix_is_estimated():
+    found = replicated_choice_test(DUO_TRIO, [6, 6, 6, 6, 6, 3, 3, 2, 4, 3, 3, 5], 6)
+    assert 0 < found.spread < 1
+    assert found.spread_unknown is None
 
 
 def sum_of_people(people, times, guess, pd, spread):

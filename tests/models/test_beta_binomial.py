@@ -45,10 +45,11 @@ def test_no_spread_is_the_binomial(guess, mean):
 
 @pytest.mark.parametrize("guess", GUESSES)
 def test_full_spread_is_a_mixture_of_two_kinds(guess):
-    # Nearly: a share notices always, the others guess.
+    # A share notices always, the others guess.
     exact = 0.7 * binom.pmf(range(6), 5, guess)
     exact[5] += 0.3
     np.testing.assert_allclose(masses(5, guess, 0.3, 1 - 1e-9), exact, atol=1e-8)
+    np.testing.assert_allclose(masses(5, guess, 0.3, 1), exact, rtol=1e-12)
 
 
 @pytest.mark.parametrize("guess", GUESSES)
@@ -92,7 +93,7 @@ def by_other_optimiser(likelihood):
             lambda t: -float(likelihood.at(t[0], t[1])),
             start,
             method="Nelder-Mead",
-            bounds=[(1e-9, 1 - 1e-9), (0, 0.999)],
+            bounds=[(1e-9, 1 - 1e-9), (0, 1)],
             options={"xatol": 1e-9, "fatol": 1e-12, "maxiter": 3000},
         ).fun
         for start in [(a, b) for a in (0.05, 0.4, 0.8) for b in (0.02, 0.5, 0.95)]
@@ -127,9 +128,9 @@ def test_limits_invert_the_profile(seed, name):
     likelihood = panel(seed)
     top = likelihood.best[2]
     drop = chi2.ppf(0.95, 1) / 2
-    ends = (0.0, 1.0 if name == "mean" else 0.999)
+    ends = (0.0, 1.0)
     for limit, end in zip(likelihood.limits(name, 0.95), ends, strict=True):
-        grid = np.linspace(0, 0.999, 200)
+        grid = np.linspace(0, 1, 201)
         pair = (limit, grid) if name == "mean" else (grid, limit)
         place = grid[int(np.argmax(likelihood.at(*pair)))]
 
@@ -137,7 +138,7 @@ def test_limits_invert_the_profile(seed, name):
             pair = (limit, other) if name == "mean" else (other, limit)
             return -float(likelihood.at(*pair))
 
-        near = (max(place - 0.01, 0), min(place + 0.01, 0.999))
+        near = (max(place - 0.01, 0), min(place + 0.01, 1))
         best = -min(
             minimize_scalar(loss, bounds=near, options={"xatol": 1e-10}).fun,
             loss(near[0]),
