@@ -41,7 +41,7 @@ ORDER = {
         arrays results
     """,
     "models": """
-        binomial links likelihood stages beta_binomial signal clustered ranks rank_closure
+        binomial links likelihood stages beta_binomial signal two_rates clustered ranks rank_closure
         arrangements crossed mixed mean_squares studentized multiplicity charts run_lengths
         change_points confidence_sequence paired
     """,

@@ -21,8 +21,11 @@ from ..base.results import Interval, Table
 from ..models import signal
 from ..models.binomial import upper_tail
 from ..models.clustered import CLUSTERED_FAR, ClusteredYesNo
+from ..models.two_rates import YES_NO
 from .two_by_two import (
+    LimitsBy,
     by_assessor_one_sided,
+    dprime_limits,
     dprime_table,
     fisher_one_sided,
     fisher_two_sided,
@@ -48,7 +51,9 @@ class ANotATest:
     se : float
         By the delta method; infinite where d-prime is.
     limits : Interval
-        Profile-likelihood limits of d-prime.
+        Of d-prime.
+    method : str
+        How the limits were found.
     criterion : float
         -(z(hit rate) + z(false-alarm rate)) / 2: positive when people are slow to say A.
     p_fisher : float
@@ -67,6 +72,7 @@ class ANotATest:
     dprime: float
     se: float
     limits: Interval
+    method: LimitsBy
     criterion: float
     p_fisher: float
     p_two_sided: float
@@ -79,7 +85,13 @@ class ANotATest:
 
 
 def a_not_a(
-    hits: int, a_served: int, false_alarms: int, not_a_served: int, *, level: float = 0.95
+    hits: int,
+    a_served: int,
+    false_alarms: int,
+    not_a_served: int,
+    *,
+    level: float = 0.95,
+    method: LimitsBy = "exact",
 ) -> ANotATest:
     """Difference between A and not-A from one answer an assessor.
 
@@ -91,6 +103,9 @@ def a_not_a(
         'A' answers to not-A samples, and not-A samples served.
     level : float
         Two-sided confidence level of the limits.
+    method : {'exact', 'mid-p', 'profile'}
+        Limits from an exact test over every table, from its mid-p, which are shorter, or from the
+        profile likelihood, which is taken beyond 2000 answers in any case.
 
     Returns
     -------
@@ -100,10 +115,24 @@ def a_not_a(
     Raises
     ------
     ArgumentError
-        For impossible counts or level.
+        For impossible counts or level, or another method.
 
     Notes
     -----
+    Exact coverage of 95 % limits for 8 + 8, 12 + 12, 24 + 24 and 10 + 30 answers, d-prime from 0
+    to 4 and criteria from -1.5 to 1.5, by summing over every table
+    (`tests/calibration/test_coverage.py`):
+
+    ========  ======  =====================
+    method    lowest  mean over criteria
+    ========  ======  =====================
+    exact     0.953   0.959 to 0.996
+    mid-p     0.927   0.954 to 0.994
+    profile   0.835   0.918 to 0.997
+    ========  ======  =====================
+
+    With 1000 + 1000 answers the profile likelihood covers d-prime in 94.3 to 98.0 %.
+
     Equal-variance normal percepts with one criterion [2]. Where the same assessors judged
     both kinds of sample the answers are not independent: use `a_not_a_by_assessor`.
 
@@ -120,7 +149,7 @@ def a_not_a(
     dprime = 0.0 if h / n == f / m else zh - zf
     inside = np.isfinite([zh, zf]).all()
     profile = signal.yes_no_profile(h, n - h, f, m - f)
-    low, high = signal.profile_limits(profile, dprime, level, -signal.FAR, signal.FAR)
+    limits, used = dprime_limits(YES_NO, (h, n, f, m), profile, dprime, level, method)
     return ANotATest(
         hits=h,
         a_served=n,
@@ -128,7 +157,8 @@ def a_not_a(
         not_a_served=m,
         dprime=dprime,
         se=float(np.sqrt(_variance(h / n, zh, n) + _variance(f / m, zf, m))) if inside else np.inf,
-        limits=Interval(low=low, high=high, level=level),
+        limits=limits,
+        method=used,
         criterion=-(zh + zf) / 2 if inside else float("nan"),
         p_fisher=fisher_one_sided(h, n, f, m),
         p_two_sided=fisher_two_sided(h, n, f, m),

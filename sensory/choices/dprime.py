@@ -8,21 +8,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal, get_args
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from ..base.arrays import Floats, Numbers
 from ..base.checks import correct_of_trials, probability, within
-from ..base.errors import ArgumentError
 from ..base.results import Interval
 from ..models.binomial import clopper_pearson, mid_p_limits
 from ..models.likelihood import proportion_limits
 from .counts import check_protocol
 from .protocols import Protocol
+from .two_by_two import LimitsBy, check_method
 
-LimitsBy = Literal["exact", "mid-p", "profile"]
 CARRIED = (
     "That assumes that what is perceived scatters normally and alike in both tests, and that the "
     "assessors follow the decision rule of each."
@@ -141,8 +139,7 @@ def estimate_dprime(
 def _proportion_limits(
     protocol: Protocol, correct: Floats, trials: Floats, level: float, method: LimitsBy
 ) -> tuple[Floats, Floats]:
-    if method not in get_args(LimitsBy):
-        raise ArgumentError(f"method must be 'exact', 'mid-p' or 'profile'; got {method!r}.")
+    check_method(method)
     by_counts = {"exact": clopper_pearson, "mid-p": mid_p_limits}
     if method in by_counts:
         return by_counts[method](correct, trials, level)

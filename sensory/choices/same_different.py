@@ -12,7 +12,10 @@ from dataclasses import dataclass
 from ..base.checks import probability
 from ..base.results import Interval, Table
 from ..models import signal
+from ..models.two_rates import SAME_DIFFERENT
 from .two_by_two import (
+    LimitsBy,
+    dprime_limits,
     dprime_table,
     fisher_one_sided,
     fisher_two_sided,
@@ -36,7 +39,9 @@ class SameDifferentTest:
         same pair was called same. At d-prime 0 both kinds of pair share it: that of all
         pairs together.
     limits : Interval
-        Profile-likelihood limits of d-prime, relative to the maximum over d-prime >= 0.
+        Of d-prime; by profile likelihood relative to the maximum over d-prime >= 0.
+    method : str
+        How the limits were found.
     p_fisher : float
         One-sided: 'same' is said of same pairs more often.
     p_two_sided : float
@@ -52,6 +57,7 @@ class SameDifferentTest:
     dprime: float
     tau: float
     limits: Interval
+    method: LimitsBy
     p_fisher: float
     p_two_sided: float
     p_likelihood_ratio: float
@@ -69,6 +75,7 @@ def same_different(
     different_pairs: int,
     *,
     level: float = 0.95,
+    method: LimitsBy = "exact",
 ) -> SameDifferentTest:
     """Difference between two products from same-different answers, one pair an assessor.
 
@@ -80,14 +87,23 @@ def same_different(
         'Same' answers to pairs of the two products, and such pairs served.
     level : float
         Two-sided confidence level of the limits.
+    method : {'exact', 'mid-p', 'profile'}
+        As in `a_not_a`.
 
     Raises
     ------
     ArgumentError
-        For impossible counts or level.
+        For impossible counts or level, or another method.
 
     Notes
     -----
+    Exact coverage of 95 % limits for the numbers of `a_not_a`, d-prime from 0 to 4, by summing
+    over every table (`tests/calibration/test_coverage.py`): exact 0.953 at the least and 0.970 to
+    0.994 in the mean over where people draw the line, mid-p 0.938 and 0.965 to 0.990, profile
+    0.846 and 0.945 to 0.982; with 1000 + 1000 pairs profile 0.946 to 0.975. Where the answers
+    are the wrong way round, so that not even d-prime 0 explains them, the limits from the exact
+    test are 0 and 0.
+
     Differencing rule [2]: 'same' when the percepts differ by less than tau, so that
     P(same | same) = 2 Phi(tau / sqrt2) - 1 and
     P(same | different) = Phi((tau - d) / sqrt2) - Phi((-tau - d) / sqrt2).
@@ -107,7 +123,7 @@ def same_different(
     shares = (a / n, b / m) if a * m > b * n else (pooled, pooled)
     tau, dprime = signal.same_different_estimate(*shares)
     profile = signal.same_different_profile(a, n - a, b, m - b)
-    low, high = signal.profile_limits(profile, dprime, level, 0.0, signal.FAR)
+    limits, used = dprime_limits(SAME_DIFFERENT, (a, n, b, m), profile, dprime, level, method)
     return SameDifferentTest(
         said_same_of_same=a,
         same_pairs=n,
@@ -115,7 +131,8 @@ def same_different(
         different_pairs=m,
         dprime=dprime,
         tau=tau,
-        limits=Interval(low=low, high=high, level=level),
+        limits=limits,
+        method=used,
         p_fisher=fisher_one_sided(a, n, b, m),
         p_two_sided=fisher_two_sided(a, n, b, m),
         p_likelihood_ratio=likelihood_ratio(a, n, b, m),

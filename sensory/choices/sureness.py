@@ -12,17 +12,21 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal, get_args
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.special import ndtr, ndtri
+from scipy.special import ndtr, ndtri, stdtrit
 
 from ..base.arrays import Floats, Ints
 from ..base.checks import counts, probability
 from ..base.errors import ArgumentError
 from ..base.results import Interval, Table
 from ..models.signal import FAR, GradedLikelihood, profile_limits
+from ..models.two_rates import MOST_ANSWERS, YES_NO, exact_limits
 from .two_by_two import ratio_p
+
+GradedLimitsBy = Literal["student", "profile"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -36,9 +40,11 @@ class GradedProduct:
         the reference's end. Infinite where the likelihood has no top: with one product,
         when no answer to the one lies beyond any to the other. 0 where nothing fixes it.
     limits : Interval
-        Profile-likelihood limits.
+        Of d-prime.
+    method : str
+        How the limits were found: 'exact', 'student' or 'profile'.
     p_likelihood_ratio : float
-        Two-sided, of no shift.
+        Two-sided, of no shift; chi-square, for many answers only.
     r_index : float
         Chance that an answer to the product is graded further from the reference's end
         than an answer to the reference, ties counting half: 0.5 means no difference.
@@ -51,6 +57,7 @@ class GradedProduct:
 
     dprime: float
     limits: Interval
+    method: Literal["exact"] | GradedLimitsBy
     p_likelihood_ratio: float
     r_index: float
     r_limits: Interval
@@ -107,7 +114,9 @@ class SurenessTest:
         )
 
 
-def sureness_test(table: ArrayLike, *, level: float = 0.95) -> SurenessTest:
+def sureness_test(
+    table: ArrayLike, *, level: float = 0.95, method: GradedLimitsBy = "student"
+) -> SurenessTest:
     """Difference from the reference, from answers graded by sureness.
 
     Parameters
@@ -117,14 +126,24 @@ def sureness_test(table: ArrayLike, *, level: float = 0.95) -> SurenessTest:
         reference, then one row a product; one answer an assessor and row.
     level : float
         Two-sided confidence level.
+    method : {'student', 'profile'}
+        Limits of d-prime from the profile likelihood, with Student's quantile for the answers
+        to the reference or the product, whichever are fewer, less 1; or with the chi-square
+        quantile. One product graded in two grades is A - not A: there 'student' gives the exact
+        limits of `a_not_a`.
 
     Raises
     ------
     ArgumentError
-        For fewer than two rows or two grades in use, an empty row, or impossible counts.
+        For fewer than two rows or two grades in use, an empty row, impossible counts, or another
+        method.
 
     Notes
     -----
+    An exact inversion would have to run through every table of all grades. Coverage of 95 %
+    limits of d-prime with 4 grades, 8 to 40 answers each, d-prime 0 to 3, 400 sessions of each
+    simulated: student 0.943 to 1, profile 0.885 to 0.990.
+
     Cumulative probit model with common thresholds [3], maximum likelihood; with two
     grades it is the yes-no d-prime. R-index as in [1].
 
@@ -135,6 +154,8 @@ def sureness_test(table: ArrayLike, *, level: float = 0.95) -> SurenessTest:
     (1.1, 0.761)
     """
     level = probability("level", level)
+    if method not in get_args(GradedLimitsBy):
+        raise ArgumentError(f"method must be 'student' or 'profile'; got {method!r}.")
     answers = counts("table", table).astype(float)
     if answers.ndim != 2 or answers.shape[0] < 2:
         raise ArgumentError(
@@ -154,7 +175,7 @@ def sureness_test(table: ArrayLike, *, level: float = 0.95) -> SurenessTest:
         grades=likelihood.grades,
         thresholds=tuple(float(value) for value in _apart(thresholds, cuts - places[0])),
         products=tuple(
-            _product(likelihood, k, float(shifts[k]), top, level, bool(silent[k]))
+            _product(likelihood, k, float(shifts[k]), top, level, bool(silent[k]), method)
             for k in range(1, likelihood.products)
         ),
     )
@@ -166,7 +187,13 @@ def _apart(values: Floats, distance: Ints) -> Floats:
 
 
 def _product(
-    likelihood: GradedLikelihood, k: int, shift: float, top: float, level: float, silent: bool
+    likelihood: GradedLikelihood,
+    k: int,
+    shift: float,
+    top: float,
+    level: float,
+    silent: bool,
+    method: GradedLimitsBy,
 ) -> GradedProduct:
     reference, graded = likelihood.table[0], likelihood.table[k]
     r_index, r_limits, p_r = _r_index(reference, graded, level)
@@ -174,10 +201,20 @@ def _product(
     def profile(value: float) -> float:
         return likelihood.fit({k: value})[2]
 
-    low, high = (-np.inf, np.inf) if silent else profile_limits(profile, shift, level, -FAR, FAR)
+    exact = method == "student" and likelihood.table.shape == (2, 2)
+    exact = exact and likelihood.table.sum() <= MOST_ANSWERS
+    freedom = max(min(reference.sum(), graded.sum()) - 1, 1)
+    fall = float(stdtrit(freedom, (1 + level) / 2)) ** 2 / 2 if method == "student" else None
+    ends = (-np.inf, np.inf)
+    if not silent:
+        ends = profile_limits(profile, shift, level, -FAR, FAR, fall=None if exact else fall)
+    if exact:
+        beyond, of = (int(graded[1]), int(reference[1])), (int(graded.sum()), int(reference.sum()))
+        ends = exact_limits(YES_NO, beyond, of, level, ends)
     return GradedProduct(
         dprime=shift,
-        limits=Interval(low=low, high=high, level=level),
+        limits=Interval(low=ends[0], high=ends[1], level=level),
+        method="exact" if exact else method,
         p_likelihood_ratio=1.0 if silent else ratio_p(top, profile(0.0)),
         r_index=r_index,
         r_limits=r_limits,

@@ -33,15 +33,16 @@ def profile_limits(
     high: float,
     *,
     top: float | None = None,
+    fall: float | None = None,
 ) -> tuple[float, float]:
-    """Where the profile log-likelihood falls by half a chi-square quantile.
+    """Where the profile log-likelihood falls by half a chi-square quantile, or by `fall`.
 
     `best` may lie at `low` or `high` (or be infinite); a side on which the profile never
     falls so far is returned as that bound, infinite when the bound is +-FAR or further.
     `top` is the highest value where it is not the profile at `best`, but beyond the bounds.
     """
     start = float(np.clip(best, low, high))
-    drop = float(chdtri(1, 1 - level)) / 2
+    drop = float(chdtri(1, 1 - level)) / 2 if fall is None else fall
     target = (profile(start) if top is None else top) - drop
 
     def excess(value: float) -> float:

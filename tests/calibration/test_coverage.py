@@ -7,7 +7,6 @@ the lowest single value is printed beside it. Only what is called exact is asked
 or below its level everywhere.
 """
 
-from functools import cache
 from itertools import combinations_with_replacement
 from math import factorial, prod
 
@@ -23,6 +22,7 @@ from sensory.choices.protocols import DUO_TRIO, PROTOCOLS, TRIANGLE
 from sensory.choices.replicates import replicated_choice_test
 from sensory.choices.same_different import same_different
 from sensory.choices.sureness import sureness_test
+from sensory.models.two_rates import SAME_DIFFERENT, YES_NO
 
 LEVEL = 0.95
 LOWEST, HIGHEST = 0.93, 0.97
@@ -58,80 +58,44 @@ def test_dprime_limits(method, least, show):
 
 # Two-by-two tables: exact, by summing over every table.
 
-
-def tables(n, first, second, floor=1e-9):
-    """Likely pairs of counts and their chances."""
-    one, two = binom.pmf(range(n + 1), n, first), binom.pmf(range(n + 1), n, second)
-    chances = np.outer(one, two)
-    return [(a, b, chances[a, b]) for a, b in np.argwhere(chances > floor)]
+RATES = {a_not_a: YES_NO, same_different: SAME_DIFFERENT}
+LINES = {a_not_a: np.linspace(-1.5, 1.5, 31), same_different: np.linspace(-1.5, 2.5, 41)}
 
 
-def shares(seen, dprime):
-    """Chance that the limits hold d-prime, and of p <= 0.05 by two tests."""
-    inside = sum(m for m, t in seen if t.limits.low <= dprime <= t.limits.high)
-    fisher = sum(m for m, t in seen if t.p_fisher <= 0.05)
-    return inside, fisher, sum(m for m, t in seen if t.p_likelihood_ratio <= 0.05)
+@pytest.mark.parametrize("answers", [(8, 8), (12, 12), (24, 24), (10, 30)], ids=str)
+@pytest.mark.parametrize(
+    ("test", "method", "least"),
+    [(a_not_a, "exact", 0.95), (a_not_a, "mid-p", 0.92), (a_not_a, "profile", 0.8),
+     (same_different, "exact", 0.95), (same_different, "mid-p", 0.92),
+     (same_different, "profile", 0.8)],
+)  # fmt: skip
+def test_two_by_two(test, method, least, answers, show):
+    """Limits from the exact test hold d-prime at least as often as they say, wherever the line.
 
-
-@cache
-def yes_no(n, hits, alarms):
-    return a_not_a(hits, n, alarms, n, level=LEVEL)
-
-
-@cache
-def pairs(n, same, different):
-    return same_different(same, n, different, n, level=LEVEL)
-
-
-def test_a_not_a(show):
-    lines = ["A - not A, 5 %: exact coverage of the 95 % limits; share of p <= 0.05",
-             "   n    d'  criterion  coverage   Fisher  likelihood ratio"]  # fmt: skip
-    for n in (16, 30):
-        covered = []
-        for dprime in (0.0, 0.5, 1.0, 1.5):
-            for criterion in (-0.5, 0.0, 0.4):
-                seen = [
-                    (chance, yes_no(n, int(a), int(b)))
-                    for a, b, chance in tables(
-                        n, ndtr(dprime / 2 - criterion), ndtr(-dprime / 2 - criterion)
-                    )
-                ]
-                inside, fisher, ratio = shares(seen, dprime)
-                lines.append(
-                    f"{n:4}   {dprime:3}   {criterion:5}     {inside:.4f}    "
-                    f"{fisher:.4f}   {ratio:.4f}"
-                )
-                covered.append(inside)
-                if dprime == 0:
-                    assert fisher <= 0.05
-        asked(covered)
-    show(*lines)
-
-
-def test_same_different(show):
-    lines = ["same-different, 5 %: exact coverage of the 95 % limits; share of p <= 0.05",
-             "   n    d'   tau   coverage   Fisher  likelihood ratio"]  # fmt: skip
-    root = np.sqrt(2)
-    for n in (16, 30):
-        interior = []
-        for dprime in (0.0, 1.0, 1.5, 2.0, 2.5, 3.0):
-            for tau in (0.8, 1.4, 2.0):
-                same = 2 * ndtr(tau / root) - 1
-                different = ndtr((tau - dprime) / root) - ndtr((-tau - dprime) / root)
-                seen = [
-                    (chance, pairs(n, int(a), int(b)))
-                    for a, b, chance in tables(n, same, different)
-                ]
-                inside, fisher, ratio = shares(seen, dprime)
-                lines.append(
-                    f"{n:4}   {dprime:3}   {tau:3}    {inside:.4f}    {fisher:.4f}   {ratio:.4f}"
-                )
-                if dprime == 0:
-                    assert fisher <= 0.05
-                elif dprime >= 1.5:
-                    interior.append(inside)
-        asked(interior)
-    show(*lines)
+    Where people draw the line: A - not A criteria from -1.5 to 1.5, same-different shares
+    'same' of same pairs whose probit lies between -1.5 and 2.5.
+    """
+    n, m = answers
+    low, high = np.empty((2, n + 1, m + 1))
+    for a, b in np.ndindex(n + 1, m + 1):
+        limits = test(a, n, b, m, level=LEVEL, method=method).limits
+        low[a, b], high[a, b] = limits.low, limits.high
+    lowest, mean = [], []
+    for dprime in np.arange(0.0, 4.01, 0.1):
+        yes, _, other, _ = RATES[test].at(LINES[test], dprime)
+        first = binom.pmf(np.arange(n + 1), n, yes[:, None])
+        second = binom.pmf(np.arange(m + 1), m, other[:, None])
+        inside = (low <= dprime + 1e-6) & (dprime - 1e-6 <= high)
+        coverage = np.einsum("la,lb,ab->l", first, second, inside.astype(float))
+        lowest.append(coverage.min())
+        mean.append(coverage.mean())
+    show(
+        f"{test.__name__} {n} + {m}, {method}: d-prime from 0 to 4, exact coverage of 95 % limits",
+        f"  lowest {min(lowest):.4f} at d' {np.argmin(lowest) / 10:.1f}; "
+        f"mean over the lines {min(mean):.4f} to {max(mean):.4f}",
+    )
+    assert min(lowest) >= least
+    assert np.mean(mean) >= 0.95
 
 
 def test_mcnemar(show):
@@ -227,35 +191,45 @@ def test_replicates(protocol, people, times, show):
 
 # Sureness grades: simulated.
 
-SESSIONS = 150
+SESSIONS = 300
+CUTS = {4: [-0.5, 0.3, 1.2], 3: [0.0, 1.0]}
 
 
-@pytest.mark.parametrize("dprime", [0.0, 1.0])
-def test_sureness(dprime, show):
-    rng, n = np.random.default_rng(2026), 40
-    cuts = np.concatenate([[-np.inf], [-0.5, 0.3, 1.2], [np.inf]])
-    reference, product = (np.diff(ndtr(cuts - move)) for move in (0.0, dprime))
-    percept = ndtr(dprime / np.sqrt(2))
-    ties = (reference * product).sum() / 2
-    area = sum(product[j] * reference[:j].sum() for j in range(4)) + ties
-    covered = r_covered = found = r_found = 0
-    for _ in range(SESSIONS):
-        table = [rng.multinomial(n, reference), rng.multinomial(n, product)]
-        (one,) = sureness_test(table, level=LEVEL).products
-        covered += one.limits.low <= dprime <= one.limits.high
-        r_covered += one.r_limits.low <= area <= one.r_limits.high
-        found += one.p_likelihood_ratio <= 0.05
-        r_found += one.p_r_index <= 0.05
-    lines = [
-        f"sureness, 4 grades, {n} answers each, d' {dprime} (percepts {percept:.2f}), "
-        f"{SESSIONS} sessions simulated",
-        f"  coverage of d' {covered / SESSIONS:.3f}, of R {r_covered / SESSIONS:.3f}; "
-        f"p <= 0.05: likelihood ratio {found / SESSIONS:.3f}, R-index {r_found / SESSIONS:.3f}",
-    ]
+@pytest.mark.parametrize("answers", [8, 12, 24])
+@pytest.mark.parametrize("grades", CUTS)
+def test_sureness(grades, answers, show):
+    rng = np.random.default_rng(2026)
+    cuts = np.concatenate([[-np.inf], CUTS[grades], [np.inf]])
+    lines = [f"sureness, {grades} grades, {answers} answers each, {SESSIONS} sessions",
+             "  d'   student  profile   R-index   p <= 0.05: ratio, R-index"]  # fmt: skip
+    slack = 4 * np.sqrt(0.05 * 0.95 / SESSIONS)
+    for dprime in (0.0, 1.0, 2.0):
+        reference, product = (np.diff(ndtr(cuts - move)) for move in (0.0, dprime))
+        ties = (reference * product).sum() / 2
+        area = sum(product[j] * reference[:j].sum() for j in range(grades)) + ties
+        counted = np.zeros(5)
+        for _ in range(SESSIONS):
+            table = [rng.multinomial(answers, share) for share in (reference, product)]
+            if (np.sum(table, axis=0) > 0).sum() < 2:  # one grade only: refused
+                counted[:3] += 1
+                continue
+            wide, near = (
+                sureness_test(table, level=LEVEL, method=method).products[0]
+                for method in ("student", "profile")
+            )
+            counted += [
+                wide.limits.low <= dprime <= wide.limits.high,
+                near.limits.low <= dprime <= near.limits.high,
+                wide.r_limits.low <= area <= wide.r_limits.high,
+                wide.p_likelihood_ratio <= 0.05,
+                wide.p_r_index <= 0.05,
+            ]
+        shares = counted / SESSIONS
+        lines.append(
+            f"  {dprime}   {shares[0]:.3f}    {shares[1]:.3f}     {shares[2]:.3f}"
+            f"     {shares[3]:.3f}  {shares[4]:.3f}"
+        )
+        assert shares[0] >= 0.95 - slack
+        if dprime == 0:
+            assert shares[4] <= 0.05 + slack
     show(*lines)
-    slack = 4.5 * np.sqrt(0.05 * 0.95 / SESSIONS)
-    for count in (covered, r_covered):
-        assert LOWEST - slack <= count / SESSIONS <= HIGHEST + slack
-    if dprime == 0:
-        for count in (found, r_found):
-            assert 0.03 - slack <= count / SESSIONS <= 0.07 + slack

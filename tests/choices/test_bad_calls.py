@@ -178,6 +178,7 @@ BAD = [
     (lambda: a_not_a(NAN, 40, 3, 40), "hits must be finite; got nan"),
     (lambda: a_not_a([1, 2], 40, 3, 40), "must be single numbers"),
     (lambda: a_not_a(3, 40, 1, 40, level=1), "level must lie strictly between 0 and 1"),
+    (lambda: a_not_a(3, 40, 1, 40, method="wald"), "'exact', 'mid-p' or 'profile'; got 'wald'"),
     (lambda: a_not_a_by_assessor([[1, 1, 0, 1]]), "two or more assessors"),
     (lambda: a_not_a_by_assessor([1, 1, 0, 1]), "got the shape (4,)"),
     (lambda: a_not_a_by_assessor([[2, 1, 0, 1]] * 3), "must not exceed the samples served"),
@@ -192,6 +193,7 @@ BAD = [
     (lambda: sureness_test([[4, NAN], [5, 2]]), "table must be finite; got nan"),
     (lambda: sureness_test([[4, 1.5], [5, 2]]), "table must be whole numbers; got 1.5"),
     (lambda: sureness_test([[4, 1], [5]]), "table must be a number or an array of numbers"),
+    (lambda: sureness_test(np.ones((2, 3)), method="exact"), "'student' or 'profile'; got 'exact'"),
     (lambda: sureness_test(np.ones((2, 3)), level=0), "level must lie strictly between 0 and 1"),
 ]
 

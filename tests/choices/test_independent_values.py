@@ -62,7 +62,7 @@ sureness_of = cache(sureness_test)
 
 
 def sureness(quantity, table):
-    result = sureness_of(tuple(tuple(row) for row in table))
+    result = sureness_of(tuple(tuple(row) for row in table), method="profile")
     name, number = quantity.rsplit("_", 1)
     if name == "threshold":
         return result.thresholds[int(number) - 1]
@@ -88,9 +88,11 @@ OURS = {
     ),
     "beta_binomial": beta_binomial,
     "replicates": replicates,
-    "a_not_a": lambda quantity, counts: with_limits(a_not_a(*counts), quantity),
+    "a_not_a": lambda quantity, counts: with_limits(a_not_a(*counts, method="profile"), quantity),
     "a_not_a_by_assessor": clustered,
-    "same_different": lambda quantity, counts: with_limits(same_different(*counts), quantity),
+    "same_different": lambda quantity, counts: with_limits(
+        same_different(*counts, method="profile"), quantity
+    ),
     "sureness": sureness,
 }
 

@@ -17,7 +17,7 @@ def test_rates_come_back_from_tau_and_dprime():
 
 @pytest.mark.parametrize("counts", [(12, 40, 28, 40), (20, 40, 20, 40), (0, 40, 12, 40)])
 def test_dprime_is_zero_where_same_is_no_commoner(counts):
-    found = same_different(*counts)
+    found = same_different(*counts, method="profile")
     assert found.dprime == found.limits.low == 0
     assert 0 < found.limits.high < 2
 
@@ -63,3 +63,4 @@ def test_more_differences_found_mean_a_larger_dprime():
     found = [same_different(30, 40, b, 40) for b in range(30, 0, -3)]
     assert (np.diff([one.dprime for one in found]) > 0).all()
     assert (np.diff([one.limits.high for one in found]) > 0).all()
+    assert (np.diff([one.limits.low for one in found]) >= 0).all()

@@ -99,8 +99,18 @@ def test_one_answer_to_everything_says_nothing(said):
     assert found.p_likelihood_ratio == 1
 
 
+def test_limits_say_how_they_were_found():
+    exact, mid, profile = (
+        a_not_a(18, 24, 7, 24, method=method) for method in ("exact", "mid-p", "profile")
+    )
+    assert [own.method for own in (exact, mid, profile)] == ["exact", "mid-p", "profile"]
+    assert exact.limits.low <= mid.limits.low < mid.limits.high <= exact.limits.high
+    assert exact.limits.low < profile.limits.low
+
+
 def test_large_counts_meet_the_wald_interval():
     found = a_not_a(60_000, 100_000, 40_000, 100_000)
+    assert found.method == "profile"
     half = norm.ppf(0.975) * found.se
     assert found.limits.low == pytest.approx(found.dprime - half, abs=1e-5)
     assert found.limits.high == pytest.approx(found.dprime + half, abs=1e-5)
