@@ -66,6 +66,7 @@ if TYPE_CHECKING:  # one statement a module, each name handed on
         power as power,
     )
     from .choices.sureness import sureness_test as sureness_test
+    from .choices.sureness_by_assessor import sureness_by_assessor as sureness_by_assessor
     from .choices.two_stage import two_stage_plan as two_stage_plan
     from .models.charts import RUN_RULES as RUN_RULES
     from .panel.screening import Screening as Screening, screening as screening
@@ -140,6 +141,7 @@ _NAMES = {
     "choices.session_finding": "SessionFinding session_finding",
     "choices.size": "deciding_size fair_pass_size operating_characteristic panel_size power",
     "choices.sureness": "sureness_test",
+    "choices.sureness_by_assessor": "sureness_by_assessor",
     "choices.two_stage": "two_stage_plan",
     "models.charts": "RUN_RULES",
     "panel.screening": "Screening screening",

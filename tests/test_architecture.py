@@ -41,14 +41,14 @@ ORDER = {
         arrays results
     """,
     "models": """
-        binomial links likelihood stages beta_binomial signal two_rates clustered ranks rank_closure
-        arrangements crossed mixed mean_squares studentized multiplicity charts run_lengths
-        change_points confidence_sequence paired
+        binomial links likelihood stages beta_binomial signal two_rates clustered graded ranks
+        rank_closure arrangements crossed mixed mean_squares studentized multiplicity charts
+        run_lengths change_points confidence_sequence paired
     """,
     "choices": """
-        two_by_two a_not_a same_different sureness advice protocols counts verdicts risks
-        forced_choice
-        dprime teeth size retests two_stage sequential replicates plans session_finding
+        two_by_two a_not_a same_different sureness sureness_by_assessor advice protocols counts
+        verdicts risks forced_choice dprime teeth size retests two_stage sequential replicates
+        plans session_finding
     """,
     "ratings": """
         flags frames names rank_ballots rank_pairs ranking tables fitting variance contrasts scaling

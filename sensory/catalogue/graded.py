@@ -8,20 +8,23 @@ grades: one rule for both.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
+from ..base.arrays import Ints
 from ..base.errors import ArgumentError
 from ..base.findings import Finding, finding_of
 from ..base.results import Table
 from ..base.standards import STANDARDS
 from ..choices.sureness import GradedProduct, sureness_test
+from ..choices.sureness_by_assessor import SurenessByAssessor, sureness_by_assessor
 from ..models.binomial import upper_tail
 from ..models.multiplicity import holm
 from .columns import ASSESSOR, CODE, COMMENT, REPLICATE, Column, columns_once
 from .kind import ServingRules, TestKind, Words
-from .outcome import Comparison, Counts, Figure, NamedTable, Outcome, Span
+from .outcome import QUANTITIES, Comparison, Counts, Figure, NamedTable, Outcome, Span
 from .outcome_words import (
     ALONE,
     ATTRIBUTE,
@@ -38,6 +41,10 @@ from .question import Question
 from .scales import Setting
 
 Row = dict[str, Any]
+_WITHIN = (
+    "d-prime: within an assessor; each has thresholds of their own, normal between assessors and "
+    "integrated out. Over assessors it is smaller, as their differences count as scatter."
+)
 _COLUMNS = (
     "sample", "finding", "d-prime", "low", "high", "R-index", "R low", "R high", "p", "p_adjusted",
 )  # fmt: skip
@@ -57,7 +64,7 @@ def read_sureness(rows: Sequence[Row], question: Question) -> Outcome:
     table = np.array([_graded(rows, name, len(grades)) for name in ("A", *products)])
     people = [str(row["assessor"]) for row in rows]
     several_each = len(set(people)) < len(people)
-    graded = sureness_test(table).products
+    graded, by_assessor = _estimates(rows, products, table)
     raw = [
         _sign_p(rows, name) if several_each else _rank_p(product)
         for name, product in zip(products, graded, strict=True)
@@ -79,6 +86,7 @@ def read_sureness(rows: Sequence[Row], question: Question) -> Outcome:
         because=_because(numbers, question.alpha),
         tables=(
             NamedTable("The numbers", Table(columns=_COLUMNS, rows=numbers)),
+            *by_assessor,
             NamedTable("The counts", Table(columns=("sample", *grades), rows=counts)),
         ),
         figure=_figure(products, graded),
@@ -145,8 +153,43 @@ def _notes(several_each: bool, products: int) -> tuple[str, ...]:
     return (
         f"p: {how}, one-sided: the product graded further from the reference's end.",
         "Limits: 95 %; d-prime by profile likelihood, R-index on the logit scale.",
+        *((_WITHIN,) if several_each else ()),
         *(("p_adjusted: Holm over the products.",) if products > 1 else ()),
     )
+
+
+def _estimates(
+    rows: Sequence[Row], products: Sequence[str], table: Ints
+) -> tuple[tuple[GradedProduct, ...], tuple[NamedTable, ...]]:
+    """Each product, and by assessor where people answered more than once."""
+    pooled = sureness_test(table).products
+    mine: dict[str, list[Row]] = {}
+    for row in rows:
+        mine.setdefault(str(row["assessor"]), []).append(row)
+    if len(mine) in (1, len(rows)):
+        return pooled, ()
+    names, grades = ("A", *products), table.shape[1]
+    test = sureness_by_assessor(
+        [[_graded(own, name, grades) for name in names] for own in mine.values()]
+    )
+    clustered = tuple(
+        replace(of_all, dprime=own.dprime, se=own.se, limits=own.limits, method="student")
+        for of_all, own in zip(pooled, test.products, strict=True)
+    )
+    return clustered, (_by_assessor(products, test),)
+
+
+def _by_assessor(names: Sequence[str], test: SurenessByAssessor) -> NamedTable:
+    """Both kinds of d-prime with their standard errors, and how much assessors differ."""
+    rows: list[tuple[Any, ...]] = []
+    for name, own in zip(names, test.products, strict=True):
+        within, over = (f"{name}: d-prime, {of}" for of in ("within an assessor", "over assessors"))
+        rows.append((within, own.dprime, own.limits.low, own.limits.high, own.limits.level))
+        rows.append((f"{within}, standard error", own.se, None, None, None))
+        rows.append((over, own.dprime_marginal, None, None, None))
+        rows.append((f"{over}, standard error", own.se_marginal, None, None, None))
+    rows.append(("spread of thresholds between assessors", test.sd_assessor, None, None, None))
+    return NamedTable("By assessor", Table(columns=QUANTITIES, rows=tuple(rows)))
 
 
 def _graded(rows: Sequence[Row], name: str, grades: int) -> list[int]:

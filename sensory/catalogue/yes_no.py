@@ -51,13 +51,15 @@ def read_a_not_a(rows: Sequence[Row], question: Question) -> Outcome:
     several_each = _several_each(table)
     p = _p_one_sided(table, several_each)
     pooled = a_not_a(hits, a_served, alarms, not_a)
-    numbers = [*pooled.table().rows[:2]]
+    numbers = [*pooled.table().rows[:3]]
     if several_each and len(table) > 1:
         clustered = a_not_a_by_assessor(table)
         limits, dprime = clustered.limits, clustered.dprime
         numbers = [
             ("d-prime, within an assessor", dprime, limits.low, limits.high, limits.level),
+            ("standard error of d-prime, within an assessor", clustered.se, None, None, None),
             ("d-prime, over assessors", clustered.dprime_marginal, None, None, None),
+            ("standard error of d-prime, over assessors", clustered.se_marginal, None, None, None),
             ("spread of criteria between assessors", clustered.sd_criterion, None, None, None),
         ]
     else:
@@ -102,7 +104,7 @@ def read_same_different(rows: Sequence[Row], question: Question) -> Outcome:
     different = p <= question.alpha
     finding = finding_of(different, similar, different and lower > limit and not several_each)
     numbers = [
-        *pooled.table().rows[:2],
+        *pooled.table().rows[:3],
         ("d-prime, upper limit, one-sided", upper, None, upper, 1 - question.beta),
         ("d-prime, lower limit, one-sided", lower, lower, None, 1 - question.alpha),
         ("agreed limit, d-prime", limit, None, None, None),

@@ -81,7 +81,8 @@ class ANotATest:
     def table(self) -> Table:
         """d-prime with its limits, bias and tests."""
         bias = ("criterion", self.criterion)
-        return dprime_table(self.dprime, self.limits, bias, self.p_fisher, self.p_two_sided)
+        own = (self.dprime, self.se)
+        return dprime_table(own, self.limits, bias, self.p_fisher, self.p_two_sided)
 
 
 def a_not_a(
@@ -178,6 +179,8 @@ class ClusteredANotATest:
     dprime_marginal : float
         dprime / sqrt(1 + sd_criterion^2): comparable with `a_not_a`. Finite where only
         the spread of the criteria has no bound.
+    se, se_marginal : float
+        Standard errors of both, from the observed information; infinite where they do not exist.
     limits : Interval
         Profile-likelihood limits of the conditional d-prime.
     sd_criterion : float
@@ -197,6 +200,8 @@ class ClusteredANotATest:
     assessors: int
     dprime: float
     dprime_marginal: float
+    se: float
+    se_marginal: float
     limits: Interval
     sd_criterion: float
     p_exact: float
@@ -251,6 +256,9 @@ def a_not_a_by_assessor(answers: ArrayLike, *, level: float = 0.95) -> Clustered
     ).astype(float)
     model = ClusteredYesNo(cells)
     dprime, marginal, sd, top = model.infinite() or model.best()
+    se, se_marginal = (
+        _errors(model) if np.isfinite(dprime) and np.isfinite(sd) else (np.inf, np.inf)
+    )
     silent = dprime == 0 and not np.isfinite(sd)  # the same answer to both kinds by everybody
     low, high = (
         (-np.inf, np.inf)
@@ -269,6 +277,8 @@ def a_not_a_by_assessor(answers: ArrayLike, *, level: float = 0.95) -> Clustered
         assessors=int(table.shape[0]),
         dprime=dprime,
         dprime_marginal=marginal,
+        se=se,
+        se_marginal=se_marginal,
         limits=Interval(low=low, high=high, level=level),
         sd_criterion=sd,
         p_exact=by_assessor_one_sided(table),
@@ -277,6 +287,17 @@ def a_not_a_by_assessor(answers: ArrayLike, *, level: float = 0.95) -> Clustered
         not_a_only=not_a_only,
         p_mcnemar=both,
     )
+
+
+def _errors(model: ClusteredYesNo) -> tuple[float, float]:
+    """Standard errors of the conditional and of the marginal d-prime."""
+    dprime, centre, sd, _ = model.fit()
+    covariance = model.covariance(dprime, centre, sd)
+    root = np.sqrt(1 + sd * sd)
+    slopes = np.array([1 / root, 0.0, -dprime * sd / root**3])
+    variances = covariance[0, 0], float(slopes @ covariance @ slopes)
+    own, marginal = (float(np.sqrt(v)) if v > 0 else float("inf") for v in variances)
+    return own, marginal
 
 
 def a_not_a_counts(ballots: pd.DataFrame) -> Ints:

@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike
 
 from ..base.arrays import Floats, Numbers
 from ..base.checks import correct_of_trials, probability, within
+from ..base.errors import ArgumentError
 from ..base.results import Interval
 from ..models.binomial import clopper_pearson, mid_p_limits
 from ..models.likelihood import proportion_limits
@@ -37,13 +38,16 @@ class DprimeEstimate:
     protocol, correct, trials
         As given.
     estimate : float
-        Maximum likelihood over d-prime >= 0: 0 at or below guessing, infinite at 100 %.
+        Maximum likelihood over d-prime >= 0: 0 at or below guessing, infinite at 100 %. Signed:
+        over all d-prime, below 0 where fewer than half chose the sample expected to have more.
     se : float
-        Standard error by the delta method; infinite at or below guessing and at 100 %
-        correct, where it does not exist.
+        Standard error by the delta method; infinite at or below guessing (signed: at no correct
+        answer) and at 100 % correct, where it does not exist.
     limits : Interval
     method : str
         How the limits are found, as given.
+    signed : bool
+        As given.
     """
 
     protocol: Protocol
@@ -53,11 +57,17 @@ class DprimeEstimate:
     se: Numbers
     limits: Interval
     method: LimitsBy
+    signed: bool = False
 
     def limits_at(self, level: float) -> Interval:
         """Limits at another level, found in the same way."""
         return estimate_dprime(
-            self.protocol, self.correct, self.trials, level=level, method=self.method
+            self.protocol,
+            self.correct,
+            self.trials,
+            level=level,
+            method=self.method,
+            signed=self.signed,
         ).limits
 
 
@@ -68,6 +78,7 @@ def estimate_dprime(
     *,
     level: float = 0.95,
     method: LimitsBy = "exact",
+    signed: bool = False,
 ) -> DprimeEstimate:
     """How far apart the products are, in standard deviations of the percept.
 
@@ -81,11 +92,16 @@ def estimate_dprime(
     method : {'exact', 'mid-p', 'profile'}
         Limits from the exact binomial test (Clopper-Pearson), from its mid-p, which are
         shorter, or from the likelihood, relative to its maximum over d-prime >= 0.
+    signed : bool
+        For the paired comparison, where the other sample may be the stronger: d-prime and limits
+        below 0 where it was chosen more often. Limits then hold a d-prime from -4 to 4 as often
+        as the table below says for 0 to 4.
 
     Raises
     ------
     ArgumentError
-        As in `choice_test`; level outside (0, 1), or another method.
+        As in `choice_test`; level outside (0, 1), another method, or signed for a protocol whose
+        answers have no direction.
 
     Notes
     -----
@@ -106,22 +122,27 @@ def estimate_dprime(
 
     Examples
     --------
-    >>> from sensory.choices.protocols import TRIANGLE
+    >>> from sensory.choices.protocols import PAIRED, TRIANGLE
     >>> dprime = estimate_dprime(TRIANGLE, 18, 24)
     >>> round(dprime.estimate, 3), round(dprime.se, 3), round(dprime.limits.low, 2)
     (2.797, 0.547, 1.64)
+    >>> round(estimate_dprime(PAIRED, 7, 24, signed=True).estimate, 3)
+    -0.775
     """
     check_protocol(protocol)
     level = probability("level", level)
     right, total = correct_of_trials(correct, trials)
     x, n = right.astype(float).ravel(), total.astype(float).ravel()
     pc = x / n
-    estimate = protocol.dprime(pc)
-    inside = (pc > float(protocol.guess)) & (pc < 1)
-    slope = protocol.slope(np.where(inside, estimate, 1.0))
+    if signed and not protocol.reversible:
+        raise ArgumentError("a signed d-prime is that of a paired comparison: use PAIRED.")
+    floor = 0.0 if signed else float(protocol.guess)
+    estimate = _dprime(protocol, pc, signed)
+    inside = (pc > floor) & (pc < 1)
+    slope = protocol.slope(np.where(inside, np.abs(estimate), 1.0))
     se = np.where(inside, np.sqrt(pc * (1 - pc) / n) / slope, np.inf)
-    low, high = _proportion_limits(protocol, x, n, level, method)
-    columns = [estimate, se, protocol.dprime(low), protocol.dprime(high)]
+    low, high = _proportion_limits(floor, x, n, level, method)
+    columns = [estimate, se, _dprime(protocol, low, signed), _dprime(protocol, high, signed)]
     shaped = [
         float(column[0]) if right.shape == () else column.reshape(right.shape) for column in columns
     ]
@@ -133,17 +154,25 @@ def estimate_dprime(
         se=shaped[1],
         limits=Interval(low=shaped[2], high=shaped[3], level=level),
         method=method,
+        signed=signed,
     )
 
 
+def _dprime(protocol: Protocol, pc: Floats, signed: bool) -> Floats:
+    """d-prime of a proportion; signed, that of the other sample below guessing."""
+    if not signed:
+        return protocol.dprime(pc)
+    return np.where(pc < 0.5, -protocol.dprime(1 - pc), protocol.dprime(pc))
+
+
 def _proportion_limits(
-    protocol: Protocol, correct: Floats, trials: Floats, level: float, method: LimitsBy
+    floor: float, correct: Floats, trials: Floats, level: float, method: LimitsBy
 ) -> tuple[Floats, Floats]:
     check_method(method)
     by_counts = {"exact": clopper_pearson, "mid-p": mid_p_limits}
     if method in by_counts:
         return by_counts[method](correct, trials, level)
-    return proportion_limits(correct, trials, level, float(protocol.guess))
+    return proportion_limits(correct, trials, level, floor)
 
 
 def carried_pd(pd: ArrayLike, *, source: Protocol, target: Protocol) -> Numbers:

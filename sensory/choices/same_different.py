@@ -9,6 +9,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from ..base.checks import probability
 from ..base.results import Interval, Table
 from ..models import signal
@@ -34,6 +36,8 @@ class SameDifferentTest:
         As given.
     dprime : float
         0 when 'same' is no commoner for same pairs; infinite at empty cells.
+    se : float
+        Standard error by the delta method; infinite at d-prime 0 and where d-prime is.
     tau : float
         Difference of percepts from which on people say 'different'; infinite when every
         same pair was called same. At d-prime 0 both kinds of pair share it: that of all
@@ -55,6 +59,7 @@ class SameDifferentTest:
     said_same_of_different: int
     different_pairs: int
     dprime: float
+    se: float
     tau: float
     limits: Interval
     method: LimitsBy
@@ -65,7 +70,8 @@ class SameDifferentTest:
     def table(self) -> Table:
         """d-prime with its limits, tau and tests."""
         bias = ("tau", self.tau)
-        return dprime_table(self.dprime, self.limits, bias, self.p_fisher, self.p_two_sided)
+        own = (self.dprime, self.se)
+        return dprime_table(own, self.limits, bias, self.p_fisher, self.p_two_sided)
 
 
 def same_different(
@@ -130,6 +136,7 @@ def same_different(
         said_same_of_different=b,
         different_pairs=m,
         dprime=dprime,
+        se=_standard_error(dprime, tau, (a / n, n), (b / m, m)),
         tau=tau,
         limits=limits,
         method=used,
@@ -137,3 +144,22 @@ def same_different(
         p_two_sided=fisher_two_sided(a, n, b, m),
         p_likelihood_ratio=likelihood_ratio(a, n, b, m),
     )
+
+
+def _standard_error(
+    dprime: float, tau: float, same: tuple[float, int], different: tuple[float, int]
+) -> float:
+    """From the variances of both shares; tau follows from the first, d-prime from tau and both."""
+    if not (0 < dprime < np.inf):
+        return float("inf")
+    near, far = _density((tau - dprime) / signal.ROOT), _density((tau + dprime) / signal.ROOT)
+    by_dprime = (far - near) / signal.ROOT  # slope of the second share in d-prime
+    by_tau = (near + far) / signal.ROOT
+    tau_slope = signal.ROOT / (2 * _density(tau / signal.ROOT))  # of tau in the first share
+    variances = [share * (1 - share) / number for share, number in (same, different)]
+    spread = variances[0] * (by_tau * tau_slope) ** 2 + variances[1]
+    return float(np.sqrt(spread) / abs(by_dprime))
+
+
+def _density(x: float) -> float:
+    return float(np.exp(-x * x / 2) / np.sqrt(2 * np.pi))

@@ -39,6 +39,9 @@ class GradedProduct:
         Shift of the product on the probit scale; positive when it is graded further from
         the reference's end. Infinite where the likelihood has no top: with one product,
         when no answer to the one lies beyond any to the other. 0 where nothing fixes it.
+    se : float
+        Standard error from the observed information; infinite where d-prime is, or nothing fixes
+        it.
     limits : Interval
         Of d-prime.
     method : str
@@ -56,6 +59,7 @@ class GradedProduct:
     """
 
     dprime: float
+    se: float
     limits: Interval
     method: Literal["exact"] | GradedLimitsBy
     p_likelihood_ratio: float
@@ -213,6 +217,7 @@ def _product(
         ends = exact_limits(YES_NO, beyond, of, level, ends)
     return GradedProduct(
         dprime=shift,
+        se=likelihood.standard_error(k) if np.isfinite(shift) and not silent else float("inf"),
         limits=Interval(low=ends[0], high=ends[1], level=level),
         method="exact" if exact else method,
         p_likelihood_ratio=1.0 if silent else ratio_p(top, profile(0.0)),

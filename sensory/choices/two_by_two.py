@@ -65,15 +65,20 @@ def dprime_limits(
 
 
 def dprime_table(
-    dprime: float, limits: Interval, bias: tuple[str, float], p_fisher: float, p_two_sided: float
+    dprime: tuple[float, float],
+    limits: Interval,
+    bias: tuple[str, float],
+    p_fisher: float,
+    p_two_sided: float,
 ) -> Table:
-    """d-prime with its limits, where people draw the line, and the exact p of the counts."""
+    """d-prime with limits and standard error, where people draw the line, the exact p."""
     nothing = (None, None, None)
     return Table(
         columns=("quantity", "estimate", "low", "high", "level"),
         rows=(
-            ("d-prime", dprime, *limits.cells),
+            ("d-prime", dprime[0], *limits.cells),
             (*bias, *nothing),
+            ("standard error of d-prime", dprime[1], *nothing),
             ("p, Fisher, one-sided", p_fisher, *nothing),
             ("p, Fisher, two-sided", p_two_sided, *nothing),
         ),

@@ -67,6 +67,26 @@ class ClusteredYesNo:
         dprime, centre, sd = (float(value) for value in top.x)
         return dprime * root, centre * root, sd, -float(top.fun)
 
+    def covariance(self, dprime: float, centre: float, sd: float) -> Floats:
+        """Inverse of the observed information in d-prime, centre and sd; nan where it has none.
+
+        Where sd lies at 0 it is taken as fixed.
+        """
+        place, step = np.array([dprime, centre, sd]), 1e-4
+        inner = 3 if sd > 10 * step else 2
+        bend = np.array(
+            [
+                self._with_slopes(*(place + by))[1] - self._with_slopes(*(place - by))[1]
+                for by in step * np.eye(3)[:inner]
+            ]
+        )[:, :inner] / (2 * step)
+        covariance = np.zeros((3, 3))
+        try:
+            covariance[:inner, :inner] = np.linalg.inv(-(bend + bend.T) / 2)
+        except np.linalg.LinAlgError:
+            covariance[:inner, :inner] = np.nan
+        return covariance
+
     def profile(self, dprime: float) -> float:
         """Log-likelihood at `dprime`, centre and sd chosen best for it."""
 

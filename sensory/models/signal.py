@@ -224,6 +224,14 @@ class GradedLikelihood:
                 break
         return (*self._parts(place), top)
 
+    def standard_error(self, product: int) -> float:
+        """Of the shift of a product, from the observed information at the maximum."""
+        thresholds, shifts, _ = self.fit()
+        kept = [k for k in range(self.grades - 1 + self.products) if k != self.grades - 1]
+        bend = -self._slopes(thresholds, shifts)[1][np.ix_(kept, kept)]
+        variance = np.linalg.pinv(bend)[kept.index(self.grades - 1 + product)]
+        return float(np.sqrt(max(variance[kept.index(self.grades - 1 + product)], 0.0)))
+
     def _parts(self, place: Floats) -> tuple[Floats, Floats]:
         return place[: self.grades - 1], place[self.grades - 1 :]
 

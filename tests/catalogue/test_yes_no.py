@@ -14,6 +14,7 @@ from sensory.catalogue.graded import read_sureness
 from sensory.catalogue.question import Question
 from sensory.catalogue.yes_no import read_a_not_a, read_same_different
 from sensory.choices.same_different import same_different
+from sensory.choices.sureness_by_assessor import sureness_by_assessor
 from sensory.choices.two_by_two import by_assessor_one_sided
 
 
@@ -135,7 +136,7 @@ def sd_rows(same_same, same, same_different, different, *, each_once=True):
     ("counts", "limit", "finding"),
     [
         ((28, 40, 12, 40), 2.0, Finding.DIFFERENT),
-        ((28, 40, 12, 40), 1.5, Finding.BEYOND_LIMIT),
+        ((28, 40, 12, 40), 1.4, Finding.BEYOND_LIMIT),
         ((120, 200, 122, 200), 1.5, Finding.SIMILAR),
         ((130, 200, 105, 200), 3.0, Finding.DIFFERENT_WITHIN_LIMIT),
         ((14, 20, 13, 20), 1.0, Finding.UNDECIDED),
@@ -195,6 +196,19 @@ def test_sureness_of_the_same_people_is_the_sign_test():
     expected = binomtest(8, 9, 0.5, alternative="greater").pvalue
     assert read.tables[0][1].rows[0][8] == pytest.approx(expected, rel=1e-12)
     assert any("go together" in line for line in read.cannot_tell)
+    tables = dict(read.tables)
+    rows = {row[0]: row[1:] for row in tables["By assessor"].rows}
+    own = sureness_by_assessor(
+        [
+            [[int(grade == given) for grade in (1, 2, 3, 4)] for given in pair]
+            for pair in zip(reference, other, strict=True)
+        ]
+    ).products[0]
+    limits = own.limits.low, own.limits.high
+    assert rows["B: d-prime, within an assessor"][:3] == (own.dprime, *limits)
+    assert rows["B: d-prime, over assessors"][0] == own.dprime_marginal
+    assert rows["B: d-prime, within an assessor, standard error"][0] == own.se
+    assert tables["The numbers"].rows[0][2:5] == (own.dprime, *limits)
 
 
 def test_sureness_of_many_products_adjusts_by_holm_and_names_each():

@@ -27,6 +27,7 @@ from sensory.choices.size import (
     power,
 )
 from sensory.choices.sureness import sureness_test
+from sensory.choices.sureness_by_assessor import sureness_by_assessor
 from sensory.choices.two_stage import two_stage_plan
 
 NAN, INF = float("nan"), float("inf")
@@ -194,6 +195,12 @@ BAD = [
     (lambda: sureness_test([[4, 1.5], [5, 2]]), "table must be whole numbers; got 1.5"),
     (lambda: sureness_test([[4, 1], [5]]), "table must be a number or an array of numbers"),
     (lambda: sureness_test(np.ones((2, 3)), method="exact"), "'student' or 'profile'; got 'exact'"),
+    (lambda: sureness_by_assessor(np.ones((2, 3))), "a table for each of two or more assessors"),
+    (lambda: sureness_by_assessor(np.ones((1, 2, 3))), "two or more assessors"),
+    (lambda: sureness_by_assessor([[[1, 2], [0, 0]]] * 3), "every product need at least one"),
+    (lambda: sureness_by_assessor([[[1, 0], [2, 0]]] * 3), "all answers have the same grade"),
+    (lambda: sureness_by_assessor([[[1, 1], [2, 0]]] * 3, unequal=True), "three grades or more"),
+    (lambda: estimate_dprime(TRIANGLE, 7, 24, signed=True), "that of a paired comparison"),
     (lambda: sureness_test(np.ones((2, 3)), level=0), "level must lie strictly between 0 and 1"),
 ]
 
