@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.special import ndtri
+from scipy.special import ndtri, stdtrit
 
 from ..base.arrays import Ints
 from ..base.checks import counts, probability
@@ -182,7 +182,8 @@ class ClusteredANotATest:
     se, se_marginal : float
         Standard errors of both, from the observed information; infinite where they do not exist.
     limits : Interval
-        Profile-likelihood limits of the conditional d-prime.
+        Of the conditional d-prime: profile likelihood with Student's quantile for the assessors
+        less 1.
     sd_criterion : float
         Standard deviation of the criterion between assessors; infinite where criteria
         that differ without bound explain every answer, nan where nothing fixes it.
@@ -234,6 +235,10 @@ def a_not_a_by_assessor(answers: ArrayLike, *, level: float = 0.95) -> Clustered
     of a kind and nobody was the other way round. Where each judged one sample of both
     kinds, McNemar's exact test needs no model.
 
+    Coverage of 95 % limits, 12 assessors x 2 answers to each sample, criteria that differ by 0.8,
+    d-prime 0, 1 and 2, 80 sessions of each simulated: 0.975 to 0.988, with the chi-square
+    quantile 0.925 to 0.975 (`tests/calibration/test_coverage.py`).
+
     Examples
     --------
     >>> test = a_not_a_by_assessor([[1, 1, 0, 1]] * 12 + [[0, 1, 1, 1]] * 3 + [[1, 1, 1, 1]] * 5)
@@ -259,12 +264,13 @@ def a_not_a_by_assessor(answers: ArrayLike, *, level: float = 0.95) -> Clustered
     se, se_marginal = (
         _errors(model) if np.isfinite(dprime) and np.isfinite(sd) else (np.inf, np.inf)
     )
+    fall = float(stdtrit(table.shape[0] - 1, (1 + level) / 2)) ** 2 / 2
     silent = dprime == 0 and not np.isfinite(sd)  # the same answer to both kinds by everybody
     low, high = (
         (-np.inf, np.inf)
         if silent
         else signal.profile_limits(
-            model.profile, dprime, level, -CLUSTERED_FAR, CLUSTERED_FAR, top=top
+            model.profile, dprime, level, -CLUSTERED_FAR, CLUSTERED_FAR, top=top, fall=fall
         )
     )
     both = a_only = not_a_only = None

@@ -127,7 +127,7 @@ def estimate_dprime(
     >>> round(dprime.estimate, 3), round(dprime.se, 3), round(dprime.limits.low, 2)
     (2.797, 0.547, 1.64)
     >>> round(estimate_dprime(PAIRED, 7, 24, signed=True).estimate, 3)
-    -0.775
+    -0.776
     """
     check_protocol(protocol)
     level = probability("level", level)

@@ -193,7 +193,9 @@ def choice_test(
     the limit where P(X >= correct | trials, guess + (1 - guess) pd_limit) <= alpha, on each
     side alpha / 2 if two-sided. So few correct answers that guessing gives as few with a chance
     of 0.001 at most show no similarity. Limits are
-    Clopper-Pearson [2] carried through the monotone maps to pd and d-prime [3]. A
+    Clopper-Pearson [2] carried through the monotone maps to pd and d-prime [3]; they hold
+    the truth in 95.0 % of sessions at the least, in 95.9 to 99 % on average (see
+    `estimate_dprime`). A
     two-sided 95 % interval may hold 0 while the one-sided difference is significant:
     they answer different questions.
 

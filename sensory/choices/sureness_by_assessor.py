@@ -138,14 +138,17 @@ def sureness_by_assessor(
     `a_not_a_by_assessor`, whose criterion is the threshold. Limits are those of the profile
     likelihood with Student's quantile for the assessors less 1.
 
-    @COVER_GA@
+    Coverage of 95 % limits of d-prime 0 to 2 with 4 grades and thresholds that differ between
+    assessors by 0.4 and 0.8, 8 assessors x 3 and 12 x 2 answers to each sample, 120 sessions of
+    each simulated (`tests/calibration/test_coverage.py`): 0.958 to 1; with the chi-square
+    quantile 0.908 to 0.950.
 
     Examples
     --------
     >>> person = [[[2, 1, 0], [0, 2, 1]], [[1, 2, 0], [1, 0, 2]], [[3, 0, 0], [1, 2, 0]]]
     >>> test = sureness_by_assessor(person * 4)
     >>> round(test.products[0].dprime, 2), round(test.products[0].dprime_marginal, 2)
-    (1.65, 1.59)
+    (1.45, 1.38)
     """
     level = probability("level", level)
     given = _checked(answers)

@@ -57,11 +57,11 @@ def dprime_limits(
     check_method(method)
     first, answers, second, others = counts_seen
     ends = profile_limits(profile, dprime, level, rates.least, FAR)
-    used = method if answers + others <= MOST_ANSWERS else "profile"
-    if used != "profile":
-        of = (answers, others)
-        ends = exact_limits(rates, (first, second), of, level, ends, mid=used == "mid-p")
-    return Interval(low=ends[0], high=ends[1], level=level), used
+    mid = method == "mid-p"
+    if not (mid or method == "exact") or answers + others > MOST_ANSWERS:
+        return Interval(low=ends[0], high=ends[1], level=level), "profile"
+    low, high = exact_limits(rates, (first, second), (answers, others), level, ends, mid=mid)
+    return Interval(low=low, high=high, level=level), method
 
 
 def dprime_table(

@@ -125,12 +125,15 @@ class GradedByAssessor:
 
     def profile(self, sample: int, near: Floats) -> Callable[[float], float]:
         """Log-likelihood at a shift of one sample, all else chosen best for it."""
-        entry, start = self.entry(sample), near.copy()
-        if self.free[-1]:
-            start[-1] = max(start[-1], 0.2)  # at 0 the likelihood is flat in the sd
+        entry = self.entry(sample)
+        known = {float(near[entry]): near}
 
         def at(shift: float) -> float:
-            return self.at(self.fit({entry: shift}, near=start))[0]
+            start = known[min(known, key=lambda other: abs(other - shift))].copy()
+            if self.free[-1]:
+                start[-1] = max(start[-1], 0.2)  # at 0 the likelihood is flat in the sd
+            known[shift] = self.fit({entry: shift}, near=start)
+            return self.at(known[shift])[0]
 
         return at
 

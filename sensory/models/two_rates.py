@@ -282,9 +282,9 @@ def exact_limits(
 
     Examples
     --------
-    >>> low, high = exact_limits(YES_NO, (9, 2), (12, 12), 0.95, (0.551, 2.798))
+    >>> low, high = exact_limits(YES_NO, (9, 2), (12, 12), 0.95, (0.53993, 2.83973))
     >>> round(low, 2), round(high, 2)
-    (0.47, 2.83)
+    (0.35, 2.86)
     """
     tables = Tables(rates=rates, first=answers[0], second=answers[1])
     tail = (1 - level) / 2

@@ -13,7 +13,7 @@ from math import factorial, prod
 import numpy as np
 import pytest
 from scipy.special import ndtr
-from scipy.stats import beta, binom
+from scipy.stats import beta, binom, chi2, t
 
 from sensory.base.findings import Finding
 from sensory.choices.a_not_a import a_not_a, a_not_a_by_assessor
@@ -22,6 +22,7 @@ from sensory.choices.protocols import DUO_TRIO, PROTOCOLS, TRIANGLE
 from sensory.choices.replicates import replicated_choice_test
 from sensory.choices.same_different import same_different
 from sensory.choices.sureness import sureness_test
+from sensory.models.graded import GradedByAssessor
 from sensory.models.two_rates import SAME_DIFFERENT, YES_NO
 
 LEVEL = 0.95
@@ -153,6 +154,8 @@ def test_replicates(protocol, people, times, show):
     low = np.array([f.pd_limits.low for f in panels.found])
     high = np.array([f.pd_limits.high for f in panels.found])
     upper = np.array([f.pd_upper for f in panels.found])
+    least = np.array([f.spread_limits.low for f in panels.found])
+    most = np.array([f.spread_limits.high for f in panels.found])
     lower = np.array([f.pd_lower for f in panels.found])
     beyond = np.array([f.finding is Finding.BEYOND_LIMIT for f in panels.found])
     significant = np.array([f.p_difference <= 0.05 for f in panels.found])
@@ -171,10 +174,11 @@ def test_replicates(protocol, people, times, show):
             chances = panels.chances(mean, spread)
             assert chances.sum() == pytest.approx(1, abs=1e-9)
             inside = chances[(low <= mean) & (mean <= high)].sum()
+            spread_inside = chances[(least <= spread) & (spread <= most)].sum()
             covers, wrong = chances[upper >= mean].sum(), chances[similar].sum()
             lines.append(
                 f"  {mean:4}  {spread:3}    {inside:.4f}     {covers:.4f}           {wrong:.4f}"
-                f"          {chances[uneven].sum():.4f}"
+                f"          {chances[uneven].sum():.4f}        {spread_inside:.4f}"
                 f"          {chances[lower <= mean].sum():.4f}"
                 f"           {chances[beyond].sum():.4f}"
             )
@@ -232,4 +236,40 @@ def test_sureness(grades, answers, show):
         assert shares[0] >= 0.95 - slack
         if dprime == 0:
             assert shares[4] <= 0.05 + slack
+    show(*lines)
+
+
+# Graded answers of people who answer more than once: simulated.
+
+PANELS = 150
+
+
+@pytest.mark.parametrize("cuts", [(-0.5, 0.3, 1.2), (0.4,)], ids=["4 grades", "2 grades"])
+@pytest.mark.parametrize(("people", "times"), [(8, 3), (12, 2), (20, 2)])
+def test_sureness_by_assessor(people, times, cuts, show):
+    """d-prime lies within the limits when the profile there falls by no more than the quantile.
+
+    With 2 grades these are the limits of `a_not_a_by_assessor` as well.
+    """
+    rng, grades = np.random.default_rng(2026), np.arange(len(cuts) + 1)
+    lines = [f"{people} assessors x {times}, {len(grades)} grades, {PANELS} sessions simulated",
+             "  d'   sd    student  chi-square"]  # fmt: skip
+    drops = (t.ppf(0.975, people - 1) ** 2, chi2.ppf(0.95, 1))
+    for dprime, sd in ((0.0, 0.8), (1.0, 0.4), (1.0, 0.8), (2.0, 0.8)):
+        counted = np.zeros(2)
+        for _ in range(PANELS):
+            percepts = rng.normal(0, 1, (people, 2, times)) + rng.normal(0, sd, (people, 1, 1))
+            given = np.searchsorted(cuts, percepts + np.array([[0.0], [dprime]]))
+            answers = (given[..., None] == grades).sum(axis=2).astype(float)
+            answers = answers[:, :, answers.sum(axis=(0, 1)) > 0]
+            if answers.shape[2] < 2:  # one grade only: refused
+                counted += 1
+                continue
+            model = GradedByAssessor(answers, moves=True, unequal=False)
+            place = model.fit()
+            fall = 2 * (model.at(place)[0] - model.profile(1, place)(dprime))
+            counted += [fall <= drop for drop in drops]
+        shares = counted / PANELS
+        lines.append(f"  {dprime}  {sd}    {shares[0]:.3f}    {shares[1]:.3f}")
+        assert shares[0] >= 0.95 - 4 * np.sqrt(0.05 * 0.95 / PANELS)
     show(*lines)
