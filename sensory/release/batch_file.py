@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from ..base.results import Cell, Table
 from ..catalogue.tests import find_kind
 from ..sessions.session import JournalEntry, StoredSession
+from ..sessions.signing import name_and_role, signed_words
 from .batch_records import BatchRecord, ProductRecord, Tasting
 from .batches import Clearance
 from .disposition import BatchFinding
@@ -67,8 +68,18 @@ class BatchFile:
         if there.allergens is not None:
             allergens = ", ".join(there.allergens) or "none"
         rows = (
-            ("food safety", words, there.food_safe_by, there.food_safe_on),
-            ("allergens", allergens, there.allergens_by, there.allergens_on),
+            (
+                "food safety",
+                words,
+                name_and_role(there.food_safe_by, there.food_safe_role),
+                there.food_safe_on,
+            ),
+            (
+                "allergens",
+                allergens,
+                name_and_role(there.allergens_by, there.allergens_role),
+                there.allergens_on,
+            ),
         )
         return Table(columns=("what", "is", "by", "on"), rows=rows)
 
@@ -84,7 +95,7 @@ class BatchFile:
                 decision.decided_at[:16].replace("T", " "),
                 decision.disposition.value.lower(),
                 "" if decision.recommended is None else decision.recommended.value.lower(),
-                f"{decision.decided_by}, {decision.role}",
+                decision.signers,
                 decision.reason,
             )
             for decision in self.record.decisions
@@ -93,13 +104,22 @@ class BatchFile:
 
     def complaints(self) -> Table:
         """What was complained of, and when."""
-        rows = tuple((each.received_on, each.text) for each in self.record.complaints)
-        return Table(columns=("received on", "complaint"), rows=rows)
+        rows = tuple(
+            (each.received_on, each.text, name_and_role(each.recorded_by, each.recorded_role))
+            for each in self.record.complaints
+        )
+        return Table(columns=("received on", "complaint", "recorded by"), rows=rows)
 
     def events(self) -> Table:
         """The journal, one entry a row."""
         rows = tuple(
-            (entry.number, entry.at[:19].replace("T", " "), entry.who, entry.what, entry.why)
+            (
+                entry.number,
+                entry.at[:19].replace("T", " "),
+                signed_words(entry),
+                entry.what,
+                entry.why,
+            )
             for entry in self.journal
         )
         return Table(columns=("entry", "at (UTC)", "who", "what", "why"), rows=rows)

@@ -7,7 +7,7 @@ from enum import StrEnum
 from typing import Any
 
 from ..base.errors import RecordError
-from ..base.plain import Plain
+from ..base.plain import LEFT_OUT_EMPTY, Plain
 from ..base.record_checks import iso_date, named, number, once, parts
 
 
@@ -187,6 +187,8 @@ class Clearance(Plain):
         is declared.
     food_safe_by, food_safe_on, allergens_by, allergens_on : str
         Role or person, and date; needed where there is a decision or declaration.
+    food_safe_role, allergens_role : str
+        Role of the person; empty where nobody was on record as signing.
     """
 
     batch: str
@@ -196,6 +198,8 @@ class Clearance(Plain):
     food_safe_on: str = ""
     allergens_by: str = ""
     allergens_on: str = ""
+    food_safe_role: str = field(default="", metadata=LEFT_OUT_EMPTY)
+    allergens_role: str = field(default="", metadata=LEFT_OUT_EMPTY)
 
     def __post_init__(self) -> None:
         named("batch", self.batch)

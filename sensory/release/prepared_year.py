@@ -16,6 +16,7 @@ from typing import Any
 
 from ..base.errors import RecordError
 from ..sessions.session import CAUTIONS
+from ..sessions.signing import INVENTED
 from ..sessions.workflow import agree, describe, enter_cells
 from .batch_desk import decide
 from .batch_records import BatchRecord, ProductRecord
@@ -67,6 +68,7 @@ def load_year(desk: Desk, folder: Path, *, who: str) -> str:
             drift_limit=year["drift_limit"],
             who=who,
             why=f"{year['agreed_because']} ({year['agreed_on']})",
+            how=INVENTED,
         )
         events = [*_of_references(act, year, who), *_of_batches(act, year, ballots, who)]
         for _, _, happens in sorted(events, key=lambda event: event[:2]):
@@ -119,7 +121,7 @@ def _of_batches(desk: Desk, year: Plain, ballots: Ballots, who: str) -> Iterator
         yield batch.made_on, _MADE, partial(enter_batch, desk, batch, who=who)
         if clearance := entry["clearance"]:
             clearance = {**clearance, "allergens": tuple(clearance["allergens"])}
-            clear = partial(clear_batch, desk, batch.number, **clearance, who=who)
+            clear = partial(clear_batch, desk, batch.number, **clearance, who=who, how=INVENTED)
             yield clearance["on"], _CLEARED, clear
         for at, held in enumerate(entry["tastings"], start=1):
             cells = ballots.get((batch.number, str(at)), {})
@@ -143,7 +145,7 @@ def _tasted(
         cautions={caution.key: True for caution in CAUTIONS},
         who=who,
     )
-    agree(desk, session.id, who=who)
+    agree(desk, session.id, who=who, how=INVENTED)
     enter_cells(desk, session.id, cells, who=who, why="ballots of the prepared year")
     if aborted := told.get("aborted"):
         give_up(desk, number, session.id, who=who, why=aborted)
@@ -153,4 +155,4 @@ def _tasted(
 
 def _decided(desk: Desk, number: str, decision: Plain) -> None:
     rest = {key: decision[key] for key in ("by", "role", "reason", "on")}
-    decide(desk, number, Disposition(decision["disposition"]), **rest)
+    decide(desk, number, Disposition(decision["disposition"]), **rest, how=INVENTED)

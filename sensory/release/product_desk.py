@@ -23,6 +23,8 @@ from ..base.findings import Finding
 from ..base.records import utc_now
 from ..base.spelling import key_of
 from ..sessions.session import JournalEntry
+from ..sessions.signing import TYPED, Right
+from ..sessions.staff import signature
 from ..sessions.store import Action, Store
 from .batch_records import BatchRecord, Complaint, ProductRecord
 from .batches import AttributeLimit, Batch, Clearance, Product
@@ -115,31 +117,41 @@ def agree_rule(
     drift_limit: float | None = None,
     who: str,
     why: str,
+    how: str = TYPED,
 ) -> ProductRecord:
     """Agree the release rule of a product, or another one in its place.
 
-    Batches that were decided keep their decision; the next recommendation goes by this rule.
+    Batches that were decided keep their decision; the next recommendation goes by this rule. `how`
+    says how far the name is proven, see `sessions.staff.signature`.
 
-    Raises RecordError without a reason.
+    Raises RecordError without a reason, or from somebody who may not agree it.
     """
     if not why.strip():
-        raise RecordError("Say why this rule, and who agreed to it; the journal keeps it.")
+        raise RecordError("Say why this rule; the journal keeps it.")
     with desk.action(who=who, why=why.strip()) as act:
+        act.sign(signature(act, who, Right.AGREE, how=how))
         record = the_product(act, name)
         product = replace(record.product, release_rule=rule.to_dict(), drift_limit=drift_limit)
         return _put(act, record, replace(record, product=product), "rule agreed")
 
 
 def tolerate(
-    desk: Desk, name: str, attributes: tuple[AttributeLimit, ...], *, who: str, why: str
+    desk: Desk,
+    name: str,
+    attributes: tuple[AttributeLimit, ...],
+    *,
+    who: str,
+    why: str,
+    how: str = TYPED,
 ) -> ProductRecord:
     """State what is tolerated in each attribute: a margin round the reference, or limits.
 
-    Raises RecordError without a reason.
+    Raises RecordError without a reason, or from somebody who may not agree it.
     """
     if not why.strip():
-        raise RecordError("Say why, and who agreed to it; the journal keeps it.")
+        raise RecordError("Say why; the journal keeps it.")
     with desk.action(who=who, why=why.strip()) as act:
+        act.sign(signature(act, who, Right.AGREE, how=how))
         record = the_product(act, name)
         product = replace(record.product, attributes=attributes)
         return _put(act, record, replace(record, product=product), "attributes agreed")
@@ -259,12 +271,15 @@ def clear_batch(
     by: str,
     on: str,
     who: str,
+    how: str = TYPED,
 ) -> BatchRecord:
     """Record what food safety decided, or which allergens are declared, or both.
 
-    What is left out stays as it was.
+    What is left out stays as it was. `by` is who decided, `who` puts it on record; `how` says how
+    far the name of `by` is proven, see `sessions.staff.signature`.
 
-    Raises RecordError where nothing is said, or without a name and a date.
+    Raises RecordError where nothing is said, without a name and a date, or where `by` may not
+    clear batches.
     """
     if food_safe is None and allergens is None:
         raise RecordError("Say what food safety decided, or which allergens are declared.")
@@ -275,6 +290,7 @@ def clear_batch(
         reasons.append(f"allergens declared: {', '.join(allergens) or 'none'}")
     with desk.action(who=who, why="; ".join(reasons)) as act:
         record = the_batch(act, number)
+        signed = act.sign(signature(act, by, Right.CLEAR, how=how))
         latest = max((complaint.received_on for complaint in record.complaints), default="")
         if food_safe and record.complained and on < latest:
             raise RecordError(
@@ -283,9 +299,21 @@ def clear_batch(
         there = record.clearance or Clearance(batch=record.name)
         declared = there.allergens
         if food_safe is not None:
-            there = replace(there, food_safe=food_safe, food_safe_by=by, food_safe_on=on)
+            there = replace(
+                there,
+                food_safe=food_safe,
+                food_safe_by=signed.by,
+                food_safe_role=signed.role,
+                food_safe_on=on,
+            )
         if allergens is not None:
-            there = replace(there, allergens=allergens, allergens_by=by, allergens_on=on)
+            there = replace(
+                there,
+                allergens=allergens,
+                allergens_by=signed.by,
+                allergens_role=signed.role,
+                allergens_on=on,
+            )
         new = replace(record, clearance=there)
         act.put_noun(new, expect=record, what="clearance")
         answers: dict[str, bool] = {} if food_safe is None else {"cleared": food_safe}
@@ -306,25 +334,35 @@ def _answer_cautions(act: DeskAction, record: BatchRecord, answers: dict[str, bo
 
 
 def record_complaint(
-    desk: Desk, number: str, text: str, *, received_on: str, who: str
+    desk: Desk, number: str, text: str, *, received_on: str, who: str, how: str = TYPED
 ) -> BatchRecord:
     """Put a complaint on record: the batch is open again and waits for food safety.
 
     A batch under complaint is not tasted until food safety has cleared it, so an earlier
     clearance no longer holds; the declaration of allergens stays.
 
-    Raises RecordError without a text or a date, or for a date to come.
+    A decision that a second person has not confirmed is dropped.
+
+    Raises RecordError without a text or a date, for a date to come, or from somebody who is not
+    among the people who sign.
     """
     if received_on > utc_now()[:10]:
         raise RecordError(f"A complaint cannot be of {received_on}, which is still to come.")
     with desk.action(who=who, why=f"received on {received_on}") as act:
         record = the_batch(act, number)
-        after = len(record.decisions)
-        complaint = Complaint(text=text.strip(), received_on=received_on, after=after)
-        cleared = record.clearance and replace(
-            record.clearance, food_safe=None, food_safe_by="", food_safe_on=""
+        signed = act.sign(signature(act, who, None, how=how))
+        complaint = Complaint(
+            text=text.strip(),
+            received_on=received_on,
+            after=len(record.decisions),
+            recorded_by=signed.by,
+            recorded_role=signed.role,
         )
-        new = replace(record, clearance=cleared, complaints=(*record.complaints, complaint))
+        cleared = record.clearance and replace(
+            record.clearance, food_safe=None, food_safe_by="", food_safe_role="", food_safe_on=""
+        )
+        complaints = (*record.complaints, complaint)
+        new = replace(record, clearance=cleared, complaints=complaints, proposed=None)
         act.put_noun(new, expect=record, what="complaint")
         _answer_cautions(act, new, {"cleared": False})
         return new

@@ -18,6 +18,7 @@ from ..catalogue.tests import find_kind
 from ..sessions.finding import SessionReport
 from ..sessions.served_beside_plan import Served
 from ..sessions.session import ADVICE, CAUTIONS, Sample, StoredSession
+from ..sessions.signing import name_and_role
 from .figure_parts import FONTS, as_svg
 from .outcome_figures import lines_figure, outcome_figure, panel_figure, profile_figure
 from .words import number, percent
@@ -224,9 +225,10 @@ def printed_table(table: Table, **more: object) -> Words:
 def _agreement(session: StoredSession) -> Words:
     """When and by whom the question was agreed and the ballots closed."""
     entered = session.ballots_at_agreement
+    agreed_by = name_and_role(session.agreed_by, session.agreed_role)
     return block(
         "Agreement",
-        ("Agreed", f"{stamp(session.agreed_at)} by {session.agreed_by}"),
+        ("Agreed", f"{stamp(session.agreed_at)} by {agreed_by}"),
         ("Ballots then", f"{entered} entered" if entered else "none entered"),
         ("Closed", stamp(session.closed_at)),
         ("Cautions", _cautions(session)),

@@ -20,10 +20,13 @@ from ..release.rule import ReleaseRule
 from ..release.tastings import attach, give_up, open_tasting
 from ..release.trend_words import batch_count
 from ..sessions.session import ADVICE
+from ..sessions.signing import Right, name_and_role
 from .batch_forms import clearance_form, complaint_form, recorded, say_recorded
+from .confirm_form import confirm_form
 from .finding import SIGNS
-from .frame import chosen_batch, desk, go, nameless, plain, shown_errors
+from .frame import acting, chosen_batch, current_frame, desk, go, plain, shown_errors
 from .parts import act, download, listed, pressed, scroll, show_table, way
+from .sign import hand
 from .worker import pdf_of
 
 _KIN_SHOWN = 12
@@ -39,7 +42,7 @@ def page() -> None:
         way("To the batches", "to-batches", "batches")
         return
     with shown_errors():
-        up_to_date(desk(), chosen, who=nameless())
+        up_to_date(desk(), chosen, who=acting())
         file = batch_file(desk(), chosen)
         _head(file)
         left, right = st.columns([3, 2], gap="large")
@@ -63,7 +66,9 @@ def _head(file: BatchFile) -> None:
     if record.waits_for:
         st.markdown(f"It waits for **{plain(record.waits_for)}**.")
     for complaint in record.complaints:
-        st.warning(f"Complaint of {complaint.received_on}: {plain(complaint.text)}")
+        by = name_and_role(complaint.recorded_by, complaint.recorded_role)
+        recorded_by = f" (recorded by {plain(by)})" if by else ""
+        st.warning(f"Complaint of {complaint.received_on}: {plain(complaint.text)}{recorded_by}")
         if record.latest and record.latest.held_on < complaint.received_on:
             st.markdown("Its tasting is older than this complaint.")
     if file.why_none:
@@ -81,6 +86,8 @@ def _headline(file: BatchFile) -> str:
     decision = file.record.decision
     if decision is not None and file.record.state == DONE:
         return f"Decided: {decision.disposition.value.lower()}"
+    if (first := file.record.proposed) is not None:
+        return f"Not confirmed yet: {first.disposition.value.lower()}"
     if file.finding is None:
         return "No recommendation yet"
     if decision is not None and decision.disposition is Disposition.HOLD:
@@ -100,7 +107,9 @@ def _next(file: BatchFile) -> None:
     if record.state != DONE:
         if cleared:
             _taste(file)
-        if file.rule is not None:
+        if file.rule is not None and record.proposed is not None:
+            confirm_form(record, record.proposed, file.rule)
+        elif file.rule is not None:
             _decide(file, file.rule)
     complaint_form(record)
 
@@ -126,7 +135,7 @@ def _taste(file: BatchFile) -> None:
     label = f"Open {which} tasting: {find_kind(rule.test).name}"
     if pressed(label, "open-tasting", primary=not unplanned):
         with shown_errors():
-            go("question", open_tasting(desk(), record.name, who=nameless()).id)
+            go("question", open_tasting(desk(), record.name, who=acting()).id)
 
 
 def _waiting(record: BatchRecord, session: str) -> None:
@@ -137,7 +146,7 @@ def _waiting(record: BatchRecord, session: str) -> None:
             "Give it up: reason, without names and nothing about health",
             key=f"give-up-{record.name}",
         )
-        stop = partial(give_up, desk(), record.name, session, who=nameless(), why=why)
+        stop = partial(give_up, desk(), record.name, session, who=acting(), why=why)
         act("Give the tasting up", "give-up", stop, ready=why.strip())
 
 
@@ -160,18 +169,22 @@ def _decide(file: BatchFile, rule: ReleaseRule) -> None:
             horizontal=True,
             key=f"decide-{name}",
         )
-        by = st.text_input("Name", key=f"decide-by-{name}")
         reason = st.text_input(
             "Reason",
             key=f"decide-why-{name}",
             help="It stays in the journal and cannot be erased: no names, nothing about health.",
         )
-        sure = st.checkbox(f"I am {plain(rule.decides)}", key=f"decide-role-{name}")
-        ready = chosen is not None and by.strip() and reason.strip() and sure
+        by = hand(
+            "Decided by", f"decide-by-{name}", Right.DECIDE, role=rule.decides, asked=rule.decides
+        )
+        proven = current_frame().person is not None
+        sure = proven or st.checkbox(f"I am {plain(rule.decides)}", key=f"decide-role-{name}")
+        ready = chosen is not None and by.ready and reason.strip() and sure
         if pressed("Record the decision", "decide", primary=True, ready=ready):
             with shown_errors():
+                by.put_on_record()
                 what, role = Disposition(str(chosen)), rule.decides
-                decide(desk(), name, what, by=by, role=role, reason=reason)
+                decide(desk(), name, what, by=by.name, role=role, reason=reason, how=by.how)
                 recorded(f"decide-{name}", f"decide-by-{name}")
 
 
@@ -201,7 +214,7 @@ def _attach(record: BatchRecord) -> None:
         chosen = st.selectbox(
             "Session", list(offered), index=None, format_func=words, key=f"attach-{name}"
         )
-        put = partial(attach, desk(), name, str(chosen), who=nameless())
+        put = partial(attach, desk(), name, str(chosen), who=acting())
         act("It was a tasting of this batch", "attach", put, ready=chosen is not None)
 
 

@@ -9,8 +9,10 @@ import streamlit as st
 
 from ..release.batch_records import BatchRecord
 from ..release.product_desk import clear_batch, record_complaint
-from .frame import desk, nameless, plain, shown_errors
+from ..sessions.signing import Right
+from .frame import desk, plain, shown_errors
 from .parts import pressed
+from .sign import Hand, hand
 
 _RECORDED = "recorded"
 _CLEARED, _NOT = "cleared for tasting and release", "NOT cleared"
@@ -43,9 +45,9 @@ def clearance_form(record: BatchRecord, *, folded: bool) -> None:
 def _food_safety(record: BatchRecord) -> None:
     name, choices = record.name, [_CLEARED, _NOT]
     decided = st.radio("Food safety has decided", choices, index=None, key=f"safe-{name}")
-    by = st.text_input("Decided by", key=f"safe-by-{name}")
+    by = hand("Decided by", f"safe-by-{name}", Right.CLEAR, role="food safety")
     on = st.date_input("On", value=date.today(), key=f"safe-on-{name}")
-    ready = decided is not None and by.strip()
+    ready = decided is not None and by.ready
     if pressed("Record the clearance", "safe", primary=True, ready=ready):
         _clear(name, "safe", by, on, food_safe=decided == _CLEARED)
 
@@ -57,10 +59,10 @@ def _allergens(record: BatchRecord) -> None:
         placeholder="sulphites, or: none",
         help="'none' is a declaration. A new supplier can bring a new allergen under an old name.",
     )
-    by = st.text_input("Declared by", key=f"allergens-by-{record.name}")
+    by = hand("Declared by", f"allergens-by-{record.name}", Right.CLEAR, role="food safety")
     on = st.date_input("Declared on", value=date.today(), key=f"allergens-on-{record.name}")
     names = tuple(part.strip() for part in typed.split(",") if part.strip())
-    ready = names and by.strip()
+    ready = names and by.ready
     if pressed("Record the declaration", "allergens", primary=True, ready=ready):
         none = [name.casefold() for name in names] == ["none"]
         _clear(record.name, "allergens", by, on, allergens=() if none else names)
@@ -69,7 +71,7 @@ def _allergens(record: BatchRecord) -> None:
 def _clear(
     name: str,
     form: str,
-    by: str,
+    by: Hand,
     on: date,
     *,
     food_safe: bool | None = None,
@@ -77,7 +79,8 @@ def _clear(
 ) -> None:
     day, clear = on.isoformat(), partial(clear_batch, food_safe=food_safe, allergens=allergens)
     with shown_errors():
-        clear(desk(), name, by=by.strip(), on=day, who=nameless())
+        by.put_on_record()
+        clear(desk(), name, by=by.name, on=day, who=by.name, how=by.how)
         recorded(f"{form}-{name}", f"{form}-by-{name}")
 
 
@@ -95,8 +98,10 @@ def complaint_form(record: BatchRecord) -> None:
             help="It stays in the journal and cannot be erased.",
         )
         on = st.date_input("Received on", value=date.today(), key=f"complaint-on-{name}")
-        if pressed("Record the complaint", "complaint", ready=text.strip()):
+        by = hand("Recorded by", f"complaint-by-{name}", None, role="panel leader")
+        if pressed("Record the complaint", "complaint", ready=text.strip() and by.ready):
             with shown_errors():
-                day = on.isoformat()
-                record_complaint(desk(), name, text, received_on=day, who=nameless())
-                recorded(f"complaint-{name}")
+                by.put_on_record()
+                signed = {"who": by.name, "how": by.how}
+                record_complaint(desk(), name, text, received_on=on.isoformat(), **signed)
+                recorded(f"complaint-{name}", f"complaint-by-{name}")

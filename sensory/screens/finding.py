@@ -25,6 +25,7 @@ from ..report.words import percent
 from ..sessions.attempts import IN_TWO
 from ..sessions.finding import SessionReport, session_report
 from ..sessions.session import ADVICE, StoredSession
+from ..sessions.signing import name_and_role
 from .care import take_along
 from .frame import (
     CLOSING,
@@ -207,11 +208,12 @@ def _agreed(report: SessionReport) -> None:
         Finding.DIFFERENT: question.if_different,
         Finding.UNDECIDED: question.if_undecided,
     }.get(report.outcome.finding, question.if_similar)
+    agreed_by = name_and_role(session.agreed_by, session.agreed_role)
     st.subheader("What was agreed")
     st.markdown(
         f"- For this finding: **{plain(action)}**\n"
         f"- Decides: {plain(report.details.decides or 'not stated')}\n"
-        f"- Agreed by {plain(session.agreed_by)}, {minute(session.agreed_at)}, with "
+        f"- Agreed by {plain(agreed_by)}, {minute(session.agreed_at)}, with "
         f"{session.ballots_at_agreement} ballots entered by then"
     )
     for heading, lines in (

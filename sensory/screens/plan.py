@@ -15,7 +15,7 @@ from ..report.figures import characteristic_figure
 from ..report.words import number, percent
 from ..sessions.session import SessionDetails
 from ..sessions.workflow import limit_as_dprime, limit_from_dprime, new_session_id, open_session
-from .frame import desk, go, nameless, shown_errors
+from .frame import acting, desk, go, shown_errors
 from .parts import choose, pressed, show_figure, show_table
 from .stages import ballot_by_ballot, two_stage
 
@@ -172,6 +172,6 @@ def _open(plan: PanelPlan, question: Question, situation: Situation) -> None:
 
 def _new_session(question: Question) -> None:
     details, here = SessionDetails(held_on=date.today().isoformat()), new_session_id()
-    by, why = nameless(), "planned"
+    by, why = acting(), "planned"
     open_session(desk(), here, details=details, question=question, who=by, why=why)
     go("question", here)

@@ -12,7 +12,7 @@ from ..base.findings import Finding
 from ..release.batch_records import ProductRecord
 from ..release.product_desk import compare_again, count_stock, take_over
 from ..release.references import Bridge, Reference, ReferenceKind
-from .frame import desk, nameless, plain, shown_errors
+from .frame import acting, desk, plain, shown_errors
 from .parts import act, pressed
 
 _NONE = "not compared"
@@ -29,7 +29,7 @@ def reference_form(record: ProductRecord) -> None:
             ready = typed["name"] and why.strip()
             if pressed("It takes over", "ref-enter", primary=True, ready=ready):
                 reference = Reference(product=record.name, **typed, **bridges)
-                take_over(desk(), reference, who=nameless(), why=why.strip())
+                take_over(desk(), reference, who=acting(), why=why.strip())
                 st.rerun()
 
 
@@ -43,7 +43,7 @@ def compared_again_form(record: ProductRecord) -> None:
         bridge = _bridge(record, record.in_use, first, "the first, again", "again-")
         why = st.text_input("Why it was compared", key=f"again-why-{record.name}").strip()
         if pressed("Record the comparison", "again", ready=bridge is not None and why) and bridge:
-            compare_again(desk(), bridge, who=nameless(), why=why)
+            compare_again(desk(), bridge, who=acting(), why=why)
             st.rerun()
 
 
@@ -53,7 +53,7 @@ def stock_form(record: ProductRecord, reference: Reference) -> None:
     with st.expander(f"Count the stock of {plain(name)}"):
         key = f"stock-{record.name}"
         left = st.number_input("Servings left", 0.0, value=reference.stock, key=key)
-        count = partial(count_stock, desk(), name, float(left or 0), who=nameless())
+        count = partial(count_stock, desk(), name, float(left or 0), who=acting())
         act("Record the count", "stock", count, ready=left is not None)
 
 

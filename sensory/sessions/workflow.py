@@ -31,6 +31,8 @@ from .lines import cells_of_file
 from .outcome_names import without_names
 from .outcomes import check_ballots, edition, read_ballots_of
 from .session import CAUTIONS, SessionDetails, StoredSession
+from .signing import TYPED, Right
+from .staff import signature
 from .store import Action, Store
 
 
@@ -146,11 +148,13 @@ def missing_in_question(question: Question) -> list[str]:
     return missing + kind.missing(question)
 
 
-def agree(store: Store, session_id: str, *, who: str) -> StoredSession:
+def agree(store: Store, session_id: str, *, who: str, how: str = TYPED) -> StoredSession:
     """Freeze the question: from here on alpha, beta, the limit and the actions stand.
 
-    Raises RecordError when it is agreed already, a caution is not answered with yes, or the
-    question is incomplete. ArgumentError when a risk or the limit is impossible.
+    `how` says how far the name is proven, see `sessions.staff.signature`.
+
+    Raises RecordError when it is agreed already, a caution is not answered with yes, the question
+    is incomplete, or `who` may not agree it. ArgumentError when a risk or the limit is impossible.
     """
     session, cells = store.session(session_id), store.cells(session_id)
     if session.agreed:
@@ -167,11 +171,12 @@ def agree(store: Store, session_id: str, *, who: str) -> StoredSession:
         session,
         question=question,
         agreed_at=utc_now(),
-        agreed_by=who,
         digest=question.digest,
         ballots_at_agreement=len(filled_lines(cells)),
     )
     with store.action(who=who, why=question.decision) as act:
+        signed = act.sign(signature(act, who, Right.AGREE, how=how))
+        frozen = replace(frozen, agreed_by=signed.by, agreed_role=signed.role)
         act.unchanged(session, cells)
         act.put(frozen, expect=session, what="agreed")
     return frozen

@@ -44,9 +44,12 @@ NAME, _EACH = "name", "each"
 """A place that holds a name; the places of all keys that are not given by their own."""
 COLUMNS: Places = {"agreed_by": NAME, "details": {"leader": NAME}}
 CELLS: Places = {_EACH: {NAMED: NAME}}
+_DECISION: Places = {"decided_by": NAME, "confirmed_by": NAME}
 NOUN: Places = {
     "clearance": {"food_safe_by": NAME, "allergens_by": NAME},
-    "decisions": {"decided_by": NAME},
+    "decisions": _DECISION,
+    "proposed": _DECISION,
+    "complaints": {"recorded_by": NAME},
 }
 _CHANGES: Places = {"old": NAME, "new": NAME}
 CONTENT: Places = {
@@ -56,6 +59,9 @@ CONTENT: Places = {
     "cells": CELLS,
     "changes": _CHANGES,
     "noun": {"content": NOUN},
+    "signed": {"by": NAME},
+    "staff": {"person": NAME},
+    "about": NAME,
 }
 ENTRY: Places = {"who": NAME, "content": CONTENT}
 
