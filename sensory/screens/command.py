@@ -54,8 +54,9 @@ def parsed(words: Sequence[str] | None) -> argparse.Namespace:
         "network",
         help="open the app for a network, where each signs in",
         description="Open the app for a network: booths reach it, and each who leads a panel or "
-        "decides signs in. Name and passcode of the first account are asked for at the first start or "
-        "taken from SENSORY_NAME and SENSORY_PASSCODE; it adds the others on the page People.",
+        "decides signs in. Name and passcode of the first account are asked for at the first "
+        "start or taken from SENSORY_NAME and SENSORY_PASSCODE; it adds the others on the "
+        "page People.",
     )
     _network_options(network)
     year = commands.add_parser(

@@ -79,8 +79,8 @@ class Keeper:
             short = [key for key, each in held.items() if len(bytes.fromhex(each.key)) < 32]
         except (TypeError, ValueError, AttributeError) as error:
             raise RecordError(f"{path} is damaged: {error}. Delete it and start again.") from error
-        if short or not (held or self.single or not content):
-            raise RecordError(f"{path} is damaged: keys are too short or missing. Delete it.")
+        if short:
+            raise RecordError(f"{path} is damaged: a key is too short. Delete it and start again.")
         self._accounts = held
 
     def able(self) -> frozenset[str]:

@@ -18,8 +18,8 @@ from .patience import Patience
 
 _TYPED = (
     "On this machine names are typed, not proven: whoever sits here may choose any of them, and "
-    "the journal says so. Started with `sensory network`, the program has each person sign in with a "
-    "passcode, and signs with that identity."
+    "the journal says so. Started with `sensory network`, the program has each person sign in "
+    "with a passcode, and signs with that identity."
 )
 _RIGHTS = [right.value for right in Right]
 _ROLE_HELP = "In the plant's words. Several are separated by commas."
