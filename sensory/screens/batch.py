@@ -174,9 +174,7 @@ def _decide(file: BatchFile, rule: ReleaseRule) -> None:
             key=f"decide-why-{name}",
             help="It stays in the journal and cannot be erased: no names, nothing about health.",
         )
-        by = hand(
-            "Decided by", f"decide-by-{name}", Right.DECIDE, role=rule.decides, asked=rule.decides
-        )
+        by = hand("Name", f"decide-by-{name}", Right.DECIDE, role=rule.decides, asked=rule.decides)
         proven = current_frame().person is not None
         sure = proven or st.checkbox(f"I am {plain(rule.decides)}", key=f"decide-role-{name}")
         ready = chosen is not None and by.ready and reason.strip() and sure

@@ -16,6 +16,7 @@ HEADINGS = {
     "ballots": "Ballots",
     "batches": "Which batch waits for what?",
     "trend": "How do the batches run?",
+    "people": "Who may sign?",
 }
 MISSING = (
     "What differs between the samples?",
@@ -68,10 +69,12 @@ class Visitor:
         self.goto("")
         self.at("sessions")
 
-    def sign_in(self) -> None:
+    def sign_in(self, name: str = "", passcode: str = "") -> None:
+        """As somebody, else as the first account of the server."""
         self.goto("")
-        self.page.get_by_role("link", name="Sign in with the passcode").click()
-        self.page.get_by_label("Passcode").fill(self.server.passcode)
+        self.page.get_by_role("link", name="Sign in with your passcode").click()
+        self.page.get_by_label("Your name").fill(name or self.server.name)
+        self.page.get_by_label("Passcode").fill(passcode or self.server.passcode)
         self.page.get_by_role("button", name="Sign in").click()
         self.at("sessions")
 

@@ -12,7 +12,7 @@ from sensory.sessions.staff import active_people, enter_person
 from sensory.store.repository import open_store
 
 from . import pages
-from .pages import click, fill, keys, put, run, sound, words
+from .pages import click, fill, keys, put, run, sound, submit, words
 
 NAMED = pages.SCRIPT.replace(
     "demo=Path({demo!r}))",
@@ -67,14 +67,15 @@ def test_one_machine_says_that_names_are_not_proven_and_adds_changes_and_removes
     app = run("people", url, None)
     assert "names are typed, not proven" in words(app)
     assert "Nobody is on record yet" in words(app)
-    fill(app, person_name="Nora Sand", person_roles="release officer, QA", person_may=["decide"])
-    click(app, "person-add")
+    submit(app, "person-add", person_name="Nora Sand")
+    assert "Type the name and the role" in words(app)
+    typed = {"person_name": "Nora Sand", "person_roles": "release officer, QA"}
+    submit(app, "person-add", **typed, person_may_decide=True)
     (nora,) = active_people(store)
     assert (nora.roles, nora.may) == (("release officer", "QA"), (Right.DECIDE,))
     assert app.text_input(key="person-name").value == ""
     fill(app, person_chosen=nora.key)
-    fill(app, **{f"change-{nora.key}-may": ["clear", "decide"]})
-    click(app, "person-save")
+    submit(app, "person-save", **{f"change-{nora.key}-may-clear": True})
     assert active_people(store)[0].may == (Right.CLEAR, Right.DECIDE)
     fill(app, person_chosen=nora.key)
     click(app, "person-out")
@@ -92,7 +93,7 @@ def test_first_name_that_agrees_is_put_on_record_and_others_are_refused(url, sto
     assert store.session("s1").agreed_role == "panel leader"
     entered(store, None, "Nora Sand", Right.DECIDE)
     put(store, here="s2")
-    app = fill(run("question", url, "s2"), leader_s2="Nora Sand")
+    app = fill(run("question", url, "s2"), q_leader_s2="Nora Sand")
     click(app, "agree")
     assert "Nora Sand may not agree questions and rules" in words(app)
     assert not store.session("s2").agreed
@@ -127,13 +128,11 @@ def test_who_may_not_sign_is_told_why_and_has_no_button(url, store, keeper, may,
 def test_who_manages_people_adds_one_who_chooses_another_passcode(url, store, keeper):
     entered(store, keeper, "Mira Lund", Right.MANAGE)
     app = shown_to("Mira Lund", "people", url)
-    fill(app, person_name="Otto Brandt", person_roles="food safety", person_may=["clear"])
-    fill(app, person_passcode="short")
-    click(app, "person-add")
+    typed = {"person_name": "Otto Brandt", "person_roles": "food safety", "person_may_clear": True}
+    submit(app, "person-add", **typed, person_passcode="short")
     assert "8 to 200 characters; got 5" in words(app)
     assert names(store) == ["Mira Lund"]
-    fill(app, person_passcode="first cordial")
-    click(app, "person-add")
+    submit(app, "person-add", **typed, person_passcode="first cordial")
     otto = active_people(store)[1]
     assert keeper.right(otto.key, "first cordial")
     assert keeper.given(otto.key)
@@ -145,11 +144,10 @@ def test_who_manages_people_adds_one_who_chooses_another_passcode(url, store, ke
     assert "Choose your own before you sign" in words(app)
     assert "person-add" not in keys(app)
     cookie = keeper.cookie(otto.key)
-    fill(app, own_old="a wrong one", own_new="own cordial", own_again="own cordial")
-    click(app, "own-change")
+    new = {"own_new": "own cordial", "own_again": "own cordial"}
+    submit(app, "own-change", own_old="a wrong one", **new)
     assert "The present passcode is another one" in words(app)
-    fill(app, own_old="first cordial")
-    click(app, "own-change")
+    submit(app, "own-change", own_old="first cordial", **new)
     assert keeper.right(otto.key, "own cordial")
     assert not keeper.given(otto.key)
     assert keeper.signed_in(cookie) is None  # every sign-in has ended
@@ -167,8 +165,8 @@ def test_wrong_present_passcodes_make_the_next_try_wait(url, store, keeper, monk
     entered(store, keeper, "Otto Brandt", Right.CLEAR)
     app = shown_to("Otto Brandt", "people", url)
     for guess in range(4):
-        fill(app, own_old=f"guess number {guess}", own_new="own cordial", own_again="own cordial")
-        click(app, "own-change")
+        new = {"own_new": "own cordial", "own_again": "own cordial"}
+        submit(app, "own-change", own_old=f"guess number {guess}", **new)
     assert "Too many wrong tries" in words(app)
 
 
@@ -179,8 +177,7 @@ def test_last_who_manages_people_and_can_sign_in_stays(url, store, keeper):
     fill(app, person_chosen=mira.key)
     click(app, "person-out")
     assert "the last who may manage people" in words(app)
-    fill(app, **{f"change-{mira.key}-may": []})
-    click(app, "person-save")
+    submit(app, "person-save", **{f"change-{mira.key}-may-manage": False})
     assert "the last who may manage people" in words(app)
     assert active_people(store)[0].may == (Right.MANAGE,)
     assert keeper.right(mira.key, "Mira Lund cordial")
