@@ -34,8 +34,10 @@ def confirm_form(record: BatchRecord, proposed: Decision, rule: ReleaseRule) -> 
                 by.put_on_record()
                 confirm(desk(), name, by=by.name, how=by.how)
                 recorded(f"confirm-by-{name}")
-        why = st.text_input("Reason not to confirm", key=f"confirm-why-{name}")
-        if pressed("Send back", "send-back", ready=by.ready and why.strip()):
+        words = "Reason to take it back" if first else "Reason not to confirm"
+        why = st.text_input(words, key=f"confirm-why-{name}")
+        label = "Take back" if first else "Send back"
+        if pressed(label, "send-back", ready=by.ready and why.strip()):
             with shown_errors():
                 by.put_on_record()
                 take_back(desk(), name, by=by.name, reason=why, how=by.how)

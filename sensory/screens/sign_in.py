@@ -85,7 +85,7 @@ class Doors:
 
     async def ask(self, request: Request) -> Response:
         """The form for name and passcode."""
-        return _sign_in_page("Each signs in as themselves.")
+        return _sign_in_page("With your own name and passcode.")
 
     async def ask_out(self, request: Request) -> Response:
         """The form that ends the sign-in of this browser."""
