@@ -42,7 +42,7 @@ SESSIONS: dict[str, dict[str, Any]] = {
         ],
         "held_on": "2026-09-14",
         "serving": "40 ml, diluted 1 + 5 with still water at 14 °C, white cups, red light",
-        "leader": "Panel leader",
+        "leader": "Mira Lund",
         "decides": "Head of development",
     },
     "suspect_batch": {
@@ -66,7 +66,7 @@ SESSIONS: dict[str, dict[str, Any]] = {
         ],
         "held_on": "2026-10-07",
         "serving": "30 ml, diluted 1 + 7 with still water at 12 °C, white cups",
-        "leader": "Panel leader",
+        "leader": "Mira Lund",
         "decides": "Quality manager",
     },
     "new_supplier": {
@@ -89,7 +89,7 @@ SESSIONS: dict[str, dict[str, Any]] = {
         ],
         "held_on": "2026-09-28",
         "serving": "40 ml, diluted 1 + 5 with still water at 14 °C, white cups",
-        "leader": "Panel leader",
+        "leader": "Mira Lund",
         "decides": "Head of purchasing with the quality manager",
     },
 }

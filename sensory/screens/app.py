@@ -6,12 +6,14 @@ checkout calls the same `main`.
 
 from __future__ import annotations
 
+from contextlib import suppress
 from functools import partial
 from html import escape
 from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from sensory.base.errors import RecordError
 from sensory.screens import provider
 from sensory.screens.access import (
     SIGN_IN,
@@ -82,8 +84,11 @@ def identified(who: Visitor) -> tuple[Visitor, Person | None]:
         person = who_is(people, who.listed)
         if person is None:
             new = Person(name=who.listed, roles=("panel leader",), may=(Right.AGREE,))
-            person = enter_person(store, new, who=who.listed)
-        keeper.link(person.key, who.listed)
+            with suppress(RecordError):  # another window was faster
+                enter_person(store, new, who=who.listed)
+            person = who_is(store.people(), who.listed)
+        if person is not None:
+            keeper.link(person.key, who.listed)
     if person is None or not person.active:
         return Stranger(put_out=True), None
     return who, person

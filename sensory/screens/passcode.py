@@ -145,10 +145,12 @@ class Keeper:
         return account.provider if account else ""
 
     def drop(self, person: str) -> None:
-        """Forget how a person comes in, which ends all cookies of the person."""
-        with self._writing:
-            self._accounts.pop(person, None)
-            self._write()
+        """Forget the passcode of a person, which ends all cookies of the person.
+
+        Whom a provider vouches for is kept, so that nobody comes back as somebody new.
+        """
+        key = secrets.token_hex(32)
+        self._put(person, lambda old: Account(key=key, provider=old.provider))
 
     def cookie(self, person: str) -> str:
         """A new cookie: its end, a name of its own, the person, and the signature of all."""

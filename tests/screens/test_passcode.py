@@ -130,6 +130,13 @@ def test_who_is_dropped_cannot_come_in_and_is_out(keeper, path, clock):
         assert each.able() == frozenset()
 
 
+def test_who_is_dropped_stays_the_one_for_whom_a_provider_vouches(keeper):
+    keeper.link(NORA, "subject-1")
+    keeper.drop(NORA)
+    assert keeper.person_of("subject-1") == NORA
+    assert not keeper.right(NORA, PASSCODE)
+
+
 def test_provider_vouches_for_one_person_under_a_name(keeper, path):
     keeper.link(NORA, "subject-1")
     assert (keeper.person_of("subject-1"), keeper.provider_of(NORA)) == (NORA, "subject-1")

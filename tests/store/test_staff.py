@@ -11,7 +11,8 @@ import sqlalchemy as sa
 
 from sensory.base.errors import RecordError
 from sensory.release.batch_records import BatchRecord
-from sensory.sessions.signing import Person, Right
+from sensory.sessions import workflow
+from sensory.sessions.signing import PASSCODE, Person, Right, signed_words
 from sensory.sessions.staff import (
     active_people,
     appoint,
@@ -21,8 +22,11 @@ from sensory.sessions.staff import (
     note_passcode,
 )
 from sensory.store import tables
+from sensory.store.archive import archive_session, import_archive
 from sensory.store.repository import Repository, open_store
+from sensory.store.rows import append
 
+DEMO = Path(__file__).parents[2] / "demo_data"
 NORA = Person(name="Nora Sand", roles=("release officer",), may=(Right.DECIDE, Right.MANAGE))
 OTTO = Person(name="Otto Brandt", roles=("food safety", "allergens"), may=(Right.CLEAR,))
 
@@ -148,6 +152,34 @@ def test_rights_that_were_changed_behind_the_journal_are_named(store):
     with store._engine.begin() as connection:
         connection.execute(sa.delete(tables.staff))
     assert len(store.verify()) == 1
+
+
+def test_archive_carries_who_agreed_in_which_role_and_the_proof(store, opens, tmp_path):
+    enter_person(store, replace(NORA, may=(Right.AGREE,)), who="Mira")
+    prepared = workflow.read_prepared(DEMO, "suspect_batch")
+    workflow.open_session(store, "s1", **prepared, who="Mira", why="demo")
+    workflow.agree(store, "s1", who="nora sand", how=PASSCODE)
+    content = archive_session(store, "s1")
+    other = opens(f"sqlite:///{tmp_path / 'other.sqlite3'}")
+    session = import_archive(other, content, who="Otto", why="archive")
+    assert (session.agreed_by, session.agreed_role) == ("Nora Sand", "release officer")
+    (agreed,) = [entry for entry in other.entries("s1") if entry.what == "agreed"]
+    assert signed_words(agreed) == "Nora Sand, release officer (signed in with a passcode)"
+    assert other.people() == []  # nobody signs there by way of an archive
+    assert other.verify() == []
+
+
+def test_archive_whose_journal_names_people_who_sign_changes_nobody(store):
+    """Only entries of the record as a whole say who signs; those of a session never do."""
+    enter_person(store, NORA, who="Mira")
+    workflow.open_session(
+        store, "s1", **workflow.read_prepared(DEMO, "suspect_batch"), who="Mira", why="demo"
+    )
+    with store.action(who="Mira") as act:
+        entry = act._entry("s1", "person changed", "", {"staff": {"person": "Nora Sand"}})
+        append(act._connection, entry)
+    assert store.verify() == []
+    assert store.people()[0].may == NORA.may
 
 
 @pytest.mark.parametrize("roles", [(), ("",), (" ", "")])
