@@ -7,6 +7,7 @@ from streamlit.testing.v1 import AppTest
 
 from sensory.screens import access
 from sensory.screens.passcode import Keeper
+from sensory.screens.places import login
 from sensory.sessions.signing import PASSCODE, Person, Right
 from sensory.sessions.staff import active_people, enter_person
 from sensory.store.repository import open_store
@@ -192,3 +193,20 @@ def test_who_is_removed_is_signed_out(url, store, keeper):
     click(app, "person-out")
     assert names(store) == ["Mira Lund"]
     assert keeper.signed_in(cookie) is None
+
+
+def test_every_entry_names_somebody_signed_in_or_the_login_of_the_machine(url, store, keeper):
+    entered(store, keeper, "Nora Sand", Right.AGREE)
+    click(run("sessions", url, None), "new-session")
+    click(shown_to("Nora Sand", "sessions", url), "new-session")
+    who = [store.entries(session.id)[0].who for session in store.sessions()[::-1]]
+    assert who == [login(), "Nora Sand"]
+    assert login().endswith("login of this machine")
+
+
+def test_login_is_said_not_to_be_known_where_the_machine_has_none(monkeypatch):
+    def unknown() -> str:
+        raise OSError("no such user")
+
+    monkeypatch.setattr("getpass.getuser", unknown)
+    assert login() == "login of this machine"
