@@ -194,7 +194,7 @@ def test_attributes_are_agreed_with_a_reason(desk):
         AttributeLimit(attribute="sour", margin=0.8),
         AttributeLimit(attribute="colour", low=2, high=6),
     )
-    with pytest.raises(RecordError, match="Say why, and who agreed"):
+    with pytest.raises(RecordError, match="Say why; the journal keeps it"):
         product_desk.tolerate(desk, "Sloe cordial", limits, who="Mira", why="")
     record = product_desk.tolerate(desk, "Sloe cordial", limits, who="Mira", why="consumers")
     assert product_desk.the_product(desk, "sloe cordial") == record
