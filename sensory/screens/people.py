@@ -111,7 +111,7 @@ def _change(people: list[Person], keeper: Keeper | None) -> None:
         row = st.container(horizontal=True)
         save = row.form_submit_button("Save changes", key="person-save", type="primary")
         remove = row.form_submit_button("Remove from the list", key="person-out")
-        st.caption("The journal keeps what was signed. A name is erased on the page Sessions.")
+        st.markdown("The journal keeps what was signed. A name is erased on the page Sessions.")
     with shown_errors():
         if save:
             _saved(old, _typed(old.name, roles, passcode, may), keeper, passcode, account)
@@ -194,7 +194,7 @@ def _own_passcode(keeper: Keeper, me: Person) -> None:
         old = st.text_input("Present passcode", type="password", key="own-old")
         new = st.text_input("New passcode, at least 8 characters", type="password", key="own-new")
         again = st.text_input("New passcode again", type="password", key="own-again")
-        st.caption("It ends all your sign-ins, this one too: sign in again with the new one.")
+        st.markdown("It ends all your sign-ins, this one too: sign in again with the new one.")
         pressed = st.form_submit_button("Change passcode", key="own-change")
     if pressed:
         with shown_errors():

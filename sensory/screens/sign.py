@@ -76,11 +76,11 @@ def hand(label: str, key: str, right: Right | None, *, role: str, asked: str = "
     if offered:
         chosen = st.selectbox(label, [*offered, _OTHER], index=None, key=f"{key}-who")
     if chosen != _OTHER:
-        st.caption(_NOT_PROVEN)
+        st.markdown(_NOT_PROVEN)
         return Hand(name=chosen or "", role="", how=current_frame().how, right=right)
     name = st.text_input(label if not offered else "Name", key=key)
     held = asked or st.text_input("Role", value=role, key=f"{key}-role")
-    st.caption(_NOT_PROVEN)
+    st.markdown(_NOT_PROVEN)
     return Hand(name=name if held.strip() else "", role=held, how=current_frame().how, right=right)
 
 
@@ -90,7 +90,7 @@ def typed_hand(name: str, right: Right, *, role: str) -> Hand:
     if person is not None:
         return _of_the_person(person, right, "")
     if name.strip():
-        st.caption(f"Agreed by {plain(name)}. {_NOT_PROVEN}")
+        st.markdown(f"Agreed by {plain(name)}. {_NOT_PROVEN}")
     return Hand(name=name, role=role, how=current_frame().how, right=right)
 
 

@@ -87,7 +87,7 @@ def test_one_machine_says_that_names_are_not_proven_and_adds_changes_and_removes
 def test_first_name_that_agrees_is_put_on_record_and_others_are_refused(url, store):
     session = put(store)
     app = run("question", url)
-    assert "names are typed, not proven" in " ".join(part.value for part in app.caption)
+    assert "names are typed, not proven" in words(app)
     click(app, "agree")
     (leader,) = active_people(store)
     assert (leader.name, leader.may) == (session.details.leader, (Right.AGREE,))
