@@ -19,6 +19,8 @@ from sensory import PROTOCOLS, Protocol
 HERE = Path(__file__).parent
 SEED = 20260911
 CAUTIONS = dict.fromkeys(("cleared", "allergens", "consent", "swallowing", "amounts"), True)
+CLEARED_BY = "Ida Brandt, food safety officer"
+ROUTINE = "regular release analysis passed"
 COMMENTS = ("", "", "", "", "", "sharper", "less berry", "a little flat", "", "hard to say")
 
 SESSIONS: dict[str, dict[str, Any]] = {
@@ -41,6 +43,7 @@ SESSIONS: dict[str, dict[str, Any]] = {
             ["reformulation", "BC-T17", "2026-09-02", "12 °C, dark"],
         ],
         "held_on": "2026-09-14",
+        "cleared_on": "2026-09-11",
         "serving": "40 ml, diluted 1 + 5 with still water at 14 °C, white cups, red light",
         "leader": "Mira Lund",
         "decides": "Head of development",
@@ -51,8 +54,8 @@ SESSIONS: dict[str, dict[str, Any]] = {
         "protocol": "TRIANGLE",
         "title": "Elderflower cordial, batch EF-0937: may it go out?",
         "question": {
-            "what_changed": "Batch filled after a cleaning fault on line 2; cleared by food safety "
-            "before tasting.",
+            "what_changed": "Batch filled after a cleaning fault on line 2. Residue test for the "
+            "cleaning agent passed; then cleared by the food safety officer.",
             "decision": "Whether the batch is released.",
             "if_different": "Hold; profile against the reference, then rework or reject.",
             "if_similar": "Release.",
@@ -65,6 +68,9 @@ SESSIONS: dict[str, dict[str, Any]] = {
             ["suspect batch", "EF-0937", "2026-10-06", "4 °C, dark"],
         ],
         "held_on": "2026-10-07",
+        "cleared_on": "2026-10-06",
+        "evidence": "residue test of batch and last rinse water for the cleaning agent passed: "
+        "none found",
         "serving": "30 ml, diluted 1 + 7 with still water at 12 °C, white cups",
         "leader": "Mira Lund",
         "decides": "Quality manager",
@@ -88,6 +94,7 @@ SESSIONS: dict[str, dict[str, Any]] = {
             ["second supplier", "RB-T04", "2026-09-21", "12 °C, dark"],
         ],
         "held_on": "2026-09-28",
+        "cleared_on": "2026-09-25",
         "serving": "40 ml, diluted 1 + 5 with still water at 14 °C, white cups",
         "leader": "Mira Lund",
         "decides": "Head of purchasing with the quality manager",
@@ -125,6 +132,11 @@ def ballots(
     return rows
 
 
+def care(cleared_on: str, evidence: str) -> dict[str, str]:
+    """Who cleared the samples, on which day, and on what that rests."""
+    return {"cleared_by": CLEARED_BY, "cleared_on": cleared_on, "evidence": evidence}
+
+
 def write_session(name: str, plan: dict[str, Any], rng: np.random.Generator) -> None:
     """The two files of one session."""
     protocol = PROTOCOLS[plan["protocol"]]
@@ -153,6 +165,7 @@ def write_words(name: str, plan: dict[str, Any]) -> None:
             "conditions": "identities shown after all ballots were in; water between sets",
             "deviations": "none",
             "decides": plan["decides"],
+            "care": care(plan["cleared_on"], plan.get("evidence", ROUTINE)),
         },
         "question": {
             "protocol": plan["protocol"], "alpha": 0.05, "beta": 0.05, "pd_limit": 0.3,

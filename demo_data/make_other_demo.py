@@ -10,7 +10,7 @@ import json
 from typing import Any
 
 import numpy as np
-from make_demo import CAUTIONS, HERE, write_csv
+from make_demo import CAUTIONS, HERE, ROUTINE, care, write_csv
 
 SEED = 20261103
 Rng = np.random.Generator
@@ -166,7 +166,7 @@ SESSIONS: dict[str, dict[str, Any]] = {
             "if_different": "Do not use that water.",
             "if_similar": "Use it.",
             "if_undecided": "A triangle session with that water alone.",
-            "settings": {"grades": "; ".join(GRADES), "dprime_limit": 1.0},
+            "settings": {"grades": "; ".join(GRADES)},
         },
         "samples": ["reference, well water", "softened or filtered"],
         "batches": ["RB-0719", "RB-T21, RB-T22"],
@@ -208,7 +208,8 @@ SESSIONS: dict[str, dict[str, Any]] = {
         "protocol": "DIFFERENCE_FROM_CONTROL",
         "title": "Two batches after a worn gasket: how far from the reference?",
         "question": {
-            "what_changed": "A gasket of the filler was worn; cleared by food safety.",
+            "what_changed": "A gasket of the filler was worn. X-ray and migration test passed; "
+            "then cleared by the food safety officer.",
             "decision": "Which of the two batches is released.",
             "if_different": "Hold that batch.",
             "if_similar": "Release it.",
@@ -220,6 +221,7 @@ SESSIONS: dict[str, dict[str, Any]] = {
                 "scale_high": 10.0,
             },
         },
+        "evidence": "X-ray of the filled bottles passed, no rubber found; migration test passed",
         "samples": ["reference", "batches 118 and 119"],
         "batches": ["RB-0097", "RB-0118, RB-0119"],
     },
@@ -263,6 +265,7 @@ def write_words(name: str, plan: dict[str, Any], ballots: int) -> None:
             "conditions": "water between samples",
             "deviations": "none",
             "decides": "Quality manager",
+            "care": care("2026-11-02", plan.get("evidence", ROUTINE)),
         },
         "question": {
             "protocol": plan["protocol"],

@@ -96,29 +96,41 @@ NOT_CLEARED, NOT_TASTED, NOT_DECIDED = "2026-11-24", "2026-11-23", "2026-11-19"
 DEVIATIONS = {
     NOISY: "The floor of the tasting room had been polished in the morning; it still smelt.",
 }
-DECIDED: dict[str, list[tuple[int, str, str]]] = {
+DECIDED: dict[str, list[tuple[int, str, str, str]]] = {
     NOISY: [
-        (0, "HOLD", "As recommended: the session could not tell. No second tasting is planned."),
-        (3, "REWORK", "Goes into the next batch of line 1 at one part in ten."),
+        (0, "HOLD", "As recommended: the session could not tell. No second tasting is planned.",
+         "panel"),
+        (3, "REWORK", "Goes into the next batch of line 1 at one part in ten.", "panel"),
     ],
     FIRE_DRILL: [
         (0, "RELEASE", "The alarm came when three had begun and nobody had finished; nothing of "
-         "the first tasting was looked at. The second one is clear."),
+         "the first tasting was looked at. The second one is clear.", "panel"),
     ],
-    REFUSED: [(1, "REJECT", "Food safety refused it: the sieve behind the mixer was torn.")],
+    REFUSED: [(1, "REJECT", "Food safety refused it: the sieve behind the mixer was torn.",
+               "line")],
     HELD_OVER_SUMMER: [
-        (0, "HOLD", "Both lines have moved since June: first the reference is looked at."),
+        (0, "HOLD", "Both lines have moved since June: first the reference is looked at.",
+         "reference"),
         (17, "REWORK", "QR-2 had aged, so this tasting says little of the batch. Goes into the "
-         "first batch after the holidays at one part in ten."),
+         "first batch after the holidays at one part in ten.", "reference"),
     ],
-    "2026-09-17": [(0, "REJECT", "As recommended. Five write of rubber; line 1 is clean.")],
-    "2026-10-22": [(0, "HOLD", "Rubber again. Kept for the insurer, who wants to draw samples.")],
+    "2026-09-17": [(0, "REJECT", "As recommended. Five write of rubber; line 1 is clean.",
+                    "line")],
+    "2026-10-22": [(0, "HOLD", "Rubber again. Kept for the insurer, who wants to draw samples.",
+                    "line")],
 }  # fmt: skip
 REASONS = {
-    Finding.SIMILAR: ("RELEASE", "As recommended: any difference is below the limit."),
-    Finding.DIFFERENT_WITHIN_LIMIT: ("RELEASE", "As recommended: perceptible, below the limit."),
-    Finding.DIFFERENT: ("REJECT", "As recommended: beyond what is tolerated."),
-}
+    Finding.SIMILAR: ("RELEASE", "As recommended: any difference is below the limit.", ""),
+    Finding.DIFFERENT_WITHIN_LIMIT: (
+        "RELEASE", "As recommended: perceptible, below the limit.", "",
+    ),
+    Finding.BEYOND_LIMIT: ("REJECT", "As recommended: beyond the limit.", "unknown"),
+}  # fmt: skip
+OPEN = [
+    (0, "HOLD", "As recommended: different, and whether within the limit is open.", ""),
+    (6, "REJECT", "No room to keep it for a larger panel.", "unknown"),
+]
+"""What became of batches that were different, with the limit open."""
 
 COMMENTS = {
     "plain": ("a little sharper", "thinner", "hard to say", "more peel", "a little flat"),
@@ -126,6 +138,26 @@ COMMENTS = {
     "aged": ("fresher", "sharper", "less cooked", "brighter", "more quince"),
     "rubber": ("rubber", "like a hose", "tyre", "plastic", "rubber at the end"),
 }
+FOLLOWED = "cooked fruit"
+"""Attribute that ages most: in it the drift of references is followed."""
+_OF = {
+    "cleared_by": "food safety",
+    "test": "PROFILE",
+    "reference": "QR-2",
+    "batch": "QN-25-109",
+    "to": "QR-1",
+}
+COMPARISONS = [
+    _OF | {"name": "QR-2 new", "held_on": "2025-11-20"},
+    _OF | {"name": "QR-2 in spring", "held_on": "2026-04-30"},
+    _OF | {"name": "QR-2 in summer", "held_on": "2026-07-30"},
+    _OF | {"name": "QR-3 beside QR-2", "held_on": "2026-08-05", "reference": "QR-3",
+           "batch": "QN-26-R3", "to": "QR-2"},
+    _OF | {"name": "QR-3 beside QR-1", "held_on": "2026-08-05", "reference": "QR-3",
+           "batch": "QN-26-R3"},
+]  # fmt: skip
+STEPS = [(0.0, 0.05), (-0.1, 0.15), (-0.4, 0.95), (0.4, -0.9), (0.0, 0.05)]
+"""True difference of each comparison, newer less older, in quince and in cooked fruit."""
 PEOPLE = [f"P{number:02d}" for number in range(1, 15)]
 
 
@@ -220,11 +252,13 @@ def decisions(day: str, tasted: date, found: Finding | None) -> list[dict[str, s
     elif found is None or day == NOT_DECIDED:
         told = []
     else:
-        told = [(0, *REASONS[found])]
+        told = OPEN if found is Finding.DIFFERENT else [(0, *REASONS[found])]
+        if day in RUBBER:
+            told = [(*entry[:3], "line") for entry in told]
     return [
-        {"disposition": what, "by": BY, "role": ROLE, "reason": reason,
+        {"disposition": what, "by": BY, "role": ROLE, "reason": reason, "cause": cause,
          "on": (tasted + timedelta(later)).isoformat()}
-        for later, what, reason in told
+        for later, what, reason, cause in told
     ]  # fmt: skip
 
 
@@ -273,19 +307,38 @@ def one_batch(
     return plain, rows
 
 
-def bridge(
-    newer: str, older: str, held_on: str, found: str, estimate: float, reason: str = ""
-) -> dict[str, Any]:
-    """How two references were compared: cooked fruit, 0 to 10, newer less older."""
-    return {"reference": newer, "to": older, "held_on": held_on, "finding": found,
-            "estimate": estimate, "se": 0.13, "reason": reason}  # fmt: skip
+def comparison(at: int, quince: float, cooked: float) -> list[dict[str, str]]:
+    """Two references beside each other in two attributes, twelve assessors, two cups of each."""
+    name, newer = COMPARISONS[at]["name"], COMPARISONS[at]["reference"]
+    rng = np.random.default_rng([SEED, 4500 + at])
+    codes = iter(rng.choice(np.arange(100, 1000), 4 * len(PEOPLE), False))
+    rows = []
+    for assessor in PEOPLE[:12]:
+        habit, liking = rng.normal([6.4, 2.6], 0.6), rng.normal(0, 0.12, 2)
+        for replicate in (1, 2):
+            for sample in rng.permutation(["reference", newer]):
+                away = np.array([quince, cooked]) + liking if sample == newer else np.zeros(2)
+                scores = np.clip(habit + away + rng.normal(0, 0.35, 2), 0, 10)
+                halves = [f"{np.round(2 * score) / 2:.1f}" for score in scores]
+                rows.append(
+                    {"comparison": name, "assessor": assessor, "sample": str(sample),
+                     "replicate": str(replicate), "code": str(next(codes)),
+                     "quince": halves[0], "cooked fruit": halves[1]}
+                )  # fmt: skip
+    return rows
+
+
+def bridge(name: str, older: str, **decided: dict[str, str]) -> dict[str, Any]:
+    """How two references were compared: the session, and what its estimate is of."""
+    return {"comparison": name, "to": older, "attribute": FOLLOWED} | decided
 
 
 def references() -> list[dict[str, Any]]:
     """The three references with the day on which each took over."""
     same = {"product": PRODUCT, "kind": "STORED_STABLE"}
-    second = bridge("QR-2", "QR-1", "2025-11-20", "SIMILAR", 0.05)
-    aged = "QR-2 has aged: it lies 0.95 from QR-1, and QR-3 does not."
+    second = bridge("QR-2 new", "QR-1")
+    aged = {"decided_by": BY, "role": ROLE,
+            "reason": "QR-2 has aged: it lies far from QR-1, and QR-3 does not."}  # fmt: skip
     return [
         {"taken_over": "2024-12-02", "why": "first reference, agreed with development and sales",
          "reference": same | {
@@ -294,15 +347,14 @@ def references() -> list[dict[str, Any]]:
         {"taken_over": "2025-11-24", "why": "QR-1 is kept for comparisons from now on",
          "reference": same | {
              "name": "QR-2", "batch": "QN-25-109", "made_on": "2025-11-12",
-             "usable_until": "2026-11-30", "storage": "4 °C, dark",
-             "bridged_to_previous": second, "bridged_to_first": second}},
+             "usable_until": "2026-11-30", "storage": "4 °C, dark"},
+         "bridges": {"previous": second, "first": second}},
         {"taken_over": "2026-08-06", "why": "QR-2 has drifted beyond the limit",
          "reference": same | {
              "name": "QR-3", "batch": "QN-26-R3", "made_on": "2026-08-03",
-             "usable_until": "2027-01-31", "storage": "-18 °C, dark",
-             "bridged_to_previous": bridge(
-                 "QR-3", "QR-2", "2026-08-05", "DIFFERENT", -0.9, aged),
-             "bridged_to_first": bridge("QR-3", "QR-1", "2026-08-05", "SIMILAR", 0.04)}},
+             "usable_until": "2027-01-31", "storage": "-18 °C, dark"},
+         "bridges": {"previous": bridge("QR-3 beside QR-2", "QR-2", decided=aged),
+                     "first": bridge("QR-3 beside QR-1", "QR-1")}},
     ]  # fmt: skip
 
 
@@ -323,11 +375,12 @@ def whole(batches: list[dict[str, Any]]) -> dict[str, Any]:
         "agreed_on": "2024-12-02",
         "agreed_because": "Agreed with management: consumers noticed nothing up to 1.5.",
         "references": references(),
+        "comparisons": COMPARISONS,
         "compared_again": [
-            {"why": "half-yearly comparison",
-             "bridge": bridge("QR-2", "QR-1", "2026-04-30", "SIMILAR", 0.14)},
-            {"why": "both lines moved together: is it the reference?",
-             "bridge": bridge("QR-2", "QR-1", "2026-07-30", "DIFFERENT", 0.95)},
+            {"why": "half-yearly comparison", "reference": "QR-2", "on": "2026-04-30",
+             **bridge("QR-2 in spring", "QR-1")},
+            {"why": "both lines moved together: is it the reference?", "reference": "QR-2",
+             "on": "2026-07-30", **bridge("QR-2 in summer", "QR-1")},
         ],
         "tasting_room": {
             "place": "tasting room, six booths, 21 °C",
@@ -349,7 +402,7 @@ def write_year(year: dict[str, Any]) -> None:
 
 
 def main() -> None:
-    """Write both files of the year."""
+    """Write the three files of the year."""
     days = made()
     numbers = {day.isoformat(): f"QN-{at:03d}" for at, (day, _) in enumerate(days, start=1)}
     scale = use_of_scale(np.random.default_rng([SEED, 0]))
@@ -361,6 +414,8 @@ def main() -> None:
         ballots += rows
     write_year(whole(batches))
     write_csv("year", ballots)
+    compared = [comparison(at, *step) for at, step in enumerate(STEPS)]
+    write_csv("references", [row for rows in compared for row in rows])
 
 
 if __name__ == "__main__":

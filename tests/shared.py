@@ -7,11 +7,14 @@ import subprocess
 import sys
 from pathlib import Path
 
+from sensory.sessions.care import Care
 from sensory.sessions.session import CAUTIONS, StoredSession
 from sensory.store.repository import Repository
 
 ROOT = Path(__file__).parents[1]
 ALL_YES = {caution.key: True for caution in CAUTIONS}
+CARE = Care(cleared_by="food safety", cleared_on="2026-09-13", evidence="residue test passed")
+"""A clearance, without which no question is agreed."""
 ANSWERS = {
     "what_changed": "sugar",
     "decision": "Whether the recipe changes.",

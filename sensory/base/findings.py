@@ -27,7 +27,20 @@ class Finding(StrEnum):
     @property
     def sentence(self) -> str:
         """The finding in words for the user."""
-        return _SENTENCES[self]
+        return self.says()
+
+    def says(self, attribute: str = "", *, limit: bool = True) -> str:
+        """The finding in words for the user.
+
+        `attribute`: where the test asked about one only, of which alone the finding speaks.
+        `limit`: whether a limit was agreed that a difference may lie within or beyond.
+
+        >>> Finding.SIMILAR.says("sweetness")
+        'Any difference in sweetness is below the agreed limit.'
+        """
+        words = _SENTENCES[self] if limit or self is not Finding.DIFFERENT else _NO_LIMIT
+        about = f"difference in {attribute}" if attribute else "difference"
+        return words.replace("difference", about, 1)
 
     @property
     def heading(self) -> str:
@@ -123,3 +136,4 @@ _SENTENCES = {
     Finding.BEYOND_LIMIT: "The difference is larger than the agreed limit.",
     Finding.UNDECIDED: "Inconclusive: this session cannot tell.",
 }
+_NO_LIMIT = "A difference is perceptible."

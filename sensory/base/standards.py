@@ -34,6 +34,8 @@ class Standard:
         What the look left open.
     checked : str
         Year and month in which the edition was last looked up.
+    similarity : bool
+        False where its scope excludes a finding of similarity.
 
     Examples
     --------
@@ -52,6 +54,7 @@ class Standard:
     recalled: tuple[str, ...] = ()
     doubt: str = ""
     checked: str = CHECKED
+    similarity: bool = True
 
     @property
     def name(self) -> str:
@@ -82,6 +85,7 @@ def _standard(
     amended: tuple[str, ...] = (),
     recalled: tuple[str, ...] = (),
     doubt: str = "",
+    similarity: bool = True,
 ) -> Standard:
     return Standard(
         number=number,
@@ -90,6 +94,7 @@ def _standard(
         amendments=amended,
         recalled=recalled,
         doubt=doubt,
+        similarity=similarity,
     )
 
 
@@ -108,7 +113,7 @@ STANDARDS = {
             recalled=("Amd 1:2016",),
             doubt="one catalogue says replaced, no successor was found",
         ),
-        _standard("ISO 8588", "2017", "A - not A test"),
+        _standard("ISO 8588", "2017", "A - not A test", similarity=False),
         _standard("ISO 8587", "2006", "ranking", recalled=("Amd 1:2013",)),
         _standard("ISO 16820", "2019", "sequential analysis"),
         _standard("ISO 11132", "2021", "performance of a quantitative descriptive panel"),

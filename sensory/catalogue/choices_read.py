@@ -32,10 +32,11 @@ def read_choices(
         counted.trials,
         alpha=question.alpha,
         beta=question.beta,
-        pd_limit=question.pd_limit,
+        pd_limit=question.limit,
         two_sided=question.two_sided,
         by_assessor=counted.by_assessor,
         planned=question.assessors,
+        attribute=question.attribute,
     )
     counts = Counts(
         answers=counted.trials,
@@ -106,6 +107,7 @@ def choice_outcome(shown: SessionFinding, counts: Counts) -> Outcome:
                 two_sided=test.two_sided,
             ),
         ),
+        warnings=shown.warnings,
         turned=not test.two_sided and turned_round(test.correct, test.trials, test.protocol),
         cannot_tell=shown.cannot_tell,
         notes=("p: exact binomial. Limits: Clopper-Pearson, 95 %, carried to pd and d-prime.",)
@@ -146,16 +148,18 @@ def _counts(shown: SessionFinding, counts: Counts) -> list[_Row]:
 def _estimates(shown: SessionFinding) -> list[_Row]:
     test, replicated = shown.test, shown.replicated
     if replicated is not None:
-        upper = replicated.pd_upper
+        upper, lower = replicated.pd_upper, replicated.pd_lower
         listed = [_row(row) for row in replicated.table().rows[:2]]
     else:
-        upper = test.pd_upper
+        upper, lower = test.pd_upper, test.pd_lower
         listed = [_row(row[:5]) for row in test.table().rows]
         if test.two_sided:
             listed[0] = ("proportion of answers for B", *listed[0][1:])
+    level = 1 - test.alpha / (2 if test.two_sided else 1)
     return [
         *listed,
         ("distinguishers, upper limit", upper, None, upper, 1 - test.beta),
+        ("distinguishers, lower limit", lower, lower, None, level),
         ("agreed limit, distinguishers", test.pd_limit, None, None, None),
         ("agreed limit, d-prime", test.dprime_limit, None, None, None),
     ]
@@ -171,16 +175,21 @@ def _tests(shown: SessionFinding) -> list[_Row]:
         ("beta", test.beta),
         (f"{what} needed for a difference", test.critical_count),
     ]
+    if not test.two_sided:
+        rows.append(("chance of so few correct by guessing", test.p_below_guessing))
     if replicated is not None:
         rows.append(("p that assessors are alike", replicated.p_overdispersion))
     else:
         rows += [
             ("p of the similarity test", test.p_similarity),
             (f"{what} allowed for similarity", test.similar_count),
+            ("p of the test that it is beyond the limit", test.p_beyond),
+            (f"{what} needed to be beyond the limit", test.beyond_count),
             ("chance of a fair pass, nothing changed", risks.fair_pass),
             (f"risk of a wrong pass (beta error), {limit}", risks.wrong_pass),
             ("risk of a false alarm (alpha error), nothing changed", risks.false_alarm),
             (f"power, {limit}", risks.power),
+            (f"risk of a wrong rejection (beyond the limit), {limit}", risks.wrong_rejection),
         ]
     return [(name, value, None, None, None) for name, value in rows]
 
@@ -207,7 +216,7 @@ def _figure(shown: SessionFinding) -> Figure:
     test, replicated = shown.test, shown.replicated
     guess, agreed = float(test.protocol.guess), float(test.pc_at_limit)
     upper = float(max(test.pc_upper, 1 - test.pc_upper) if test.two_sided else test.pc_upper)
-    low = 1 - upper if test.two_sided else guess
+    low = 1 - upper if test.two_sided else min(guess, upper)
     ends = (upper, 1 - upper) if test.two_sided else (upper,)
     if replicated is not None:
         upper = float(test.protocol.pc_at(round(replicated.pd_upper, 6)))

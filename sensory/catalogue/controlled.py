@@ -50,7 +50,8 @@ DIFFERENCE_FROM_CONTROL = TestKind(
         Setting(
             key="limit",
             kind="number",
-            default=1.5,
+            default=None,
+            needed=True,
             low=0.01,
             label="Action limit: difference from the blind reference",
         ),

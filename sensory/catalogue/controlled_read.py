@@ -28,7 +28,7 @@ _KEY = "DIFFERENCE_FROM_CONTROL"
 
 
 def read_difference_from_control(rows: Sequence[Row], question: Question) -> Outcome:
-    """Each batch beyond the blind reference, against the action limit.
+    """Each sample beyond the blind reference, against the action limit.
 
     Raises ArgumentError, BallotError as in `difference_from_control`.
     """
@@ -37,7 +37,7 @@ def read_difference_from_control(rows: Sequence[Row], question: Question) -> Out
     result = difference_from_control(
         frame,
         control=spelled(frame, str(setting(settings, "control"))),
-        limit=float(setting(settings, "limit")),
+        limit=KINDS[question.protocol].agreed_number(settings, "limit"),
         alpha=question.alpha,
         beta=question.beta,
         scale=(scale.low, scale.high),
@@ -96,26 +96,26 @@ def outcome_of_control(result: DifferenceFromControl) -> Outcome:
         ),
         comparisons=_comparisons(result),
         cannot_tell=(
-            "It does not say in which attribute a batch lies off, nor in which direction.",
+            "It does not say in which attribute a sample lies off, nor in which direction.",
             "The action limit is a decision of management; no number of this session gives it.",
             SCOPE,
         ),
         notes=(
             *result.notes,
-            "p: one-sided, p_adjusted: Dunnett over the batches; upper: one-sided limit at 1 - "
-            f"beta = {1 - result.beta:g}, each batch at its own risk.",
+            "p: one-sided, p_adjusted: Dunnett over the samples; lower: simultaneous, at alpha; "
+            f"upper: one-sided at 1 - beta = {1 - result.beta:g}, each sample at its own risk.",
         ),
     )
 
 
 def _tables(result: DifferenceFromControl) -> tuple[NamedTable, ...]:
-    beyond = "sample finding estimate se df low high upper p p_adjusted"
+    beyond = "sample finding estimate se df low high lower upper p p_adjusted"
     means = "sample estimate se low high"
     return (
         NamedTable("Beyond the blind reference", table_of(result.against_control, beyond)),
         NamedTable("As scored, nothing taken off", table_of(result.means, means)),
         NamedTable(
-            "Assessors for an unchanged batch to be shown as similar (80 %)",
+            "Assessors for an unchanged sample to be shown as similar (80 %)",
             table_of(result.assessors_needed(), "sample assessors"),
         ),
     )

@@ -1,7 +1,8 @@
 """Answers graded by sureness: from checked answers to a finding.
 
 Answers of one person go together: where somebody answered more than once, the test of a
-difference is a sign test over assessors, and similarity is not concluded.
+difference is a sign test over assessors. Similarity is never concluded, as in A - not A without
+grades: one rule for both.
 """
 
 from __future__ import annotations
@@ -30,10 +31,11 @@ from .outcome_words import (
     TURNED_ROUND,
     chance,
     each_named,
+    no_similarity,
     overall,
 )
 from .question import Question
-from .scales import DPRIME_LIMIT, Setting
+from .scales import Setting
 
 Row = dict[str, Any]
 _COLUMNS = (
@@ -55,19 +57,14 @@ def read_sureness(rows: Sequence[Row], question: Question) -> Outcome:
     table = np.array([_graded(rows, name, len(grades)) for name in ("A", *products)])
     people = [str(row["assessor"]) for row in rows]
     several_each = len(set(people)) < len(people)
-    limit = float(SURENESS.setting(question.settings, "dprime_limit"))
     graded = sureness_test(table).products
-    upper = [own.limits.high for own in sureness_test(table, level=1 - 2 * question.beta).products]
     raw = [
         _sign_p(rows, name) if several_each else _rank_p(product)
         for name, product in zip(products, graded, strict=True)
     ]
     adjusted = holm(raw).tolist()
     turned = [1 - p <= TURNED and each.r_index < 0.5 for p, each in zip(raw, graded, strict=True)]
-    findings = [
-        finding_of(p <= question.alpha, high < limit and not several_each and not round_about)
-        for p, high, round_about in zip(adjusted, upper, turned, strict=True)
-    ]
+    findings = [finding_of(p <= question.alpha, False) for p in adjusted]
     numbers = tuple(
         _line(*entry) for entry in zip(products, findings, graded, raw, adjusted, strict=True)
     )
@@ -75,23 +72,22 @@ def read_sureness(rows: Sequence[Row], question: Question) -> Outcome:
     return Outcome(
         test=SURENESS.key,
         finding=overall(findings),
-        sentence=each_named(products, findings),
+        sentence=each_named(products, findings, limit=False),
         counts=Counts(answers=len(rows), assessors=len(set(people))),
         alpha=question.alpha,
-        beta=question.beta,
-        limit=limit,
         turned=any(turned),
         because=_because(numbers, question.alpha),
         tables=(
             NamedTable("The numbers", Table(columns=_COLUMNS, rows=numbers)),
             NamedTable("The counts", Table(columns=("sample", *grades), rows=counts)),
         ),
-        figure=_figure(products, graded, limit),
-        comparisons=_compared(products, findings, graded, adjusted, limit),
+        figure=_figure(products, graded),
+        comparisons=_compared(products, findings, graded, adjusted),
         cannot_tell=(
             *((ALONE,) if len(set(people)) == 1 else ()),
             *((TURNED_ROUND,) if any(turned) else ()),
             *((TOGETHER,) if several_each else ()),
+            no_similarity("ISO 8588"),
             ATTRIBUTE,
             SCOPE,
         ),
@@ -99,11 +95,11 @@ def read_sureness(rows: Sequence[Row], question: Question) -> Outcome:
     )
 
 
-def _figure(names: Sequence[str], products: Sequence[GradedProduct], limit: float) -> Figure:
+def _figure(names: Sequence[str], products: Sequence[GradedProduct]) -> Figure:
     return Figure(
         axis="d-prime against the reference; 0 is no difference",
         spans=tuple(
-            Span(label=name, estimate=product.dprime, limits=product.limits, margin=limit)
+            Span(label=name, estimate=product.dprime, limits=product.limits)
             for name, product in zip(names, products, strict=True)
         ),
     )
@@ -114,7 +110,6 @@ def _compared(
     findings: Sequence[Finding],
     products: Sequence[GradedProduct],
     adjusted: Sequence[float],
-    limit: float,
 ) -> tuple[Comparison, ...]:
     return tuple(
         Comparison(
@@ -124,7 +119,6 @@ def _compared(
             estimate=product.dprime,
             limits=product.limits,
             p=p,
-            margin=limit,
         )
         for name, finding, product, p in zip(names, findings, products, adjusted, strict=True)
     )
@@ -198,8 +192,9 @@ SURENESS = TestKind(
             default="surely A; perhaps A; perhaps not A; surely not A",
             needed=True,
         ),
-        DPRIME_LIMIT,
     ),
+    similarity=STANDARDS["ISO 8588"].similarity,
+    former={"dprime_limit": "Limit agreed, which this test does not judge: d-prime"},
     ballot=columns_once(
         ASSESSOR,
         Column(

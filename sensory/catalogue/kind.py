@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Any, ClassVar, Literal
 
-from ..base.errors import ArgumentError
+from ..base.errors import ArgumentError, RecordError
 from ..base.standards import Standard
 from ..choices.protocols import Protocol
 from .columns import BallotColumns
@@ -113,6 +113,8 @@ class TestKind:
     settings : tuple of Setting
     similarity : bool
         Whether its answers can show similarity at all.
+    former : mapping of str to str
+        Settings, with their labels, that questions of old may hold and that mean nothing now.
     answer : {'codes', 'choice', 'grade', 'place', 'score', 'scores'}
         What a ballot takes: codes of the samples named, one of `choices`, an agreed grade, a
         place for each sample, a score, or a score for each agreed attribute.
@@ -139,6 +141,7 @@ class TestKind:
     read: Reader
     settings: tuple[Setting, ...] = ()
     similarity: bool = True
+    former: Mapping[str, str] = field(default_factory=dict)
     answer: Literal["codes", "choice", "grade", "place", "score", "scores"] = "choice"
     choices: tuple[str, ...] = ()
     by_name: bool = True
@@ -196,6 +199,14 @@ class TestKind:
         default = next((known.default for known in self.settings if known.key == key), 0.0)
         return settings.get(key, default)
 
+    def agreed_number(self, settings: Mapping[str, Any], key: str) -> float:
+        """A number that has to be agreed; RecordError where nobody did."""
+        value = self.setting(settings, key)
+        if value is None:
+            label = next(known.label for known in self.settings if known.key == key)
+            raise RecordError(f"{label}: nobody has agreed one.")
+        return float(value)
+
     def offered_settings(self, settings: Mapping[str, Any]) -> tuple[Setting, ...]:
         """The settings that mean something beside the others."""
         scale = self.setting(settings, "scale")
@@ -208,7 +219,7 @@ class TestKind:
             for known in self.offered_settings(settings)
             for now in (self.setting(settings, known.key),)
             if not known.optional or known.key in settings
-        ]
+        ] + [(label, settings[key]) for key, label in self.former.items() if key in settings]
 
     def listed(self, settings: Mapping[str, Any], key: str) -> list[str]:
         """A setting that holds several words, separated by semicolons; none without it.
@@ -225,11 +236,14 @@ class TestKind:
     def missing(self, question: Question) -> list[str]:
         """What has to be stated before a question with this test can be agreed."""
         if self.protocol and self.protocol.asks_attribute and not question.attribute.strip():
-            return ["Which attribute is asked about?"]
+            return ["Which attribute is asked about?", *_no_limit(question)]
+        if self.protocol:
+            return _no_limit(question)
+        now = {known: self.setting(question.settings, known.key) for known in self.settings}
         return [
             f"{known.label}?"
-            for known in self.settings
-            if known.needed and not str(self.setting(question.settings, known.key)).strip()
+            for known, value in now.items()
+            if known.needed and (value is None or not str(value).strip())
         ]
 
     def check(self, settings: Mapping[str, Any]) -> None:
@@ -242,6 +256,8 @@ class TestKind:
         """
         known = {setting.key: setting for setting in self.settings}
         for key, value in settings.items():
+            if key in self.former:
+                continue
             if key not in known:
                 raise ArgumentError(
                     f"{self.name} has no setting {key!r}: {', '.join(known) or 'there is none'}."
@@ -263,7 +279,8 @@ class TestKind:
         if not low < high:
             raise ArgumentError(f"the scale must go upwards; got {low:g} to {high:g}.")
         widths = list(self.margins(settings).values())
-        widths += [float(self.setting(settings, "limit"))] if self.has_setting("limit") else []
+        limit = self.setting(settings, "limit") if self.has_setting("limit") else None
+        widths += [] if limit is None else [float(limit)]
         if widths and max(widths) >= high - low:
             raise ArgumentError(
                 f"a margin or limit of {max(widths):g} is as wide as the scale of {low:g} to "
@@ -319,6 +336,10 @@ class TestKind:
 
     def __repr__(self) -> str:
         return self.key
+
+
+def _no_limit(question: Question) -> list[str]:
+    return [] if question.pd_limit is not None else ["Agreed limit: which share may notice?"]
 
 
 def in_words(value: object) -> str:

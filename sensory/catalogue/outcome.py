@@ -211,6 +211,7 @@ class Outcome:
     `tables`: the first one is the main one.
     `comparisons`: with the reference, of tests that have one.
     `turned`: whether the answers lie so far the wrong way round that chance hardly explains it.
+    `warnings`: what stands beside the finding, so that nobody reads it without.
     `notes`: what was computed how, and what else the reader has to know.
     `remarks`: what the checks of the ballots noticed.
     `means`: of a profile.
@@ -235,6 +236,7 @@ class Outcome:
     figure: Figure | None = None
     comparisons: tuple[Comparison, ...] = ()
     turned: bool = False
+    warnings: tuple[str, ...] = ()
     cannot_tell: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
     remarks: tuple[str, ...] = ()

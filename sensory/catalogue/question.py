@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any
 
+from ..base.errors import RecordError
 from ..base.plain import LEFT_OUT_EMPTY, Plain
 from ..base.records import digest_of
 
@@ -18,8 +19,9 @@ class Question(Plain):
     `protocol`: key of the protocol, such as ``TRIANGLE``.
     `what_changed`, `decision`: the one thing that differs, and what will be decided.
     `if_different`, `if_similar`, `if_undecided`, `if_beyond`: what will be done at each finding;
-    where the last is empty, beyond the limit is done what is done at a difference.
-    `alpha`, `beta`, `pd_limit`: risks and limit as in `choice_test`.
+        where the last is empty, beyond the limit is done what is done at a difference.
+    `alpha`, `beta`, `pd_limit`: risks and limit as in `choice_test`; the limit is None as long as
+        nobody has agreed one, and in tests that are no forced choice.
     `assessors`: how many ballots are planned.
     `attribute`: for protocols that ask about a named attribute.
     `target`: ``A`` or ``B``: the sample expected to have more of it.
@@ -36,7 +38,7 @@ class Question(Plain):
     if_beyond: str = field(default="", metadata=LEFT_OUT_EMPTY)
     alpha: float = 0.05
     beta: float = 0.05
-    pd_limit: float = 0.30
+    pd_limit: float | None = None
     assessors: int = 66
     two_sided: bool = False
     attribute: str = ""
@@ -45,6 +47,13 @@ class Question(Plain):
     retest_rule: str = ""
     standard: str = ""
     settings: dict[str, Any] = field(default_factory=dict, metadata=LEFT_OUT_EMPTY)
+
+    @property
+    def limit(self) -> float:
+        """The agreed limit of a forced choice; RecordError where there is none."""
+        if self.pd_limit is None:
+            raise RecordError("No limit is agreed: say which share of assessors may notice.")
+        return self.pd_limit
 
     @property
     def digest(self) -> str:

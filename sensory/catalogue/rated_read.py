@@ -106,7 +106,7 @@ def outcome_of_profile(
     return Outcome(
         test=_KEY,
         finding=overall(findings),
-        sentence=each_named(names, findings),
+        sentence=each_named(names, findings, limit=bool(agreed)),
         because=_moved(compared, result.alpha),
         counts=Counts(answers=len(result.table.rows), assessors=len(result.table.assessors)),
         alpha=result.alpha,

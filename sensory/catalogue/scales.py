@@ -30,7 +30,8 @@ class Setting:
     `low`, `high`: bounds of a number.
     `whole`: whether a number has to be a whole one.
     `choices`: what a choice may be.
-    `needed`: whether an empty text keeps the question from being agreed.
+    `default`: None where it has to be agreed: a limit that nobody stated is nobody's agreement.
+    `needed`: whether an empty one keeps the question from being agreed.
     `optional`: whether it is kept only where it differs from its default, as in older records.
     `scale`: kind of scale to which it belongs, if to one only.
     """
@@ -38,7 +39,7 @@ class Setting:
     key: str
     label: str
     kind: Literal["number", "text", "choice"] = "text"
-    default: float | str = ""
+    default: float | str | None = ""
     low: float = 0.0
     high: float = 1000.0
     whole: bool = False
@@ -67,7 +68,13 @@ class Setting:
 
 
 DPRIME_LIMIT = Setting(
-    key="dprime_limit", label="Agreed limit: d-prime", kind="number", default=1.0, low=0.05, high=5
+    key="dprime_limit",
+    label="Agreed limit: d-prime",
+    kind="number",
+    default=None,
+    needed=True,
+    low=0.05,
+    high=5,
 )
 _KIND = Setting(
     key="scale",

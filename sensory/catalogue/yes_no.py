@@ -32,15 +32,13 @@ from .outcome_words import (
     TURNED,
     TURNED_ROUND,
     chance,
+    no_similarity,
 )
 from .question import Question
 from .scales import DPRIME_LIMIT
 
 Row = dict[str, Any]
 Ints = NDArray[np.int64]
-_NO_SIMILARITY = (
-    f"A - not A does not show similarity: the scope of {STANDARDS['ISO 8588'].name} excludes it."
-)
 
 
 def read_a_not_a(rows: Sequence[Row], question: Question) -> Outcome:
@@ -68,7 +66,7 @@ def read_a_not_a(rows: Sequence[Row], question: Question) -> Outcome:
     return Outcome(
         test=A_NOT_A.key,
         finding=finding,
-        sentence=finding.sentence,
+        sentence=finding.says(limit=False),
         counts=Counts(answers=len(rows), assessors=len(table)),
         alpha=question.alpha,
         because=f"'A' was said of {hits} of {a_served} samples of A and of {alarms} of {not_a} "
@@ -78,29 +76,35 @@ def read_a_not_a(rows: Sequence[Row], question: Question) -> Outcome:
             _counts("sample", ("A", "B"), ("A", "not A"), table),
         ),
         **_compared(finding, dprime, limits, p, None),
-        cannot_tell=(*_alone(table), _NO_SIMILARITY, ATTRIBUTE, SCOPE),
+        cannot_tell=(*_alone(table), no_similarity("ISO 8588"), ATTRIBUTE, SCOPE),
         notes=(_how(several_each), ONE_SIDED),
     )
 
 
 def read_same_different(rows: Sequence[Row], question: Question) -> Outcome:
-    """Same-different: difference by the exact conditional test, similarity by d-prime.
+    """Same-different: difference by the exact conditional test, the limit by d-prime.
+
+    Similar where its one-sided upper limit at beta lies below the agreed one, beyond it where its
+    lower limit at alpha lies above.
 
     Raises ArgumentError when like pairs or pairs of the two samples were never answered.
     """
     table = _by_assessor(rows, "pair", ("AA", "BB"), "same")
     counts = _totals(table, "AA or BB", "AB or BA")
-    limit = float(SAME_DIFFERENT.setting(question.settings, "dprime_limit"))
+    limit = SAME_DIFFERENT.agreed_number(question.settings, "dprime_limit")
     several_each = _several_each(table)
     p = _p_one_sided(table, several_each)
     pooled = same_different(*counts)
     upper = same_different(*counts, level=1 - 2 * question.beta).limits.high
+    lower = same_different(*counts, level=1 - 2 * question.alpha).limits.low
     turned = _p_one_sided(table[:, [2, 3, 0, 1]], several_each) <= TURNED
     similar = bool(upper < limit) and not several_each and not turned
-    finding = finding_of(p <= question.alpha, similar)
+    different = p <= question.alpha
+    finding = finding_of(different, similar, different and lower > limit and not several_each)
     numbers = [
         *pooled.table().rows[:2],
         ("d-prime, upper limit, one-sided", upper, None, upper, 1 - question.beta),
+        ("d-prime, lower limit, one-sided", lower, lower, None, 1 - question.alpha),
         ("agreed limit, d-prime", limit, None, None, None),
         ("p, exact, one-sided", p, None, None, None),
     ]
@@ -223,7 +227,7 @@ A_NOT_A = TestKind(
         ),
     },
     letters=_LETTERS,
-    similarity=False,
+    similarity=STANDARDS["ISO 8588"].similarity,
     ballot=columns_once(
         ASSESSOR,
         Column(

@@ -39,7 +39,11 @@ class Situation:
     homogeneous : bool
         Portions of one batch are alike.
     looks_alike : bool
-        Colour and shape cannot give the answer away, or can be masked.
+        Colour and shape cannot give the answer away.
+    maskable : bool
+        Where they could: whether coloured light, dark or lidded cups hide it.
+    trained : bool
+        The panel is trained: on a scale, or on the attributes of the product.
     reference_known : bool
         The reference is regular production that assessors know.
     scarce : bool
@@ -53,6 +57,13 @@ class Situation:
     looks_alike: bool = True
     reference_known: bool = True
     scarce: bool = False
+    maskable: bool = False
+    trained: bool = False
+
+    @property
+    def told_by_looks(self) -> bool:
+        """Whether assessors can see which sample is which."""
+        return not self.looks_alike and not self.maskable
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,6 +78,8 @@ class Advice:
         Samples that one assessor tastes in one test.
     possible : bool
         False where a reason against it is decisive.
+    condition : str
+        What has to be done so that it is possible; empty for nothing.
     """
 
     method: str
@@ -76,6 +89,11 @@ class Advice:
     possible: bool
     reasons: tuple[str, ...]
     against: tuple[str, ...]
+    condition: str = ""
+
+
+MASKED = "looks masked"
+"""The condition under which samples that look different go into a test of any difference."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,33 +122,77 @@ def _asks(*questions: str) -> Callable[[Situation], bool]:
 
 _OVERALL = _for(_asks("different", "similar"), "Finds a difference of any nature.", 3)
 _NOT_OVERALL = _not(
-    _asks("more", "size", "reference from memory"), "Answers another question.", -_NEVER
+    lambda s: (
+        s.question in ("more", "reference from memory") or (s.question == "size" and s.trained)
+    ),
+    "Answers another question.",
+    -_NEVER,
 )
+_SIZE_BY_DPRIME = _for(
+    lambda s: s.question == "size" and not s.trained,
+    "Its d' says how large the difference is, not what differs.",
+    3,
+)
+_OVERALL_ONLY = (_OVERALL, _SIZE_BY_DPRIME, _NOT_OVERALL)
 _HETEROGENEOUS = _not(
     lambda s: not s.homogeneous, "Portions differ among themselves: assessors would find that.", 4
 )
-_LOOKS = _not(lambda s: not s.looks_alike, "Looks give the answer away unless masked.", 4)
+_LOOKS = (
+    _not(
+        lambda s: s.told_by_looks,
+        "Looks give the answer away: assessors would answer by eye.",
+        -_NEVER,
+    ),
+    _not(
+        lambda s: not s.looks_alike and s.maskable,
+        "Only with the looks masked; check first that nobody sees the difference.",
+        1,
+    ),
+)
+_UNTRAINED = _not(lambda s: not s.trained, "Needs a trained panel.", -_NEVER)
+
+
+def _only_named(s: Situation) -> bool:
+    """Whether a named attribute is all that an untrained panel can be asked about."""
+    return s.told_by_looks and not s.trained and s.question in ("similar", "size")
+
+
+_NAMED_INSTEAD = (
+    _for(_only_named, "Looks do not say which sample has more of a flavour.", 3),
+    _not(
+        _only_named,
+        "Speaks of the named attribute only, and colour can suggest flavour: mask it if at all "
+        "possible, or train the panel for a profile.",
+        1,
+    ),
+    _not(
+        lambda s: s.question not in ("more", "reference from memory") and not _only_named(s),
+        "Asks about one attribute; the difference may lie elsewhere.",
+        -_NEVER,
+    ),
+    _not(_asks("reference from memory"), "Answers another question.", -_NEVER),
+)
 
 _METHODS: tuple[tuple[str, str, str, int, tuple[_Clause, ...]], ...] = (
     ("tetrad", "TETRAD", str(STANDARDS["ISO 6658"]), 4, (
-        _OVERALL, _NOT_OVERALL, _HETEROGENEOUS, _LOOKS,
+        *_OVERALL_ONLY, _HETEROGENEOUS, *_LOOKS,
         _for(lambda s: s.people < 60, "Most power for the people at hand.", 2),
         _not(lambda s: s.carry_over, "Four tastings: fatigue eats the gain in power.", 4),
         _not(lambda s: s.scarce, "Takes four portions a test.", 1),
     )),
     ("triangle", "TRIANGLE", str(STANDARDS["ISO 4120"]), 3, (
-        _OVERALL, _NOT_OVERALL, _HETEROGENEOUS, _LOOKS,
+        *_OVERALL_ONLY, _HETEROGENEOUS, *_LOOKS,
         _for(lambda s: True, "Known to most panels.", 1),
         _not(lambda s: s.carry_over, "Three tastings with carry-over.", 2),
     )),
     ("duo-trio", "DUO_TRIO", str(STANDARDS["ISO 10399"]), 3, (
-        _OVERALL, _NOT_OVERALL, _HETEROGENEOUS, _LOOKS,
+        *_OVERALL_ONLY, _HETEROGENEOUS, *_LOOKS,
         _for(lambda s: s.reference_known, "Easy task with a known reference.", 1),
         _not(lambda s: s.people < 60, "Needs about twice the people of a triangle.", 2),
         _not(lambda s: s.carry_over, "Three tastings with carry-over.", 2),
     )),
     ("two-out-of-five", "TWO_OUT_OF_FIVE", str(STANDARDS["ISO 6658"]), 5, (
-        _OVERALL, _NOT_OVERALL, _HETEROGENEOUS, _LOOKS,
+        *_OVERALL_ONLY, _HETEROGENEOUS, *_LOOKS,
         _for(lambda s: s.people < 15, "Guessing succeeds only once in ten: few people suffice.", 1),
         _not(lambda s: s.carry_over, "Five tastings.", -_NEVER),
         _not(lambda s: True, "Five tastings tire: best for looks, touch and sound "
@@ -140,28 +202,27 @@ _METHODS: tuple[tuple[str, str, str, int, tuple[_Clause, ...]], ...] = (
     ("same-different", "", str(STANDARDS["ASTM E2139"]), 2, (
         _for(_asks("different"), "Finds a difference of any nature.", 3),
         _not(_asks("similar"), "Similarity only by way of d-prime, with wide limits.", 4),
-        _NOT_OVERALL, _HETEROGENEOUS,
+        _NOT_OVERALL, _not(_asks("size"), "Answers another question.", -_NEVER),
+        _HETEROGENEOUS, *_LOOKS,
         _for(lambda s: s.carry_over, "Two tastings only.", 3),
         _not(lambda s: not s.carry_over, "Answers depend on when people say 'different'.", 2),
     )),
     ("paired comparison", "PAIRED", str(STANDARDS["ISO 5495"]), 2, (
         _for(_asks("more"), "Asks for the attribute itself, the strongest test for it.", 5),
-        _not(_asks("different", "similar", "size", "reference from memory"),
-             "Asks about one attribute; the difference may lie elsewhere.", -_NEVER),
+        *_NAMED_INSTEAD,
         _for(lambda s: s.carry_over, "Two tastings only.", 1),
     )),
     ("3-AFC", "THREE_AFC", str(STANDARDS["ISO 13301"]), 3, (
         _for(_asks("more"), "Asks for the attribute itself; guessing succeeds less often.", 4),
-        _not(_asks("different", "similar", "size", "reference from memory"),
-             "Asks about one attribute; the difference may lie elsewhere.", -_NEVER),
+        *_NAMED_INSTEAD,
         _not(lambda s: s.carry_over, "Three tastings with carry-over.", 2),
         _not(lambda s: s.scarce, "Takes three portions a test.", 1),
     )),
     ("A - not A", "", str(STANDARDS["ISO 8588"]), 1, (
         _for(_asks("reference from memory"), "One sample at a time against memory.", 5),
-        _for(lambda s: s.question == "different" and (s.carry_over or not s.looks_alike),
+        _for(lambda s: s.question == "different" and (s.carry_over or s.told_by_looks),
              "Bears differing looks and long aftertaste.", 4),
-        _not(lambda s: s.question == "different" and not s.carry_over and s.looks_alike,
+        _not(lambda s: s.question == "different" and not s.carry_over and not s.told_by_looks,
              "Answers depend on when people say 'A'.", 2),
         _not(_asks("similar"), "The standard excludes conclusions of similarity.", -_NEVER),
         _not(_asks("more", "size"), "Answers another question.", -_NEVER),
@@ -169,9 +230,13 @@ _METHODS: tuple[tuple[str, str, str, int, tuple[_Clause, ...]], ...] = (
     )),
     ("profile", "", str(STANDARDS["ISO 13299"]), 3, (
         _for(_asks("size"), "Says in which attributes the samples differ, and by how much.", 4),
-        _not(_asks("different", "similar", "more", "reference from memory"),
+        _for(lambda s: s.question == "similar" and s.told_by_looks,
+             "Shows attribute by attribute, whatever the looks, that the flavour lies within the "
+             "agreed margins.", 6),
+        _not(lambda s: s.question in ("different", "more", "reference from memory")
+             or (s.question == "similar" and not s.told_by_looks),
              "Answers another question.", -_NEVER),
-        _not(lambda s: True, "Needs a panel trained on the attributes.", 1),
+        _UNTRAINED,
         _not(lambda s: s.carry_over, "Several samples in a row with carry-over.", 2),
     )),
     ("ranking", "", str(STANDARDS["ISO 8587"]), 4, (
@@ -189,10 +254,12 @@ _METHODS: tuple[tuple[str, str, str, int, tuple[_Clause, ...]], ...] = (
         _for(_asks("size"), "Gives the size of the difference.", 5),
         _for(lambda s: s.question in ("different", "similar") and not s.homogeneous,
              "Bears portions that differ, by a blind reference.", 5),
+        _not(lambda s: s.question in ("different", "similar") and s.told_by_looks,
+             "Looks tell the blind reference from the sample.", -_NEVER),
         _for(lambda s: s.question in ("different", "similar") and s.people < 15,
              "Trained scores say more than choices when people are few.", 7),
         _not(_asks("more", "reference from memory"), "Answers another question.", -_NEVER),
-        _not(lambda s: True, "Needs a panel trained on the scale.", 1),
+        _UNTRAINED,
     )),
 )  # fmt: skip
 
@@ -220,6 +287,9 @@ def advise(situation: Situation) -> tuple[Advice, ...]:
     'triangle'
     >>> advise(Situation(question="different", people=30, carry_over=True))[0].method
     'same-different'
+    >>> seen = Situation(question="similar", people=60, looks_alike=False, maskable=True)
+    >>> advise(seen)[0].method, advise(seen)[0].condition
+    ('triangle', 'looks masked')
     """
     if situation.question not in QUESTIONS:
         raise ArgumentError(
@@ -240,6 +310,7 @@ def _scored(
     clauses: tuple[_Clause, ...],
 ) -> tuple[int, Advice]:
     holding = [clause for clause in clauses if clause.when(situation)]
+    masked = any(clause is _LOOKS[1] for clause in holding)
     advice = Advice(
         method=method,
         protocol=protocol,
@@ -248,5 +319,6 @@ def _scored(
         possible=all(clause.weight > _NEVER for clause in holding),
         reasons=tuple(clause.says for clause in holding if clause.weight > 0),
         against=tuple(clause.says for clause in holding if clause.weight < 0),
+        condition=MASKED if masked else "",
     )
     return sum(clause.weight for clause in holding), advice

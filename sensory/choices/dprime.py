@@ -23,6 +23,11 @@ from .counts import check_protocol
 from .protocols import Protocol
 
 LimitsBy = Literal["exact", "mid-p", "profile"]
+CARRIED = (
+    "That assumes that what is perceived scatters normally and alike in both tests, and that the "
+    "assessors follow the decision rule of each."
+)
+"""What carrying a limit to another test by its d-prime takes for granted."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -147,7 +152,10 @@ def _proportion_limits(
 def carried_pd(pd: ArrayLike, *, source: Protocol, target: Protocol) -> Numbers:
     """The proportion of distinguishers in another protocol at the same d-prime.
 
-    A limit in pd belongs to one protocol. This carries it over by way of d-prime.
+    A limit in pd belongs to one protocol. This carries it over by way of d-prime, which assumes
+    that what is perceived scatters normally and alike in both tests. Between a protocol that
+    names an attribute and one that does not it assumes as well that the samples differ in that
+    attribute and in nothing else; `panel_plan` offers no such conversion.
 
     Parameters
     ----------

@@ -155,7 +155,9 @@ def panel_plan(
     alpha, beta, pd_limit
         As in `choice_test`.
     instead : sequence of Protocol
-        Other protocols that would answer the same question.
+        Other protocols that would answer the same question. One that names an attribute stands
+        for no other one that does not, nor the other way round: what is perceived in one
+        attribute is not the whole difference.
 
     Raises
     ------
@@ -178,7 +180,7 @@ def panel_plan(
     )
     sizes = []
     for candidate in instead:
-        if candidate is not protocol:
+        if candidate is not protocol and candidate.asks_attribute is protocol.asks_attribute:
             carried = carried_pd(pd_limit, source=protocol, target=candidate)
             size = panel_size(candidate, alpha=alpha, beta=beta, pd=carried)
             sizes.append((candidate, size.assessors))

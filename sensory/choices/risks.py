@@ -19,12 +19,12 @@ from scipy.special import ndtri
 
 from ..base.arrays import Bools, Ints
 from ..base.checks import as_fraction, one_count
-from ..base.findings import Finding
+from ..base.findings import WORST_FIRST, Finding
 from ..base.results import Table
 from ..models.binomial import least_count, lower_tail, most_count
 from .counts import agreed_risks, check_protocol
 from .protocols import Protocol
-from .verdicts import Agreed, chances_at, edges_of
+from .verdicts import Agreed, chances_at, edges_of, runs_of
 
 MOST_ASSESSORS = 250_000
 
@@ -92,12 +92,30 @@ class SessionRisks:
         )
 
     def by_finding(self) -> Table:
-        """The chance of each finding, a row a finding."""
+        """The decision table: each finding with its counts and its chances, most favourable first.
+
+        Counts are correct answers; of one sample of the pair where the question is two-sided.
+        """
+        agreed = Agreed(
+            protocol=self.protocol,
+            alpha=self.alpha,
+            beta=self.beta,
+            pd_limit=self.pd_limit,
+            two_sided=self.two_sided,
+        )
+        counts: dict[Finding, list[str]] = {finding: [] for finding in reversed(WORST_FIRST)}
+        for finding, first, last in runs_of(agreed, self.trials):
+            counts[finding].append(f"{first} to {last}" if first < last else f"{first}")
         return Table(
-            columns=("finding", "nothing changed", "at the limit"),
+            columns=("finding", "correct answers", "nothing changed", "at the limit"),
             rows=tuple(
-                (finding.heading.lower(), self.unchanged[finding], self.at_limit[finding])
-                for finding in Finding
+                (
+                    finding.heading.lower(),
+                    "; ".join(each) or "none",
+                    self.unchanged[finding],
+                    self.at_limit[finding],
+                )
+                for finding, each in counts.items()
             ),
         )
 

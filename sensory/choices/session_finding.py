@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -11,6 +12,8 @@ import numpy as np
 from ..base.checks import one_count
 from ..base.errors import ArgumentError
 from ..base.findings import Finding
+from ..models.binomial import upper_limit
+from .dprime import CARRIED
 from .forced_choice import ChoiceTest, choice_test
 from .protocols import Protocol
 from .replicates import ReplicatedTest, replicated_choice_test
@@ -36,6 +39,9 @@ class SessionFinding:
         The finding for the user.
     because : str
         One sentence with the counts behind it.
+    warnings : tuple of str
+        What stands beside the finding, so that nobody reads it without: fewer correct answers
+        than guessing explains.
     cannot_tell : tuple of str
         What this session cannot tell.
     """
@@ -46,6 +52,7 @@ class SessionFinding:
     finding: Finding
     sentence: str
     because: str
+    warnings: tuple[str, ...]
     cannot_tell: tuple[str, ...]
 
 
@@ -60,6 +67,7 @@ def session_finding(
     two_sided: bool = False,
     by_assessor: Sequence[tuple[int, int]] = (),
     planned: int | None = None,
+    attribute: str = "",
 ) -> SessionFinding:
     """The finding of a forced-choice session, in words.
 
@@ -72,12 +80,14 @@ def session_finding(
         than once: then estimates and similarity come from `replicated_choice_test`.
     planned : int, optional
         Ballots planned; more or fewer are reported.
+    attribute : str
+        The named attribute, of protocols that ask about one: the finding speaks of it alone.
 
     Returns
     -------
     SessionFinding
-        Similarity is not concluded when so few answers were correct that guessing hardly
-        explains it (chance 0.001 or less): then something else is wrong.
+        As in `choice_test`, in words. So few correct answers that guessing gives them with a
+        chance of 0.05 or less carry a warning; at 0.001 or less similarity is withheld.
 
     Raises
     ------
@@ -101,14 +111,16 @@ def session_finding(
     risks = session_risks(protocol, trials, **options, two_sided=two_sided)
     replicated = _replicated(test, by_assessor, options)
     finding = _finding(test, replicated)
+    named = (attribute.strip() or "the named attribute") if protocol.asks_attribute else ""
     return SessionFinding(
         test=test,
         replicated=replicated,
         risks=risks,
         finding=finding,
-        sentence=finding.sentence,
+        sentence=finding.says(named),
         because=_because(test, replicated),
-        cannot_tell=tuple(_cannot_tell(test, replicated, finding, planned)),
+        warnings=_strange(test),
+        cannot_tell=tuple(_cannot_tell(test, replicated, finding, planned, named)),
     )
 
 
@@ -140,21 +152,19 @@ def _finding(test: ChoiceTest, replicated: ReplicatedTest | None) -> Finding:
 def _because(test: ChoiceTest, replicated: ReplicatedTest | None) -> str:
     counted = f"{test.correct} of {test.trials} answers were correct"
     if test.two_sided:
-        common, sample = max(
-            (test.correct, "B, the sample compared"),
-            (test.trials - test.correct, "A, the reference"),
-        )
+        common, sample = max((test.correct, "B"), (test.trials - test.correct, "A"))
         counted = f"{common} of {test.trials} answers named {sample}"
     critical = "no count" if test.critical_count is None else f"{test.critical_count} or more"
     words = f"{counted}; with {test.trials} answers {critical} would show a difference"
     if replicated is not None:
         return (
             f"{words}. {replicated.assessors} assessors answered, some more than once: "
-            f"similarity is judged by assessor, up to {100 * replicated.pd_upper:.0f} % "
+            f"similarity is judged by assessor, at most {_at_most(replicated.pd_upper)} "
             "distinguishers."
         )
     similar = "no count" if test.similar_count is None else f"{test.similar_count} or fewer"
-    return f"{words} and {similar} would show similarity."
+    beyond = "no count" if test.beyond_count is None else f"{test.beyond_count} or more"
+    return f"{words}, {beyond} one beyond the limit, and {similar} would show similarity."
 
 
 def _cannot_tell(
@@ -162,8 +172,9 @@ def _cannot_tell(
     replicated: ReplicatedTest | None,
     finding: Finding,
     planned: int | None,
+    named: str,
 ) -> list[str]:
-    lines = [_of_finding(test, replicated, finding), *_strange(test)]
+    lines = [_of_finding(test, replicated, finding, named)]
     if replicated is not None:
         lines.append(_of_replicates(test, replicated))
     if planned is not None and test.trials != planned:
@@ -178,7 +189,8 @@ def _cannot_tell(
         )
     if test.protocol.asks_attribute:
         lines.append(
-            "The test asks about the named attribute only. The samples may differ in another one."
+            f"The test asks about {named} only. The samples may differ in anything else, and "
+            f"similarity in {named} is not similarity of the product."
         )
     else:
         lines.append("The test does not say in which attribute the samples differ, if they do.")
@@ -189,36 +201,39 @@ def _cannot_tell(
             f"towards guessing the interval leaves a risk of 2.5 %, the test one of {side}."
         )
     lines.append(
-        "It speaks of these samples, these assessors and this serving; not of other batches, "
-        "and not of what consumers would notice or mind."
+        "It speaks of these samples, these assessors and this serving, and not of what consumers "
+        "would notice or mind."
     )
     return lines
 
 
-def _strange(test: ChoiceTest) -> list[str]:
+def _strange(test: ChoiceTest) -> tuple[str, ...]:
     """Fewer correct answers than guessing explains mean that something is wrong."""
     chance = float(test.p_below_guessing)
     if chance > WARNED:
-        return []
+        return ()
     why = (
         "the samples may differ in the direction that was not expected, or codes were swapped"
         if test.protocol.takes_target
         else "codes or orders may be swapped, or the question was misunderstood"
     )
     line = (
-        f"So few correct answers come from guessing with a chance of {chance:.2g} only: {why}. "
-        "Look at the serving plan and at the ballots."
+        f"{test.correct} of {test.trials} correct is fewer than guessing explains (chance "
+        f"{chance:.2g}): {why}. Look at the serving plan and at the ballots."
     )
-    if chance <= WITHHELD:
-        line += " Similarity is not concluded from such ballots."
-    return [line]
+    withheld = (
+        "Similarity is not concluded from such ballots"
+        if chance <= WITHHELD
+        else "The finding stands with this warning"
+    )
+    return (f"{line} {withheld} (warning from {WARNED:g} down, withheld from {WITHHELD:g} down).",)
 
 
 def _of_replicates(test: ChoiceTest, replicated: ReplicatedTest) -> str:
     if test.two_sided:
         return (
-            "Some assessors answered more than once. The pooled difference test stands; "
-            "similarity is not concluded from pooled answers of a two-sided question."
+            "Some assessors answered more than once. The pooled difference test stands; nothing is "
+            "concluded about the limit from pooled answers of a two-sided question."
         )
     words = (
         "Some assessors answered more than once. For a difference the pooled test stands, because "
@@ -230,9 +245,10 @@ def _of_replicates(test: ChoiceTest, replicated: ReplicatedTest) -> str:
     return f"{words} {withheld}" if withheld else words
 
 
-def _of_finding(test: ChoiceTest, replicated: ReplicatedTest | None, finding: Finding) -> str:
+def _of_finding(
+    test: ChoiceTest, replicated: ReplicatedTest | None, finding: Finding, named: str
+) -> str:
     limits = test.pd_limits if replicated is None else replicated.pd_limits
-    pd_upper = test.pd_upper if replicated is None else replicated.pd_upper
     if finding is Finding.UNDECIDED:
         return "'Not significant' does not mean 'the same'. " + _more(test, replicated)
     if finding in (Finding.DIFFERENT, Finding.BEYOND_LIMIT):
@@ -243,10 +259,44 @@ def _of_finding(test: ChoiceTest, replicated: ReplicatedTest | None, finding: Fi
         open_yet = " Neither that this is below the agreed limit nor that it is above was shown."
         return roughly + (open_yet if finding is Finding.DIFFERENT else "")
     return (
-        f"It does not say that the samples are identical: up to {100 * pd_upper:.0f} % of the "
-        f"assessors may tell them apart (one-sided {100 * (1 - test.beta):g} % limit). The agreed "
-        f"limit of {100 * test.pd_limit:g} % belongs to the {test.protocol.name} test; for "
-        f"another test use the d-prime of {test.dprime_limit:.2f}."
+        f"It does not say that the samples are identical{f' in {named}' if named else ''}: "
+        f"{_upper(test, replicated)} {_of_limit(test, named)}"
+    )
+
+
+def _upper(test: ChoiceTest, replicated: ReplicatedTest | None) -> str:
+    """How many may tell them apart at most; never less than a panel that guesses would show."""
+    level = f"one-sided {100 * (1 - test.beta):g} % limit"
+    apart = "of the assessors may tell them apart"
+    if replicated is not None:
+        return f"at most {_at_most(replicated.pd_upper)} {apart} ({level})."
+    guessed = math.ceil(test.trials * test.protocol.guess)
+    if test.two_sided or test.correct >= guessed:
+        return f"at most {_at_most(test.pd_upper)} {apart} ({level})."
+    limit = upper_limit(guessed, test.trials, test.beta)
+    bound = float(test.protocol.distinguishers(limit))
+    return (
+        f"the count lies below guessing ({test.correct} correct, guessing gives about {guessed}), "
+        f"so the bound is that of {guessed} correct: at most {_at_most(bound)} {apart} ({level})."
+    )
+
+
+def _at_most(share: float) -> str:
+    """A bound in per cent, rounded up: never below the bound, and never 0 %."""
+    return f"{max(math.ceil(round(100 * share, 9)), 1)} %"
+
+
+def _of_limit(test: ChoiceTest, named: str) -> str:
+    """To what the agreed limit belongs, and what carries it to another test."""
+    owns = f"The agreed limit of {100 * test.pd_limit:g} % belongs to the {test.protocol.name} test"
+    if named:
+        return (
+            f"{owns} and to {named}; no number of it holds for a test that does not name the "
+            "attribute."
+        )
+    return (
+        f"{owns}; for another test that names no attribute use the d-prime of "
+        f"{test.dprime_limit:.2f}. {CARRIED}"
     )
 
 

@@ -96,18 +96,29 @@ def finding_at(
     )
 
 
+def runs_of(agreed: Agreed, trials: int) -> list[tuple[Finding, int, int]]:
+    """Runs of counts with one finding each: the finding, and the first and last count.
+
+    >>> from sensory.choices.protocols import TRIANGLE
+    >>> agreed = Agreed(protocol=TRIANGLE, alpha=0.05, beta=0.05, pd_limit=0.3)
+    >>> [(finding.value, first, last) for finding, first, last in runs_of(agreed, 66)][1:]
+    [('SIMILAR', 11, 28), ('DIFFERENT', 29, 42), ('BEYOND_LIMIT', 43, 66)]
+    """
+    shown = finding_at(agreed, np.arange(trials + 1), np.full(1, trials))
+    ends = np.flatnonzero(np.append(shown[1:] != shown[:-1], True)).tolist()
+    starts = [0, *(end + 1 for end in ends[:-1])]
+    return [(shown[last], first, last) for first, last in zip(starts, ends, strict=True)]
+
+
 def chances_at(agreed: Agreed, trials: int, pc: ArrayLike) -> dict[Finding, Floats]:
     """Exact chance of each finding where an answer is correct with probability `pc`.
 
-    Each finding stands at runs of counts; the chance of a run is a tail or the difference of two.
+    The chance of a run of counts is a tail, or the difference of two.
     """
-    counts = np.arange(trials + 1)
-    shown = finding_at(agreed, counts, np.full(1, trials))
     at = np.asarray(pc, float)
     chances = {finding: np.zeros(at.shape) for finding in Finding}
-    ends = np.flatnonzero(np.append(shown[1:] != shown[:-1], True))
-    for first, last in zip(np.append(0, ends[:-1] + 1), ends, strict=True):
-        chances[shown[last]] += _run(int(first), int(last), trials, at)
+    for finding, first, last in runs_of(agreed, trials):
+        chances[finding] += _run(first, last, trials, at)
     return chances
 
 

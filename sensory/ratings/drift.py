@@ -21,7 +21,7 @@ from scipy.special import stdtr
 from ..base.arrays import Floats, Row
 from ..base.checks import probability
 from ..base.errors import ArgumentError
-from ..base.results import several
+from ..base.results import p_digits, several
 from ..models.multiplicity import holm
 from .frames import KeptTable
 from .performance import cells, regression, repeatability
@@ -128,7 +128,7 @@ def assessor_drift(
     >>> names = ["session", "assessor", "sample", "replicate", "score"]
     >>> result = assessor_drift(pd.DataFrame(rows, columns=names).assign(attribute="sour"))
     >>> print(*result.says())
-    Bo drifts upwards in sour, by 0.42 a session against the others (adjusted p 2.1e-06).
+    Bo drifts upwards in sour, by 0.42 a session against the others (adjusted p < 0.001).
     """
     alpha = probability("alpha", alpha)
     table = rating_table(ballots, attributes=attributes, scale=scale)
@@ -233,7 +233,7 @@ def _lines(table: RatingTable, measure: str, values: Floats) -> pd.DataFrame:
 
 def _sentence(row: Row) -> str:
     up, size = row["estimate"] > 0, abs(row["estimate"])
-    p = f"(adjusted p {row['p_adjusted']:.2g})"
+    p = f"(adjusted p {p_digits(row['p_adjusted'])})"
     if row["measure"] == BIAS:
         way = "upwards" if up else "downwards"
         return (

@@ -21,12 +21,13 @@ from ..base.version import __version__
 from ..sessions.session import JournalEntry, StoredSession
 from ..sessions.signing import TYPED, Right
 from ..sessions.staff import signature
-from .batch_file import BatchFile, Kin
-from .batch_records import OPEN, BatchRecord, Decision, ProductRecord, lot_key
+from .batch_file import BatchFile, Comment, Kin
+from .batch_records import ENDS, OPEN, BatchRecord, Decision, ProductRecord, lot_key
 from .batch_trend import ProductTrend, trend_of_batches
 from .batches import Disposition
 from .disposition import BatchFinding
 from .month import MonthReport, month_bounds
+from .plant_desk import the_plant
 from .product_desk import Desk, rule_for, rule_of, state_of_reference, the_batch, the_product
 from .reference_state import ReferenceState
 from .references import Reference
@@ -61,7 +62,8 @@ def batch_file(desk: Desk, number: str, *, today: str = "") -> BatchFile:
         finding=finding,
         why_none=why_none,
         sessions=sessions,
-        kin=tuple(_kin(desk, record)),
+        kin=_kin(desk, record),
+        comments=tuple(_comments(desk, sessions)),
         journal=tuple(_events(desk, record, sessions)),
         printed_at=utc_now(),
         version=__version__,
@@ -84,18 +86,38 @@ def _finding(desk: Desk, record: BatchRecord) -> tuple[BatchFinding | None, str]
     return finding, "" if finding else _NO_RULE
 
 
-def _kin(desk: Desk, record: BatchRecord) -> Iterator[Kin]:
-    """Other batches of the same lots and the same rework."""
-    sought = [
-        ("material lot", f"{raw.material}, lot {raw.lot}", lot_key(raw.material, raw.lot))
-        for raw in record.batch.raw_lots
-    ]
-    sought += [("rework", f"rework of {batch}", batch) for batch in record.batch.rework_of]
-    sought.append(("rework", f"{record.name} went into", record.name))
-    for kind, name, value in sought:
-        others = [other for other in desk.linked(kind, value) if other.name != record.name]
-        if others:
-            yield Kin(kind=kind, name=name, value=value, batches=tuple(others))
+def _kin(desk: Desk, record: BatchRecord) -> tuple[Kin, ...]:
+    """Other batches of the same lots and the same rework, what few share first.
+
+    A lot is the same under every name that its material goes by in the plant's list.
+    """
+    plant, made = the_plant(desk), record.batch
+    sought = []
+    for raw in made.raw_lots:
+        names = plant.names_of(raw.material)
+        others = [name for name in names if key_of(name) != key_of(raw.material)]
+        also = f" (also {', '.join(others)})" if others else ""
+        keys = [lot_key(name, raw.lot) for name in (raw.material, *others)]
+        sought.append(("material lot", f"{raw.material}{also}, lot {raw.lot}", keys))
+    sought += [("rework", f"rework of {batch}", [batch]) for batch in made.rework_of]
+    sought.append(("rework", f"{record.name} went into", [record.name]))
+    kin = []
+    for kind, name, values in sought:
+        linked = {each.name: each for value in values for each in desk.linked(kind, value)}
+        linked.pop(record.name, None)
+        in_time = sorted(linked.values(), key=lambda each: (each.batch.made_on, each.name))
+        if in_time:
+            kin.append(Kin(kind=kind, name=name, value=values[0], batches=tuple(in_time)))
+    return tuple(sorted(kin, key=lambda lot: len(lot.batches)))
+
+
+def _comments(desk: Desk, sessions: Sequence[StoredSession]) -> Iterator[Comment]:
+    """What assessors wrote in the closed tastings of a batch; while one is open nobody reads it."""
+    for place, session in enumerate(sessions, start=1):
+        if not session.closed:
+            continue
+        for sample, text in desk.comments(session.id):
+            yield Comment(tasting=place, sample=sample, text=" ".join(text.split()))
 
 
 def _events(
@@ -115,6 +137,7 @@ def decide(
     by: str,
     role: str,
     reason: str,
+    cause: str = "",
     on: str = "",
     how: str = TYPED,
 ) -> BatchRecord:
@@ -123,15 +146,16 @@ def decide(
     Where the rule asks for a second person, it is a proposal until `second_person.confirm`. `how`
     says how far the name is proven, see `sessions.staff.signature`.
 
+    `cause` is what was wrong, from the plant's list; `cause_needed` says when it has to be named.
     `on` is the date where it was decided earlier, on paper; the journal has its own time.
 
     Release is refused without a finding, while a tasting is open, and while clearance,
     declaration, reference or panel stand against it; any other disposition may depart from the
     recommendation, with its reason.
 
-    Raises RecordError without name, role or reason; with another role than the rule names, or from
-    somebody who may not decide; for a release that something stands against; for RETEST where the
-    rule has no second tasting.
+    Raises RecordError without name, role or reason, or a cause where one is needed; with another
+    role than the rule names, or from somebody who may not decide; for a release that something
+    stands against; for RETEST where the rule has no second tasting.
     """
     record = the_batch(desk, number)
     for name, text in (("name", by), ("role", role), ("reason", reason)):
@@ -155,6 +179,8 @@ def decide(
             "The rule asks for no second tasting here; another one would pass batches more often "
             "than agreed. Hold the batch instead."
         )
+    if not cause.strip() and cause_needed(disposition, recommended):
+        raise RecordError("The cause is missing: choose one of the plant's list, or unknown.")
     decision = Decision(
         disposition=disposition,
         decided_by=" ".join(by.split()),
@@ -163,6 +189,7 @@ def decide(
         reason=" ".join(reason.split()),
         recommended=recommended,
         finding=finding.finding if finding else None,
+        cause=the_plant(desk).cause(cause) if cause.strip() else "",
     )
     with desk.action(who=decision.decided_by, why=decision.reason) as act:
         signed = act.sign(signature(act, by, Right.DECIDE, role=rule.decides, how=how))
@@ -184,6 +211,19 @@ def decided(record: BatchRecord, decision: Decision) -> BatchRecord:
         finding=decision.finding,
         recommended=decision.recommended,
     )
+
+
+def cause_needed(disposition: Disposition, recommended: Disposition | None) -> bool:
+    """Whether a decision has to name its cause: the batch was off, or release was not advised.
+
+    >>> cause_needed(Disposition.REJECT, Disposition.REJECT)
+    True
+    >>> cause_needed(Disposition.RELEASE, Disposition.RELEASE)
+    False
+    """
+    if disposition is Disposition.RELEASE:
+        return recommended is not disposition
+    return disposition in ENDS
 
 
 def against_release(record: BatchRecord, finding: BatchFinding | None, why_none: str) -> str:
@@ -216,7 +256,24 @@ def product_trend(
     """
     records = desk.batches(product=product, since=since, until=until, most=most)
     rule = _rule(desk, product)
-    return trend_of_batches(records, rule, attribute=attribute, beside=beside, base=base)
+    return trend_of_batches(
+        records,
+        rule,
+        attribute=attribute,
+        beside=beside,
+        base=base,
+        plant=the_plant(desk),
+        references=took_over(desk, product),
+    )
+
+
+def took_over(desk: Desk, product: str) -> dict[str, tuple[str, ...]]:
+    """How references took over without a tasting on record that showed similarity, by name."""
+    return {
+        reference.name: sentences
+        for reference in desk.nouns(Reference, product)
+        if (sentences := reference.took_over())
+    }
 
 
 def usual_base(records: Sequence[BatchRecord]) -> int | None:
@@ -247,7 +304,9 @@ def month_report(desk: Desk, product: str, month: str) -> MonthReport:
             for record in desk.linked("complaint", month)
             if key_of(record.batch.product) == key_of(product)
         ),
-        trend=trend_of_batches(records, rule, base=usual_base(records)),
+        trend=trend_of_batches(
+            records, rule, base=usual_base(records), references=took_over(desk, product)
+        ),
         references=_references(desk, product, min(last, utc_now()[:10])),
         printed_at=utc_now(),
         version=__version__,

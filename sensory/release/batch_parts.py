@@ -116,8 +116,8 @@ def _choice(outcome: Outcome, rule: ReleaseRule, name: str) -> Outcome:
             beta=(outcome.beta, rule.beta),
             pd_limit=(outcome.limit, rule.limit),
         )
-    turned = f" {TURNED_ROUND}" if outcome.turned else ""
-    return replace(outcome, because=f"{name}: {outcome.because}{turned}")
+    warned = outcome.warnings or ((TURNED_ROUND,) if outcome.turned else ())
+    return replace(outcome, because=" ".join((f"{name}: {outcome.because}", *warned)))
 
 
 Judged = tuple[Finding, str]

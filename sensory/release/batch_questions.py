@@ -8,9 +8,10 @@ from ..base.findings import Finding
 from ..catalogue.question import Question
 from ..catalogue.tests import find_kind
 from ..sessions.attempts import IN_TWO
+from ..sessions.care import Care
 from ..sessions.session import Sample, SessionDetails
 from .batch_records import BatchRecord
-from .batches import Disposition
+from .batches import Clearance, Disposition
 from .product_desk import Desk
 from .references import Reference
 from .rule import ReleaseRule
@@ -40,6 +41,22 @@ def details_of(desk: Desk, record: BatchRecord, rule: ReleaseRule) -> SessionDet
             ),
         ),
         decides=rule.decides,
+        care=_care(clearance) if clearance else Care(),
+    )
+
+
+def _care(clearance: Clearance) -> Care:
+    """Who cleared the batch, or allowed it to be smelled, for the session."""
+    if clearance.suspected:
+        return Care(
+            suspected=clearance.suspected,
+            smelling_by=clearance.smelling_by,
+            smelling_on=clearance.smelling_on,
+        )
+    return Care(
+        cleared_by=clearance.food_safe_by,
+        cleared_on=clearance.food_safe_on,
+        evidence=clearance.evidence,
     )
 
 
@@ -67,3 +84,42 @@ def question_of(record: BatchRecord, rule: ReleaseRule) -> Question:
     if terms is None:
         return question
     return replace(question, settings=terms.settings(rule.limit, rule.margins, record.name))
+
+
+def compared_references(
+    older: Reference, name: str, batch: str, rule: ReleaseRule
+) -> tuple[SessionDetails, Question]:
+    """Description and question of a tasting of a new reference beside an older one."""
+    terms, decides = find_kind(rule.test).release, rule.decides
+    details = SessionDetails(
+        title=f"{older.product}, reference {name} beside {older.name}",
+        samples=(
+            Sample(
+                letter="A",
+                name=older.name,
+                batch=older.batch,
+                made_on=older.made_on,
+                storage=older.storage,
+            ),
+            Sample(letter="B", name=name, batch=batch),
+        ),
+        decides=decides,
+    )
+    question = Question(
+        protocol=rule.test,
+        what_changed=f"Reference {name} against the reference {older.name}.",
+        decision=f"Whether {name} takes over; {decides} decides.",
+        if_different=f"{name} does not take over, unless {decides} decides it with a reason.",
+        if_beyond=f"{name} does not take over, unless {decides} decides it with a reason.",
+        if_similar=f"{name} takes over.",
+        if_undecided=f"{name} does not take over, unless {decides} decides it with a reason.",
+        alpha=rule.alpha,
+        beta=rule.beta,
+        assessors=rule.assessors,
+        retest_rule="none",
+    )
+    if rule.protocol is not None:
+        question = replace(question, pd_limit=float(rule.limit or 0.0))
+    if terms is None:
+        return details, question
+    return details, replace(question, settings=terms.settings(rule.limit, rule.margins, name))

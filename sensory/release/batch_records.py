@@ -5,8 +5,8 @@ Why so
 A batch is one noun with all that happened to it: clearance, every tasting with its numbers,
 decisions, complaints. It is written whole into the journal, and the register's other columns and
 links follow from it, so that `verify` can check them; board, search, trend and month read the
-register alone. The page of a batch reads what its sessions showed when they were closed, and no
-ballot.
+register alone. The page of a batch reads what its sessions showed when they were closed, and of
+the ballots the comments only.
 """
 
 from __future__ import annotations
@@ -23,6 +23,10 @@ from ..sessions.signing import name_and_role
 from .batches import Batch, Clearance, Disposition, Product
 
 OPEN, DONE = "open", "done"
+AGAIN = "open again"
+"""How `BatchRecord.standing` begins where an older decision does not hold any more."""
+OPEN_COMPLAINT = ("complaint", "open")
+"""Link of a batch that has a complaint which is not closed."""
 ENDS = (Disposition.RELEASE, Disposition.REJECT, Disposition.REWORK)
 
 
@@ -108,6 +112,8 @@ class Decision(Plain):
     confirmed_by: str = field(default="", metadata=LEFT_OUT_EMPTY)
     confirmed_role: str = field(default="", metadata=LEFT_OUT_EMPTY)
     confirmed_at: str = field(default="", metadata=LEFT_OUT_EMPTY)
+    # of what was wrong, from the plant's list
+    cause: str = field(default="", metadata=LEFT_OUT_EMPTY)
 
     def __post_init__(self) -> None:
         kinds = (("disposition", Disposition), ("recommended", Disposition), ("finding", Finding))
@@ -134,7 +140,10 @@ class Decision(Plain):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Complaint(Plain):
-    """What was complained of; from then on the batch waits for food safety again."""
+    """What was complained of, and what became of it.
+
+    From when it came in the batch is open again and waits for food safety.
+    """
 
     text: str
     received_on: str  # date, ISO 8601
@@ -142,11 +151,31 @@ class Complaint(Plain):
     # who put it on record, in which role; older records do not say
     recorded_by: str = field(default="", metadata=LEFT_OUT_EMPTY)
     recorded_role: str = field(default="", metadata=LEFT_OUT_EMPTY)
+    owner: str = field(default="", metadata=LEFT_OUT_EMPTY)  # who sees to it
+    cause: str = field(default="", metadata=LEFT_OUT_EMPTY)  # from the plant's list
+    action: str = field(default="", metadata=LEFT_OUT_EMPTY)  # what was done about it
+    closed_by: str = field(default="", metadata=LEFT_OUT_EMPTY)
+    closed_role: str = field(default="", metadata=LEFT_OUT_EMPTY)
+    # date, ISO 8601; empty as long as it is open
+    closed_on: str = field(default="", metadata=LEFT_OUT_EMPTY)
 
     def __post_init__(self) -> None:
         named("complaint", self.text)
         iso_date("received_on", self.received_on)
         number("after", self.after, needed=True)
+        if self.closed_on:
+            iso_date("closed_on", self.closed_on)
+            for name in ("owner", "cause", "action", "closed_by"):
+                if not getattr(self, name).strip():
+                    raise RecordError(
+                        "A complaint is closed with its owner, its cause, what was done about it "
+                        f"and a name; {name.replace('_', ' ')} is missing."
+                    )
+
+    @property
+    def closed(self) -> bool:
+        """Whether nothing more is to be done about it."""
+        return bool(self.closed_on)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -167,6 +196,8 @@ class BatchRecord(Plain):
     complaints: tuple[Complaint, ...] = ()
     # decided by a first person, where the rule asks for a second; no decision until confirmed
     proposed: Decision | None = field(default=None, metadata=LEFT_OUT_EMPTY)
+    # Sessions in which it was smelled only, under suspicion: they are no tastings of it.
+    smelled: tuple[str, ...] = field(default=(), metadata=LEFT_OUT_EMPTY)
 
     def __post_init__(self) -> None:
         parts("tastings", self.tastings, Tasting)
@@ -217,6 +248,19 @@ class BatchRecord(Plain):
         return any(complaint.after >= len(self.decisions) for complaint in self.complaints)
 
     @property
+    def standing(self) -> str:
+        """Where it stands, for every list: not an old decision where it is open again."""
+        if self.complained:
+            return f"{AGAIN}: complaint"
+        if self.decision is None:
+            return "open"
+        if any(not tasting.over for tasting in self.tastings):
+            return f"{AGAIN}: a tasting is open"
+        if self.decision.disposition in ENDS and self.unsettled:
+            return f"{AGAIN}: its tasting was read again"
+        return self.decision.disposition.value.lower()
+
+    @property
     def latest(self) -> Tasting | None:
         """The latest tasting with a finding."""
         shown = (tasting for tasting in reversed(self.tastings) if tasting.finding is not None)
@@ -230,6 +274,17 @@ class BatchRecord(Plain):
         return self.finding or self.latest.finding
 
     @property
+    def found_in_words(self) -> str:
+        """What is found, as a heading; of tastings repeated without a plan, each in its order."""
+        if self.latest is None or self.found is None:
+            return "Not tasted"
+        own = [each for each in self.tastings if each.test == self.latest.test and each.over]
+        if len(own) < 2 or (len(own) == 2 and self.rule.get("retest")):
+            return self.found.heading
+        each = [tasting.finding.heading if tasting.finding else "Aborted" for tasting in own]
+        return ", then ".join([each[0], *(words.lower() for words in each[1:])])
+
+    @property
     def waits_for(self) -> str:
         """What has to happen next, in words; empty when nothing does."""
         if self.state == DONE:
@@ -237,6 +292,8 @@ class BatchRecord(Plain):
         if self.proposed is not None:
             return "a second person to confirm the decision"
         clearance = self.clearance or Clearance(batch=self.name)
+        if clearance.suspected:
+            return f"food safety: {clearance.suspected} suspected, not tasted"
         if clearance.food_safe is False:
             return "decision: food safety has not cleared it"
         if clearance.food_safe is None:
@@ -261,12 +318,16 @@ class BatchRecord(Plain):
         return "decision; it is held"
 
     def links(self) -> tuple[tuple[str, str], ...]:
-        """What it hangs together with: kind and key of lots, sessions, references, and the months
-        in which there were complaints."""
+        """What it hangs together with: kind and key of lots, sessions, references, causes, the
+        months in which there were complaints, and whether one is open."""
         lots = self.batch.raw_lots
         links = [("lot", key_of(raw.lot)) for raw in lots]
         links += [("material lot", lot_key(raw.material, raw.lot)) for raw in lots]
         links += [("complaint", complaint.received_on[:7]) for complaint in self.complaints]
+        links += [OPEN_COMPLAINT for complaint in self.complaints if not complaint.closed]
+        causes = [decision.cause for decision in self.decisions]
+        causes += [complaint.cause for complaint in self.complaints]
+        links += [("cause", key_of(cause)) for cause in causes if cause]
         links += [("rework", key_of(other)) for other in self.batch.rework_of]
         links += [("session", tasting.session) for tasting in self.tastings]
         if self.reference:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import pandas as pd
@@ -12,6 +12,7 @@ from ..base.errors import ArgumentError
 from ..base.spelling import key_of
 from .batch_records import BatchRecord, Tasting
 from .choice_trend import ChoiceTrend, trend_of_choices
+from .plant import Plant
 from .rule import ReleaseRule
 from .trend import Trend, trend
 from .trend_words import batch_count
@@ -74,13 +75,17 @@ def trend_of_batches(
     beside: str = "",
     base: int | None = None,
     weight: float = 0.2,
+    plant: Plant | None = None,
+    references: Mapping[str, Sequence[str]] | None = None,
 ) -> ProductTrend:
     """How do the batches of a product run against the reference?
 
     `records` are those of one product; those without a finding of the rule's test are left out.
     `attribute` is for a rated test, the commonest where it is not named. What stands side by side
     are the lines, or the suppliers of the raw material named in `beside` (its lots, where no
-    supplier is stated). `base` and `weight` are those of `trend`.
+    supplier is stated), under whichever of its names in the list of the `plant`. `base` and
+    `weight` are those of `trend`. `references` are those that took over without a tasting on
+    record that showed similarity, with how they did; the remarks name their batches.
 
     Rated tests take the latest tasting of each batch and `trend`, forced choices the counts of
     all its tastings and `trend_of_choices`. A line with fewer than three batches has no chart.
@@ -92,10 +97,11 @@ def trend_of_batches(
     remarks = []
     without = len(records) - len(rows)
     if beside:
-        places = {record.name: _source(record, beside) for record in records}
+        places = {record.name: _source(record, beside, plant or Plant()) for record in records}
         rows = [{**row, "line": places[str(row["batch"])]} for row in rows]
     if without:
         remarks.append(f"{batch_count(without)} without a finding of this test.")
+    remarks += _took_over(records, {str(row["batch"]) for row in rows}, references or {})
     frame = pd.DataFrame(rows)
     if len(frame):
         counts = frame["line"].value_counts()
@@ -130,15 +136,32 @@ def _of_rule(record: BatchRecord, rule: ReleaseRule) -> list[Tasting]:
     ]
 
 
-def materials_of(records: Iterable[BatchRecord]) -> list[str]:
-    """Raw materials whose suppliers or lots can be put side by side, each once."""
-    return sorted({lot.material for record in records for lot in record.batch.raw_lots})
+def _took_over(
+    records: Sequence[BatchRecord], shown: set[str], references: Mapping[str, Sequence[str]]
+) -> Iterator[str]:
+    """How the references of the batches in the chart took over, where no tasting says it."""
+    for name, sentences in references.items():
+        count = sum(
+            key_of(record.reference) == key_of(name) for record in records if record.name in shown
+        )
+        if count:
+            verb = "was" if count == 1 else "were"
+            yield f"{batch_count(count)} {verb} tasted against {name}. {' '.join(sentences)}"
 
 
-def _source(record: BatchRecord, material: str) -> str:
+def materials_of(records: Iterable[BatchRecord], plant: Plant | None = None) -> list[str]:
+    """Raw materials whose suppliers or lots can be put side by side, each once, by its own name."""
+    own = plant or Plant()
+    lots = (lot.material for record in records for lot in record.batch.raw_lots)
+    names = (own.names_of(material)[0] for material in lots)
+    return sorted({key_of(name): name for name in names}.values())
+
+
+def _source(record: BatchRecord, material: str, plant: Plant) -> str:
     """Supplier of a material, else its lot."""
+    names = {key_of(name) for name in plant.names_of(material)}
     for lot in record.batch.raw_lots:
-        if key_of(lot.material) == key_of(material):
+        if key_of(lot.material) in names:
             return f"from {lot.supplier}" if lot.supplier else f"{material} {lot.lot}"
     return f"without {material}"
 

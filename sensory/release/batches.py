@@ -9,6 +9,7 @@ from typing import Any
 from ..base.errors import RecordError
 from ..base.plain import LEFT_OUT_EMPTY, Plain
 from ..base.record_checks import iso_date, named, number, once, parts
+from ..sessions.care import SUSPICIONS
 
 
 class Disposition(StrEnum):
@@ -189,6 +190,12 @@ class Clearance(Plain):
         Role or person, and date; needed where there is a decision or declaration.
     food_safe_role, allergens_role : str
         Role of the person; empty where nobody was on record as signing.
+    evidence : str
+        What the decision rests on, such as a residue test that was passed.
+    suspected : str
+        One of `sessions.care.SUSPICIONS` where that is suspected; the batch is not tasted then.
+    smelling_by, smelling_role, smelling_on : str
+        Who of food safety allows a suspected batch to be smelled, and since when.
     """
 
     batch: str
@@ -200,6 +207,11 @@ class Clearance(Plain):
     allergens_on: str = ""
     food_safe_role: str = field(default="", metadata=LEFT_OUT_EMPTY)
     allergens_role: str = field(default="", metadata=LEFT_OUT_EMPTY)
+    evidence: str = field(default="", metadata=LEFT_OUT_EMPTY)
+    suspected: str = field(default="", metadata=LEFT_OUT_EMPTY)
+    smelling_by: str = field(default="", metadata=LEFT_OUT_EMPTY)
+    smelling_role: str = field(default="", metadata=LEFT_OUT_EMPTY)
+    smelling_on: str = field(default="", metadata=LEFT_OUT_EMPTY)
 
     def __post_init__(self) -> None:
         named("batch", self.batch)
@@ -216,6 +228,22 @@ class Clearance(Plain):
             parts("allergens", self.allergens, str)
         for allergen in self.allergens or ():
             named("allergens", allergen)
+        self._check_suspicion()
+
+    def _check_suspicion(self) -> None:
+        if self.suspected and self.suspected not in SUSPICIONS:
+            allowed = ", ".join(SUSPICIONS)
+            raise RecordError(f"suspected must be one of {allowed}; got {self.suspected!r}.")
+        if self.suspected and self.food_safe:
+            raise RecordError(
+                f"{self.batch} is under suspicion ({self.suspected}): it is cleared once the "
+                "suspicion is lifted, with what that rests on."
+            )
+        if self.smelling_by or self.smelling_on:
+            named(f"smelling_by of {self.batch}", self.smelling_by)
+            iso_date(f"smelling_on of {self.batch}", self.smelling_on)
+            if not self.suspected:
+                raise RecordError(f"{self.batch} is not under suspicion: nothing is smelled only.")
 
     @property
     def declared(self) -> bool:

@@ -176,7 +176,7 @@ def trend_of_choices(
     ...                      "correct": [8, 9, 7, 10, 8, 9, 8, 15, 16, 14, 17, 15]})
     >>> result = trend_of_choices(rows, protocol=TRIANGLE)
     >>> print(result.says()[2])
-    The proportion correct steps from 0.35 to 0.64 with batch L8 (95 %: L8 to L9; p 0.0005).
+    The proportion correct steps from 0.35 to 0.64 with batch L8 (95 %: L8 to L9; p < 0.001).
     """
     check_protocol(protocol)
     alpha, level = one_number("alpha", alpha, 1e-6, 0.5), probability("level", level)

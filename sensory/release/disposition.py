@@ -9,9 +9,8 @@ to show it; false alarms add up, which the reasons say.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Hashable, Iterator, Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from math import prod
 
 from ..base.errors import ArgumentError
 from ..base.findings import Finding
@@ -19,8 +18,6 @@ from ..base.results import Table, several
 from ..catalogue.choices_read import turned_round
 from ..catalogue.outcome import Outcome
 from ..catalogue.outcome_words import TURNED_ROUND, overall
-from ..choices.protocols import Protocol
-from ..choices.retests import retest_risk
 from ..ratings.scorecard import PanelScorecard
 from .batch_parts import Result, panel_state, part_of
 from .batches import Batch, Clearance, Disposition
@@ -35,6 +32,7 @@ from .disposition_table import (
 )
 from .reference_state import ReferenceState
 from .rule import ReleaseRule
+from .tasted import REPEATED, Tasted, as_planned
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,6 +62,9 @@ class BatchFinding:
         the plan where they are planned; None where it has not been tasted.
     decides : str
         The role that decides.
+    headline : str
+        The finding in words; where tastings were repeated without a plan, every one of them, all
+        answers together, and the true risk of tasting until it passes.
     """
 
     batch: str
@@ -78,6 +79,12 @@ class BatchFinding:
     attempts: int
     true_risk: float | None
     decides: str
+    headline: str
+
+    @property
+    def repeated(self) -> bool:
+        """Whether it was tasted again without a plan, so that no single finding speaks for it."""
+        return self.attempt in REPEATED
 
     @property
     def sentence(self) -> str:
@@ -88,7 +95,7 @@ class BatchFinding:
         """The recommendation with what it stands on."""
         rows = [
             ("batch", self.batch),
-            ("finding", "not tasted" if self.finding is None else self.finding.sentence),
+            ("finding", self.headline),
             ("recommended", self.disposition.value),
             ("clearance", self.clearance.value),
             ("panel", self.panel.value),
@@ -184,7 +191,7 @@ def batch_finding(
     if parts:
         at = _own(parts, rule)
         attempt, parts[at], notes = _placed(parts[at], before, rule)
-        tasted = _Tasted(own=parts[at], before=before, attempt=attempt, rule=rule, parts=parts)
+        tasted = Tasted(own=parts[at], before=before, attempt=attempt, rule=rule, parts=parts)
     finding = overall([part.finding for part in parts]) if parts else None
     sees, coarse = panel_state(parts, panel)
     cleared = clearance_state(clearance)
@@ -197,8 +204,7 @@ def batch_finding(
     reasons += tasted.risks() if tasted else ()
     if tasted and cleared is not ClearanceState.CLEARED:
         reasons.append("It is not cleared, so what its tasting showed does not count yet.")
-    if reference is not None and not reference.usable:
-        reasons += [f"Reference: {line}" for line in reference.problems]
+    reasons += _of_reference(reference)
     return BatchFinding(
         batch=number,
         finding=finding,
@@ -212,7 +218,16 @@ def batch_finding(
         attempts=len(before) + bool(parts),
         true_risk=risk,
         decides=rule.decides,
+        headline=tasted.headline(finding) if tasted and finding else "not tasted",
     )
+
+
+def _of_reference(reference: ReferenceState | None) -> list[str]:
+    """How the reference took over without a tasting, and why it may not be used."""
+    if reference is None:
+        return []
+    barring = () if reference.usable else reference.problems
+    return [f"Reference: {line}" for line in (*barring, *reference.took_over)]
 
 
 def _number(batch: Batch | None, clearance: object) -> str:
@@ -251,16 +266,6 @@ def _own(parts: Sequence[Outcome], rule: ReleaseRule) -> int:
     )
 
 
-def _as_planned(own: Outcome | None, rule: ReleaseRule, answers: int) -> bool:
-    """Whether it is the rule's test with so many answers, one an assessor."""
-    return (
-        own is not None
-        and own.test == rule.test
-        and own.counts.trials == answers
-        and not own.counts.replicated
-    )
-
-
 def _placed(
     own: Outcome, before: Sequence[Outcome | None], rule: ReleaseRule
 ) -> tuple[Attempt, Outcome, list[str]]:
@@ -268,7 +273,7 @@ def _placed(
     if len(before) > 1:
         return Attempt.BEYOND, own, []
     plan, first, counts = rule.retest, before[0] if before else own, own.counts
-    if plan is None or first is None or not _as_planned(first, rule, plan.first):
+    if plan is None or first is None or not as_planned(first, rule, plan.first):
         return (
             (Attempt.UNPLANNED, own, []) if before else (Attempt.SINGLE, own, _departs(own, rule))
         )
@@ -277,7 +282,7 @@ def _placed(
         turned = turned_round(counts.correct, counts.trials, plan.protocol)
         attempt = Attempt.OPEN if decided is None and not turned else Attempt.SINGLE
         return attempt, _by_plan(own, rule, decided, counts.correct, counts.trials), []
-    if decided is not None or not _as_planned(own, rule, plan.second):
+    if decided is not None or not as_planned(own, rule, plan.second):
         return Attempt.UNPLANNED, own, []
     decided = plan.decide(first.counts.correct, counts.correct)
     total = first.counts.correct + counts.correct, first.counts.trials + counts.trials
@@ -311,62 +316,3 @@ def _departs(own: Outcome, rule: ReleaseRule) -> list[str]:
             "one is not planned."
         )
     return lines
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Tasted:
-    """The rule's test with what was tasted before it, and the other tests beside it."""
-
-    own: Outcome
-    before: Sequence[Outcome | None]
-    attempt: Attempt
-    rule: ReleaseRule
-    parts: Sequence[Outcome]
-
-    def true_risk(self) -> float:
-        """Chance that a batch at the limit passes at least once."""
-        plan, rule = self.rule.retest, self.rule
-        if plan is not None:
-            by_plan = not self.before and _as_planned(self.own, rule, plan.first)
-            if by_plan or self.attempt is Attempt.SECOND:
-                return plan.wrong_pass
-        alone = not any(part and part.counts.replicated for part in (*self.before, *self.parts))
-        if rule.protocol is None or not alone:  # no exact chance: each tasting keeps beta
-            return float(1 - (1 - rule.beta) ** (1 + len(self.before)))
-        return self.passes(rule.protocol, "similar")
-
-    def passes(self, protocol: Protocol, passes: str) -> float:
-        """Chance that a batch at the limit passes at least one of the tastings."""
-        rule, limit = self.rule, float(self.rule.limit or 0.0)
-        sizes = Counter(
-            part.counts.trials if part and part.counts.trials else rule.assessors
-            for part in (*self.before, self.own)
-        )
-        risks = {"alpha": rule.alpha, "beta": rule.beta, "pd_limit": limit}
-        return 1 - prod(
-            1 - retest_risk(protocol, size, tries=n, pd=limit, passes=passes, **risks).passes_any
-            for size, n in sizes.items()
-        )
-
-    def risks(self) -> Iterator[str]:
-        """Unplanned tastings with their true risk, and several tests with theirs."""
-        rule = self.rule
-        if self.attempt in (Attempt.UNPLANNED, Attempt.BEYOND):
-            yield (
-                f"In {several(len(self.before) + 1, 'tasting')}, aborted ones counted, a batch at "
-                "the limit is found similar at least once with a chance of "
-                f"{self.true_risk():.3f}; agreed was {rule.beta:g} at most."
-            )
-            if rule.protocol is not None:
-                naive = self.passes(rule.protocol, "not significant")
-                yield (
-                    "Were 'not significant' taken for a pass, it would pass with a chance of "
-                    f"{naive:.3f}."
-                )
-        if len(self.parts) > 1:
-            total = min(sum(part.alpha for part in self.parts), 1.0)
-            yield (
-                f"{len(self.parts)} tests together, the least favourable finding counts: an "
-                "unchanged batch is found different by one of them with a chance of up to "
-                f"{total:.2g}."
-            )

@@ -234,8 +234,9 @@ def _weight(record: BatchRecord) -> int:
 def _why_noteworthy(record: BatchRecord) -> str:
     decision = record.decision
     words = [f"complaint of {each.received_on}: {each.text}" for each in record.complaints]
-    if record.found is not None and not record.found.similar:
-        words.append(record.found.heading.lower())
+    told = record.found_in_words
+    if record.found is not None and (not record.found.similar or told != record.found.heading):
+        words.append(told.lower())
     if decision is None or (record.state != DONE and decision.disposition in _ENDED):
         words.append(f"waits for {record.waits_for}")
     elif decision.disposition is not Disposition.RELEASE or decision.departs or words:

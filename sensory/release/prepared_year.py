@@ -1,7 +1,9 @@
 """A prepared year of batches put on record through the use cases, day by day.
 
 `year.json` holds the product, its rule, references, batches and decisions; `year.csv` the
-ballots, one score a row with ``batch tasting assessor sample code score comment``.
+ballots of batches, one score a row with ``batch tasting assessor sample code score comment``;
+`references.csv` those in which references were compared, one cup a row with ``comparison assessor
+sample replicate code`` and a column for each attribute.
 """
 
 from __future__ import annotations
@@ -15,7 +17,8 @@ from pathlib import Path
 from typing import Any
 
 from ..base.errors import RecordError
-from ..sessions.session import CAUTIONS
+from ..sessions.care import Care
+from ..sessions.session import CAUTIONS, StoredSession
 from ..sessions.signing import INVENTED
 from ..sessions.workflow import agree, describe, enter_cells
 from .batch_desk import decide
@@ -25,21 +28,20 @@ from .product_desk import (
     Desk,
     agree_rule,
     clear_batch,
-    compare_again,
     enter_batch,
     enter_product,
-    take_over,
 )
+from .reference_desk import compare_again, open_comparison, take_over, tasted_bridge
 from .references import Bridge, Reference
 from .rule import ReleaseRule
 from .tastings import close_and_note, give_up, open_tasting
 
 Plain = Mapping[str, Any]
-Ballots = Mapping[tuple[str, str], dict[int, dict[str, str]]]
+Ballots = Mapping[tuple[str, ...], dict[int, dict[str, str]]]
 Event = tuple[str, int, Callable[[], object]]
 
-_REFERENCE, _MADE, _CLEARED, _TASTED, _DECIDED = range(5)
-_ANSWERS = ("assessor", "sample", "code", "score", "comment")
+_COMPARED, _REFERENCE, _MADE, _CLEARED, _TASTED, _DECIDED = range(6)
+_OF_BATCH, _OF_COMPARISON = ("batch", "tasting"), ("comparison",)
 
 
 def load_year(desk: Desk, folder: Path, *, who: str) -> str:
@@ -48,14 +50,15 @@ def load_year(desk: Desk, folder: Path, *, who: str) -> str:
     The journal has the times at which it was written; dates of making, tasting and deciding
     are those of the files.
 
-    `folder` holds ``year.json`` and ``year.csv``; decisions are those of the people that the file
-    names. Returns the name of the product.
+    `folder` holds ``year.json``, ``year.csv`` and ``references.csv``; decisions are those of the
+    people that the file names. Returns the name of the product.
 
     Raises RecordError when the product, a reference or a batch of that name is on record. Whatever
     goes wrong, nothing is written.
     """
     year = json.loads((folder / "year.json").read_text(encoding="utf-8"))
-    ballots = _ballots(folder / "year.csv")
+    ballots = _ballots(folder / "year.csv", _OF_BATCH)
+    compared = _ballots(folder / "references.csv", _OF_COMPARISON)
     name = str(year["product"]["name"])
     limits = tuple(AttributeLimit.from_dict(limit) for limit in year["product"]["attributes"])
     with desk.action(who=who) as act:
@@ -70,7 +73,7 @@ def load_year(desk: Desk, folder: Path, *, who: str) -> str:
             why=f"{year['agreed_because']} ({year['agreed_on']})",
             how=INVENTED,
         )
-        events = [*_of_references(act, year, who), *_of_batches(act, year, ballots, who)]
+        events = [*_of_references(act, year, compared, who), *_of_batches(act, year, ballots, who)]
         for _, _, happens in sorted(events, key=lambda event: event[:2]):
             happens()
     return name
@@ -94,25 +97,71 @@ def _check_new(desk: Desk, year: Plain, name: str) -> None:
         )
 
 
-def _ballots(path: Path) -> Ballots:
-    """Numbered lines of cells by batch and number of the tasting."""
-    ballots: dict[tuple[str, str], dict[int, dict[str, str]]] = {}
+def _ballots(path: Path, keys: tuple[str, ...]) -> Ballots:
+    """Numbered lines of cells by the columns that say which tasting they belong to."""
+    ballots: dict[tuple[str, ...], dict[int, dict[str, str]]] = {}
     with path.open(encoding="utf-8", newline="") as file:
         for row in csv.DictReader(file):
-            lines = ballots.setdefault((row["batch"], row["tasting"]), {})
-            lines[len(lines) + 2] = {column: row[column] for column in _ANSWERS}
+            lines = ballots.setdefault(tuple(row.pop(key) for key in keys), {})
+            lines[len(lines) + 2] = row
     return ballots
 
 
-def _of_references(desk: Desk, year: Plain, who: str) -> Iterator[Event]:
+def _of_references(desk: Desk, year: Plain, ballots: Ballots, who: str) -> Iterator[Event]:
+    """Comparisons, and what follows from them; `sessions` fills while they are held."""
+    sessions: dict[str, str] = {}
+    for entry in year["comparisons"]:
+        cells = ballots[(entry["name"],)]
+        compare = partial(_compared, desk, year, entry, cells, sessions, who=who)
+        yield entry["held_on"], _COMPARED, compare
     for entry in year["references"]:
-        reference = Reference.from_dict(entry["reference"])
-        act = partial(take_over, desk, reference, who=who, why=entry["why"])
+        act = partial(_taken_over, desk, entry, sessions, who=who)
         yield entry["taken_over"], _REFERENCE, act
     for entry in year["compared_again"]:
-        bridge = Bridge.from_dict(entry["bridge"])
-        compare = partial(compare_again, desk, bridge, who=who, why=entry["why"])
-        yield bridge.held_on, _REFERENCE, compare
+        again = partial(_again, desk, entry, sessions, who=who)
+        yield entry["on"], _REFERENCE, again
+
+
+def _compared(
+    desk: Desk,
+    year: Plain,
+    entry: Plain,
+    cells: dict[int, dict[str, str]],
+    sessions: dict[str, str],
+    *,
+    who: str,
+) -> None:
+    """A tasting of two references beside each other, from its opening to its end."""
+    product, name, to = year["product"]["name"], entry["reference"], entry["to"]
+    asked = {"batch": entry["batch"], "test": entry["test"]}
+    session = open_comparison(desk, product, name, to, **asked, who=who)
+    care = Care(cleared_by=entry["cleared_by"], cleared_on=entry["held_on"])
+    told = {**year["tasting_room"], "held_on": entry["held_on"], "care": care}
+    _held(desk, session, told, cells, who=who)
+    close_and_note(desk, session.id, who=who)
+    sessions[entry["name"]] = session.id
+
+
+def _taken_over(desk: Desk, entry: Plain, sessions: Mapping[str, str], *, who: str) -> None:
+    reference = Reference.from_dict(entry["reference"])
+    bridges: dict[str, Any] = {
+        f"bridged_to_{which}": _bridge(desk, reference.name, reference.batch, told, sessions)
+        for which, told in entry.get("bridges", {}).items()
+    }
+    take_over(desk, replace(reference, **bridges), who=who, why=entry["why"])
+
+
+def _again(desk: Desk, entry: Plain, sessions: Mapping[str, str], *, who: str) -> None:
+    bridge = _bridge(desk, entry["reference"], "", entry, sessions)
+    compare_again(desk, bridge, who=who, why=entry["why"])
+
+
+def _bridge(
+    desk: Desk, reference: str, batch: str, told: Plain, sessions: Mapping[str, str]
+) -> Bridge:
+    session, attribute = sessions[told["comparison"]], told["attribute"]
+    read = tasted_bridge(desk, session, reference, told["to"], batch=batch, attribute=attribute)
+    return replace(read, **told.get("decided", {}))
 
 
 def _of_batches(desk: Desk, year: Plain, ballots: Ballots, who: str) -> Iterator[Event]:
@@ -136,8 +185,19 @@ def _tasted(
     desk: Desk, number: str, told: Plain, cells: dict[int, dict[str, str]], *, who: str
 ) -> None:
     """A tasting from its opening to its end, by the rule of the product."""
-    details = {name: text for name, text in told.items() if name != "aborted"}
     session = open_tasting(desk, number, who=who, on=told["held_on"])
+    _held(desk, session, told, cells, who=who)
+    if aborted := told.get("aborted"):
+        give_up(desk, number, session.id, who=who, why=aborted)
+    else:
+        close_and_note(desk, session.id, who=who)
+
+
+def _held(
+    desk: Desk, session: StoredSession, told: Plain, cells: dict[int, dict[str, str]], *, who: str
+) -> None:
+    """Describe and agree a session, and enter its ballots."""
+    details = {name: text for name, text in told.items() if name != "aborted"}
     describe(
         desk,
         session.id,
@@ -147,12 +207,8 @@ def _tasted(
     )
     agree(desk, session.id, who=who, how=INVENTED)
     enter_cells(desk, session.id, cells, who=who, why="ballots of the prepared year")
-    if aborted := told.get("aborted"):
-        give_up(desk, number, session.id, who=who, why=aborted)
-    else:
-        close_and_note(desk, session.id, who=who)
 
 
 def _decided(desk: Desk, number: str, decision: Plain) -> None:
-    rest = {key: decision[key] for key in ("by", "role", "reason", "on")}
+    rest = {key: decision[key] for key in ("by", "role", "reason", "cause", "on")}
     decide(desk, number, Disposition(decision["disposition"]), **rest, how=INVENTED)

@@ -1,4 +1,4 @@
-"""Use cases of a product: its rule, its references, its batches as they are made.
+"""Use cases of a product: its rule, its attributes, its batches as they are made.
 
 The record is asked through `Desk`, which is a `sessions.store.Store` as well.
 
@@ -6,9 +6,6 @@ Why so
 ------
 Clearance reaches into the open tasting: a complaint, a refusal or other allergens answer the
 cautions of its session with no, which stops booths, agreement and closing.
-
-A complaint withdraws the clearance, so that nobody tastes the batch before food safety has looked
-at it.
 """
 
 from __future__ import annotations
@@ -19,22 +16,19 @@ from dataclasses import replace
 from typing import TypeVar
 
 from ..base.errors import RecordError
-from ..base.findings import Finding
-from ..base.records import utc_now
-from ..base.spelling import key_of
 from ..sessions.session import JournalEntry
 from ..sessions.signing import TYPED, Right
 from ..sessions.staff import signature
 from ..sessions.store import Action, Store
-from .batch_records import BatchRecord, Complaint, ProductRecord
+from .batch_records import BatchRecord, ProductRecord
 from .batches import AttributeLimit, Batch, Clearance, Product
+from .plant import Plant
 from .reference_state import ReferenceState, reference_state
-from .references import Bridge, Reference
+from .references import Reference
 from .rule import ReleaseRule
 
-Noun = ProductRecord | Reference | BatchRecord
-AnyNoun = TypeVar("AnyNoun", ProductRecord, Reference, BatchRecord)
-SHOWN = (Finding.SIMILAR, Finding.DIFFERENT_WITHIN_LIMIT)
+Noun = ProductRecord | Reference | BatchRecord | Plant
+AnyNoun = TypeVar("AnyNoun", ProductRecord, Reference, BatchRecord, Plant)
 
 
 class Desk(Store, typing.Protocol):
@@ -54,6 +48,7 @@ class Desk(Store, typing.Protocol):
     ) -> list[BatchRecord]: ...
     def linked(self, kind: str, value: str, most: int = 1000) -> list[BatchRecord]: ...
     def seek(self, text: str, most: int = 50) -> list[BatchRecord]: ...
+    def comments(self, session_id: str) -> list[tuple[str, str]]: ...
     def noun_entries(self, noun: Noun) -> list[JournalEntry]: ...
 
 
@@ -157,82 +152,6 @@ def tolerate(
         return _put(act, record, replace(record, product=product), "attributes agreed")
 
 
-def take_over(desk: Desk, reference: Reference, *, who: str, why: str) -> ProductRecord:
-    """Make a reference the one in use.
-
-    The first one of a product needs no bridge. Every later one needs a bridge to the one
-    before and one to the first, each with a finding of similarity or with the reason why it
-    takes over without.
-
-    Raises RecordError when a bridge is missing, leads elsewhere, or shows no similarity and gives
-    no reason.
-    """
-    with desk.action(who=who, why=why) as act:
-        record = the_product(act, reference.product)
-        if record.references:
-            _check_bridges(record, reference)
-        elif reference.bridges:
-            name = reference.name
-            raise RecordError(f"{name} is the first reference: there is nothing to bridge.")
-        new = replace(record, references=(*record.references, reference.name))
-        act.put_noun(reference, expect=None, what="reference entered")
-        return _put(act, record, new, "reference in use")
-
-
-def compare_again(desk: Desk, bridge: Bridge, *, who: str, why: str) -> Reference:
-    """Keep how a reference that took over earlier was compared with the first one again.
-
-    From the day of the comparison on, its drift is the one found there.
-
-    Raises RecordError for a reference that is not on record, or a bridge that leads to another than
-    the first.
-    """
-    with desk.action(who=who, why=why) as act:
-        reference = _the_reference(act, bridge.reference)
-        first = the_product(act, reference.product).references[0]
-        if key_of(bridge.to) != key_of(first):
-            raise RecordError(f"The bridge has to lead to {first}, the first; got {bridge.to}.")
-        new = replace(reference, later=(*reference.later, bridge))
-        return _put(act, reference, new, "reference compared")
-
-
-def count_stock(desk: Desk, name: str, stock: float, *, who: str) -> Reference:
-    """Keep how many servings of a reference are left; tastings take nothing off by themselves.
-
-    Raises RecordError for a reference that is not on record, or a negative count.
-    """
-    with desk.action(who=who, why=f"{stock:g} servings left") as act:
-        reference = _the_reference(act, name)
-        return _put(act, reference, replace(reference, stock=stock), "stock counted")
-
-
-def _the_reference(desk: Desk, name: str) -> Reference:
-    reference = desk.noun(Reference, name)
-    if reference is None:
-        raise RecordError(f"There is no reference {name!r} on record.")
-    return reference
-
-
-def _check_bridges(record: ProductRecord, reference: Reference) -> None:
-    wanted = (
-        ("the one before", record.references[-1], reference.bridged_to_previous),
-        ("the first", record.references[0], reference.bridged_to_first),
-    )
-    for words, name, bridge in wanted:
-        if bridge is None:
-            raise RecordError(
-                f"{reference.name} needs a bridge to {name}, {words}: a finding of similarity, or "
-                "the reason why there is none."
-            )
-        if key_of(bridge.to) != key_of(name):
-            raise RecordError(f"The bridge to {words} has to lead to {name}; got {bridge.to}.")
-        if bridge.finding not in SHOWN and not bridge.reason.strip():
-            raise RecordError(
-                f"Against {name} similarity was not shown ({bridge.finding}). Say why "
-                f"{reference.name} takes over all the same; the reason is recorded."
-            )
-
-
 def state_of_reference(desk: Desk, name: str, today: str) -> ReferenceState | None:
     """Age, validity and drift of a reference on a day; None where there is none of that name."""
     reference = desk.noun(Reference, name) if name else None
@@ -268,6 +187,8 @@ def clear_batch(
     *,
     food_safe: bool | None = None,
     allergens: tuple[str, ...] | None = None,
+    evidence: str = "",
+    suspected: str = "",
     by: str,
     on: str,
     who: str,
@@ -276,10 +197,12 @@ def clear_batch(
     """Record what food safety decided, or which allergens are declared, or both.
 
     What is left out stays as it was. `by` is who decided, `who` puts it on record; `how` says how
-    far the name of `by` is proven, see `sessions.staff.signature`.
+    far the name of `by` is proven, see `sessions.staff.signature`. `evidence` says what a decision
+    rests on; a suspicion is lifted by nothing else. `suspected` goes with a batch that is not
+    cleared.
 
-    Raises RecordError where nothing is said, without a name and a date, or where `by` may not
-    clear batches.
+    Raises RecordError where nothing is said, without a name and a date, where `by` may not clear
+    batches, or where a suspected batch is cleared without evidence.
     """
     if food_safe is None and allergens is None:
         raise RecordError("Say what food safety decided, or which allergens are declared.")
@@ -299,6 +222,7 @@ def clear_batch(
         there = record.clearance or Clearance(batch=record.name)
         declared = there.allergens
         if food_safe is not None:
+            there = _decided(there, food_safe, evidence, suspected)
             there = replace(
                 there,
                 food_safe=food_safe,
@@ -319,50 +243,41 @@ def clear_batch(
         answers: dict[str, bool] = {} if food_safe is None else {"cleared": food_safe}
         if allergens is not None and allergens != declared:
             answers["allergens"] = False
-        _answer_cautions(act, new, answers)
+        answer_cautions(act, new, answers)
         return new
 
 
-def _answer_cautions(act: DeskAction, record: BatchRecord, answers: dict[str, bool]) -> None:
+def _decided(there: Clearance, safe: bool, evidence: str, suspected: str) -> Clearance:
+    """The clearance with what a decision rests on; a suspicion is lifted by evidence only."""
+    evidence = " ".join(evidence.split())
+    if safe and suspected:
+        raise RecordError(f"{there.batch} cannot be cleared while {suspected} is suspected.")
+    if safe and there.suspected and not evidence:
+        raise RecordError(
+            f"{there.suspected.capitalize()} is suspected in {there.batch}: say what the clearance "
+            "rests on, such as a residue test that was passed."
+        )
+    now = "" if safe else suspected or there.suspected
+    same = now == there.suspected
+    return replace(
+        there,
+        food_safe=None,
+        evidence=evidence,
+        suspected=now,
+        smelling_by=there.smelling_by if same else "",
+        smelling_role=there.smelling_role if same else "",
+        smelling_on=there.smelling_on if same else "",
+    )
+
+
+def answer_cautions(act: DeskAction, record: BatchRecord, answers: dict[str, bool]) -> None:
     """Answer cautions of the open tastings of a batch: a 'no' stops their booths and closing."""
     why = f"batch {record.name}: clearance or declaration changed"
-    for tasting in record.tastings:
-        session = act.session(tasting.session)
-        changed = replace(session, cautions={**session.cautions, **answers})
-        if not tasting.over and not session.closed and changed != session:
+    waiting = [tasting.session for tasting in record.tastings if not tasting.over]
+    answers_smelled = answers if answers.get("cleared") is False else {}
+    told = dict.fromkeys(waiting, answers) | dict.fromkeys(record.smelled, answers_smelled)
+    for session_id, answered in told.items():
+        session = act.session(session_id)
+        changed = replace(session, cautions={**session.cautions, **answered})
+        if not session.closed and changed != session:
             act.put(changed, expect=session, what="cautions", why=why)
-
-
-def record_complaint(
-    desk: Desk, number: str, text: str, *, received_on: str, who: str, how: str = TYPED
-) -> BatchRecord:
-    """Put a complaint on record: the batch is open again and waits for food safety.
-
-    A batch under complaint is not tasted until food safety has cleared it, so an earlier
-    clearance no longer holds; the declaration of allergens stays.
-
-    A decision that a second person has not confirmed is dropped.
-
-    Raises RecordError without a text or a date, for a date to come, or from somebody who is not
-    among the people who sign.
-    """
-    if received_on > utc_now()[:10]:
-        raise RecordError(f"A complaint cannot be of {received_on}, which is still to come.")
-    with desk.action(who=who, why=f"received on {received_on}") as act:
-        record = the_batch(act, number)
-        signed = act.sign(signature(act, who, None, how=how))
-        complaint = Complaint(
-            text=text.strip(),
-            received_on=received_on,
-            after=len(record.decisions),
-            recorded_by=signed.by,
-            recorded_role=signed.role,
-        )
-        cleared = record.clearance and replace(
-            record.clearance, food_safe=None, food_safe_by="", food_safe_role="", food_safe_on=""
-        )
-        complaints = (*record.complaints, complaint)
-        new = replace(record, clearance=cleared, complaints=complaints, proposed=None)
-        act.put_noun(new, expect=record, what="complaint")
-        _answer_cautions(act, new, {"cleared": False})
-        return new

@@ -24,12 +24,9 @@ from scipy.special import ndtri
 
 from ..base.checks import one_number, probability
 from ..base.errors import ArgumentError
-from ..base.findings import Finding
 from ..base.record_checks import iso_date
 from ..base.results import Interval, several
 from .references import Bridge, Reference, ReferenceKind
-
-_FAR = (Finding.BEYOND_LIMIT, Finding.DIFFERENT, Finding.UNDECIDED)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,6 +60,9 @@ class ReferenceState:
         What the stock is enough for; None where stock or need are not stated.
     drift : Drift or None
         None where it is the first, or where no bridges with estimates lead to the first.
+    took_over : tuple of str
+        Where it did not take over through a tasting on record that showed similarity: how it
+        did, a sentence for each such bridge. They belong on every batch compared with it.
     problems : tuple of str
         Why it may not be used, or what is not shown about it.
     usable : bool
@@ -75,6 +75,7 @@ class ReferenceState:
     days_left: int | None
     tastings_left: int | None
     drift: Drift | None
+    took_over: tuple[str, ...]
     problems: tuple[str, ...]
     usable: bool
 
@@ -88,7 +89,7 @@ class ReferenceState:
             lines.append(f"The stock is enough for {several(self.tastings_left, 'tasting')}.")
         if self.drift is not None:
             lines.append(_drift_words(self.drift))
-        return (*lines, *self.problems)
+        return (*lines, *self.took_over, *self.problems)
 
 
 def reference_state(
@@ -169,7 +170,8 @@ def reference_state(
         days_left=left,
         tastings_left=enough,
         drift=drift,
-        problems=(*barred, *_not_shown(own, first, drift, limit)),
+        took_over=reference.took_over(today),
+        problems=(*barred, *_not_shown(reference, own, first, drift, limit)),
         usable=not barred,
     )
 
@@ -250,17 +252,15 @@ def _barred(
 
 
 def _not_shown(
-    own: Sequence[Bridge], first: str | None, drift: Drift | None, limit: float | None
+    reference: Reference,
+    own: Sequence[Bridge],
+    first: str | None,
+    drift: Drift | None,
+    limit: float | None,
 ) -> list[str]:
     if first is None:
         return []
-    lines = []
-    for bridge in own:
-        if bridge.finding is None:
-            lines.append(f"Not compared with {bridge.to}: {bridge.reason}")
-        elif bridge.finding in _FAR:
-            why = f" It took over with a reason: {bridge.reason}" if bridge.reason else ""
-            lines.append(f"Compared with {bridge.to}: {bridge.finding.heading.lower()}.{why}")
+    lines = [bridge.words() for bridge in own if bridge in reference.later and not bridge.similar]
     if drift is None and all(step.to != first or step.finding is None for step in own):
         lines.append(
             f"Its drift against {first}, the first, is not known: steps that were each found "

@@ -1,4 +1,12 @@
-"""References and the bridges between them: what batches are compared with."""
+"""References and the bridges between them: what batches are compared with.
+
+Why so
+------
+A bridge says on what it stands: on a tasting on record, whose finding `bridging` reads off what
+its session showed (`shown` holds the numbers); on a decision of the named role, the exception, for
+example where nothing is left of the old reference; or, in records of older programs, on a finding
+that was typed. The last is shown as such and no longer taken.
+"""
 
 from __future__ import annotations
 
@@ -7,7 +15,7 @@ from enum import StrEnum
 
 from ..base.errors import RecordError
 from ..base.findings import Finding
-from ..base.plain import Plain
+from ..base.plain import LEFT_OUT_EMPTY, Plain
 from ..base.record_checks import iso_date, named, number, one_of, parts
 
 
@@ -24,6 +32,7 @@ class ReferenceKind(StrEnum):
         return _KINDS[self]
 
 
+_NOBODY = "and who decided is not on record"
 _KINDS = {
     ReferenceKind.EARLIER_STANDARD: "an earlier standard with its recorded data",
     ReferenceKind.FRESHLY_MADE: "freshly made for each date",
@@ -43,13 +52,19 @@ class Bridge(Plain):
         Date of the comparison or of the decision against it, ISO 8601.
     finding : Finding or None
     reason : str
-        Why there is no finding; needed where there is none.
+        Why the newer one takes over without similarity; needed where there is no finding.
     estimate, se : float or None
         Newer less older with its standard error, on one scale with a direction that all
         bridges of the product share, such as the score of the attribute that ages most. An
         overall difference has no direction, so its steps could not be added.
     session : str
-        Of the record.
+        Of the record, where they were tasted beside each other.
+    shown : str
+        What that session showed, in numbers; empty where the finding was typed.
+    attribute : str
+        Of which the estimate is.
+    decided_by, role : str
+        Who decided that it takes over without similarity, in which role.
     """
 
     reference: str
@@ -60,6 +75,10 @@ class Bridge(Plain):
     estimate: float | None = None
     se: float | None = None
     session: str = ""
+    shown: str = field(default="", metadata=LEFT_OUT_EMPTY)
+    attribute: str = field(default="", metadata=LEFT_OUT_EMPTY)
+    decided_by: str = field(default="", metadata=LEFT_OUT_EMPTY)
+    role: str = field(default="", metadata=LEFT_OUT_EMPTY)
 
     def __post_init__(self) -> None:
         named("reference", self.reference)
@@ -78,6 +97,41 @@ class Bridge(Plain):
             raise RecordError(f"{where} needs estimate and se together, or neither.")
         if self.se is not None and self.se < 0:
             raise RecordError(f"se of {where} must not be negative; got {self.se:g}.")
+        if self.shown and not (self.session and self.finding):
+            raise RecordError(f"{where} shows numbers: name their session and its finding.")
+        if bool(self.decided_by.strip()) != bool(self.role.strip()):
+            raise RecordError(f"{where} needs name and role of who decided together, or neither.")
+        if self.decided_by and not self.reason.strip():
+            raise RecordError(f"{where} was decided without similarity: give the reason.")
+
+    @property
+    def tasted(self) -> bool:
+        """Whether it stands on a tasting on record."""
+        return bool(self.shown)
+
+    @property
+    def typed(self) -> bool:
+        """Whether its finding was typed, as older programs took it."""
+        return self.finding is not None and not self.tasted
+
+    @property
+    def similar(self) -> bool:
+        """Whether a tasting on record shows the difference to lie below the limit."""
+        return self.tasted and self.finding is not None and self.finding.similar
+
+    def words(self) -> str:
+        """On what it stands, in a sentence; with who decided, where it is the exception."""
+        head = f"Not tasted beside {self.to}"
+        if self.finding is not None:
+            how = self.shown if self.tasted else "typed, no tasting on record"
+            verdict = self.finding.heading.lower()
+            head = f"Compared with {self.to} on {self.held_on}: {verdict} ({how})"
+        if not self.reason or (self.finding is not None and self.finding.similar):
+            return f"{head}."
+        by = f"decided by {self.decided_by}, {self.role}" if self.decided_by else _NOBODY
+        day = "" if self.finding else f" on {self.held_on}"
+        took_over = f"{self.reference} took over all the same{day}, {by}"
+        return f"{head}. {took_over}: {self.reason.rstrip('.')}."
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -165,3 +219,12 @@ class Reference(Plain):
         """Its own bridges, each once."""
         own = (self.bridged_to_previous, self.bridged_to_first, *self.later)
         return tuple(dict.fromkeys(bridge for bridge in own if bridge is not None))
+
+    def took_over(self, until: str = "9999") -> tuple[str, ...]:
+        """How it took over without a tasting on record that showed similarity, a sentence each.
+
+        `until`: the last day of the bridges that count. Empty where both tastings are on record.
+        """
+        first = (self.bridged_to_previous, self.bridged_to_first)
+        beside = [step for step in first if step and not step.similar and step.held_on <= until]
+        return tuple(dict.fromkeys(step.words() for step in beside))

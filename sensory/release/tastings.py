@@ -100,6 +100,8 @@ def attach(desk: Desk, number: str, session_id: str, *, who: str) -> BatchRecord
         raise RecordError(
             f"This session does not name {record.name} among its samples: another batch was tasted."
         )
+    if session.details.care.smelling_only:
+        raise RecordError("The samples of this session were smelled only: it is no tasting.")
     if not session.closed and any(not tasting.over for tasting in record.tastings):
         raise RecordError(f"Another tasting of {record.name} is open.")
     tasting = Tasting(session=session_id, test=session.question.protocol, sample=record.name)

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 import pandas as pd
 
 from ..base.arrays import Name, Row
-from ..base.results import several
+from ..base.results import digits, p_digits, several
 from ..models.change_points import ChangePoint
 from .batch_rows import ONE_LINE
 
@@ -52,13 +52,16 @@ def level_sentence(name: str, row: Row, level: float) -> str:
     side = "above" if row["estimate"] >= 0 else "below"
     known = row["noise"] > 0
     of = " beyond the panel's noise" if known else ""
-    spread = f"they scatter with a standard deviation of {row['scatter']:.2g}{of}"
+    spread = f"they scatter with a standard deviation of {digits(row['scatter'], 2)}{of}"
     if known and row["scatter"] == 0:
         spread = "they scatter no more than the panel's noise explains"
+    size, low, high = (
+        digits(number, 2) for number in (abs(row["estimate"]), row["low"], row["high"])
+    )
     return begun(
         name,
-        f"{batch_count(row['batches'])} on average lie {abs(row['estimate']):.2g} {side} the "
-        f"reference ({row['low']:.2g} to {row['high']:.2g}, {100 * level:g} %); {spread}.",
+        f"{batch_count(row['batches'])} on average lie {size} {side} the reference ({low} to "
+        f"{high}, {100 * level:g} %); {spread}.",
     )
 
 
@@ -110,13 +113,13 @@ def change_sentence(name: str, row: Row | None, level: float, of: str = "level")
         return begun(name, f"too few batches to look for a change of {of}.")
     if not row["clear"]:
         return begun(
-            name, f"no change of {of} is clear (p {row['p']:.2g} for one step at any place)."
+            name, f"no change of {of} is clear (p {p_digits(row['p'])} for one step at any place)."
         )
     return begun(
         name,
-        f"the {of} steps from {row['before']:.2g} to {row['after']:.2g} with batch "
+        f"the {of} steps from {digits(row['before'], 2)} to {digits(row['after'], 2)} with batch "
         f"{row['batch']} ({100 * level:g} %: {row['first']} to {row['last']}; "
-        f"p {row['p']:.2g}).",
+        f"p {p_digits(row['p'])}).",
     )
 
 

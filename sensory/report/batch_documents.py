@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from ..base.results import Table, several
 from ..release.batch_file import BatchFile
-from ..release.batch_records import BatchRecord
+from ..release.batch_records import AGAIN, BatchRecord
 from ..release.batches import Clearance, Disposition
 from ..release.disposition import BatchFinding
 from ..release.disposition_table import PanelState, ReferenceUse
@@ -105,10 +105,9 @@ def not_to_be_tasted(record: BatchRecord) -> str:
 
 def done_words(record: BatchRecord) -> str:
     """What was decided on a batch, or that nothing was."""
-    if record.decision is None:
-        return "Not decided"
-    done = _DONE[record.decision.disposition]
-    return f"{done}, before a complaint" if record.complained else done
+    if record.standing.startswith(AGAIN):
+        return f"{record.standing[:1].upper()}{record.standing[1:]}"
+    return _DONE[record.decision.disposition] if record.decision else "Not decided"
 
 
 def _recommended(file: BatchFile) -> Words:
@@ -119,7 +118,11 @@ def _recommended(file: BatchFile) -> Words:
     return {
         "label": "Recommended by the release rule, not decided by it",
         "heading": finding.disposition.value.capitalize(),
-        "lines": [finding.sentence, *(["Release is blocked."] if finding.blocked else [])],
+        "lines": [
+            *([finding.headline] if finding.repeated else []),
+            finding.sentence,
+            *(["Release is blocked."] if finding.blocked else []),
+        ],
     }
 
 
@@ -134,11 +137,16 @@ def _decided(record: BatchRecord) -> Words:
     at = decision.decided_at
     when = stamp(at) if "T" in at else at
     lines = [f"{decision.signers}, {when}: {decision.reason}"]
+    if decision.cause:
+        lines.append(f"Cause: {decision.cause}.")
     if decision.departs and decision.recommended is not None:
         recommended = decision.recommended.value.lower()
         lines.append(f"It departs from what was recommended then: {recommended}.")
-    heading = done_words(record)
-    return {"label": "Decided", "heading": heading, "lines": [*lines, *waits], "strong": True}
+    heading, label = done_words(record), "Decided"
+    if record.standing.startswith(AGAIN):
+        lines.insert(0, f"Before: {_DONE[decision.disposition].lower()}.")
+        label = "Decision"
+    return {"label": label, "heading": heading, "lines": [*lines, *waits], "strong": True}
 
 
 def _stands_on(finding: BatchFinding | None) -> Words:
@@ -148,7 +156,7 @@ def _stands_on(finding: BatchFinding | None) -> Words:
     risk = "" if finding.true_risk is None else percent(finding.true_risk, 1)
     return block(
         heading,
-        ("Finding", "not tasted" if finding.finding is None else finding.finding.sentence),
+        ("Finding", finding.headline),
         ("Panel", _PANEL[finding.panel] if finding.finding else ""),
         ("Reference", _REFERENCE[finding.reference]),
         ("Attempts", several(finding.attempts, "tasting")),
@@ -181,9 +189,10 @@ def _tables(file: BatchFile) -> list[Words]:
     decisions = file.decisions()
     changed = replace(decisions, rows=decisions.rows if len(decisions.rows) > 1 else ())
     return [
-        _table("Complaints", file.complaints(), (2, 8, 3)),
+        _table("Complaints", file.complaints(), (2, 5, 3, 2, 2, 4, 3)),
         _table("Tastings, every attempt", file.tastings(), (3, 2, 6, 4, 2), note),
-        _table("Decisions; the last one stands", changed, (3, 2, 2, 5, 6)),
+        _table("Comments of assessors, without names", file.remarks(), (1, 3, 8, 1)),
+        _table("Decisions; the last one stands", changed, (3, 2, 2, 5, 6, 2)),
         _related(file),
         _table("Journal", file.events(), (1, 3, 3, 3, 8)),
     ]
@@ -191,27 +200,23 @@ def _tables(file: BatchFile) -> list[Words]:
 
 def _related(file: BatchFile) -> Words:
     """Every batch that shares a lot or rework, once, with all that it shares."""
-    shares: dict[str, list[str]] = {}
-    others = {other.name: other for kin in file.kin for other in kin.batches}
-    for kin in file.kin:
-        for other in kin.batches:
-            shares.setdefault(other.name, []).append(kin.name)
-    ordered = sorted(others.values(), key=lambda other: (other.batch.made_on, other.name))
+    sisters = file.sisters()
     rows = tuple(
         (
-            other.name,
-            other.batch.made_on,
-            other.batch.line,
-            other.latest.finding.heading if other.latest and other.latest.finding else "Not tasted",
-            done_words(other),
-            "; ".join(shares[other.name]),
+            sister.record.name,
+            sister.record.batch.made_on,
+            sister.record.batch.line,
+            sister.record.found_in_words,
+            done_words(sister.record),
+            "; ".join(sister.shares),
         )
-        for other in ordered
+        for sister in sisters
     )
     columns = ("batch", "made on", "line", "finding", "decision", "shares")
-    ends = [other.decision.disposition for other in ordered if other.decision]
-    note = f"{batch_count(len(rows))}, {ends.count(Disposition.RELEASE)} of them released."
-    heading = "Other batches of the same lots and rework"
+    released = sum(sister.record.standing == "release" for sister in sisters)
+    note = f"{batch_count(len(rows))}, {released} of them released. Those that share what few "
+    note += "batches have come first."
+    heading = "Batches from the same lots and rework"
     return _table(heading, Table(columns=columns, rows=rows), (3, 2, 2, 4, 3, 6), note)
 
 

@@ -12,9 +12,10 @@ from typing import Any
 
 import typst
 
-from ..base.results import Table, several
+from ..base.results import Table, cell_text, several
 from ..catalogue.outcome import QUANTITIES, AssessorLine, AssessorPoint, NamedTable, Outcome
 from ..catalogue.tests import find_kind
+from ..sessions.care import care_in_words
 from ..sessions.finding import SessionReport
 from ..sessions.served_beside_plan import Served
 from ..sessions.session import ADVICE, CAUTIONS, Sample, StoredSession
@@ -88,6 +89,7 @@ def session_words(report: SessionReport) -> Words:
         "finding": f"Finding: {outcome.finding.heading}",
         "sentence": outcome.sentence,
         "because": outcome.because,
+        "warnings": list(report.warnings),
         "figure_words": outcome.words(),
         "left": [
             _asked(report),
@@ -203,9 +205,10 @@ def _pairs(table: Table) -> list[tuple[str, str]]:
     """Each quantity with its limits in brackets."""
     rows = []
     for name, estimate, low, high, level in table.rows:
+        shown = cell_text(estimate, "estimate", name)
         limits = [number(end) for end in (low, high) if end is not None]
         words = f"{' to '.join(limits)}, {percent(float(level))}" if limits and level else ""
-        rows.append((str(name), f"{number(estimate)} ({words})" if words else number(estimate)))
+        rows.append((str(name), f"{shown} ({words})" if words else shown))
     return rows
 
 
@@ -218,8 +221,7 @@ def _table(named: NamedTable) -> Words:
 
 def printed_table(table: Table, **more: object) -> Words:
     """A table with its numbers as people read them, and what stands beside it."""
-    rows = [[number(cell) for cell in row] for row in table.rows]
-    return {"columns": list(table.columns), "rows": rows, **more}
+    return {"columns": list(table.columns), "rows": table.texts(), **more}
 
 
 def _agreement(session: StoredSession) -> Words:
@@ -232,6 +234,7 @@ def _agreement(session: StoredSession) -> Words:
         ("Ballots then", f"{entered} entered" if entered else "none entered"),
         ("Closed", stamp(session.closed_at)),
         ("Cautions", _cautions(session)),
+        *care_in_words(session.details.care),
         ("Decides", session.details.decides),
     )
 

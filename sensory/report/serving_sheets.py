@@ -21,6 +21,7 @@ from ..serving.layout import ServingRow
 from ..serving.lines import ballot_lines
 from ..serving.plan import ServingPlan
 from ..sessions.allergens import together
+from ..sessions.care import told_before
 from ..sessions.session import SessionDetails
 from .documents import Words, compiled
 
@@ -186,8 +187,8 @@ def ballots_pdf(
             "title": "Ballots",
             "head": "",
             "asks": kind.asked(question, language),
-            "cautions": [words["caution_general"], words["caution_swallow"]],
-            "words": {name: words[name] for name in _PAPER_WORDS},
+            "cautions": told_before(details.care, words),
+            "words": _paper_words(words, details.care.smelling_only),
             "warm_up_holds": warm_up if warm_up_allergens else "",
             "guess": bool(kind.picks),
             "lines": [
@@ -202,6 +203,12 @@ def ballots_pdf(
             "ballots": [asdict(paper) for paper in papers],
         },
     )
+
+
+def _paper_words(words: Mapping[str, str], smelling: bool) -> Words:
+    """The words of a paper ballot, for tasting or for smelling only."""
+    instead = {"samples": "smell_samples", "warm_up_asks": "warm_up_smell"} if smelling else {}
+    return {name: words[instead.get(name, name)] for name in _PAPER_WORDS}
 
 
 @dataclass(slots=True)

@@ -8,17 +8,21 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from ..base.results import Cell, Table
+from ..base.results import Cell, Table, is_p
 from ..catalogue.choice_ballot import CHOICE
+
+_NOISE = 1e-9
 
 
 def table_csv(table: Table) -> bytes:
-    """A result table as CSV in UTF-8; numbers with all their digits, empty cells empty."""
+    """A result table as CSV in UTF-8, with six digits a number; the archive keeps all of them."""
     out = io.StringIO()
     writer = csv.writer(out)
     writer.writerow(table.columns)
     for row in table.rows:
-        writer.writerow([_digits(cell) for cell in row])
+        writer.writerow(
+            [_digits(cell, column) for column, cell in zip(table.columns, row, strict=True)]
+        )
     return out.getvalue().encode("utf-8-sig")
 
 
@@ -31,10 +35,18 @@ def tables_csv(tables: Sequence[tuple[str, Table]]) -> bytes:
     return "\r\n".join(parts).encode("utf-8-sig")
 
 
-def _digits(cell: Cell) -> str:
+def _digits(cell: Cell, column: str) -> str:
+    """A number with six digits; rounding noise is 0, but a p-value may be as small as it is.
+
+    >>> _digits(0.4626262626262626, "estimate"), _digits(1.306e-19, "sd"), _digits(1.3e-19, "p")
+    ('0.462626', '0', '1.3e-19')
+    """
     if cell is None or isinstance(cell, str):
         return harmless(cell or "")
-    return str(cell) if isinstance(cell, (int, np.integer)) else repr(float(cell))
+    if isinstance(cell, (int, np.integer)):
+        return str(cell)
+    noise = abs(cell) < _NOISE and not is_p(column)
+    return "0" if noise else f"{float(cell):.6g}"
 
 
 def ballots_csv(cells: Mapping[int, Mapping[str, str]]) -> bytes:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
+
+from ..base.results import cell_text
 
 
 def percent(share: float, digits: int = 0) -> str:
@@ -16,20 +17,12 @@ def percent(share: float, digits: int = 0) -> str:
 
 
 def number(value: float | str | None) -> str:
-    """Any cell of a result table: whole numbers whole, others with four digits.
+    """A number as people read it: whole numbers whole, others with four digits; text as it is.
 
-    >>> number(24), number(1.63831), number(math.inf), number(None)
-    ('24', '1.638', 'infinite', '')
+    >>> number(24), number(1.63831), number(float("inf")), number(1.306e-19), number(None)
+    ('24', '1.638', 'infinite', '0', '')
     """
-    if value is None or isinstance(value, str):
-        return value or ""
-    if isinstance(value, float) and math.isnan(value):
-        return ""
-    if isinstance(value, float) and math.isinf(value):
-        return "infinite" if value > 0 else "minus infinite"
-    if float(value).is_integer() and abs(value) < 1e6:
-        return str(int(value))
-    return f"{value:.4g}"
+    return cell_text(value)
 
 
 def listed(names: Sequence[str], most: int = 6) -> str:

@@ -19,6 +19,7 @@ from ..sessions.session import StoredSession
 from ..sessions.spellings import alike_on_ballots, merge_spellings
 from ..sessions.template import template_columns, template_csv, template_xlsx
 from ..sessions.workflow import checked_ballots, describe, enter_cells
+from .cautions import reactions_panel
 from .frame import (
     CLOSING,
     chosen_session,
@@ -46,6 +47,7 @@ def page() -> None:
         f"{find_kind(session.question.protocol).name} test, "
         f"{session.question.assessors} ballots planned"
     )
+    reactions_panel(session)
     cells = desk().cells(session.id)
     if session.closed:
         _closed(session, cells)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
 from datetime import date
 from functools import partial
 
@@ -12,16 +11,24 @@ import streamlit as st
 from ..base.findings import Finding
 from ..base.results import several
 from ..catalogue.tests import find_kind
-from ..release.batch_desk import against_release, batch_file, decide, up_to_date
-from ..release.batch_file import BatchFile, Kin
-from ..release.batch_records import DONE, BatchRecord
+from ..release.batch_desk import (
+    against_release,
+    batch_file,
+    cause_needed,
+    decide,
+    up_to_date,
+)
+from ..release.batch_file import BatchFile
+from ..release.batch_records import AGAIN, DONE, BatchRecord
 from ..release.batches import Disposition
+from ..release.plant_desk import the_plant
 from ..release.rule import ReleaseRule
 from ..release.tastings import attach, give_up, open_tasting
 from ..release.trend_words import batch_count
 from ..sessions.session import ADVICE
-from ..sessions.signing import Right, name_and_role
-from .batch_forms import clearance_form, complaint_form, recorded, say_recorded
+from ..sessions.signing import Right
+from .batch_complaints import complaint_forms, complaint_lines
+from .batch_forms import clearance_form, recorded, say_recorded, smelling_form
 from .confirm_form import confirm_form
 from .finding import SIGNS
 from .frame import acting, chosen_batch, current_frame, desk, go, plain, shown_errors
@@ -54,7 +61,7 @@ def page() -> None:
                 show_table(file.decisions())
         with right:
             _origin(file)
-            _kin(file.kin)
+            _kin(file)
         with st.expander(f"The journal of this batch: {several(len(file.journal), 'event')}"):
             scroll(file.events(), 320)
 
@@ -65,16 +72,14 @@ def _head(file: BatchFile) -> None:
     st.title(_headline(file), anchor=False)
     if record.waits_for:
         st.markdown(f"It waits for **{plain(record.waits_for)}**.")
-    for complaint in record.complaints:
-        by = name_and_role(complaint.recorded_by, complaint.recorded_role)
-        recorded_by = f" (recorded by {plain(by)})" if by else ""
-        st.warning(f"Complaint of {complaint.received_on}: {plain(complaint.text)}{recorded_by}")
-        if record.latest and record.latest.held_on < complaint.received_on:
-            st.markdown("Its tasting is older than this complaint.")
+    complaint_lines(record)
     if file.why_none:
         st.warning(plain(file.why_none))
     if shown is not None:
-        if finding := shown.finding:
+        finding = shown.finding
+        if shown.repeated:
+            st.warning(plain(shown.headline))
+        elif finding:
             st.markdown(f"**Finding: {finding.heading}.** {SIGNS[finding]} {finding.sentence}")
         listed(shown.reasons)
     name = "-".join(re.findall(r"[a-z0-9]+", record.name.lower()))[:60]
@@ -83,7 +88,9 @@ def _head(file: BatchFile) -> None:
 
 
 def _headline(file: BatchFile) -> str:
-    decision = file.record.decision
+    decision, standing = file.record.decision, file.record.standing
+    if standing.startswith(AGAIN):
+        return f"{standing[:1].upper()}{standing[1:]}"
     if decision is not None and file.record.state == DONE:
         return f"Decided: {decision.disposition.value.lower()}"
     if (first := file.record.proposed) is not None:
@@ -104,6 +111,7 @@ def _next(file: BatchFile) -> None:
     st.subheader("Clearance")
     show_table(file.clearance())
     clearance_form(record, folded=cleared or record.state == DONE)
+    smelling_form(record)
     if record.state != DONE:
         if cleared:
             _taste(file)
@@ -111,7 +119,7 @@ def _next(file: BatchFile) -> None:
             confirm_form(record, record.proposed, file.rule)
         elif file.rule is not None:
             _decide(file, file.rule)
-    complaint_form(record)
+    complaint_forms(record)
 
 
 def _taste(file: BatchFile) -> None:
@@ -175,15 +183,28 @@ def _decide(file: BatchFile, rule: ReleaseRule) -> None:
             help="It stays in the journal and cannot be erased: no names, nothing about health.",
         )
         by = hand("Name", f"decide-by-{name}", Right.DECIDE, role=rule.decides, asked=rule.decides)
+        recommended = shown.disposition if shown else None
+        needed = chosen is not None and cause_needed(Disposition(str(chosen)), recommended)
+        cause = _cause(name, needed)
         proven = current_frame().person is not None
         sure = proven or st.checkbox(f"I am {plain(rule.decides)}", key=f"decide-role-{name}")
-        ready = chosen is not None and by.ready and reason.strip() and sure
+        told = by.ready and reason.strip() and (cause or not needed)
+        ready = chosen is not None and told and sure
         if pressed("Record the decision", "decide", primary=True, ready=ready):
             with shown_errors():
                 by.put_on_record()
                 what, role = Disposition(str(chosen)), rule.decides
-                decide(desk(), name, what, by=by.name, role=role, reason=reason, how=by.how)
-                recorded(f"decide-{name}", f"decide-by-{name}")
+                more = {"reason": reason, "cause": cause, "how": by.how}
+                decide(desk(), name, what, by=by.name, role=role, **more)
+                recorded(f"decide-{name}", f"decide-by-{name}", f"decide-cause-{name}")
+
+
+def _cause(name: str, needed: bool) -> str:
+    """What was wrong, from the plant's list; empty where nothing was chosen."""
+    label = "Cause" if needed else "Cause, if the batch was off"
+    causes, key = list(the_plant(desk()).causes), f"decide-cause-{name}"
+    chosen = st.selectbox(label, causes, index=None, format_func=plain, key=key)
+    return chosen or ""
 
 
 def _tastings(file: BatchFile) -> None:
@@ -197,6 +218,9 @@ def _tastings(file: BatchFile) -> None:
             words, page = ("finding", "finding") if session.closed else ("session", "ballots")
             label, key = f"To the {words} of tasting {place}", f"tasting-{session.id}"
             way(label, key, page, session.id, primary=False, place=row)
+        if file.comments:
+            with st.expander(f"{several(len(file.comments), 'comment')} of assessors"):
+                scroll(file.remarks())
     _attach(file.record)
 
 
@@ -226,11 +250,13 @@ def _origin(file: BatchFile) -> None:
     way("To the trend of its product", "to-trend", "trend", batch=name, primary=False)
 
 
-def _kin(kin: Sequence[Kin]) -> None:
-    if not kin:
+def _kin(file: BatchFile) -> None:
+    """What few batches share comes first, and within it the most telling batch."""
+    if not file.kin:
         return
-    st.subheader("Made of the same")
-    for place, lot in enumerate(kin):
+    st.subheader("Batches from the same lots")
+    order = {sister.record.name: at for at, sister in enumerate(file.sisters())}
+    for place, lot in enumerate(file.kin):
         with st.expander(f"{plain(lot.name)}: {batch_count(len(lot.batches))} more"):
             findings = [other.found for other in lot.batches if other.found]
             beyond = findings.count(Finding.BEYOND_LIMIT)
@@ -239,7 +265,7 @@ def _kin(kin: Sequence[Kin]) -> None:
                 f"Of {len(findings)} tasted {off} were found different, {beyond} of them beyond "
                 "the limit."
             )
-            for other in lot.batches[:_KIN_SHOWN]:
+            for other in sorted(lot.batches, key=lambda each: order[each.name])[:_KIN_SHOWN]:
                 _kin_row(other, place)
             if len(lot.batches) > _KIN_SHOWN:
                 st.markdown(f"and {len(lot.batches) - _KIN_SHOWN} more: seek the lot on Batches.")
@@ -247,8 +273,7 @@ def _kin(kin: Sequence[Kin]) -> None:
 
 def _kin_row(other: BatchRecord, place: int) -> None:
     words, button = st.columns([2, 1], vertical_alignment="center")
-    finding = other.found.heading if other.found else "not tasted"
-    decided = other.decision.disposition.value.lower() if other.decision else "open"
-    words.markdown(f"{plain(other.name)}, {other.batch.made_on}: {finding.lower()}, {decided}")
+    standing = f"{other.found_in_words.lower()}, {other.standing}"
+    words.markdown(f"{plain(other.name)}, {other.batch.made_on}: {standing}")
     key = f"kin-{place}-{other.name}"
     way("Open", key, "batch", batch=other.name, primary=False, place=button)

@@ -1,4 +1,4 @@
-"""Forms of a batch: clearance by food safety, declaration of allergens, a complaint."""
+"""Forms of a batch: clearance by food safety, declaration of allergens."""
 
 from __future__ import annotations
 
@@ -8,11 +8,13 @@ from functools import partial
 import streamlit as st
 
 from ..release.batch_records import BatchRecord
-from ..release.product_desk import clear_batch, record_complaint
-from ..sessions.signing import Right
-from .frame import desk, plain, shown_errors
-from .parts import pressed
-from .sign import Hand, hand
+from ..release.product_desk import clear_batch
+from ..release.smelling import allow_smelling, open_smelling
+from ..sessions.care import SUSPICIONS
+from ..sessions.signing import Right, name_and_role
+from .frame import acting, desk, go, plain, shown_errors
+from .parts import pressed, way
+from .sign import hand
 
 _RECORDED = "recorded"
 _CLEARED, _NOT = "cleared for tasting and release", "NOT cleared"
@@ -45,11 +47,72 @@ def clearance_form(record: BatchRecord, *, folded: bool) -> None:
 def _food_safety(record: BatchRecord) -> None:
     name, choices = record.name, [_CLEARED, _NOT]
     decided = st.radio("Food safety has decided", choices, index=None, key=f"safe-{name}")
+    under = record.clearance.suspected if record.clearance else ""
+    suspected, safe = "", decided == _CLEARED
+    if decided == _NOT:
+        suspected = suspicion(f"safe-suspected-{name}", under)
+    elif under:
+        st.warning(f"{under.capitalize()} is suspected. What lifts the suspicion?")
+    evidence = st.text_input(
+        "What the decision rests on",
+        key=f"safe-evidence-{name}",
+        placeholder="such as: residue test passed",
+    )
     by = hand("Decided by", f"safe-by-{name}", Right.CLEAR, role="food safety")
     on = st.date_input("On", value=date.today(), key=f"safe-on-{name}")
     ready = decided is not None and by.ready
     if pressed("Record the clearance", "safe", primary=True, ready=ready):
-        _clear(name, "safe", by, on, food_safe=decided == _CLEARED)
+        with shown_errors():
+            by.put_on_record()
+            clear = partial(clear_batch, food_safe=safe, evidence=evidence, suspected=suspected)
+            clear(desk(), name, by=by.name, on=on.isoformat(), who=by.name, how=by.how)
+            recorded(f"safe-{name}", f"safe-by-{name}", f"safe-evidence-{name}")
+
+
+def suspicion(key: str, now: str = "") -> str:
+    """What is suspected; empty for nothing of the kind."""
+    options = ["", *SUSPICIONS]
+    chosen = st.radio(
+        "Suspected",
+        options,
+        index=options.index(now),
+        format_func=lambda kind: kind or "neither taint nor foreign matter",
+        key=key,
+        horizontal=True,
+        help="Under such a suspicion the batch is not tasted.",
+    )
+    return str(chosen or "")
+
+
+def smelling_form(record: BatchRecord) -> None:
+    """A suspected batch is smelled only where food safety allows it, by name."""
+    clearance = record.clearance
+    if clearance is None or not clearance.suspected:
+        return
+    name = record.name
+    st.error(
+        f"{clearance.suspected.capitalize()} is suspected: batch {plain(name)} is **not tasted**."
+    )
+    for number, session in enumerate(record.smelled, start=1):
+        way(f"To session {number} by smell", f"smelled-{session}", "question", session)
+    with st.expander("Smelling only", expanded=not record.smelled):
+        if clearance.smelling_by:
+            allowed_by = name_and_role(clearance.smelling_by, clearance.smelling_role)
+            allowed = f"{allowed_by} on {clearance.smelling_on}"
+            st.markdown(f"Allowed by {plain(allowed)}. No release rests on it.")
+            if pressed("Open session by smell", "open-smelling", primary=True):
+                with shown_errors():
+                    go("question", open_smelling(desk(), name, who=acting()).id)
+            return
+        label = "Food safety allows smelling: who?"
+        by = hand(label, f"smell-by-{name}", Right.CLEAR, role="food safety")
+        on = st.date_input("Allowed on", value=date.today(), key=f"smell-on-{name}")
+        if pressed("Record the permission", "allow-smelling", ready=by.ready):
+            with shown_errors():
+                by.put_on_record()
+                signed = {"by": by.name, "who": by.name, "how": by.how}
+                allow_smelling(desk(), name, on=on.isoformat(), **signed)
+                recorded(f"smell-by-{name}")
 
 
 def _allergens(record: BatchRecord) -> None:
@@ -65,43 +128,8 @@ def _allergens(record: BatchRecord) -> None:
     ready = names and by.ready
     if pressed("Record the declaration", "allergens", primary=True, ready=ready):
         none = [name.casefold() for name in names] == ["none"]
-        _clear(record.name, "allergens", by, on, allergens=() if none else names)
-
-
-def _clear(
-    name: str,
-    form: str,
-    by: Hand,
-    on: date,
-    *,
-    food_safe: bool | None = None,
-    allergens: tuple[str, ...] | None = None,
-) -> None:
-    day, clear = on.isoformat(), partial(clear_batch, food_safe=food_safe, allergens=allergens)
-    with shown_errors():
-        by.put_on_record()
-        clear(desk(), name, by=by.name, on=day, who=by.name, how=by.how)
-        recorded(f"{form}-{name}", f"{form}-by-{name}")
-
-
-def complaint_form(record: BatchRecord) -> None:
-    """A complaint opens the batch again; it is not tasted until food safety has cleared it."""
-    name = record.name
-    with st.expander("A complaint names this batch"):
-        st.markdown(
-            f"Batch {plain(name)} will wait for food safety again. It is not tasted until "
-            "it is cleared."
-        )
-        text = st.text_area(
-            "What is complained of, without names and nothing about health",
-            key=f"complaint-{name}",
-            help="It stays in the journal and cannot be erased.",
-        )
-        on = st.date_input("Received on", value=date.today(), key=f"complaint-on-{name}")
-        by = hand("Recorded by", f"complaint-by-{name}", None, role="panel leader")
-        if pressed("Record the complaint", "complaint", ready=text.strip() and by.ready):
-            with shown_errors():
-                by.put_on_record()
-                signed = {"who": by.name, "how": by.how}
-                record_complaint(desk(), name, text, received_on=on.isoformat(), **signed)
-                recorded(f"complaint-{name}", f"complaint-by-{name}")
+        with shown_errors():
+            by.put_on_record()
+            declare = partial(clear_batch, allergens=() if none else names, by=by.name, how=by.how)
+            declare(desk(), record.name, on=on.isoformat(), who=by.name)
+            recorded(f"allergens-{record.name}", f"allergens-by-{record.name}")

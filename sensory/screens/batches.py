@@ -10,8 +10,9 @@ import streamlit as st
 
 from ..base.errors import RecordError
 from ..release.batch_desk import board
-from ..release.batch_records import BatchRecord, ProductRecord
+from ..release.batch_records import AGAIN, BatchRecord, ProductRecord
 from ..release.batches import Batch, RawLot
+from ..release.complaint_desk import open_complaints
 from ..release.prepared_year import load_year
 from ..release.product_desk import enter_batch
 from ..release.trend_words import batch_count
@@ -28,7 +29,7 @@ def page() -> None:
     with shown_errors():
         products = desk().nouns(ProductRecord)
         wanted = st.text_input(
-            "Find a batch: number, raw-material lot, reference or product",
+            "Find a batch: number, raw-material lot, reference, product or cause",
             key="find-batch",
             placeholder="as on the label of the bottle or on the complaint",
         )
@@ -40,6 +41,7 @@ def page() -> None:
             _rows(matching, "found")
         elif products:
             _board(board(desk()))
+            _complaints()
         if not products:
             _first_steps()
         else:
@@ -53,6 +55,14 @@ def _board(records: Sequence[BatchRecord]) -> None:
     for waits_for, waiting in groupby(sorted(records, key=_urgency), lambda batch: batch.waits_for):
         st.markdown(f"#### Waits for {plain(waits_for)}")
         _rows(list(waiting), waits_for.replace(" ", "-"))
+
+
+def _complaints() -> None:
+    """Batches that are decided anew while somebody still sees to their complaint."""
+    decided = [record for record in open_complaints(desk()) if not record.complained]
+    if decided:
+        st.markdown("#### Complaints not closed yet")
+        _rows(decided, "complaints")
 
 
 def _urgency(record: BatchRecord) -> tuple[int, str]:
@@ -81,10 +91,12 @@ def _row(record: BatchRecord, where: str) -> None:
 
 
 def _standing(record: BatchRecord) -> str:
+    if record.standing.startswith(AGAIN):
+        return record.standing
     if decision := record.decision:
         return f"{decision.disposition.value.lower()}: {decision.reason}"[:90]
     if record.recommended is not None and record.found is not None:
-        return f"{record.found.heading}; {record.recommended.value.lower()} is recommended"
+        return f"{record.found_in_words}; {record.recommended.value.lower()} is recommended"
     return "not tasted"
 
 

@@ -25,6 +25,8 @@ from ..base.errors import RecordError
 from ..base.languages import ballot_words
 from ..sessions.booth_ballots import Asked, BoothBallot, mark_of, score_of, still_open
 from ..sessions.booths import BoothVisit, consent, keep, late, leave_out, send, visit
+from ..sessions.minors import say_minor
+from ..sessions.reactions import feel_unwell
 from .components import (
     Words,
     chosen_category,
@@ -63,9 +65,14 @@ def page(token: str) -> None:
         here = _taken(token, here)
     except RecordError as error:
         fault = str(error)
+    _unwell(token, here, words)
+    if here.stopped:
+        return
     if here.closed:
         late(desk(), token)
         st.title(words["closed"])
+    elif here.barred:
+        st.title(words[here.barred])
     elif here.excused:
         st.title(words["excused"])
     elif not here.consented:
@@ -75,9 +82,30 @@ def page(token: str) -> None:
         _left_out(here, words)
     elif here.halt is not None:
         _left_out(here, words)
-        show_halt(token, here.halt, words)
+        show_halt(token, here.halt, words, smelling=here.smelling)
     else:
         _ballot(token, here, here.ballot, words, fault)
+
+
+def _unwell(token: str, here: BoothVisit, words: Words) -> None:
+    """One click reports that somebody feels unwell: at any time once they have consented."""
+    if here.stopped:
+        st.title(words["stopped"])
+        st.error(words["stopped_hint"])
+        st.markdown(words["unwell_hint"])
+    if here.consented and not here.unwell and st.button(words["unwell"], key="booth-unwell"):
+        feel_unwell(desk(), token)
+        st.rerun()
+    if here.stopped or (here.consented and not here.closed):
+        _watch(token, here.stopped)
+
+
+@st.fragment(run_every=10.0)
+def _watch(token: str, stopped: bool) -> None:
+    """A booth on which nobody taps learns as well that tasting is stopped, or goes on."""
+    here = visit(desk(), token)
+    if here is None or here.stopped is not stopped:
+        st.rerun()
 
 
 def _taken(token: str, here: BoothVisit) -> BoothVisit:
@@ -174,14 +202,29 @@ def _cautions(token: str, here: BoothVisit, words: Words) -> None:
     st.subheader(words["before"])
     if here.allergens:
         st.warning(words["caution_allergens"].format(allergens=plain(here.allergens)))
-    st.markdown(f"- {words['caution_general']}\n- {words['caution_swallow']}")
-    agreed = st.checkbox(words["consent"], key="booth-consent")
+    *warned, general, last = here.told
+    for text in warned:
+        st.warning(plain(text))
+    if warned:
+        st.markdown(words["caution_no_reason"])
+    if here.smelling:
+        st.warning(last)
+    st.markdown("\n".join(f"- {text}" for text in (general, last)))
+    agreed = st.checkbox(words[_consent_key(here)], key="booth-consent")
     if st.button(words["begin"], key="booth-begin", type="primary", disabled=not agreed):
         consent(desk(), token)
         st.rerun()
     if st.button(words["not_today"], key="booth-not-today"):
         consent(desk(), token, wants=False)
         st.rerun()
+    if not here.minor and st.button(words["minor"], key="booth-minor"):
+        say_minor(desk(), token)
+        st.rerun()
+
+
+def _consent_key(here: BoothVisit) -> str:
+    """Which sentence is ticked: of adults or minors, for tasting or for smelling."""
+    return f"consent{'_smell' * here.smelling}{'_minor' * here.minor}"
 
 
 def _ballot(token: str, here: BoothVisit, ballot: BoothBallot, words: Words, fault: str) -> None:
@@ -189,9 +232,9 @@ def _ballot(token: str, here: BoothVisit, ballot: BoothBallot, words: Words, fau
     st.markdown(words["ballot_of"].format(number=ballot.number, all=ballot.all))
     st.title(plain(ballot.asks))
     if ballot.number > 1:
-        st.info(words["pause"])
+        st.info(words["smell_pause" if here.smelling else "pause"])
     _allergens(token, ballot, words)
-    st.markdown(words["samples"])
+    st.markdown(words["smell_samples" if here.smelling else "samples"])
     row = st.container(horizontal=True)
     for code in ballot.codes:
         with row, st.container(border=True, width="content"):

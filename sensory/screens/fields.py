@@ -8,9 +8,7 @@ from typing import Any, TypeVar
 import streamlit as st
 
 from ..catalogue.question import Question
-from ..report.words import number, percent
 from ..sessions.session import Sample, SessionDetails, StoredSession
-from ..sessions.workflow import limit_as_dprime, limit_from_dprime
 
 _OF_SAMPLE = {
     "name": "Name",
@@ -50,35 +48,6 @@ def level_field(session: StoredSession, name: str) -> float:
     }
     now, key = getattr(session.question, name), field_key(session, name)
     return float(st.number_input(meaning[name], 0.001, 0.5, now, 0.01, "%.3f", key=key))
-
-
-def limit_input(session: StoredSession, question: Question) -> float:
-    """The agreed limit as a share of this test; carried over by d-prime when the test changes."""
-    in_pd, in_dprime = "share of assessors who notice (this test only)", "d-prime (any test)"
-    key = field_key(session, "unit")
-    unit = st.radio("The agreed limit is given as", [in_pd, in_dprime], key=key, horizontal=True)
-    agreed = session.question
-    limit, dprime = agreed.pd_limit, limit_as_dprime(agreed)
-    if question.protocol != agreed.protocol:
-        limit = round(limit_from_dprime(question.protocol, dprime), 6)
-    if unit == in_pd:
-        label = "Agreed limit: share of assessors who may notice, 0.30 for 30 %"
-        now, key = min(max(limit, 0.001), 0.999), f"pd_limit-{question.protocol}"
-        key = field_key(session, key)
-        typed = st.number_input(label, 0.001, 0.999, now, 0.05, "%.3f", key=key)
-        limit = limit if typed == now else float(typed)
-    else:
-        label, now = "Agreed limit: d-prime", min(max(dprime, 0.01), 10.0)
-        key = field_key(session, f"dprime_limit-{question.protocol}")
-        typed = st.number_input(label, 0.01, 10.0, now, 0.1, "%.2f", key=key)
-        if typed != now:
-            limit = round(limit_from_dprime(question.protocol, float(typed)), 6)
-    dprime = limit_as_dprime(replace(question, pd_limit=limit))
-    st.markdown(
-        f"In this test {percent(limit, 1)} of assessors who notice is a d-prime of "
-        f"{number(dprime)}."
-    )
-    return limit
 
 
 def details_form(session: StoredSession) -> SessionDetails:

@@ -86,14 +86,8 @@ def _of_batches(session: StoredSession) -> None:
 
 
 def _comments(session: StoredSession) -> None:
-    rows = [
-        {
-            "sample or order": texts.get("sample") or texts.get("order") or texts.get("pair", ""),
-            "comment": texts["comment"],
-        }
-        for _, texts in sorted(desk().cells(session.id).items())
-        if texts.get("comment")
-    ]
+    comments = desk().comments(session.id)
+    rows = [{"sample or order": sample, "comment": text} for sample, text in comments]
     if rows:
         with st.expander(f"{several(len(rows), 'comment')} of assessors", expanded=len(rows) <= 12):
             scroll(rows)
@@ -128,6 +122,8 @@ def _head(report: SessionReport) -> None:
     st.markdown(title_of(report.session))
     st.title(f"{SIGNS[outcome.finding]}  {plain(outcome.sentence)}", anchor=False)
     st.markdown(f"**Finding: {outcome.finding.heading}.** {plain(outcome.because)}")
+    for warning in report.warnings:
+        st.warning(plain(warning))
     if report.direction:
         st.markdown(
             f"Attribute: {plain(report.question.attribute)}; more expected in: {report.direction}."

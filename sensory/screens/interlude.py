@@ -10,7 +10,7 @@ from .components import Words
 from .frame import desk, plain
 
 
-def show_halt(token: str, halt: Halt, words: Words) -> None:
+def show_halt(token: str, halt: Halt, words: Words, *, smelling: bool = False) -> None:
     """The warm-up sample with its code, or the break until it is over."""
     if halt.sittings > 1:
         st.markdown(words["sitting_of"].format(number=halt.sitting, all=halt.sittings))
@@ -19,13 +19,14 @@ def show_halt(token: str, halt: Halt, words: Words) -> None:
         _wait(token, words)
         return
     st.title(words["warm_up"])
-    st.markdown(words["warm_up_asks"])
+    st.markdown(words["warm_up_smell" if smelling else "warm_up_asks"])
     with st.container(border=True, width="content"):
         st.markdown(f"## {plain(halt.code)}")
     if halt.allergens:
         st.warning(words["warm_up_allergens"].format(allergens=plain(halt.allergens)))
     # The code is in the key: a late second tap cannot hit the next warm-up sample.
-    if st.button(words["warm_up_done"], key=f"warm-up-{halt.code}", type="primary"):
+    done = words["warm_up_smelled" if smelling else "warm_up_done"]
+    if st.button(done, key=f"warm-up-{halt.code}", type="primary"):
         tasted(desk(), token, halt.code)
         st.rerun()
     if halt.allergens and st.button(words["warm_up_leave"], key=f"leave-warm-up-{halt.code}"):

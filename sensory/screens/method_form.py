@@ -7,13 +7,14 @@ import streamlit as st
 from ..base.results import several
 from ..catalogue.kind import TestKind, in_words
 from ..catalogue.question import Question
-from ..catalogue.scales import Setting
+from ..catalogue.scales import Setting, agreed_scale
 from ..choices.risks import SessionRisks
 from ..report.words import number, percent
 from ..sessions.session import StoredSession
 from ..sessions.workflow import planned_risks
 from .fields import field_key
 from .frame import shown_errors
+from .limits import dprime_help, points_help
 
 SettingValue = float | str
 
@@ -24,13 +25,16 @@ def settings_fields(session: StoredSession, kind: TestKind) -> dict[str, Setting
     chosen: dict[str, SettingValue] = {}
     for setting in kind.settings:
         if setting in kind.offered_settings(chosen):
-            chosen[setting.key] = value = _typed(session, kind, setting)
+            value = _typed(session, kind, setting)
+            if value is None:
+                continue
+            chosen[setting.key] = value
             if not setting.optional or setting.kind == "number" or value != setting.default:
                 typed[setting.key] = value
     return typed
 
 
-def _typed(session: StoredSession, kind: TestKind, setting: Setting) -> SettingValue:
+def _typed(session: StoredSession, kind: TestKind, setting: Setting) -> SettingValue | None:
     now = kind.setting(session.question.settings, setting.key)
     label, key = setting.label, field_key(session, f"{kind.key}-{setting.key}")
     if setting.kind == "text":
@@ -42,7 +46,24 @@ def _typed(session: StoredSession, kind: TestKind, setting: Setting) -> SettingV
     if setting.whole:
         low, high = int(setting.low), int(setting.high)
         return float(st.number_input(label, low, high, int(now), key=key))
+    if setting.default is None:
+        return _limit(session, setting, now, key)
     return st.number_input(label, float(setting.low), float(setting.high), float(now), key=key)
+
+
+def _limit(
+    session: StoredSession, setting: Setting, now: float | None, key: str
+) -> SettingValue | None:
+    """A limit, empty until somebody gives a number, with what it means."""
+    low, high = float(setting.low), float(setting.high)
+    start = None if now is None else float(now)
+    typed = st.number_input(setting.label, low, high, start, key=key)
+    if setting.key == "dprime_limit":
+        dprime_help(typed)
+    else:
+        scale = agreed_scale(session.question.settings)
+        points_help(typed, scale.high - scale.low)
+    return typed
 
 
 def method_panel(kind: TestKind, question: Question) -> None:
@@ -83,7 +104,7 @@ def risks_panel(question: Question) -> None:
                 st.markdown(f"{name}\n## {percent(chance, 1)}\n{when}")
         st.markdown(
             f"If nothing changed, the session shows similarity with a chance of "
-            f"**{percent(risks.fair_pass, 1)}**. If {percent(question.pd_limit, 1)} of the "
+            f"**{percent(risks.fair_pass, 1)}**. If {percent(question.limit, 1)} of the "
             f"assessors can notice, it does so with a risk of **{percent(risks.wrong_pass, 1)}**, "
             f"and it finds the difference with a chance of **{percent(risks.power, 1)}**."
         )

@@ -11,7 +11,6 @@ import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
 from ..base.results import Table
-from ..report.words import number
 from .frame import go, plain, shown_errors
 
 if TYPE_CHECKING:
@@ -30,7 +29,7 @@ def listed(lines: Iterable[str], most: int = 1000, rest: str = "") -> None:
 
 def cells_of(table: Table, shown: Callable[[str], str] = plain) -> list[dict[str, str]]:
     """Texts of the cells; those of a table are markup, those of a grid are not (`str`)."""
-    return [{name: shown(number(cell)) for name, cell in row.items()} for row in table.records()]
+    return [dict(zip(table.columns, map(shown, row), strict=True)) for row in table.texts()]
 
 
 def show_table(table: Table | Sequence[Mapping[str, str]]) -> None:

@@ -14,8 +14,9 @@ from ..choices.plans import PanelPlan, panel_plan
 from ..report.figures import characteristic_figure
 from ..report.words import number, percent
 from ..sessions.session import SessionDetails
-from ..sessions.workflow import limit_as_dprime, limit_from_dprime, new_session_id, open_session
+from ..sessions.workflow import new_session_id, open_session
 from .frame import acting, desk, go, shown_errors
+from .limits import IN_DPRIME, IN_PD, limit_help, typed_limit
 from .parts import choose, pressed, show_figure, show_table
 from .stages import ballot_by_ballot, two_stage
 
@@ -33,6 +34,8 @@ def page() -> None:
             _other_method(chosen, situation.people)
             return
         question = _question(chosen, situation.people)
+        if question is None:
+            return
         instead = [
             protocol_of(other.protocol) for other in advice if other.possible and other.protocol
         ]
@@ -44,11 +47,11 @@ def page() -> None:
         _curves(plan)
         two_stage(plan)
         ballot_by_ballot(question)
-        _open(plan, question, situation)
+        _open(plan, question, situation, chosen.condition)
 
 
 def _risks(question: Question) -> dict[str, float]:
-    return {"alpha": question.alpha, "beta": question.beta, "pd_limit": question.pd_limit}
+    return {"alpha": question.alpha, "beta": question.beta, "pd_limit": question.limit}
 
 
 def _situation() -> Situation:
@@ -58,12 +61,23 @@ def _situation() -> Situation:
     people = st.number_input("How many assessors can come?", 1, 2000, 24, key="plan-people")
     st.markdown("What is the product like?")
     known = "assessors know the reference well"
+    alike, mask, seen = "no", "yes, and it can be masked", "yes, and it cannot be masked"
+    looks = st.radio("Do the samples look different?", [alike, mask, seen], key="plan-looks")
+    trained = st.radio(
+        "Is the panel trained?",
+        ["no", "yes"],
+        key="plan-trained",
+        horizontal=True,
+        help="On the scale, or on the attributes of the product. Staff off the line are not.",
+    )
     return Situation(
         question=wanted,
         people=int(people),
         carry_over=st.checkbox("strong or lingering flavour", key="plan-carry"),
         homogeneous=not st.checkbox("portions of one batch differ", key="plan-portions"),
-        looks_alike=not st.checkbox("the samples look different", key="plan-looks"),
+        looks_alike=looks == alike,
+        maskable=looks == mask,
+        trained=trained == "yes",
         reference_known=st.checkbox(known, value=True, key="plan-known"),
         scarce=st.checkbox("there is little of the sample", key="plan-scarce"),
     )
@@ -72,7 +86,7 @@ def _situation() -> Situation:
 def _method(advice: tuple[Advice, ...]) -> Advice:
     possible = {option.method: option for option in advice if option.possible}
     best = next(iter(possible.values()))
-    st.subheader(f"Recommended: {best.method}")
+    st.subheader(f"Recommended: {best.method}{_condition(best)}")
     st.markdown(f"{best.tasted} samples a test, {best.standard}.")
     for sign, lines in (("for", best.reasons), ("against", best.against)):
         if lines:
@@ -93,6 +107,10 @@ def _method(advice: tuple[Advice, ...]) -> Advice:
     return possible[choose("Plan with", list(possible), best.method, key)]
 
 
+def _condition(advice: Advice) -> str:
+    return f", {advice.condition}" if advice.condition else ""
+
+
 def _other_method(chosen: Advice, people: int) -> None:
     """No number for a method that is no forced choice, but the session can be opened."""
     st.info(
@@ -100,31 +118,31 @@ def _other_method(chosen: Advice, people: int) -> None:
         "session can find hangs on the panel's own noise and habits."
     )
     if pressed("Open such a session", "plan-method-open", primary=True):
-        _new_session(Question(protocol=find_kind(chosen.method).key, assessors=people))
+        question = Question(protocol=find_kind(chosen.method).key, assessors=people)
+        _new_session(question, chosen.condition)
 
 
-def _question(chosen: Advice, people: int) -> Question:
-    as_dprime, as_share = "d-prime (any test)", f"share who notice ({chosen.method} only)"
+def _question(chosen: Advice, people: int) -> Question | None:
+    """The risks and the limit; None as long as no limit is given."""
     key = f"plan-unit-{chosen.method}"
     label = "The difference that would be too much, as"
-    unit = st.radio(label, [as_dprime, as_share], key=key, horizontal=True)
-    first, second, third = st.columns(3)
+    unit = st.radio(label, [IN_DPRIME, IN_PD], key=key, horizontal=True)
+    first, second = st.columns(2)
     alpha = first.number_input("alpha", 0.001, 0.5, 0.05, 0.01, "%.3f", key="plan-alpha")
     beta = second.number_input("beta", 0.001, 0.5, 0.05, 0.01, "%.3f", key="plan-beta")
-    if unit == as_dprime:
-        dprime = third.number_input("limit", 0.4, 5.0, 1.6, 0.1, "%.2f", key="plan-dprime")
-        limit = round(limit_from_dprime(chosen.protocol, dprime), 4)
-    else:
-        limit = third.number_input("limit", 0.05, 0.95, 0.30, 0.05, "%.2f", key="plan-limit")
-    question = Question(
+    # A d-prime stays when another test is chosen; a share belongs to its own test.
+    key = f"plan-limit-{chosen.protocol}" if unit == IN_PD else "plan-limit"
+    limit = typed_limit(chosen.protocol, None, unit == IN_PD, key)
+    limit_help(chosen.protocol, limit)
+    if limit is None:
+        return None
+    st.markdown(
+        "Of the risks, alpha is the one that counts for a difference, beta the one for "
+        "similarity; here both are kept."
+    )
+    return Question(
         protocol=chosen.protocol, assessors=people, alpha=alpha, beta=beta, pd_limit=limit
     )
-    st.markdown(
-        f"In a {chosen.method} test a d-prime of {number(limit_as_dprime(question))} means that "
-        f"{percent(limit, 1)} of assessors notice. Of the risks, alpha is the one that counts for "
-        "a difference, beta the one for similarity; here both are kept."
-    )
-    return question
 
 
 def _verdict(plan: PanelPlan) -> None:
@@ -138,6 +156,18 @@ def _verdict(plan: PanelPlan) -> None:
 def _curves(plan: PanelPlan) -> None:
     st.subheader(f"What a session of {plan.risks.trials} would say")
     show_figure("characteristic-figure", characteristic_figure(plan), plan.verdict())
+    st.markdown("**Decision table:** what each number of correct answers shows, and how likely.")
+    show_table(
+        [
+            {
+                "finding": str(finding),
+                "correct answers": str(counts),
+                "nothing changed": percent(float(unchanged or 0.0), 1),
+                "at the limit": percent(float(at_limit or 0.0), 1),
+            }
+            for finding, counts, unchanged, at_limit in plan.risks.by_finding().rows
+        ]
+    )
     with st.expander("The curves as numbers"):
         show_table(
             [
@@ -151,13 +181,13 @@ def _curves(plan: PanelPlan) -> None:
         )
 
 
-def _open(plan: PanelPlan, question: Question, situation: Situation) -> None:
+def _open(plan: PanelPlan, question: Question, situation: Situation, condition: str) -> None:
     st.subheader("The plan in words")
     st.markdown(
         f"{QUESTIONS[situation.question]} A {plan.protocol.name} test ({plan.protocol.standard}) "
         f"with {question.assessors} assessors, one answer each, all orders equally often. "
         f"alpha {number(question.alpha)}, beta {number(question.beta)}, limit "
-        f"{percent(question.pd_limit)} of assessors who notice."
+        f"{percent(question.limit)} of assessors who notice{f'; {condition}' * bool(condition)}."
     )
     size = st.radio(
         "Open a session with",
@@ -167,11 +197,12 @@ def _open(plan: PanelPlan, question: Question, situation: Situation) -> None:
         key="plan-size",
     )
     if pressed("Open a session with this plan", "plan-open", primary=True):
-        _new_session(replace(question, assessors=int(size or 1)))
+        _new_session(replace(question, assessors=int(size or 1)), condition)
 
 
-def _new_session(question: Question) -> None:
-    details, here = SessionDetails(held_on=date.today().isoformat()), new_session_id()
+def _new_session(question: Question, conditions: str) -> None:
+    details = SessionDetails(held_on=date.today().isoformat(), conditions=conditions)
+    here = new_session_id()
     by, why = acting(), "planned"
     open_session(desk(), here, details=details, question=question, who=by, why=why)
     go("question", here)

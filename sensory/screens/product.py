@@ -14,10 +14,11 @@ from ..release.product_desk import enter_product, rule_of, state_of_reference, t
 from ..release.references import Reference
 from ..release.rule import ReleaseRule
 from ..report.trend_figures import characteristic_figure
-from ..report.words import number
 from ..sessions.signing import Right, signed_words
+from .batch_forms import say_recorded
 from .frame import acting, desk, plain, shown_errors
 from .parts import act, listed, pressed, scroll, show_figure, show_table
+from .plant_lists import plant_lists
 from .reference_form import compared_again_form, reference_form, stock_form
 from .rule_form import rule_form
 from .sign import hand
@@ -30,6 +31,7 @@ _RANGE = re.compile(rf"(?P<name>.+?);\s*(?P<low>{_NUMBER})?\s*to\s*(?P<high>{_NU
 def page() -> None:
     """Choose a product; its rule with what it does to batches, its references."""
     st.title("By which rule is it released?")
+    say_recorded()
     if new := st.session_state.pop("product-new", ""):
         st.session_state["product"] = new
         st.session_state["product-name"] = ""
@@ -46,6 +48,7 @@ def page() -> None:
                 _references(record)
         with st.expander("A new product", expanded=not products):
             _new()
+        plant_lists()
 
 
 def _new() -> None:
@@ -109,7 +112,7 @@ def _references(record: ProductRecord) -> None:
     if known:
         scroll([_row(reference) for reference in reversed(known)])
     if record.in_use:
-        compared_again_form(record)
+        compared_again_form(record, known)
         for reference in known:
             if reference.name == record.in_use:
                 stock_form(record, reference)
@@ -118,7 +121,7 @@ def _references(record: ProductRecord) -> None:
 
 def _row(reference: Reference) -> dict[str, str]:
     bridge = reference.later[-1] if reference.later else reference.bridged_to_first
-    drift = "" if bridge is None or bridge.estimate is None else number(bridge.estimate)
+    drift = "" if bridge is None or bridge.estimate is None else f"{bridge.estimate:+.2f}"
     return {
         "reference": reference.name,
         "kind": reference.kind.words,

@@ -16,7 +16,8 @@ from ..catalogue.tests import find_kind, kinds, protocol_of
 from ..choices.protocols import Protocol
 from ..report.words import number, percent
 from ..sessions.attempts import IN_TWO, earlier_attempts, planned_second
-from ..sessions.session import CAUTIONS, StoredSession
+from ..sessions.care import Care, care_in_words
+from ..sessions.session import StoredSession
 from ..sessions.signing import Right, name_and_role
 from ..sessions.workflow import (
     agree,
@@ -25,8 +26,10 @@ from ..sessions.workflow import (
     missing_in_question,
     unmet_cautions,
 )
-from .fields import details_form, field_key, level_field, limit_input, merged, text_field
+from .cautions import care_fields, cautions_fields
+from .fields import details_form, field_key, level_field, merged, text_field
 from .frame import chosen_session, current_frame, desk, go, minute, plain, shown_errors, who
+from .limits import asked_again, limit_input
 from .method_form import method_panel, risks_panel, settings_agreed, settings_fields
 from .parts import act, choose, show_table, way
 from .sign import typed_hand
@@ -58,8 +61,8 @@ def page() -> None:
         return
     with left:
         question = _question(session)
-        cautions = _cautions(session)
-        details = details_form(session)
+        cautions, care = _cautions(session)
+        details = replace(details_form(session), care=care)
     typed = replace(session, question=question, details=details, cautions=cautions)
     session = _saved(session, typed)
     with right:
@@ -69,7 +72,10 @@ def page() -> None:
 
 def _panel(question: Question) -> None:
     kind = find_kind(question.protocol)
-    if kind.protocol:
+    if kind.protocol and question.pd_limit is None:
+        st.subheader("What this session can find")
+        st.markdown("The chances are shown once a limit is given.")
+    elif kind.protocol:
         risks_panel(question)
     else:
         method_panel(kind, question)
@@ -162,25 +168,13 @@ def _attribute(session: StoredSession, protocol: Protocol) -> Question:
     return replace(asked, attribute=attribute, target=target, two_sided=two_sided)
 
 
-def _cautions(session: StoredSession) -> dict[str, bool]:
-    answers = {}
-    opened = _once(session, "cautions", bool(unmet_cautions(session)))
-    with st.expander("Cautions before anybody tastes", expanded=opened):
-        for caution in CAUTIONS:
-            before = session.cautions.get(caution.key)
-            answer = st.radio(
-                caution.asks,
-                ["yes", "no"],
-                index=None if before is None else int(not before),
-                key=field_key(session, f"caution-{caution.key}"),
-                horizontal=True,
-                help=caution.advice,
-            )
-            if answer is not None:
-                answers[caution.key] = answer == "yes"
-            if answer == "no":
-                st.warning(f"Not served. {caution.advice}")
-    return answers
+def _cautions(session: StoredSession) -> tuple[dict[str, bool], Care]:
+    missing = unmet_cautions(session) or session.details.care.missing()
+    with st.expander(
+        "Cautions before anybody tastes", expanded=_once(session, "cautions", bool(missing))
+    ):
+        care = care_fields(session)
+        return cautions_fields(session), care
 
 
 def _details_afterwards(session: StoredSession) -> None:
@@ -194,7 +188,11 @@ def _details_afterwards(session: StoredSession) -> None:
 def _agree(session: StoredSession) -> None:
     st.subheader("Agree")
     st.text_input("Panel leader", value=session.details.leader, key=field_key(session, "leader"))
-    waiting = [*missing_in_question(session.question), *unmet_cautions(session)]
+    waiting = [
+        *missing_in_question(session.question),
+        *session.details.care.missing(),
+        *unmet_cautions(session),
+    ]
     if not session.details.leader.strip():
         waiting.insert(0, "Who leads the panel?")
     if entered := len(desk().cells(session.id)):
@@ -213,6 +211,9 @@ def _agree(session: StoredSession) -> None:
             f"{several(len(earlier), 'session')} on this batch with this test stand on record. "
             "This one will be shown as a further attempt, with its true risk."
         )
+    dprime = session.question.settings.get("dprime_limit")
+    if not (sure := asked_again(session, session.question, dprime)):
+        waiting.append("May more than half of the assessors notice? Confirm the limit.")
     if waiting:
         st.markdown("Still open:\n" + "\n".join(f"- {line}" for line in waiting))
     st.markdown("After this, alpha, beta, the limit and the actions can no longer be changed.")
@@ -223,9 +224,9 @@ def _agree(session: StoredSession) -> None:
             signing.put_on_record()
         agree(desk(), session.id, who=signing.name, how=signing.how)
 
-    ready = signing.ready or current_frame().person is None  # else it is said why not
+    signs = signing.ready or current_frame().person is None  # else it is said why not
     label, onward = "Agree and freeze the question", partial(go, "ballots")
-    act(label, "agree", freeze, primary=True, ready=ready, then=onward)
+    act(label, "agree", freeze, primary=True, ready=signs and sure, then=onward)
 
 
 def _frozen(session: StoredSession) -> None:
@@ -241,6 +242,7 @@ def _frozen(session: StoredSession) -> None:
         ("beta", number(question.beta)),
         *(_choice_agreed(question) if kind.protocol else settings_agreed(kind, question)),
         ("ballots planned", str(question.assessors)),
+        *((label.lower(), words) for label, words in care_in_words(session.details.care)),
         ("SHA-256", session.digest),
     ]
     show_table([{"": label, " ": plain(text)} for label, text in rows if text])
@@ -249,7 +251,7 @@ def _frozen(session: StoredSession) -> None:
 def _choice_agreed(question: Question) -> list[tuple[str, str]]:
     side = "not known beforehand, two-sided" if question.two_sided else f"sample {question.target}"
     limit = (
-        f"{percent(question.pd_limit, 1)} of assessors notice, d-prime "
+        f"{percent(question.limit, 1)} of assessors notice, d-prime "
         f"{number(limit_as_dprime(question))}"
     )
     return [

@@ -2,20 +2,30 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date, timedelta
 from functools import partial
 from typing import Any
 
 import streamlit as st
 
-from ..base.findings import Finding
+from ..catalogue.tests import find_kind, kinds
 from ..release.batch_records import ProductRecord
-from ..release.product_desk import compare_again, count_stock, take_over
+from ..release.product_desk import rule_of
+from ..release.reference_desk import (
+    bridging_sessions,
+    compare_again,
+    count_stock,
+    open_comparison,
+    take_over,
+    tasted_bridge,
+)
 from ..release.references import Bridge, Reference, ReferenceKind
-from .frame import acting, desk, plain, shown_errors
+from ..sessions.session import StoredSession
+from .batch_forms import recorded
+from .frame import acting, desk, go, plain, shown_errors
 from .parts import act, pressed
-
-_NONE = "not compared"
 
 
 def reference_form(record: ProductRecord) -> None:
@@ -24,23 +34,26 @@ def reference_form(record: ProductRecord) -> None:
     with st.expander("The first reference" if first else "A new reference takes over"):
         typed = _fields(record)
         with shown_errors():
-            bridges: dict[str, Any] = {} if first else _bridges(record, typed["name"])
+            bridges: dict[str, Any] = {}
+            if not first:
+                bridges = _bridges(record, typed["name"], typed["batch"])
             why = st.text_input("Reason", key=f"ref-why-{record.name}")
             ready = typed["name"] and why.strip()
             if pressed("It takes over", "ref-enter", primary=True, ready=ready):
                 reference = Reference(product=record.name, **typed, **bridges)
                 take_over(desk(), reference, who=acting(), why=why.strip())
-                st.rerun()
+                recorded(f"ref-name-{record.name}", f"ref-why-{record.name}")
 
 
-def compared_again_form(record: ProductRecord) -> None:
+def compared_again_form(record: ProductRecord, known: Sequence[Reference]) -> None:
     """The reference in use was compared with the first once more: its drift from that day on."""
     first = record.references[0]
     if record.in_use == first:
         return
     label = f"{plain(record.in_use)} was compared with the first again"
     with st.expander(label), shown_errors():
-        bridge = _bridge(record, record.in_use, first, "the first, again", "again-")
+        batch = next((each.batch for each in known if each.name == record.in_use), "")
+        bridge = _bridge(record, record.in_use, batch, first, "the first, again", "again-")
         why = st.text_input("Why it was compared", key=f"again-why-{record.name}").strip()
         if pressed("Record the comparison", "again", ready=bridge is not None and why) and bridge:
             compare_again(desk(), bridge, who=acting(), why=why)
@@ -85,33 +98,101 @@ def _fields(record: ProductRecord) -> dict[str, Any]:
     }
 
 
-def _bridges(record: ProductRecord, name: str) -> dict[str, Bridge | None]:
+def _bridges(record: ProductRecord, name: str, batch: str) -> dict[str, Bridge | None]:
     """One to the reference before and one to the first; the same one where they are the same."""
     before, first = record.references[-1], record.references[0]
-    to_before = _bridge(record, name, before, "the one before")
-    to_first = to_before if first == before else _bridge(record, name, first, "the first")
+    to_before = _bridge(record, name, batch, before, "the one before")
+    if first == before:
+        return {"bridged_to_previous": to_before, "bridged_to_first": to_before}
+    to_first = _bridge(record, name, batch, first, "the first")
     return {"bridged_to_previous": to_before, "bridged_to_first": to_first}
 
 
-def _bridge(record: ProductRecord, name: str, to: str, words: str, form: str = "") -> Bridge | None:
+def _bridge(
+    record: ProductRecord, name: str, batch: str, to: str, words: str, form: str = ""
+) -> Bridge | None:
+    """A bridge read off a session on record; without similarity, with who decided."""
     key = f"{form}{to}-{record.name}"
     st.markdown(f"**Against {plain(to)}, {words}**")
-    finding = st.selectbox("Finding", [_NONE, *(kind.value for kind in Finding)], key=f"br-{key}")
-    left, right = st.columns(2)
-    estimate = left.number_input("New less old, points", value=None, key=f"br-est-{key}")
-    se = right.number_input("Standard error", 0.0, value=None, key=f"br-se-{key}")
-    held_on = st.date_input("Compared on", value=date.today(), key=f"br-on-{key}")
-    reason = st.text_input(
-        "Reason, where similarity was not shown or nothing was compared", key=f"br-why-{key}"
-    ).strip()
-    if not name.strip() or (finding == _NONE and not reason):
-        return None
-    return Bridge(
-        reference=name.strip(),
-        to=to,
-        held_on=held_on.isoformat(),
-        finding=None if finding == _NONE else Finding(str(finding)),
-        reason=reason,
-        estimate=estimate,
-        se=se,
+    sessions = {each.id: each for each in bridging_sessions(desk(), name, to, batch=batch)}
+    read: Bridge | None = None
+    with shown_errors():
+        read = _read(record, sessions, (name, batch, to), key)
+    if not sessions:
+        st.markdown(
+            f"No closed session on record compares {plain(name.strip() or 'the new reference')} "
+            f"with {plain(to)}, sample A."
+        )
+    if read is not None:
+        st.markdown(plain(read.words()))
+    _open_comparison(record, name, batch, to, key)
+    if (read is not None and read.similar) or form:
+        return read
+    return _exception(record, read, name.strip(), to, key)
+
+
+def _read(
+    record: ProductRecord, sessions: dict[str, StoredSession], of: tuple[str, str, str], key: str
+) -> Bridge | None:
+    """What the chosen session showed of the references named; None where none is chosen."""
+    name, batch, to = of
+    chosen = st.selectbox(
+        "Session in which both were tasted",
+        list(sessions),
+        index=None,
+        format_func=lambda id_: f"{sessions[id_].details.title or 'Untitled session'} ({id_[:8]})",
+        key=f"br-session-{key}",
     )
+    if chosen is None:
+        return None
+    margins = list(record.product.margins)
+    attribute = st.selectbox(
+        "Attribute in which the drift is followed (a profile only)",
+        margins,
+        index=None,
+        key=f"br-attribute-{key}",
+        help="The one that ages most. Steps of several references are added in it.",
+    )
+    more = {"batch": batch, "attribute": attribute or ""}
+    return tasted_bridge(desk(), str(chosen), name.strip(), to, **more)
+
+
+def _open_comparison(record: ProductRecord, name: str, batch: str, to: str, key: str) -> None:
+    rule = rule_of(record)
+    if rule is None:
+        return
+    tests = [rule.test]
+    if record.product.margins:
+        terms = {each.key: each.release for each in kinds()}
+        tests += [test for test, each in terms.items() if each and each.by == "margins"]
+    test = st.selectbox(
+        "Not tasted yet: by which test?",
+        list(dict.fromkeys(tests)),
+        format_func=lambda test: find_kind(test).name,
+        key=f"br-test-{key}",
+    )
+    if pressed("Open the comparison", f"br-open-{key}", ready=name.strip()):
+        more = {"batch": batch, "test": str(test), "who": acting()}
+        go("question", open_comparison(desk(), record.name, name, to, **more).id)
+
+
+def _exception(
+    record: ProductRecord, read: Bridge | None, name: str, to: str, key: str
+) -> Bridge | None:
+    """The decision that it takes over without similarity; None as long as it is not complete."""
+    rule = rule_of(record)
+    if rule is None:
+        return read
+    role = rule.decides
+    label = f"Exception: {plain(role)} decided that it takes over without similarity"
+    if not st.checkbox(label, key=f"br-role-{key}"):
+        return read
+    with st.container(border=True):
+        st.markdown("The reason stands on every batch that is tasted against the new reference.")
+        reason = st.text_input("Reason, such as: none is left", key=f"br-why-{key}").strip()
+        by = st.text_input("Decided by", key=f"br-by-{key}").strip()
+        on = st.date_input("Decided on", value=date.today(), key=f"br-on-{key}").isoformat()
+    if not (reason and by and name):
+        return read
+    shown = read or Bridge(reference=name, to=to, held_on=on, reason=reason)
+    return replace(shown, reason=reason, decided_by=by, role=role)

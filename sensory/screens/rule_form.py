@@ -6,6 +6,7 @@ from typing import Any
 
 import streamlit as st
 
+from ..base.errors import RecordError
 from ..base.findings import Finding
 from ..catalogue.tests import find_kind, kinds, protocol_of
 from ..choices.two_stage import TwoStagePlan, two_stage_plan
@@ -16,7 +17,8 @@ from ..release.rule import USUAL, ReleaseRule
 from ..report.words import percent
 from ..sessions.signing import Right
 from .frame import desk, shown_errors
-from .parts import act, choose
+from .limits import limit_help
+from .parts import act, choose, show_table
 from .sign import hand
 
 _MOST = 400
@@ -84,6 +86,17 @@ def _what_it_does(rule: ReleaseRule) -> None:
         f"An unchanged batch would be released with a chance of **{shown}**, one at the "
         f"limit with {percent(wrong, 1)}; {curves.answers[0]:.0f} answers for an unchanged batch."
     )
+    show_table(
+        [
+            {
+                "finding": finding.heading,
+                "then": rule.at(finding).value.lower(),
+                "unchanged": percent(float(chances[0]), 1),
+                "at the limit": percent(float(chances[1]), 1),
+            }
+            for finding, chances in curves.findings.items()
+        ]
+    )
 
 
 def _retest_fields(
@@ -135,9 +148,14 @@ def _limit_fields(record: ProductRecord, test: str, rule: ReleaseRule | None) ->
         parts = [part.strip() for part in typed.split(";") if part.strip()]
         names = ";".join(part.rpartition(" ")[0] for part in parts)
         return {"margins": kind.margins({"attributes": names, "margins": typed})}
-    limit = (mine and mine.limit) or (0.30 if kind.protocol else 1.5)
     label, low, high = _SHARE if kind.protocol else _POINTS
-    sizes: Sizes = {"limit": st.number_input(label, low, high, limit, key=f"rule-limit-{key}")}
+    agreed: Any = mine.limit if mine else None
+    limit: float | None = st.number_input(label, low, high, agreed, key=f"rule-limit-{key}")
+    if kind.protocol:
+        limit_help(test, limit)
+    if limit is None:
+        raise RecordError("The limit is empty: give the number that was agreed for this product.")
+    sizes: Sizes = {"limit": limit}
     if not kind.protocol:
         label, scatter = _SCATTER, (mine and mine.scatter) or 0.0
         typed_scatter = st.number_input(label, 0.0, 100.0, scatter, key=f"rule-scatter-{key}")

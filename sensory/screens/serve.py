@@ -20,6 +20,7 @@ from ..sessions.booth_plans import add_late, open_booths, progress, serve, serve
 from ..sessions.booth_sittings import done_with, next_sitting, not_done_with, start_sitting
 from ..sessions.session import StoredSession
 from .arrangement import arrangement_fields, other_than_agreed
+from .cautions import minors_panel, reactions_panel, servings_panel
 from .exclusions import absent, before_serving, sheets_to_serve
 from .frame import chosen_session, desk, minute, plain, shown_errors, title_of, who
 from .parts import act, choose, download, pressed, scroll, show_table, way
@@ -123,6 +124,14 @@ def _people(text: str) -> int | list[str]:
 
 def _hand_out(session: StoredSession, plan: ServingPlan) -> None:
     st.markdown(f"Plan on record, seed {plan.seed}, {len(plan.assessors)} assessors.")
+    reactions_panel(session)
+    if session.details.care.stopped:
+        after_serving(session, plan)
+        return
+    if session.details.care.smelling_only:
+        st.warning("These samples are smelled only. Nobody tastes them.")
+    servings_panel(session)
+    minors_panel(session, plan)
     if not before_serving(session, plan):
         return
     left, right = st.columns(2, gap="large")
@@ -197,7 +206,9 @@ def _late(session: StoredSession, key: str) -> None:
 
 @st.fragment(run_every=5.0)
 def sent_so_far(session: StoredSession) -> None:
-    """Who has sent how many; counts, never answers."""
+    """Who has sent how many; counts, never answers. A reaction is shown on the page at once."""
+    if desk().session(session.id).details.care.unwell != session.details.care.unwell:
+        st.rerun()
     counts = progress(desk(), session.id)
     sent, planned = sum(done for _, done, _ in counts), sum(whole for _, _, whole in counts)
     st.markdown(f"**{sent} of {planned} ballots** are sent.")

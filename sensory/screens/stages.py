@@ -23,8 +23,10 @@ def two_stage(plan: PanelPlan) -> None:
         _wall(stages.table(), ("after", "correct", "then"))
         st.markdown(
             f"Exact risks of the plan as a whole: false alarm {percent(stages.false_alarm, 1)}, "
-            f"wrong pass {percent(stages.wrong_pass, 1)}; {stages.expected:.0f} answers on "
-            "average. Tasting again without such a plan raises the risk of a wrong pass."
+            f"wrong pass {percent(stages.wrong_pass, 1)}, wrong rejection "
+            f"{percent(stages.wrong_rejection, 1)} (beyond the limit, for a batch at it); "
+            f"{stages.expected:.0f} answers on average. Tasting again without such a plan raises "
+            "the risk of a wrong pass."
         )
         left, right = st.columns(2)
         label = f"Correct in the first {stages.first}"
@@ -42,7 +44,7 @@ def ballot_by_ballot(question: Question) -> None:
     """The sequential plan for this question."""
     with st.expander("Ballot by ballot: stop as early as the answers allow"), shown_errors():
         most = int(st.number_input("Stop undecided after", 5, 500, 60, key="plan-most"))
-        alpha, beta, limit = question.alpha, question.beta, question.pd_limit
+        alpha, beta, limit = question.alpha, question.beta, question.limit
         protocol = protocol_of(question.protocol)
         plan = sequential_plan(protocol, most=most, alpha=alpha, beta=beta, pd_limit=limit)
         unchanged, at_limit = plan.outcomes(0.0), plan.outcomes(limit)

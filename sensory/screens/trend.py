@@ -12,6 +12,7 @@ from ..release.batch_desk import month_report, product_trend, usual_base
 from ..release.batch_records import BatchRecord, ProductRecord
 from ..release.batch_trend import ProductTrend, attributes_of, line_title, materials_of
 from ..release.month import months_to
+from ..release.plant_desk import the_plant
 from ..release.product_desk import rule_of
 from ..release.rule import ReleaseRule
 from ..release.trend_words import by_itself
@@ -59,7 +60,8 @@ def _charted(record: ProductRecord, rule: ReleaseRule) -> None:
     names, attribute = attributes_of(latest, rule), ""
     if len(names) > 1:
         attribute = str(second.selectbox("Attribute", names, key="trend-attribute"))
-    sources = {f"suppliers or lots of {name}": name for name in materials_of(latest)}
+    materials = materials_of(latest, the_plant(desk()))
+    sources = {f"suppliers or lots of {name}": name for name in materials}
     beside = third.selectbox("Side by side", [_LINES, *sources], key="trend-beside")
     base = fourth.number_input(
         "Batches that set what is usual (0: all)",

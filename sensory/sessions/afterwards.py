@@ -16,9 +16,12 @@ _SERVING = frozenset(
         "absent assessor",
         "serving confirmed",
         "serving not confirmed",
+        "minor",
+        "adverse reaction",
+        "reaction taken up",
     }
 )
-"""Entries about the serving that are told as they are."""
+"""Entries about serving and safety that are told as they are."""
 
 
 def done_afterwards(entries: Sequence[JournalEntry]) -> tuple[str, ...]:
@@ -74,6 +77,12 @@ def _described(content: Mapping[str, Any]) -> list[str]:
             lines += [
                 f"{part}, {name}: {old.get(name)!r} became {value!r}"
                 for name, value in new.items()
-                if old.get(name) != value
+                if old.get(name) != value and name != "care"
+            ]
+            care, before = new.get("care", {}), old.get("care", {})
+            lines += [
+                f"{name.replace('_', ' ')}: {before.get(name, '')!r} became {value!r}"
+                for name, value in care.items()
+                if before.get(name, "") != value and name != "reactions"
             ]
     return lines

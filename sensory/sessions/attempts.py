@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from ..catalogue.outcome_words import short_chance
 from ..catalogue.tests import find_kind
 from ..choices.retests import retest_risk
+from ..models.binomial import upper_tail
 from .session import StoredSession
 
 IN_TWO = "the second tasting of a plan in two tastings; there is no third"
@@ -54,12 +56,14 @@ def attempts_in_words(
     earlier: Sequence[StoredSession],
     findings: Mapping[str, str],
     trials: int,
+    counted: Sequence[tuple[int, int]] = (),
 ) -> tuple[str, ...]:
     """What earlier attempts mean for this finding; nothing where there was none.
 
     `earlier`: see `earlier_attempts`.
     `findings`: those of closed sessions by their id, as the journal has them.
     `trials`: answers in this session.
+    `counted`: correct answers and answers of each forced choice, this session's included.
     """
     if not earlier:
         return ()
@@ -79,7 +83,18 @@ def attempts_in_words(
         f"This is attempt {tries} at batch {session.details.samples[1].batch} with this test. "
         f"Earlier: {listed}. Retest rule agreed: {agreed}."
     )
-    return (f"{line} {_true_risk(session, trials, tries)}",)
+    return (f"{line}{_pooled(session, counted)} {_true_risk(session, trials, tries)}",)
+
+
+def _pooled(session: StoredSession, counted: Sequence[tuple[int, int]]) -> str:
+    """All answers of all attempts together, which no single attempt can outweigh."""
+    question = session.question
+    protocol = find_kind(question.protocol).protocol
+    if protocol is None or question.two_sided or len(counted) < 2:
+        return ""
+    correct, trials = (sum(column) for column in zip(*counted, strict=True))
+    p = float(upper_tail(correct, trials, float(protocol.guess)))
+    return f" Together {correct} of {trials} correct, {short_chance(p)} for a difference."
 
 
 def _true_risk(session: StoredSession, trials: int, tries: int) -> str:
@@ -91,11 +106,11 @@ def _true_risk(session: StoredSession, trials: int, tries: int) -> str:
         protocol,
         trials,
         tries=tries,
-        pd=question.pd_limit,
+        pd=question.limit,
         passes="similar",
         alpha=question.alpha,
         beta=question.beta,
-        pd_limit=question.pd_limit,
+        pd_limit=question.limit,
     )
     return (
         f"A batch at the agreed limit is shown as similar at least once in {tries} such sessions "

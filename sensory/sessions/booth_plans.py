@@ -144,8 +144,8 @@ def open_booths(store: Store, session_id: str, *, who: str) -> dict[str, str]:
 
     Returns the token by assessor. It is shown once: the record keeps its SHA-256 only.
 
-    Raises RecordError when there is no serving plan, the session is closed, or the allergens of a
-    served sample are not declared.
+    Raises RecordError when there is no serving plan, the session is closed or stopped, or the
+    allergens of a served sample are not declared.
     """
     with store.action(who=who) as act:
         session, serving = open_serving(act, session_id)
@@ -160,7 +160,9 @@ def open_booths(store: Store, session_id: str, *, who: str) -> dict[str, str]:
 
 
 def check_declared(session: StoredSession) -> None:
-    """RecordError as long as a served sample is without a declaration of its allergens."""
+    """RecordError while tasting is stopped, or a served sample has no declaration of allergens."""
+    if session.details.care.stopped:
+        raise RecordError("Somebody felt unwell: nothing more is served in this session.")
     if missing := undeclared(session):
         raise RecordError(
             "Declare the allergens of each served sample first, 'none' being a declaration: "

@@ -120,12 +120,15 @@ def start_sitting(store: Store, session_id: str, number: int, *, who: str) -> St
 
     Starting one that has been started changes nothing.
 
-    Raises RecordError when the session is closed, or has no such sitting that the leader starts.
+    Raises RecordError when the session is closed or stopped, or has no such sitting that the leader
+    starts.
     """
     with store.action(who=who) as act:
         session = act.session(session_id)
         if session.closed:
             raise RecordError("The session is closed.")
+        if session.details.care.stopped:
+            raise RecordError("Somebody felt unwell: nothing more is served in this session.")
         serving, breaks = session.serving, _led(session)
         if serving is None or breaks is None:
             raise RecordError("No sitting of this session waits for the leader.")

@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from ..base.errors import RecordError
+from ..base.languages import ballot_words
 from ..base.records import utc_now
 from ..serving.ballot_line import (
     CONSENT,
@@ -40,6 +41,7 @@ from .booth_ballots import (
 )
 from .booth_plans import cups_of, hash_of
 from .booth_sittings import Halt, halt_of
+from .care import told_before
 from .session import StoredSession
 from .store import Action, Store
 
@@ -52,6 +54,11 @@ class BoothVisit:
     """What a valid link shows.
 
     `consented`, `excused`, `closed`: wants to taste; does not, today; the session is closed.
+    `stopped`: nothing more is served: somebody felt unwell, or a clearance was taken back.
+    `told`: what is read before consent, in the language of the ballots.
+    `smelling`: whether the samples are smelled only.
+    `unwell`: whether this assessor has reported to feel unwell, and nobody has taken it up.
+    `minor`, `barred`: a minor; one who is not served, without consent on file or for the samples.
     `ballot`: the next one to be answered; None when none waits.
     `left_out`: numbers of the ballots that are left out between the last one sent and this one.
     `halt`: what comes before the ballot: a warm-up sample or a break.
@@ -68,20 +75,28 @@ class BoothVisit:
     left_out: tuple[int, ...]
     scale: tuple[float, float]
     halt: Halt | None = None
+    stopped: bool = False
+    told: tuple[str, ...] = ()
+    smelling: bool = False
+    minor: bool = False
+    barred: str = ""
+    unwell: bool = False
 
 
 def visit(store: Store, token: str) -> BoothVisit | None:
     """What a link shows; None when it is not valid."""
-    at = _place(store, token)
+    at = place_of(store, token)
     return None if at is None else _visit(at)
 
 
-def _visit(at: _Place) -> BoothVisit:
+def _visit(at: Place) -> BoothVisit:
     session, lines = at.session, at.lines
     ballots, waiting = ballots_of(session, lines), waiting_ballots(session, lines)
+    language = session.serving.language if session.serving else "en"
+    care = session.details.care
     return BoothVisit(
         assessor=at.assessor,
-        language=session.serving.language if session.serving else "en",
+        language=language,
         allergens=allergens_in(session, served_samples(session)),
         consented=_consented(lines),
         excused=any(line.excused for line in lines),
@@ -91,11 +106,32 @@ def _visit(at: _Place) -> BoothVisit:
         left_out=_left_out(ballots, waiting),
         scale=scale_of(session.question),
         halt=halt_of(session, at.seat, lines, waiting),
+        stopped=_stopped(session),
+        told=tuple(told_before(care, ballot_words(language))),
+        smelling=care.smelling_only,
+        minor=_guardian(at) is not None,
+        barred=_barred(at),
+        unwell=any(reaction.seat == at.seat for reaction in care.unwell),
     )
 
 
+def _guardian(at: Place) -> str | None:
+    """Day of the guardian's consent of a minor, empty for none; None for who is of age."""
+    return at.session.serving.guardians.get(at.seat) if at.session.serving else None
+
+
+def _barred(at: Place) -> str:
+    """Why a minor is not served, as the key of the words; empty for everybody else."""
+    guardian = _guardian(at)
+    if guardian is None:
+        return ""
+    if at.session.details.care.adults_only:
+        return "adults_only"
+    return "" if guardian else "guardian_missing"
+
+
 def _shown(
-    at: _Place, ballot: tuple[BallotLine, ...], ballots: Sequence[tuple[BallotLine, ...]]
+    at: Place, ballot: tuple[BallotLine, ...], ballots: Sequence[tuple[BallotLine, ...]]
 ) -> BoothBallot:
     """A ballot with the allergens of exactly its samples, which are not named."""
     holds = samples_by_line(cups_of(at.session, at.seat), ballot)
@@ -122,8 +158,13 @@ def consent(store: Store, token: str, *, wants: bool = True) -> None:
     """Record that the assessor read the cautions and wants to taste, or not today.
 
     Of the reason nothing is asked and nothing is kept. Only the first answer counts.
+
+    Raises RecordError for a link that is not valid, a session that is closed or stopped, or a minor
+    without a guardian's consent on file.
     """
     with _at_booth(store, token) as (act, at):
+        if wants and _barred(at):
+            raise RecordError("A minor is not served without a guardian's consent on file.")
         first = at.lines[0]
         if not first.consent:
             told = utc_now() if wants else f"{NOT_TODAY} {utc_now()}"
@@ -220,11 +261,11 @@ def leave_out(store: Store, token: str, line: int) -> None:
             _mark(act, at, line, mark, NOT_THIS_SAMPLE)
 
 
-def _row(at: _Place, line: int) -> BallotLine:
+def _row(at: Place, line: int) -> BallotLine:
     return next((row for row in at.lines if row.row == line), BallotLine(row=line))
 
 
-def _mark(act: Action, at: _Place, line: int, mark: dict[str, str], why: str) -> _Place:
+def _mark(act: Action, at: Place, line: int, mark: dict[str, str], why: str) -> Place:
     """Write marks on all rows of the ballot that begins with a row."""
     ballots = ballots_of(at.session, at.lines)
     ballot = next(ballot for ballot in ballots if ballot[0].row == line)
@@ -238,11 +279,11 @@ def late(store: Store, token: str) -> bool:
 
     Returns whether there were any.
     """
-    there = _place(store, token)
+    there = place_of(store, token)
     if there is None or not _late(there):
         return False
     with store.action(who=f"booth of {there.assessor}") as act:
-        at = _place(act, token)
+        at = place_of(act, token)
         marks = _late(at) if at else {}
         if at and marks and at.session.serving:
             told = at.session.serving.late | marks
@@ -252,7 +293,7 @@ def late(store: Store, token: str) -> bool:
     return bool(marks)
 
 
-def _late(at: _Place) -> dict[str, str]:
+def _late(at: Place) -> dict[str, str]:
     """The time by first line of each ballot that is to be marked; none before closing."""
     session = at.session
     told = session.serving.late if session.serving else {}
@@ -264,7 +305,7 @@ def _late(at: _Place) -> dict[str, str]:
     }
 
 
-class _Place(NamedTuple):
+class Place(NamedTuple):
     """Where a link leads: a session, a seat, who sits there, and their rows."""
 
     session: StoredSession
@@ -273,7 +314,7 @@ class _Place(NamedTuple):
     lines: list[BallotLine]
 
 
-def _place(store: Store, token: str) -> _Place | None:
+def place_of(store: Store, token: str) -> Place | None:
     """Where a token leads; it is compared in constant time."""
     match = _TOKEN.fullmatch(token or "")
     if not match:
@@ -287,38 +328,42 @@ def _place(store: Store, token: str) -> _Place | None:
     for known, seat in booths.items():
         if hmac.compare_digest(known, hashed):
             lines = lines_from(store.seat_cells(session.id, int(seat.removeprefix(SEAT))))
-            return _Place(session, seat, lines[0].assessor, lines) if lines else None
+            return Place(session, seat, lines[0].assessor, lines) if lines else None
     return None
 
 
 @contextmanager
-def _at_booth(store: Store, token: str) -> Iterator[tuple[Action, _Place]]:
+def _at_booth(store: Store, token: str) -> Iterator[tuple[Action, Place]]:
     """An action of the booth to which a link leads, by whoever sits there."""
     with store.action(who="") as whole:
-        at = _place(whole, token)
+        at = place_of(whole, token)
         if at is None:
             raise RecordError("This link is not valid, or no longer.")
         if at.session.closed:
             raise RecordError("This session is closed.")
         if _stopped(at.session):
-            raise RecordError("Tasting is stopped: a sample is no longer cleared or declared.")
+            raise RecordError(
+                "Tasting is stopped: somebody felt unwell, or a sample is no longer cleared or "
+                "declared."
+            )
         with whole.action(who=f"booth of {at.assessor}") as act:
             yield act, at
 
 
 def _stopped(session: StoredSession) -> bool:
-    """Whether the leader, or a change of the batch, took back that the samples may be tasted."""
-    return any(session.cautions.get(key) is False for key in ("cleared", "allergens"))
+    """Whether somebody felt unwell, or it was taken back that the samples may be tasted."""
+    taken_back = any(session.cautions.get(key) is False for key in ("cleared", "allergens"))
+    return taken_back or session.details.care.stopped
 
 
-def _all_waiting(at: _Place) -> list[tuple[BallotLine, ...]]:
+def _all_waiting(at: Place) -> list[tuple[BallotLine, ...]]:
     """The ballots neither sent nor left out; RecordError before consent."""
     if not _consented(at.lines):
         raise RecordError("Not before the cautions are read and consent is given.")
     return waiting_ballots(at.session, at.lines)
 
 
-def _waiting(at: _Place, line: int) -> BoothBallot:
+def _waiting(at: Place, line: int) -> BoothBallot:
     """The ballot that waits; RecordError for any other, before consent or in a break."""
     waiting = _all_waiting(at)
     if not waiting or waiting[0][0].row != line:
@@ -332,7 +377,7 @@ def _consented(lines: Iterable[BallotLine]) -> bool:
     return next((line.consented for line in lines if line.consent), False)
 
 
-def _write(act: Action, at: _Place, changes: Mapping[int, Mapping[str, str]], why: str) -> _Place:
+def _write(act: Action, at: Place, changes: Mapping[int, Mapping[str, str]], why: str) -> Place:
     """Write, and how the place is after it."""
     if changes:
         act.write_lines(at.session.id, changes, why=why)

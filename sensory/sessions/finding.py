@@ -65,13 +65,20 @@ class SessionReport:
             return ""
         if self.question.two_sided:
             return "not known beforehand, two-sided"
-        return "B, the sample compared" if self.question.target == "B" else "A, the reference"
+        letter = self.question.target
+        names = {sample.letter: sample.name.strip() for sample in self.details.samples}
+        return f"{letter}, {names[letter]}" if names.get(letter) else letter
 
     @property
     def remarks(self) -> tuple[str, ...]:
         """What the form of the file and the checks of the ballots noticed."""
         form = (line for line in self.details.file_remarks.splitlines() if line)
         return (*form, *self.outcome.remarks)
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What stands beside the finding: earlier attempts, and what the outcome warns of."""
+        return (*self.attempts, *self.outcome.warnings)
 
     def cannot_tell(self) -> tuple[str, ...]:
         """What the session cannot tell, the way it was conducted included."""
@@ -117,7 +124,7 @@ def session_report(store: Store, session_id: str, *, version: str) -> SessionRep
         afterwards=done_afterwards(store.entries(session_id)),
         printed_at=utc_now(),
         version=version,
-        attempts=_attempts(store, session, outcome.counts.answers),
+        attempts=_attempts(store, session, outcome),
         served=served_beside_plan(session, cells),
     )
 
@@ -145,7 +152,7 @@ def outcome_of_session(store: Store, session: StoredSession, cells: Cells | None
     return read_ballots_of(checked, session.question)
 
 
-def _attempts(store: Store, session: StoredSession, trials: int) -> tuple[str, ...]:
+def _attempts(store: Store, session: StoredSession, outcome: Outcome) -> tuple[str, ...]:
     """What earlier sessions on the same batch do to the risks of this one."""
     others = store.sessions(_ALL, naming=batch_of(session)) if batch_of(session) else []
     earlier = earlier_attempts(session, others)
@@ -155,4 +162,9 @@ def _attempts(store: Store, session: StoredSession, trials: int) -> tuple[str, .
         for entry in store.entries(attempt.id)
         if entry.what == "closed"
     }
-    return attempts_in_words(session, earlier, shown, trials)
+    plain = [store.outcome(attempt.id) for attempt in earlier]
+    counts = [*(each["counts"] for each in plain if each)]
+    counted = [(each["correct"], each["trials"]) for each in counts if each["trials"]]
+    if outcome.counts.trials:
+        counted.append((outcome.counts.correct, outcome.counts.trials))
+    return attempts_in_words(session, earlier, shown, outcome.counts.answers, counted)

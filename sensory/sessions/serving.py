@@ -48,6 +48,7 @@ class Serving(Plain):
     `booths`: seat by the SHA-256 of the token of its link.
     `allergens`: declared by sample.
     `excluded`: by seat, the samples that are not for its assessor; only where there are any.
+    `guardians`: by seat of a minor, the day of the guardian's consent on file; empty for none.
     `late`: by first line of a ballot that was answered and not sent before closing: when it was.
     """
 
@@ -61,6 +62,7 @@ class Serving(Plain):
         default=None, metadata=LEFT_OUT_EMPTY | written_as("served")
     )
     late: dict[str, str] = field(default_factory=dict, metadata=LEFT_OUT_EMPTY)
+    guardians: dict[str, str] = field(default_factory=dict, metadata=LEFT_OUT_EMPTY)
 
     @property
     def plan(self) -> ServingPlan:

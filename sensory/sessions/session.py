@@ -7,6 +7,7 @@ from typing import Any
 
 from ..base.plain import LEFT_OUT_EMPTY, Plain
 from ..catalogue.question import Question
+from .care import Care
 from .serving import Serving
 
 
@@ -38,6 +39,7 @@ class SessionDetails(Plain):
         and deviations from the standard.
     `decides`: the role that decides on the batch.
     `file_remarks`: what was noticed about the form of a loaded file.
+    `care`: what of the tasting can harm, and who cleared it.
     """
 
     title: str = ""
@@ -53,6 +55,7 @@ class SessionDetails(Plain):
     deviations: str = ""
     decides: str = ""
     file_remarks: str = ""
+    care: Care = field(default_factory=Care, metadata=LEFT_OUT_EMPTY)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,8 +70,9 @@ class Caution:
 CAUTIONS = (
     Caution(
         key="cleared",
-        asks="Has food safety cleared every sample for tasting?",
-        advice="A batch under complaint or suspected contamination is not tasted until cleared.",
+        asks="Has food safety cleared every sample for tasting, or for smelling only?",
+        advice="A batch under complaint or suspected contamination is not tasted until cleared; "
+        "smelling alone needs food safety's permission by name.",
     ),
     Caution(
         key="allergens",
@@ -78,7 +82,8 @@ CAUTIONS = (
     Caution(
         key="consent",
         asks="Has each assessor consented, and been asked about exclusions?",
-        advice="Allergy, pregnancy where it matters, illness. Keep 'not today', no diagnosis.",
+        advice="Allergy, pregnancy where it matters, illness. Keep 'not today', no diagnosis. "
+        "Minors: only with their guardian's consent on file.",
     ),
     Caution(
         key="swallowing",
@@ -88,7 +93,7 @@ CAUTIONS = (
     Caution(
         key="amounts",
         asks="Are the amounts within the limits for alcohol, caffeine and the like?",
-        advice="Count all samples of the day; think of driving home.",
+        advice="Count all servings of the day (page Serve); think of driving home.",
     ),
 )
 
@@ -137,6 +142,8 @@ class StoredSession(Plain):
     @property
     def stage(self) -> str:
         """What the session waits for, in words."""
+        if self.details.care.unwell:
+            return "stopped: adverse reaction"
         if self.closed:
             return "finding shown"
         return "ballots open" if self.agreed else "question not agreed"

@@ -24,8 +24,9 @@ from ..catalogue.columns import Cells, filled_lines
 from ..catalogue.outcome import Outcome
 from ..catalogue.outcome_json import outcome_to_json
 from ..catalogue.question import Question
-from ..catalogue.tests import find_kind, protocol_of
+from ..catalogue.tests import find_kind, kinds, protocol_of
 from ..choices.risks import SessionRisks, session_risks
+from ..serving.ballot_line import lines_from
 from ..serving.cups import check_seats
 from .lines import cells_of_file
 from .outcome_names import without_names
@@ -71,13 +72,16 @@ def describe(
 ) -> StoredSession:
     """Save what was typed about a session; only what differs is written.
 
-    Raises RecordError when the question is already agreed and would change.
+    Adverse reactions stay as they were reported.
+
+    Raises RecordError when the question is already agreed and would change, or what the samples
+    hold changes after an assessor has consented.
     """
     with store.action(who=who, why="typed") as act:
         session = act.session(session_id)
         changed = replace(
             session,
-            details=details if details is not None else session.details,
+            details=_described(act, session, details),
             question=question if question is not None else session.question,
             cautions=dict(cautions) if cautions is not None else session.cautions,
         )
@@ -94,6 +98,23 @@ def describe(
         return changed
 
 
+def _described(
+    store: Store, session: StoredSession, details: SessionDetails | None
+) -> SessionDetails:
+    """The new description; what was reported, and what people consented to, is not typed away."""
+    before = session.details.care
+    if details is None or details.care == before:
+        return details or session.details
+    care = replace(details.care, reactions=before.reactions)
+    told = (care.contains, care.suspected) != (before.contains, before.suspected)
+    if told and any(line.consented for line in lines_from(store.cells(session.id))):
+        raise RecordError(
+            "Assessors have consented to what they were told of these samples. Stop this session, "
+            "and open a new one with what the samples hold."
+        )
+    return replace(details, care=care)
+
+
 def new_session_id() -> str:
     """A fresh identifier that cannot be guessed: 32 hexadecimal digits."""
     return uuid4().hex
@@ -102,13 +123,26 @@ def new_session_id() -> str:
 def limit_as_dprime(question: Question) -> float:
     """The agreed limit as d-prime, which another protocol can use."""
     protocol = protocol_of(question.protocol)
-    return float(protocol.dprime(float(protocol.pc_at(question.pd_limit))))
+    return float(protocol.dprime(float(protocol.pc_at(question.limit))))
 
 
 def limit_from_dprime(protocol_key: str, dprime: float) -> float:
     """The share of distinguishers that a d-prime means in a protocol."""
     protocol = protocol_of(protocol_key)
     return float(protocol.distinguishers(protocol.proportion_correct(dprime)))
+
+
+def limit_elsewhere(dprime: float) -> list[tuple[str, float]]:
+    """What a d-prime means as share of distinguishers in each forced choice, by name of the test.
+
+    >>> dict(limit_elsewhere(1.0))["triangle"]
+    0.127
+    """
+    return [
+        (kind.name, round(limit_from_dprime(kind.key, dprime), 3))
+        for kind in kinds()
+        if kind.protocol and not kind.protocol.asks_attribute
+    ]
 
 
 def planned_risks(question: Question, trials: int | None = None) -> SessionRisks:
@@ -118,7 +152,7 @@ def planned_risks(question: Question, trials: int | None = None) -> SessionRisks
         question.assessors if trials is None else trials,
         alpha=question.alpha,
         beta=question.beta,
-        pd_limit=question.pd_limit,
+        pd_limit=question.limit,
         two_sided=question.two_sided,
     )
 
@@ -153,8 +187,9 @@ def agree(store: Store, session_id: str, *, who: str, how: str = TYPED) -> Store
 
     `how` says how far the name is proven, see `sessions.staff.signature`.
 
-    Raises RecordError when it is agreed already, a caution is not answered with yes, the question
-    is incomplete, or `who` may not agree it. ArgumentError when a risk or the limit is impossible.
+    Raises RecordError when it is agreed already, a caution is not answered with yes, nobody is
+    named who cleared the samples, the question is incomplete, or `who` may not agree it.
+    ArgumentError when a risk or the limit is impossible.
     """
     session, cells = store.session(session_id), store.cells(session_id)
     if session.agreed:
@@ -163,6 +198,8 @@ def agree(store: Store, session_id: str, *, who: str, how: str = TYPED) -> Store
         raise RecordError("Say who agrees: the name of the panel leader is empty.")
     if unmet := unmet_cautions(session):
         raise RecordError("Not before every caution is answered with yes: " + " / ".join(unmet))
+    if missing := session.details.care.missing():
+        raise RecordError("Before anybody tastes: " + " / ".join(missing))
     if missing := missing_in_question(session.question):
         raise RecordError("The question is not complete: " + " / ".join(missing))
     _check_plan(session.question)
@@ -261,6 +298,8 @@ def closing_of(store: Store, session_id: str) -> Closing:
         raise RecordError("Agree the question first: alpha, beta and the limit come before.")
     if unmet := unmet_cautions(session):
         raise RecordError("A caution is no longer answered with yes: " + " / ".join(unmet))
+    if session.details.care.unwell:
+        raise RecordError("An adverse reaction was reported: take it up first, on the page Serve.")
     checked = check_ballots(cells, session.question)
     if checked.blocking:
         raise BallotError(checked.blocking)

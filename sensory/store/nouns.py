@@ -1,4 +1,4 @@
-"""Products, references and batches as rows of the register, and back.
+"""Products, references, batches and the plant's lists as rows of the register, and back.
 
 A row holds the whole noun as JSON; the other columns and the links follow from it, so that
 they can be sought quickly and checked against it.
@@ -9,14 +9,16 @@ from __future__ import annotations
 from ..base.records import JsonObject, digest_of
 from ..base.spelling import key_of
 from ..release.batch_records import BatchRecord, ProductRecord
+from ..release.plant import Plant
 from ..release.references import Reference
 
-Noun = ProductRecord | Reference | BatchRecord
+Noun = ProductRecord | Reference | BatchRecord | Plant
 
 KINDS: dict[str, type[Noun]] = {
     "product": ProductRecord,
     "reference": Reference,
     "batch": BatchRecord,
+    "plant": Plant,
 }
 
 

@@ -42,14 +42,23 @@ Places: TypeAlias = "str | Mapping[str, Places]"
 
 NAME, _EACH = "name", "each"
 """A place that holds a name; the places of all keys that are not given by their own."""
-COLUMNS: Places = {"agreed_by": NAME, "details": {"leader": NAME}}
+_CARE: Places = {
+    "cleared_by": NAME,
+    "smelling_by": NAME,
+    "reactions": {"taken_up_by": NAME},
+}
+COLUMNS: Places = {"agreed_by": NAME, "details": {"leader": NAME, "care": _CARE}}
 CELLS: Places = {_EACH: {NAMED: NAME}}
 _DECISION: Places = {"decided_by": NAME, "confirmed_by": NAME}
 NOUN: Places = {
-    "clearance": {"food_safe_by": NAME, "allergens_by": NAME},
+    "clearance": {"food_safe_by": NAME, "allergens_by": NAME, "smelling_by": NAME},
     "decisions": _DECISION,
     "proposed": _DECISION,
-    "complaints": {"recorded_by": NAME},
+    "complaints": {"recorded_by": NAME, "owner": NAME, "closed_by": NAME},
+    "materials": {"others": {"said_by": NAME}},
+    "bridged_to_previous": {"decided_by": NAME},
+    "bridged_to_first": {"decided_by": NAME},
+    "later": {"decided_by": NAME},
 }
 _CHANGES: Places = {"old": NAME, "new": NAME}
 CONTENT: Places = {

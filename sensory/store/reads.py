@@ -12,7 +12,15 @@ from ..sessions.session import JournalEntry, StoredSession
 from ..sessions.signing import Person
 from . import checking, tables
 from .register import Register
-from .rows import cells_of, entries_of, last_line, lines_of_seat, people_of, sessions_of
+from .rows import (
+    cells_of,
+    comments_of,
+    entries_of,
+    last_line,
+    lines_of_seat,
+    people_of,
+    sessions_of,
+)
 
 Seats = dict[str, dict[int, tuple[int | None, tuple[int, ...]]]]
 _NONE = "There is no such session on record. Choose one from the list."
@@ -50,6 +58,11 @@ class Reads(Register):
         """Cells of a session by line and column name."""
         with self._reading() as connection:
             return cells_of(connection, session_id)
+
+    def comments(self, session_id: str) -> list[tuple[str, str]]:
+        """Comments of assessors, each with its sample or order; no names and no answers."""
+        with self._reading() as connection:
+            return comments_of(connection, session_id)
 
     def seat_cells(self, session_id: str, seat: int) -> dict[int, dict[str, str]]:
         """Cells of the lines of one assessor, who are counted from 1 as their lines stand.

@@ -70,18 +70,20 @@ class Register:
         return self._some_nouns(latest)[::-1]
 
     def linked(self, kind: str, value: str, most: int = 1000) -> list[BatchRecord]:
-        """Batches that hang together with a ``lot``, ``rework``, ``session`` or ``reference``."""
+        """Batches that hang together with a ``lot``, ``rework``, ``session``, ``reference``,
+        ``cause`` or ``complaint`` (its month, or ``open``)."""
         named = sa.select(_LINK.id).where(_LINK.kind == kind, _LINK.value == key_of(value))
         query = sa.select(register).where(_NOUN.id.in_(named))
         return self._some_nouns(query.order_by(_NOUN.on_date, _NOUN.name).limit(most))
 
     def seek(self, text: str, most: int = 50) -> list[BatchRecord]:
-        """Batches whose number, lot, reference or product holds a text; exact numbers first."""
+        """Batches whose number, lot, reference, cause or product holds a text; exact numbers
+        first."""
         wanted = key_of(text)
         if not wanted:
             return []
         beside = sa.select(_LINK.id).where(
-            _LINK.kind.in_(("lot", "rework", "reference")),
+            _LINK.kind.in_(("lot", "rework", "reference", "cause")),
             _LINK.value.contains(wanted, autoescape=True),
         )
         held = sa.or_(

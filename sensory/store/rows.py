@@ -60,6 +60,25 @@ def cells_of(
     return people.shown(connection, lines, people.CELLS)
 
 
+def comments_of(connection: Connection, session_id: str) -> list[tuple[str, str]]:
+    """Comments of assessors by line, each with the sample, or the order that was served."""
+    cells = ballot_cells.c
+    beside = ("sample", "order", "pair")
+    commented = sa.select(cells.line).where(cells.session == session_id, cells.name == "comment")
+    query = sa.select(cells.line, cells.name, cells.text).where(
+        cells.session == session_id,
+        cells.name.in_(("comment", *beside)),
+        cells.line.in_(commented),
+    )
+    lines: dict[int, dict[str, str]] = {}
+    for line, name, text in connection.execute(query.order_by(cells.line)):
+        lines.setdefault(line, {})[name] = text
+    return [
+        (next((texts[name] for name in beside if texts.get(name)), ""), texts["comment"])
+        for texts in lines.values()
+    ]
+
+
 def last_line(connection: Connection, session_id: str) -> int | None:
     """The highest line that a session has cells in; None where it has none."""
     highest = sa.select(sa.func.max(ballot_cells.c.line))

@@ -19,7 +19,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-SCHEMA_VERSION = 6
+SCHEMA_VERSION = 7
 
 metadata = MetaData()
 
@@ -108,7 +108,7 @@ register = Table(
     Index("ix_register_dates", "kind", "product", "on_date"),
     Index("ix_register_states", "kind", "state", "on_date"),
 )
-"""Products, references and batches; all columns but the content follow from it."""
+"""Products, references, batches, the plant's lists; columns but the content follow from it."""
 
 register_links = Table(
     "register_links",

@@ -10,12 +10,13 @@ from datetime import datetime, timedelta
 import pytest
 
 from sensory.base.errors import RecordError
-from sensory.base.findings import FINDINGS, Finding
+from sensory.base.findings import FINDINGS, WORST_FIRST, Finding, findings_of
 from sensory.base.records import digest_of, utc_now
 from sensory.catalogue.question import Question
 from sensory.sessions.session import CAUTIONS, Sample, SessionDetails, StoredSession
 
 QUESTION = Question(
+    pd_limit=0.30,
     what_changed="Sugar reduced by 4 %.",
     decision="Whether the new recipe replaces the old one.",
     if_different="Keep the old recipe.",
@@ -37,11 +38,28 @@ OTHER_VALUE = {str: "something else", float: 0.123, int: 67, bool: True, dict: {
 def test_sentences_of_the_findings():
     # those of the design notes of this project, section 3: no outside check
     assert {finding.name: finding.sentence for finding in Finding} == {
-        "DIFFERENT": "The batch deviates perceptibly from the reference.",
+        "DIFFERENT": "A difference is perceptible; whether it is within the agreed limit is open.",
         "SIMILAR": "Any difference is below the agreed limit.",
         "DIFFERENT_WITHIN_LIMIT": "A difference is perceptible, and it is below the agreed limit.",
-        "UNDECIDED": "This session cannot tell.",
+        "BEYOND_LIMIT": "The difference is larger than the agreed limit.",
+        "UNDECIDED": "Inconclusive: this session cannot tell.",
     }
+
+
+def test_a_named_attribute_stands_in_every_sentence_about_a_difference():
+    about = {finding.name: finding.says("sweetness") for finding in Finding}
+    assert about.pop("UNDECIDED") == Finding.UNDECIDED.sentence
+    assert all("difference in sweetness" in words for words in about.values())
+    assert Finding.DIFFERENT.says(limit=False) == "A difference is perceptible."
+
+
+def test_findings_of_claims_in_arrays():
+    found = findings_of([0, 0, 1, 1, 1, 1], [0, 1, 0, 1, 0, 1], [0, 0, 0, 0, 1, 1])
+    assert [finding.name for finding in found] == [
+        *("UNDECIDED", "SIMILAR", "DIFFERENT", "DIFFERENT_WITHIN_LIMIT", "BEYOND_LIMIT"),
+        "DIFFERENT",  # both sides of the limit at once: neither counts
+    ]
+    assert set(WORST_FIRST) == set(Finding)
 
 
 def test_findings_are_plain_text_of_their_name():
@@ -83,7 +101,10 @@ def test_digest_is_the_sha256_of_sorted_json():
 def test_digest_of_a_question_does_not_move_between_versions():
     plain = json.dumps(QUESTION.to_dict(), sort_keys=True, separators=(",", ":"))
     assert QUESTION.digest == hashlib.sha256(plain.encode()).hexdigest()
-    assert Question().digest == "16180b8ffdadb422a308c51e95f3cc8282fae5a3e2e222fe3f053210fb693b1a"
+    assert (
+        Question(pd_limit=0.30).digest
+        == "16180b8ffdadb422a308c51e95f3cc8282fae5a3e2e222fe3f053210fb693b1a"
+    )
 
 
 def test_digest_is_the_same_for_equal_questions():

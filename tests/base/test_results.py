@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from sensory.base.results import Interval, Table
+from sensory.base.results import Interval, Table, digits, p_digits
 
 
 @pytest.mark.parametrize(
@@ -13,7 +13,7 @@ from sensory.base.results import Interval, Table
         (0.1, 0.4, 0.95, "0.1 to 0.4 (95 %)"),
         (0.123456, 1.0, 0.999, "0.1235 to 1 (99.9 %)"),
         (0, 3, 0.9, "0 to 3 (90 %)"),
-        (0.0, float("inf"), 0.95, "0 to inf (95 %)"),
+        (0.0, float("inf"), 0.95, "0 to infinite (95 %)"),
     ],
 )
 def test_interval_in_words(low, high, level, said):
@@ -60,3 +60,27 @@ def test_html_of_headings_and_cells_is_escaped():
     assert "<th>&lt;b&gt;&amp;</th>" in page
     assert "<td>&lt;script&gt;&#x27;&quot;</td>" in page
     assert "<script" not in page
+
+
+@pytest.mark.parametrize(
+    ("value", "shown"),
+    [
+        # A spread that is rounding noise, and numbers that need no exponent.
+        (1.306e-19, "0"), (-2e-12, "0"), (0.000421, "0.00042"), (-0.5, "-0.5"),
+        (123456.7, "123457"), (0.99996, "1"), (9.9996, "10"), (1234567.0, "1234567"),
+    ],
+)  # fmt: skip
+def test_numbers_have_the_digits_of_people(value, shown):
+    assert digits(value) == shown
+    assert Table(columns=("estimate",), rows=((value,),)).texts() == [[shown]]
+
+
+@pytest.mark.parametrize(
+    ("p", "shown"),
+    [(2e-19, "< 0.001"), (0.00099, "< 0.001"), (0.00123, "0.0012"), (0.00997, "0.010"),
+     (0.0123, "0.012"), (0.0997, "0.10"), (0.5, "0.50"), (1.0, "1.00")],
+)  # fmt: skip
+def test_p_has_two_significant_digits(p, shown):
+    assert p_digits(p) == shown
+    table = Table(columns=("quantity", "estimate", "p_holm"), rows=(("p, difference", p, p),))
+    assert table.texts() == [["p, difference", shown, shown]]

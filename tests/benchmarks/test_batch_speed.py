@@ -20,7 +20,7 @@ from sensory.base.findings import Finding
 from sensory.catalogue.question import Question
 from sensory.choices.forced_choice import choice_test
 from sensory.choices.protocols import TRIANGLE
-from sensory.release import batch_desk, product_desk
+from sensory.release import batch_desk, product_desk, reference_desk
 from sensory.release.batch_records import BatchRecord, Decision, Tasting
 from sensory.release.batches import Batch, Clearance, Disposition, RawLot
 from sensory.release.references import Reference, ReferenceKind
@@ -130,7 +130,7 @@ def begun(store: Repository) -> None:
         usable_until="2090-01-01",
         storage="4 °C",
     )
-    product_desk.take_over(store, reference, who="Mira", why="approved")
+    reference_desk.take_over(store, reference, who="Mira", why="approved")
 
 
 @pytest.fixture(scope="module")

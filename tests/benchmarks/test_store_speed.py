@@ -34,7 +34,7 @@ def session(number: int) -> StoredSession:
         id=f"s{number}",
         created_at=f"20{10 + day // 336:02}-{1 + day // 28 % 12:02}-{1 + day % 28:02}T08:{rest:02}",
         details=SessionDetails(title=f"Cordial {number}", leader=f"leader {number % 7}"),
-        question=Question(),
+        question=Question(pd_limit=0.30),
         cautions={},
     )
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from playwright.sync_api import expect
 
-from sensory.release import product_desk, tastings
+from sensory.release import product_desk, reference_desk, tastings
 from sensory.release.batches import Batch, Disposition, RawLot
 from sensory.release.references import Reference, ReferenceKind
 from sensory.release.rule import ReleaseRule
@@ -30,7 +30,7 @@ def desk(server):
     days = {"made_on": "2026-01-02", "usable_until": "2036-12-31"}
     kind = ReferenceKind.FRESHLY_MADE
     reference = Reference(name="S1", product=PRODUCT, kind=kind, **days)
-    product_desk.take_over(store, reference, who="Mira", why="approved recipe")
+    reference_desk.take_over(store, reference, who="Mira", why="approved recipe")
     for number in range(1, 6):
         name = f"SC-{number}"
         lots = (RawLot(material="sweetener", lot="SW-118" if number > 2 else "SW-117"),)
@@ -67,7 +67,9 @@ def test_a_complaint_leads_to_everything_in_two_clicks_and_to_one_pdf(visit, des
     page = visitor.page
     visitor.open()
     visitor.to("batches")  # first click
-    sought = page.get_by_label("Find a batch: number, raw-material lot, reference or product")
+    sought = page.get_by_label(
+        "Find a batch: number, raw-material lot, reference, product or cause"
+    )
     sought.fill("sc-4")
     sought.press("Enter")
     page.get_by_text("1 batch for").wait_for()

@@ -65,7 +65,7 @@ def test_markup_in_the_name_of_a_sample_is_text_in_the_finding(visit, tmp_path):
     visitor.use(tmp_path / "profile.csv", 32)
     visitor.agree(PICTURE)
     visitor.click("close")
-    visitor.heading(Finding.DIFFERENT.sentence)
+    visitor.heading(Finding.DIFFERENT.says(limit=False))
     assert PICTURE in visitor.text()
     assert visitor.page.locator('img[src*="test"]').count() == 0
     assert visitor.asked_only_the_server()

@@ -14,7 +14,7 @@ from sensory.base.findings import Finding
 DEMO = Path(__file__).parents[2] / "demo_data"
 FINDINGS = {
     "reformulation": Finding.SIMILAR.sentence,
-    "suspect_batch": Finding.DIFFERENT.sentence,
+    "suspect_batch": Finding.BEYOND_LIMIT.sentence,
     "new_supplier": Finding.UNDECIDED.sentence,
 }
 

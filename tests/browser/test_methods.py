@@ -10,8 +10,8 @@ from sensory.base.findings import Finding
 
 DEMO = Path(__file__).parents[2] / "demo_data"
 METHODS = {
-    "shop_light": Finding.DIFFERENT.sentence,
-    "new_thickener": Finding.DIFFERENT.sentence,
+    "shop_light": Finding.DIFFERENT.says(limit=False),
+    "new_thickener": Finding.BEYOND_LIMIT.sentence,
     "water": "filtered: different; softened: undecided.",
     "pressing": "new press: different; old press, warm: undecided.",
     "gasket": "batch 118: similar; batch 119: different.",

@@ -98,9 +98,9 @@ def test_main_job_runs_as_on_one_machine_and_asks_nobody_else(leader):
         "console",
         lambda said: refused.append(said.text) if "Content Security Policy" in said.text else None,
     )
-    leader.close("suspect_batch", Finding.DIFFERENT.sentence)
+    leader.close("suspect_batch", Finding.BEYOND_LIMIT.sentence)
     leader.drawn("outcome-figure")
-    assert Finding.DIFFERENT.sentence in leader.pdf()[0]
+    assert Finding.BEYOND_LIMIT.sentence in leader.pdf()[0]
     assert leader.asked_only_the_server()
     assert refused == []
 

@@ -14,7 +14,9 @@ def test_from_a_question_in_words_to_a_session_with_its_number(visit):
     people.fill("70")
     people.press("Enter")
     visitor.heading("Recommended: triangle")
-    page.get_by_text("share who notice (triangle only)").click()
+    page.get_by_text("share of assessors who notice", exact=True).click()
+    visitor.settled()
+    visitor.fill("Agreed limit: share of assessors who may notice, 0.2 for 20 %", "0.3")
     # ISO 4120: 66 triangles at alpha = beta = 0.05 and pd 30 % (from memory); which other
     # sizes keep both risks is scanned with scipy in tests/decisions.
     visitor.heading("66 would")

@@ -189,13 +189,16 @@ def test_replicates(protocol, people, times, show):
     low = np.array([f.pd_limits.low for f in panels.found])
     high = np.array([f.pd_limits.high for f in panels.found])
     upper = np.array([f.pd_upper for f in panels.found])
+    lower = np.array([f.pd_lower for f in panels.found])
+    beyond = np.array([f.finding is Finding.BEYOND_LIMIT for f in panels.found])
     significant = np.array([f.p_difference <= 0.05 for f in panels.found])
     uneven = np.array([f.p_overdispersion <= 0.05 for f in panels.found])
     similar = np.array(
         [f.finding in (Finding.SIMILAR, Finding.DIFFERENT_WITHIN_LIMIT) for f in panels.found]
     )
     lines = [f"{people} assessors x {times}, {protocol.name}: exact; limit pd 0.3, beta 0.05",
-             "  pd  spread  coverage   pd_upper covers  found similar   p_over <= .05"]  # fmt: skip
+             "  pd  spread  coverage   pd_upper covers  found similar   p_over <= .05"
+             "   pd_lower covers  found beyond"]  # fmt: skip
     interior = []
     for mean in (0.0, 0.15, 0.3, 0.5, 0.7):
         for spread in (0, 0.2, 0.5, 1):
@@ -208,11 +211,14 @@ def test_replicates(protocol, people, times, show):
             lines.append(
                 f"  {mean:4}  {spread:3}    {inside:.4f}     {covers:.4f}           {wrong:.4f}"
                 f"          {chances[uneven].sum():.4f}"
+                f"          {chances[lower <= mean].sum():.4f}"
+                f"           {chances[beyond].sum():.4f}"
             )
             if mean == 0:
                 assert chances[significant].sum() <= 0.05
             if mean == 0.3:
                 assert wrong <= 0.05
+                assert chances[beyond].sum() <= 0.05
             if 0.3 <= mean <= 0.7 and spread < 1:
                 interior.append(inside)
     show(*lines, f"  mean coverage inside (pd 0.3 to 0.7): {np.mean(interior):.4f}")

@@ -25,23 +25,26 @@ def simulated(protocol, n, pd, wanted):
 
 @pytest.mark.parametrize("protocol", PROTOCOLS.values(), ids=repr)
 def test_levels(protocol, show):
-    different = [Finding.DIFFERENT, Finding.DIFFERENT_WITHIN_LIMIT]
+    different = [Finding.DIFFERENT, Finding.DIFFERENT_WITHIN_LIMIT, Finding.BEYOND_LIMIT]
     similar = [Finding.SIMILAR, Finding.DIFFERENT_WITHIN_LIMIT]
     lines = [
         f"{protocol.name}, alpha {ALPHA}, beta {BETA}, limit {LIMIT}; exact (simulated)",
-        "   n   false alarm       wrong pass        fair pass         power",
+        "   n   false alarm       wrong pass        fair pass         power   "
+        "         wrong rejection",
     ]
     for n in SIZES:
         risks = session_risks(protocol, n, alpha=ALPHA, beta=BETA, pd_limit=LIMIT)
         pairs = [
             (risks.false_alarm, simulated(protocol, n, 0, different)),
             (risks.wrong_pass, simulated(protocol, n, LIMIT, similar)),
-            (risks.fair_pass, simulated(protocol, n, 0, similar)),
+            (sum(risks.unchanged[each] for each in similar), simulated(protocol, n, 0, similar)),
             (risks.power, simulated(protocol, n, LIMIT, different)),
+            (risks.wrong_rejection, simulated(protocol, n, LIMIT, [Finding.BEYOND_LIMIT])),
         ]
         lines.append(f"{n:4}   " + "   ".join(f"{exact:.4f} ({sim:.4f})" for exact, sim in pairs))
         for exact, sim in pairs:
             assert abs(exact - sim) <= 4.5 * np.sqrt(exact * (1 - exact) / SESSIONS) + 1e-12
         assert risks.false_alarm <= ALPHA
         assert risks.wrong_pass <= BETA
+        assert risks.wrong_rejection <= ALPHA
     show(*lines)

@@ -328,7 +328,7 @@ def test_a_batch_is_tasted_and_decided_under_a_rule_with_the_test(kind, limit, w
     session = tastings.open_tasting(store, "SC-1", who="Mira")
     question = session.question
     assert question.protocol == kind.key
-    assert question.pd_limit == (limit if kind is QUARTET else 0.30)
+    assert question.pd_limit == (limit if kind is QUARTET else None)
     workflow.describe(store, session.id, cautions=ALL_YES, who="A. Leader")
     workflow.agree(store, session.id, who="A. Leader")
     samples = None if kind.protocol else ["reference", "SC-1"]

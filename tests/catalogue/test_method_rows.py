@@ -26,7 +26,9 @@ A_CELLS = {
 
 
 def checked(cells, method=A_NOT_A, **settings):
-    return check_lines(cells, method, Question(protocol=method.key, settings=settings))
+    return check_lines(
+        cells, method, Question(pd_limit=0.30, protocol=method.key, settings=settings)
+    )
 
 
 def test_answers_come_back_as_they_were_given():
@@ -126,7 +128,7 @@ def test_forced_choice_file_is_still_one():
     text = b"assessor,order,code_1,code_2,code_3,answer\nP01,ABB,1,2,3,1"
     assert kind_of_file(text) == "TRIANGLE"
     assert find_kind("TRIANGLE").ballot.known("order") == "order"
-    assert Question().protocol == "TRIANGLE"
+    assert Question(pd_limit=0.30).protocol == "TRIANGLE"
 
 
 PROFILE_CELLS = {

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from scipy.stats import friedmanchisquare, ttest_rel
+from scipy.stats import t as t_of
 
 from sensory.base.errors import ArgumentError
 from sensory.base.findings import Finding
@@ -40,14 +41,17 @@ def scores(moved, *, assessors=14, spread=0.5, seed=1, replicates=2):
 
 
 def asked(protocol="PROFILE", **settings):
-    return Question(protocol=protocol, settings=settings)
+    return Question(pd_limit=0.30, protocol=protocol, settings=settings)
 
 
 @pytest.mark.parametrize(
     ("moved", "margins", "finding"),
     [
         ({}, "1", Finding.SIMILAR),
-        ({("new", "sour"): 2.0}, "1", Finding.DIFFERENT),
+        ({("new", "sour"): 1.0}, "1", Finding.DIFFERENT),
+        ({("new", "sour"): 2.0}, "1", Finding.BEYOND_LIMIT),
+        ({("new", "sour"): -2.0}, "1", Finding.BEYOND_LIMIT),  # either side
+        ({("new", "sour"): 2.0}, "sweet 1; body 1", Finding.DIFFERENT),  # sour has no margin
         ({("new", "sour"): 0.7}, "1.5", Finding.DIFFERENT_WITHIN_LIMIT),
         ({}, "0.05", Finding.UNDECIDED),
         ({}, "", Finding.UNDECIDED),
@@ -59,6 +63,30 @@ def test_profile_findings(moved, margins, finding):
     read = read_profile(scores(moved), question)
     assert read.finding is finding
     assert read.sentence == finding.sentence
+
+
+def holm_of(p):
+    """Step-down by hand: the k-th smallest times how many are left, never falling."""
+    order = np.argsort(p)
+    stepped = np.maximum.accumulate(np.array(p)[order] * np.arange(len(p), 0, -1))
+    return np.minimum(stepped, 1.0)[np.argsort(order)]
+
+
+def test_beyond_a_margin_is_dunnett_against_the_margin_with_holm():
+    """Second route: scipy's Dunnett p at the excess over the margin, Holm by hand."""
+    rows = scores({("new", "sour"): 2.0, ("new", "body"): -1.4})
+    result = profile(pd.DataFrame(rows), reference="reference", margins={"sour": 1, "body": 1})
+    table = result.equivalence.set_index("attribute")
+    others = result.against_reference.set_index("attribute")
+    assert set(table.index) == {"sour", "body"}
+    excess = (table["estimate"].abs() - 1) / table["se"]
+    raw = [min(2 * t_of.sf(excess[name], table["df"][name]), 1.0) for name in table.index]
+    assert (excess > 0).all()
+    # one sample: Dunnett is the t-test; three attributes, the one without a margin counts
+    for name, p in zip(table.index, holm_of([*raw, 1.0]), strict=False):
+        assert table["p_beyond"][name] == pytest.approx(min(p, 1.0), rel=1e-6)
+        assert table["beyond"][name] == (p <= 0.05)
+        assert others["p_holm"][name] <= table["p_beyond"][name]
 
 
 def test_profile_numbers_are_those_of_profile():
@@ -128,7 +156,8 @@ def distances(beyond, *, seed=2):
     ("beyond", "limit", "finding"),
     [
         (0.0, 1.0, Finding.SIMILAR),
-        (2.5, 1.0, Finding.DIFFERENT),
+        (1.0, 1.0, Finding.DIFFERENT),
+        (2.5, 1.0, Finding.BEYOND_LIMIT),
         (0.8, 2.0, Finding.DIFFERENT_WITHIN_LIMIT),
         (0.1, 0.15, Finding.UNDECIDED),
     ],
@@ -213,7 +242,7 @@ def test_attribute_without_scatter_is_named_and_the_others_are_still_tested():
     ]
     question = asked(reference="reference", margins="1", attributes="sweet; sour; body; off-note")
     read = read_profile(rows, question)
-    assert read.finding is Finding.DIFFERENT
+    assert read.finding is Finding.BEYOND_LIMIT
     assert any("off-note cannot be tested" in line and "every score was 0" in line
                for line in read.cannot_tell)  # fmt: skip
 

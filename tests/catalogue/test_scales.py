@@ -27,6 +27,7 @@ def test_digest_of_an_old_question_is_the_same():
     # Computed by the program before there were categories.
     old = Question(
         protocol="PROFILE",
+        pd_limit=0.30,
         settings={"attributes": "sweet; sour", "reference": "reference", "scale_high": 15.0},
     )
     assert old.digest == "4bd4434e84ea4ddc29a0eed34801460e6d4af4bead5af94f04a1f1370fb82975"
@@ -96,7 +97,7 @@ def test_ballot_of_categories_does_not_speak_of_a_line():
     line = PROFILE.asked(Question(protocol="PROFILE"), "en")
     assert line == "Mark on each line how strong this is."
     assert "line" not in PROFILE.asked(Question(protocol="PROFILE", settings=TEN), "en")
-    far = DIFFERENCE_FROM_CONTROL.asked(Question(settings=TEN), "en")
+    far = DIFFERENCE_FROM_CONTROL.asked(Question(pd_limit=0.30, settings=TEN), "en")
     assert far == DIFFERENCE_FROM_CONTROL.words["en"].asks
 
 
@@ -112,7 +113,7 @@ def test_scores_that_are_no_category_are_named_with_row_and_column(method, text,
         1: {"assessor": "Anna", "sample": "reference", "replicate": "1", column: "4"},
         2: {"assessor": "Anna", "sample": "b 118", "replicate": "1", column: text},
     }
-    found = check_lines(cells, method, Question(settings=settings))
+    found = check_lines(cells, method, Question(pd_limit=0.30, settings=settings))
     assert bool(found.blocking) is not sound
     assert len(found.rows) == (2 if sound else 1)
     for fault in found.blocking:
@@ -126,7 +127,7 @@ def test_scores_that_are_no_category_are_named_with_row_and_column(method, text,
         assert "whole number" in fault.advice
     if "." in text and not sound:
         line = {key: value for key, value in settings.items() if key not in TEN}
-        assert not check_lines(cells, method, Question(settings=line)).blocking
+        assert not check_lines(cells, method, Question(pd_limit=0.30, settings=line)).blocking
 
 
 def test_a_finding_says_that_steps_are_taken_as_equal():

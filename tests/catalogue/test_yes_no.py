@@ -13,6 +13,7 @@ from sensory.base.findings import Finding
 from sensory.catalogue.graded import read_sureness
 from sensory.catalogue.question import Question
 from sensory.catalogue.yes_no import read_a_not_a, read_same_different
+from sensory.choices.same_different import same_different
 from sensory.choices.two_by_two import by_assessor_one_sided
 
 
@@ -100,7 +101,19 @@ def test_a_not_a_one_answer_each():
 def test_a_not_a_never_says_similar():
     read = read_a_not_a(a_rows(200, 400, 200, 400), Question(protocol="A_NOT_A"))
     assert read.finding is Finding.UNDECIDED
-    assert any("does not show similarity" in line for line in read.cannot_tell)
+    assert any("ISO 8588:2017 excludes it" in line for line in read.cannot_tell)
+
+
+@pytest.mark.parametrize("many", [40, 400])
+def test_graded_answers_never_say_similar(many):
+    """As without grades; the same counts on both sides are as alike as can be."""
+    alike = graded([1, 2, 3, 4] * many, [1, 2, 3, 4] * many)
+    read = read_sureness(alike, Question(protocol="SURENESS", settings={"dprime_limit": 3.0}))
+    assert read.finding is Finding.UNDECIDED
+    assert (read.limit, read.beta) == (None, None)
+    assert any("ISO 8588:2017 excludes it" in line for line in read.cannot_tell)
+    apart = read_sureness(graded([1] * 30 + [2], [4] * 30 + [3]), Question(protocol="SURENESS"))
+    assert (apart.finding, apart.sentence) == (Finding.DIFFERENT, "A difference is perceptible.")
 
 
 def test_a_not_a_both_samples_each_is_mcnemar():
@@ -121,7 +134,8 @@ def sd_rows(same_same, same, same_different, different, *, each_once=True):
 @pytest.mark.parametrize(
     ("counts", "limit", "finding"),
     [
-        ((28, 40, 12, 40), 1.5, Finding.DIFFERENT),
+        ((28, 40, 12, 40), 2.0, Finding.DIFFERENT),
+        ((28, 40, 12, 40), 1.5, Finding.BEYOND_LIMIT),
         ((120, 200, 122, 200), 1.5, Finding.SIMILAR),
         ((130, 200, 105, 200), 3.0, Finding.DIFFERENT_WITHIN_LIMIT),
         ((14, 20, 13, 20), 1.0, Finding.UNDECIDED),
@@ -137,7 +151,10 @@ def test_same_different_findings(counts, limit, finding):
         alternative="greater",
     ).pvalue
     assert read.finding is finding
-    assert (p <= 0.05) == (finding in (Finding.DIFFERENT, Finding.DIFFERENT_WITHIN_LIMIT))
+    lower = numbers["d-prime, lower limit, one-sided"]
+    assert lower == same_different(*counts, level=0.9).limits.low
+    assert (p <= 0.05) == finding.significant
+    assert (lower > limit) == (finding is Finding.BEYOND_LIMIT)
     assert (upper < limit) == (finding in (Finding.SIMILAR, Finding.DIFFERENT_WITHIN_LIMIT))
 
 
@@ -156,7 +173,9 @@ def graded(reference, product_grades, *, each_once=True):
 def test_sureness_one_answer_each_is_the_rank_sum_test():
     reference = [1] * 20 + [2] * 12 + [3] * 6 + [4] * 2
     other = [1] * 6 + [2] * 9 + [3] * 13 + [4] * 12
-    read = read_sureness(graded(reference, other), Question(protocol="SURENESS"))
+    read = read_sureness(
+        graded(reference, other), Question(settings={"dprime_limit": 1.0}, protocol="SURENESS")
+    )
     row = read.tables[0][1].rows[0]
     expected = mannwhitneyu(
         other, reference, alternative="greater", use_continuity=False, method="asymptotic"
@@ -168,7 +187,10 @@ def test_sureness_one_answer_each_is_the_rank_sum_test():
 
 def test_sureness_of_the_same_people_is_the_sign_test():
     reference, other = [1, 1, 2, 2, 3, 1, 2, 1, 1, 2], [2, 3, 2, 4, 4, 2, 1, 4, 2, 3]
-    read = read_sureness(graded(reference, other, each_once=False), Question(protocol="SURENESS"))
+    read = read_sureness(
+        graded(reference, other, each_once=False),
+        Question(settings={"dprime_limit": 1.0}, protocol="SURENESS"),
+    )
     # further 8, nearer 1, equal 1
     expected = binomtest(8, 9, 0.5, alternative="greater").pvalue
     assert read.tables[0][1].rows[0][8] == pytest.approx(expected, rel=1e-12)
@@ -182,7 +204,7 @@ def test_sureness_of_many_products_adjusts_by_holm_and_names_each():
         for sample, shift in (("A", 0.0), ("near", 0.1), ("far", 2.2), ("farther", 2.6)):
             grade = int(np.searchsorted([-0.4, 0.6, 1.4], rng.normal(shift))) + 1
             rows.append({"assessor": f"P{person}", "sample": sample, "answer": grade})
-    read = read_sureness(rows, Question(protocol="SURENESS"))
+    read = read_sureness(rows, Question(settings={"dprime_limit": 1.0}, protocol="SURENESS"))
     by_name = {row[0]: row for row in read.tables[0][1].rows}
     raw = sorted(row[8] for row in by_name.values())
     adjusted = sorted(row[9] for row in by_name.values())
@@ -193,13 +215,19 @@ def test_sureness_of_many_products_adjusts_by_holm_and_names_each():
     assert "far: different" in read.sentence
 
 
+SURE = Question(protocol="SURENESS", settings={"dprime_limit": 1.0})
+
+
 @pytest.mark.parametrize(
     ("call", "message"),
     [
-        (lambda: read_a_not_a(a_rows(3, 5, 0, 0), Question()), "A and B both need"),
-        (lambda: read_same_different(sd_rows(3, 5, 0, 0), Question()), "both need"),
-        (lambda: read_sureness(graded([1, 2], []), Question()), "at least one product"),
-        (lambda: read_sureness(graded([2, 2], [2, 2]), Question()), "the same grade"),
+        (lambda: read_a_not_a(a_rows(3, 5, 0, 0), Question(pd_limit=0.30)), "A and B both need"),
+        (lambda: read_same_different(sd_rows(3, 5, 0, 0), Question(pd_limit=0.30)), "both need"),
+        (
+            lambda: read_sureness(graded([1, 2], []), Question()),
+            "at least one product",
+        ),
+        (lambda: read_sureness(graded([2, 2], [2, 2]), SURE), "the same grade"),
     ],
 )
 def test_nothing_to_compare_is_refused(call, message):
@@ -213,7 +241,9 @@ def test_one_assessor_is_not_many():
     read = read_same_different(rows, question)
     assert read.finding is Finding.UNDECIDED
     assert read.cannot_tell[0] == "One assessor answered: the finding speaks for that person only."
-    alone = read_a_not_a([row | {"assessor": "Ada"} for row in a_rows(6, 6, 1, 6)], Question())
+    alone = read_a_not_a(
+        [row | {"assessor": "Ada"} for row in a_rows(6, 6, 1, 6)], Question(pd_limit=0.30)
+    )
     assert "that person only" in alone.cannot_tell[0]
 
 
@@ -223,11 +253,11 @@ def test_answers_the_wrong_way_round_are_not_similar():
     assert read.finding is Finding.UNDECIDED
     assert any("wrong way round" in line for line in read.cannot_tell)
     turned = graded([4] * 25 + [3] * 5, [1] * 25 + [2] * 5)
-    read = read_sureness(turned, Question(protocol="SURENESS", settings={"dprime_limit": 1.0}))
+    read = read_sureness(turned, Question(protocol="SURENESS"))
     assert read.finding is Finding.UNDECIDED
     assert any("wrong way round" in line for line in read.cannot_tell)
 
 
 def test_reference_of_sureness_may_be_written_small():
     rows = [row | {"sample": row["sample"].lower()} for row in graded([1, 2, 1, 1], [3, 4, 4, 2])]
-    assert [row[0] for row in read_sureness(rows, Question()).tables[0][1].rows] == ["b"]
+    assert [row[0] for row in read_sureness(rows, SURE).tables[0][1].rows] == ["b"]

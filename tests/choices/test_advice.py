@@ -10,7 +10,9 @@ from sensory.base.errors import ArgumentError
 from sensory.choices.advice import QUESTIONS, Situation, advise
 from sensory.choices.protocols import PROTOCOLS
 
-NAMES = ("carry_over", "homogeneous", "looks_alike", "reference_known", "scarce")
+NAMES = ("carry_over", "homogeneous", "looks_alike", "reference_known", "scarce", "maskable")
+NAMES += ("trained",)
+BY_EYE = ("tetrad", "triangle", "duo-trio", "two-out-of-five", "same-different")
 SITUATIONS = [
     Situation(question=question, people=people, **dict(zip(NAMES, flags, strict=True)))
     for question in QUESTIONS
@@ -69,3 +71,36 @@ def test_unknown_question_and_no_people_are_refused():
         advise(Situation(question="better", people=3))
     with pytest.raises(ArgumentError, match="people must be at least 1; got 0"):
         advise(Situation(question="different", people=0))
+
+
+def test_samples_that_look_different_do_not_go_into_a_plain_test_of_any_difference():
+    for situation in SITUATIONS:
+        if not situation.looks_alike:
+            by_eye = [one for one in advise(situation) if one.method in BY_EYE and one.possible]
+            assert situation.maskable or not by_eye, situation
+            assert all(one.condition == "looks masked" for one in by_eye), situation
+
+
+def test_untrained_assessors_are_not_sent_to_a_scale():
+    for situation in SITUATIONS:
+        scaled = [one for one in advise(situation) if one.method in
+                  ("difference from control", "profile")]  # fmt: skip
+        assert situation.trained or not any(one.possible for one in scaled), situation
+
+
+@pytest.mark.parametrize(
+    ("question", "more", "method", "condition"),
+    [
+        # Common practice, no source: mask the looks, or ask about attributes.
+        ("similar", {"looks_alike": False, "maskable": True}, "triangle", "looks masked"),
+        ("similar", {"looks_alike": False, "trained": True}, "profile", ""),
+        ("similar", {"looks_alike": False}, "paired comparison", ""),
+        # Single samples bear differing looks: ISO 8588:2017, scope (from memory).
+        ("different", {"looks_alike": False}, "A - not A", ""),
+        ("size", {}, "triangle", ""),
+        ("size", {"trained": True}, "difference from control", ""),
+    ],
+)
+def test_looks_and_training_decide_the_method(question, more, method, condition):
+    best = advise(Situation(question=question, people=60, **more))[0]
+    assert (best.method, best.condition) == (method, condition)

@@ -7,7 +7,7 @@ from scipy.stats import binom
 
 from sensory.base.findings import Finding
 from sensory.choices.plans import panel_plan
-from sensory.choices.protocols import DUO_TRIO, TETRAD, TRIANGLE
+from sensory.choices.protocols import DUO_TRIO, PAIRED, TETRAD, THREE_AFC, TRIANGLE
 
 
 def scanned(guess: float, trials: int, alpha: float, beta: float, limit: float):
@@ -70,6 +70,12 @@ def test_smallest_limit_is_where_an_unchanged_product_passes():
 
     assert passes(plan.smallest_limit) >= 0.90
     assert passes(plan.smallest_limit - 0.01) < 0.90
+
+
+def test_no_limit_is_carried_between_a_named_attribute_and_the_whole_difference():
+    others = [TRIANGLE, TETRAD, PAIRED, THREE_AFC]
+    assert [each.key for each, _ in panel_plan(TRIANGLE, 24, instead=others).other] == ["TETRAD"]
+    assert [each.key for each, _ in panel_plan(PAIRED, 24, instead=others).other] == ["THREE_AFC"]
 
 
 def test_another_protocol_is_named_with_its_own_size():

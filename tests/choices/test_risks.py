@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scipy.stats import binom
 
-from sensory.base.findings import Finding
+from sensory.base.findings import WORST_FIRST, Finding
 from sensory.choices.counts import critical_counts, similar_counts
 from sensory.choices.forced_choice import choice_test
 from sensory.choices.protocols import DUO_TRIO, PAIRED, PROTOCOLS, TETRAD, TRIANGLE, TWO_OUT_OF_FIVE
@@ -225,8 +225,12 @@ def test_risks_in_a_table():
     expected.append(risks.wrong_rejection)
     assert [row["chance"] for row in rows] == expected
     assert rows[2]["if in truth"] == "30 % of assessors notice"
-    for row, finding in zip(risks.by_finding().records(), Finding, strict=True):
+    for row, finding in zip(risks.by_finding().records(), reversed(WORST_FIRST), strict=True):
         assert row["finding"] == finding.heading.lower()
+        counts = [x for x in range(59) if choice_test(TRIANGLE, x, 58).finding is finding]
+        runs = [part.split(" to ") for part in row["correct answers"].split("; ") if counts]
+        told = [x for run in runs for x in range(int(run[0]), int(run[-1]) + 1)]
+        assert told == counts
         assert row["nothing changed"] == risks.unchanged[finding]
         assert row["at the limit"] == risks.at_limit[finding]
 

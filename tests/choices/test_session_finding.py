@@ -1,8 +1,10 @@
 """The finding of one session in words, and what it says it cannot tell."""
 
+from math import ceil
+
 import numpy as np
 import pytest
-from scipy.stats import binom
+from scipy.stats import beta, binom
 
 from sensory.base.errors import ArgumentError
 from sensory.base.findings import Finding
@@ -54,9 +56,14 @@ def test_finding_is_that_of_the_test(protocol):
     ("protocol", "counts", "options", "because"),
     [
         (TRIANGLE, (14, 24), {}, "14 of 24 answers were correct; with 24 answers 13 or more would"),
-        (TRIANGLE, (14, 24), {}, "and 8 or fewer would"),
-        (TRIANGLE, (1, 2), {}, "no count would show a difference and no count would show simil"),
-        (PAIRED, (10, 50), {"two_sided": True}, "40 of 50 answers named A, the reference;"),
+        (TRIANGLE, (14, 24), {}, "18 or more one beyond the limit, and 8 or fewer would"),
+        (
+            TRIANGLE,
+            (1, 2),
+            {},
+            "no count one beyond the limit, and no count",
+        ),
+        (PAIRED, (10, 50), {"two_sided": True}, "40 of 50 answers named A;"),
     ],
 )
 def test_because_gives_the_counts(protocol, counts, options, because):
@@ -82,8 +89,6 @@ TWO_SIDED = {"alpha": 0.2, "two_sided": True}
         (PAIRED, (20, 24), {}, ("named attribute only",), ("in which attribute",)),
         (THREE_AFC, (20, 24), {}, ("named attribute only",), ("in which attribute",)),
         # few correct answers are remarked
-        (TRIANGLE, (3, 24), {}, ("Look at the serving plan",), ()),  # chance 0.035 by guessing
-        (TRIANGLE, (6, 24), {}, (), ("Look at the serving plan",)),
         # numbers that were planned
         (TRIANGLE, (14, 24), {"planned": 30}, ("30 ballots were planned and 24", "of 24"), ()),
         (TRIANGLE, (14, 24), {"planned": 20}, ("20 ballots were planned and 24", "hang on"), ()),
@@ -105,7 +110,7 @@ def test_what_it_cannot_tell(protocol, counts, options, said, unsaid):
 
 def test_limits_in_words_are_those_of_the_test():
     similar, different = session_finding(TRIANGLE, 22, 66), session_finding(TRIANGLE, 20, 24)
-    assert f"up to {100 * similar.test.pd_upper:.0f} % of the assessors" in words(similar)
+    assert f"at most {ceil(100 * similar.test.pd_upper)} % of the assessors" in words(similar)
     assert f"d-prime of {similar.test.dprime_limit:.2f}" in words(similar)
     low, high = different.test.pd_limits.low, different.test.pd_limits.high
     assert f"between {100 * low:.0f} % and {100 * high:.0f} %" in words(different)
@@ -161,8 +166,74 @@ def test_fewer_correct_than_guessing_gives_is_no_similarity(protocol, correct, t
     result = session_finding(protocol, correct, trials)
     assert result.test.p_similarity <= 0.05
     assert result.finding is result.test.finding is Finding.UNDECIDED
-    assert why in words(result)
-    assert "not concluded from such ballots" in words(result)
+    (warning,) = result.warnings
+    assert why in warning
+    assert "not concluded from such ballots" in warning
+    assert "warning from 0.05 down, withheld from 0.001 down" in warning
+
+
+@pytest.mark.parametrize("n", [20, 24, 66])
+@pytest.mark.parametrize("protocol", [TRIANGLE, PAIRED], ids=repr)
+def test_few_correct_answers_are_warned_of_and_then_withheld(protocol, n):
+    """Chances by scipy; the warning stands beside a finding, and both faces follow one rule."""
+    for correct in range(n):
+        result = session_finding(protocol, correct, n)
+        chance = binom.cdf(correct, n, float(protocol.guess))
+        assert bool(result.warnings) == (chance <= 0.05)
+        assert result.finding is choice_test(protocol, correct, n).finding
+        if chance <= 0.001:
+            assert not result.finding.similar
+        elif chance <= 0.05 and binom.cdf(correct, n, float(protocol.pc_at(0.3))) <= 0.05:
+            assert result.finding is Finding.SIMILAR
+            assert "finding stands with this warning" in result.warnings[0]
+
+
+@pytest.mark.parametrize(("correct", "trials"), [(3, 24), (7, 24), (15, 66), (21, 66)])
+def test_no_bound_is_below_that_of_a_panel_that_guesses(correct, trials):
+    """Fewer than guessing gives is no evidence for fewer distinguishers: never '0 %'.
+
+    Second route: the limit of the count that guessing gives, by scipy's beta distribution.
+    """
+    said = session_finding(TRIANGLE, correct, trials).cannot_tell[0]
+    guessed = trials // 3
+    pc = beta.ppf(0.95, guessed + 1, trials - guessed)
+    assert f"below guessing ({correct} correct, guessing gives about {guessed})" in said
+    assert f"at most {ceil(100 * (pc - 1 / 3) / (2 / 3))} % of the assessors" in said
+    assert " 0 %" not in said
+
+
+NAMED = [
+    (20, 66, "Any difference in sweetness is below the agreed limit."),
+    (26, 66, "Any difference in sweetness is below the agreed limit."),
+    (32, 66, "A difference in sweetness is perceptible; whether it is within the agreed limit"),
+    (50, 66, "The difference in sweetness is larger than the agreed limit."),
+]
+
+
+@pytest.mark.parametrize(("correct", "trials", "sentence"), NAMED)
+def test_a_named_attribute_is_not_the_product(correct, trials, sentence):
+    result = session_finding(THREE_AFC, correct, trials, attribute="sweetness")
+    assert result.sentence.startswith(sentence)
+    assert "similarity in sweetness is not similarity of the product" in words(result)
+    assert "d-prime" not in words(result)  # none is offered for another test
+    plain = session_finding(TRIANGLE, correct, trials, attribute="sweetness")
+    assert "sweetness" not in plain.sentence + words(plain)
+
+
+def test_the_conversion_says_what_it_assumes():
+    assert "assumes that what is perceived scatters normally" in words(
+        session_finding(TRIANGLE, 22, 66)
+    )
+
+
+def test_no_batch_and_no_reference_where_none_is_tested():
+    for protocol in (TRIANGLE, PAIRED, THREE_AFC):
+        for correct in (9, 15, 22, 32, 60):
+            for two_sided in (False, protocol.reversible):
+                result = session_finding(protocol, correct, 66, two_sided=two_sided)
+                text = " ".join((result.sentence, result.because, words(result), *result.warnings))
+                assert "batch" not in text
+                assert "reference" not in text
 
 
 @pytest.mark.parametrize(

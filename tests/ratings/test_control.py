@@ -114,11 +114,12 @@ def test_placebo_is_the_mean_of_the_blind_control_with_its_own_scatter():
     [
         (0.1, 0.3, 1.0, Finding.SIMILAR),
         (0.7, 0.3, 1.5, Finding.DIFFERENT_WITHIN_LIMIT),
-        (2.0, 0.3, 1.5, Finding.DIFFERENT),
+        (1.6, 0.3, 1.5, Finding.DIFFERENT),
+        (2.0, 0.3, 1.5, Finding.BEYOND_LIMIT),
         (0.4, 2.0, 1.0, Finding.UNDECIDED),
     ],
 )
-def test_four_findings(shift, noise, limit, finding):
+def test_five_findings(shift, noise, limit, finding):
     """Scores that lie exactly `shift` above, with scatter of known size."""
     scatter = noise * np.array([-1.0, 1, -1, 1, -1, 1, 0, 0])
     scores = np.stack([np.full(8, 1.0), 1 + shift + scatter], 1)[:, :, None]
@@ -127,8 +128,26 @@ def test_four_findings(shift, noise, limit, finding):
     assert row["estimate"] == pytest.approx(shift)
     assert row["finding"] == finding
     assert (row["lower"] > 0) == (row["p_adjusted"] <= 0.05)
+    # one batch: the simultaneous lower limit is that of the paired t-test against the limit
+    p_beyond = stats.ttest_1samp(shift + scatter, limit, alternative="greater").pvalue
+    assert (row["lower"] > limit) == (p_beyond < 0.05) == (finding is Finding.BEYOND_LIMIT)
     assert str(result.table().rows[0][-1]) == finding.sentence
     assert finding.value in repr(result)
+
+
+def test_beyond_the_limit_needs_the_own_differences_as_well():
+    """A quiet neighbour lends no certainty to a batch that scatters much.
+
+    By the pooled scatter the lower limit of the first batch lies above the limit of 1; by its
+    own differences (scipy's t-test) it does not.
+    """
+    pattern = np.array([-1.0, 1, -1, 1, -1, 1, 0, 0])
+    loud, quiet = 2.1 + 1.9 * pattern, 0.1 + 0.1 * pattern[::-1]
+    scores = np.stack([np.full(8, 1.0), 1 + loud, 1 + quiet], 1)[:, :, None]
+    row = compared(scores, 1.0).against_control.iloc[0]
+    assert row["lower"] > 1.0
+    assert stats.ttest_1samp(loud, 1.0, alternative="greater").pvalue > 0.05
+    assert row["finding"] == Finding.DIFFERENT
 
 
 def test_raising_all_scores_of_an_assessor_changes_no_finding():

@@ -8,7 +8,7 @@ from itertools import cycle
 import numpy as np
 
 from sensory.choices.protocols import TRIANGLE
-from sensory.release import product_desk, tastings
+from sensory.release import product_desk, reference_desk, tastings
 from sensory.release.batch_records import BatchRecord
 from sensory.release.batches import Batch
 from sensory.release.references import Reference, ReferenceKind
@@ -38,7 +38,7 @@ def with_product(store: Repository, rule: ReleaseRule) -> Repository:
         usable_until="2036-12-31",
         storage="4 °C, dark",
     )
-    product_desk.take_over(store, reference, who="Mira", why="approved recipe")
+    reference_desk.take_over(store, reference, who="Mira", why="approved recipe")
     return store
 
 

@@ -57,13 +57,14 @@ def test_the_session_of_a_tasting_is_the_rules(store):
 @pytest.mark.parametrize(
     ("correct", "finding", "disposition"),
     [
-        # Triangle, 36 answers: different from 18 on, similar up to 16 at pd 0.40; both are
-        # counted again below by scipy's binomial.
+        # Triangle, 36 answers: different from 18 on, similar up to 16 and beyond from 27 at
+        # pd 0.40; all are counted again below by scipy's binomial.
         (12, Finding.SIMILAR, Disposition.RELEASE),
         (16, Finding.SIMILAR, Disposition.RELEASE),
         (17, Finding.UNDECIDED, Disposition.HOLD),
-        (18, Finding.DIFFERENT, Disposition.REJECT),
-        (30, Finding.DIFFERENT, Disposition.REJECT),
+        (18, Finding.DIFFERENT, Disposition.HOLD),
+        (26, Finding.DIFFERENT, Disposition.HOLD),
+        (27, Finding.BEYOND_LIMIT, Disposition.REJECT),
     ],
 )
 def test_what_the_tasting_shows_is_noted_and_recommended(
@@ -140,7 +141,7 @@ def test_the_planned_second_tasting_is_opened_with_its_own_size():
 
 def test_a_named_role_decides_and_says_why(store):
     made(store, "SC-1")
-    held(store, "SC-1", triangles(20, 36))
+    held(store, "SC-1", triangles(30, 36))
     for wrong, match in (
         ({"by": " ", "role": ROLE, "reason": "x"}, "The name is missing"),
         ({"by": "Nora", "role": ROLE, "reason": " "}, "The reason is missing"),
@@ -152,7 +153,9 @@ def test_a_named_role_decides_and_says_why(store):
         batch_desk.decide(store, "SC-1", Disposition.RETEST, reason="once more", **BY)
     held_back = batch_desk.decide(store, "SC-1", Disposition.HOLD, reason="look at it", **BY)
     assert (held_back.state, held_back.waits_for) == ("open", "decision; it is held")
-    done = batch_desk.decide(store, "SC-1", Disposition.REJECT, reason="far off", **BY)
+    done = batch_desk.decide(
+        store, "SC-1", Disposition.REJECT, reason="far off", cause="line", **BY
+    )
     assert (done.state, done.waits_for) == ("done", "")
     assert [one.departs for one in done.decisions] == [True, False]
     entry = store.noun_entries(done)[-1]
@@ -256,7 +259,7 @@ def test_the_trend_shows_the_line_that_moved(rated):
 
 def test_the_month_counts_what_happened(rated):
     batch_desk.decide(rated, "SC-11", Disposition.RELEASE, reason="similar", **BY)
-    batch_desk.decide(rated, "SC-12", Disposition.REJECT, reason="rubber", **BY)
+    batch_desk.decide(rated, "SC-12", Disposition.REJECT, reason="rubber", cause="line", **BY)
     batch_desk.decide(rated, "SC-13", Disposition.HOLD, reason="more to see", **BY)
     month = batch_desk.month_report(rated, PRODUCT, "2026-04")
     assert [one.name for one in month.batches] == ["SC-11", "SC-12", "SC-13", "SC-14"]
@@ -267,8 +270,8 @@ def test_the_month_counts_what_happened(rated):
     assert outcomes["waiting"] == (2, 10.0)
     assert month.headline() == "4 batches made: 1 released, 1 rejected, 2 waiting."
     rows = {row[0]: row[1:] for row in month.lines().rows}
-    assert rows["line 1"] == (2, 2, 0, 0, 0)
-    assert rows["line 2"] == (2, 0, 2, 0, 0)
+    assert rows["line 1"] == (2, 2, 0, 0, 0, 0)
+    assert rows["line 2"] == (2, 0, 2, 0, 0, 0)  # both beyond the limit
     told = {one.name for one, _ in month.noteworthy()}
     assert told == {f"SC-{number:02}" for number in (*range(1, 11), 12, 13, 14)}  # older ones wait
     assert month.tastings == 4

@@ -10,6 +10,7 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.stats import binom
 
 from sensory.base.errors import ArgumentError
 from sensory.base.findings import Finding
@@ -199,15 +200,38 @@ def test_more_correct_answers_never_help(n, limit):
     for correct in range(0, n + 1, max(1, n // 12)):
         test = choice_test(TRIANGLE, correct, n, pd_limit=limit)
         found = judge([test], rule)
-        if "wrong way round" not in " ".join(found.reasons):
+        if "not concluded from such ballots" not in " ".join(found.reasons):
             ranks.append(rank[found.disposition])
     assert ranks == sorted(ranks)
+
+
+def test_a_pass_after_a_failure_is_headed_by_both():
+    """18 of 24, then 6 of 24 in a tasting that nobody planned; p and risk by scipy."""
+    rule = dataclasses.replace(RULE, assessors=24)
+    failed, passed = choice_test(TRIANGLE, 18, 24), choice_test(TRIANGLE, 6, 24)
+    found = judge([passed], rule, earlier=[failed])
+    assert (found.attempt, found.disposition) == (Attempt.UNPLANNED, Disposition.HOLD)
+    assert found.repeated
+    assert "beyond limit, 18 of 24 correct; then similar, 6 of 24 correct" in found.headline
+    assert "Together 24 of 48 correct, p 0.012 for a difference." in found.headline
+    assert round(binom.sf(23, 48, 1 / 3), 3) == 0.012
+    once = binom.cdf(8, 24, 1 / 3 + 2 / 3 * 0.3)
+    assert f"with a chance of {100 * (1 - (1 - once) ** 2):.1f} %." in found.headline
+    assert found.reasons[0] == (
+        "It is a second tasting that was not planned: its risk is not the agreed one."
+    )
+    assert any("Together 24 of 48" in reason for reason in found.reasons)
+    assert found.headline in [row[1] for row in found.table().rows]
+    single = judge([passed], rule)
+    assert (single.repeated, single.headline) == (False, Finding.SIMILAR.sentence)
+    aborted = judge([passed], rule, earlier=[None])
+    assert "aborted; then similar, 6 of 24 correct" in aborted.headline
 
 
 def test_answers_the_wrong_way_round_are_held():
     found = judge([choice_test(TRIANGLE, 8, 66)], RULE)
     assert found.disposition is Disposition.HOLD
-    assert "wrong way round" in " ".join(found.reasons)
+    assert "withheld from 0.001 down" in " ".join(found.reasons)
     plan = two_stage_plan(TRIANGLE, most=60, alpha=0.1, beta=0.05, pd_limit=0.35)
     # (2/3)^first is the chance of none by guessing
     assert (2 / 3) ** plan.first < 0.001
@@ -259,9 +283,10 @@ def test_tastings_of_several_sizes_and_aborted_ones_are_counted():
 
 
 def test_a_difference_found_in_an_unplanned_retest_still_counts():
-    test = choice_test(TRIANGLE, 40, 66)
-    found = judge([test], RULE, earlier=[None, None])
-    assert found.disposition is Disposition.REJECT
+    for correct, disposition in ((40, Disposition.HOLD), (43, Disposition.REJECT)):
+        test = choice_test(TRIANGLE, correct, 66)
+        found = judge([test], RULE, earlier=[None, None])
+        assert (found.disposition, found.reasons[0][:8]) == (disposition, "triangle")
 
 
 # The planned retest: every path of both tastings.
@@ -288,7 +313,8 @@ def test_every_path_of_the_plan():
             for y in range(PLAN.second + 1):
                 earlier = [tasted(x, PLAN.first)]
                 second = judge([tasted(y, PLAN.second)], PLANNED, earlier=earlier)
-                assert second.disposition in (Disposition.RELEASE, Disposition.REJECT)
+                assert second.disposition is USUAL[second.finding]
+                assert second.finding is PLAN.decide(x, y)
                 assert second.attempt is Attempt.SECOND
                 ends.append((second, chance(x, PLAN.first) * chance(y, PLAN.second)))
         for end, path in ends:
@@ -385,7 +411,7 @@ def judged(shift, **more):
 
 @pytest.mark.parametrize(
     ("shift", "finding"),
-    [(0.0, "SIMILAR"), (0.7, "DIFFERENT_WITHIN_LIMIT"), (2.0, "DIFFERENT")],
+    [(0.0, "SIMILAR"), (0.7, "DIFFERENT_WITHIN_LIMIT"), (1.5, "DIFFERENT"), (3.5, "BEYOND_LIMIT")],
 )
 @pytest.mark.parametrize("smallest", [None, 0.9, 1.5, 1.6, float("nan")])
 def test_the_panel_has_to_see_the_limit(shift, finding, smallest):
@@ -400,8 +426,8 @@ def test_the_panel_has_to_see_the_limit(shift, finding, smallest):
         assert found.disposition is USUAL[Finding[finding]]
     else:
         assert found.panel == "NOT_SHOWN"
-        held = finding != "DIFFERENT"
-        assert found.disposition is (Disposition.HOLD if held else Disposition.REJECT)
+        held = Finding[finding].similar
+        assert found.disposition is (Disposition.HOLD if held else USUAL[Finding[finding]])
         assert found.blocked is held
 
 
@@ -461,7 +487,12 @@ SEEN = {"sour": 0.5, "sweet": 0.5}
 
 @pytest.mark.parametrize(
     ("shift", "finding"),
-    [(0.0, "SIMILAR"), (0.4, "DIFFERENT_WITHIN_LIMIT"), (2.0, "DIFFERENT")],
+    [
+        (0.0, "SIMILAR"),
+        (0.4, "DIFFERENT_WITHIN_LIMIT"),
+        (0.8, "DIFFERENT"),
+        (2.0, "BEYOND_LIMIT"),
+    ],
 )
 def test_a_profile_decides(shift, finding):
     found = judge([profiled(shift, MARGINS)], PROFILED, panel=SEEN)
@@ -480,7 +511,7 @@ def test_a_profile_without_all_margins_shows_no_similarity():
     [
         (22, 0.0, "SIMILAR"),
         (22, 0.4, "DIFFERENT_WITHIN_LIMIT"),
-        (22, 2.0, "DIFFERENT"),
+        (22, 2.0, "BEYOND_LIMIT"),
         (40, 0.0, "DIFFERENT"),
     ],
 )

@@ -127,10 +127,14 @@ def test_reasons_and_bad_findings_are_shown():
             reference="R4", to="R1", held_on="2026-01-10", reason="R1 is used up."
         ),
     )
-    problems = reference_state(own, "2026-03-01").problems
-    assert problems[0] == "Compared with R3: different."
-    assert problems[1] == "Not compared with R1: R1 is used up."
-    assert "drift against R1" in problems[2]
+    state = reference_state(own, "2026-03-01")
+    assert state.took_over == (
+        "Compared with R3 on 2026-01-10: different (typed, no tasting on record).",
+        "Not tasted beside R1. R4 took over all the same on 2026-01-10, and who decided is not on "
+        "record: R1 is used up.",
+    )
+    assert "drift against R1" in state.problems[0]
+    assert set(state.took_over) < set(state.says())
 
 
 @pytest.mark.parametrize(
@@ -170,7 +174,7 @@ def test_a_day_knows_only_the_bridges_held_by_then():
     assert spring.problems == ()
     assert (summer.drift.estimate, summer.usable) == (0.9, False)
     assert summer.problems[0] == "It has drifted away from R1 beyond the limit."
-    assert summer.problems[-1].startswith("Compared with R1: different")
+    assert summer.problems[-1].startswith("Compared with R1 on 2026-07-30: different")
 
 
 def test_before_it_was_bridged_nothing_is_known_of_its_drift():

@@ -10,7 +10,13 @@ from sensory.base.errors import RecordError
 from sensory.base.findings import Finding
 from sensory.choices.protocols import TRIANGLE
 from sensory.choices.two_stage import two_stage_plan
-from sensory.release import batch_desk, product_desk, tastings
+from sensory.release import (
+    batch_desk,
+    complaint_desk,
+    product_desk,
+    reference_desk,
+    tastings,
+)
 from sensory.release.batches import Disposition, RawLot
 from sensory.release.references import Bridge, Reference, ReferenceKind
 from sensory.serving.lines import ballot_lines
@@ -21,7 +27,7 @@ from sensory.sessions.session import CAUTIONS
 from sensory.store.repository import Repository
 
 from ..shared import ALL_YES
-from .shared import BY, ONE, PRODUCT, agreed, desk_with, held, made, triangles
+from .shared import BY, ONE, PRODUCT, ROLE, agreed, desk_with, held, made, triangles
 
 CLEAR = {"by": "Otto", "who": "Mira"}
 
@@ -62,7 +68,7 @@ def test_a_complaint_stops_the_tasting_that_is_open(store):
     exclusions.declare_allergens(store, session.id, declared, who="Mira")
     token = booth_plans.open_booths(store, session.id, who="Mira")["Anna"]
     booths.consent(store, token)
-    product_desk.record_complaint(store, "SC-1", "glass", received_on="2026-03-06", who="Mira")
+    complaint_desk.record_complaint(store, "SC-1", "glass", received_on="2026-03-06", who="Mira")
     assert booths.visit(store, token).closed
     with pytest.raises(RecordError, match="Tasting is stopped"):
         booths.leave_out(store, token, 2)
@@ -100,11 +106,12 @@ def test_a_tasting_before_the_reference_was_made_shows_nothing(store):
     assert "was made after 2025-12-31" in file.why_none
     with pytest.raises(RecordError, match="Release of SC-1 is blocked: The reference S1"):
         release(store)
-    batch_desk.decide(store, "SC-1", Disposition.REJECT, reason="wrong date", **BY)
+    batch_desk.decide(store, "SC-1", Disposition.REJECT, reason="wrong date", cause="unknown", **BY)
 
 
 def other_reference(name: str, made_on: str, until: str = "2036-12-31") -> Reference:
-    step = Bridge(reference=name, to="S1", held_on="2026-06-01", reason="S1 is used up")
+    decided = {"decided_by": "Nora Sand", "role": ROLE, "reason": "S1 is used up"}
+    step = Bridge(reference=name, to="S1", held_on="2026-06-01", **decided)
     return Reference(
         name=name,
         product=PRODUCT,
@@ -118,7 +125,7 @@ def other_reference(name: str, made_on: str, until: str = "2036-12-31") -> Refer
 
 def test_a_batch_takes_the_reference_in_use_at_its_first_tasting(store):
     made(store, "SC-1")
-    product_desk.take_over(store, other_reference("S2", "2026-03-01"), who="Mira", why="S1 ages")
+    reference_desk.take_over(store, other_reference("S2", "2026-03-01"), who="Mira", why="S1 ages")
     session = tastings.open_tasting(store, "SC-1", who="Mira", on="2026-06-05")
     assert session.details.samples[0].name == "S2"
     assert product_desk.the_batch(store, "SC-1").reference == "S2"
@@ -127,7 +134,7 @@ def test_a_batch_takes_the_reference_in_use_at_its_first_tasting(store):
 def test_nothing_is_tasted_against_a_reference_past_its_date(store):
     made(store, "SC-1")
     short = other_reference("S2", "2026-03-01", "2026-07-01")
-    product_desk.take_over(store, short, who="Mira", why="S1 ages")
+    reference_desk.take_over(store, short, who="Mira", why="S1 ages")
     with pytest.raises(RecordError, match="S2 may not be used, so nothing is tasted"):
         tastings.open_tasting(store, "SC-1", who="Mira", on="2026-07-02")
     assert store.sessions() == []
@@ -139,16 +146,16 @@ def test_a_reference_takes_over_whole_or_not_at_all(store, monkeypatch):
     seen = product_desk.the_product(store, PRODUCT)
     product_desk.tolerate(store, PRODUCT, (), who="Mira", why="nothing")  # writes nothing
     product_desk.agree_rule(store, PRODUCT, replace(ONE, beta=0.04), who="Mira", why="stricter")
-    monkeypatch.setattr(product_desk, "the_product", lambda *_: seen)
+    monkeypatch.setattr(reference_desk, "the_product", lambda *_: seen)
     with pytest.raises(RecordError, match="was changed in another window"):
-        product_desk.take_over(store, new, who="Mira", why="S1 ages")
+        reference_desk.take_over(store, new, who="Mira", why="S1 ages")
     monkeypatch.undo()
     assert store.noun(Reference, "S2") is None
-    product_desk.take_over(store, new, who="Mira", why="S1 ages")
+    reference_desk.take_over(store, new, who="Mira", why="S1 ages")
 
 
 def test_the_month_names_the_reference_that_was_in_use_then(store):
-    product_desk.take_over(store, other_reference("S2", "2026-03-01"), who="Mira", why="S1 ages")
+    reference_desk.take_over(store, other_reference("S2", "2026-03-01"), who="Mira", why="S1 ages")
 
     def used(month: str) -> list[str]:
         states = batch_desk.month_report(store, PRODUCT, month).references
@@ -197,7 +204,7 @@ def test_a_decided_batch_whose_ballots_are_opened_again_is_open(store):
     record = product_desk.the_batch(store, "SC-1")
     assert record.recommended is Disposition.REJECT
     assert record.waits_for == "a new decision: its tasting was read again"
-    batch_desk.decide(store, "SC-1", Disposition.REJECT, reason="far off", **BY)
+    batch_desk.decide(store, "SC-1", Disposition.REJECT, reason="far off", cause="line", **BY)
     assert batch_desk.board(store) == []
 
 
@@ -205,7 +212,7 @@ def test_complaints_count_in_the_month_in_which_they_came(store):
     made(store, "SC-1", made_on="2025-01-10")
     held(store, "SC-1", triangles(12, 36))
     release(store)
-    product_desk.record_complaint(store, "SC-1", "stale", received_on="2026-06-10", who="Mira")
+    complaint_desk.record_complaint(store, "SC-1", "stale", received_on="2026-06-10", who="Mira")
     assert batch_desk.month_report(store, PRODUCT, "2026-06").remarks() == (
         "1 complaint came in: on SC-1.",
     )
@@ -213,7 +220,7 @@ def test_complaints_count_in_the_month_in_which_they_came(store):
         "1 batch made: 1 waiting."
     )
     with pytest.raises(RecordError, match="still to come"):
-        product_desk.record_complaint(store, "SC-1", "x", received_on="2999-01-01", who="Mira")
+        complaint_desk.record_complaint(store, "SC-1", "x", received_on="2999-01-01", who="Mira")
     entries = store.noun_entries(product_desk.the_batch(store, "SC-1"))
     (reason,) = [entry.why for entry in entries if entry.what == "complaint"]
     assert "stale" not in reason

@@ -83,7 +83,7 @@ def controls(score: object) -> dict[int, dict[str, str]]:
     [
         (0.0, True, Finding.UNDECIDED, Disposition.HOLD, "off note (every score was 0"),
         (0.0, False, Finding.UNDECIDED, Disposition.HOLD, "off note (never scored)"),
-        (3.0, True, Finding.DIFFERENT, Disposition.REJECT, "sour +"),
+        (3.0, True, Finding.BEYOND_LIMIT, Disposition.REJECT, "sour +"),
     ],
 )
 def test_an_attribute_that_cannot_be_tested_is_undecided_and_the_batch_decidable(
@@ -184,7 +184,7 @@ def test_a_record_without_outcomes_reads_its_ballots(store, monkeypatch):
     assert kept is not None
     assert read is not None
     assert (kept.reasons, kept.finding) == (read.reasons, read.finding)
-    assert session_report(store, session_id, version="1").outcome.finding is Finding.DIFFERENT
+    assert session_report(store, session_id, version="1").outcome.finding is Finding.BEYOND_LIMIT
 
 
 def test_the_batch_that_release_0_1_0_left_waiting_becomes_decidable(opens, tmp_path: Path) -> None:

@@ -14,8 +14,8 @@ from sensory.release.product_desk import (
     clear_batch,
     enter_batch,
     enter_product,
-    take_over,
 )
+from sensory.release.reference_desk import take_over
 from sensory.release.references import Reference
 from sensory.release.rule import ReleaseRule
 from sensory.report.batch_documents import SAFETY, batch_pdf, batch_words, not_to_be_tasted
@@ -88,7 +88,7 @@ def test_what_is_recommended_is_not_printed_as_decided(desk):
     assert words["decided"]["heading"] == "Not decided"
     text = text_of(batch_pdf(batch_file(desk, "RC-2")))
     assert "Released" in text  # of RC-1, which shares the lot
-    before, _, after = text.partition("Other batches of the same lots")
+    before, _, after = text.partition("Batches from the same lots")
     assert "Released" not in before
     assert "Decided" not in before
     assert "RC-1 2026-01-10 line 1 Similar Released" in after
@@ -124,7 +124,7 @@ def test_a_complaint_bars_tasting_and_stands_beside_the_earlier_decision(desk):
     record = replace(file.record, complaints=(complaint,), clearance=cleared)
     text = text_of(batch_pdf(replace(file, record=record)))
     assert "must not be tasted before food safety has cleared it after the complaint" in text
-    assert "Released, before a complaint" in text
+    assert "Open again: complaint Before: released." in text
     assert f"2026-03-01 bitter {HOSTILE}" in text
     assert "It waits for: clearance by food safety after a complaint." in text
     assert f"Decision of {ROLE}:" in text

@@ -31,20 +31,20 @@ def test_other_text_is_left_alone(text):
     assert harmless(text) == text
 
 
-def test_numbers_keep_all_their_digits():
+def test_numbers_have_six_digits_and_no_noise():
     third = 1 / 3
     table = Table(
         columns=("quantity", "estimate"), rows=(("pc", third), ("trials", 66), ("p", None))
     )
     assert lines(table_csv(table)) == [
         ["quantity", "estimate"],
-        ["pc", "0.3333333333333333"],
+        ["pc", "0.333333"],
         ["trials", "66"],
         ["p", ""],
     ]
 
 
-@pytest.mark.parametrize("value", [np.float64(0.1), np.int64(3), -0.5, 1e-300, float("inf")])
+@pytest.mark.parametrize("value", [np.float64(0.1), np.int64(3), -0.5, float("inf")])
 def test_every_number_is_written_as_a_number(value):
     table = Table(columns=("estimate",), rows=((value,),))
     assert float(lines(table_csv(table))[1][0]) == value
@@ -54,7 +54,13 @@ def test_numbers_of_a_real_test_come_back():
     table = choice_test(TRIANGLE, 22, 66).table()
     for written, row in zip(lines(table_csv(table))[1:], table.rows, strict=True):
         assert written[0] == row[0]
-        assert [float(cell) for cell in written[1:]] == list(row[1:])
+        assert [float(cell) for cell in written[1:]] == pytest.approx(list(row[1:]), rel=1e-5)
+
+
+@pytest.mark.parametrize(("column", "written"), [("sd", "0"), ("p", "1.306e-19")])
+def test_noise_is_no_spread_but_a_p_may_be_small(column, written):
+    table = Table(columns=(column,), rows=((1.306e-19,),))
+    assert lines(table_csv(table))[1] == [written]
 
 
 def test_text_of_a_table_is_harmless():

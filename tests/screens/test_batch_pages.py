@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import cycle
 
 import pytest
@@ -9,14 +10,22 @@ from streamlit.testing.v1 import AppTest
 
 from sensory.choices.protocols import TRIANGLE
 from sensory.choices.two_stage import two_stage_plan
-from sensory.release import batch_desk, product_desk, tastings
-from sensory.release.batches import Batch, Disposition, RawLot
+from sensory.release import (
+    batch_desk,
+    complaint_desk,
+    plant_desk,
+    product_desk,
+    reference_desk,
+    tastings,
+)
+from sensory.release.batches import AttributeLimit, Batch, Disposition, RawLot
 from sensory.release.references import Bridge, Reference, ReferenceKind
 from sensory.release.rule import ReleaseRule
 from sensory.sessions import workflow
 from sensory.sessions.session import CAUTIONS
 from sensory.store.repository import Repository, open_store
 
+from ..shared import ALL_YES, CARE
 from .pages import click, fill, keys, marked, run, words
 
 PRODUCT = "Sloe *cordial*"
@@ -33,7 +42,7 @@ def store(url: str) -> Repository:
     product_desk.enter_product(store, PRODUCT, who="Mira")
     rule = ReleaseRule(test="TRIANGLE", limit=0.4, assessors=36, decides="release officer")
     product_desk.agree_rule(store, PRODUCT, rule, who="Mira", why="management")
-    product_desk.take_over(store, made("S1"), who="Mira", why="approved recipe")
+    reference_desk.take_over(store, made("S1"), who="Mira", why="approved recipe")
     entered(store, "SC-1")
     return store
 
@@ -47,9 +56,10 @@ def made(name: str, **bridges: Bridge) -> Reference:
 
 def second(store: Repository, name: str) -> None:
     """S1 is used up, and another reference takes over."""
-    step = Bridge(reference=name, to="S1", held_on="2026-03-01", reason="S1 is used up")
+    decided = {"decided_by": "Nora", "role": "release officer", "reason": "S1 is used up"}
+    step = Bridge(reference=name, to="S1", held_on="2026-03-01", **decided)
     reference = made(name, bridged_to_previous=step, bridged_to_first=step)
-    product_desk.take_over(store, reference, who="Mira", why="S1 is used up")
+    reference_desk.take_over(store, reference, who="Mira", why="S1 is used up")
 
 
 def entered(store: Repository, number: str) -> None:
@@ -132,7 +142,7 @@ def test_clearance_opens_the_way_to_the_tasting(url: str, store: Repository):
 
 @pytest.mark.parametrize(
     ("correct", "headline"),
-    [(12, "Release is recommended."), (17, "Hold the batch."), (25, "Rejection is recommended.")],
+    [(12, "Release is recommended."), (17, "Hold the batch."), (30, "Rejection is recommended.")],
 )
 def test_the_recommendation_is_the_headline(
     url: str, store: Repository, correct: int, headline: str
@@ -175,6 +185,67 @@ def test_a_complaint_is_recorded_and_shown(url: str, store: Repository):
     assert "smells of \\<b\\>rubber" in marked(app)
     assert "recorded by Ann *A*, panel leader" in words(app)
     assert "after a complaint" in words(app)
+    assert app.title[0].value == "Open again: complaint"
+    board = shown("batches", url)
+    assert "open again: complaint" in words(board)
+    assert "release: similar" not in words(board)
+    board.text_input(key="find-batch").set_value("SC-1").run()
+    assert "open again: complaint" in words(board)
+    assert "release: similar" not in words(board)
+
+
+def test_a_complaint_is_followed_up_and_closed(url: str, store: Repository):
+    tasted(store, 12)
+    by = {"by": "Nora", "role": "release officer", "reason": "similar"}
+    complaint_desk.record_complaint(store, "SC-1", "stale", received_on="2026-03-04", who="Mira")
+    app = shown("batch", url, "SC-1")
+    assert "Owner: nobody yet" in words(app)
+    assert app.button(key="close-complaint-1").disabled
+    fill(app, owner_1_SC_1="Karim", action_1_SC_1="line cleaned", complaint_cause_1_SC_1="line")
+    click(app, "look-into-1")
+    cleared(store)
+    batch_desk.decide(store, "SC-1", Disposition.RELEASE, **by)
+    assert "Complaints not closed yet" in words(shown("batches", url))
+    app = shown("batch", url, "SC-1")
+    assert app.title[0].value == "Decided: release"
+    fill(app, closed_by_1_SC_1="Nora")
+    click(app, "close-complaint-1")
+    (complaint,) = product_desk.the_batch(store, "SC-1").complaints
+    assert (complaint.owner, complaint.cause, complaint.closed) == ("Karim", "line", True)
+    assert "Complaints not closed yet" not in words(shown("batches", url))
+
+
+def test_a_rejection_names_its_cause(url: str, store: Repository):
+    tasted(store, 25)
+    app = shown("batch", url, "SC-1")
+    fill(app, decide_SC_1=Disposition.REJECT, decide_role_SC_1=True)
+    fill(app, decide_by_SC_1="Nora", decide_why_SC_1="far off")
+    assert app.button(key="decide").disabled
+    fill(app, decide_cause_SC_1="raw material")
+    click(app, "decide")
+    decision = product_desk.the_batch(store, "SC-1").decision
+    assert decision is not None
+    assert decision.cause == "raw material"
+    app = shown("batches", url)
+    app.text_input(key="find-batch").set_value("raw material").run()
+    assert "1 batch for 'raw material'" in words(app)
+
+
+def test_the_lists_of_the_plant_are_changed_on_the_page_of_products(url: str, store: Repository):
+    entered(store, "SC-2")
+    app = shown("product", url)
+    fill(app, plant_causes="line\nwater\nunknown", plant_causes_why="a new well")
+    click(app, "plant-causes-save")
+    fill(app, plant_material="sweetener", plant_material_other="glucose", plant_material_by="Mo")
+    click(app, "plant-material-save")
+    plant = plant_desk.the_plant(store)
+    assert plant.causes == ("line", "water", "unknown")
+    assert plant.names_of("Glucose") == ("sweetener", "glucose")
+    folded = [each.label for each in shown("batch", url, "SC-1").expander]
+    assert "sweetener \\(also glucose\\), lot SW-118: 1 batch more" in folded
+    fill(app, plant_material_gone="glucose", plant_material_why="other supplier")
+    click(app, "plant-material-part")
+    assert plant_desk.the_plant(store).materials == ()
 
 
 def test_the_trend_needs_batches_and_shows_them(url: str, store: Repository):
@@ -208,9 +279,77 @@ def test_a_reference_takes_over_with_a_reason(url: str, store: Repository):
     fill(app, **{f"ref-{field}-{PRODUCT}": text for field, text in typed.items()})
     click(app, "ref-enter")
     assert "bridge to S1" in app.error[0].value
+    fill(app, **{f"br-role-S1-{PRODUCT}": True})
     fill(app, **{f"br-why-S1-{PRODUCT}": "S1 is used up"})
     click(app, "ref-enter")
+    assert "bridge to S1" in app.error[0].value  # nobody decided it yet
+    fill(app, **{f"br-by-S1-{PRODUCT}": "Nora"})
+    click(app, "ref-enter")
     assert product_desk.the_product(store, PRODUCT).references == ("S1", "S2")
+    assert "decided by Nora, release officer: S1 is used up" in words(shown("product", url))
+
+
+def compared(store: Repository, newer: str, older: str, cells: dict[int, dict[str, str]]) -> str:
+    """The closed session of two references, each profiled with the margins of the product."""
+    session = reference_desk.open_comparison(
+        store, PRODUCT, newer, older, test="PROFILE", who="Mira"
+    )
+    told = {"details": replace(session.details, care=CARE), "cautions": ALL_YES}
+    workflow.describe(store, session.id, **told, who="Mira")
+    workflow.agree(store, session.id, who="Mira")
+    workflow.enter_cells(store, session.id, cells, who="Mira")
+    workflow.close(store, session.id, who="Mira")
+    return session.id
+
+
+def stale(newer: str, by: float) -> dict[int, dict[str, str]]:
+    """Eight assessors with two cups of each; the newer one is so much staler."""
+    cups = [(person, cup, sample) for person in range(8) for cup in (1, 2)
+            for sample in ("reference", newer)]  # fmt: skip
+    return {
+        line: {
+            "assessor": f"P{person}", "sample": sample, "replicate": str(cup),
+            "code": str(100 + line),
+            "stale": f"{2 + 0.1 * ((line * line) % 7) + by * (sample == newer):.1f}",
+        }
+        for line, (person, cup, sample) in enumerate(cups, start=2)
+    }  # fmt: skip
+
+
+def test_a_reference_takes_over_by_a_session_on_record(url: str, store: Repository):
+    limits = (AttributeLimit(attribute="stale", margin=1.0),)
+    product_desk.tolerate(store, PRODUCT, limits, who="Mira", why="consumers")
+    session = compared(store, "S2", "S1", stale("S2", 0.1))
+    app = shown("product", url)
+    typed = {"name": "S2", "storage": "4 °C, dark", "why": "S1 ages"}
+    fill(app, **{f"ref-{field}-{PRODUCT}": text for field, text in typed.items()})
+    fill(app, **{f"br-session-S1-{PRODUCT}": session})
+    assert not app.error, [each.value for each in app.error]
+    assert "Compared with S1 on" in words(app)
+    fill(app, **{f"br-attribute-S1-{PRODUCT}": "stale"})
+    click(app, "ref-enter")
+    assert [each.value for each in app.error] == []
+    kept = store.noun(Reference, "S2")
+    assert kept is not None
+    assert kept.bridged_to_first is not None
+    assert (kept.bridged_to_first.session, kept.took_over()) == (session, ())
+    assert kept.bridged_to_first.estimate == pytest.approx(apart(stale("S2", 0.1)))
+
+
+def apart(cells: dict[int, dict[str, str]]) -> float:
+    """Mean of the newer one less that of the reference, by hand."""
+    newer = [float(each["stale"]) for each in cells.values() if each["sample"] != "reference"]
+    older = [float(each["stale"]) for each in cells.values() if each["sample"] == "reference"]
+    return sum(newer) / len(newer) - sum(older) / len(older)
+
+
+def test_a_comparison_is_opened_where_none_is_on_record(url: str, store: Repository):
+    app = shown("product", url)
+    fill(app, **{f"ref-name-{PRODUCT}": "S2"})
+    assert "No closed session on record compares S2 with S1" in words(app)
+    click(app, f"br-open-S1-{PRODUCT}")
+    (session,) = store.sessions(5)
+    assert [sample.name for sample in session.details.samples] == ["S1", "S2"]
 
 
 def test_a_second_tasting_is_planned_with_its_risks(url: str, store: Repository):
@@ -247,16 +386,21 @@ def test_attributes_are_typed_and_a_wrong_line_is_named(url: str, store: Reposit
 
 
 def test_the_reference_in_use_is_compared_again(url: str, store: Repository):
+    limits = (AttributeLimit(attribute="stale", margin=1.0),)
+    product_desk.tolerate(store, PRODUCT, limits, who="Mira", why="consumers")
     second(store, "S2")
+    session = compared(store, "S2", "S1", stale("S2", 0.4))
     app = shown("product", url)
-    typed = {"br-again-S1": "SIMILAR", "br-est-again-S1": 0.4, "br-se-again-S1": 0.1}
-    typed["again-why"] = "half a year old"
+    fill(app, **{f"br-session-again-S1-{PRODUCT}": session})
+    typed = {"br-attribute-again-S1": "stale", "again-why": "half a year old"}
     fill(app, **{f"{field}-{PRODUCT}": value for field, value in typed.items()})
     click(app, "again")
     kept = store.noun(Reference, "S2")
     assert kept is not None
-    assert [(bridge.to, bridge.estimate) for bridge in kept.later] == [("S1", 0.4)]
-    assert "+0.40 from S1" in words(shown("product", url))
+    assert [(bridge.to, bridge.session) for bridge in kept.later] == [("S1", session)]
+    shift = apart(stale("S2", 0.4))
+    assert kept.later[0].estimate == pytest.approx(shift)
+    assert f"{shift:+.2f} from S1" in words(shown("product", url))
 
 
 def test_cells_of_grids_show_texts_as_they_are(url: str, store: Repository):

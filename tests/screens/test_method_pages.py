@@ -40,14 +40,24 @@ def test_pages_run_at_every_stage(store, url, name, stage):
 
 
 def test_settings_are_kept_and_frozen(store, url):
-    put(store, "water")
+    put(store, "new_thickener")
     app = run("question", url)
-    limit = app.number_input(key="q-SURENESS-dprime_limit-s1")
+    limit = app.number_input(key="q-SAME_DIFFERENT-dprime_limit-s1")
     limit.set_value(0.8).run()
     assert store.session("s1").question.settings["dprime_limit"] == 0.8
     workflow.agree(store, "s1", who=BY)
     frozen = run("question", url)
     assert not frozen.number_input
+    assert "0.8" in str([table.value.to_dict() for table in frozen.table])
+
+
+def test_a_graded_test_asks_for_no_limit_and_no_beta(store, url):
+    put(store, "water")
+    app = run("question", url)
+    fields = [field.key for field in app.number_input]
+    assert not any("limit" in key or "-beta-" in key for key in fields)
+    workflow.agree(store, "s1", who=BY)
+    frozen = run("question", url)
     assert "surely A; perhaps A; perhaps not A; surely not A" in str(
         [table.value.to_dict() for table in frozen.table]
     )
@@ -63,9 +73,9 @@ def test_a_not_a_asks_for_no_beta(store, url):
 def test_finding_page_shows_sentence_numbers_and_limits_of_knowledge(store, url):
     put(store, "shop_light", "closed")
     app = run("finding", url)
-    assert Finding.DIFFERENT.sentence in words(app)
+    assert Finding.DIFFERENT.says(limit=False) in words(app)
     assert "17 of 23 samples" in words(app)
-    assert "does not show similarity" in words(app)
+    assert "ISO 8588:2017 excludes it" in words(app)
     assert {"sample": "A", "said 'A'": "17", "said 'not A'": "6"} in [
         row for table in app.table for row in table.value.to_dict("records")
     ]
@@ -78,7 +88,7 @@ from sensory.choices.protocols import TRIANGLE
 from sensory.screens.stages import ballot_by_ballot, two_stage
 plan = panel_plan(TRIANGLE, 24)
 two_stage(plan)
-ballot_by_ballot(Question())
+ballot_by_ballot(Question(pd_limit=0.30))
 """
 
 
@@ -90,7 +100,7 @@ def stages():
 def test_counts_so_far_of_two_tastings(stages):
     plan = panel_plan(TRIANGLE, 24).two_stage
     stages.number_input(key="plan-first").set_value(plan.first).run()
-    assert "**different**" in stages.info[0].value
+    assert "**beyond limit**" in stages.info[0].value
     between = next(x for x in range(plan.first) if plan.decide(x) is None)
     stages.number_input(key="plan-first").set_value(between).run()
     assert f"{plan.second} more" in stages.info[0].value
@@ -102,7 +112,7 @@ def test_answers_so_far_ballot_by_ballot(stages):
     stages.text_input(key="plan-answers").set_value("1 1 1 1, 1 1 1").run()
     # Wald's line for 1/3 against 8/15 at 0.05 and 0.05: 7 right in a row cross log 19
     # (7 log 1.6 = 3.29 > 2.94), and so do the first seven letters here.
-    assert "**different**" in stages.info[0].value
+    assert "**beyond limit**" in stages.info[0].value
     stages.text_input(key="plan-answers").set_value("10").run()
     assert "2 ballots in" in stages.info[0].value
     stages.text_input(key="plan-answers").set_value("1?0").run()

@@ -21,7 +21,7 @@ def test_finding_is_hidden_until_the_ballots_are_closed(store, url):
     put(store, stage="agreed")
     assert "deviates" not in words(run("finding", url))
     workflow.close(store, "s1", who=BY)
-    assert Finding.DIFFERENT.sentence in words(run("finding", url))
+    assert Finding.BEYOND_LIMIT.sentence in words(run("finding", url))
 
 
 def test_what_is_typed_in_the_question_is_on_record_after_the_run(store, url):
@@ -37,8 +37,8 @@ def test_what_is_typed_in_the_question_is_on_record_after_the_run(store, url):
 def test_limit_given_as_dprime_is_kept_as_a_share_of_this_test(store, url):
     put(store)
     app = run("question", url)
-    app.radio(key="q-unit-s1").set_value("d-prime (any test)").run()
-    sound(app.number_input(key="q-dprime_limit-TRIANGLE-s1").set_value(1.0).run())
+    app.radio(key="q-unit-s1").set_value("d-prime, for any test").run()
+    sound(app.number_input(key="q-limit-TRIANGLE-s1-d").set_value(1.0).run())
     # d-prime 1 in a triangle is 41.8 % correct (Ennis 1993, from memory): pd = (.418-1/3)/(2/3)
     assert store.session("s1").question.pd_limit == pytest.approx(0.127, abs=0.001)
 

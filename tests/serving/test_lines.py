@@ -38,7 +38,7 @@ def test_forced_choices(protocol):
         assert served == line["order"][protocol.labelled :]
         right = protocol.right_answers(line["order"])[0]
         line["answer"] = " ".join(coded[place] for place in sorted(right))
-    checked = check_lines(lines, find_kind(protocol), Question())
+    checked = check_lines(lines, find_kind(protocol), Question(pd_limit=0.30))
     assert checked.faults == ()
     assert [ballot.correct for ballot in checked.rows] == [True] * 14
 
@@ -56,7 +56,7 @@ def test_methods(method):
     assert all(set(line) <= names for line in lines.values())
     cells = {number: line | ANSWERS[method.key] for number, line in lines.items()}
     settings = {"attributes": "sour"} if method.key == "PROFILE" else {}
-    found = check_lines(cells, method, Question(settings=settings))
+    found = check_lines(cells, method, Question(pd_limit=0.30, settings=settings))
     assert found.blocking == ()
     assert found.ready == len(lines)
     cups = sum(row.scored for row in plan.rows)

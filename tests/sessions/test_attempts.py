@@ -40,7 +40,10 @@ def test_second_attempt_is_marked_with_its_true_risk(store):
     session(store)
     (line,) = told(store, session(store, batch=" ef-0937 "))
     assert "This is attempt 2 at batch" in line
-    assert "Different, 18 of 24 correct" in line
+    assert "Beyond limit, 18 of 24 correct" in line
+    # all answers of both; p by scipy
+    assert "Together 36 of 48 correct, p < 0.001 for a difference" in line
+    assert binom.sf(35, 48, 1 / 3) < 0.001
     assert "No second tasting of the same question after a difference" in line
     # similar up to 8 of 24 at pd 0.30 and beta 0.05 (a scan), so twice as often or nearly
     pc = 1 / 3 + 2 / 3 * 0.30

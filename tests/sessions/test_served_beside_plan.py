@@ -20,7 +20,7 @@ def session_of(plan, **serving):
         id="s1",
         created_at="2026-09-14T08:00:00.000+00:00",
         details=SessionDetails(),
-        question=Question(protocol=plan.design.test),
+        question=Question(pd_limit=0.30, protocol=plan.design.test),
         cautions={},
         serving=Serving(planned=plan.to_dict(), **serving),
     )

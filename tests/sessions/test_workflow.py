@@ -21,9 +21,10 @@ from sensory.sessions.outcomes import check_ballots
 from sensory.sessions.session import CAUTIONS, SessionDetails, StoredSession
 from sensory.store.repository import Repository
 
-from ..shared import write_lines
+from ..shared import CARE, write_lines
 
 QUESTION = Question(
+    pd_limit=0.30,
     what_changed="Sugar reduced by 4 %; nothing else.",
     decision="Whether the new recipe replaces the old one.",
     if_different="Keep the old recipe.",
@@ -50,7 +51,12 @@ ID = "blackcurrant"
 def opened(store: Repository, **given) -> StoredSession:
     plan = {"question": QUESTION, "cautions": ALL_YES, "cells": CELLS, **given}
     return workflow.open_session(
-        store, ID, details=SessionDetails(title="Less sugar"), who="Änne", why="planned", **plan
+        store,
+        ID,
+        details=SessionDetails(title="Less sugar", care=CARE),
+        who="Änne",
+        why="planned",
+        **plan,
     )
 
 
@@ -89,7 +95,7 @@ def test_identifiers_are_different_and_long():
 
 def test_describe_changes_only_what_is_given(store):
     session = opened(store)
-    details = SessionDetails(title="Less sugar, second try", leader="Änne")
+    details = SessionDetails(title="Less sugar, second try", leader="Änne", care=CARE)
     described = workflow.describe(store, ID, details=details, who="Zoë")
     assert described == replace(session, details=details)
     assert store.session(ID) == described
@@ -536,7 +542,9 @@ def test_changes_after_the_finding_are_shown(store):
 def test_details_changed_after_the_finding_are_shown(store):
     closed(store)
     workflow.reopen(store, ID, who="Änne", why="wrong batch number")
-    workflow.describe(store, ID, details=SessionDetails(title="another batch"), who="Zoë")
+    workflow.describe(
+        store, ID, details=SessionDetails(title="another batch", care=CARE), who="Zoë"
+    )
     workflow.close(store, ID, who="Änne")
     afterwards = shown(store).afterwards
     assert "details, title: 'Less sugar' became 'another batch' (Zoë)" in afterwards[2]

@@ -25,6 +25,7 @@ from sensory.catalogue.question import Question
 from sensory.release.batch_records import BatchRecord
 from sensory.release.batches import Batch
 from sensory.serving.planning import serving_plan
+from sensory.sessions.care import Care
 from sensory.sessions.finding import session_report
 from sensory.sessions.serving import Serving
 from sensory.sessions.session import Sample, SessionDetails
@@ -62,8 +63,9 @@ def fill(store: Repository) -> None:
             title="Gooseberry cordial — “less” sugar",
             leader="Änne Weiß",
             samples=(Sample(letter="A", batch="GB-1"), Sample(letter="B", allergens="sulphites")),
+            care=Care(cleared_by="Änne Weiß", cleared_on="2026-09-13"),
         ),
-        question=Question(**ANSWERS, assessors=3),
+        question=Question(pd_limit=0.30, **ANSWERS, assessors=3),
         cautions=ALL_YES,
         cells={
             line: {"assessor": name, "order": "ABB", "codes": "412 837 265", "answer": "412"}
@@ -80,7 +82,11 @@ def fill(store: Repository) -> None:
 
 def typed(store: Repository, key: str, cells: dict | None = None, **details: str) -> None:
     """A session with these cells, of which nothing else is said."""
-    plain = {"details": SessionDetails(**details), "question": Question(), "cells": cells}
+    plain = {
+        "details": SessionDetails(**details),
+        "question": Question(pd_limit=0.30),
+        "cells": cells,
+    }
     open_session(store, key, **plain, **LEADER)
 
 

@@ -24,14 +24,14 @@ from sensory.sessions.workflow import agree, close, enter_cells, open_session, r
 from sensory.store import journal
 from sensory.store.repository import Repository, open_store
 
-from ..shared import ALL_YES, ANSWERS, add, put, python, write_lines
+from ..shared import ALL_YES, ANSWERS, CARE, add, put, python, write_lines
 
 ROOT = Path(__file__).parents[2]
 SESSION = StoredSession(
     id="damson",
     created_at="2026-09-14T08:00:00+00:00",
     details=SessionDetails(title="0", leader="Änne Weiß"),
-    question=Question(),
+    question=Question(pd_limit=0.30),
     cautions={},
 )
 WHO = {"who": "Änne Weiß", "why": "typed"}
@@ -138,7 +138,11 @@ def test_clock_set_back_does_not_change_the_order(opens, any_url, monkeypatch):
     monkeypatch.setattr(journal, "utc_now", lambda: f"2026-09-14T{next(hours):02}:00:00.000+00:00")
     store = opens(any_url)
     cells = {2: {"assessor": "P1", "order": "ABB", "codes": "412 837 265", "answer": "412"}}
-    plain = {"details": SESSION.details, "question": Question(**ANSWERS), "cautions": ALL_YES}
+    plain = {
+        "details": dataclasses.replace(SESSION.details, care=CARE),
+        "question": Question(pd_limit=0.30, **ANSWERS),
+        "cautions": ALL_YES,
+    }
     open_session(store, "s", **plain, cells=cells, **WHO)
     agree(store, "s", who="Änne Weiß")
     close(store, "s", who="Änne Weiß")

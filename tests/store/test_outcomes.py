@@ -31,7 +31,7 @@ SESSION = StoredSession(
     id=ID,
     created_at="2026-09-14T08:00:00+00:00",
     details=SessionDetails(title="Damson"),
-    question=Question(),
+    question=Question(pd_limit=0.30),
     cautions={},
     agreed_at="2026-09-14T08:30:00+00:00",
 )

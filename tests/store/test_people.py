@@ -17,7 +17,7 @@ from sensory.sessions.workflow import agree, close, enter_cells, open_session, r
 from sensory.store import tables
 from sensory.store.repository import Repository, open_store
 
-from ..shared import ALL_YES, ANSWERS, add, put, write_lines
+from ..shared import ALL_YES, ANSWERS, CARE, add, put, write_lines
 
 SESSION = StoredSession(
     id="rhubarb",
@@ -27,7 +27,7 @@ SESSION = StoredSession(
         samples=(Sample(letter="A", batch="RH-1"), Sample(letter="B")),
         leader="Änne Weiß",
     ),
-    question=Question(decision="Whether the recipe changes."),
+    question=Question(pd_limit=0.30, decision="Whether the recipe changes."),
     cautions={},
     agreed_by="Änne Weiß",
 )
@@ -313,12 +313,13 @@ def test_name_put_in_the_place_of_an_erased_one_is_found(store):
 
 def test_finding_is_the_same_after_an_erasure(opens, any_url):
     store = opens(any_url)
-    question = Question(**ANSWERS, assessors=3)
+    question = Question(pd_limit=0.30, **ANSWERS, assessors=3)
     cells = {
         line: {"assessor": name, "order": "ABB", "codes": "412 837 265", "answer": "412"}
         for line, name in enumerate(["Karim Aziz", "Zoë Brandt", "Mira Lund"], start=2)
     }
-    plain = {"details": SESSION.details, "question": question, "cautions": ALL_YES, "cells": cells}
+    details = dataclasses.replace(SESSION.details, care=CARE)
+    plain = {"details": details, "question": question, "cautions": ALL_YES, "cells": cells}
     open_session(store, "s", **plain, **LEADER)
     agree(store, "s", who="Änne Weiß")
     close(store, "s", who="Änne Weiß")

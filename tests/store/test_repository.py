@@ -514,7 +514,7 @@ def test_sessions_that_name_a_batch(opens, any_url):
             id=key,
             created_at="2026-09-14T08:00:00+00:00",
             details=details,
-            question=Question(),
+            question=Question(pd_limit=0.30),
             cautions={},
         )
         add(store, session, {}, who="Mira", why="typed")

@@ -28,7 +28,7 @@ def session(key: str) -> StoredSession:
         id=key,
         created_at="2026-09-14T08:00:00+00:00",
         details=SessionDetails(title=f"Medlar cordial {key}", leader="Änne Weiß"),
-        question=Question(decision="Whether the recipe changes."),
+        question=Question(pd_limit=0.30, decision="Whether the recipe changes."),
         cautions={"cleared": True},
     )
 

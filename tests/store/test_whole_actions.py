@@ -14,10 +14,16 @@ import sqlalchemy as sa
 
 from sensory.base.errors import RecordError
 from sensory.choices.protocols import TRIANGLE
-from sensory.release import product_desk, tastings
+from sensory.release import (
+    complaint_desk,
+    plant_desk,
+    product_desk,
+    reference_desk,
+    tastings,
+)
 from sensory.release.batch_records import BatchRecord
 from sensory.release.batches import Batch
-from sensory.release.references import Reference, ReferenceKind
+from sensory.release.references import Bridge, Reference, ReferenceKind
 from sensory.release.rule import ReleaseRule
 from sensory.serving.ballot_line import NOT_SERVED
 from sensory.serving.lines import ballot_lines
@@ -71,7 +77,7 @@ def cleared(store: Repository) -> None:
         usable_until="2036-12-31",
         storage="4 °C, dark",
     )
-    product_desk.take_over(store, reference, who=WHO, why="approved recipe")
+    reference_desk.take_over(store, reference, who=WHO, why="approved recipe")
     clear(store)
 
 
@@ -112,6 +118,26 @@ def close(store: Repository) -> None:
 def noted(store: Repository) -> None:
     tasted(store)
     tastings.close_and_note(store, tasting(store), who=WHO)
+
+
+def complained(store: Repository) -> None:
+    tasted(store)
+    complaint_desk.record_complaint(store, BATCH, "stale", received_on="2026-03-06", who=WHO)
+
+
+def second() -> Reference:
+    """S2 takes over, since nothing of S1 is left."""
+    decided = {"decided_by": "Nora", "role": "release officer", "reason": "S1 broke"}
+    step = Bridge(reference="S2", to="S1", held_on="2026-03-01", **decided)
+    return Reference(
+        name="S2",
+        product="Sloe cordial",
+        kind=ReferenceKind.FRESHLY_MADE,
+        made_on="2026-02-02",
+        usable_until="2036-12-31",
+        bridged_to_previous=step,
+        bridged_to_first=step,
+    )
 
 
 USE_CASES: dict[str, tuple[Callable[[Repository], None], Callable[[Repository], object]]] = {
@@ -157,9 +183,31 @@ OTHERS = {
     ),
     "record_complaint": (
         tasted,
-        lambda store: product_desk.record_complaint(
+        lambda store: complaint_desk.record_complaint(
             store, BATCH, "stale", received_on="2026-03-06", who=WHO
         ),
+    ),
+    "look_into": (
+        complained,
+        lambda store: complaint_desk.look_into(
+            store, BATCH, 1, owner="Karim", cause="line", action="cleaned", who=WHO
+        ),
+    ),
+    "take_over": (
+        cleared,
+        lambda store: reference_desk.take_over(store, second(), who=WHO, why="S1 broke"),
+    ),
+    "open_comparison": (
+        cleared,
+        lambda store: reference_desk.open_comparison(store, "Sloe cordial", "S2", "S1", who=WHO),
+    ),
+    "agree_causes": (
+        cleared,
+        lambda store: plant_desk.agree_causes(store, ["line", "water"], who=WHO, why="a well"),
+    ),
+    "same_material": (
+        cleared,
+        lambda store: plant_desk.same_material(store, "acid", "E330", by="Karim", who=WHO),
     ),
     "agree": (
         cleared,

@@ -5,8 +5,8 @@ from __future__ import annotations
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0006"
-down_revision = "0005"
+revision = "0007"
+down_revision = "0006"
 
 
 def upgrade() -> None:
@@ -17,4 +17,4 @@ def upgrade() -> None:
         sa.Column("content", sa.JSON, nullable=False),
     )
     op.add_column("sessions", sa.Column("agreed_role", sa.Text))
-    op.execute("UPDATE schema SET version = 6")
+    op.execute("UPDATE schema SET version = 7")
