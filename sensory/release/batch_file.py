@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from datetime import date
 
 from ..base.results import Cell, Table
-from ..base.spelling import key_of
+from ..base.spelling import key_of, name_and_role
 from ..catalogue.tests import find_kind
 from ..sessions.session import JournalEntry, StoredSession
-from ..sessions.signing import name_and_role, signed_words
+from ..sessions.signing import signed_words
 from .batch_records import BatchRecord, ProductRecord, Tasting
 from .batches import Clearance
 from .disposition import BatchFinding

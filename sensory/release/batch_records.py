@@ -18,8 +18,7 @@ from ..base.errors import RecordError
 from ..base.findings import Finding
 from ..base.plain import LEFT_OUT_EMPTY, Plain
 from ..base.record_checks import iso_date, named, number, once, one_of, parts
-from ..base.spelling import key_of
-from ..sessions.signing import name_and_role
+from ..base.spelling import key_of, name_and_role
 from .batches import Batch, Clearance, Disposition, Product
 
 OPEN, DONE = "open", "done"

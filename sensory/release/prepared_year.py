@@ -148,7 +148,8 @@ def _taken_over(desk: Desk, entry: Plain, sessions: Mapping[str, str], *, who: s
         f"bridged_to_{which}": _bridge(desk, reference.name, reference.batch, told, sessions)
         for which, told in entry.get("bridges", {}).items()
     }
-    take_over(desk, replace(reference, **bridges), who=who, why=entry["why"])
+    new = replace(reference, **bridges)
+    take_over(desk, new, who=who, why=entry["why"], how=INVENTED)
 
 
 def _again(desk: Desk, entry: Plain, sessions: Mapping[str, str], *, who: str) -> None:
@@ -204,6 +205,7 @@ def _held(
         details=replace(session.details, **details),
         cautions={caution.key: True for caution in CAUTIONS},
         who=who,
+        how=INVENTED,
     )
     agree(desk, session.id, who=who, how=INVENTED)
     enter_cells(desk, session.id, cells, who=who, why="ballots of the prepared year")

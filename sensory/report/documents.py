@@ -13,13 +13,13 @@ from typing import Any
 import typst
 
 from ..base.results import Table, cell_text, several
+from ..base.spelling import name_and_role
 from ..catalogue.outcome import QUANTITIES, AssessorLine, AssessorPoint, NamedTable, Outcome
 from ..catalogue.tests import find_kind
 from ..sessions.care import care_in_words
 from ..sessions.finding import SessionReport
 from ..sessions.served_beside_plan import Served
 from ..sessions.session import ADVICE, CAUTIONS, Sample, StoredSession
-from ..sessions.signing import name_and_role
 from .figure_parts import FONTS, as_svg
 from .outcome_figures import lines_figure, outcome_figure, panel_figure, profile_figure
 from .words import number, percent

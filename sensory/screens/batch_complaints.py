@@ -7,10 +7,10 @@ from functools import partial
 
 import streamlit as st
 
+from ..base.spelling import name_and_role
 from ..release.batch_records import BatchRecord, Complaint
 from ..release.complaint_desk import close_complaint, look_into, record_complaint
 from ..release.plant_desk import the_plant
-from ..sessions.signing import name_and_role
 from .batch_forms import recorded, suspicion
 from .frame import acting, desk, plain, shown_errors
 from .parts import act, pressed

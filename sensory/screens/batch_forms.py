@@ -7,11 +7,12 @@ from functools import partial
 
 import streamlit as st
 
+from ..base.spelling import name_and_role
 from ..release.batch_records import BatchRecord
 from ..release.product_desk import clear_batch
 from ..release.smelling import allow_smelling, open_smelling
 from ..sessions.care import SUSPICIONS
-from ..sessions.signing import Right, name_and_role
+from ..sessions.signing import Right
 from .frame import acting, desk, go, plain, shown_errors
 from .parts import pressed, way
 from .sign import hand

@@ -10,6 +10,7 @@ import streamlit as st
 
 from ..base.findings import Finding
 from ..base.results import several
+from ..base.spelling import name_and_role
 from ..base.version import __version__
 from ..catalogue.outcome import QUANTITIES, NamedTable, Outcome, Places
 from ..release.tastings import reopen_and_note
@@ -25,7 +26,6 @@ from ..report.words import percent
 from ..sessions.attempts import IN_TWO
 from ..sessions.finding import SessionReport, session_report
 from ..sessions.session import ADVICE, StoredSession
-from ..sessions.signing import name_and_role
 from .care import take_along
 from .frame import (
     CLOSING,

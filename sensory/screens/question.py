@@ -10,6 +10,7 @@ from typing import Any
 import streamlit as st
 
 from ..base.results import several
+from ..base.spelling import name_and_role
 from ..catalogue.kind import TestKind
 from ..catalogue.question import Question
 from ..catalogue.tests import find_kind, kinds, protocol_of
@@ -18,7 +19,7 @@ from ..report.words import number, percent
 from ..sessions.attempts import IN_TWO, earlier_attempts, planned_second
 from ..sessions.care import Care, care_in_words
 from ..sessions.session import StoredSession
-from ..sessions.signing import Right, name_and_role
+from ..sessions.signing import Right
 from ..sessions.workflow import (
     agree,
     describe,

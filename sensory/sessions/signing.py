@@ -8,7 +8,7 @@ from enum import StrEnum
 from ..base.errors import RecordError
 from ..base.plain import Plain
 from ..base.record_checks import named
-from ..base.spelling import same_person
+from ..base.spelling import name_and_role, same_person
 from .session import JournalEntry
 
 TYPED = "name typed, not proven"
@@ -99,11 +99,6 @@ class Signature(Plain):
         'Nora, release officer (signed in with a passcode)'
         """
         return f"{name_and_role(self.by, self.role)} ({self.how})"
-
-
-def name_and_role(name: str, role: str) -> str:
-    """A name, with its role where there is one."""
-    return f"{name}, {role}" if role else name
 
 
 def signed_words(entry: JournalEntry) -> str:

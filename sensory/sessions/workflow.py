@@ -28,6 +28,7 @@ from ..catalogue.tests import find_kind, kinds, protocol_of
 from ..choices.risks import SessionRisks, session_risks
 from ..serving.ballot_line import lines_from
 from ..serving.cups import check_seats
+from .care import Care
 from .lines import cells_of_file
 from .outcome_names import without_names
 from .outcomes import check_ballots, edition, read_ballots_of
@@ -69,19 +70,21 @@ def describe(
     question: Question | None = None,
     cautions: Mapping[str, bool] | None = None,
     who: str,
+    how: str = TYPED,
 ) -> StoredSession:
     """Save what was typed about a session; only what differs is written.
 
-    Adverse reactions stay as they were reported.
+    Adverse reactions stay as they were reported. Whoever newly cleared the samples, or allows them
+    to be smelled, signs it; `how` says how far that name is proven, see `sessions.staff.signature`.
 
-    Raises RecordError when the question is already agreed and would change, or what the samples
-    hold changes after an assessor has consented.
+    Raises RecordError when the question is already agreed and would change, what the samples hold
+    changes after an assessor has consented, or they are cleared by somebody who may not clear.
     """
     with store.action(who=who, why="typed") as act:
         session = act.session(session_id)
         changed = replace(
             session,
-            details=_described(act, session, details),
+            details=_described(act, session, details, how),
             question=question if question is not None else session.question,
             cautions=dict(cautions) if cautions is not None else session.cautions,
         )
@@ -99,7 +102,7 @@ def describe(
 
 
 def _described(
-    store: Store, session: StoredSession, details: SessionDetails | None
+    act: Action, session: StoredSession, details: SessionDetails | None, how: str
 ) -> SessionDetails:
     """The new description; what was reported, and what people consented to, is not typed away."""
     before = session.details.care
@@ -107,12 +110,31 @@ def _described(
         return details or session.details
     care = replace(details.care, reactions=before.reactions)
     told = (care.contains, care.suspected) != (before.contains, before.suspected)
-    if told and any(line.consented for line in lines_from(store.cells(session.id))):
+    if told and any(line.consented for line in lines_from(act.cells(session.id))):
         raise RecordError(
             "Assessors have consented to what they were told of these samples. Stop this session, "
             "and open a new one with what the samples hold."
         )
-    return replace(details, care=care)
+    return replace(details, care=_signed(act, before, care, how))
+
+
+def _signed(act: Action, before: Care, care: Care, how: str) -> Care:
+    """The same with the role of who newly cleared the samples, or allows them to be smelled."""
+    if care.cleared_by.strip() and _cleared(care) != _cleared(before):
+        signed = act.sign(signature(act, care.cleared_by, Right.CLEAR, how=how))
+        care = replace(care, cleared_by=signed.by, cleared_role=signed.role)
+    if care.smelling_by.strip() and _allowed(care) != _allowed(before):
+        signed = act.sign(signature(act, care.smelling_by, Right.CLEAR, how=how))
+        care = replace(care, smelling_by=signed.by, smelling_role=signed.role)
+    return care
+
+
+def _cleared(care: Care) -> tuple[str, ...]:
+    return care.cleared_by, care.cleared_role, care.cleared_on, care.evidence
+
+
+def _allowed(care: Care) -> tuple[str, ...]:
+    return care.smelling_by, care.smelling_role, care.smelling_on
 
 
 def new_session_id() -> str:
