@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from playwright.sync_api import expect
 
-from sensory.release import product_desk, tastings
+from sensory.release import product_desk, reference_desk, tastings
 from sensory.release.batches import Batch
 from sensory.release.references import Reference, ReferenceKind
 from sensory.release.rule import ReleaseRule
@@ -41,7 +41,7 @@ def desk(running):
         made_on="2026-01-02",
         usable_until="2036-12-31",
     )
-    product_desk.take_over(store, reference, who=who, why="approved recipe")
+    reference_desk.take_over(store, reference, who=who, why="approved recipe")
     batch = Batch(number="SC-1", product=PRODUCT, made_on="2026-03-04")
     product_desk.enter_batch(store, batch, who=who)
     yield store

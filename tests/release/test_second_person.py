@@ -7,13 +7,17 @@ from dataclasses import replace
 import pytest
 
 from sensory.base.errors import ArgumentError, RecordError
-from sensory.release import batch_desk, product_desk
+from sensory.catalogue.question import Question
+from sensory.release import batch_desk, complaint_desk, product_desk, reference_desk, smelling
 from sensory.release.batch_file import BatchFile
 from sensory.release.batch_records import DONE, OPEN
 from sensory.release.batches import Disposition
+from sensory.release.references import Bridge, Reference, ReferenceKind
 from sensory.release.rule import ReleaseRule
 from sensory.release.second_person import confirm, take_back
 from sensory.sessions import workflow
+from sensory.sessions.care import Care
+from sensory.sessions.session import SessionDetails
 from sensory.sessions.signing import PASSCODE, TYPED, Person, Right
 from sensory.sessions.staff import change_person, enter_person
 from sensory.store.repository import Repository
@@ -72,7 +76,7 @@ def test_each_sign_off_carries_name_role_and_proof():
     assert (session.agreed_by, session.agreed_role) == ("Mira", "panel leader")
     (entry,) = [entry for entry in desk.entries(session.id) if entry.what == "agreed"]
     assert entry.content["signed"] == {"by": "Mira", "role": "panel leader", "how": TYPED}
-    complained = product_desk.record_complaint(
+    complained = complaint_desk.record_complaint(
         desk, "SC-1", "smells of rubber", received_on="2026-03-20", who="Otto Brandt"
     )
     complaint = complained.complaints[0]
@@ -125,7 +129,7 @@ def test_who_may_not_clear_agree_or_complain_is_refused():
         with pytest.raises(RecordError, match="Nora Sand may not agree questions and rules"):
             act()
     with pytest.raises(RecordError, match="not among the people"):
-        product_desk.record_complaint(
+        complaint_desk.record_complaint(
             desk, "SC-1", "rubber", received_on="2026-03-20", who="A. Stranger"
         )
     assert product_desk.the_batch(desk, "SC-1").complaints == ()
@@ -141,6 +145,107 @@ def test_question_is_agreed_by_who_may():
     (session,) = desk.sessions()
     assert not session.agreed
     assert workflow.agree(desk, session.id, who="Karim Aziz").agreed_role == "head of quality"
+
+
+def test_session_without_a_batch_is_cleared_by_who_may():
+    desk = signed(desk_with(ONE))
+    asked = {"details": SessionDetails(), "question": Question(protocol="TRIANGLE")}
+    workflow.open_session(desk, "s1", **asked, who="Mira", why="by hand")
+
+    def cleared(by: str, **care: str):
+        there = desk.session("s1").details
+        new = Care(cleared_by=by, cleared_on="2026-03-05", **care)
+        details = replace(there, care=new)
+        return workflow.describe(desk, "s1", details=details, who=by, how=PASSCODE).details.care
+
+    before = len(desk.entries("s1"))
+    with pytest.raises(RecordError, match="Nora Sand may not clear batches"):
+        cleared("Nora Sand")
+    with pytest.raises(RecordError, match="not among the people who sign"):
+        cleared("A. Stranger")
+    assert len(desk.entries("s1")) == before
+    care = cleared("otto brandt")
+    assert (care.cleared_by, care.cleared_role) == ("Otto Brandt", "food safety")
+    signature = {"by": "Otto Brandt", "role": "food safety", "how": PASSCODE}
+    assert desk.entries("s1")[-1].content["signed"] == signature
+    workflow.describe(desk, "s1", details=SessionDetails(title="x", care=care), who="Mira")
+    assert "signed" not in desk.entries("s1")[-1].content  # nobody cleared it anew
+    smelled = Care(suspected="foreign matter", smelling_by="Mira", smelling_on="2026-03-05")
+    with pytest.raises(RecordError, match="Mira may not clear batches"):
+        workflow.describe(desk, "s1", details=SessionDetails(care=smelled), who="Mira")
+    assert desk.session("s1").details.care == care
+    assert desk.verify() == []
+
+
+def test_smelling_is_allowed_by_who_may_clear():
+    desk = signed(desk_with(ONE))
+    made(desk, "SC-1", cleared=False)
+    stated = {"by": "Otto Brandt", "on": "2026-03-05", "who": "Mira", "how": PASSCODE}
+    product_desk.clear_batch(
+        desk, "SC-1", food_safe=False, allergens=(), suspected="chemical taint", **stated
+    )
+    with pytest.raises(RecordError, match="Nora Sand may not clear batches"):
+        smelling.allow_smelling(desk, "SC-1", **(stated | {"by": "Nora Sand"}))
+    record = smelling.allow_smelling(desk, "SC-1", **stated)
+    assert (record.clearance.smelling_by, record.clearance.smelling_role) == (
+        "Otto Brandt",
+        "food safety",
+    )
+    assert last(desk).content["signed"]["how"] == PASSCODE
+    session = smelling.open_smelling(desk, "SC-1", who="Mira")
+    assert session.details.care.smelling_role == "food safety"
+
+
+def test_complaint_is_closed_by_who_signs():
+    desk = tasted(ONE)
+    complained = {"received_on": "2026-03-20", "who": "Mira", "owner": "Karim Aziz"}
+    complaint_desk.record_complaint(desk, "SC-1", "smells of rubber", **complained)
+    known = {"owner": "Karim Aziz", "cause": "line", "action": "cleaned", "who": "Mira"}
+    complaint_desk.look_into(desk, "SC-1", 1, **known)
+    again = {"food_safe": True, "by": "Otto Brandt", "on": "2026-03-21", "who": "Mira"}
+    product_desk.clear_batch(desk, "SC-1", **again)
+    decide(desk, "Nora Sand")
+    with pytest.raises(RecordError, match="not among the people who sign"):
+        complaint_desk.close_complaint(desk, "SC-1", 1, by="A. Stranger", who="Mira")
+    closed = {"by": "karim aziz", "who": "Karim Aziz", "how": PASSCODE}
+    (complaint,) = complaint_desk.close_complaint(desk, "SC-1", 1, **closed).complaints
+    assert (complaint.closed_by, complaint.closed_role) == ("Karim Aziz", "head of quality")
+    assert last(desk).content["signed"]["by"] == "Karim Aziz"
+    (row,) = batch_desk.batch_file(desk, "SC-1").complaints().rows
+    assert row[2] == "Mira, panel leader"
+    assert row[-1].endswith("Karim Aziz, head of quality")
+
+
+def test_exception_of_a_reference_is_decided_by_who_may():
+    desk = signed(desk_with(ONE))
+
+    def taken_over(before: str, first: str) -> Reference:
+        steps = (
+            Bridge(reference="S2", to="S1", held_on="2026-06-01", reason="S1 is used up",
+                   decided_by=by, role=ROLE)
+            for by in (before, first)
+        )  # fmt: skip
+        both = dict(zip(("bridged_to_previous", "bridged_to_first"), steps, strict=True))
+        new = Reference(name="S2", product=PRODUCT, kind=ReferenceKind.FRESHLY_MADE,
+                        made_on="2026-05-30", usable_until="2036-12-31", **both)  # fmt: skip
+        reference_desk.take_over(desk, new, who="Mira", why="S1 ages", how=PASSCODE)
+        return desk.noun(Reference, "S2")
+
+    for by, match in (
+        ("Mira", "Mira may not decide on batches"),
+        ("A. Stranger", "not among the people who sign"),
+        ("Zoë Weiß", "names release officer to sign; Zoë Weiß is deputy"),
+    ):
+        with pytest.raises(RecordError, match=match):
+            taken_over(by, by)
+    with pytest.raises(RecordError, match="decided by one person; got Nora Sand and Karim Aziz"):
+        taken_over("Nora Sand", "Karim Aziz")
+    assert product_desk.the_product(desk, PRODUCT).in_use == "S1"
+    kept = taken_over("nora sand", "Nora Sand")
+    assert {(each.decided_by, each.role) for each in kept.bridges} == {("Nora Sand", ROLE)}
+    signature = {"by": "Nora Sand", "role": ROLE, "how": PASSCODE}
+    assert desk.noun_entries(kept)[-1].content["signed"] == signature
+    assert desk.verify() == []
 
 
 def test_who_is_out_of_use_signs_nothing():
@@ -198,7 +303,7 @@ def test_release_is_not_confirmed_when_something_stands_against_it_by_then(desk)
 def test_complaint_drops_what_was_not_confirmed(desk):
     decide(desk, "Nora Sand")
     complained = {"received_on": "2026-03-20", "who": "Mira"}
-    record = product_desk.record_complaint(desk, "SC-1", "smells of rubber", **complained)
+    record = complaint_desk.record_complaint(desk, "SC-1", "smells of rubber", **complained)
     assert record.proposed is None
     with pytest.raises(RecordError, match="No decision on SC-1 waits"):
         confirm(desk, "SC-1", by="Karim Aziz")

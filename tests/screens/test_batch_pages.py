@@ -283,7 +283,7 @@ def test_a_reference_takes_over_with_a_reason(url: str, store: Repository):
     fill(app, **{f"br-why-S1-{PRODUCT}": "S1 is used up"})
     click(app, "ref-enter")
     assert "bridge to S1" in app.error[0].value  # nobody decided it yet
-    fill(app, **{f"br-by-S1-{PRODUCT}": "Nora"})
+    fill(app, **{f"br-by-{PRODUCT}": "Nora"})
     click(app, "ref-enter")
     assert product_desk.the_product(store, PRODUCT).references == ("S1", "S2")
     assert "decided by Nora, release officer: S1 is used up" in words(shown("product", url))
