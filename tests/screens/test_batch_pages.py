@@ -23,6 +23,7 @@ from sensory.release.references import Bridge, Reference, ReferenceKind
 from sensory.release.rule import ReleaseRule
 from sensory.sessions import workflow
 from sensory.sessions.session import CAUTIONS
+from sensory.sessions.signing import TYPED, signed_words
 from sensory.store.repository import Repository, open_store
 
 from ..shared import ALL_YES, CARE
@@ -281,12 +282,13 @@ def test_a_reference_takes_over_with_a_reason(url: str, store: Repository):
     assert "bridge to S1" in app.error[0].value
     fill(app, **{f"br-role-S1-{PRODUCT}": True})
     fill(app, **{f"br-why-S1-{PRODUCT}": "S1 is used up"})
-    click(app, "ref-enter")
-    assert "bridge to S1" in app.error[0].value  # nobody decided it yet
+    assert app.button(key="ref-enter").disabled  # nobody decided it yet
     fill(app, **{f"br-by-{PRODUCT}": "Nora"})
     click(app, "ref-enter")
     assert product_desk.the_product(store, PRODUCT).references == ("S1", "S2")
     assert "decided by Nora, release officer: S1 is used up" in words(shown("product", url))
+    kept = store.noun(Reference, "S2")
+    assert signed_words(store.noun_entries(kept)[-1]) == f"Nora, release officer ({TYPED})"
 
 
 def compared(store: Repository, newer: str, older: str, cells: dict[int, dict[str, str]]) -> str:
