@@ -6,7 +6,7 @@ import ast
 import re
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -181,8 +181,30 @@ FACE = next(module for module in SOURCES if module.name == "sensory")
 INSIDE = [module for module in SOURCES if module.name.startswith("sensory.")]
 NAMES = {module.name for module in SOURCES}
 
-each_source = pytest.mark.parametrize("module", SOURCES, ids=lambda module: module.name)
-each_inside = pytest.mark.parametrize("module", INSIDE, ids=lambda module: module.name)
+
+def each_of(modules: list[Module]) -> Callable[[Callable[[Module], None]], Callable[[], None]]:
+    """One test that holds a habit in every module and lists all that break it.
+
+    A test of its own for each would be 4,500 of them, which take longer to start than to run.
+    """
+
+    def over_all(check: Callable[[Module], None]) -> Callable[[], None]:
+        def test() -> None:
+            broken = []
+            for module in modules:
+                try:
+                    check(module)
+                except AssertionError as fault:
+                    broken.append(f"{module.name}: {fault}")
+            assert not broken, "\n".join(broken)
+
+        test.__doc__ = check.__doc__
+        return test
+
+    return over_all
+
+
+each_source, each_inside = each_of(SOURCES), each_of(INSIDE)
 
 
 def imports(module: Module) -> Iterator[tuple[int, str]]:
@@ -235,9 +257,7 @@ def test_nothing_inside_imports_the_public_face(module):
         assert not bare, f"{module.name}, line {node.lineno}: import from where it is defined"
 
 
-@pytest.mark.parametrize(
-    "module", [*INSIDE, module_of(ROOT / "app.py")], ids=lambda module: module.name
-)
+@each_of([*INSIDE, module_of(ROOT / "app.py")])
 def test_imports_point_to_a_lower_floor(module):
     wrong = [
         f"line {line}: {name}"
@@ -503,14 +523,12 @@ def branches_on_a_test(tree: ast.Module) -> Iterator[int]:
             yield node.lineno
 
 
-@pytest.mark.parametrize(
-    "module",
+@each_of(
     [
         module
         for module in SOURCES
         if module.name not in ("sensory", "sensory.choices.protocols", "sensory.catalogue.tests")
-    ],
-    ids=lambda module: module.name,
+    ]
 )
 def test_nobody_asks_which_test_it_is(module):
     assert not list(branches_on_a_test(module.tree))
