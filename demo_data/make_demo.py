@@ -45,7 +45,7 @@ SESSIONS: dict[str, dict[str, Any]] = {
         "held_on": "2026-09-14",
         "cleared_on": "2026-09-11",
         "serving": "40 ml, diluted 1 + 5 with still water at 14 °C, white cups, red light",
-        "leader": "Panel leader",
+        "leader": "Mira Lund",
         "decides": "Head of development",
     },
     "suspect_batch": {
@@ -72,7 +72,7 @@ SESSIONS: dict[str, dict[str, Any]] = {
         "evidence": "residue test of batch and last rinse water for the cleaning agent passed: "
         "none found",
         "serving": "30 ml, diluted 1 + 7 with still water at 12 °C, white cups",
-        "leader": "Panel leader",
+        "leader": "Mira Lund",
         "decides": "Quality manager",
     },
     "new_supplier": {
@@ -96,7 +96,7 @@ SESSIONS: dict[str, dict[str, Any]] = {
         "held_on": "2026-09-28",
         "cleared_on": "2026-09-25",
         "serving": "40 ml, diluted 1 + 5 with still water at 14 °C, white cups",
-        "leader": "Panel leader",
+        "leader": "Mira Lund",
         "decides": "Head of purchasing with the quality manager",
     },
 }

@@ -259,7 +259,7 @@ def write_words(name: str, plan: dict[str, Any], ballots: int) -> None:
             "samples": samples,
             "held_on": "2026-11-03",
             "place": "tasting room, six booths, 21 °C",
-            "leader": "Panel leader",
+            "leader": "Mira Lund",
             "assessors": "staff trained in the test",
             "information": "told that samples may or may not differ; not what changed",
             "conditions": "water between samples",

@@ -384,7 +384,7 @@ def whole(batches: list[dict[str, Any]]) -> dict[str, Any]:
         ],
         "tasting_room": {
             "place": "tasting room, six booths, 21 °C",
-            "leader": "Panel leader",
+            "leader": "Mira Lund",
             "assessors": "14 of the staff, trained with this cordial",
             "information": "told which cup is the reference; not which of the others is",
             "conditions": "40 ml, diluted 1 + 6 at 14 °C; water between samples",

@@ -67,9 +67,9 @@ ORDER = {
     """,
     "sessions": """
         files file_kinds lines outcomes reading serving care session afterwards allergens attempts
-        booth_ballots served_beside_plan template outcome_names store workflow spellings
-        booth_plans booth_sittings booths exclusions minors reactions servings served finding
-        filling
+        booth_ballots served_beside_plan template outcome_names signing store staff workflow
+        spellings booth_plans booth_sittings booths exclusions minors reactions servings served
+        finding filling
     """,
     "panel": """
         screening_rules screening
@@ -78,7 +78,7 @@ ORDER = {
         batch_rows batches batch_records plant characteristic references reference_state rule
         disposition_table batch_parts tasted disposition batch_file product_desk
         plant_desk complaint_desk batch_questions trend_words trend_lines charted trend choice_trend
-        batch_trend month tasting_outcomes reference_desk tastings smelling batch_desk
+        batch_trend month tasting_outcomes reference_desk tastings smelling batch_desk second_person
         prepared_year
     """,
     "store": """
@@ -86,7 +86,7 @@ ORDER = {
         migrations.versions.v0003_serving migrations.versions.v0004_products_and_batches tables
         nouns journal connections backup versions people rows register checking archive_form
         reads action repository archive migrations.versions.v0005_outcomes
-        migrations.versions.v0006_complaints
+        migrations.versions.v0006_complaints migrations.versions.v0007_staff
     """,
     "report": """
         words sheets figure_parts figures trend_drawn trend_figures month_figures

@@ -97,3 +97,8 @@ def look_alikes(names: Iterable[str]) -> list[tuple[str, ...]]:
     for name in dict.fromkeys(names):
         groups.setdefault(looks_like(name), []).append(name)
     return [tuple(group) for group in groups.values() if len(group) > 1]
+
+
+def name_and_role(name: str, role: str) -> str:
+    """A name, with its role where there is one."""
+    return f"{name}, {role}" if role else name

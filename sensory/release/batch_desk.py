@@ -5,7 +5,7 @@ Why so
 Release is refused, not only advised against, without a finding, while a tasting is open, and
 while it is blocked (clearance, declaration, reference, panel, attempt). Every other disposition
 may depart from the recommendation, with its reason. Who may decide is the role that the rule
-names; the program does not know who fills it.
+names; who fills it stands among the people who sign (`sessions.staff`).
 """
 
 from __future__ import annotations
@@ -19,6 +19,8 @@ from ..base.records import utc_now
 from ..base.spelling import key_of
 from ..base.version import __version__
 from ..sessions.session import JournalEntry, StoredSession
+from ..sessions.signing import TYPED, Right
+from ..sessions.staff import signature
 from .batch_file import BatchFile, Comment, Kin
 from .batch_records import ENDS, OPEN, BatchRecord, Decision, ProductRecord, lot_key
 from .batch_trend import ProductTrend, trend_of_batches
@@ -137,8 +139,12 @@ def decide(
     reason: str,
     cause: str = "",
     on: str = "",
+    how: str = TYPED,
 ) -> BatchRecord:
     """Record what the authorised role decided, with its reason.
+
+    Where the rule asks for a second person, it is a proposal until `second_person.confirm`. `how`
+    says how far the name is proven, see `sessions.staff.signature`.
 
     `cause` is what was wrong, from the plant's list; `cause_needed` says when it has to be named.
     `on` is the date where it was decided earlier, on paper; the journal has its own time.
@@ -148,8 +154,8 @@ def decide(
     recommendation, with its reason.
 
     Raises RecordError without name, role or reason, or a cause where one is needed; with another
-    role than the rule names; for a
-    release that something stands against; for RETEST where the rule has no second tasting.
+    role than the rule names, or from somebody who may not decide; for a release that something
+    stands against; for RETEST where the rule has no second tasting.
     """
     record = the_batch(desk, number)
     for name, text in (("name", by), ("role", role), ("reason", reason)):
@@ -185,15 +191,26 @@ def decide(
         finding=finding.finding if finding else None,
         cause=the_plant(desk).cause(cause) if cause.strip() else "",
     )
-    new = replace(
+    with desk.action(who=decision.decided_by, why=decision.reason) as act:
+        signed = act.sign(signature(act, by, Right.DECIDE, role=rule.decides, how=how))
+        decision = replace(decision, decided_by=signed.by, role=signed.role)
+        if rule.second_person:
+            new, what = replace(record, proposed=decision), "proposed"
+        else:
+            new, what = decided(record, decision), "decided"
+        act.put_noun(new, expect=record, what=f"{what} {disposition.value.lower()}")
+    return new
+
+
+def decided(record: BatchRecord, decision: Decision) -> BatchRecord:
+    """The batch with a decision that stands."""
+    return replace(
         record,
         decisions=(*record.decisions, decision),
+        proposed=None,
         finding=decision.finding,
         recommended=decision.recommended,
     )
-    with desk.action(who=decision.decided_by, why=decision.reason) as act:
-        act.put_noun(new, expect=record, what=f"decided {disposition.value.lower()}")
-    return new
 
 
 def cause_needed(disposition: Disposition, recommended: Disposition | None) -> bool:

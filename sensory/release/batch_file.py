@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from datetime import date
 
 from ..base.results import Cell, Table
-from ..base.spelling import key_of
+from ..base.spelling import key_of, name_and_role
 from ..catalogue.tests import find_kind
 from ..sessions.session import JournalEntry, StoredSession
+from ..sessions.signing import signed_words
 from .batch_records import BatchRecord, ProductRecord, Tasting
 from .batches import Clearance
 from .disposition import BatchFinding
@@ -90,14 +91,17 @@ class BatchFile:
             allergens = ", ".join(there.allergens) or "none"
         if there.food_safe is not None and there.evidence:
             words += f": {there.evidence}"
+        safe_by = name_and_role(there.food_safe_by, there.food_safe_role)
+        declared_by = name_and_role(there.allergens_by, there.allergens_role)
         rows = [
-            ("food safety", words, there.food_safe_by, there.food_safe_on),
-            ("allergens", allergens, there.allergens_by, there.allergens_on),
+            ("food safety", words, safe_by, there.food_safe_on),
+            ("allergens", allergens, declared_by, there.allergens_on),
         ]
         if there.suspected:
             rows.append(("suspected", f"{there.suspected}: not tasted", "", ""))
             smell = "allowed" if there.smelling_by else "not allowed"
-            rows.append(("smelling only", smell, there.smelling_by, there.smelling_on))
+            smell_by = name_and_role(there.smelling_by, there.smelling_role)
+            rows.append(("smelling only", smell, smell_by, there.smelling_on))
         return Table(columns=("what", "is", "by", "on"), rows=tuple(rows))
 
     def tastings(self) -> Table:
@@ -112,7 +116,7 @@ class BatchFile:
                 decision.decided_at[:16].replace("T", " "),
                 decision.disposition.value.lower(),
                 "" if decision.recommended is None else decision.recommended.value.lower(),
-                f"{decision.decided_by}, {decision.role}",
+                decision.signers,
                 decision.reason,
                 decision.cause,
             )
@@ -159,25 +163,34 @@ class BatchFile:
         return Table(columns=("tasting", "sample", "comment", "times"), rows=rows)
 
     def complaints(self) -> Table:
-        """What was complained of and when, and what became of it."""
+        """What was complained of, when and to whom, and what became of it."""
         rows = tuple(
             (
                 each.received_on,
                 each.text,
+                name_and_role(each.recorded_by, each.recorded_role) or "not on record",
                 each.owner or "nobody yet",
                 each.cause or "not named",
                 each.action or "none yet",
-                f"{each.closed_on}, {each.closed_by}" if each.closed else "open",
+                f"{each.closed_on}, {name_and_role(each.closed_by, each.closed_role)}"
+                if each.closed
+                else "open",
             )
             for each in self.record.complaints
         )
-        columns = ("received on", "complaint", "owner", "cause", "action", "closed")
+        columns = ("received on", "complaint", "recorded by", "owner", "cause", "action", "closed")
         return Table(columns=columns, rows=rows)
 
     def events(self) -> Table:
         """The journal, one entry a row."""
         rows = tuple(
-            (entry.number, entry.at[:19].replace("T", " "), entry.who, entry.what, entry.why)
+            (
+                entry.number,
+                entry.at[:19].replace("T", " "),
+                signed_words(entry),
+                entry.what,
+                entry.why,
+            )
             for entry in self.journal
         )
         return Table(columns=("entry", "at (UTC)", "who", "what", "why"), rows=rows)

@@ -51,10 +51,12 @@ def _care(clearance: Clearance) -> Care:
         return Care(
             suspected=clearance.suspected,
             smelling_by=clearance.smelling_by,
+            smelling_role=clearance.smelling_role,
             smelling_on=clearance.smelling_on,
         )
     return Care(
         cleared_by=clearance.food_safe_by,
+        cleared_role=clearance.food_safe_role,
         cleared_on=clearance.food_safe_on,
         evidence=clearance.evidence,
     )

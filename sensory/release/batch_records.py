@@ -18,7 +18,7 @@ from ..base.errors import RecordError
 from ..base.findings import Finding
 from ..base.plain import LEFT_OUT_EMPTY, Plain
 from ..base.record_checks import iso_date, named, number, once, one_of, parts
-from ..base.spelling import key_of
+from ..base.spelling import key_of, name_and_role
 from .batches import Batch, Clearance, Disposition, Product
 
 OPEN, DONE = "open", "done"
@@ -107,6 +107,10 @@ class Decision(Plain):
     reason: str
     recommended: Disposition | None = None  # what the tool recommended then
     finding: Finding | None = None  # what the tastings showed then
+    # the second person, where the rule asks for one, and when that was
+    confirmed_by: str = field(default="", metadata=LEFT_OUT_EMPTY)
+    confirmed_role: str = field(default="", metadata=LEFT_OUT_EMPTY)
+    confirmed_at: str = field(default="", metadata=LEFT_OUT_EMPTY)
     # of what was wrong, from the plant's list
     cause: str = field(default="", metadata=LEFT_OUT_EMPTY)
 
@@ -118,6 +122,14 @@ class Decision(Plain):
                 object.__setattr__(self, name, one_of(name, value, kind))
         for name in ("decided_by", "role", "decided_at", "reason"):
             named(name, getattr(self, name))
+
+    @property
+    def signers(self) -> str:
+        """Who decided, and who confirmed it, with their roles."""
+        first = f"{self.decided_by}, {self.role}"
+        if not self.confirmed_by:
+            return first
+        return f"{first}; confirmed by {name_and_role(self.confirmed_by, self.confirmed_role)}"
 
     @property
     def departs(self) -> bool:
@@ -135,10 +147,14 @@ class Complaint(Plain):
     text: str
     received_on: str  # date, ISO 8601
     after: int = 0  # how many decisions on the batch there were by then
+    # who put it on record, in which role; older records do not say
+    recorded_by: str = field(default="", metadata=LEFT_OUT_EMPTY)
+    recorded_role: str = field(default="", metadata=LEFT_OUT_EMPTY)
     owner: str = field(default="", metadata=LEFT_OUT_EMPTY)  # who sees to it
     cause: str = field(default="", metadata=LEFT_OUT_EMPTY)  # from the plant's list
     action: str = field(default="", metadata=LEFT_OUT_EMPTY)  # what was done about it
     closed_by: str = field(default="", metadata=LEFT_OUT_EMPTY)
+    closed_role: str = field(default="", metadata=LEFT_OUT_EMPTY)
     # date, ISO 8601; empty as long as it is open
     closed_on: str = field(default="", metadata=LEFT_OUT_EMPTY)
 
@@ -177,6 +193,8 @@ class BatchRecord(Plain):
     rule: dict[str, Any] = field(default_factory=dict)
     decisions: tuple[Decision, ...] = ()
     complaints: tuple[Complaint, ...] = ()
+    # decided by a first person, where the rule asks for a second; no decision until confirmed
+    proposed: Decision | None = field(default=None, metadata=LEFT_OUT_EMPTY)
     # Sessions in which it was smelled only, under suspicion: they are no tastings of it.
     smelled: tuple[str, ...] = field(default=(), metadata=LEFT_OUT_EMPTY)
 
@@ -209,10 +227,12 @@ class BatchRecord(Plain):
         """``open`` as long as it is not released, rejected or sent to rework, else ``done``.
 
         A complaint opens it again, and so does a tasting that is open or says something else
-        than on the day of the decision, until it is decided anew.
+        than on the day of the decision, until it is decided anew; so does a decision that a second
+        person has to confirm.
         """
         ended = self.decision is not None and self.decision.disposition in ENDS
-        return OPEN if not ended or self.complained or self.unsettled else DONE
+        open_again = self.complained or self.unsettled or self.proposed is not None
+        return OPEN if not ended or open_again else DONE
 
     @property
     def unsettled(self) -> bool:
@@ -268,6 +288,8 @@ class BatchRecord(Plain):
         """What has to happen next, in words; empty when nothing does."""
         if self.state == DONE:
             return ""
+        if self.proposed is not None:
+            return "a second person to confirm the decision"
         clearance = self.clearance or Clearance(batch=self.name)
         if clearance.suspected:
             return f"food safety: {clearance.suspected} suspected, not tasted"

@@ -188,11 +188,13 @@ class Clearance(Plain):
         is declared.
     food_safe_by, food_safe_on, allergens_by, allergens_on : str
         Role or person, and date; needed where there is a decision or declaration.
+    food_safe_role, allergens_role : str
+        Role of the person; empty where nobody was on record as signing.
     evidence : str
         What the decision rests on, such as a residue test that was passed.
     suspected : str
         One of `sessions.care.SUSPICIONS` where that is suspected; the batch is not tasted then.
-    smelling_by, smelling_on : str
+    smelling_by, smelling_role, smelling_on : str
         Who of food safety allows a suspected batch to be smelled, and since when.
     """
 
@@ -203,9 +205,12 @@ class Clearance(Plain):
     food_safe_on: str = ""
     allergens_by: str = ""
     allergens_on: str = ""
+    food_safe_role: str = field(default="", metadata=LEFT_OUT_EMPTY)
+    allergens_role: str = field(default="", metadata=LEFT_OUT_EMPTY)
     evidence: str = field(default="", metadata=LEFT_OUT_EMPTY)
     suspected: str = field(default="", metadata=LEFT_OUT_EMPTY)
     smelling_by: str = field(default="", metadata=LEFT_OUT_EMPTY)
+    smelling_role: str = field(default="", metadata=LEFT_OUT_EMPTY)
     smelling_on: str = field(default="", metadata=LEFT_OUT_EMPTY)
 
     def __post_init__(self) -> None:

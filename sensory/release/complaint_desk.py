@@ -14,6 +14,8 @@ from dataclasses import replace
 from ..base.errors import RecordError
 from ..base.record_checks import iso_date
 from ..base.records import utc_now
+from ..sessions.signing import TYPED
+from ..sessions.staff import signature
 from .batch_records import OPEN_COMPLAINT, BatchRecord, Complaint
 from .batches import Clearance
 from .plant_desk import the_plant
@@ -34,36 +36,47 @@ def record_complaint(
     owner: str = "",
     suspected: str = "",
     who: str,
+    how: str = TYPED,
 ) -> BatchRecord:
     """Put a complaint on record: the batch is open again and waits for food safety.
 
     A batch under complaint is not tasted until food safety has cleared it, so an earlier
     clearance no longer holds, nor a permission to smell it; the declaration of allergens stays.
     `owner` is who sees to it; `suspected` says where a chemical taint or foreign matter is
-    suspected.
+    suspected. A decision that a second person has not confirmed is dropped. `how` says how far the
+    name of `who` is proven, see `sessions.staff.signature`.
 
-    Raises RecordError without a text or a date, or for a date to come.
+    Raises RecordError without a text or a date, for a date to come, or from somebody who is not
+    among the people who sign.
     """
     if received_on > utc_now()[:10]:
         raise RecordError(f"A complaint cannot be of {received_on}, which is still to come.")
     with desk.action(who=who, why=f"received on {received_on}") as act:
         record = the_batch(act, number)
-        after = len(record.decisions)
+        signed = act.sign(signature(act, who, None, how=how))
         complaint = Complaint(
-            text=text.strip(), received_on=received_on, after=after, owner=" ".join(owner.split())
+            text=text.strip(),
+            received_on=received_on,
+            after=len(record.decisions),
+            owner=" ".join(owner.split()),
+            recorded_by=signed.by,
+            recorded_role=signed.role,
         )
         there = record.clearance or (Clearance(batch=record.name) if suspected else None)
         cleared = there and replace(
             there,
             food_safe=None,
             food_safe_by="",
+            food_safe_role="",
             food_safe_on="",
             evidence="",
             suspected=suspected or there.suspected,
             smelling_by="",
+            smelling_role="",
             smelling_on="",
         )
-        new = replace(record, clearance=cleared, complaints=(*record.complaints, complaint))
+        complaints = (*record.complaints, complaint)
+        new = replace(record, clearance=cleared, complaints=complaints, proposed=None)
         act.put_noun(new, expect=record, what="complaint")
         answer_cautions(act, new, {"cleared": False})
         return new
@@ -95,12 +108,15 @@ def look_into(
 
 
 def close_complaint(
-    desk: Desk, number: str, place: int, *, by: str, on: str = "", who: str
+    desk: Desk, number: str, place: int, *, by: str, on: str = "", who: str, how: str = TYPED
 ) -> BatchRecord:
     """Close a complaint whose cause is named and about which something was done.
 
-    Raises RecordError while the batch waits for a new decision, without owner, cause, action or
-    name, before it was received, or where it is closed already.
+    `how` says how far the name of `by` is proven, see `sessions.staff.signature`.
+
+    Raises RecordError while the batch waits for a new decision, without owner, cause or action,
+    from somebody who is not among the people who sign, before it was received, or where it is
+    closed already.
     """
     with desk.action(who=who, why=f"complaint {place}") as act:
         record = the_batch(act, number)
@@ -110,7 +126,8 @@ def close_complaint(
         day = on or utc_now()[:10]
         if iso_date("on", day) < iso_date("received_on", complaint.received_on):
             raise RecordError(f"The complaint came on {complaint.received_on}, after {day}.")
-        closed = replace(complaint, closed_by=" ".join(by.split()), closed_on=day)
+        signed = act.sign(signature(act, by, None, how=how))
+        closed = replace(complaint, closed_by=signed.by, closed_role=signed.role, closed_on=day)
         new = _with(record, place, closed)
         act.put_noun(new, expect=record, what="complaint closed")
         return new

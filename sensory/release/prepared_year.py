@@ -19,6 +19,7 @@ from typing import Any
 from ..base.errors import RecordError
 from ..sessions.care import Care
 from ..sessions.session import CAUTIONS, StoredSession
+from ..sessions.signing import INVENTED
 from ..sessions.workflow import agree, describe, enter_cells
 from .batch_desk import decide
 from .batch_records import BatchRecord, ProductRecord
@@ -70,6 +71,7 @@ def load_year(desk: Desk, folder: Path, *, who: str) -> str:
             drift_limit=year["drift_limit"],
             who=who,
             why=f"{year['agreed_because']} ({year['agreed_on']})",
+            how=INVENTED,
         )
         events = [*_of_references(act, year, compared, who), *_of_batches(act, year, ballots, who)]
         for _, _, happens in sorted(events, key=lambda event: event[:2]):
@@ -146,7 +148,8 @@ def _taken_over(desk: Desk, entry: Plain, sessions: Mapping[str, str], *, who: s
         f"bridged_to_{which}": _bridge(desk, reference.name, reference.batch, told, sessions)
         for which, told in entry.get("bridges", {}).items()
     }
-    take_over(desk, replace(reference, **bridges), who=who, why=entry["why"])
+    new = replace(reference, **bridges)
+    take_over(desk, new, who=who, why=entry["why"], how=INVENTED)
 
 
 def _again(desk: Desk, entry: Plain, sessions: Mapping[str, str], *, who: str) -> None:
@@ -168,7 +171,7 @@ def _of_batches(desk: Desk, year: Plain, ballots: Ballots, who: str) -> Iterator
         yield batch.made_on, _MADE, partial(enter_batch, desk, batch, who=who)
         if clearance := entry["clearance"]:
             clearance = {**clearance, "allergens": tuple(clearance["allergens"])}
-            clear = partial(clear_batch, desk, batch.number, **clearance, who=who)
+            clear = partial(clear_batch, desk, batch.number, **clearance, who=who, how=INVENTED)
             yield clearance["on"], _CLEARED, clear
         for at, held in enumerate(entry["tastings"], start=1):
             cells = ballots.get((batch.number, str(at)), {})
@@ -202,11 +205,12 @@ def _held(
         details=replace(session.details, **details),
         cautions={caution.key: True for caution in CAUTIONS},
         who=who,
+        how=INVENTED,
     )
-    agree(desk, session.id, who=who)
+    agree(desk, session.id, who=who, how=INVENTED)
     enter_cells(desk, session.id, cells, who=who, why="ballots of the prepared year")
 
 
 def _decided(desk: Desk, number: str, decision: Plain) -> None:
     rest = {key: decision[key] for key in ("by", "role", "reason", "cause", "on")}
-    decide(desk, number, Disposition(decision["disposition"]), **rest)
+    decide(desk, number, Disposition(decision["disposition"]), **rest, how=INVENTED)

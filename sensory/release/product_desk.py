@@ -17,6 +17,8 @@ from typing import TypeVar
 
 from ..base.errors import RecordError
 from ..sessions.session import JournalEntry
+from ..sessions.signing import TYPED, Right
+from ..sessions.staff import signature
 from ..sessions.store import Action, Store
 from .batch_records import BatchRecord, ProductRecord
 from .batches import AttributeLimit, Batch, Clearance, Product
@@ -110,31 +112,41 @@ def agree_rule(
     drift_limit: float | None = None,
     who: str,
     why: str,
+    how: str = TYPED,
 ) -> ProductRecord:
     """Agree the release rule of a product, or another one in its place.
 
-    Batches that were decided keep their decision; the next recommendation goes by this rule.
+    Batches that were decided keep their decision; the next recommendation goes by this rule. `how`
+    says how far the name is proven, see `sessions.staff.signature`.
 
-    Raises RecordError without a reason.
+    Raises RecordError without a reason, or from somebody who may not agree it.
     """
     if not why.strip():
-        raise RecordError("Say why this rule, and who agreed to it; the journal keeps it.")
+        raise RecordError("Say why this rule; the journal keeps it.")
     with desk.action(who=who, why=why.strip()) as act:
+        act.sign(signature(act, who, Right.AGREE, how=how))
         record = the_product(act, name)
         product = replace(record.product, release_rule=rule.to_dict(), drift_limit=drift_limit)
         return _put(act, record, replace(record, product=product), "rule agreed")
 
 
 def tolerate(
-    desk: Desk, name: str, attributes: tuple[AttributeLimit, ...], *, who: str, why: str
+    desk: Desk,
+    name: str,
+    attributes: tuple[AttributeLimit, ...],
+    *,
+    who: str,
+    why: str,
+    how: str = TYPED,
 ) -> ProductRecord:
     """State what is tolerated in each attribute: a margin round the reference, or limits.
 
-    Raises RecordError without a reason.
+    Raises RecordError without a reason, or from somebody who may not agree it.
     """
     if not why.strip():
-        raise RecordError("Say why, and who agreed to it; the journal keeps it.")
+        raise RecordError("Say why; the journal keeps it.")
     with desk.action(who=who, why=why.strip()) as act:
+        act.sign(signature(act, who, Right.AGREE, how=how))
         record = the_product(act, name)
         product = replace(record.product, attributes=attributes)
         return _put(act, record, replace(record, product=product), "attributes agreed")
@@ -180,14 +192,17 @@ def clear_batch(
     by: str,
     on: str,
     who: str,
+    how: str = TYPED,
 ) -> BatchRecord:
     """Record what food safety decided, or which allergens are declared, or both.
 
-    What is left out stays as it was. `evidence` says what a decision rests on; a suspicion is
-    lifted by nothing else. `suspected` goes with a batch that is not cleared.
+    What is left out stays as it was. `by` is who decided, `who` puts it on record; `how` says how
+    far the name of `by` is proven, see `sessions.staff.signature`. `evidence` says what a decision
+    rests on; a suspicion is lifted by nothing else. `suspected` goes with a batch that is not
+    cleared.
 
-    Raises RecordError where nothing is said, without a name and a date, or where a suspected batch
-    is cleared without evidence.
+    Raises RecordError where nothing is said, without a name and a date, where `by` may not clear
+    batches, or where a suspected batch is cleared without evidence.
     """
     if food_safe is None and allergens is None:
         raise RecordError("Say what food safety decided, or which allergens are declared.")
@@ -198,6 +213,7 @@ def clear_batch(
         reasons.append(f"allergens declared: {', '.join(allergens) or 'none'}")
     with desk.action(who=who, why="; ".join(reasons)) as act:
         record = the_batch(act, number)
+        signed = act.sign(signature(act, by, Right.CLEAR, how=how))
         latest = max((complaint.received_on for complaint in record.complaints), default="")
         if food_safe and record.complained and on < latest:
             raise RecordError(
@@ -207,9 +223,21 @@ def clear_batch(
         declared = there.allergens
         if food_safe is not None:
             there = _decided(there, food_safe, evidence, suspected)
-            there = replace(there, food_safe=food_safe, food_safe_by=by, food_safe_on=on)
+            there = replace(
+                there,
+                food_safe=food_safe,
+                food_safe_by=signed.by,
+                food_safe_role=signed.role,
+                food_safe_on=on,
+            )
         if allergens is not None:
-            there = replace(there, allergens=allergens, allergens_by=by, allergens_on=on)
+            there = replace(
+                there,
+                allergens=allergens,
+                allergens_by=signed.by,
+                allergens_role=signed.role,
+                allergens_on=on,
+            )
         new = replace(record, clearance=there)
         act.put_noun(new, expect=record, what="clearance")
         answers: dict[str, bool] = {} if food_safe is None else {"cleared": food_safe}
@@ -237,6 +265,7 @@ def _decided(there: Clearance, safe: bool, evidence: str, suspected: str) -> Cle
         evidence=evidence,
         suspected=now,
         smelling_by=there.smelling_by if same else "",
+        smelling_role=there.smelling_role if same else "",
         smelling_on=there.smelling_on if same else "",
     )
 

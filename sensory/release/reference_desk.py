@@ -19,12 +19,14 @@ from math import isfinite
 
 from ..base.errors import RecordError
 from ..base.record_checks import iso_date
-from ..base.spelling import key_of
+from ..base.spelling import key_of, same_person
 from ..catalogue.outcome import Comparison, Outcome
 from ..catalogue.outcome_words import overall
 from ..catalogue.tests import find_kind
 from ..sessions.finding import outcome_of_session
 from ..sessions.session import Sample, StoredSession
+from ..sessions.signing import TYPED, Right
+from ..sessions.staff import signature
 from ..sessions.workflow import new_session_id, open_session
 from .batch_questions import compared_references
 from .batch_records import ProductRecord
@@ -201,20 +203,26 @@ def _numbers(outcome: Outcome, compared: tuple[Comparison, ...]) -> str:
     return f"{name}: {', '.join(told) or outcome.because}"
 
 
-def take_over(desk: Desk, reference: Reference, *, who: str, why: str) -> ProductRecord:
+def take_over(
+    desk: Desk, reference: Reference, *, who: str, why: str, how: str = TYPED
+) -> ProductRecord:
     """Make a reference the one in use.
 
     The first one of a product needs no bridge. Every later one needs a bridge to the one
     before and one to the first, each from a tasting on record that showed similarity
     (`tasted_bridge`), or with the decision of the role that the release rule names, and a reason.
+    Whoever decided signs the action; `how` says how far the name is proven, see
+    `sessions.staff.signature`.
 
     Raises RecordError when a bridge is missing, leads elsewhere, has a finding that was typed or
-    is not the one of its session, or shows no similarity and nobody entitled decided.
+    is not the one of its session, or shows no similarity and nobody entitled decided, or not the
+    same person for both.
     """
     with desk.action(who=who, why=why) as act:
         record = the_product(act, reference.product)
         if record.references:
             _check_bridges(act, record, reference)
+            reference = _signed(act, record, reference, how)
         elif reference.bridges:
             name = reference.name
             raise RecordError(f"{name} is the first reference: there is nothing to bridge.")
@@ -222,6 +230,30 @@ def take_over(desk: Desk, reference: Reference, *, who: str, why: str) -> Produc
         act.put_noun(reference, expect=None, what="reference entered")
         act.put_noun(new, expect=record, what="reference in use")
         return new
+
+
+def _signed(act: DeskAction, record: ProductRecord, reference: Reference, how: str) -> Reference:
+    """The reference with its exceptions signed by who decided them."""
+    rule = rule_of(record)
+    exceptions = {
+        name: bridge
+        for name in ("bridged_to_previous", "bridged_to_first")
+        if (bridge := getattr(reference, name)) is not None and not bridge.similar
+    }
+    if rule is None or not exceptions:
+        return reference
+    deciding = {same_person(bridge.decided_by): bridge.decided_by for bridge in exceptions.values()}
+    if len(deciding) > 1:
+        raise RecordError(
+            f"The exceptions for {reference.name} are decided by one person; got "
+            f"{' and '.join(deciding.values())}."
+        )
+    (by,) = deciding.values()
+    signed = act.sign(signature(act, by, Right.DECIDE, role=rule.decides, how=how))
+    own = {"decided_by": signed.by, "role": signed.role}
+    return replace(
+        reference, **{name: replace(bridge, **own) for name, bridge in exceptions.items()}
+    )
 
 
 def compare_again(desk: Desk, bridge: Bridge, *, who: str, why: str) -> Reference:

@@ -28,12 +28,13 @@ from numpy.typing import ArrayLike
 from ..base.checks import one_count, one_number, probability, within
 from ..base.errors import ArgumentError
 from ..base.findings import Finding
-from ..base.plain import Plain, written_as_key
+from ..base.plain import LEFT_OUT_EMPTY, Plain, written_as_key
 from ..base.results import several
 from ..catalogue.tests import find_kind, kinds, protocol_of
 from ..choices.protocols import Protocol
 from ..choices.size import operating_characteristic
 from ..choices.two_stage import TwoStagePlan
+from ..sessions.signing import ANYBODY
 from .batches import Disposition
 from .characteristic import (
     EXACT,
@@ -98,6 +99,8 @@ class ReleaseRule(Plain):
         batch less blind control, as it was in sessions before; `characteristic` needs it.
     decides : str
         The role that decides on the batch.
+    second_person : bool
+        Whether another person of that role has to confirm each decision.
 
     Raises
     ------
@@ -124,7 +127,8 @@ class ReleaseRule(Plain):
     dispositions: Mapping[Finding, Disposition] = field(default_factory=lambda: dict(USUAL))
     retest: TwoStagePlan | None = None
     scatter: float | None = None
-    decides: str = "the authorised person of the plant"
+    decides: str = ANYBODY
+    second_person: bool = field(default=False, metadata=LEFT_OUT_EMPTY)
 
     def __post_init__(self) -> None:
         by = self.by
@@ -136,6 +140,8 @@ class ReleaseRule(Plain):
         self._check_limit(by)
         if not str(self.decides).strip():
             raise ArgumentError("decides must name the role that decides on the batch.")
+        if not isinstance(self.second_person, bool):
+            raise ArgumentError(f"second_person must be True or False; got {self.second_person!r}.")
         object.__setattr__(self, "margins", MappingProxyType(dict(self.margins)))
         object.__setattr__(self, "dispositions", _checked(self.dispositions))
         if self.retest is not None:
@@ -256,7 +262,8 @@ class ReleaseRule(Plain):
             *self._retest_words(),
             "No batch is released without clearance by food safety and a declaration of its "
             "allergens, nor by a panel that could not have seen the limit on that day.",
-            f"This is a recommendation; {self.decides} decides.",
+            f"This is a recommendation; {self.decides} decides."
+            + " A second person confirms each decision." * self.second_person,
         )
 
     @property

@@ -14,16 +14,23 @@ from dataclasses import replace
 from ..base.errors import RecordError
 from ..base.record_checks import iso_date
 from ..sessions.session import StoredSession
+from ..sessions.signing import TYPED, Right
+from ..sessions.staff import signature
 from ..sessions.workflow import new_session_id, open_session
 from .batch_questions import details_of, question_of
 from .batch_records import BatchRecord
 from .product_desk import Desk, rule_for, the_batch, the_product
 
 
-def allow_smelling(desk: Desk, number: str, *, by: str, on: str, who: str) -> BatchRecord:
+def allow_smelling(
+    desk: Desk, number: str, *, by: str, on: str, who: str, how: str = TYPED
+) -> BatchRecord:
     """Record who of food safety allows a suspected batch to be smelled, and since when.
 
-    Raises RecordError where nothing is suspected, or without a name and a date.
+    `how` says how far the name of `by` is proven, see `sessions.staff.signature`.
+
+    Raises RecordError where nothing is suspected, without a name and a date, or where `by` may not
+    clear batches.
     """
     if not by.strip():
         raise RecordError("Say who of food safety allows it: the name is missing.")
@@ -32,8 +39,11 @@ def allow_smelling(desk: Desk, number: str, *, by: str, on: str, who: str) -> Ba
         record = the_batch(act, number)
         if record.clearance is None or not record.clearance.suspected:
             raise RecordError(f"{record.name} is not under suspicion: nothing is smelled only.")
-        name = " ".join(by.split())
-        new = replace(record, clearance=replace(record.clearance, smelling_by=name, smelling_on=on))
+        signed = act.sign(signature(act, by, Right.CLEAR, how=how))
+        clearance = replace(
+            record.clearance, smelling_by=signed.by, smelling_role=signed.role, smelling_on=on
+        )
+        new = replace(record, clearance=clearance)
         act.put_noun(new, expect=record, what="smelling allowed")
         return new
 

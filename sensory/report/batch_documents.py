@@ -129,11 +129,14 @@ def _recommended(file: BatchFile) -> Words:
 def _decided(record: BatchRecord) -> Words:
     decision = record.decision
     waits = [f"It waits for: {record.waits_for}."] if decision is None or record.waits_for else []
+    if (first := record.proposed) is not None:
+        what = first.disposition.value.lower()
+        waits.insert(0, f"Decided, not confirmed: {what}, {first.signers}: {first.reason}")
     if decision is None:
         return {"label": "Decision", "heading": "Not decided", "lines": waits, "strong": False}
     at = decision.decided_at
     when = stamp(at) if "T" in at else at
-    lines = [f"{decision.decided_by}, {decision.role}, {when}: {decision.reason}"]
+    lines = [f"{decision.signers}, {when}: {decision.reason}"]
     if decision.cause:
         lines.append(f"Cause: {decision.cause}.")
     if decision.departs and decision.recommended is not None:
@@ -186,7 +189,7 @@ def _tables(file: BatchFile) -> list[Words]:
     decisions = file.decisions()
     changed = replace(decisions, rows=decisions.rows if len(decisions.rows) > 1 else ())
     return [
-        _table("Complaints", file.complaints(), (2, 5, 2, 2, 4, 3)),
+        _table("Complaints", file.complaints(), (2, 5, 3, 2, 2, 4, 3)),
         _table("Tastings, every attempt", file.tastings(), (3, 2, 6, 4, 2), note),
         _table("Comments of assessors, without names", file.remarks(), (1, 3, 8, 1)),
         _table("Decisions; the last one stands", changed, (3, 2, 2, 5, 6, 2)),

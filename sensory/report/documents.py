@@ -13,6 +13,7 @@ from typing import Any
 import typst
 
 from ..base.results import Table, cell_text, several
+from ..base.spelling import name_and_role
 from ..catalogue.outcome import QUANTITIES, AssessorLine, AssessorPoint, NamedTable, Outcome
 from ..catalogue.tests import find_kind
 from ..sessions.care import care_in_words
@@ -226,9 +227,10 @@ def printed_table(table: Table, **more: object) -> Words:
 def _agreement(session: StoredSession) -> Words:
     """When and by whom the question was agreed and the ballots closed."""
     entered = session.ballots_at_agreement
+    agreed_by = name_and_role(session.agreed_by, session.agreed_role)
     return block(
         "Agreement",
-        ("Agreed", f"{stamp(session.agreed_at)} by {session.agreed_by}"),
+        ("Agreed", f"{stamp(session.agreed_at)} by {agreed_by}"),
         ("Ballots then", f"{entered} entered" if entered else "none entered"),
         ("Closed", stamp(session.closed_at)),
         ("Cautions", _cautions(session)),

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 import streamlit as st
 from streamlit.runtime.scriptrunner import get_script_run_ctx
 
+from ..sessions.signing import PASSCODE, PROVIDER, TYPED
 from . import provider
 from .passcode import COOKIE, Keeper
 
@@ -25,10 +26,27 @@ SIGN_IN, SIGN_OUT = "/sign-in", "/sign-out"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Leader:
-    """May open every page; `how` says in the journal how they came in."""
+    """May open every page.
 
-    how: str = "on this machine"
-    signed_in: bool = False
+    `person`: key of the person in the record, as the sign-in proves it; empty on one machine,
+        where nothing does.
+    `listed`: the name by which a provider vouches for somebody who may have no key yet.
+    """
+
+    person: str = ""
+    listed: str = ""
+
+    @property
+    def signed_in(self) -> bool:
+        """Whether it is proven who this is."""
+        return bool(self.person or self.listed)
+
+    @property
+    def how(self) -> str:
+        """How far the identity is proven, for the journal."""
+        if not self.signed_in:
+            return TYPED
+        return PROVIDER if self.listed else PASSCODE
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,9 +58,13 @@ class Booth:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stranger:
-    """Anybody else; `can_sign_in` is False where the program was started for one machine."""
+    """Anybody else; `can_sign_in` is False where the program was started for one machine.
+
+    `put_out`: whether the record has it that this person no longer signs.
+    """
 
     can_sign_in: bool = True
+    put_out: bool = False
 
 
 Visitor = Leader | Booth | Stranger
@@ -71,7 +93,7 @@ def who_asks(
     option. `listed` is the leader whom a provider vouches for and the list names.
 
     >>> who_asks({}, {}, keeper=None, address="127.0.0.1")
-    Leader(how='on this machine', signed_in=False)
+    Leader(person='', listed='')
     >>> who_asks({}, {}, keeper=None, address="0.0.0.0")
     Stranger(can_sign_in=False)
     >>> who_asks({"booth": "plum"}, {}, keeper=None, address="127.0.0.1")
@@ -82,15 +104,15 @@ def who_asks(
     if keeper is None:
         return Leader() if _this_machine(address) else Stranger(can_sign_in=False)
     if listed:
-        return Leader(how=f"signed in as {listed}", signed_in=True)
-    if keeper.signed_in(cookies.get(COOKIE)):
-        return Leader(how="signed in with the passcode", signed_in=True)
+        return Leader(person=keeper.person_of(listed) or "", listed=listed)
+    if person := keeper.signed_in(cookies.get(COOKIE)):
+        return Leader(person=person)
     return Stranger()
 
 
 def visitor() -> Visitor:
     """Who asks in this run of the script."""
-    keeper = _KEEPERS[0] if _KEEPERS else None
+    keeper = kept()
     listed = provider.listed_leader() if keeper else None
     cookies, address = st.context.cookies, st.get_option("server.address")
     who = who_asks(st.query_params, cookies, keeper=keeper, address=address, listed=listed)
@@ -98,6 +120,11 @@ def visitor() -> Visitor:
     if context and isinstance(who, Leader) and who.signed_in and not listed:
         _LED.add(context.session_id)
     return who
+
+
+def kept() -> Keeper | None:
+    """What knows the ways in; None where the program was started for this machine only."""
+    return _KEEPERS[0] if _KEEPERS else None
 
 
 def was_led(session_id: str) -> bool:

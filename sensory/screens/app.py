@@ -6,15 +6,29 @@ checkout calls the same `main`.
 
 from __future__ import annotations
 
+from contextlib import suppress
 from functools import partial
+from html import escape
 from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from sensory.base.errors import RecordError
 from sensory.screens import provider
-from sensory.screens.access import SIGN_IN, SIGN_OUT, Booth, Leader, Stranger, Visitor, visitor
-from sensory.screens.frame import Frame, remember, shown_errors
+from sensory.screens.access import (
+    SIGN_IN,
+    SIGN_OUT,
+    Booth,
+    Leader,
+    Stranger,
+    Visitor,
+    kept,
+    visitor,
+)
+from sensory.screens.frame import Frame, plain, remember, shown_errors
 from sensory.screens.places import DEMO, kept_in, record_url
+from sensory.sessions.signing import Person, Right
+from sensory.sessions.staff import enter_person, who_is
 from sensory.store.repository import Repository, open_store
 
 if TYPE_CHECKING:
@@ -39,19 +53,45 @@ def main() -> None:
     """Run one page of those that this visitor may see; no other is registered."""
     st.set_page_config(page_title="Against the reference", layout="wide")
     st.html("<style>.stMainBlockContainer { padding-top: 4.5rem; }</style>")
-    who = visitor()
+    who, person = identified(visitor())
     pages = pages_of(who)
     chosen = st.navigation(pages, position="top")
     with shown_errors():
         if isinstance(who, Leader):
             url = record_url()
             filled(url)
-            frame = Frame(store=record(url), demo=DEMO, how=who.how, place=kept_in(url))
-            remember(frame, pages)
-            way_out(who)
+            store, place = record(url), kept_in(url)
+            remember(Frame(store=store, demo=DEMO, how=who.how, person=person, place=place), pages)
+            way_out(who, person)
         elif isinstance(who, Booth):
             remember(Frame(store=record(record_url()), demo=DEMO), ())
         chosen.run()
+
+
+def identified(who: Visitor) -> tuple[Visitor, Person | None]:
+    """The person on record behind a sign-in; a stranger where the person no longer signs.
+
+    Somebody for whom a provider vouches for the first time is put on record under the name of the
+    list, and may agree questions; those who manage people may change that.
+    """
+    keeper = kept()
+    if keeper is None or not isinstance(who, Leader):
+        return who, None
+    store = record(record_url())
+    people = store.people()
+    person = next((each for each in people if each.key == who.person), None)
+    if person is None and who.listed:
+        person = who_is(people, who.listed)
+        if person is None:
+            new = Person(name=who.listed, roles=("panel leader",), may=(Right.AGREE,))
+            with suppress(RecordError):  # another window was faster
+                enter_person(store, new, who=who.listed)
+            person = who_is(store.people(), who.listed)
+        if person is not None:
+            keeper.link(person.key, who.listed)
+    if person is None or not person.active:
+        return Stranger(put_out=True), None
+    return who, person
 
 
 def pages_of(who: Visitor) -> list[StreamlitPage]:
@@ -71,6 +111,7 @@ def _leader_pages() -> list[StreamlitPage]:
         batch,
         batches,
         finding,
+        people,
         plan,
         product,
         question,
@@ -81,7 +122,7 @@ def _leader_pages() -> list[StreamlitPage]:
 
     modules = (
         *(sessions, plan, question, serve, ballots, finding),
-        *(batches, batch, trend, product),
+        *(batches, batch, trend, product, people),
     )
     names = [module.__name__.rpartition(".")[2] for module in modules]
     return [
@@ -99,22 +140,24 @@ def stranger_page(stranger: Stranger) -> None:
             "`sensory network`, which asks for a passcode."
         )
         return
-    st.html(f'<a href="{SIGN_IN}" target="_self">Sign in with the passcode</a>')
+    if stranger.put_out:
+        st.markdown("You no longer sign in this record. Ask somebody who manages its people.")
+    st.html(f'<a href="{SIGN_IN}" target="_self">Sign in with your passcode</a>')
     if provider.leaders():
-        if st.user.is_logged_in:
+        if st.user.is_logged_in and not stranger.put_out:
             st.markdown("You are signed in, but not on the list of panel leaders.")
-        elif st.button("Sign in with your account", key="provider"):
+        elif not st.user.is_logged_in and st.button("Sign in with your account", key="provider"):
             st.login()
 
 
-def way_out(leader: Leader) -> None:
-    """Sign out, where there is something to sign out from."""
-    if not leader.signed_in:
+def way_out(leader: Leader, person: Person | None) -> None:
+    """Who is signed in, and the way out, where there is one."""
+    if person is None:
         return
-    if provider.listed_leader():
-        st.button("Sign out", key="sign-out", on_click=st.logout)
+    if leader.listed:
+        st.button(f"Sign out ({plain(person.name)})", key="sign-out", on_click=st.logout)
     else:
-        link = f'<a href="{SIGN_OUT}" target="_self">Sign out</a>'
+        link = f'{escape(person.name)} · <a href="{SIGN_OUT}" target="_self">Sign out</a>'
         st.html(f'<div style="text-align: right">{link}</div>')
 
 

@@ -26,11 +26,14 @@ from ..release.rule import ReleaseRule
 from ..release.tastings import attach, give_up, open_tasting
 from ..release.trend_words import batch_count
 from ..sessions.session import ADVICE
+from ..sessions.signing import Right
 from .batch_complaints import complaint_forms, complaint_lines
 from .batch_forms import clearance_form, recorded, say_recorded, smelling_form
+from .confirm_form import confirm_form
 from .finding import SIGNS
-from .frame import chosen_batch, desk, go, nameless, plain, shown_errors
+from .frame import acting, chosen_batch, current_frame, desk, go, plain, shown_errors
 from .parts import act, download, listed, pressed, scroll, show_table, way
+from .sign import hand
 from .worker import pdf_of
 
 _KIN_SHOWN = 12
@@ -46,7 +49,7 @@ def page() -> None:
         way("To the batches", "to-batches", "batches")
         return
     with shown_errors():
-        up_to_date(desk(), chosen, who=nameless())
+        up_to_date(desk(), chosen, who=acting())
         file = batch_file(desk(), chosen)
         _head(file)
         left, right = st.columns([3, 2], gap="large")
@@ -90,6 +93,8 @@ def _headline(file: BatchFile) -> str:
         return f"{standing[:1].upper()}{standing[1:]}"
     if decision is not None and file.record.state == DONE:
         return f"Decided: {decision.disposition.value.lower()}"
+    if (first := file.record.proposed) is not None:
+        return f"Not confirmed yet: {first.disposition.value.lower()}"
     if file.finding is None:
         return "No recommendation yet"
     if decision is not None and decision.disposition is Disposition.HOLD:
@@ -110,7 +115,9 @@ def _next(file: BatchFile) -> None:
     if record.state != DONE:
         if cleared:
             _taste(file)
-        if file.rule is not None:
+        if file.rule is not None and record.proposed is not None:
+            confirm_form(record, record.proposed, file.rule)
+        elif file.rule is not None:
             _decide(file, file.rule)
     complaint_forms(record)
 
@@ -136,7 +143,7 @@ def _taste(file: BatchFile) -> None:
     label = f"Open {which} tasting: {find_kind(rule.test).name}"
     if pressed(label, "open-tasting", primary=not unplanned):
         with shown_errors():
-            go("question", open_tasting(desk(), record.name, who=nameless()).id)
+            go("question", open_tasting(desk(), record.name, who=acting()).id)
 
 
 def _waiting(record: BatchRecord, session: str) -> None:
@@ -147,7 +154,7 @@ def _waiting(record: BatchRecord, session: str) -> None:
             "Give it up: reason, without names and nothing about health",
             key=f"give-up-{record.name}",
         )
-        stop = partial(give_up, desk(), record.name, session, who=nameless(), why=why)
+        stop = partial(give_up, desk(), record.name, session, who=acting(), why=why)
         act("Give the tasting up", "give-up", stop, ready=why.strip())
 
 
@@ -170,22 +177,25 @@ def _decide(file: BatchFile, rule: ReleaseRule) -> None:
             horizontal=True,
             key=f"decide-{name}",
         )
-        by = st.text_input("Name", key=f"decide-by-{name}")
         reason = st.text_input(
             "Reason",
             key=f"decide-why-{name}",
             help="It stays in the journal and cannot be erased: no names, nothing about health.",
         )
+        by = hand("Name", f"decide-by-{name}", Right.DECIDE, role=rule.decides, asked=rule.decides)
         recommended = shown.disposition if shown else None
         needed = chosen is not None and cause_needed(Disposition(str(chosen)), recommended)
         cause = _cause(name, needed)
-        sure = st.checkbox(f"I am {plain(rule.decides)}", key=f"decide-role-{name}")
-        told = by.strip() and reason.strip() and (cause or not needed)
+        proven = current_frame().person is not None
+        sure = proven or st.checkbox(f"I am {plain(rule.decides)}", key=f"decide-role-{name}")
+        told = by.ready and reason.strip() and (cause or not needed)
         ready = chosen is not None and told and sure
         if pressed("Record the decision", "decide", primary=True, ready=ready):
             with shown_errors():
+                by.put_on_record()
                 what, role = Disposition(str(chosen)), rule.decides
-                decide(desk(), name, what, by=by, role=role, reason=reason, cause=cause)
+                more = {"reason": reason, "cause": cause, "how": by.how}
+                decide(desk(), name, what, by=by.name, role=role, **more)
                 recorded(f"decide-{name}", f"decide-by-{name}", f"decide-cause-{name}")
 
 
@@ -226,7 +236,7 @@ def _attach(record: BatchRecord) -> None:
         chosen = st.selectbox(
             "Session", list(offered), index=None, format_func=words, key=f"attach-{name}"
         )
-        put = partial(attach, desk(), name, str(chosen), who=nameless())
+        put = partial(attach, desk(), name, str(chosen), who=acting())
         act("It was a tasting of this batch", "attach", put, ready=chosen is not None)
 
 

@@ -7,12 +7,15 @@ from functools import partial
 
 import streamlit as st
 
+from ..base.spelling import name_and_role
 from ..release.batch_records import BatchRecord
 from ..release.product_desk import clear_batch
 from ..release.smelling import allow_smelling, open_smelling
 from ..sessions.care import SUSPICIONS
-from .frame import desk, go, nameless, plain, shown_errors
+from ..sessions.signing import Right
+from .frame import acting, desk, go, plain, shown_errors
 from .parts import pressed, way
+from .sign import hand
 
 _RECORDED = "recorded"
 _CLEARED, _NOT = "cleared for tasting and release", "NOT cleared"
@@ -56,13 +59,14 @@ def _food_safety(record: BatchRecord) -> None:
         key=f"safe-evidence-{name}",
         placeholder="such as: residue test passed",
     )
-    by = st.text_input("Decided by", key=f"safe-by-{name}")
+    by = hand("Decided by", f"safe-by-{name}", Right.CLEAR, role="food safety")
     on = st.date_input("On", value=date.today(), key=f"safe-on-{name}")
-    ready = decided is not None and by.strip()
+    ready = decided is not None and by.ready
     if pressed("Record the clearance", "safe", primary=True, ready=ready):
         with shown_errors():
+            by.put_on_record()
             clear = partial(clear_batch, food_safe=safe, evidence=evidence, suspected=suspected)
-            clear(desk(), name, by=by.strip(), on=on.isoformat(), who=nameless())
+            clear(desk(), name, by=by.name, on=on.isoformat(), who=by.name, how=by.how)
             recorded(f"safe-{name}", f"safe-by-{name}", f"safe-evidence-{name}")
 
 
@@ -94,17 +98,21 @@ def smelling_form(record: BatchRecord) -> None:
         way(f"To session {number} by smell", f"smelled-{session}", "question", session)
     with st.expander("Smelling only", expanded=not record.smelled):
         if clearance.smelling_by:
-            allowed = f"{clearance.smelling_by} on {clearance.smelling_on}"
+            allowed_by = name_and_role(clearance.smelling_by, clearance.smelling_role)
+            allowed = f"{allowed_by} on {clearance.smelling_on}"
             st.markdown(f"Allowed by {plain(allowed)}. No release rests on it.")
             if pressed("Open session by smell", "open-smelling", primary=True):
                 with shown_errors():
-                    go("question", open_smelling(desk(), name, who=nameless()).id)
+                    go("question", open_smelling(desk(), name, who=acting()).id)
             return
-        by = st.text_input("Food safety allows smelling: who?", key=f"smell-by-{name}")
+        label = "Food safety allows smelling: who?"
+        by = hand(label, f"smell-by-{name}", Right.CLEAR, role="food safety")
         on = st.date_input("Allowed on", value=date.today(), key=f"smell-on-{name}")
-        if pressed("Record the permission", "allow-smelling", ready=by.strip()):
+        if pressed("Record the permission", "allow-smelling", ready=by.ready):
             with shown_errors():
-                allow_smelling(desk(), name, by=by, on=on.isoformat(), who=nameless())
+                by.put_on_record()
+                signed = {"by": by.name, "who": by.name, "how": by.how}
+                allow_smelling(desk(), name, on=on.isoformat(), **signed)
                 recorded(f"smell-by-{name}")
 
 
@@ -115,13 +123,14 @@ def _allergens(record: BatchRecord) -> None:
         placeholder="sulphites, or: none",
         help="'none' is a declaration. A new supplier can bring a new allergen under an old name.",
     )
-    by = st.text_input("Declared by", key=f"allergens-by-{record.name}")
+    by = hand("Declared by", f"allergens-by-{record.name}", Right.CLEAR, role="food safety")
     on = st.date_input("Declared on", value=date.today(), key=f"allergens-on-{record.name}")
     names = tuple(part.strip() for part in typed.split(",") if part.strip())
-    ready = names and by.strip()
+    ready = names and by.ready
     if pressed("Record the declaration", "allergens", primary=True, ready=ready):
         none = [name.casefold() for name in names] == ["none"]
         with shown_errors():
-            declare = partial(clear_batch, allergens=() if none else names, by=by.strip())
-            declare(desk(), record.name, on=on.isoformat(), who=nameless())
+            by.put_on_record()
+            declare = partial(clear_batch, allergens=() if none else names, by=by.name, how=by.how)
+            declare(desk(), record.name, on=on.isoformat(), who=by.name)
             recorded(f"allergens-{record.name}", f"allergens-by-{record.name}")

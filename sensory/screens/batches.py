@@ -16,7 +16,7 @@ from ..release.complaint_desk import open_complaints
 from ..release.prepared_year import load_year
 from ..release.product_desk import enter_batch
 from ..release.trend_words import batch_count
-from .frame import current_frame, desk, go, nameless, plain, shown_errors
+from .frame import acting, current_frame, desk, go, plain, shown_errors
 from .parts import pressed, way
 
 _LISTED = 30
@@ -148,7 +148,7 @@ def _enter(products: Sequence[ProductRecord]) -> None:
                     raw_lots=_lots(lots),
                     rework_of=tuple(part.strip() for part in rework.split(",") if part.strip()),
                 )
-                go("batch", batch=enter_batch(desk(), batch, who=nameless()).name)
+                go("batch", batch=enter_batch(desk(), batch, who=acting()).name)
 
 
 def _lots(text: str) -> tuple[RawLot, ...]:

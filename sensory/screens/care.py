@@ -16,10 +16,8 @@ from ..report.sheets import ballots_csv
 from ..sessions.session import StoredSession
 from ..store.archive import archive_session, import_archive
 from ..store.repository import Repository
-from .frame import desk, go, plain, shown_errors
+from .frame import acting, desk, go, plain, shown_errors
 from .parts import download, pressed
-
-_NAMELESS = "unnamed, on this machine"
 
 
 def take_along(
@@ -57,7 +55,7 @@ def _import() -> None:
     upload = st.file_uploader("ZIP of a session", type=["zip"], key="archive-upload")
     if upload is not None and pressed("Import it", "archive-import"):
         content, record = upload.getvalue(), _repository()
-        go("sessions", import_archive(record, content, who=_NAMELESS, why="archive").id)
+        go("sessions", import_archive(record, content, who=acting(), why="archive").id)
 
 
 def _backup() -> None:
@@ -78,7 +76,7 @@ def _erase() -> None:
     why = st.text_input("Reason, without the name", key="erase-why")
     sure = st.checkbox("This cannot be undone", key="erase-sure")
     if pressed("Erase", "erase", ready=name.strip() and why.strip() and sure):
-        erased = _repository().erase_person(name, who=_NAMELESS, why=why)
+        erased = _repository().erase_person(name, who=acting(), why=why)
         st.success(f"Shown as '{plain(erased.shown_as)}' from now on.")
         if erased.remains:
             st.warning(

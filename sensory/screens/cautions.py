@@ -11,16 +11,24 @@ import streamlit as st
 
 from ..base.results import several
 from ..serving.plan import ServingPlan
-from ..sessions.care import ADULT, SUBSTANCES, SUSPICIONS, UNITS, Care, Substance
+from ..sessions.care import ADULT, SUBSTANCES, SUSPICIONS, UNITS, Care, Substance, care_in_words
 from ..sessions.minors import minors_of, state_adult, state_minor
 from ..sessions.reactions import report_reaction, take_up, unwell
 from ..sessions.servings import servings_of_the_day
 from ..sessions.session import CAUTIONS, StoredSession
+from ..sessions.signing import Right
+from ..sessions.workflow import describe
+from .batch_forms import recorded
 from .fields import field_key
 from .frame import desk, minute, plain, shown_errors, who
 from .parts import act, pressed, scroll
+from .sign import hand
 
 _NOTHING = "nothing of the kind"
+_SIGNS = {
+    "cleared": ("Cleared for tasting by", "Cleared on", "Record the clearance"),
+    "smelling": ("Smelling allowed by food safety: who?", "Allowed on", "Record the permission"),
+}
 _ADULT, _FILED, _NOT_FILED = "of age", "a minor, consent on file", "a minor, no consent on file"
 
 
@@ -64,34 +72,45 @@ def _clearance(session: StoredSession, care: Care) -> Care:
     key = field_key(session, "care-suspected")
     chosen = st.selectbox("Suspected in a sample", options, index=at, key=key)
     suspected = "" if chosen == _NOTHING else str(chosen)
+    if suspected != care.suspected:
+        care = care.suspect(suspected)
     if suspected:
         st.error(
             f"A {suspected} is suspected: these samples are **not tasted**. They may be smelled "
             "only where food safety allows it by name."
         )
-        by, on = _by_and_on(session, "smelling", care.smelling_by, care.smelling_on,
-                            "Smelling allowed by food safety: who?", "Allowed on")  # fmt: skip
-        return replace(care, suspected=suspected, smelling_by=by, smelling_on=on)
-    by, on = _by_and_on(session, "cleared", care.cleared_by, care.cleared_on,
-                        "Cleared for tasting by", "Cleared on")  # fmt: skip
-    evidence = st.text_input(
-        "What the clearance rests on",
-        value=care.evidence,
-        key=field_key(session, "care-evidence"),
-        placeholder="such as: residue test passed",
-    )
-    cleared = replace(care, suspected="", smelling_by="", smelling_on="", evidence=evidence)
-    return replace(cleared, cleared_by=by, cleared_on=on)
+    signed = [(label, words) for label, words in care_in_words(care)[:3:2] if words]
+    for label, words in signed:
+        st.markdown(f"{label}: {plain(words)}.")
+    if not signed or st.checkbox("Clear anew", key=field_key(session, "care-anew")):
+        _sign(session, care)
+    return care
 
 
-def _by_and_on(
-    session: StoredSession, name: str, by: str, on: str, asks: str, day: str
-) -> tuple[str, str]:
-    left, right = st.columns([3, 2])
-    typed = left.text_input(asks, value=by, key=field_key(session, f"care-{name}-by"))
-    start = date.fromisoformat(on) if on else None
-    chosen = right.date_input(day, value=start, key=field_key(session, f"care-{name}-on"))
-    return typed, chosen.isoformat() if isinstance(chosen, date) else ""
+def _sign(session: StoredSession, care: Care) -> None:
+    """Food safety clears the samples, or allows them to be smelled, in its own name."""
+    name = "smelling" if care.suspected else "cleared"
+    asks, day, button = _SIGNS[name]
+    by_key, on_key = (field_key(session, f"care-{name}-{part}") for part in ("by", "on"))
+    by = hand(asks, by_key, Right.CLEAR, role="food safety")
+    chosen = st.date_input(day, value=None, key=on_key)
+    on = chosen.isoformat() if isinstance(chosen, date) else ""
+    evidence = ""
+    if not care.suspected:
+        evidence = st.text_input(
+            "What the clearance rests on",
+            key=field_key(session, "care-evidence"),
+            placeholder="such as: residue test passed",
+        )
+    if pressed(button, f"care-{name}", ready=by.ready and on):
+        new = replace(care, cleared_by=by.name, cleared_on=on, evidence=evidence)
+        if care.suspected:
+            new = replace(care, smelling_by=by.name, smelling_on=on)
+        with shown_errors():
+            by.put_on_record()
+            details = replace(session.details, care=new)
+            describe(desk(), session.id, details=details, who=by.name, how=by.how)
+            recorded(by_key, on_key, field_key(session, "care-evidence"))
 
 
 def _substances(session: StoredSession, care: Care) -> tuple[Substance, ...]:

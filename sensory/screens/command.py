@@ -52,9 +52,11 @@ def parsed(words: Sequence[str] | None) -> argparse.Namespace:
     commands = asked.add_subparsers(title="commands", metavar="COMMAND")
     network = commands.add_parser(
         "network",
-        help="open the app for a network, with a passcode for the panel leader",
-        description="Open the app for a network: booths reach it, and the panel leader signs in "
-        "with a passcode, which is asked for at the first start or taken from SENSORY_PASSCODE.",
+        help="open the app for a network, where each signs in",
+        description="Open the app for a network: booths reach it, and each who leads a panel or "
+        "decides signs in. Name and passcode of the first account are asked for at the first "
+        "start or taken from SENSORY_NAME and SENSORY_PASSCODE; it adds the others on the "
+        "page People.",
     )
     _network_options(network)
     year = commands.add_parser(
@@ -89,7 +91,11 @@ def _network_options(asked: argparse.ArgumentParser) -> None:
     asked.add_argument(
         "--secrets", metavar="FILE", type=_file, help="secrets.toml of a sign-in by a provider"
     )
-    asked.add_argument("--new-passcode", action="store_true", help="replace the passcode")
+    asked.add_argument(
+        "--new-passcode",
+        action="store_true",
+        help="set the passcode of somebody who manages people",
+    )
     asked.set_defaults(run=_network)
 
 

@@ -10,6 +10,7 @@ import streamlit as st
 
 from ..base.findings import Finding
 from ..base.results import several
+from ..base.spelling import name_and_role
 from ..base.version import __version__
 from ..catalogue.outcome import QUANTITIES, NamedTable, Outcome, Places
 from ..release.tastings import reopen_and_note
@@ -203,11 +204,12 @@ def _agreed(report: SessionReport) -> None:
         Finding.DIFFERENT: question.if_different,
         Finding.UNDECIDED: question.if_undecided,
     }.get(report.outcome.finding, question.if_similar)
+    agreed_by = name_and_role(session.agreed_by, session.agreed_role)
     st.subheader("What was agreed")
     st.markdown(
         f"- For this finding: **{plain(action)}**\n"
         f"- Decides: {plain(report.details.decides or 'not stated')}\n"
-        f"- Agreed by {plain(session.agreed_by)}, {minute(session.agreed_at)}, with "
+        f"- Agreed by {plain(agreed_by)}, {minute(session.agreed_at)}, with "
         f"{session.ballots_at_agreement} ballots entered by then"
     )
     for heading, lines in (

@@ -13,6 +13,8 @@ import streamlit as st
 from ..base.errors import BallotError, Fault, RecordError, SensoryError
 from ..base.results import several
 from ..sessions.session import StoredSession
+from ..sessions.signing import TYPED, Person
+from .places import login
 
 if TYPE_CHECKING:  # a booth loads no statistics
     from streamlit.navigation.page import StreamlitPage
@@ -25,11 +27,15 @@ _FRAME, _PAGES, _CHOSEN, _BATCH = "frame", "pages", "session", "batch"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Frame:
-    """The record, the folder of demo sessions, how the visitor came in, where the record is."""
+    """The record, the folder of demo sessions, who came in and how, where the record is.
+
+    `person` is None on one machine, where names are typed and nobody is proven to be anybody.
+    """
 
     store: Desk
     demo: Path
-    how: str = "on this machine"
+    how: str = TYPED
+    person: Person | None = None
     place: str = ""
 
 
@@ -142,10 +148,12 @@ def minute(stamp: str) -> str:
 
 
 def who(session: StoredSession) -> str:
-    """Who acts, for the journal: the leader named in the session, or how they came in."""
-    return session.details.leader or nameless()
+    """Who acts, for the journal: who signed in; else the leader named in the session."""
+    person = current_frame().person
+    return person.name if person else session.details.leader or acting()
 
 
-def nameless() -> str:
-    """Who acts where no session names a leader."""
-    return f"unnamed, {current_frame().how}"
+def acting() -> str:
+    """Who acts where no session names a leader: who signed in, or the login of this machine."""
+    person = current_frame().person
+    return person.name if person else login()

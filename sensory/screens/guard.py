@@ -93,7 +93,7 @@ class Guard:
             await send({"type": "websocket.close", "code": 1008})
             return
         cookie = leader_cookie(scope)
-        as_leader = self._keeper.signed_in(cookie)
+        as_leader = self._keeper.signed_in(cookie) is not None
         if not as_leader:
             scope = {**scope, "headers": [_not_resumed(*pair) for pair in scope["headers"]]}
 

@@ -1,11 +1,18 @@
-"""The leader's passcode: its hash and the key of the cookies, in one file that is private.
+"""Ways in: the passcodes of the people who sign, as hashes, in one file that is private.
 
 Why so
 ------
-Cookies are an end, a name and an HMAC with a key kept beside the hash of the passcode: they
-survive a restart, a new passcode ends all, and signing out withdraws the one for good. After that
-an open page of the leader only runs the script anew (`guard.py`), and its connection is not taken
-up again; so no widget, callback or fragment of it acts.
+Hashes stand beside the record and not in it: backups, archives and copies of the record hold
+none. The record names the people and says what each may do (`sessions.staff`); here their keys
+stand with hash and cookie key, or with the name by which a provider vouches for them.
+
+Cookies are an end, a name, the key of the person and an HMAC with a key that is renewed with each
+passcode: they survive a restart, a new passcode ends all of its person, and signing out withdraws
+the one for good. After that an open page only runs the script anew (`guard.py`), and its
+connection is not taken up again; so no widget, callback or fragment of it acts.
+
+A passcode that somebody else gave is good for signing in only: before the first sign-off the
+person chooses another.
 """
 
 from __future__ import annotations
@@ -20,6 +27,8 @@ import threading
 import time
 import unicodedata
 from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -27,77 +36,172 @@ from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
 
 from ..base.errors import ArgumentError, RecordError
+from ..base.plain import Plain
+from ..base.records import JsonObject
 
 COOKIE = "sensory_leader"
 HOURS = 12
 SHORTEST, LONGEST = 8, 200
 
 
-class Keeper:
-    """Checks the passcode, and writes, reads and withdraws signed cookies.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Account(Plain):
+    """How a person comes in.
 
-    The file holds the hash, the key and the cookies withdrawn before their end. Raises
-    RecordError when it is missing or damaged, or others of this machine may read it.
+    `passcode`: its argon2 hash; empty where there is none.
+    `key`: of the cookies, in hexadecimal digits.
+    `given`: whether somebody else chose the passcode.
+    `provider`: under which name a provider vouches for the person; empty where none does.
+    """
+
+    passcode: str = ""
+    key: str = ""
+    given: bool = False
+    provider: str = ""
+
+
+class Keeper:
+    """Checks passcodes, and writes, reads and withdraws signed cookies.
+
+    People are named by their keys in the record. `single` is the hash of the one passcode that
+    an older program kept for the leader. Raises RecordError when the file is damaged, or others
+    of this machine may read it; a file that is not there yet holds nobody.
     """
 
     def __init__(self, path: Path, *, clock: Callable[[], float] = time.time):
         self._path, self._clock = path, clock
         self._writing = threading.Lock()
-        content = _private(path)
+        content = _private(path) if path.exists() else {}
         try:
-            self._hash = str(content["passcode"])
-            self._key = bytes.fromhex(content["key"])
-            self._withdrawn = {str(name): int(end) for name, end in content["withdrawn"].items()}
-        except (KeyError, TypeError, ValueError, AttributeError) as error:
+            self.single = str(content.get("passcode", ""))
+            held = {str(key): Account.from_dict(of) for key, of in _part(content, "accounts")}
+            self._withdrawn = {str(name): int(end) for name, end in _part(content, "withdrawn")}
+            short = [key for key, each in held.items() if len(bytes.fromhex(each.key)) < 32]
+        except (TypeError, ValueError, AttributeError) as error:
             raise RecordError(f"{path} is damaged: {error}. Delete it and start again.") from error
-        if len(self._key) < 32:
-            raise RecordError(f"{path} is damaged: its key is too short. Delete it.")
+        if short:
+            raise RecordError(f"{path} is damaged: a key is too short. Delete it and start again.")
+        self._accounts = held
 
-    def right(self, passcode: str) -> bool:
-        """Whether this is the passcode; takes a good part of a second, on purpose."""
+    def able(self) -> frozenset[str]:
+        """Who can sign in."""
+        accounts = self._accounts.items()
+        return frozenset(key for key, each in accounts if each.passcode or each.provider)
+
+    def right(self, person: str | None, passcode: str) -> bool:
+        """Whether this is the passcode of the person; takes a good part of a second, on purpose.
+
+        It takes as long for somebody who is not known.
+        """
         if len(passcode) > LONGEST:
             return False
+        account = self._accounts.get(person or "")
         try:
-            return PasswordHasher().verify(self._hash, _normal(passcode))
+            right = PasswordHasher().verify(
+                account.passcode if account and account.passcode else _nobody(), _normal(passcode)
+            )
         except (VerificationError, InvalidHashError):
             return False
+        return right and bool(account and account.passcode)
 
-    def cookie(self) -> str:
-        """A new cookie: its end, a name of its own, and the signature of both."""
-        body = f"{int(self._clock()) + HOURS * 3600}.{secrets.token_hex(16)}"
-        return f"{body}.{self._signature(body)}"
+    def given(self, person: str) -> bool:
+        """Whether somebody else chose the passcode of the person."""
+        account = self._accounts.get(person)
+        return bool(account and account.given)
 
-    def signed_in(self, cookie: str | None) -> bool:
-        """Whether the cookie is ours, not over, and not withdrawn."""
+    def set_passcode(self, person: str, passcode: str, *, given: bool) -> None:
+        """Keep the hash of a new passcode, which ends all cookies of the person.
+
+        Raises ArgumentError when it has fewer than 8 characters, or more than 200.
+        """
+        check_passcode(passcode)
+        hashed = PasswordHasher().hash(_normal(passcode))
+        key = secrets.token_hex(32)
+        self._put(person, lambda old: replace(old, passcode=hashed, key=key, given=given))
+
+    def adopt(self, person: str) -> None:
+        """Make the one passcode of an older program that of a person."""
+        single, self.single = self.single, ""
+        self._put(person, lambda old: replace(old, passcode=single))
+
+    def link(self, person: str, provider: str) -> None:
+        """Say under which name a provider vouches for the person; an empty one takes it back.
+
+        Raises ArgumentError when the name is that of somebody else.
+        """
+        other = self.person_of(provider) if provider else None
+        if other not in (None, person):
+            raise ArgumentError(f"The account {provider} is that of another person.")
+        self._put(person, lambda old: replace(old, provider=provider))
+
+    def person_of(self, provider: str) -> str | None:
+        """Who it is that a provider vouches for under this name."""
+        accounts = self._accounts.items()
+        return next((key for key, each in accounts if each.provider == provider), None)
+
+    def provider_of(self, person: str) -> str:
+        """The name by which a provider vouches for the person; empty where none does."""
+        account = self._accounts.get(person)
+        return account.provider if account else ""
+
+    def drop(self, person: str) -> None:
+        """Forget the passcode of a person, which ends all cookies of the person.
+
+        Whom a provider vouches for is kept, so that nobody comes back as somebody new.
+        """
+        key = secrets.token_hex(32)
+        self._put(person, lambda old: Account(key=key, provider=old.provider))
+
+    def cookie(self, person: str) -> str:
+        """A new cookie: its end, a name of its own, the person, and the signature of all."""
+        body = f"{int(self._clock()) + HOURS * 3600}.{secrets.token_hex(16)}.{person}"
+        return f"{body}.{self._signature(body, self._accounts[person])}"
+
+    def signed_in(self, cookie: str | None) -> str | None:
+        """Whose cookie it is, if it is ours, not over, and not withdrawn."""
         body, _, signature = (cookie or "").rpartition(".")
-        if not hmac.compare_digest(signature.encode(), self._signature(body).encode()):
-            return False
-        end, _, name = body.partition(".")
-        return self._clock() < int(end) and name not in self._withdrawn
+        person = body.rpartition(".")[2]
+        account = self._accounts.get(person)
+        if account is None or not hmac.compare_digest(
+            signature.encode(), self._signature(body, account).encode()
+        ):
+            return None
+        end, name, _ = body.split(".")
+        return person if self._clock() < int(end) and name not in self._withdrawn else None
 
     def sign_out(self, cookie: str | None) -> None:
         """Withdraw a cookie, also after a new start; one that is not valid changes nothing."""
         if not cookie or not self.signed_in(cookie):
             return
-        end, name, _ = cookie.split(".")
+        end, name, _, _ = cookie.split(".")
         with self._writing:
             now, kept = self._clock(), self._withdrawn.items()
             self._withdrawn = {other: until for other, until in kept if until > now}
             self._withdrawn[name] = int(end)
-            _write(self._path, self._hash, self._key, self._withdrawn)
+            self._write()
 
-    def _signature(self, body: str) -> str:
-        return hmac.new(self._key, f"leader.{body}".encode(), hashlib.sha256).hexdigest()
+    def _put(self, person: str, change: Callable[[Account], Account]) -> None:
+        with self._writing:
+            old = self._accounts.get(person, Account(key=secrets.token_hex(32)))
+            self._accounts = {**self._accounts, person: change(old)}
+            self._write()
+
+    def _write(self) -> None:
+        accounts = {key: each.to_dict() for key, each in self._accounts.items()}
+        _write(self._path, {"accounts": accounts, "withdrawn": self._withdrawn})
+
+    @staticmethod
+    def _signature(body: str, account: Account) -> str:
+        key = bytes.fromhex(account.key)
+        return hmac.new(key, f"person.{body}".encode(), hashlib.sha256).hexdigest()
 
 
-def set_passcode(path: Path, passcode: str) -> None:
-    """Keep the hash of a new passcode; a new key ends all cookies of the old one.
-
-    Raises ArgumentError when the passcode has fewer than 8 characters, or more than 200.
+def check_passcode(passcode: str) -> None:
+    """Refuse a passcode that is too short or endless.
 
     Examples
     --------
-    >>> set_passcode(Path("never-written.json"), "short")
+    >>> check_passcode("short")
     Traceback (most recent call last):
     sensory.base.errors.ArgumentError: The passcode must have 8 to 200 characters; got 5.
     """
@@ -105,7 +209,12 @@ def set_passcode(path: Path, passcode: str) -> None:
         raise ArgumentError(
             f"The passcode must have {SHORTEST} to {LONGEST} characters; got {len(passcode)}."
         )
-    _write(path, PasswordHasher().hash(_normal(passcode)), secrets.token_bytes(32), {})
+
+
+@cache
+def _nobody() -> str:
+    """The hash of a passcode that nobody knows."""
+    return PasswordHasher().hash(secrets.token_hex(32))
 
 
 def _normal(passcode: str) -> str:
@@ -113,7 +222,14 @@ def _normal(passcode: str) -> str:
     return unicodedata.normalize("NFC", passcode)
 
 
-def _private(path: Path) -> Any:
+def _part(content: JsonObject, name: str) -> list[tuple[Any, Any]]:
+    part = content.get(name, {})
+    if not isinstance(part, dict):
+        raise TypeError(f"{name} is no table")
+    return list(part.items())
+
+
+def _private(path: Path) -> JsonObject:
     try:
         open_to = stat.S_IMODE(path.stat().st_mode) & 0o077
         content = path.read_text(encoding="utf-8")
@@ -122,14 +238,16 @@ def _private(path: Path) -> Any:
     if open_to and os.name == "posix":
         raise RecordError(f"{path} can be read by others of this machine. Run: chmod 600 {path}")
     try:
-        return json.loads(content)
+        held = json.loads(content)
     except json.JSONDecodeError as error:
         raise RecordError(f"{path} is damaged: {error}. Delete it and start again.") from error
+    if not isinstance(held, dict) or not held:
+        raise RecordError(f"{path} is damaged: it holds no accounts. Delete it and start again.")
+    return held
 
 
-def _write(path: Path, hashed: str, key: bytes, withdrawn: dict[str, int]) -> None:
+def _write(path: Path, content: JsonObject) -> None:
     """Write the file whole or not at all; never readable by others, not even for a moment."""
-    content = {"passcode": hashed, "key": key.hex(), "withdrawn": withdrawn}
     path.parent.mkdir(parents=True, exist_ok=True)
     beside = path.with_name(f"{path.name}.{secrets.token_hex(8)}")
     handle = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import getpass
 import os
 from pathlib import Path
 
@@ -14,6 +15,14 @@ _CARRIED = Path(__file__).with_name("program")
 INSTALLED = _CARRIED.is_dir()
 HOME = _CARRIED if INSTALLED else Path(__file__).parents[2]
 DEMO = HOME / "demo_data"
+
+
+def login() -> str:
+    """Who acts where nobody has signed: under which login this machine runs the program."""
+    try:
+        return f"{getpass.getuser()}, login of this machine"
+    except (OSError, KeyError, ImportError):  # no such user, or no way to ask
+        return "login of this machine"
 
 
 def data_folder() -> Path:

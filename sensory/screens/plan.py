@@ -15,7 +15,7 @@ from ..report.figures import characteristic_figure
 from ..report.words import number, percent
 from ..sessions.session import SessionDetails
 from ..sessions.workflow import new_session_id, open_session
-from .frame import desk, go, nameless, shown_errors
+from .frame import acting, desk, go, shown_errors
 from .limits import IN_DPRIME, IN_PD, limit_help, typed_limit
 from .parts import choose, pressed, show_figure, show_table
 from .stages import ballot_by_ballot, two_stage
@@ -203,6 +203,6 @@ def _open(plan: PanelPlan, question: Question, situation: Situation, condition: 
 def _new_session(question: Question, conditions: str) -> None:
     details = SessionDetails(held_on=date.today().isoformat(), conditions=conditions)
     here = new_session_id()
-    by, why = nameless(), "planned"
+    by, why = acting(), "planned"
     open_session(desk(), here, details=details, question=question, who=by, why=why)
     go("question", here)

@@ -8,7 +8,7 @@ import streamlit as st
 
 from ..release.plant import Plant
 from ..release.plant_desk import agree_causes, another_material, same_material, the_plant
-from .frame import desk, nameless, plain
+from .frame import acting, desk, plain
 from .parts import act, show_table
 
 
@@ -27,7 +27,7 @@ def _causes(plant: Plant) -> None:
     st.markdown("**Causes of decisions and complaints**")
     typed = st.text_area("One a line", value="\n".join(plant.causes), key="plant-causes")
     why = st.text_input("Why the list changes", key="plant-causes-why")
-    agree = partial(agree_causes, desk(), typed.splitlines(), who=nameless(), why=why)
+    agree = partial(agree_causes, desk(), typed.splitlines(), who=acting(), why=why)
     act("Save causes", "plant-causes-save", agree, ready=why.strip())
 
 
@@ -49,7 +49,7 @@ def _materials(plant: Plant) -> None:
     name = st.text_input("Material", key="plant-material")
     other = st.text_input("Also called", key="plant-material-other")
     by = st.text_input("Said by", key="plant-material-by")
-    same = partial(same_material, desk(), name, other, by=by, who=nameless())
+    same = partial(same_material, desk(), name, other, by=by, who=acting())
     act("Save name", "plant-material-save", same, ready=name.strip() and other.strip())
     if others:
         _part(sorted(other.name for _, other in others))
@@ -60,5 +60,5 @@ def _part(names: list[str]) -> None:
         "Not the same after all", names, index=None, format_func=plain, key="plant-material-gone"
     )
     why = st.text_input("Why not", key="plant-material-why")
-    part = partial(another_material, desk(), str(gone), who=nameless(), why=why)
+    part = partial(another_material, desk(), str(gone), who=acting(), why=why)
     act("Remove name", "plant-material-part", part, ready=gone and why.strip())

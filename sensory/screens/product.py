@@ -14,12 +14,14 @@ from ..release.product_desk import enter_product, rule_of, state_of_reference, t
 from ..release.references import Reference
 from ..release.rule import ReleaseRule
 from ..report.trend_figures import characteristic_figure
+from ..sessions.signing import Right, signed_words
 from .batch_forms import say_recorded
-from .frame import desk, nameless, plain, shown_errors
+from .frame import acting, desk, plain, shown_errors
 from .parts import act, listed, pressed, scroll, show_figure, show_table
 from .plant_lists import plant_lists
 from .reference_form import compared_again_form, reference_form, stock_form
 from .rule_form import rule_form
+from .sign import hand
 
 _NUMBER = r"-?[0-9]+(?:[.,][0-9]+)?"
 _MARGIN = re.compile(rf"(?P<name>.+?);\s*(?P<margin>{_NUMBER})\s*")
@@ -53,7 +55,7 @@ def _new() -> None:
     name = st.text_input("Name of the product", key="product-name")
     if pressed("Enter the product", "product-enter", ready=name.strip()):
         with shown_errors():
-            entered = enter_product(desk(), name, who=nameless())
+            entered = enter_product(desk(), name, who=acting())
             st.session_state["product-new"] = entered.name
             st.rerun()
 
@@ -64,10 +66,17 @@ def _rule(record: ProductRecord) -> None:
     if rule is None:
         st.markdown("None is agreed yet: no batch can be recommended for release.")
     else:
-        listed(rule.words())
+        listed([*rule.words(), *_agreed_by(record)])
         _characteristic(rule)
     with st.expander("Agree another rule" if rule else "Agree the rule", expanded=rule is None):
         rule_form(record, rule)
+
+
+def _agreed_by(record: ProductRecord) -> list[str]:
+    """Who agreed the rule, as the journal has it."""
+    entries = desk().noun_entries(record)
+    agreed = [entry for entry in entries if entry.what == "rule agreed"]
+    return [f"Agreed by {signed_words(agreed[-1])} on {agreed[-1].at[:10]}."] if agreed else []
 
 
 def _characteristic(rule: ReleaseRule) -> None:
@@ -137,13 +146,16 @@ def tolerance_form(record: ProductRecord) -> None:
             value="\n".join(f"{limit.attribute}; {_words(limit)}" for limit in limits),
             key=f"attributes-{record.name}",
         )
-        why = st.text_input("Why, and who agreed", key=f"attributes-why-{record.name}")
-        act(
-            "Agree the attributes",
-            "attributes",
-            lambda: tolerate(desk(), record.name, tolerances(typed), who=nameless(), why=why),
-            ready=why.strip(),
-        )
+        why = st.text_input("Why", key=f"attributes-why-{record.name}")
+        key, role = f"attributes-by-{record.name}", "head of quality"
+        signing = hand("Agreed by", key, Right.AGREE, role=role)
+
+        def agree() -> None:
+            limits = tolerances(typed)
+            signing.put_on_record()
+            tolerate(desk(), record.name, limits, who=signing.name, why=why, how=signing.how)
+
+        act("Agree the attributes", "attributes", agree, ready=why.strip() and signing.ready)
 
 
 def tolerances(text: str) -> tuple[AttributeLimit, ...]:

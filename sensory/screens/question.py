@@ -10,6 +10,7 @@ from typing import Any
 import streamlit as st
 
 from ..base.results import several
+from ..base.spelling import name_and_role
 from ..catalogue.kind import TestKind
 from ..catalogue.question import Question
 from ..catalogue.tests import find_kind, kinds, protocol_of
@@ -18,6 +19,7 @@ from ..report.words import number, percent
 from ..sessions.attempts import IN_TWO, earlier_attempts, planned_second
 from ..sessions.care import Care, care_in_words
 from ..sessions.session import StoredSession
+from ..sessions.signing import Right
 from ..sessions.workflow import (
     agree,
     describe,
@@ -27,10 +29,11 @@ from ..sessions.workflow import (
 )
 from .cautions import care_fields, cautions_fields
 from .fields import details_form, field_key, level_field, merged, text_field
-from .frame import chosen_session, desk, go, minute, plain, shown_errors, who
+from .frame import chosen_session, current_frame, desk, go, minute, plain, shown_errors, who
 from .limits import asked_again, limit_input
 from .method_form import method_panel, risks_panel, settings_agreed, settings_fields
 from .parts import act, choose, show_table, way
+from .sign import typed_hand
 
 _TEXTS = (
     ("what_changed", "What differs between the samples?"),
@@ -93,7 +96,7 @@ def _saved(session: StoredSession, typed: StoredSession) -> StoredSession:
             details=merged(session.details, shown.details, typed.details),
             question=merged(session.question, shown.question, typed.question),
             cautions=session.cautions | touched,
-            who=typed.details.leader or who(session),
+            who=who(typed),
         )
         # Only now: a run that is interrupted before must find the change again.
         st.session_state[key] = typed
@@ -215,15 +218,23 @@ def _agree(session: StoredSession) -> None:
     if waiting:
         st.markdown("Still open:\n" + "\n".join(f"- {line}" for line in waiting))
     st.markdown("After this, alpha, beta, the limit and the actions can no longer be changed.")
-    freeze = partial(agree, desk(), session.id, who=session.details.leader)
-    label = "Agree and freeze the question"
-    act(label, "agree", freeze, primary=True, then=partial(go, "ballots"), ready=sure)
+    signing = typed_hand(session.details.leader, Right.AGREE, role="panel leader")
+
+    def freeze() -> None:
+        if not waiting:
+            signing.put_on_record()
+        agree(desk(), session.id, who=signing.name, how=signing.how)
+
+    signs = signing.ready or current_frame().person is None  # else it is said why not
+    label, onward = "Agree and freeze the question", partial(go, "ballots")
+    act(label, "agree", freeze, primary=True, ready=signs and sure, then=onward)
 
 
 def _frozen(session: StoredSession) -> None:
     question = session.question
     kind = find_kind(question.protocol)
-    st.markdown(f"Agreed by {plain(session.agreed_by)} at {minute(session.agreed_at)}; frozen.")
+    agreed_by = plain(name_and_role(session.agreed_by, session.agreed_role))
+    st.markdown(f"Agreed by {agreed_by} at {minute(session.agreed_at)}; frozen.")
     rows = [
         ("title", session.details.title),
         ("test", kind.name),

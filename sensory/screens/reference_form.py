@@ -23,9 +23,11 @@ from ..release.reference_desk import (
 )
 from ..release.references import Bridge, Reference, ReferenceKind
 from ..sessions.session import StoredSession
+from ..sessions.signing import Right
 from .batch_forms import recorded
-from .frame import desk, go, nameless, plain, shown_errors
+from .frame import acting, current_frame, desk, go, plain, shown_errors
 from .parts import act, pressed
+from .sign import Hand, hand
 
 
 def reference_form(record: ProductRecord) -> None:
@@ -35,13 +37,18 @@ def reference_form(record: ProductRecord) -> None:
         typed = _fields(record)
         with shown_errors():
             bridges: dict[str, Any] = {}
+            by: Hand | None = None
             if not first:
                 bridges = _bridges(record, typed["name"], typed["batch"])
+                bridges, by = _decided(record, bridges)
             why = st.text_input("Reason", key=f"ref-why-{record.name}")
-            ready = typed["name"] and why.strip()
+            ready = typed["name"] and why.strip() and (by is None or by.ready)
             if pressed("It takes over", "ref-enter", primary=True, ready=ready):
                 reference = Reference(product=record.name, **typed, **bridges)
-                take_over(desk(), reference, who=nameless(), why=why.strip())
+                if by is not None:
+                    by.put_on_record()
+                how = current_frame().how
+                take_over(desk(), reference, who=acting(), why=why.strip(), how=how)
                 recorded(f"ref-name-{record.name}", f"ref-why-{record.name}")
 
 
@@ -56,7 +63,7 @@ def compared_again_form(record: ProductRecord, known: Sequence[Reference]) -> No
         bridge = _bridge(record, record.in_use, batch, first, "the first, again", "again-")
         why = st.text_input("Why it was compared", key=f"again-why-{record.name}").strip()
         if pressed("Record the comparison", "again", ready=bridge is not None and why) and bridge:
-            compare_again(desk(), bridge, who=nameless(), why=why)
+            compare_again(desk(), bridge, who=acting(), why=why)
             st.rerun()
 
 
@@ -66,7 +73,7 @@ def stock_form(record: ProductRecord, reference: Reference) -> None:
     with st.expander(f"Count the stock of {plain(name)}"):
         key = f"stock-{record.name}"
         left = st.number_input("Servings left", 0.0, value=reference.stock, key=key)
-        count = partial(count_stock, desk(), name, float(left or 0), who=nameless())
+        count = partial(count_stock, desk(), name, float(left or 0), who=acting())
         act("Record the count", "stock", count, ready=left is not None)
 
 
@@ -172,14 +179,14 @@ def _open_comparison(record: ProductRecord, name: str, batch: str, to: str, key:
         key=f"br-test-{key}",
     )
     if pressed("Open the comparison", f"br-open-{key}", ready=name.strip()):
-        more = {"batch": batch, "test": str(test), "who": nameless()}
+        more = {"batch": batch, "test": str(test), "who": acting()}
         go("question", open_comparison(desk(), record.name, name, to, **more).id)
 
 
 def _exception(
     record: ProductRecord, read: Bridge | None, name: str, to: str, key: str
 ) -> Bridge | None:
-    """The decision that it takes over without similarity; None as long as it is not complete."""
+    """Why it takes over without similarity; None as long as that is not complete."""
     rule = rule_of(record)
     if rule is None:
         return read
@@ -190,9 +197,24 @@ def _exception(
     with st.container(border=True):
         st.markdown("The reason stands on every batch that is tasted against the new reference.")
         reason = st.text_input("Reason, such as: none is left", key=f"br-why-{key}").strip()
-        by = st.text_input("Decided by", key=f"br-by-{key}").strip()
         on = st.date_input("Decided on", value=date.today(), key=f"br-on-{key}").isoformat()
-    if not (reason and by and name):
+    if not (reason and name):
         return read
     shown = read or Bridge(reference=name, to=to, held_on=on, reason=reason)
-    return replace(shown, reason=reason, decided_by=by, role=role)
+    return replace(shown, reason=reason)
+
+
+def _decided(
+    record: ProductRecord, bridges: dict[str, Bridge | None]
+) -> tuple[dict[str, Bridge | None], Hand | None]:
+    """The same with who decided the exceptions, and the hand of that person; None without any."""
+    rule = rule_of(record)
+    excepted = {which: each for which, each in bridges.items() if each and each.reason}
+    if rule is None or not excepted:
+        return bridges, None
+    label, key, role = "Exception decided by", f"br-by-{record.name}", rule.decides
+    by = hand(label, key, Right.DECIDE, role=role, asked=role)
+    if not by.ready:
+        return bridges, by
+    own = {which: replace(each, decided_by=by.name, role=role) for which, each in excepted.items()}
+    return bridges | own, by

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from functools import partial
 from typing import Any
 
 import streamlit as st
@@ -16,9 +15,11 @@ from ..release.batches import Disposition
 from ..release.product_desk import agree_rule
 from ..release.rule import USUAL, ReleaseRule
 from ..report.words import percent
-from .frame import desk, nameless, shown_errors
+from ..sessions.signing import Right
+from .frame import desk, shown_errors
 from .limits import limit_help
 from .parts import act, choose, show_table
+from .sign import hand
 
 _MOST = 400
 _SURE = 0.999  # from here on a rounded share would claim certainty
@@ -49,6 +50,11 @@ def rule_form(record: ProductRecord, rule: ReleaseRule | None) -> None:
         decides = rule.decides if rule else "the authorised person of the plant"
         key = f"rule-decides-{name}"
         sizes["decides"] = st.text_input("Who decides (role)", value=decides, key=key)
+        sizes["second_person"] = st.checkbox(
+            "A second person confirms each decision",
+            value=bool(rule and rule.second_person),
+            key=f"rule-second-{name}",
+        )
         new = ReleaseRule(test=test, **sizes)
         _what_it_does(new)
         drift = st.number_input(
@@ -57,10 +63,16 @@ def rule_form(record: ProductRecord, rule: ReleaseRule | None) -> None:
             value=record.product.drift_limit or 0.0,
             key=f"rule-drift-{name}",
         )
-        why = st.text_input("Why this rule, and who agreed", key=f"rule-why-{name}")
-        limit = float(drift) or None
-        agreed = partial(agree_rule, desk(), name, new, drift_limit=limit, who=nameless(), why=why)
-        act("Agree the rule", "rule-agree", agreed, primary=True, ready=why.strip())
+        why = st.text_input("Why this rule", key=f"rule-why-{name}")
+        signing = hand("Agreed by", f"rule-by-{name}", Right.AGREE, role="head of quality")
+
+        def agree() -> None:
+            signing.put_on_record()
+            signed = {"who": signing.name, "how": signing.how}
+            agree_rule(desk(), name, new, drift_limit=float(drift) or None, why=why, **signed)
+
+        ready = why.strip() and signing.ready
+        act("Agree the rule", "rule-agree", agree, primary=True, ready=ready)
 
 
 def _what_it_does(rule: ReleaseRule) -> None:

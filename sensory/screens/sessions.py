@@ -16,11 +16,11 @@ from ..sessions.template import template_xlsx
 from ..sessions.workflow import new_session_id, open_session, read_prepared
 from .care import care_of_the_record
 from .frame import (
+    acting,
     current_frame,
     desk,
     go,
     minute,
-    nameless,
     plain,
     show_faults,
     shown_errors,
@@ -142,7 +142,7 @@ def _new(
 ) -> None:
     new = partial(open_session, details=details, question=question, cells=cells)
     with shown_errors():
-        go("question", new(desk(), new_session_id(), who=nameless(), why=why).id)
+        go("question", new(desk(), new_session_id(), who=acting(), why=why).id)
 
 
 def _on_record() -> None:

@@ -9,6 +9,7 @@ A form needs its origin. With `Referrer-Policy: no-referrer` browsers send forms
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Callable
 from html import escape
 from math import ceil
 from urllib.parse import parse_qs
@@ -52,19 +53,24 @@ input, button {{ box-sizing: border-box; width: 100%; min-height: 3rem; font: in
 </main></body>
 </html>
 """
-_PASSCODE = """
+_WAY_IN = """
+<label for="name">Your name</label>
+<input id="name" name="name" autocomplete="username" maxlength="200" required autofocus>
 <label for="passcode">Passcode</label>
 <input id="passcode" name="passcode" type="password" autocomplete="current-password"
- maxlength="200" required autofocus>
+ maxlength="200" required>
 <button>Sign in</button>
 """
 
 
 class Doors:
-    """The routes of signing in and out."""
+    """The routes of signing in and out.
 
-    def __init__(self, keeper: Keeper, patience: Patience):
-        self._keeper, self._patience = keeper, patience
+    `find` gives the key of the person of a name who signs; None where there is none.
+    """
+
+    def __init__(self, keeper: Keeper, patience: Patience, find: Callable[[str], str | None]):
+        self._keeper, self._patience, self._find = keeper, patience, find
         self._one_at_a_time = asyncio.Lock()
 
     def routes(self) -> list[Route]:
@@ -78,31 +84,36 @@ class Doors:
         return [Route(path, do, methods=[method]) for (path, method), do in ways.items()]
 
     async def ask(self, request: Request) -> Response:
-        """The form for the passcode."""
-        return _sign_in_page("For the panel leader.")
+        """The form for name and passcode."""
+        return _sign_in_page("With your own name and passcode.")
 
     async def ask_out(self, request: Request) -> Response:
         """The form that ends the sign-in of this browser."""
-        return _sign_out_page("The panel leader signs out in this browser.")
+        return _sign_out_page("You sign out in this browser.")
 
     async def sign_in(self, request: Request) -> Response:
-        """Check the passcode; if right, give the cookie and go to the app."""
+        """Check name and passcode; if right, give the cookie and go to the app."""
         if not from_here(request.headers):
             return _sign_in_page("The form came from another page. Try it here.", 403)
-        passcode = await _typed(request)
-        if passcode is None:
-            return _sign_in_page("Too much was sent for a passcode.", 413)
+        typed = await _typed(request)
+        if typed is None:
+            return _sign_in_page("Too much was sent for a name and a passcode.", 413)
         address = request.client.host if request.client else ""
         async with self._one_at_a_time:  # each check takes 64 MiB for a moment
             if wait := self._patience.begin(address):
                 return _wait_page(ceil(wait))
-            right = await run_in_threadpool(self._keeper.right, passcode)
-        if not right:
-            return _sign_in_page("That is not the passcode.", 403)
+            person = await run_in_threadpool(self._right, *typed)
+        if person is None:
+            return _sign_in_page("Name and passcode do not go together.", 403)
         self._patience.forgive(address)
         answer = RedirectResponse("/", 303, _HEADERS)
-        _set_cookie(answer, request, self._keeper.cookie(), HOURS * 3600)
+        _set_cookie(answer, request, self._keeper.cookie(person), HOURS * 3600)
         return answer
+
+    def _right(self, name: str, passcode: str) -> str | None:
+        """Whose name and passcode these are; an unknown name takes as long as a known one."""
+        person = self._find(name)
+        return person if self._keeper.right(person, passcode) else None
 
     async def sign_out(self, request: Request) -> Response:
         """Withdraw the cookie, here and in every copy of it."""
@@ -114,15 +125,15 @@ class Doors:
         return answer
 
 
-async def _typed(request: Request) -> str | None:
-    """The passcode of the form; None when more came than any form of ours holds."""
+async def _typed(request: Request) -> tuple[str, str] | None:
+    """Name and passcode of the form; None when more came than any form of ours holds."""
     content = b""
     async for part in request.stream():
         content += part
         if len(content) > _LONGEST_FORM:
             return None
     fields = parse_qs(content.decode("utf-8", "replace"), keep_blank_values=True)
-    return fields.get("passcode", [""])[0]
+    return fields.get("name", [""])[0], fields.get("passcode", [""])[0]
 
 
 def _set_cookie(answer: Response, request: Request, value: str, seconds: int) -> None:
@@ -139,7 +150,7 @@ def _wait_page(seconds: int) -> Response:
 
 
 def _sign_in_page(message: str, status: int = 200) -> Response:
-    return _filled("Sign in", message, _PASSCODE, status)
+    return _filled("Sign in", message, _WAY_IN, status)
 
 
 def _sign_out_page(message: str, status: int = 200) -> Response:

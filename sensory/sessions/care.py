@@ -18,6 +18,7 @@ from typing import Any
 from ..base.errors import RecordError
 from ..base.plain import LEFT_OUT_EMPTY, Plain
 from ..base.record_checks import iso_date, number
+from ..base.spelling import name_and_role
 
 ALCOHOL, CAFFEINE, SPECIAL = "alcohol", "caffeine", "special"
 SUBSTANCES = {ALCOHOL: "alcohol", CAFFEINE: "caffeine", SPECIAL: "a special ingredient"}
@@ -81,10 +82,11 @@ class Reaction(Plain):
 class Care(Plain):
     """What is agreed and known about the safety of one tasting.
 
-    `cleared_by`, `cleared_on`, `evidence`: who cleared the samples, on which day, and on what that
-        rests, such as a residue test that was passed.
+    `cleared_by`, `cleared_role`, `cleared_on`, `evidence`: who cleared the samples, on which day,
+        and on what that rests, such as a residue test that was passed.
     `suspected`: one of `SUSPICIONS`, or empty. Such samples are not tasted.
-    `smelling_by`, `smelling_on`: who of food safety allows them to be smelled, and since when.
+    `smelling_by`, `smelling_role`, `smelling_on`: who of food safety allows them to be smelled,
+        and since when.
     `most`: highest number of servings a person and day; None where none is agreed.
     """
 
@@ -96,6 +98,9 @@ class Care(Plain):
     smelling_on: str = ""
     contains: tuple[Substance, ...] = ()
     most: int | None = None
+    # of who signed; empty where nobody was on record as signing
+    cleared_role: str = field(default="", metadata=LEFT_OUT_EMPTY)
+    smelling_role: str = field(default="", metadata=LEFT_OUT_EMPTY)
     reactions: tuple[Reaction, ...] = field(default=(), metadata=LEFT_OUT_EMPTY)
 
     def __post_init__(self) -> None:
@@ -110,6 +115,12 @@ class Care(Plain):
     def smelling_only(self) -> bool:
         """Whether the samples may be smelled and not tasted."""
         return bool(self.suspected and self.smelling_by.strip() and self.smelling_on)
+
+    def suspect(self, suspected: str) -> Care:
+        """The same under another suspicion, or none: what was signed before it does not hold."""
+        return Care(
+            suspected=suspected, contains=self.contains, most=self.most, reactions=self.reactions
+        )
 
     @property
     def unwell(self) -> tuple[Reaction, ...]:
@@ -162,10 +173,12 @@ def told_before(care: Care, words: Mapping[str, Any]) -> list[str]:
 
 def care_in_words(care: Care) -> list[tuple[str, str]]:
     """The same for the leader and the report: labels and what is on record; empty ones too."""
-    cleared = f"by {care.cleared_by} on {care.cleared_on}" if care.cleared_by else ""
+    by = name_and_role(care.cleared_by, care.cleared_role)
+    cleared = f"by {by} on {care.cleared_on}" if by else ""
     if cleared and care.evidence:
         cleared += f": {care.evidence}"
-    smelled = f"allowed by {care.smelling_by} on {care.smelling_on}" if care.smelling_only else ""
+    allowed = name_and_role(care.smelling_by, care.smelling_role)
+    smelled = f"allowed by {allowed} on {care.smelling_on}" if care.smelling_only else ""
     return [
         ("Cleared", cleared),
         ("Suspected", f"{care.suspected}: not tasted" if care.suspected else ""),

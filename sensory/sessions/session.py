@@ -111,6 +111,7 @@ class StoredSession(Plain):
     `created_at`: UTC, ISO 8601, as all times here.
     `cautions`: answers so far, by the key of the caution.
     `agreed_at`, `agreed_by`, `digest`, `closed_at`: empty as long as it has not happened.
+    `agreed_role`: role of who agreed; empty where nobody was on record as signing.
     `ballots_at_agreement`: how many ballots had been entered by then.
     `serving`: None where no plan is on record: ballots are typed from paper.
     """
@@ -122,6 +123,7 @@ class StoredSession(Plain):
     cautions: dict[str, bool]
     agreed_at: str = ""
     agreed_by: str = ""
+    agreed_role: str = field(default="", metadata=LEFT_OUT_EMPTY)
     digest: str = ""
     ballots_at_agreement: int = 0
     closed_at: str = ""

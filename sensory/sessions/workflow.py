@@ -28,10 +28,13 @@ from ..catalogue.tests import find_kind, kinds, protocol_of
 from ..choices.risks import SessionRisks, session_risks
 from ..serving.ballot_line import lines_from
 from ..serving.cups import check_seats
+from .care import Care
 from .lines import cells_of_file
 from .outcome_names import without_names
 from .outcomes import check_ballots, edition, read_ballots_of
 from .session import CAUTIONS, SessionDetails, StoredSession
+from .signing import TYPED, Right
+from .staff import signature
 from .store import Action, Store
 
 
@@ -67,19 +70,21 @@ def describe(
     question: Question | None = None,
     cautions: Mapping[str, bool] | None = None,
     who: str,
+    how: str = TYPED,
 ) -> StoredSession:
     """Save what was typed about a session; only what differs is written.
 
-    Adverse reactions stay as they were reported.
+    Adverse reactions stay as they were reported. Whoever newly cleared the samples, or allows them
+    to be smelled, signs it; `how` says how far that name is proven, see `sessions.staff.signature`.
 
-    Raises RecordError when the question is already agreed and would change, or what the samples
-    hold changes after an assessor has consented.
+    Raises RecordError when the question is already agreed and would change, what the samples hold
+    changes after an assessor has consented, or they are cleared by somebody who may not clear.
     """
     with store.action(who=who, why="typed") as act:
         session = act.session(session_id)
         changed = replace(
             session,
-            details=_described(act, session, details),
+            details=_described(act, session, details, how),
             question=question if question is not None else session.question,
             cautions=dict(cautions) if cautions is not None else session.cautions,
         )
@@ -97,7 +102,7 @@ def describe(
 
 
 def _described(
-    store: Store, session: StoredSession, details: SessionDetails | None
+    act: Action, session: StoredSession, details: SessionDetails | None, how: str
 ) -> SessionDetails:
     """The new description; what was reported, and what people consented to, is not typed away."""
     before = session.details.care
@@ -105,12 +110,31 @@ def _described(
         return details or session.details
     care = replace(details.care, reactions=before.reactions)
     told = (care.contains, care.suspected) != (before.contains, before.suspected)
-    if told and any(line.consented for line in lines_from(store.cells(session.id))):
+    if told and any(line.consented for line in lines_from(act.cells(session.id))):
         raise RecordError(
             "Assessors have consented to what they were told of these samples. Stop this session, "
             "and open a new one with what the samples hold."
         )
-    return replace(details, care=care)
+    return replace(details, care=_signed(act, before, care, how))
+
+
+def _signed(act: Action, before: Care, care: Care, how: str) -> Care:
+    """The same with the role of who newly cleared the samples, or allows them to be smelled."""
+    if care.cleared_by.strip() and _cleared(care) != _cleared(before):
+        signed = act.sign(signature(act, care.cleared_by, Right.CLEAR, how=how))
+        care = replace(care, cleared_by=signed.by, cleared_role=signed.role)
+    if care.smelling_by.strip() and _allowed(care) != _allowed(before):
+        signed = act.sign(signature(act, care.smelling_by, Right.CLEAR, how=how))
+        care = replace(care, smelling_by=signed.by, smelling_role=signed.role)
+    return care
+
+
+def _cleared(care: Care) -> tuple[str, ...]:
+    return care.cleared_by, care.cleared_role, care.cleared_on, care.evidence
+
+
+def _allowed(care: Care) -> tuple[str, ...]:
+    return care.smelling_by, care.smelling_role, care.smelling_on
 
 
 def new_session_id() -> str:
@@ -180,12 +204,14 @@ def missing_in_question(question: Question) -> list[str]:
     return missing + kind.missing(question)
 
 
-def agree(store: Store, session_id: str, *, who: str) -> StoredSession:
+def agree(store: Store, session_id: str, *, who: str, how: str = TYPED) -> StoredSession:
     """Freeze the question: from here on alpha, beta, the limit and the actions stand.
 
+    `how` says how far the name is proven, see `sessions.staff.signature`.
+
     Raises RecordError when it is agreed already, a caution is not answered with yes, nobody is
-    named who cleared the samples, or the question is incomplete. ArgumentError when a risk or the
-    limit is impossible.
+    named who cleared the samples, the question is incomplete, or `who` may not agree it.
+    ArgumentError when a risk or the limit is impossible.
     """
     session, cells = store.session(session_id), store.cells(session_id)
     if session.agreed:
@@ -204,11 +230,12 @@ def agree(store: Store, session_id: str, *, who: str) -> StoredSession:
         session,
         question=question,
         agreed_at=utc_now(),
-        agreed_by=who,
         digest=question.digest,
         ballots_at_agreement=len(filled_lines(cells)),
     )
     with store.action(who=who, why=question.decision) as act:
+        signed = act.sign(signature(act, who, Right.AGREE, how=how))
+        frozen = replace(frozen, agreed_by=signed.by, agreed_role=signed.role)
         act.unchanged(session, cells)
         act.put(frozen, expect=session, what="agreed")
     return frozen

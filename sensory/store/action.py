@@ -6,6 +6,7 @@ import json
 from collections.abc import Iterator
 from contextlib import contextmanager
 from copy import copy
+from dataclasses import replace
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
@@ -13,11 +14,21 @@ from sqlalchemy.engine import Connection
 from ..base.errors import RecordError
 from ..base.records import JsonObject, digest_of
 from ..sessions.session import StoredSession
+from ..sessions.signing import Person, Signature
 from . import people, tables
-from .journal import OUTCOME
+from .journal import OUTCOME, STAFF
 from .nouns import Noun, id_of, kind_of, row_of
 from .reads import Reads, Seats
-from .rows import Cells, append, cells_of, change_cells, columns_of, entry_for, put_session
+from .rows import (
+    Cells,
+    append,
+    cells_of,
+    change_cells,
+    columns_of,
+    entry_for,
+    put_person,
+    put_session,
+)
 from .tables import register, register_links
 
 _MOVED = "{what} was changed in another window meanwhile. Reload the page."
@@ -37,6 +48,7 @@ class Action(Reads):
         super().__init__(seats)
         self._connection, self._who, self._why = connection, who, why
         self._named = named
+        self._signed: Signature | None = None
         self._known: dict[str, StoredSession] = {}
         self._digests: dict[str, str | None] = {}
 
@@ -50,6 +62,11 @@ class Action(Reads):
         part = copy(self)
         part._who, part._why = who, why
         yield part
+
+    def sign(self, signed: Signature) -> Signature:
+        """Have each entry from here on carry who agrees, clears, decides or complains."""
+        self._signed = signed
+        return signed
 
     def session(self, session_id: str) -> StoredSession:
         """A session; RecordError when there is none of that id."""
@@ -174,9 +191,33 @@ class Action(Reads):
             self._connection.execute(sa.insert(register_links), rows)
         append(self._connection, entry)
 
+    def put_person(self, person: Person, *, expect: Person | None, what: str) -> Person:
+        """Write somebody who signs; `expect` is what stands there, None if new.
+
+        Raises RecordError when something else stands there.
+        """
+        there = next((each for each in self.people() if each.key == person.key), None)
+        if there != expect:
+            raise RecordError(_MOVED.format(what=f"The entry of {person.name}"))
+        if person == expect:
+            return person
+        plain = person.to_dict()
+        held = {"person": person.name, **{key: plain[key] for key in STAFF}}
+        entry = self._entry("", what, "", {"staff": held})
+        row = entry["content"]["staff"]
+        put_person(self._connection, row, new=expect is None)
+        append(self._connection, entry)
+        return replace(person, key=row["person"].removeprefix(people.PREFIX))
+
+    def note_person(self, person: Person, *, what: str) -> None:
+        """Leave an entry about somebody who signs, and nothing beside it."""
+        append(self._connection, self._entry("", what, "", {"about": person.name}))
+
     def _entry(self, key: str, what: str, why: str, content: JsonObject) -> JsonObject:
         if key in self._digests:
             content = {**content, OUTCOME: self._digests.pop(key)}
+        if self._signed is not None:
+            content = {**content, "signed": self._signed.to_dict()}
         return entry_for(self._connection, key, self._who, what, why or self._why, content)
 
     def _closed(self, session_id: str) -> bool:

@@ -24,11 +24,21 @@ from .journal import (
     differing_nouns,
     differing_outcomes,
     differing_people,
+    differing_staff,
     not_as_written,
     sound,
 )
 from .rows import rows_of
-from .tables import ballot_cells, journal, outcomes, people, register, register_links, sessions
+from .tables import (
+    ballot_cells,
+    journal,
+    outcomes,
+    people,
+    register,
+    register_links,
+    sessions,
+    staff,
+)
 
 _AT_ONCE = 200
 _KEYS = {
@@ -41,14 +51,16 @@ _KEYS = {
 def whole_record(connection: Connection) -> list[str]:
     """A sentence for each entry, session, cell or name that is not as it was written."""
     sealed: list[JsonObject] = []
-    if broken := broken_links(_noting_people(_entries(connection), sealed)):
+    signing: list[JsonObject] = []
+    if broken := broken_links(_noting_people(_entries(connection), sealed, signing)):
         return broken
     union = sa.union(*(sa.select(column) for column in _KEYS.values()))
     keys = sorted(filter(None, connection.scalars(union)))
     wrong = []
     for start in range(0, len(keys), _AT_ONCE):
         wrong += _tables_against_journal(connection, keys[start : start + _AT_ONCE])
-    return wrong + differing_people(sealed, rows_of(connection, sa.select(people)))
+    wrong += differing_people(sealed, rows_of(connection, sa.select(people)))
+    return wrong + differing_staff(signing, rows_of(connection, sa.select(staff)))
 
 
 def one_session(connection: Connection, session_id: str) -> list[str]:
@@ -108,11 +120,16 @@ def _entries(connection: Connection, keys: list[str] | None = None) -> Iterator[
     return map(dict, rows.mappings())
 
 
-def _noting_people(entries: Iterable[JsonObject], sealed: list[JsonObject]) -> Iterator[JsonObject]:
-    """The entries as they come; what they say of persons is added to `sealed`."""
+def _noting_people(
+    entries: Iterable[JsonObject], sealed: list[JsonObject], signing: list[JsonObject]
+) -> Iterator[JsonObject]:
+    """The entries as they come; what they say of names is added to `sealed`, and to `signing`
+    what those of the record as a whole say of people who sign."""
     for entry in entries:
         yield entry
         text = entry["content"]
+        if isinstance(text, str) and entry["session"] == "" and '"staff"' in text:
+            signing.append(_read(text))
         if isinstance(text, str) and ('"people"' in text or '"erased"' in text):
             sealed.append(_read(text))
 

@@ -23,6 +23,8 @@ from .nouns import row_of
 START = "0" * 64
 OUTCOME = "outcome"
 """Where an entry holds the SHA-256 of what its session showed."""
+STAFF = ("roles", "may", "active")
+"""What the record holds of a person who signs, beside the name."""
 
 Key = TypeVar("Key", str, tuple[str, int, str])
 Content = tuple[str, JsonObject]
@@ -177,6 +179,18 @@ def differing_nouns(
 
 
 _UNREADABLE = (LookupError, TypeError, ValueError, AttributeError, SensoryError)
+
+
+def differing_staff(contents: Iterable[JsonObject], rows: Iterable[JsonObject]) -> list[str]:
+    """Who signs otherwise, or without being so on record in the journal."""
+    expected = {
+        content["staff"]["person"]: {key: content["staff"][key] for key in STAFF}
+        for content in contents
+        if isinstance(content.get("staff"), dict) and content["staff"].keys() >= {"person", *STAFF}
+    }
+    there = {row["person"]: row["content"] for row in rows}
+    wrong = _unlike(expected, there)
+    return [f"What {key} may sign is not what the journal says." for key in wrong]
 
 
 def _unlike(expected: Mapping[Key, object], there: Mapping[Key, object]) -> Iterator[Key]:

@@ -49,10 +49,12 @@ _CARE: Places = {
 }
 COLUMNS: Places = {"agreed_by": NAME, "details": {"leader": NAME, "care": _CARE}}
 CELLS: Places = {_EACH: {NAMED: NAME}}
+_DECISION: Places = {"decided_by": NAME, "confirmed_by": NAME}
 NOUN: Places = {
     "clearance": {"food_safe_by": NAME, "allergens_by": NAME, "smelling_by": NAME},
-    "decisions": {"decided_by": NAME},
-    "complaints": {"owner": NAME, "closed_by": NAME},
+    "decisions": _DECISION,
+    "proposed": _DECISION,
+    "complaints": {"recorded_by": NAME, "owner": NAME, "closed_by": NAME},
     "materials": {"others": {"said_by": NAME}},
     "bridged_to_previous": {"decided_by": NAME},
     "bridged_to_first": {"decided_by": NAME},
@@ -66,6 +68,9 @@ CONTENT: Places = {
     "cells": CELLS,
     "changes": _CHANGES,
     "noun": {"content": NOUN},
+    "signed": {"by": NAME},
+    "staff": {"person": NAME},
+    "about": NAME,
 }
 ENTRY: Places = {"who": NAME, "content": CONTENT}
 

@@ -9,9 +9,18 @@ import sqlalchemy as sa
 from ..base.errors import RecordError
 from ..base.records import JsonObject
 from ..sessions.session import JournalEntry, StoredSession
+from ..sessions.signing import Person
 from . import checking, tables
 from .register import Register
-from .rows import cells_of, comments_of, entries_of, last_line, lines_of_seat, sessions_of
+from .rows import (
+    cells_of,
+    comments_of,
+    entries_of,
+    last_line,
+    lines_of_seat,
+    people_of,
+    sessions_of,
+)
 
 Seats = dict[str, dict[int, tuple[int | None, tuple[int, ...]]]]
 _NONE = "There is no such session on record. Choose one from the list."
@@ -73,6 +82,11 @@ class Reads(Register):
         """The journal of one session, oldest first; of the record as a whole where it is ""."""
         with self._reading() as connection:
             return entries_of(connection, session_id)
+
+    def people(self) -> list[Person]:
+        """Everybody who signs or did so, by name; see `sessions.staff`."""
+        with self._reading() as connection:
+            return people_of(connection)
 
     def verify(self, session_id: str | None = None) -> list[str]:
         """Check the chain of the journal, then the tables against the journal played again.

@@ -14,12 +14,13 @@ from ..base.errors import RecordError
 from ..base.records import JsonObject
 from ..base.spelling import same_person
 from ..sessions.session import JournalEntry, StoredSession
+from ..sessions.staff import who_is
 from . import journal, people, tables
 from .action import Action
 from .backup import copies_beside, copy_sqlite, without_traces
 from .connections import engine_for, reading, writing
 from .reads import Reads
-from .rows import Cells, append, entry_for, packed_entries, put_session, unpacked
+from .rows import Cells, append, entry_for, packed_entries, people_of, put_session, unpacked
 from .versions import prepare
 
 NO_NOUNS = (
@@ -196,11 +197,14 @@ class Repository(Reads):
         ballots stay, and belong to one unnamed person. Free texts are part of the chain and
         stay as they are: `Erasure.remains` lists those that seem to hold the name.
 
-        Raises RecordError when nobody of that name is on record, or the reason holds the name.
+        Raises RecordError when nobody of that name is on record, the person still signs, or the
+        reason holds the name.
         """
         if same_person(name) and same_person(name) in same_person(why):
             raise RecordError("The reason stays in the journal: write it without the name.")
         with writing(self._engine) as connection:
+            if who_is([person for person in people_of(connection) if person.active], name):
+                raise RecordError(f"{name} still signs: take the name off the page People first.")
             entry = entry_for(connection, "", who, "person erased", why, {})
             number, gone = people.erase(connection, name)
             content = {**entry["content"], "erased": sorted(gone), "shown_as": number}

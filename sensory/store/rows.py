@@ -11,13 +11,14 @@ from sqlalchemy.engine import Connection
 
 from ..base.records import JsonObject
 from ..sessions.session import JournalEntry, StoredSession
+from ..sessions.signing import Person
 from . import people
 from .journal import next_entry
-from .tables import ballot_cells, journal, sessions
+from .tables import ballot_cells, journal, sessions, staff
 
 Query = sa.Select[Any]
 Cells = Mapping[int, Mapping[str, str]]
-_EMPTY_AT_FIRST = ("agreed_at", "agreed_by", "digest", "closed_at", "serving")
+_EMPTY_AT_FIRST = ("agreed_at", "agreed_by", "digest", "closed_at", "serving", "agreed_role")
 
 
 def rows_of(connection: Connection, query: Query) -> list[JsonObject]:
@@ -28,7 +29,7 @@ def rows_of(connection: Connection, query: Query) -> list[JsonObject]:
 def columns_of(session: StoredSession) -> JsonObject:
     """The columns of a session."""
     plain = session.to_dict()
-    return plain | {name: plain[name] or None for name in _EMPTY_AT_FIRST}
+    return plain | {name: plain.get(name) or None for name in _EMPTY_AT_FIRST}
 
 
 def session_of(columns: JsonObject) -> StoredSession:
@@ -128,6 +129,28 @@ def change_cells(connection: Connection, session_id: str, changes: list[JsonObje
         connection.execute(sa.delete(table).where(at), gone)
     if put:
         connection.execute(sa.insert(table), put)
+
+
+# People who sign.
+
+
+def people_of(connection: Connection) -> list[Person]:
+    """Everybody who signs or did so, by name."""
+    rows = rows_of(connection, sa.select(staff))
+    keys = [row["person"].removeprefix(people.PREFIX) for row in rows]
+    named = people.shown(connection, [row["person"] for row in rows], people.NAME)
+    signing = [
+        Person.from_dict({**row["content"], "name": name, "key": key})
+        for row, name, key in zip(rows, named, keys, strict=True)
+    ]
+    return sorted(signing, key=lambda person: (person.name.casefold(), person.key))
+
+
+def put_person(connection: Connection, row: JsonObject, *, new: bool) -> None:
+    """Write a row of the people who sign, `person` being a reference."""
+    at = staff.c.person == row["person"]
+    values = {"person": row["person"], "content": {k: row[k] for k in row if k != "person"}}
+    connection.execute(sa.insert(staff) if new else sa.update(staff).where(at), values)
 
 
 # The journal.

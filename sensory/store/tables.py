@@ -19,7 +19,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-SCHEMA_VERSION = 6
+SCHEMA_VERSION = 7
 
 metadata = MetaData()
 
@@ -39,6 +39,7 @@ sessions = Table(
     Column("ballots_at_agreement", Integer),
     Column("closed_at", String(32)),
     Column("serving", JSON(none_as_null=True)),
+    Column("agreed_role", Text),
     Index("ix_sessions_created_at", "created_at"),
 )
 
@@ -70,6 +71,14 @@ people = Table(
     Column("erased", Integer),
     UniqueConstraint("sought", name="uq_people_sought"),
 )
+
+staff = Table(
+    "staff",
+    metadata,
+    Column("person", String(40), primary_key=True),
+    Column("content", JSON, nullable=False),
+)
+"""Who signs: a reference to `people`, and roles and rights as the journal has them."""
 
 journal = Table(
     "journal",

@@ -77,8 +77,9 @@ class Server:
 
 
 class NetworkServer(Server):
-    """The app in its network mode, where the leader signs in."""
+    """The app in its network mode, where each signs in; first the one of this name."""
 
+    name = "A. Leader"
     passcode = "plum cordial"
     options: tuple[str, ...] = ()
 
@@ -86,7 +87,8 @@ class NetworkServer(Server):
         return ["sensory.screens.command", "network", "--port", str(self.port), *self.options]
 
     def environment(self) -> dict[str, str]:
-        return super().environment() | {"SENSORY_PASSCODE": self.passcode}
+        account = {"SENSORY_NAME": self.name, "SENSORY_PASSCODE": self.passcode}
+        return super().environment() | account
 
 
 @contextmanager

@@ -20,9 +20,9 @@ from .visitor import Visitor
 # Words of the pages and of the record; none of them may reach anybody but the leader. The
 # names of pages stand here as in the menu: small ones come back from the visitor's address.
 TITLE = "Elderflower trial"
-STRANGER = "Sign in with the passcode"
-LEADERS_WORDS = [TITLE, "demo-", "Sessions", "Plan", "Question", "Ballots", "Finding"]
-ADDRESSES = ["", "sessions", "plan", "question", "ballots", "finding"]
+STRANGER = "Sign in with your passcode"
+LEADERS_WORDS = [TITLE, "demo-", "Sessions", "Plan", "Question", "Ballots", "Finding", "People"]
+ADDRESSES = ["", "sessions", "plan", "question", "ballots", "finding", "people"]
 
 
 @pytest.fixture
@@ -105,14 +105,18 @@ def test_main_job_runs_as_on_one_machine_and_asks_nobody_else(leader):
     assert refused == []
 
 
-def test_journal_says_how_the_leader_came_in(network, titled):
+def test_journal_names_who_signed_in(network, titled):
     engine = sa.create_engine(f"sqlite:///{network.record}")
     with engine.connect() as connection:
-        names = "select name from people join journal on who = 'person:' || people.id"
+        names = (
+            "select name from people join journal on who = 'person:' || people.id order by number"
+        )
         who = connection.scalars(sa.text(names)).all()
     engine.dispose()
-    assert "unnamed, signed in with the passcode" in who
-    assert not [name for name in who if "this machine" in name]
+    # The start of the server, which put the first account on record, then the account.
+    assert network.name in who[1:]
+    assert who[0].endswith("login of this machine")
+    assert not [name for name in who if "unnamed" in name or ("machine" in name and name != who[0])]
 
 
 def test_files_of_the_leader_come_and_go_and_are_closed_to_others(leader, tmp_path):

@@ -83,5 +83,5 @@ def test_cookie_of_another_secret_is_refused(visitor_of, vouched):
 
 def test_cookie_without_a_provider_is_worth_nothing(visitor_of, network):
     visitor = come(visitor_of, network, sub="subject-1")
-    visitor.page.get_by_role("link", name="Sign in with the passcode").wait_for()
+    visitor.page.get_by_role("link", name="Sign in with your passcode").wait_for()
     assert b"demo-" not in b"".join(visitor.frames)

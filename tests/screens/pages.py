@@ -18,7 +18,7 @@ from sensory.screens import {page}
 from sensory.screens.frame import Frame, remember
 from sensory.store.repository import open_store
 
-names = "Sessions Plan Question Serve Ballots Finding Batches Batch Trend Product".split()
+names = "Sessions Plan Question Serve Ballots Finding Batches Batch Trend Product People".split()
 pages = [st.Page(lambda: None, title=name, url_path=name) for name in names]
 remember(Frame(store=open_store({url!r}), demo=Path({demo!r})), pages)
 st.query_params.update({asked!r})
@@ -44,12 +44,22 @@ def sound(app: AppTest) -> AppTest:
 
 def fill(app: AppTest, **values: object) -> AppTest:
     """Set fields by their keys, with _ for -, and run once."""
+    _set(app, values)
+    return sound(app.run())
+
+
+def submit(app: AppTest, key: str, **values: object) -> AppTest:
+    """Set fields of a form, which hands them over with its button only."""
+    _set(app, values)
+    return click(app, key)
+
+
+def _set(app: AppTest, values: dict[str, object]) -> None:
     kinds = (app.text_input, app.text_area, app.number_input, app.selectbox, app.radio,
              app.multiselect, app.checkbox)  # fmt: skip
     fields = {field.key.replace("-", "_"): field for kind in kinds for field in kind if field.key}
     for key, value in values.items():
         fields[key.replace("-", "_")].set_value(value)
-    return sound(app.run())
 
 
 def click(app: AppTest, key: str) -> AppTest:

@@ -9,25 +9,32 @@ from pathlib import Path
 
 import pytest
 
+from sensory.base.errors import ArgumentError
 from sensory.screens.access import Booth, Leader, Stranger, who_asks
 from sensory.screens.command import parsed
-from sensory.screens.network import access_file, has_provider, options
-from sensory.screens.passcode import COOKIE, Keeper, set_passcode
+from sensory.screens.network import access_file, has_provider, options, serve_network
+from sensory.screens.passcode import COOKIE, Keeper
 from sensory.screens.provider import on_list
 from sensory.screens.server import settings
+from sensory.sessions.signing import PASSCODE, PROVIDER, TYPED, Person, Right
+from sensory.sessions.staff import active_people, enter_person, managers
+from sensory.store.repository import open_store
 
 ROOT = Path(__file__).parents[2]
+NORA = "a" * 32
 
 
 @pytest.fixture(scope="module")
 def keeper(tmp_path_factory):
     path = tmp_path_factory.mktemp("access") / "record.access.json"
-    set_passcode(path, "plum cordial")
-    return Keeper(path)
+    keeper = Keeper(path)
+    keeper.set_passcode(NORA, "plum cordial", given=False)
+    return keeper
 
 
 def test_without_the_network_mode_nobody_leads_but_on_this_machine():
     assert who_asks({}, {}, keeper=None, address="127.0.0.1") == Leader()
+    assert (Leader().signed_in, Leader().how) == (False, TYPED)
     for address in ("0.0.0.0", "::", "192.168.0.7", "plant", "", None):
         assert who_asks({}, {}, keeper=None, address=address) == Stranger(can_sign_in=False)
 
@@ -38,18 +45,23 @@ def test_in_the_network_only_a_cookie_makes_a_leader(keeper):
 
     assert ask({}) == Stranger()
     assert ask({COOKIE: "1.2.3"}) == Stranger()
-    assert ask({"other": keeper.cookie()}) == Stranger()
-    leader = ask({COOKIE: keeper.cookie()})
-    assert leader == Leader(how="signed in with the passcode", signed_in=True)
+    assert ask({"other": keeper.cookie(NORA)}) == Stranger()
+    leader = ask({COOKIE: keeper.cookie(NORA)})
+    assert leader == Leader(person=NORA)
+    assert (leader.signed_in, leader.how) == (True, PASSCODE)
 
 
 def test_name_on_the_list_makes_a_leader(keeper):
     leader = who_asks({}, {}, keeper=keeper, address="0.0.0.0", listed="p@cordial.test")
-    assert leader == Leader(how="signed in as p@cordial.test", signed_in=True)
+    assert leader == Leader(listed="p@cordial.test")
+    assert (leader.signed_in, leader.how) == (True, PROVIDER)
+    keeper.link(NORA, "p@cordial.test")
+    leader = who_asks({}, {}, keeper=keeper, address="0.0.0.0", listed="p@cordial.test")
+    assert leader == Leader(person=NORA, listed="p@cordial.test")
 
 
 def test_link_of_a_booth_is_never_more_than_a_booth(keeper):
-    cookies = {COOKIE: keeper.cookie()}
+    cookies = {COOKIE: keeper.cookie(NORA)}
     for token in ("plum", ""):
         for given in (None, keeper):
             asked = who_asks({"booth": token}, cookies, keeper=given, address="127.0.0.1")
@@ -168,3 +180,75 @@ def test_network_does_not_start_without_a_passcode(tmp_path, environment, said):
     assert done.returncode == 1
     assert said in done.stderr
     assert not list(tmp_path.iterdir())
+
+
+@pytest.fixture
+def started(tmp_path, monkeypatch):
+    """Start the network mode as often as wanted; what it would serve, its record and its file."""
+    url, served = f"sqlite:///{tmp_path}/record.sqlite3", []
+    monkeypatch.setenv("SENSORY_RECORD", url)
+    monkeypatch.setattr("sensory.screens.network.serve", lambda *_, **given: served.append(given))
+    monkeypatch.setattr("sensory.screens.network.serve_others", served.append)
+
+    def start(*words: str, **environment: str) -> Keeper:
+        for name in ("SENSORY_NAME", "SENSORY_PASSCODE"):
+            monkeypatch.delenv(name, raising=False)
+        for name, text in environment.items():
+            monkeypatch.setenv(name, text)
+        serve_network(parsed(["network", *words]))
+        return Keeper(tmp_path / "record.access.json")
+
+    start.store = open_store(url)
+    yield start
+    start.store.close()
+
+
+def test_first_account_manages_people_and_agrees_questions(started):
+    keeper = started(SENSORY_NAME="Mira  Lund", SENSORY_PASSCODE="plum cordial")
+    (mira,) = active_people(started.store)
+    assert (mira.name, mira.may) == ("Mira Lund", (Right.AGREE, Right.MANAGE))
+    assert keeper.right(mira.key, "plum cordial")
+    assert not keeper.given(mira.key)
+    assert "plum cordial" not in str(started.store.entries(""))
+    assert started() is not None  # and the next start asks for nothing
+    assert active_people(started.store) == [mira]
+
+
+def test_passcode_of_the_one_leader_goes_on_as_an_office_that_signs_nothing(started, tmp_path):
+    from argon2 import PasswordHasher
+
+    path = tmp_path / "record.access.json"
+    hashed = PasswordHasher().hash("plum cordial")
+    path.write_text(f'{{"passcode": "{hashed}", "key": "{"0f" * 32}", "withdrawn": {{}}}}')
+    path.chmod(0o600)
+    keeper = started()
+    (office,) = active_people(started.store)
+    assert (office.name, office.may) == ("administrator", (Right.MANAGE,))
+    assert keeper.right(office.key, "plum cordial")
+
+
+def test_new_passcode_is_that_of_who_manages_people(started):
+    started(SENSORY_NAME="Mira Lund", SENSORY_PASSCODE="plum cordial")
+    keeper = started("--new-passcode", SENSORY_PASSCODE="quince cordial")
+    (mira,) = active_people(started.store)
+    assert keeper.right(mira.key, "quince cordial")
+    assert not keeper.right(mira.key, "plum cordial")
+
+
+def test_people_who_were_typed_before_get_somebody_who_manages_them(started):
+    nora = Person(name="Nora Sand", roles=("release officer",), may=(Right.DECIDE,))
+    enter_person(started.store, nora, who="Nora Sand")
+    started(SENSORY_NAME="nora sand", SENSORY_PASSCODE="plum cordial")
+    (nora,) = active_people(started.store)
+    assert nora.may == (Right.DECIDE, Right.MANAGE)
+
+
+def test_nobody_left_who_can_manage_people_asks_for_a_first_account_again(started):
+    keeper = started(SENSORY_NAME="Mira Lund", SENSORY_PASSCODE="plum cordial")
+    (mira,) = active_people(started.store)
+    keeper.drop(mira.key)
+    with pytest.raises(ArgumentError, match="nobody to ask"):
+        started()
+    keeper = started(SENSORY_NAME="Otto Brandt", SENSORY_PASSCODE="sloe cordial")
+    able = managers(started.store.people(), keeper.able())
+    assert [person.name for person in able] == ["Otto Brandt"]

@@ -23,6 +23,7 @@ from sensory.release.references import Bridge, Reference, ReferenceKind
 from sensory.release.rule import ReleaseRule
 from sensory.sessions import workflow
 from sensory.sessions.session import CAUTIONS
+from sensory.sessions.signing import TYPED, signed_words
 from sensory.store.repository import Repository, open_store
 
 from ..shared import ALL_YES, CARE
@@ -131,7 +132,7 @@ def test_clearance_opens_the_way_to_the_tasting(url: str, store: Repository):
     assert "open-tasting" not in keys(app)
     fill(app, safe_SC_1="cleared for tasting and release", safe_by_SC_1="Otto")
     click(app, "safe")
-    fill(app, allergens_SC_1="none", allergens_by_SC_1="Otto")
+    fill(app, allergens_SC_1="none", allergens_by_SC_1_who="Otto")  # on record by now
     click(app, "allergens")
     record = product_desk.the_batch(store, "SC-1")
     assert record.clearance is not None
@@ -162,7 +163,8 @@ def test_the_recommendation_is_the_headline(
     assert (decision.disposition, decision.role) == (Disposition.HOLD, "release officer")
     assert app.title[0].value == "Held"  # and the form is empty again
     assert app.radio(key="decide-SC-1").value is None
-    assert app.text_input(key="decide-by-SC-1").value == ""
+    assert app.selectbox(key="decide-by-SC-1-who").value is None
+    assert app.selectbox(key="decide-by-SC-1-who").options == ["Nora", "Somebody else"]
     assert len(app.toast) == 1
 
 
@@ -179,9 +181,10 @@ def test_a_complaint_is_recorded_and_shown(url: str, store: Repository):
     batch_desk.decide(store, "SC-1", Disposition.RELEASE, **by)
     app = shown("batch", url, "SC-1")
     assert app.title[0].value == "Decided: release"
-    fill(app, complaint_SC_1="smells of <b>rubber</b>")
+    fill(app, complaint_SC_1="smells of <b>rubber</b>", complaint_by_SC_1="Ann *A*")
     click(app, "complaint")
     assert "smells of \\<b\\>rubber" in marked(app)
+    assert "recorded by Ann *A*, panel leader" in words(app)
     assert "after a complaint" in words(app)
     assert app.title[0].value == "Open again: complaint"
     board = shown("batches", url)
@@ -261,10 +264,14 @@ def test_a_rule_is_agreed_on_its_page(url: str, store: Repository):
     app = shown("product", url)
     assert "in a triangle test" in words(app)
     fill(app, **{f"rule-people-{PRODUCT}": 60, f"rule-why-{PRODUCT}": "management, May"})
+    assert app.button(key="rule-agree").disabled  # as long as nobody agrees
+    fill(app, **{f"rule-by-{PRODUCT}": "Mira Lund"})
     click(app, "rule-agree")
     rule = product_desk.rule_of(product_desk.the_product(store, PRODUCT))
     assert rule is not None
     assert (rule.assessors, rule.limit) == (60, 0.4)
+    who = "Agreed by Mira Lund, head of quality (name typed, not proven)"
+    assert who in words(shown("product", url))
 
 
 def test_a_reference_takes_over_with_a_reason(url: str, store: Repository):
@@ -275,12 +282,13 @@ def test_a_reference_takes_over_with_a_reason(url: str, store: Repository):
     assert "bridge to S1" in app.error[0].value
     fill(app, **{f"br-role-S1-{PRODUCT}": True})
     fill(app, **{f"br-why-S1-{PRODUCT}": "S1 is used up"})
-    click(app, "ref-enter")
-    assert "bridge to S1" in app.error[0].value  # nobody decided it yet
-    fill(app, **{f"br-by-S1-{PRODUCT}": "Nora"})
+    assert app.button(key="ref-enter").disabled  # nobody decided it yet
+    fill(app, **{f"br-by-{PRODUCT}": "Nora"})
     click(app, "ref-enter")
     assert product_desk.the_product(store, PRODUCT).references == ("S1", "S2")
     assert "decided by Nora, release officer: S1 is used up" in words(shown("product", url))
+    kept = store.noun(Reference, "S2")
+    assert signed_words(store.noun_entries(kept)[-1]) == f"Nora, release officer ({TYPED})"
 
 
 def compared(store: Repository, newer: str, older: str, cells: dict[int, dict[str, str]]) -> str:
@@ -349,6 +357,7 @@ def test_a_comparison_is_opened_where_none_is_on_record(url: str, store: Reposit
 def test_a_second_tasting_is_planned_with_its_risks(url: str, store: Repository):
     app = shown("product", url)
     fill(app, **{f"rule-retest-{PRODUCT}": True, f"rule-why-{PRODUCT}": "fewer answers"})
+    fill(app, **{f"rule-by-{PRODUCT}": "Mira Lund"})
     assert "An unchanged batch would be released" in words(app)
     click(app, "rule-agree")
     rule = product_desk.rule_of(product_desk.the_product(store, PRODUCT))
@@ -362,7 +371,8 @@ def test_a_second_tasting_is_planned_with_its_risks(url: str, store: Repository)
 def test_attributes_are_typed_and_a_wrong_line_is_named(url: str, store: Repository):
     app = shown("product", url)
     key, why = f"attributes-{PRODUCT}", f"attributes-why-{PRODUCT}"
-    fill(app, **{key: "sour; 0,8\ncolour 2-6", why: "consumers"})
+    by = f"attributes-by-{PRODUCT}"
+    fill(app, **{key: "sour; 0,8\ncolour 2-6", why: "consumers", by: "Mira Lund"})
     click(app, "attributes")
     assert "Attributes, line 2" in app.error[0].value
     fill(app, **{key: "sour; 0,8\ncolour; 2 to 6\nhaze; to 3"})

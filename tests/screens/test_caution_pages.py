@@ -12,6 +12,7 @@ from sensory.serving.planning import serving_plan
 from sensory.sessions import booth_plans, booths, exclusions, minors, reactions, workflow
 from sensory.sessions.allergens import served_samples
 from sensory.sessions.care import Care, Substance
+from sensory.sessions.signing import TYPED, signed_words
 
 from .pages import BY, booth, click, keys, put, run, sound, words
 
@@ -115,10 +116,16 @@ def test_who_cleared_and_what_is_in_it_are_entered_with_the_question(store, url)
     app.text_input(key="q-care-cleared-by-s1").set_value("Ida Brandt").run()
     app.date_input(key="q-care-cleared-on-s1").set_value("2026-10-06").run()
     app.text_input(key="q-care-evidence-s1").set_value("residue test passed").run()
+    assert not store.session("s1").details.care.cleared_by  # nobody signed yet
+    click(app, "care-cleared")
+    assert "Cleared: by Ida Brandt, food safety on 2026-10-06: residue test passed." in words(app)
+    assert "care-cleared" not in keys(app)
     app.multiselect(key="q-care-contains-s1").set_value(["caffeine"]).run()
     sound(app.number_input(key="q-care-caffeine-amount-s1").set_value(12.0).run())
     care = store.session("s1").details.care
     assert (care.cleared_by, care.cleared_on) == ("Ida Brandt", "2026-10-06")
+    (signed,) = (entry for entry in store.entries("s1") if "signed" in entry.content)
+    assert signed_words(signed) == f"Ida Brandt, food safety ({TYPED})"
     assert care.contains == (Substance(kind="caffeine", amount=12.0),)
     click(app, "agree")
     frozen = str([table.value.to_dict() for table in run("question", url).table])
@@ -134,3 +141,10 @@ def test_a_suspected_taint_is_not_agreed_for_tasting(store, url):
     click(app, "agree")
     assert "not tasted" in app.error[-1].value
     assert not store.session("s1").agreed
+    app.text_input(key="q-care-smelling-by-s1").set_value("Ida Brandt").run()
+    app.date_input(key="q-care-smelling-on-s1").set_value("2026-10-06").run()
+    click(app, "care-smelling")
+    assert "Smelled only: allowed by Ida Brandt, food safety on 2026-10-06." in words(app)
+    sound(app.selectbox(key="q-care-suspected-s1").set_value("nothing of the kind").run())
+    care = store.session("s1").details.care
+    assert (care.suspected, care.smelling_by, care.cleared_by) == ("", "", "")

@@ -19,11 +19,13 @@ from streamlit.proto.ClientState_pb2 import ClientState
 
 from sensory.screens import access
 from sensory.screens.guard import Guard
-from sensory.screens.passcode import COOKIE, Keeper, set_passcode
+from sensory.screens.passcode import COOKIE, Keeper
 from sensory.screens.patience import FREE, Patience
 from sensory.screens.sign_in import Doors
 
 PASSCODE = "plum cordial"
+NORA = "a" * 32
+KNOWN = {"Nora Sand": NORA, "Otto Brandt": "b" * 32}
 HOST = "plant:8501"
 OURS = f"http://{HOST}"
 
@@ -31,7 +33,7 @@ OURS = f"http://{HOST}"
 @pytest.fixture(scope="module")
 def access_file(tmp_path_factory):
     path = tmp_path_factory.mktemp("access") / "record.access.json"
-    set_passcode(path, PASSCODE)
+    Keeper(path).set_passcode(NORA, PASSCODE, given=False)
     return path
 
 
@@ -57,7 +59,8 @@ def protocols(offered):
 
 @pytest.fixture
 def app(keeper):
-    routes = [*Doors(keeper, Patience(lambda: 100.0)).routes(), WebSocketRoute("/{p:path}", _echo)]
+    doors = Doors(keeper, Patience(lambda: 100.0), KNOWN.get)
+    routes = [*doors.routes(), WebSocketRoute("/{p:path}", _echo)]
     return Guard(Starlette(routes=[*routes, Route("/{path:path}", _page)]), keeper=keeper)
 
 
@@ -119,14 +122,14 @@ def ask(app, path, form=None, scheme="http", body=None, **headers):
     return run(asked(app, scope, body if body is not None else urlencode(form or {}).encode()))
 
 
-def sign_in(app, passcode=PASSCODE, origin=OURS, scheme="http"):
-    return ask(app, "/sign-in", {"passcode": passcode}, scheme, origin=origin)
+def sign_in(app, passcode=PASSCODE, origin=OURS, scheme="http", name="Nora Sand"):
+    return ask(app, "/sign-in", {"name": name, "passcode": passcode}, scheme, origin=origin)
 
 
 def test_right_passcode_gives_a_cookie_that_scripts_and_other_sites_do_not_get(app, keeper):
     answer = sign_in(app)
     assert (answer.status, answer.headers["location"]) == (303, "/")
-    assert keeper.signed_in(answer.cookie)
+    assert keeper.signed_in(answer.cookie) == NORA
     attributes = answer.headers["set-cookie"].casefold().split("; ")[1:]
     assert set(attributes) == {"httponly", "max-age=43200", "path=/", "samesite=strict"}
     encrypted = sign_in(app, scheme="https", origin=f"https://{HOST}")
@@ -138,8 +141,16 @@ def test_wrong_passcode_gives_none(app, passcode):
     answer = sign_in(app, passcode)
     assert answer.status == 403
     assert "set-cookie" not in answer.headers
-    assert "not the passcode" in answer.text
+    assert "do not go together" in answer.text
     assert "script" not in answer.text
+
+
+@pytest.mark.parametrize("name", ["", "Otto Brandt", "Nobody", "<script>"])
+def test_passcode_of_another_opens_nothing_and_tells_nothing(app, name):
+    """Whether a name is on record shows neither in the answer nor in what is checked."""
+    answer, wrong = sign_in(app, name=name), sign_in(app, "a wrong one")
+    assert (answer.status, answer.text) == (wrong.status, wrong.text)
+    assert "set-cookie" not in answer.headers
 
 
 def test_wrong_passcodes_slow_and_then_even_the_right_one_waits(app):
@@ -152,7 +163,7 @@ def test_wrong_passcodes_slow_and_then_even_the_right_one_waits(app):
 
 def test_many_at_once_are_checked_no_more_often(app, keeper, monkeypatch):
     checked = []
-    monkeypatch.setattr(Keeper, "right", lambda self, passcode: checked.append(passcode))
+    monkeypatch.setattr(Keeper, "right", lambda self, person, passcode: checked.append(person))
 
     scope = scope_of("http", "/sign-in", {"origin": OURS}) | {"method": "POST"}
 
@@ -177,7 +188,7 @@ def test_forms_of_other_pages_are_refused_and_not_counted(app, origin):
 
 
 @pytest.mark.parametrize("origin", [None, "null", "http://elsewhere.test"])
-def test_other_pages_cannot_sign_the_leader_out(app, keeper, origin):
+def test_other_pages_cannot_sign_a_person_out(app, keeper, origin):
     cookie = sign_in(app).cookie
     answer = ask(app, "/sign-out", {}, origin=origin, cookie=f"{COOKIE}={cookie}")
     assert answer.status == 403
@@ -234,7 +245,7 @@ def test_paths_without_use_are_closed(app, path):
 @pytest.mark.parametrize("path", ["/media/a.csv", "/_stcore/upload_file/a/b"])
 def test_files_are_for_leaders(app, keeper, path):
     assert ask(app, path, cookie=f"{COOKIE}=1.2.3").status == 404
-    assert ask(app, path, cookie=f"{COOKIE}={keeper.cookie()}").status == 200
+    assert ask(app, path, cookie=f"{COOKIE}={keeper.cookie(NORA)}").status == 200
 
 
 def connect(app, path="/_stcore/stream", said=(), before=None, **headers):
@@ -285,7 +296,7 @@ def test_own_pages_connect(app):
 
 
 def test_page_of_a_leader_acts_no_more_after_the_sign_out(app, keeper):
-    cookie = keeper.cookie()
+    cookie = keeper.cookie(NORA)
 
     def sign_out(word):
         if word == b"b":
@@ -303,7 +314,7 @@ def test_page_of_a_leader_acts_no_more_after_the_sign_out(app, keeper):
 
 def test_page_of_a_leader_is_not_taken_up_again_without_the_cookie(app, keeper, monkeypatch):
     monkeypatch.setattr(access, "_LED", {"led"})
-    cookie = f"{COOKIE}={keeper.cookie()}"
+    cookie = f"{COOKIE}={keeper.cookie(NORA)}"
 
     def offered(session, **headers):
         words = f"streamlit, token, {session}"
