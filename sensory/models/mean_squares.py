@@ -26,14 +26,22 @@ class MeanSquares:
     sources : tuple of str
         ``sample``, ``assessor``, ``assessor x sample`` and ``occasion`` where they can be
         told from error, then ``error``.
+    ss, df : float array, (responses, sources)
+        `df` (sources,) where it is the same for all responses.
     fit : MixedFit
         Sample against interaction, whatever the sizes of the mean squares.
+    cells : float array, (responses, assessors, samples)
+        Means of the scores of each assessor for each sample, less a constant; NaN without any.
+    each : float array, (responses,), or float
+        Scores in a cell.
     """
 
     sources: tuple[str, ...]
     ss: Floats
     df: Floats
     fit: MixedFit
+    cells: Floats
+    each: Floats | float
 
     @property
     def ms(self) -> Floats:
@@ -91,7 +99,8 @@ def mean_squares(scores: Floats) -> MeanSquares:
     df = np.array([row[1] for row in rows.values()], float)
     sources = tuple(rows)
     fit = _fit(scores.mean((0, 2, 3)).T, sources, ss / df, df, assessors, each, occasions)
-    return MeanSquares(sources=sources, ss=ss, df=df, fit=fit)
+    cells = np.moveaxis(cell, 2, 0)
+    return MeanSquares(sources=sources, ss=ss, df=df, fit=fit, cells=cells, each=float(each))
 
 
 def _fit(

@@ -50,7 +50,7 @@ def reference_table(panel: FittedPanel, reference: Hashable, alpha: float) -> pd
     variance; with one score a sample this holds the interaction), NaN where these are 0.
     """
     weights, names = against(panel, reference)
-    estimate, se, df = panel.contrasts(weights)
+    estimate, se, df = panel.differences(weights)
     statistic = estimate / se
     adjusted, critical = np.empty_like(se), np.empty_like(se)
     for places, correlation in _correlations(panel, weights):
@@ -69,7 +69,7 @@ def pair_table(panel: FittedPanel, alpha: float) -> pd.DataFrame:
     """
     samples = panel.table.samples
     pairs, weights = pair_weights(len(samples))
-    estimate, se, df = panel.contrasts(weights)
+    estimate, se, df = panel.differences(weights)
     statistic, count = estimate / se, len(samples)
     adjusted = tukey_p(statistic.ravel(), df.ravel(), count).reshape(se.shape)
     critical = tukey_quantile(alpha, df.ravel(), count).reshape(se.shape)
@@ -92,7 +92,7 @@ def equivalence_table(
     without a margin counts among them.
     """
     weights, names = against(panel, reference)
-    estimate, se, df = panel.contrasts(weights)
+    estimate, se, df = panel.differences(weights)
     margin = np.array([margins.get(name, np.nan) for name in panel.table.attributes])[:, None]
     p = np.maximum(stdtr(df, (estimate - margin) / se), stdtr(df, (-margin - estimate) / se))
     half = se * -stdtrit(df, alpha)
@@ -148,7 +148,7 @@ def _correlations(panel: FittedPanel, weights: Floats) -> list[tuple[NDArray[np.
     shared = []
     for group in panel.groups:
         correlation = correlated(group.fit.covariance_of(weights))
-        if group.squares is not None:
+        if group.complete:
             shared.append((group.places, correlation[0]))
         else:
             shared.extend((group.places[[i]], matrix) for i, matrix in enumerate(correlation))

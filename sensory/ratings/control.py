@@ -192,7 +192,7 @@ def difference_from_control(
     score = sample (fixed) + assessor + assessor x sample + error, so that with replicates
     the scatter is that of assessor x sample, and with one batch and no replicate this is the
     paired t-test. Difference: one-sided Dunnett [3] against the blind control, with the
-    degrees of freedom of the interaction, or Satterthwaite's where scores are missing.
+    degrees of freedom of the interaction, also where scores are missing (see `profile`).
     Similarity: upper limit of the batch below `limit`, each batch at its own beta. Beyond the
     limit: simultaneous lower limit above it, at alpha for all batches together. The model
     takes all batches to scatter alike; but small differences scatter less, and near the end
@@ -203,9 +203,8 @@ def difference_from_control(
     batch the two are the same. Skewed scores heaped at 0 can still raise the risk
     (0.07 for 0.05 with whole numbers of mean 1 and 2).
 
-    An assessor without a score of the blind control is kept: the model compares that
-    assessor's batches with the others' by what it knows of the scatter between assessors, which
-    is little information, and `notes` says who it is.
+    An assessor without a score of the blind control is kept: such scores say how the batches
+    differ from each other, and `notes` says whose they are.
 
     A batch that lies so far *below* the blind control that this has a chance of 0.001 or
     less is not called similar: codes were mixed up, or the control was not the reference.
@@ -296,7 +295,7 @@ def _against(
         numbers = group.fit.contrasts(weights)
         correlation = correlated(group.fit.covariance_of(weights))
         rows = np.arange(len(group.places))
-        for some in [rows] if group.squares is not None else rows[:, None]:
+        for some in [rows] if group.complete else rows[:, None]:
             names = [panel.table.attributes[group.places[row]] for row in some]
             columns = _compared(
                 *(part[some] for part in numbers),
@@ -394,7 +393,7 @@ def _without_control(panel: FittedPanel, control: Hashable) -> list[str]:
     missed = tasted & ~had_control
     return [
         f"{', '.join(str(table.assessors[a]) for a in np.flatnonzero(missed[:, place]))}: no "
-        f"score of the blind control for {table.attributes[place]}; kept, and compared by way "
-        "of the scatter between assessors."
+        f"score of the blind control for {table.attributes[place]}; kept for the differences "
+        "between batches."
         for place in np.flatnonzero(missed.any(0))
     ]

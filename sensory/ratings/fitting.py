@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,10 +11,14 @@ from numpy.typing import NDArray
 from ..base.arrays import Bools, Floats, Ints
 from ..base.errors import ArgumentError
 from ..models.mean_squares import ASSESSOR, BOTH, OCCASION, MeanSquares, mean_squares
-from ..models.mixed import MixedFit, likelihood_ratios, restricted_likelihood
+from ..models.mixed import ERROR, MixedFit, likelihood_ratios, restricted_likelihood
+from ..models.pair_scatter import pair_scatter
+from ..models.unweighted import cell_means, unweighted_squares
 from .tables import RatingGrid, RatingTable
 
 OCCASIONS = ("session", "replicate")
+SQUARES, REML = "mean squares", "reml"
+METHODS = (SQUARES, REML)
 _NOTHING, _ROUNDING = 1e-20, 1e-10  # of the total variance
 
 
@@ -27,7 +31,10 @@ class FittedGroup:
     places : int array, (attributes,)
         Positions among the attributes of the table.
     squares : MeanSquares or None
-        On complete balanced scores; None where restricted likelihood was used.
+        None where restricted likelihood was used.
+    complete : bool
+        Whether every assessor scored every sample equally often on each occasion; these share
+        the correlations of their comparisons.
     interaction : bool
         Whether assessor x sample can be told from error.
     ratios : float array, (attributes, random terms), or None
@@ -37,8 +44,22 @@ class FittedGroup:
     places: NDArray[np.intp]
     fit: MixedFit
     squares: MeanSquares | None
+    complete: bool
     interaction: bool
     ratios: Floats | None
+
+    def differences(self, weights: Floats) -> tuple[Floats, Floats, Floats]:
+        """Estimate, se and df of samples less others, by the scatter of the two.
+
+        `weights` hold one 1 and one -1 a row. By restricted likelihood the scatter is that of
+        the model, the same for all.
+        """
+        estimate, se, df = self.fit.contrasts(weights)
+        if self.squares is None:
+            return estimate, se, df
+        ms, df = pair_scatter(self.squares, weights.argmax(1), weights.argmin(1))
+        whole = self.squares.ms[:, self.squares.sources.index(BOTH if self.interaction else ERROR)]
+        return estimate, se * np.sqrt(ms / whole[:, None]), df
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -49,11 +70,14 @@ class FittedPanel:
     ----------
     occasion : str or None
         The column that serves as a further random term.
+    method : {"mean squares", "reml"}
+        As asked for.
     """
 
     table: RatingTable
     grid: RatingGrid
     occasion: str | None
+    method: str
     groups: tuple[FittedGroup, ...]
 
     def gathered(self, of: Callable[[FittedGroup], Floats]) -> Floats:
@@ -66,7 +90,16 @@ class FittedPanel:
 
     def contrasts(self, weights: Floats) -> tuple[Floats, Floats, Floats]:
         """Estimate, se and df of the weighted sample means, each (attributes, contrasts)."""
-        parts = {id(group): group.fit.contrasts(weights) for group in self.groups}
+        return self._three(lambda group: group.fit.contrasts(weights))
+
+    def differences(self, weights: Floats) -> tuple[Floats, Floats, Floats]:
+        """The same of samples less others, by the scatter of the two."""
+        return self._three(lambda group: group.differences(weights))
+
+    def _three(
+        self, of: Callable[[FittedGroup], tuple[Floats, Floats, Floats]]
+    ) -> tuple[Floats, Floats, Floats]:
+        parts = {id(group): of(group) for group in self.groups}
 
         def part(which: int) -> Floats:
             return self.gathered(lambda group: parts[id(group)][which])
@@ -79,29 +112,44 @@ class FittedPanel:
         return self.gathered(lambda group: np.sqrt(group.fit.variances[:, -1]))
 
 
-def fit_panel(table: RatingTable, occasion: str | None = None) -> FittedPanel:
+def fit_panel(
+    table: RatingTable, occasion: str | None = None, method: str = SQUARES
+) -> FittedPanel:
     """Fit sample (fixed), assessor, assessor x sample and occasion (random) to each attribute.
 
     Parameters
     ----------
     occasion : {"session", "replicate"}, optional
         The further random term; session where there is more than one, if not given.
+    method : {"mean squares", "reml"}
+        Mean squares, unweighted where there are gaps, and restricted likelihood only for
+        attributes whose filled cells do not join all samples and occasions; or restricted
+        likelihood for all.
 
     Raises ArgumentError: One assessor or sample only, an attribute without scores for a sample,
     with one assessor, with the same score everywhere, or without any scatter to test against.
     """
+    if method not in METHODS:
+        raise ArgumentError(f"method must be {' or '.join(METHODS)}; got {method!r}.")
     grid = table.grid()
     chosen = _occasion(table, occasion)
     _enough(table, grid.scores, grid)
     when = getattr(grid, chosen) if chosen else np.zeros(len(grid.sample), np.int64)
     even = _balanced(table, grid, when)
     told = _interaction_told(table, grid, when)
-    groups = [_by_squares(table, grid, when, places) for places in _alike(grid.scores, even)]
+    groups = []
+    rest = np.ones(len(even), bool)
+    if method == SQUARES:
+        groups = [_by_squares(table, grid, when, places) for places in _alike(grid.scores, even)]
+        groups += _with_gaps(grid, when, np.flatnonzero(~even))
+        rest[[place for group in groups for place in group.places]] = False
     for interaction in (True, False):
-        places = np.flatnonzero(~even & (told == interaction))
+        places = np.flatnonzero(rest & (told == interaction))
         if places.size:
             groups.append(_by_likelihood(grid, when, places, interaction))
-    panel = FittedPanel(table=table, grid=grid, occasion=chosen, groups=tuple(groups))
+    panel = FittedPanel(
+        table=table, grid=grid, occasion=chosen, method=method, groups=tuple(groups)
+    )
     _scatter(panel)
     return panel
 
@@ -191,9 +239,30 @@ def _by_squares(
         places=places,
         fit=squares.fit,
         squares=squares,
+        complete=True,
         interaction=BOTH in squares.sources,
         ratios=None,
     )
+
+
+def _with_gaps(grid: RatingGrid, when: Ints, places: NDArray[np.intp]) -> Iterator[FittedGroup]:
+    """Unweighted mean squares of those among the attributes that they can do."""
+    if not places.size:
+        return
+    cells = cell_means(grid.scores[:, places], grid.assessor, grid.sample, when)
+    told = cells.error_df > 0
+    for interaction in (True, False):
+        some = np.flatnonzero(cells.usable & (told == interaction))
+        if some.size:
+            squares = unweighted_squares(cells.only(some))
+            yield FittedGroup(
+                places=places[some],
+                fit=squares.fit,
+                squares=squares,
+                complete=False,
+                interaction=interaction,
+                ratios=None,
+            )
 
 
 def _by_likelihood(
@@ -210,6 +279,7 @@ def _by_likelihood(
         places=places,
         fit=fit,
         squares=None,
+        complete=False,
         interaction=interaction,
         ratios=likelihood_ratios(scores, grid.sample, random, fit),
     )

@@ -305,7 +305,7 @@ def smallest_difference(panel: FittedPanel, alpha: float, power: float) -> Float
     against the reference Dunnett needs more. With gaps, for the pair that is known worst.
     """
     _, weights = pair_weights(len(panel.table.samples))
-    if all(group.squares is not None for group in panel.groups):
+    if all(group.complete for group in panel.groups):
         weights = weights[:1]
     _, se, df = panel.contrasts(weights)
     free, back = np.unique(df.ravel(), return_inverse=True)

@@ -132,7 +132,7 @@ def _without(
     rows = panel.table.rows
     kept = rows[(rows["attribute"] == attribute) & ~rows["assessor"].isin(names)]
     try:
-        rest = fit_panel(rating_table(kept), panel.occasion)
+        rest = fit_panel(rating_table(kept), panel.occasion, panel.method)
         table = reference_table(rest, reference, alpha)
     except ArgumentError:
         return None

@@ -14,10 +14,10 @@ from ..base.arrays import Bools, Name
 from ..models.mean_squares import ASSESSOR, BOTH, OCCASION, SAMPLE, MeanSquares
 from ..models.mixed import ERROR
 from ..models.multiplicity import benjamini_hochberg, holm
-from .fitting import FittedGroup, FittedPanel
+from .fitting import REML, SQUARES, FittedGroup, FittedPanel
 
 POOLED = f"{BOTH} and error"
-SQUARES, LIKELIHOOD = "mean squares", "restricted likelihood"
+UNWEIGHTED, LIKELIHOOD = "unweighted mean squares", "restricted likelihood"
 _COLUMNS = ("ss", "df", "ms", "statistic", "df_error", "p")
 
 
@@ -31,10 +31,9 @@ def anova_table(panel: FittedPanel) -> pd.DataFrame:
     """One row a source and attribute; samples are never tested against error alone.
 
     Columns ``attribute source ss df ms against df_error statistic p p_holm
-    p_false_discovery method``. On complete balanced scores F of mean squares: sample and
-    assessor against assessor x sample, this and the occasion against error. With gaps the
-    F of the fixed samples, and a likelihood ratio for each random term with the p of
-    1/2 chi2(0) + 1/2 chi2(1).
+    p_false_discovery method``. By mean squares F: sample and assessor against assessor x sample,
+    this and the occasion against error. By restricted likelihood F of the fixed samples, and a
+    likelihood ratio for each random term with the p of 1/2 chi2(0) + 1/2 chi2(1).
     """
     blocks: list[pd.DataFrame] = []
     for group in panel.groups:
@@ -45,7 +44,7 @@ def anova_table(panel: FittedPanel) -> pd.DataFrame:
             "attribute": np.repeat(_objects(names), count),
             "source": np.tile(_objects([line.source for line in lines]), lengths),
             "against": np.tile(_objects([line.against for line in lines]), lengths),
-            "method": SQUARES if group.squares else LIKELIHOOD,
+            "method": _method(group),
             "_order": np.repeat(group.places, count),
         }
         for column in _COLUMNS:
@@ -63,6 +62,12 @@ def anova_table(panel: FittedPanel) -> pd.DataFrame:
     return table[[*order, "p_holm", "p_false_discovery", "method"]]
 
 
+def _method(group: FittedGroup) -> str:
+    if group.squares is None:
+        return LIKELIHOOD
+    return SQUARES if group.complete else UNWEIGHTED
+
+
 def _square_lines(squares: MeanSquares, panel: FittedPanel) -> list[_Line]:
     at = {source: place for place, source in enumerate(squares.sources)}
     lines = []
@@ -70,7 +75,7 @@ def _square_lines(squares: MeanSquares, panel: FittedPanel) -> list[_Line]:
         names, against = (BOTH in at, panel.occasion), None
         numbers: dict[str, ArrayLike] = {
             "ss": squares.ss[:, place],
-            "df": squares.df[place],
+            "df": squares.df[..., place],
             "ms": squares.ms[:, place],
         }
         if source != ERROR:
@@ -79,9 +84,9 @@ def _square_lines(squares: MeanSquares, panel: FittedPanel) -> list[_Line]:
             with np.errstate(divide="ignore", invalid="ignore"):
                 statistic = squares.ms[:, place] / squares.ms[:, below]
             numbers |= {
-                "df_error": squares.df[below],
+                "df_error": squares.df[..., below],
                 "statistic": statistic,
-                "p": fdtrc(squares.df[place], squares.df[below], statistic),
+                "p": fdtrc(squares.df[..., place], squares.df[..., below], statistic),
             }
         tested = source_name(against, *names) if against else None
         lines.append(_Line(source_name(source, *names), tested, numbers))
@@ -136,11 +141,8 @@ def remarks(panel: FittedPanel) -> tuple[str, ...]:
     lines: list[str] = []
     for group in panel.groups:
         names = _objects([str(panel.table.attributes[place]) for place in group.places])
-        if group.squares is None:
-            lines.append(
-                f"{_listed(names, panel)}: scores are missing or unequal in number; restricted "
-                "likelihood with Satterthwaite degrees of freedom."
-            )
+        if not group.complete:
+            lines.append(f"{_listed(names, panel)}: {_with_gaps(group, panel)}")
         if not group.interaction:
             lines.append(
                 f"{_listed(names, panel)}: one score a sample; assessor x sample cannot be "
@@ -162,6 +164,18 @@ def remarks(panel: FittedPanel) -> tuple[str, ...]:
     if panel.table.dropped:
         lines.append(f"Rows without a score, left out: {panel.table.dropped}.")
     return tuple(lines)
+
+
+def _with_gaps(group: FittedGroup, panel: FittedPanel) -> str:
+    if group.squares is not None:
+        return (
+            "scores are missing or unequal in number; the mean of an assessor's scores for a "
+            "sample counts once, however many they are."
+        )
+    likelihood = "restricted likelihood with Satterthwaite degrees of freedom"
+    if panel.method == REML:
+        return f"{likelihood}."
+    return f"too many scores are missing for mean squares; {likelihood}."
 
 
 def source_name(source: str, interaction: bool, occasion: str | None) -> str:

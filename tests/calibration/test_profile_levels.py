@@ -60,11 +60,11 @@ def test_pure_panel_noise(show, interaction):
             f"Tukey family {pairs[0]:.4f} (+-{product[1]:.4f}); "
             f"unadjusted t, any of {SAMPLES - 1}: {raw[0]:.4f}"
         ]
-        # Likelihood with gaps is approximate, and conservative or not where the
-        # interaction is often estimated as zero.
-        slack = 0.0 if not missing else 0.015
-        assert all(near(rate, ALPHA, slack) for rate in (product, family, pairs))
-        assert raw[0] > 2 * ALPHA
+        # Each comparison by its own scatter: below the nominal risk where all scatter alike.
+        assert near(product, ALPHA)
+        for rate in (family, pairs):
+            assert 0.01 < rate[0] < ALPHA + 4.5 * np.sqrt(ALPHA * (1 - ALPHA) / SESSIONS)
+        assert raw[0] > 1.4 * ALPHA
         if not missing:
             table = found.anova.pivot(index="attribute", columns="source", values="ms")
             wrong = f.sf(
@@ -93,7 +93,8 @@ def test_simultaneous_limits_cover(show, missing):
         inside = (table["low"] <= true) & (true <= table["high"])
         covered = share(inside.groupby(table["attribute"]).all())
         lines.append(f"  {name} limits, all at once: {covered[0]:.4f} (+-{covered[1]:.4f})")
-        assert near(covered, 1 - ALPHA, 0.015 if missing else 0.0)
+        assert covered[0] > 1 - ALPHA - 4.5 * np.sqrt(ALPHA * (1 - ALPHA) / SESSIONS)
+        assert covered[0] < 0.99
     means = found.means
     inside = (means["low"] <= means["sample"].astype(str).map(truth)) & (
         means["sample"].astype(str).map(truth) <= means["high"]

@@ -52,6 +52,7 @@ ALIKE = PLAIN.assign(score=PLAIN["sample"].str.len() + PLAIN["sample"].eq("plum"
         (PLAIN, {"reference": "lime", "margins": "wide"}, "margins must be a number"),
         (PLAIN, {"alpha": 5}, "For 5 % write 0.05"),
         (PLAIN, {"scaling": "yes"}, "scaling must be True or False; got 'yes'."),
+        (PLAIN, {"method": "exact"}, "method must be mean squares or reml; got 'exact'."),
         (PLAIN, {"occasion": "week"}, "occasion must be session, replicate or None; got 'week'."),
         (PLAIN, {"occasion": "session"}, "the ballots hold one session only; leave it out."),
         (PLAIN.query("assessor == 'A01'"), {}, "ballots hold one assessor only, A01; a profile"),
@@ -63,7 +64,7 @@ ALIKE = PLAIN.assign(score=PLAIN["sample"].str.len() + PLAIN["sample"].eq("plum"
         (FEW, {}, "for sour: there are no more scores than samples"),
         (ALIKE, {}, "for sour, sweet: scores leave no scatter"),
         (ALIKE.drop(index=3), {}, "for sour, sweet: scores leave no"),
-        (SAME_TWICE.drop(index=3), {}, "for sweet: scores leave no"),
+        (SAME_TWICE.drop(index=3), {"method": "reml"}, "for sweet: scores leave no"),
     ],
 )
 def test_one_clear_error(table, options, message):
@@ -94,8 +95,9 @@ def test_missing_scores_are_counted_and_shown():
     assert "Rows without a score, left out: 3." in found.notes
 
 
-def test_replicates_that_agree_exactly_are_no_hindrance_to_mean_squares():
-    found = profile(SAME_TWICE, reference="lime")
+@pytest.mark.parametrize("ballots", [SAME_TWICE, SAME_TWICE.drop(index=3)])
+def test_replicates_that_agree_exactly_are_no_hindrance_to_mean_squares(ballots):
+    found = profile(ballots, reference="lime")
     sweet = found.anova.query("attribute == 'sweet' and source == 'sample'")
     assert np.isfinite(sweet["p"]).all()
     effect = found.against_reference.query("attribute == 'sweet'")["effect"]
