@@ -14,8 +14,9 @@ less a number close to one. Degrees of freedom need not be whole.
 Why so
 ------
 Dunnett without random numbers. One common factor gives the correlations l_i l_j of independent
-means exactly; what a mixed model with gaps departs from that enters to second order. Each
-comparison has its own degrees of freedom, whole or not.
+means exactly; what a mixed model with gaps departs from that enters to second order. Where all
+correlations are nearly the same, as with few gaps, one comparison stands for all. Each comparison
+has its own degrees of freedom, whole or not.
 """
 
 from __future__ import annotations
@@ -32,6 +33,7 @@ from .studentized import StudentizedTail
 
 _REACH = 9.0  # standard deviations beyond which the normal density is nothing
 _STEP = 0.4  # of the trapezoid sum over the common factor, in units of the narrowest change
+_LITTLE = 0.01  # spread of correlations that are taken as one and their departures from it
 _STEEPEST = 0.999  # loadings on the common factor are kept below this
 
 
@@ -197,16 +199,75 @@ def departure(correlation: ArrayLike) -> float:
 
 
 def _largest(correlation: ArrayLike, two_sided: bool) -> StudentizedTail:
-    loading = loadings(correlation)
-    left = np.asarray(correlation, float) - np.outer(loading, loading)
-    np.fill_diagonal(left, 0.0)
+    matrix = np.array(correlation, float)
+    uniform = _uniform(matrix)
+    if uniform is not None:
+        left = matrix - uniform
+        np.fill_diagonal(left, 0.0)
+        factor = np.full(len(matrix), np.sqrt(uniform))
+    else:
+        factor = loadings(matrix)
+        left = matrix - np.outer(factor, factor)
+        np.fill_diagonal(left, 0.0)
     left[np.abs(left) < 1e-13] = 0.0
-    tail = partial(_largest_tail, loading=loading, left=left, two_sided=two_sided)
+    if uniform is not None:
+        tail = partial(_alike_tail, factor=factor[0], left=left, two_sided=two_sided)
+    else:
+        tail = partial(_largest_tail, loading=factor, left=left, two_sided=two_sided)
     return StudentizedTail(tail, two_sided=two_sided)
+
+
+def _uniform(matrix: Floats) -> float | None:
+    """The correlation that all pairs have, up to little; None where they differ more.
+
+    Three comparisons or fewer have a common factor, which is exact.
+    """
+    count = len(matrix)
+    if matrix.ndim != 2 or matrix.shape != (count, count) or count < 2:
+        return None
+    every = matrix[~np.eye(count, dtype=bool)]
+    apart, middle = np.ptp(every), float(every.mean())
+    near = apart < 1e-13 or (count > 3 and apart < _LITTLE)
+    return middle if near and 0 <= middle < _STEEPEST**2 else None
 
 
 def _largest_tail(h: Floats, loading: Floats, left: Floats, two_sided: bool) -> Floats:
     """P(max X_i > h), or of |X_i|, for standard normals with correlations l_i l_j + left."""
+    density, above, below, outside, own = _given_factor(h, loading, two_sided)
+    with np.errstate(divide="ignore"):
+        logs = np.log1p(-outside).sum(2)
+    tail = -np.expm1(logs) @ density
+    if left.any():
+        first, second = _derivatives(above, below, outside, own, two_sided)
+        tail = tail - (_change(first, second, left) * np.exp(logs)) @ density
+    return np.asarray(np.maximum(tail, 1e-320))
+
+
+def _alike_tail(h: Floats, factor: float, left: Floats, two_sided: bool) -> Floats:
+    """The same where all loadings are alike: one comparison stands for all.
+
+    `_change` then holds its function of one comparison times sums over `left`.
+    """
+    given = _given_factor(h, np.array([factor]), two_sided)
+    density, above, below, outside, own = (part.squeeze() for part in given)
+    above, below, outside = (np.reshape(part, (len(h), -1)) for part in (above, below, outside))
+    with np.errstate(divide="ignore"):
+        logs = len(left) * np.log1p(-outside)
+    tail = -np.expm1(logs) @ density
+    if left.any():
+        first, second = _derivatives(above, below, outside, own, two_sided)
+        pulled, squared = left.sum(1), (left**2).sum()
+        once = first**2 * pulled.sum() / 2
+        twice = (second - first**2) * first**2 * ((pulled**2).sum() - squared)
+        twice += (second**2 - first**4) * squared / 2
+        tail = tail - ((once + (once**2 + twice) / 2) * np.exp(logs)) @ density
+    return np.asarray(np.maximum(tail, 1e-320))
+
+
+def _given_factor(
+    h: Floats, loading: Floats, two_sided: bool
+) -> tuple[Floats, Floats, Floats, Floats, Floats]:
+    """Weights of the common factor, limits of each comparison given it, chance outside, own sd."""
     own = np.sqrt(1 - loading**2)
     steepest = np.abs(loading).max()
     reach = _REACH + steepest * np.abs(h).max()
@@ -216,16 +277,17 @@ def _largest_tail(h: Floats, loading: Floats, left: Floats, two_sided: bool) -> 
     above = (loading * z[:, None] - h[:, None, None]) / own  # (h, z, comparisons)
     below = (-loading * z[:, None] - h[:, None, None]) / own
     outside = np.minimum(ndtr(above) + ndtr(below), 1.0) if two_sided else ndtr(above)
-    with np.errstate(divide="ignore"):
-        logs = np.log1p(-outside).sum(2)
-    tail = -np.expm1(logs) @ density
-    if left.any():
-        first = _density(above) - (_density(below) if two_sided else 0.0)
-        second = above * _density(above) + (below * _density(below) if two_sided else 0.0)
-        inside = np.where(outside < 1 - 1e-9, 1 - outside, np.inf)
-        change = _change(first / own / inside, second / own**2 / inside, left)
-        tail = tail - (change * np.exp(logs)) @ density
-    return np.asarray(np.maximum(tail, 1e-320))
+    return density, above, below, outside, own
+
+
+def _derivatives(
+    above: Floats, below: Floats, outside: Floats, own: Floats, two_sided: bool
+) -> tuple[Floats, Floats]:
+    """First and second derivative of the chance inside by a shift, over itself."""
+    first = _density(above) - (_density(below) if two_sided else 0.0)
+    second = above * _density(above) + (below * _density(below) if two_sided else 0.0)
+    inside = np.where(outside < 1 - 1e-9, 1 - outside, np.inf)
+    return first / own / inside, second / own**2 / inside
 
 
 def _change(first: Floats, second: Floats, left: Floats) -> Floats:

@@ -80,14 +80,16 @@ class StudentizedTail:
 
         at_high, at_low = excess(high), excess(low)
         middle: Floats = low
+        moved = np.zeros(len(df))  # 1: low was moved by the step before, -1: high
         for _ in range(60):
             middle = (low * at_high - high * at_low) / (at_high - at_low)
             at_middle = excess(middle)
             if np.abs(at_middle).max() < 1e-12:
                 break
-            right = at_middle > 0
-            at_high = np.where(right, at_high / 2, at_middle)
-            at_low = np.where(right, at_middle, at_low / 2)
+            right = at_middle > 0  # the end that stays a second time counts half
+            at_high = np.where(right, at_high / np.where(moved > 0, 2, 1), at_middle)
+            at_low = np.where(right, at_middle, at_low / np.where(moved < 0, 2, 1))
+            moved = np.where(right, 1.0, -1.0)
             low, high = np.where(right, middle, low), np.where(right, high, middle)
         return middle
 

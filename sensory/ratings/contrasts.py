@@ -26,6 +26,8 @@ from ..models.multiplicity import (
 )
 from .fitting import FittedPanel
 
+_DIGITS = 12  # correlations alike in so many are the same
+
 
 def mean_table(panel: FittedPanel, alpha: float) -> pd.DataFrame:
     """Estimated means: ``attribute sample estimate se df low high level scores``."""
@@ -148,10 +150,10 @@ def _correlations(panel: FittedPanel, weights: Floats) -> list[tuple[NDArray[np.
     shared = []
     for group in panel.groups:
         correlation = correlated(group.fit.covariance_of(weights))
-        if group.complete:
-            shared.append((group.places, correlation[0]))
-        else:
-            shared.extend((group.places[[i]], matrix) for i, matrix in enumerate(correlation))
+        _, alike = np.unique(correlation.round(_DIGITS), axis=0, return_inverse=True)
+        for each in range(int(alike.max()) + 1):
+            some = np.flatnonzero(alike.ravel() == each)
+            shared.append((group.places[some], correlation[some[0]]))
     return shared
 
 

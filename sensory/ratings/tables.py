@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from ..base.arrays import Floats, Ints, Name
+from ..base.arrays import Bools, Floats, Ints, Name
 from ..base.errors import ArgumentError, BallotError, Fault
 from .frames import fault, out_of_range, scale_ends, whole_frame
 from .names import alike_notes, name_among, one_spelling
@@ -240,18 +240,26 @@ def _numbers(score: pd.Series) -> Floats:
 
 def _bad_cells(frame: pd.DataFrame, number: Floats) -> Iterator[Fault]:
     score = frame["score"]
-    truth = np.array([isinstance(cell, (bool, np.bool_)) for cell in score])
+    truth = _truths(score)
     wrong = (np.isnan(number) & score.notna().to_numpy()) | np.isinf(number) | truth
     for place in np.flatnonzero(wrong).tolist():
         yield _fault(
             frame, place, "score", "score", "The score is not a number.", "Give a finite number."
         )
     for name in NAMES:
-        empty = frame[name].isna() | (frame[name].astype(str).str.strip() == "")
-        for place in np.flatnonzero(empty).tolist():
+        codes, names = pd.factorize(frame[name])  # each name is looked at once; missing is -1
+        blank = np.array([*(not str(each).strip() for each in names), True])
+        for place in np.flatnonzero(blank[codes]).tolist():
             yield _fault(
                 frame, place, name, "name", f"The {name} is left empty.", f"Name the {name}."
             )
+
+
+def _truths(score: pd.Series) -> Bools:
+    """Cells that hold yes or no, which counts as no number."""
+    if pd.api.types.is_float_dtype(score.dtype):
+        return np.zeros(len(score), bool)
+    return np.array([isinstance(cell, (bool, np.bool_)) for cell in score], bool)
 
 
 def _beyond(

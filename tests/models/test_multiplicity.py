@@ -167,6 +167,29 @@ def test_correlations_that_no_common_factor_gives(size, two_sided):
         assert found == pytest.approx(other, abs=3e-6 + 3 * far**3 * other)
 
 
+@pytest.mark.parametrize("two_sided", [True, False])
+def test_correlations_nearly_alike(two_sided):
+    """Where one comparison stands for all: against the normal tail by another program."""
+    upper = np.triu(np.random.default_rng(3).uniform(0, 0.0099, (5, 5)), 1)
+    alike = 0.5 + upper + upper.T
+    np.fill_diagonal(alike, 1.0)
+    half = np.full((5, 5), 0.5) + np.eye(5) / 2
+    for h in (1.0, 2.0, 3.0):
+        found = dunnett_p(h, np.inf, alike, two_sided=two_sided)[0]
+        assert found == pytest.approx(normal_tail(h, alike, two_sided), abs=3e-6)
+        assert abs(found - dunnett_p(h, np.inf, half, two_sided=two_sided)[0]) > 1e-5
+
+
+def test_quantiles_of_a_few_unlike_degrees_of_freedom():
+    """Each end of the bracket moves at its own df; every quantile gives back its level."""
+    half = np.full((6, 6), 0.5) + np.eye(6) / 2
+    df = np.array([3.0, 5.5, 9.0, 24.0, 90.0, 1e5])
+    for alpha in (0.2, 0.05, 1e-4, 1e-9):
+        critical = dunnett_quantile(alpha, df, half)
+        np.testing.assert_allclose(dunnett_p(critical, df, half), alpha, rtol=1e-9)
+        assert (np.diff(critical) < 0).all()
+
+
 def test_holm_and_benjamini_hochberg_against_other_programs():
     p = np.random.default_rng(2).random((25, 3)) ** 2
     p[3] = p[4]
