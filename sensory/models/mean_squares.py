@@ -118,12 +118,13 @@ def _fit(
     error, both = at[ERROR], at.get(BOTH, at[ERROR])
     total = assessors * samples * each
     level = np.full((samples, samples), 1.0)
-    slopes = np.zeros((len(sources), samples, samples))
-    slopes[both] += (np.eye(samples) - level / samples) / (assessors * each)
-    slopes[at[ASSESSOR]] += level / total
-    if OCCASION in at:
-        slopes[at[OCCASION]] += level / total
-        slopes[error] -= level / total
+    slopes = np.zeros((len(ms), len(sources), samples, samples))
+    slopes[:, both] += (np.eye(samples) - level / samples) / (assessors * each)
+    slopes[:, at[ASSESSOR]] += level / total
+    if OCCASION in at:  # below error it adds nothing, as a variance of zero does
+        above = (ms[:, at[OCCASION]] > ms[:, error])[:, None, None]
+        slopes[:, at[OCCASION]] += above * level / total
+        slopes[:, error] -= above * level / total
     variances = {ASSESSOR: (ms[:, at[ASSESSOR]] - ms[:, both]) / (samples * each)}
     if BOTH in at:
         variances[BOTH] = (ms[:, both] - ms[:, error]) / each
@@ -136,8 +137,8 @@ def _fit(
         terms=tuple(variances),
         variances=np.maximum(np.stack(list(variances.values()), 1), 0.0),
         means=means,
-        covariance=np.einsum("ak,kij->aij", ms, slopes),
-        slopes=np.broadcast_to(slopes, (len(ms), *slopes.shape)),
+        covariance=np.einsum("ak,akij->aij", ms, slopes),
+        slopes=slopes,
         spread=spread,
         deviance=np.full(len(ms), np.nan),
     )

@@ -148,8 +148,8 @@ def _occasions(
 
 def _inverse(known: Floats, weight: Floats) -> Floats:
     """Inverse of matrices whose rows sum to 0, on all that sums to 0."""
-    size, ones = known.shape[1], weight[:, None, None]
-    return np.linalg.inv(known + ones) - 1 / (size**2 * ones)
+    size, level = known.shape[1], weight[:, None, None]
+    return np.linalg.inv(known + level) - 1 / (size**2 * level)
 
 
 def _between(number: Floats) -> tuple[Floats, Floats, Floats]:
@@ -251,16 +251,18 @@ def _fit(
     """Covariance of the means as a sum of mean squares, and variances by their expectations."""
     at = {source: place for place, source in enumerate(sources)}
     error, both = at[ERROR], at.get(BOTH, at[ERROR])
-    ones = level[:, None, None]
+    # No mean is known better than by its cells; occasions below error add nothing.
+    shared = np.minimum(level, np.einsum("rss->rs", plain).min(1))[:, None, None]
     slopes = np.zeros((len(ms), len(sources), *plain.shape[1:]))
-    slopes[:, both] += (plain - ones) / each[:, None, None]
-    slopes[:, at[ASSESSOR]] += ones / each[:, None, None]
+    slopes[:, both] += (plain - shared) / each[:, None, None]
+    slopes[:, at[ASSESSOR]] += shared / each[:, None, None]
     assessors = df[:, at[ASSESSOR]] + 1
     variances = {ASSESSOR: (ms[:, at[ASSESSOR]] - ms[:, both]) * level * assessors / each}
     if BOTH in at:
         variances[BOTH] = (ms[:, both] - ms[:, error]) / each
     if OCCASION in at:
-        part = (cells.occasion_noise / cells.occasions)[:, None, None]
+        above = ms[:, at[OCCASION]] > ms[:, error]
+        part = (above * cells.occasion_noise / cells.occasions)[:, None, None]
         slopes[:, at[OCCASION]] += part
         slopes[:, error] -= part
         variances[OCCASION] = (ms[:, at[OCCASION]] - ms[:, error]) * cells.occasion_noise

@@ -80,6 +80,31 @@ def test_pure_panel_noise(show, interaction):
 
 
 @pytest.mark.parametrize("missing", [0.0, 0.05])
+@pytest.mark.parametrize("noisy", ["plum", "lime"])
+def test_families_where_one_sample_scatters_more(show, noisy, missing):
+    """The reference (plum) or another sample scatters 2.4 times as much; no sample differs."""
+    count = 1000
+    rng, ratio = np.random.default_rng(6), np.where(np.array(NAMES) == noisy, 2.4, 1.0)
+    score = rng.normal(size=(ASSESSORS, SAMPLES, REPLICATES, count)) * ratio[:, None, None]
+    score += rng.normal(size=(ASSESSORS, 1, 1, count))
+    score += 0.6 * rng.normal(size=(ASSESSORS, SAMPLES, 1, count)) * ratio[:, None, None]
+    score[rng.random(score.shape) < missing] = np.nan
+    ballots = tidy("assessor sample replicate attribute", score=score).dropna()
+    ballots = ballots.assign(sample=pd.Categorical.from_codes(ballots["sample"], NAMES))
+    rates = []
+    for method in ("mean squares", "reml"):
+        found = profile(ballots, reference="plum", method=method)
+        for table in (found.against_reference, found.pairs):
+            rates.append(share(table.groupby("attribute")["p_adjusted"].min() <= ALPHA)[0])
+    show(
+        f"{noisy} scatters 2.4 times as much, {missing:.0%} missing: Dunnett {rates[0]:.3f}, "
+        f"Tukey {rates[1]:.3f}; by one scatter {rates[2]:.3f}, {rates[3]:.3f} (+-0.007)"
+    )
+    assert max(rates[:2]) < 0.08
+    assert min(rates[2:]) > min(rates[:2])
+
+
+@pytest.mark.parametrize("missing", [0.0, 0.05])
 def test_simultaneous_limits_cover(show, missing):
     effect = np.array([0.0, 0.5, -1.0, 2.0, 0.1])
     found = profile(sessions(effect, 0.8, missing, seed=2), reference="plum")

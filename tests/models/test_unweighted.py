@@ -168,3 +168,19 @@ def test_own_part_and_rest_are_apart_also_with_gaps():
         middle = np.nanmean(np.where(there.any(1)[:, None], apart, 0.0), 1)
         own = np.nansum((apart - middle[:, None]) ** 2, 1) / 2
         assert (own <= table.ss[:, at] * (1 + 1e-9)).all()
+
+
+def test_a_mean_is_always_known_with_some_error():
+    """Occasions far below error, assessors who scored one sample: no variance falls below zero."""
+    scores, a, s, o = scored((4, 3, 2, 3), responses=300, seed=11)
+    scores -= np.array([np.nanmean(scores[o == k], 0) for k in range(2)])[o]
+    complete = mean_squares(scores.reshape(4, 3, 2, 3, -1)).fit
+    scores[(a == 0) & (s > 0)] = np.nan
+    scores[(a == 1) & (s > 0), ::2] = np.nan
+    scores[(a == 3) & (s == 0) & (o == 1), 1::2] = np.nan
+    gaps = table_of(scores, a, s, o).fit
+    for fit in (complete, gaps):
+        estimate, se, df = fit.contrasts(np.eye(3))
+        assert np.isfinite(estimate).all()
+        assert (se > 0).all()
+        assert (df > 0).all()
