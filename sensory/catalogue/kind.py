@@ -25,6 +25,11 @@ from .scales import Setting, agreed_scale
 
 _AT_LEAST_TWO = ("grades",)
 Reader = Callable[[Sequence[Any], Question], Outcome]
+Planner = Callable[[Question], tuple[str, ...]]
+
+
+def _nothing_planned(question: Question) -> tuple[str, ...]:
+    return ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -125,6 +130,9 @@ class TestKind:
         The statistics of a forced choice.
     release : ReleaseTerms or None
         None where no batch can be released by it.
+    planning : callable
+        Question to sentences on how many ballots it takes, where that hangs on nothing but the
+        question.
     """
 
     __test__: ClassVar[bool] = False
@@ -147,6 +155,7 @@ class TestKind:
     by_name: bool = True
     protocol: Protocol | None = None
     release: ReleaseTerms | None = None
+    planning: Planner = _nothing_planned
 
     @property
     def together(self) -> bool:

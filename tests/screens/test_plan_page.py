@@ -83,10 +83,46 @@ def test_decision_table_has_all_five_findings_with_their_risks(app):
     assert by_finding["beyond limit"]["at the limit"] == beyond
 
 
+def paired(app):
+    """The page for a paired comparison with a limit."""
+    app.radio(key="plan-question").set_value("more").run()
+    app.radio(key="plan-unit-paired comparison").set_value("share of assessors who notice").run()
+    return sound(app.number_input(key="plan-limit-PAIRED-pd").set_value(0.30).run())
+
+
+def test_without_an_expected_direction_a_paired_comparison_is_two_sided(app, url):
+    paired(app)
+    # 145 at alpha = beta = 0.05 and 30 %, by a scan in tests/choices/test_two_sided_sizes.py
+    assert "145 assessors keep both risks; you have 24" in words(app)
+    assert "direction not known beforehand (two-sided)" in words(app)
+    rows = [row for table in app.table for row in table.value.to_dict("records")]
+    beyond = next(row for row in rows if row.get("finding") == "beyond limit")
+    assert beyond["answers for one sample"] == "0 to 3; 21 to 24"
+    assert "plan-most" not in [field.key for field in app.number_input]
+    click(app, "plan-open")
+    assert open_store(url).sessions()[0].question.two_sided
+
+
+def test_with_an_expected_direction_it_is_one_sided(app, url):
+    paired(app).radio(key="plan-direction").set_value("yes: one-sided").run()
+    assert "119 assessors keep both risks; you have 24" in words(app)
+    assert "plan-most" in [field.key for field in app.number_input]
+    click(app, "plan-open")
+    assert not open_store(url).sessions()[0].question.two_sided
+
+
+def planned_with(app, method):
+    """The page for a method that is no forced choice."""
+    for question in ("which attributes", "several", "similar", "size"):
+        if question in app.radio(key="plan-question").options:
+            app.radio(key="plan-question").set_value(question).run()
+    return sound(app.selectbox(key=app.selectbox[0].key).set_value(method).run())
+
+
 def test_carry_over_speaks_against_many_tastings(app):
     app.checkbox(key="plan-carry").check().run()
     assert "Recommended: same-different" in words(app)
-    assert "counts assessors for forced choices only" in words(app)
+    assert "counts assessors for forced choices, rankings and" in words(app)
 
 
 def test_enough_people_are_told_so(app):
