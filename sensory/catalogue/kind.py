@@ -25,11 +25,6 @@ from .scales import Setting, agreed_scale
 
 _AT_LEAST_TWO = ("grades",)
 Reader = Callable[[Sequence[Any], Question], Outcome]
-Planner = Callable[[Question], tuple[str, ...]]
-
-
-def _nothing_planned(question: Question) -> tuple[str, ...]:
-    return ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -131,8 +126,7 @@ class TestKind:
     release : ReleaseTerms or None
         None where no batch can be released by it.
     planning : callable
-        Question to sentences on how many ballots it takes, where that hangs on nothing but the
-        question.
+        Question to sentences on how many ballots it takes, where nothing else has to be known.
     """
 
     __test__: ClassVar[bool] = False
@@ -155,7 +149,7 @@ class TestKind:
     by_name: bool = True
     protocol: Protocol | None = None
     release: ReleaseTerms | None = None
-    planning: Planner = _nothing_planned
+    planning: Callable[[Question], tuple[str, ...]] = lambda question: ()
 
     @property
     def together(self) -> bool:

@@ -28,32 +28,40 @@ def page() -> None:
     left, right = st.columns([2, 3], gap="large")
     with left:
         situation = _situation()
+    planned = None
     with right, shown_errors():
-        advice = advise(situation)
-        chosen = _method(advice)
-        if not chosen.protocol:
-            _other_method(chosen, situation.people)
-            return
-        question = _question(chosen, situation.people)
-        if question is None:
-            return
-        instead = [
-            protocol_of(other.protocol) for other in advice if other.possible and other.protocol
-        ]
-        plan = panel_plan(
-            protocol_of(question.protocol),
-            situation.people,
-            two_sided=question.two_sided,
-            instead=instead,
-            **_risks(question),
-        )
-        _verdict(plan)
+        planned = _planned(situation)
+    if planned is None:
+        return
+    plan, question, condition = planned
     with shown_errors():
         _curves(plan)
         if not question.two_sided:  # plans that stop early have one direction
             two_stage(plan)
             ballot_by_ballot(question)
-        _open(plan, question, situation, chosen.condition)
+        _open(plan, question, situation, condition)
+
+
+def _planned(situation: Situation) -> tuple[PanelPlan, Question, str] | None:
+    """The plan of a forced choice, its question and conditions; None where there is none yet."""
+    advice = advise(situation)
+    chosen = _method(advice)
+    if not chosen.protocol:
+        _other_method(chosen, situation.people)
+        return None
+    question = _question(chosen, situation.people)
+    if question is None:
+        return None
+    possible = [other for other in advice if other.possible and other.protocol]
+    plan = panel_plan(
+        protocol_of(question.protocol),
+        situation.people,
+        two_sided=question.two_sided,
+        instead=[protocol_of(other.protocol) for other in possible],
+        **_risks(question),
+    )
+    _verdict(plan)
+    return plan, question, chosen.condition
 
 
 def _risks(question: Question) -> dict[str, float]:
@@ -122,7 +130,8 @@ def _other_method(chosen: Advice, people: int) -> None:
     kind = find_kind(chosen.method)
     question = Question(protocol=kind.key, assessors=people)
     if kind.has_setting("margins"):
-        question = replace(question, settings=margins_plan(kind, people))
+        with shown_errors():
+            question = replace(question, settings=margins_plan(kind, people))
     elif lines := kind.planning(question):
         st.markdown("\n".join(f"- {line}" for line in lines))
     else:
