@@ -69,6 +69,18 @@ def test_planned_chance_is_that_of_simulated_profiles():
     assert share == pytest.approx(ours, abs=4 * np.sqrt(ours * (1 - ours) / sessions))
 
 
+def test_with_more_samples_a_panel_is_never_far_below_its_plan():
+    ours = profile_plan({"sweet": (0.5, 0.9)}, margins=1.0, replicates=2).chances(12)["sweet"]
+    rng, sessions = np.random.default_rng(4), 600
+    scores = rng.normal(0, 1.0, (12, 1, 1, sessions)) + rng.normal(0, 0.5, (12, 4, 1, sessions))
+    scores = scores + rng.normal(0, 0.9, (12, 4, 2, sessions))
+    names = [f"session {each}" for each in range(sessions)]
+    result = profile(tidy(scores, attributes=names), reference="S00", margins=1.0).equivalence
+    by_session = result.groupby("attribute")["equivalent"].mean()
+    error = by_session.std() / np.sqrt(sessions)
+    assert ours - 0.02 - 3 * error < by_session.mean() < ours + 0.10
+
+
 def test_scatter_is_learned_from_an_earlier_profile():
     rng = np.random.default_rng(5)
     scores = rng.normal(0, 1, (40, 1, 1, 2)) + rng.normal(0, 0.6, (40, 4, 1, 2))
