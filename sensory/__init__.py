@@ -82,6 +82,7 @@ if TYPE_CHECKING:  # one statement a module, each name handed on
     from .ratings.drift import AssessorDrift as AssessorDrift, assessor_drift as assessor_drift
     from .ratings.flags import ScorecardLimits as ScorecardLimits
     from .ratings.profile import Profile as Profile, profile as profile
+    from .ratings.profile_plan import ProfilePlan as ProfilePlan, profile_plan as profile_plan
     from .ratings.ranking import RankingTest as RankingTest, ranking_test as ranking_test
     from .ratings.sample_map import SampleMap as SampleMap, sample_map as sample_map
     from .ratings.scorecard import (
@@ -150,6 +151,7 @@ _NAMES = {
     "ratings.drift": "AssessorDrift assessor_drift",
     "ratings.flags": "ScorecardLimits",
     "ratings.profile": "Profile profile",
+    "ratings.profile_plan": "ProfilePlan profile_plan",
     "ratings.ranking": "RankingTest ranking_test",
     "ratings.sample_map": "SampleMap sample_map",
     "ratings.scorecard": "PanelScorecard panel_scorecard",

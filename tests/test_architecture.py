@@ -44,6 +44,7 @@ ORDER = {
         binomial links likelihood stages beta_binomial signal two_rates clustered graded ranks
         rank_closure arrangements crossed mixed mean_squares unweighted pair_scatter studentized
         multiplicity charts run_lengths change_points confidence_sequence paired
+        equivalence
     """,
     "choices": """
         two_by_two a_not_a same_different sureness sureness_by_assessor advice protocols counts
@@ -52,8 +53,8 @@ ORDER = {
     """,
     "ratings": """
         flags frames names rank_ballots rank_pairs ranking tables fitting variance contrasts scaling
-        performance reversal profile sample_map control interaction scorecard_notes
-        scorecard drift spikes
+        performance reversal least profile profile_plan sample_map control interaction
+        scorecard_notes scorecard drift spikes
     """,
     "catalogue": """
         columns choice_ballot question scales outcome_words outcome choices_read outcome_json
@@ -69,7 +70,7 @@ ORDER = {
         files file_kinds lines outcomes reading serving care session afterwards allergens attempts
         booth_ballots served_beside_plan template outcome_names signing store staff workflow
         spellings booth_plans booth_sittings booths exclusions minors reactions servings served
-        finding filling
+        finding learned filling
     """,
     "panel": """
         screening_rules screening

@@ -125,6 +125,8 @@ class TestKind:
         The statistics of a forced choice.
     release : ReleaseTerms or None
         None where no batch can be released by it.
+    planning : callable
+        Question to sentences on how many ballots it takes, where nothing else has to be known.
     """
 
     __test__: ClassVar[bool] = False
@@ -147,6 +149,7 @@ class TestKind:
     by_name: bool = True
     protocol: Protocol | None = None
     release: ReleaseTerms | None = None
+    planning: Callable[[Question], tuple[str, ...]] = lambda question: ()
 
     @property
     def together(self) -> bool:

@@ -10,8 +10,12 @@ import pandas as pd
 from ..base.errors import ArgumentError, BallotError
 from ..base.results import Interval
 from ..ratings.profile import Profile
+from ..ratings.profile_plan import Scatter, scatter_from
 from ..ratings.sample_map import sample_map
-from .outcome import Comparison, MeanPoint, NamedTable, Place, Places, Span
+from .outcome import Comparison, MeanPoint, NamedTable, Outcome, Place, Places, Span
+
+COMPONENTS = "Components of variance"
+"""Heading of the table that later plans learn from; records hold it, so it stays."""
 
 
 def limits_of(row: dict[Any, Any]) -> Interval:
@@ -73,3 +77,14 @@ def sample_places(frame: pd.DataFrame) -> Places | None:
         level=drawn.level,
         tables=(NamedTable("Places", drawn.table()), NamedTable("Axes and loadings", drawn.axes())),
     )
+
+
+def learned_scatter(outcome: Outcome) -> tuple[Scatter, tuple[str, ...]]:
+    """What a closed profile says of its panel's scatter, by attribute, with notes; for a plan.
+
+    Empty where the outcome holds no components of variance.
+    """
+    rows = [
+        row for heading, table in outcome.tables if heading == COMPONENTS for row in table.records()
+    ]
+    return scatter_from(rows)

@@ -21,6 +21,12 @@ def _read(rows: Sequence[Row], question: Question) -> Outcome:
     return read_ranking(rows, question)
 
 
+def _planning(question: Question) -> tuple[str, ...]:
+    from .ranked_read import planned_ranking  # a booth loads no statistics
+
+    return planned_ranking(question)
+
+
 RANKING = TestKind(
     key="RANKING",
     answer="place",
@@ -60,4 +66,5 @@ RANKING = TestKind(
     ),
     serving=ServingRules(replicates=False),
     read=_read,
+    planning=_planning,
 )

@@ -11,6 +11,7 @@ from scipy.special import ndtri
 
 from ..base.findings import Finding
 from ..base.results import Interval, Table, several
+from ..ratings.rank_pairs import fewest_to_rank
 from ..ratings.ranking import RankingTest, ranking_test
 from .kind import KINDS
 from .outcome import Counts, Figure, NamedTable, Outcome, Span
@@ -18,6 +19,9 @@ from .outcome_words import SCOPE, chance
 from .question import Question
 
 _KEY = "RANKING"
+
+_USUAL = (3, 4, 5, 6)
+"""Numbers of samples for which planning says what it takes."""
 
 _NO_SIMILARITY = "Samples that are not told apart by a ranking are not shown to be alike."
 
@@ -36,7 +40,7 @@ def read_ranking(rows: Sequence[dict[str, Any]], question: Question) -> Outcome:
     expected = [there.get(name.casefold(), name) for name in wanted] or None
     named = str(KINDS[question.protocol].setting(question.settings, "reference")).strip()
     reference = there.get(named.casefold(), named) or None
-    alpha = question.alpha / 2 if expected and not reference else question.alpha
+    alpha = _spent(question.alpha, expected=bool(expected), reference=bool(reference))
     ranking = ranking_test(frame, expected=expected, reference=reference, alpha=alpha)
     finding = Finding.DIFFERENT if _differs(ranking) else Finding.UNDECIDED
     pairs = ranking.different_pairs
@@ -72,6 +76,37 @@ def read_ranking(rows: Sequence[dict[str, Any]], question: Question) -> Outcome:
             "Limits of a mean rank: 95 %, normal, from the scatter of its own ranks.",
         ),
     )
+
+
+def planned_ranking(question: Question) -> tuple[str, ...]:
+    """How many ballots it takes before any pair can be told apart.
+
+    The number of samples is that of the expected order; without one, usual numbers are told.
+    """
+    kind = KINDS[question.protocol]
+    listed = kind.listed(question.settings, "expected")
+    beside = bool(str(kind.setting(question.settings, "reference") or "").strip())
+    alpha = _spent(question.alpha, expected=bool(listed), reference=beside)
+    numbers = (len(listed),) if len(listed) > 1 else _USUAL
+    fewest = {n: fewest_to_rank(n, alpha, beside_reference=beside) for n in numbers}
+    least = min(fewest.values())
+    if beside and len(set(fewest.values())) == 1:
+        needed = f"It takes {least} ballots before any sample can be told from the reference"
+    else:
+        each = ", ".join(f"{size} with {n} samples" for n, size in fewest.items())
+        needed = f"Ballots before any two samples can be told apart: {each}"
+    lines = (f"{needed}, however well the assessors agree; more to find small differences.",)
+    if question.assessors >= least:
+        return lines
+    return (
+        *lines,
+        f"Too few: with {several(question.assessors, 'ballot')} no two samples can be told apart.",
+    )
+
+
+def _spent(alpha: float, *, expected: bool, reference: bool) -> float:
+    """alpha of each test: half where the expected order and all pairs are both looked at."""
+    return alpha / 2 if expected and not reference else alpha
 
 
 def _too_few(ranking: RankingTest) -> tuple[str, ...]:

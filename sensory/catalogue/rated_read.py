@@ -26,7 +26,7 @@ from .kind import KINDS
 from .outcome import Comparison, Counts, Figure, NamedTable, Outcome
 from .outcome_words import SCOPE, chance, each_named, overall, plain_reason
 from .panel_read import panel_parts, reversed_in_short
-from .profile_figures import limits_of, profile_means, profile_spans, sample_places
+from .profile_figures import COMPONENTS, limits_of, profile_means, profile_spans, sample_places
 from .question import Question
 from .scales import agreed_scale, equal_steps
 
@@ -258,15 +258,21 @@ def _tables(
             "Do the samples differ? (against assessor x sample)",
             table_of(differ, "attribute df df_error statistic p p_holm method"),
         ),
-        NamedTable("Means", table_of(result.means, "attribute sample estimate se low high scores")),
+        NamedTable("Means", _means(result)),
         NamedTable(
             "Analysis of variance",
             table_of(result.anova, "attribute source df ms against df_error statistic p p_holm"),
         ),
-        NamedTable(
-            "Components of variance", table_of(result.components, "attribute source sd share")
-        ),
+        NamedTable(COMPONENTS, table_of(result.components, "attribute source sd share")),
     )
+
+
+def _means(result: Profile) -> Table:
+    """The means, and the least significant difference from the reference and of any pair."""
+    least = result.least_differences.set_index("attribute")[["dunnett", "tukey"]]
+    means = result.means.join(least.add_prefix("least_"), on="attribute")
+    columns = "attribute sample estimate se low high scores least_dunnett least_tukey"
+    return table_of(means, columns)
 
 
 def _differences(frame: pd.DataFrame | None, compared: Sequence[Comparison], beta: float) -> Table:
@@ -314,6 +320,8 @@ def _how(with_margins: bool, beta: float) -> tuple[str, ...]:
         "p_holm and p_false_discovery: that, over the attributes by Holm and by Benjamini and "
         "Hochberg. Limits: simultaneous over the samples of an attribute.",
         "effect: the difference in units of the panel's repeatability standard deviation.",
+        "least_dunnett, least_tukey: from this size on a difference from the reference, or of any "
+        "two samples, is significant in its attribute.",
     )
     if not with_margins:
         return lines

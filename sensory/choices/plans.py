@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
@@ -44,7 +45,7 @@ class PanelPlan:
         unchanged product pass with a chance of 90 %; None when not even 99 % would do.
     two_stage : TwoStagePlan or None
         The plan in two tastings with at most as many answers as a quarter more than
-        `both_risks`; None above 120 answers.
+        `both_risks`; None above 120 answers, and for a two-sided question.
     """
 
     protocol: Protocol
@@ -143,6 +144,7 @@ def panel_plan(
     alpha: float = 0.05,
     beta: float = 0.05,
     pd_limit: float = 0.30,
+    two_sided: bool = False,
     instead: Sequence[Protocol] = (),
 ) -> PanelPlan:
     """Plan a forced-choice session for the people at hand.
@@ -152,12 +154,13 @@ def panel_plan(
     protocol : Protocol
     people : int
         Assessors who can come, one answer each.
-    alpha, beta, pd_limit
-        As in `choice_test`.
+    alpha, beta, pd_limit, two_sided
+        As in `choice_test`; every size and chance is then that of a two-sided question.
     instead : sequence of Protocol
         Other protocols that would answer the same question. One that names an attribute stands
         for no other one that does not, nor the other way round: what is perceived in one
-        attribute is not the whole difference.
+        attribute is not the whole difference. One that needs an expected direction stands for
+        no two-sided question.
 
     Raises
     ------
@@ -173,39 +176,53 @@ def panel_plan(
     >>> plan.changes()[0]
     'A tetrad test: 23 assessors for the same d-prime (4 samples each).'
     """
-    risks = session_risks(protocol, people, alpha=alpha, beta=beta, pd_limit=pd_limit)
-    first = panel_size(protocol, alpha=alpha, beta=beta, pd=pd_limit)
+    agreed = {"alpha": alpha, "beta": beta, "pd_limit": pd_limit}
+    risks = session_risks(protocol, people, two_sided=two_sided, **agreed)
+    size = partial(panel_size, protocol, alpha=alpha, beta=beta, pd=pd_limit, two_sided=two_sided)
+    first, stable = size().assessors, size(rule="stable").assessors
     curves = operating_characteristic(
-        protocol, risks.trials, alpha=alpha, beta=beta, pd_limit=pd_limit, pd=_TRUTHS
+        protocol, risks.trials, pd=_TRUTHS, two_sided=two_sided, **agreed
     )
-    sizes = []
-    for candidate in instead:
-        if candidate is not protocol and candidate.asks_attribute is protocol.asks_attribute:
-            carried = carried_pd(pd_limit, source=protocol, target=candidate)
-            size = panel_size(candidate, alpha=alpha, beta=beta, pd=carried)
-            sizes.append((candidate, size.assessors))
     return PanelPlan(
         protocol=protocol,
         risks=risks,
-        both_risks=first.assessors,
-        both_risks_stable=panel_size(
-            protocol, alpha=alpha, beta=beta, pd=pd_limit, rule="stable"
-        ).assessors,
-        fair_pass=fair_pass_size(protocol, beta=beta, pd_limit=pd_limit, rule="stable"),
-        decided=deciding_size(
-            protocol, alpha=alpha, beta=beta, pd_limit=pd_limit, pd=0.0, rule="stable"
+        both_risks=first,
+        both_risks_stable=stable,
+        fair_pass=fair_pass_size(
+            protocol, beta=beta, pd_limit=pd_limit, rule="stable", two_sided=two_sided
         ),
+        decided=deciding_size(protocol, pd=0.0, rule="stable", two_sided=two_sided, **agreed),
         truths=tuple(_TRUTHS.tolist()),
         curves={finding: tuple(chances.tolist()) for finding, chances in curves.items()},
-        other=tuple(sorted(sizes, key=lambda size: size[1])),
-        smallest_limit=_smallest_limit(protocol, risks.trials, beta),
-        two_stage=_two_stage(protocol, first.assessors, alpha, beta, pd_limit),
+        other=_others(protocol, instead, alpha, beta, pd_limit, two_sided),
+        smallest_limit=_smallest_limit(protocol, risks.trials, beta, two_sided),
+        two_stage=None if two_sided else _two_stage(protocol, first, alpha, beta, pd_limit),
     )
 
 
-def _smallest_limit(protocol: Protocol, people: int, beta: float) -> float | None:
+def _others(
+    protocol: Protocol,
+    instead: Sequence[Protocol],
+    alpha: float,
+    beta: float,
+    pd_limit: float,
+    two_sided: bool,
+) -> tuple[tuple[Protocol, int], ...]:
+    """The protocols that would answer the same question, with their sizes, fewest first."""
+    sizes = []
+    for other in instead:
+        answers = other.asks_attribute is protocol.asks_attribute
+        if other is protocol or not answers or (two_sided and not other.reversible):
+            continue
+        carried = carried_pd(pd_limit, source=protocol, target=other)
+        size = panel_size(other, alpha=alpha, beta=beta, pd=carried, two_sided=two_sided)
+        sizes.append((other, size.assessors))
+    return tuple(sorted(sizes, key=lambda size: size[1]))
+
+
+def _smallest_limit(protocol: Protocol, people: int, beta: float, two_sided: bool) -> float | None:
     for step in range(1, 100):
-        risks = session_risks(protocol, people, beta=beta, pd_limit=step / 100)
+        risks = session_risks(protocol, people, beta=beta, pd_limit=step / 100, two_sided=two_sided)
         if risks.fair_pass >= 0.90:
             return step / 100
     return None

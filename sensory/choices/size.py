@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from ..base.arrays import Floats, Ints, Numbers
-from ..base.checks import counts, fitting, levels, one_count, probability, within
+from ..base.checks import as_fraction, counts, fitting, levels, one_count, probability, within
 from ..base.errors import ArgumentError
 from ..base.findings import Finding
 from ..models.binomial import least_count, lower_tail, most_count, upper_tail
@@ -35,16 +35,18 @@ class PanelSize:
 
     Attributes
     ----------
-    protocol, rule
+    protocol, rule, two_sided
         As given.
     assessors, critical_count : int
-        Size, and correct answers needed at that size.
+        Size, and correct answers needed at that size; of the commoner choice where the question
+        is two-sided.
     alpha, beta : float
         Risks actually reached, at most those asked for.
     """
 
     protocol: Protocol
     rule: str
+    two_sided: bool
     assessors: Numbers
     critical_count: Numbers
     alpha: Numbers
@@ -59,6 +61,7 @@ def panel_size(
     pd: ArrayLike | None = None,
     dprime: ArrayLike | None = None,
     rule: Rule = "first",
+    two_sided: bool = False,
 ) -> PanelSize:
     """The number of assessors that keeps both risks.
 
@@ -88,9 +91,12 @@ def panel_size(
     (66, 29, 0.0493)
     >>> panel_size(TRIANGLE, pd=0.30, rule="stable").assessors
     73
+    >>> from sensory.choices.protocols import PAIRED
+    >>> panel_size(PAIRED, pd=0.30).assessors, panel_size(PAIRED, pd=0.30, two_sided=True).assessors
+    (119, 145)
     """
-    check_protocol(protocol)
-    stable = _is_stable(rule)
+    check_protocol(protocol, two_sided)
+    stable, sides = _is_stable(rule), 2 if two_sided else 1
     a, b, p = fitting(
         alpha=levels("alpha", alpha),
         beta=levels("beta", beta),
@@ -98,19 +104,20 @@ def panel_size(
     )
     assessors, critical = np.empty(a.shape, np.int64), np.empty(a.shape, np.int64)
     for level in np.unique(a):
-        truths = np.unique(p[a == level])
-        ends = teeth(protocol, float(level), float(truths[0]), float(b[a == level].min()))
+        truths, tail = np.unique(p[a == level]), as_fraction(float(level)) / sides
+        ends = teeth(protocol, tail, float(truths[0]), float(b[a == level].min()))
         for truth in truths:
             cells = (a == level) & (p == truth)
             betas, back = np.unique(b[cells], return_inverse=True)
-            last = reach(float(protocol.guess), float(truth), float(level), float(betas[0]))
+            last = reach(float(protocol.guess), float(truth), float(tail), float(betas[0]))
             pick = stable_sizes if stable else first_sizes
             sizes, needed = pick(ends[: np.searchsorted(ends, last) + 1], float(truth), betas)
             assessors[cells], critical[cells] = sizes[back], needed[back]
-    reached = upper_tail(critical, assessors, float(protocol.guess))
+    reached = sides * upper_tail(critical, assessors, float(protocol.guess))
     return PanelSize(
         protocol=protocol,
         rule=rule,
+        two_sided=two_sided,
         assessors=_plain(assessors),
         critical_count=_plain(critical),
         alpha=_plain(reached),
@@ -125,6 +132,7 @@ def power(
     alpha: float = 0.05,
     pd: ArrayLike | None = None,
     dprime: ArrayLike | None = None,
+    two_sided: bool = False,
 ) -> Numbers:
     """Chance of a significant difference, exact.
 
@@ -136,6 +144,9 @@ def power(
     alpha : float
     pd, dprime : float or array of float
         The true difference; give one of the two.
+    two_sided : bool
+        As in `panel_size`; here a significant result in either direction counts, so that this
+        is the sum of what `operating_characteristic` gives for significant findings.
 
     Returns
     -------
@@ -145,7 +156,8 @@ def power(
     ------
     ArgumentError
         For trials below 1 or not whole, alpha outside (0, 1), pd outside [0, 1] or a
-        negative dprime, both or none of the two, or shapes that do not fit.
+        negative dprime, both or none of the two, shapes that do not fit, or a two-sided
+        question that the protocol does not have.
 
     Examples
     --------
@@ -153,13 +165,15 @@ def power(
     >>> power(TRIANGLE, [12, 24, 36], pd=0.5).round(2).tolist()
     [0.63, 0.93, 0.99]
     """
-    check_protocol(protocol)
+    check_protocol(protocol, two_sided)
     n, pc = fitting(
         trials=counts("trials", trials, at_least=1),
         **{"dprime" if pd is None else "pd": _truth_as_pc(protocol, pd, dprime)},
     )
-    needed = least_count(n, protocol.guess, probability("alpha", alpha))
-    return _plain(upper_tail(needed, n, pc))
+    level = as_fraction(probability("alpha", alpha))
+    needed = least_count(n, protocol.guess, level / (2 if two_sided else 1))
+    other_way = lower_tail(n - needed, n, pc) if two_sided else 0.0
+    return _plain(upper_tail(needed, n, pc) + other_way)
 
 
 def operating_characteristic(
@@ -221,6 +235,7 @@ def deciding_size(
     pd: float | None = None,
     dprime: float | None = None,
     rule: Rule = "first",
+    two_sided: bool = False,
 ) -> int:
     """Assessors needed so that the session decides with probability `chance`.
 
@@ -234,6 +249,8 @@ def deciding_size(
     pd, dprime : float
         The truth supposed; give one of the two.
     rule : {'first', 'stable'}
+    two_sided : bool
+        As in `choice_test`.
 
     Raises
     ------
@@ -246,18 +263,19 @@ def deciding_size(
     >>> deciding_size(TRIANGLE, pd=0.0)
     48
     """
-    check_protocol(protocol)
+    check_protocol(protocol, two_sided)
     pc = _one_truth(protocol, pd, dprime)
     alpha, beta, pd_limit = agreed_risks(alpha, beta, pd_limit)
-    at_limit = protocol.pc_at(pd_limit)
+    tail = as_fraction(alpha) / (2 if two_sided else 1)
 
     def decides(n: Ints) -> Floats:
-        critical = least_count(n, protocol.guess, alpha)
-        similar = most_count(n, at_limit, beta)
-        gap = lower_tail(critical - 1, n, pc) - lower_tail(similar, n, pc)
+        critical = least_count(n, protocol.guess, tail)
+        similar = most_count(n, protocol.pc_at(pd_limit), beta)
+        misses = _up_to(critical - 1, n, pc, two_sided)
+        gap = misses - _up_to(similar, n, pc, two_sided)
         return 1 - np.where(similar < critical, gap, 0.0)
 
-    return _search(protocol, decides, chance, alpha, beta, pd_limit, rule)
+    return _search(protocol, decides, chance, float(tail), beta, pd_limit, rule)
 
 
 def fair_pass_size(
@@ -267,6 +285,7 @@ def fair_pass_size(
     beta: float = 0.05,
     pd_limit: float = 0.30,
     rule: Rule = "first",
+    two_sided: bool = False,
 ) -> int:
     """Assessors needed so that an unchanged product is found similar with that chance.
 
@@ -274,7 +293,7 @@ def fair_pass_size(
     ----------
     protocol : Protocol
     chance : float
-    beta, pd_limit
+    beta, pd_limit, two_sided
         As in `choice_test`.
     rule : {'first', 'stable'}
 
@@ -289,17 +308,24 @@ def fair_pass_size(
     >>> fair_pass_size(TRIANGLE), fair_pass_size(TRIANGLE, rule="stable")
     (54, 58)
     """
-    check_protocol(protocol)
+    check_protocol(protocol, two_sided)
     guess = float(protocol.guess)
     at_limit = protocol.pc_at(probability("pd_limit", pd_limit))
     beta = probability("beta", beta)
+    tail = (1 - probability("chance", chance)) / (2 if two_sided else 1)
 
     def passes(n: Ints) -> Floats:
-        return lower_tail(most_count(n, at_limit, beta), n, guess)
+        return _up_to(most_count(n, at_limit, beta), n, guess, two_sided)
 
-    return _search(
-        protocol, passes, chance, 1 - probability("chance", chance), beta, pd_limit, rule
-    )
+    return _search(protocol, passes, chance, tail, beta, pd_limit, rule)
+
+
+def _up_to(count: Ints, trials: Ints, pc: float, two_sided: bool) -> Floats:
+    """Chance of so many correct at most; two-sided, of the commoner choice."""
+    within = lower_tail(count, trials, pc)
+    if not two_sided:
+        return within
+    return np.maximum(within - lower_tail(trials - count - 1, trials, pc), 0.0)
 
 
 def _search(

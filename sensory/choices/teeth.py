@@ -7,6 +7,8 @@ the last that does not: few sizes have to be looked at, and none is missed.
 
 from __future__ import annotations
 
+from fractions import Fraction
+
 import numpy as np
 from scipy.special import ndtri
 
@@ -18,9 +20,9 @@ from .protocols import Protocol
 MOST_ASSESSORS = 200_000
 
 
-def teeth(protocol: Protocol, alpha: float, pc: float, beta: float) -> Ints:
+def teeth(protocol: Protocol, alpha: Fraction, pc: float, beta: float) -> Ints:
     """The last size with the critical count 0, 1, 2 ... up to a size that keeps both risks."""
-    last = reach(float(protocol.guess), pc, alpha, beta)
+    last = reach(float(protocol.guess), pc, float(alpha), beta)
     counts_to = int(least_count(np.array([last]), protocol.guess, alpha)[0])
     ends = most_trials(np.arange(1, counts_to + 1), protocol.guess, alpha)
     return np.concatenate([[0], ends])

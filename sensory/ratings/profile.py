@@ -35,6 +35,7 @@ from .contrasts import against, equivalence_table, mean_table, pair_table, refer
 from .fitting import SQUARES, FittedPanel, fit_panel
 from .flags import turned_round
 from .frames import KeptTable
+from .least import least_table
 from .names import each_named, name_among
 from .performance import agreement, cells, discrimination
 from .reversal import left_out_says, left_out_table, reversal, reversal_table
@@ -65,6 +66,9 @@ class Profile:
         method``, the adjusted p for samples, across attributes.
     means : DataFrame
         ``attribute sample estimate se df low high level scores``.
+    least_differences : DataFrame
+        ``attribute dunnett tukey level``: from where two means differ significantly, see
+        `least_table`.
     against_reference : DataFrame or None
         ``attribute sample reference estimate se df statistic p p_adjusted p_holm
         p_false_discovery low high level effect``: sample less reference, Dunnett.
@@ -97,6 +101,7 @@ class Profile:
 
     anova = KeptTable()
     means = KeptTable()
+    least_differences = KeptTable()
     reversals = KeptTable()
     pairs = KeptTable()
     components = KeptTable()
@@ -276,6 +281,7 @@ def profile(
         if len(tables["reversals"]):
             whole, turned = tables["against_reference"], tables["reversals"]
             tables["left_out"] = left_out_table(panel, whole, turned, reference, alpha)
+    tables["least_differences"] = least_table(tables["pairs"], tables.get("against_reference"))
     if agreed:
         tables["equivalence"] = equivalence_table(panel, reference, agreed, alpha)
     if wanted:

@@ -126,11 +126,23 @@ def closed(read: RankBallots) -> bool:
     return read.complete and len(read.samples) <= MOST_SAMPLES
 
 
-def fewest_of(read: RankBallots, pairs: int, alpha: float, beside_reference: bool) -> int | None:
+def fewest_of(read: RankBallots, alpha: float, beside_reference: bool) -> int | None:
     """Ballots without which no pair can differ at alpha; None in an incomplete design."""
-    if closed(read):
-        return fewest_ballots(len(read.samples), alpha, beside_reference=beside_reference)
-    return int(np.ceil(1 - np.log2(alpha / pairs))) if read.complete else None
+    if not read.complete:
+        return None
+    return fewest_to_rank(len(read.samples), alpha, beside_reference=beside_reference)
+
+
+def fewest_to_rank(samples: int, alpha: float, *, beside_reference: bool) -> int:
+    """The same before anybody ranked: complete ballots of so many samples.
+
+    >>> [fewest_to_rank(samples, 0.05, beside_reference=False) for samples in (3, 4, 5, 9)]
+    [6, 7, 7, 11]
+    """
+    if samples <= MOST_SAMPLES:
+        return fewest_ballots(samples, alpha, beside_reference=beside_reference)
+    pairs = samples - 1 if beside_reference else samples * (samples - 1) // 2
+    return int(np.ceil(1 - np.log2(alpha / pairs)))
 
 
 def pairs_of(samples: tuple[str, ...], reference: str | None) -> list[tuple[str, str]]:

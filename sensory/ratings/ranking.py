@@ -276,7 +276,7 @@ def ranking_test(
             else "exact, all samples alike"
         ),
         adjustment="closed tests over sets of samples" if closed(read) else "Holm",
-        fewest=fewest_of(read, len(pairs), alpha, reference is not None),
+        fewest=fewest_of(read, alpha, reference is not None),
     )
 
 

@@ -80,6 +80,8 @@ def method_panel(kind: TestKind, question: Question) -> None:
         )
     else:
         st.markdown("No similarity: 'no difference found' is not 'the same'.")
+    for line in kind.planning(question):
+        st.markdown(line)
 
 
 def settings_agreed(kind: TestKind, question: Question) -> list[tuple[str, str]]:

@@ -17,6 +17,7 @@ from ..sessions.session import SessionDetails
 from ..sessions.workflow import new_session_id, open_session
 from .frame import acting, desk, go, shown_errors
 from .limits import IN_DPRIME, IN_PD, limit_help, typed_limit
+from .margins_plan import margins_plan
 from .parts import choose, pressed, show_figure, show_table
 from .stages import ballot_by_ballot, two_stage
 
@@ -27,27 +28,40 @@ def page() -> None:
     left, right = st.columns([2, 3], gap="large")
     with left:
         situation = _situation()
+    planned = None
     with right, shown_errors():
-        advice = advise(situation)
-        chosen = _method(advice)
-        if not chosen.protocol:
-            _other_method(chosen, situation.people)
-            return
-        question = _question(chosen, situation.people)
-        if question is None:
-            return
-        instead = [
-            protocol_of(other.protocol) for other in advice if other.possible and other.protocol
-        ]
-        plan = panel_plan(
-            protocol_of(question.protocol), situation.people, instead=instead, **_risks(question)
-        )
-        _verdict(plan)
+        planned = _planned(situation)
+    if planned is None:
+        return
+    plan, question, condition = planned
     with shown_errors():
         _curves(plan)
-        two_stage(plan)
-        ballot_by_ballot(question)
-        _open(plan, question, situation, chosen.condition)
+        if not question.two_sided:  # plans that stop early have one direction
+            two_stage(plan)
+            ballot_by_ballot(question)
+        _open(plan, question, situation, condition)
+
+
+def _planned(situation: Situation) -> tuple[PanelPlan, Question, str] | None:
+    """The plan of a forced choice, its question and conditions; None where there is none yet."""
+    advice = advise(situation)
+    chosen = _method(advice)
+    if not chosen.protocol:
+        _other_method(chosen, situation.people)
+        return None
+    question = _question(chosen, situation.people)
+    if question is None:
+        return None
+    possible = [other for other in advice if other.possible and other.protocol]
+    plan = panel_plan(
+        protocol_of(question.protocol),
+        situation.people,
+        two_sided=question.two_sided,
+        instead=[protocol_of(other.protocol) for other in possible],
+        **_risks(question),
+    )
+    _verdict(plan)
+    return plan, question, chosen.condition
 
 
 def _risks(question: Question) -> dict[str, float]:
@@ -112,13 +126,20 @@ def _condition(advice: Advice) -> str:
 
 
 def _other_method(chosen: Advice, people: int) -> None:
-    """No number for a method that is no forced choice, but the session can be opened."""
-    st.info(
-        f"{chosen.method}: this page counts assessors for forced choices only. What such a "
-        "session can find hangs on the panel's own noise and habits."
-    )
+    """What can be said of a method that is no forced choice; the session can be opened."""
+    kind = find_kind(chosen.method)
+    question = Question(protocol=kind.key, assessors=people)
+    if kind.has_setting("margins"):
+        with shown_errors():
+            question = replace(question, settings=margins_plan(kind, people))
+    elif lines := kind.planning(question):
+        st.markdown("\n".join(f"- {line}" for line in lines))
+    else:
+        st.info(
+            f"{chosen.method}: this page counts assessors for forced choices, rankings and "
+            "profiles only. What such a session can find hangs on the panel's own noise and habits."
+        )
     if pressed("Open such a session", "plan-method-open", primary=True):
-        question = Question(protocol=find_kind(chosen.method).key, assessors=people)
         _new_session(question, chosen.condition)
 
 
@@ -136,13 +157,27 @@ def _question(chosen: Advice, people: int) -> Question | None:
     limit_help(chosen.protocol, limit)
     if limit is None:
         return None
+    protocol = protocol_of(chosen.protocol)
+    two_sided = protocol.reversible and _unknown_direction()
     st.markdown(
         "Of the risks, alpha is the one that counts for a difference, beta the one for "
         "similarity; here both are kept."
     )
     return Question(
-        protocol=chosen.protocol, assessors=people, alpha=alpha, beta=beta, pd_limit=limit
+        protocol=chosen.protocol,
+        assessors=people,
+        alpha=alpha,
+        beta=beta,
+        pd_limit=limit,
+        two_sided=two_sided,
     )
+
+
+def _unknown_direction() -> bool:
+    """Whether nobody expects one of the two samples to have more of the attribute."""
+    label = "Is it known beforehand which sample has more of the attribute?"
+    answers = ["no: two-sided", "yes: one-sided"]
+    return st.radio(label, answers, key="plan-direction", horizontal=True) == answers[0]
 
 
 def _verdict(plan: PanelPlan) -> None:
@@ -156,12 +191,13 @@ def _verdict(plan: PanelPlan) -> None:
 def _curves(plan: PanelPlan) -> None:
     st.subheader(f"What a session of {plan.risks.trials} would say")
     show_figure("characteristic-figure", characteristic_figure(plan), plan.verdict())
-    st.markdown("**Decision table:** what each number of correct answers shows, and how likely.")
+    counted = "answers for one sample" if plan.risks.two_sided else "correct answers"
+    st.markdown(f"**Decision table:** what each number of {counted} shows, and how likely.")
     show_table(
         [
             {
                 "finding": str(finding),
-                "correct answers": str(counts),
+                counted: str(counts),
                 "nothing changed": percent(float(unchanged or 0.0), 1),
                 "at the limit": percent(float(at_limit or 0.0), 1),
             }
@@ -187,7 +223,9 @@ def _open(plan: PanelPlan, question: Question, situation: Situation, condition: 
         f"{QUESTIONS[situation.question]} A {plan.protocol.name} test ({plan.protocol.standard}) "
         f"with {question.assessors} assessors, one answer each, all orders equally often. "
         f"alpha {number(question.alpha)}, beta {number(question.beta)}, limit "
-        f"{percent(question.limit)} of assessors who notice{f'; {condition}' * bool(condition)}."
+        f"{percent(question.limit)} of assessors who notice"
+        f"{', direction not known beforehand (two-sided)' * question.two_sided}"
+        f"{f'; {condition}' * bool(condition)}."
     )
     size = st.radio(
         "Open a session with",

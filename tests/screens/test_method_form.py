@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import pytest
 
+from sensory.catalogue.tests import find_kind
 from sensory.sessions import workflow
 
-from .pages import BY, put, run, sound
+from .pages import BY, put, run, sound, words
 
 
 def test_looking_at_an_older_question_adds_nothing_to_it(store, url):
@@ -45,3 +46,11 @@ def test_back_to_a_line_leaves_no_trace(store, url):
     assert store.session("s1").question != before
     app.radio(key="q-PROFILE-scale-s1").set_value("line").run()
     assert store.session("s1").question == before
+
+
+def test_the_question_of_a_ranking_says_how_many_ballots_a_pair_takes(store, url):
+    put(store, "aftertaste", cells=False)
+    session = store.session("s1")
+    assert session.question.protocol == "RANKING"
+    for line in find_kind("RANKING").planning(session.question):
+        assert line in words(run("question", url))

@@ -9,9 +9,15 @@ from scipy.integrate import quad
 from scipy.stats import binom, norm
 
 from sensory.base.findings import Finding
+from sensory.catalogue.frames import frame_of
+from sensory.catalogue.tests import find_kind
+from sensory.ratings.profile import profile
+from sensory.ratings.profile_plan import profile_plan
+from sensory.sessions.learned import learned_from
+from sensory.sessions.workflow import checked_ballots
 from sensory.store.repository import open_store
 
-from .pages import click, run, sound, words
+from .pages import click, put, run, sound, words
 
 
 @pytest.fixture
@@ -73,7 +79,8 @@ def test_triangle_at_thirty_per_cent_is_the_printed_size(app):
 def test_decision_table_has_all_five_findings_with_their_risks(app):
     app.number_input(key="plan-people").set_value(66).run()
     app.selectbox(key=app.selectbox[0].key).set_value("triangle").run()
-    app.radio(key="plan-unit-triangle").set_value("share who notice (triangle only)").run()
+    app.radio(key="plan-unit-triangle").set_value("share of assessors who notice").run()
+    app.number_input(key="plan-limit-TRIANGLE-pd").set_value(0.30).run()
     rows = [row for table in app.table for row in table.value.to_dict("records")]
     by_finding = {row["finding"]: row for row in rows if "finding" in row}
     assert set(by_finding) == {finding.heading.lower() for finding in Finding}
@@ -83,10 +90,100 @@ def test_decision_table_has_all_five_findings_with_their_risks(app):
     assert by_finding["beyond limit"]["at the limit"] == beyond
 
 
+def test_a_limit_too_fine_for_any_panel_is_told_and_ends_the_page(app):
+    sound(limited(app, 0.01))
+    assert "would need more than 200,000 assessors" in words(app)
+    assert "plan-open" not in [button.key for button in app.button]
+
+
+def paired(app):
+    """The page for a paired comparison with a limit."""
+    app.radio(key="plan-question").set_value("more").run()
+    app.radio(key="plan-unit-paired comparison").set_value("share of assessors who notice").run()
+    return sound(app.number_input(key="plan-limit-PAIRED-pd").set_value(0.30).run())
+
+
+def test_without_an_expected_direction_a_paired_comparison_is_two_sided(app, url):
+    paired(app)
+    # 145 at alpha = beta = 0.05 and 30 %, by a scan in tests/choices/test_two_sided_sizes.py
+    assert "145 assessors keep both risks; you have 24" in words(app)
+    assert "direction not known beforehand (two-sided)" in words(app)
+    rows = [row for table in app.table for row in table.value.to_dict("records")]
+    beyond = next(row for row in rows if row.get("finding") == "beyond limit")
+    assert beyond["answers for one sample"] == "0 to 3; 21 to 24"
+    assert "plan-most" not in [field.key for field in app.number_input]
+    click(app, "plan-open")
+    assert open_store(url).sessions()[0].question.two_sided
+
+
+def test_with_an_expected_direction_it_is_one_sided(app, url):
+    paired(app).radio(key="plan-direction").set_value("yes: one-sided").run()
+    assert "119 assessors keep both risks; you have 24" in words(app)
+    assert "plan-most" in [field.key for field in app.number_input]
+    click(app, "plan-open")
+    assert not open_store(url).sessions()[0].question.two_sided
+
+
+def planned_with(app, method, question="size"):
+    """The page for a method that is no forced choice, on a trained panel."""
+    app.radio(key="plan-question").set_value(question).run()
+    app.radio(key="plan-trained").set_value("yes").run()
+    return sound(app.selectbox(key=app.selectbox[0].key).set_value(method).run())
+
+
+def test_a_ranking_says_how_many_ballots_a_pair_takes(app):
+    app.number_input(key="plan-people").set_value(6).run()
+    said = words(planned_with(app, "ranking", "more"))
+    # closed tests: 2 / 2^n at the level of all pairs, by hand in tests/ratings/test_ranking.py
+    assert "6 with 3 samples, 7 with 4 samples, 7 with 5 samples, 7 with 6 samples" in said
+    assert "Too few" not in said
+    app.number_input(key="plan-people").set_value(5).run()
+    assert "Too few: with 5 ballots no two samples can be told apart." in words(app)
+
+
+def test_without_a_profile_on_record_two_standard_deviations_are_asked_for(app, url):
+    said = words(planned_with(app, "profile"))
+    assert "There is no closed session with this test on record" in said
+    assert "assessors show" not in said
+    app.number_input(key="plan-interaction").set_value(0.5).run()
+    app.number_input(key="plan-error").set_value(0.9).run()
+    assert "No margin yet" in words(app)
+    app.number_input(key="plan-replicates").set_value(2).run()
+    sound(app.text_input(key="plan-margins-").set_value("1").run())
+    # 16 for these numbers by the scan of tests/ratings/test_profile_plan.py
+    assert "16 assessors show 1 attribute within the margins" in words(app)
+    sound(app.text_input(key="plan-margins-").set_value("salt 1").run())
+    assert "must be one of the attributes" in words(app)
+    click(app, "plan-method-open")
+    assert open_store(url).sessions()[0].question.protocol == "PROFILE"
+
+
+def test_a_closed_profile_lends_its_scatter_and_the_agreed_margins(url):
+    store = open_store(url)
+    session = put(store, "pressing", "closed")
+    app = planned_with(run("plan", url, None), "profile")
+    margins = find_kind("PROFILE").margins(session.question.settings)
+    assert app.selectbox(key="plan-earlier").value == session.id
+    learned = learned_from(store, session)
+    frame = frame_of(checked_ballots(store, session.id).rows)
+    components = profile(frame).components.set_index(["attribute", "source"])["sd"]
+    for name, (interaction, error) in learned.scatter.items():
+        assert interaction == pytest.approx(components[name, "assessor x sample"], rel=1e-9)
+        assert error == pytest.approx(components[name, "error"], rel=1e-9)
+    plan = profile_plan(profile(frame), margins=margins)
+    assert plan.says(24) in words(app)
+    click(app, "plan-method-open")
+    settings = next(each for each in store.sessions() if each.id != session.id).question.settings
+    assert find_kind("PROFILE").margins(settings) == margins
+    app = planned_with(run("plan", url, None), "profile")
+    sound(app.selectbox(key="plan-earlier").set_value("").run())
+    assert "plan-interaction" in [field.key for field in app.number_input]
+
+
 def test_carry_over_speaks_against_many_tastings(app):
     app.checkbox(key="plan-carry").check().run()
     assert "Recommended: same-different" in words(app)
-    assert "counts assessors for forced choices only" in words(app)
+    assert "counts assessors for forced choices, rankings and" in words(app)
 
 
 def test_enough_people_are_told_so(app):

@@ -1,0 +1,46 @@
+"""What closed sessions teach a plan: the scatter of the panel, and margins that were agreed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from ..catalogue.profile_figures import learned_scatter
+from ..catalogue.tests import find_kind
+from ..ratings.profile_plan import Scatter
+from .finding import outcome_of_session
+from .session import StoredSession
+from .store import Store
+
+_LOOKED_AT = 1000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Learned:
+    """What a closed session knows of its panel.
+
+    `scatter`: standard deviations of assessor x sample and of error, by attribute.
+    `margins`: as they were agreed for that session, of attributes with a known scatter.
+    `notes`: what has to be said of the scatter.
+    """
+
+    scatter: Scatter
+    margins: Mapping[str, float]
+    notes: tuple[str, ...]
+
+
+def sessions_to_learn_from(store: Store, test: str, most: int = 20) -> list[StoredSession]:
+    """The latest closed sessions with that test, newest first."""
+    latest = store.sessions(_LOOKED_AT)
+    return [each for each in latest if each.closed and each.question.protocol == test][:most]
+
+
+def learned_from(store: Store, session: StoredSession) -> Learned:
+    """What the session's outcome says.
+
+    Raises RecordError, BallotError as in `outcome_of_session`.
+    """
+    scatter, notes = learned_scatter(outcome_of_session(store, session))
+    agreed = find_kind(session.question.protocol).margins(session.question.settings)
+    margins = {name: size for name, size in agreed.items() if name in scatter}
+    return Learned(scatter=scatter, margins=margins, notes=notes)
