@@ -73,7 +73,8 @@ def test_triangle_at_thirty_per_cent_is_the_printed_size(app):
 def test_decision_table_has_all_five_findings_with_their_risks(app):
     app.number_input(key="plan-people").set_value(66).run()
     app.selectbox(key=app.selectbox[0].key).set_value("triangle").run()
-    app.radio(key="plan-unit-triangle").set_value("share who notice (triangle only)").run()
+    app.radio(key="plan-unit-triangle").set_value("share of assessors who notice").run()
+    app.number_input(key="plan-limit-TRIANGLE-pd").set_value(0.30).run()
     rows = [row for table in app.table for row in table.value.to_dict("records")]
     by_finding = {row["finding"]: row for row in rows if "finding" in row}
     assert set(by_finding) == {finding.heading.lower() for finding in Finding}
