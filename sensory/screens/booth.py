@@ -66,7 +66,7 @@ def page(token: str) -> None:
     except RecordError as error:
         fault = str(error)
     _unwell(token, here, words)
-    if here.stopped:
+    if here.stopped or here.paused:
         return
     if here.closed:
         late(desk(), token)
@@ -93,25 +93,28 @@ def _unwell(token: str, here: BoothVisit, words: Words) -> None:
         st.title(words["stopped"])
         st.error(words["stopped_hint"])
         st.markdown(words["unwell_hint"])
+    elif here.paused:
+        st.title(words["paused"])
+        st.markdown(words["paused_hint"])
     if here.consented and not here.unwell and st.button(words["unwell"], key="booth-unwell"):
         feel_unwell(desk(), token)
         st.rerun()
-    if here.stopped or (here.consented and not here.closed):
-        _watch(token, here.stopped)
+    if here.stopped or here.paused or (here.consented and not here.closed):
+        _watch(token, here.stopped, here.paused)
 
 
 @st.fragment(run_every=10.0)
-def _watch(token: str, stopped: bool) -> None:
+def _watch(token: str, stopped: bool, paused: bool) -> None:
     """A booth on which nobody taps learns as well that tasting is stopped, or goes on."""
     here = visit(desk(), token)
-    if here is None or here.stopped is not stopped:
+    if here is None or (here.stopped, here.paused) != (stopped, paused):
         st.rerun()
 
 
 def _taken(token: str, here: BoothVisit) -> BoothVisit:
     """Put on record what was marked or sent; what the link shows after it."""
     ballot = here.ballot
-    if ballot is None or here.closed or not here.consented or here.halt is not None:
+    if ballot is None or here.closed or here.paused or not here.consented or here.halt:
         return here
     overtaken = _overtaken(here, ballot)
     if given := _given(here, ballot):

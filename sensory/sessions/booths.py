@@ -54,6 +54,7 @@ class BoothVisit:
     """What a valid link shows.
 
     `consented`, `excused`, `closed`: wants to taste; does not, today; the session is closed.
+    `paused`: nothing is tasted until the serving is planned again, since its key can be computed.
     `stopped`: nothing more is served: somebody felt unwell, or a clearance was taken back.
     `told`: what is read before consent, in the language of the ballots.
     `smelling`: whether the samples are smelled only.
@@ -75,6 +76,7 @@ class BoothVisit:
     left_out: tuple[int, ...]
     scale: tuple[float, float]
     halt: Halt | None = None
+    paused: bool = False
     stopped: bool = False
     told: tuple[str, ...] = ()
     smelling: bool = False
@@ -106,6 +108,7 @@ def _visit(at: Place) -> BoothVisit:
         left_out=_left_out(ballots, waiting),
         scale=scale_of(session.question),
         halt=halt_of(session, at.seat, lines, waiting),
+        paused=_paused(session),
         stopped=_stopped(session),
         told=tuple(told_before(care, ballot_words(language))),
         smelling=care.smelling_only,
@@ -346,6 +349,8 @@ def _at_booth(store: Store, token: str) -> Iterator[tuple[Action, Place]]:
                 "Tasting is stopped: somebody felt unwell, or a sample is no longer cleared or "
                 "declared."
             )
+        if _paused(at.session):
+            raise RecordError("The panel leader plans this session again; what was sent is kept.")
         with whole.action(who=f"booth of {at.assessor}") as act:
             yield act, at
 
@@ -354,6 +359,11 @@ def _stopped(session: StoredSession) -> bool:
     """Whether somebody felt unwell, or it was taken back that the samples may be tasted."""
     taken_back = any(session.cautions.get(key) is False for key in ("cleared", "allergens"))
     return taken_back or session.details.care.stopped
+
+
+def _paused(session: StoredSession) -> bool:
+    """Whether the plan of an unfinished session has to be made again before anybody tastes."""
+    return bool(session.serving and session.serving.guessable and not session.closed)
 
 
 def _all_waiting(at: Place) -> list[tuple[BallotLine, ...]]:
