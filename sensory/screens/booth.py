@@ -116,15 +116,18 @@ def _taken(token: str, here: BoothVisit) -> BoothVisit:
     ballot = here.ballot
     if ballot is None or here.closed or here.paused or not here.consented or here.halt:
         return here
-    overtaken = _overtaken(here, ballot)
+    shown: dict[int, dict[str, str]] = {}
+    for key, line, name, text, recorded in _fields(here, ballot):
+        seen = st.session_state.get(_shown_key(key), recorded) if text is None else text
+        shown.setdefault(line, {})[name] = seen
     if given := _given(here, ballot):
         here = keep(desk(), token, ballot.line, given)
     for asked in ballot.asked:
         if given or _marked(here, ballot, asked) == asked.given:
             saved(_key(ballot, asked))
-    pressed = st.session_state.get(_send_key(ballot)) and not overtaken
+    pressed = st.session_state.get(_send_key(ballot))
     if pressed and here.ballot and not still_open(here.ballot):
-        here = send(desk(), token, ballot.line)
+        here = send(desk(), token, ballot.line, shown=shown)
     return here
 
 
@@ -134,14 +137,6 @@ def _given(here: BoothVisit, ballot: BoothBallot) -> dict[int, dict[str, str]]:
         if text not in (None, recorded, st.session_state.get(_shown_key(key))):
             given.setdefault(line, {})[name] = text
     return given
-
-
-def _overtaken(here: BoothVisit, ballot: BoothBallot) -> bool:
-    """Whether another window wrote what this one does not show: then nothing is sent yet."""
-    return any(
-        text not in (None, recorded) and text == st.session_state.get(_shown_key(key))
-        for key, _, _, text, recorded in _fields(here, ballot)
-    )
 
 
 def _fields(
@@ -301,6 +296,7 @@ def _scale(key: str, asked: Asked, here: BoothVisit, words: Words) -> None:
     if asked.label:
         st.markdown(f"**{plain(asked.label)}**")
     label, ends, given = asked.label or words["samples"], asked.ends, asked.given
+    st.session_state[_shown_key(key)] = given
     if asked.kind == "scale":
         show_scale(key, at=mark_of(given, here.scale), label=label, ends=ends, words=words)
     else:

@@ -24,6 +24,7 @@ from ..sessions.booth_plans import (
     progress,
     serve,
     served_plan,
+    to_be_planned_again,
     was_tasted,
 )
 from ..sessions.booth_sittings import done_with, next_sitting, not_done_with, start_sitting
@@ -139,7 +140,7 @@ def _hand_out(session: StoredSession, plan: ServingPlan) -> None:
         return
     if session.details.care.smelling_only:
         st.warning("These samples are smelled only. Nobody tastes them.")
-    if session.serving and session.serving.guessable and not session.closed:
+    if to_be_planned_again(session):
         _again(session)
         return
     servings_panel(session)

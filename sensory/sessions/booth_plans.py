@@ -233,6 +233,11 @@ def was_tasted(store: Store, session_id: str) -> bool:
     )  # fmt: skip
 
 
+def to_be_planned_again(session: StoredSession) -> bool:
+    """Whether the plan of an unfinished session has to be made again before anybody tastes."""
+    return bool(session.serving and session.serving.guessable and not session.closed)
+
+
 def check_secret(serving: Serving) -> None:
     """RecordError for a plan that has to be made again, since its key can be computed."""
     if serving.guessable:

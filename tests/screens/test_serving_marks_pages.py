@@ -178,7 +178,7 @@ def sent_by(store, token):
     ballot = booths.visit(store, token).ballot
     given = {ballot.line: {"answer": ballot.asked[0].choices[0][0]}}
     booths.keep(store, token, ballot.line, given)
-    booths.send(store, token, ballot.line)
+    booths.send(store, token, ballot.line, shown={})
 
 
 def test_closing_booths_before_all_is_sent_is_asked_about(store, url):

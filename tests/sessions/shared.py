@@ -113,7 +113,7 @@ def answered(store, token):
     """Answer and send the ballot that waits; its codes."""
     ballot = waiting(store, token)
     fill(store, token, ballot)
-    booths.send(store, token, ballot.line)
+    booths.send(store, token, ballot.line, shown={})
     return list(ballot.codes)
 
 

@@ -29,7 +29,7 @@ def sit(token):
             return
         line = here.ballot.line
         booths.keep(store, token, line, {line: {"answer": here.ballot.codes[0]}})
-        booths.send(store, token, line)
+        booths.send(store, token, line, shown={})
         with lock:
             print(line, flush=True)
 print("ready", flush=True)

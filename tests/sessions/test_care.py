@@ -220,7 +220,7 @@ def test_a_reaction_stops_every_booth_until_the_leader_takes_it_up(store):
     assert booths.visit(store, tokens["Bo"]).stopped
     assert booths.visit(store, tokens["Anna"]).unwell
     with pytest.raises(RecordError, match="Tasting is stopped"):
-        booths.send(store, tokens["Bo"], ballot.line)
+        booths.send(store, tokens["Bo"], ballot.line, shown={})
     with pytest.raises(RecordError, match="nothing more is served"):
         booth_plans.add_late(store, session_id, "Dora", who=BY)
     with pytest.raises(RecordError, match="nothing more is served"):
@@ -232,7 +232,7 @@ def test_a_reaction_stops_every_booth_until_the_leader_takes_it_up(store):
     plain = {"by": BY, "done": "sample withdrawn; food safety told", "who": BY}
     reactions.take_up(store, session_id, **plain, goes_on=True)
     shared.fill(store, tokens["Bo"], ballot)
-    booths.send(store, tokens["Bo"], ballot.line)
+    booths.send(store, tokens["Bo"], ballot.line, shown={})
     assert store.verify() == []
 
 

@@ -166,18 +166,18 @@ def test_what_was_told_before_stays_when_it_is_planned_again(store):
 def test_what_was_tasted_by_a_short_seed_is_kept_and_counts(store, monkeypatch, sent):
     session_id, _, tokens = old_plan(store)
     with monkeypatch.context() as before:
-        before.setattr(booths, "_paused", lambda session: False)
+        before.setattr(booths, "to_be_planned_again", lambda session: False)
         finish(store, tokens["Anna"])
         booths.consent(store, tokens["Bo"])
         ballot = waiting(store, tokens["Bo"])
         fill(store, tokens["Bo"], ballot)
         if sent:
-            booths.send(store, tokens["Bo"], ballot.line)
+            booths.send(store, tokens["Bo"], ballot.line, shown={})
     cells = store.cells(session_id)
     with pytest.raises(RecordError, match=r"Tasting has begun.*open a new session"):
         booth_plans.plan_again(store, session_id, who=BY)
     with pytest.raises(RecordError, match="what was sent is kept"):
-        booths.send(store, tokens["Bo"], ballot.line)
+        booths.send(store, tokens["Bo"], ballot.line, shown={})
     assert store.cells(session_id) == cells
     workflow.close(store, session_id, who=BY)
     here = booths.visit(store, tokens["Cleo"])
