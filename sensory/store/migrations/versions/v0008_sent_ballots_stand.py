@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from alembic import op
 
-revision = "0007"
-down_revision = "0006"
+revision = "0008"
+down_revision = "0007"
 
 _FREE = (
     "session",
@@ -45,7 +45,7 @@ def upgrade() -> None:
     statements = _sqlite if connection.dialect.name == "sqlite" else _server
     for statement in statements(free):
         connection.exec_driver_sql(statement)
-    op.execute("UPDATE schema SET version = 7")
+    op.execute("UPDATE schema SET version = 8")
 
 
 def _sqlite(free: str) -> list[str]:
