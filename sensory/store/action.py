@@ -129,12 +129,7 @@ class Action(Reads):
             for name, text in texts.items()
             if (old := known.get(line, {}).get(name, "")) != text
         ]
-        for change in done:
-            if known.get(change["line"], {}).get(SENT) and stands_once_sent(change["name"]):
-                raise RecordError(
-                    f"The ballot of row {change['line']} was sent from its booth, and its answers "
-                    "stand. Nothing was changed."
-                )
+        _check_sent(known, changes)
         if done:
             entry = self._entry(session_id, "cells", why, {"changes": done})
             change_cells(self._connection, session_id, entry["content"]["changes"])
@@ -232,3 +227,15 @@ class Action(Reads):
             return self._known[session_id].closed
         at = tables.sessions.c.id == session_id
         return bool(self._connection.scalar(sa.select(tables.sessions.c.closed_at).where(at)))
+
+
+def _check_sent(known: Cells, changes: Cells) -> None:
+    """RecordError where an answer would change that was sent."""
+    for line, texts in changes.items():
+        old = known.get(line, {})
+        moved = (name for name, text in texts.items() if old.get(name, "") != text)
+        if old.get(SENT) and any(map(stands_once_sent, moved)):
+            raise RecordError(
+                f"The ballot of row {line} was sent from its booth, and its answers stand. "
+                "Nothing was changed."
+            )
