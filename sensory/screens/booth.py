@@ -66,7 +66,7 @@ def page(token: str) -> None:
     except RecordError as error:
         fault = str(error)
     _unwell(token, here, words)
-    if here.stopped:
+    if here.stopped or here.paused:
         return
     if here.closed:
         late(desk(), token)
@@ -93,35 +93,41 @@ def _unwell(token: str, here: BoothVisit, words: Words) -> None:
         st.title(words["stopped"])
         st.error(words["stopped_hint"])
         st.markdown(words["unwell_hint"])
+    elif here.paused:
+        st.title(words["paused"])
+        st.markdown(words["paused_hint"])
     if here.consented and not here.unwell and st.button(words["unwell"], key="booth-unwell"):
         feel_unwell(desk(), token)
         st.rerun()
-    if here.stopped or (here.consented and not here.closed):
-        _watch(token, here.stopped)
+    if here.stopped or here.paused or (here.consented and not here.closed):
+        _watch(token, here.stopped, here.paused)
 
 
 @st.fragment(run_every=10.0)
-def _watch(token: str, stopped: bool) -> None:
+def _watch(token: str, stopped: bool, paused: bool) -> None:
     """A booth on which nobody taps learns as well that tasting is stopped, or goes on."""
     here = visit(desk(), token)
-    if here is None or here.stopped is not stopped:
+    if here is None or (here.stopped, here.paused) != (stopped, paused):
         st.rerun()
 
 
 def _taken(token: str, here: BoothVisit) -> BoothVisit:
     """Put on record what was marked or sent; what the link shows after it."""
     ballot = here.ballot
-    if ballot is None or here.closed or not here.consented or here.halt is not None:
+    if ballot is None or here.closed or here.paused or not here.consented or here.halt:
         return here
-    overtaken = _overtaken(here, ballot)
+    shown: dict[int, dict[str, str]] = {}
+    for key, line, name, text, recorded in _fields(here, ballot):
+        seen = st.session_state.get(_shown_key(key), recorded) if text is None else text
+        shown.setdefault(line, {})[name] = seen
     if given := _given(here, ballot):
         here = keep(desk(), token, ballot.line, given)
     for asked in ballot.asked:
         if given or _marked(here, ballot, asked) == asked.given:
             saved(_key(ballot, asked))
-    pressed = st.session_state.get(_send_key(ballot)) and not overtaken
+    pressed = st.session_state.get(_send_key(ballot))
     if pressed and here.ballot and not still_open(here.ballot):
-        here = send(desk(), token, ballot.line)
+        here = send(desk(), token, ballot.line, shown=shown)
     return here
 
 
@@ -131,14 +137,6 @@ def _given(here: BoothVisit, ballot: BoothBallot) -> dict[int, dict[str, str]]:
         if text not in (None, recorded, st.session_state.get(_shown_key(key))):
             given.setdefault(line, {})[name] = text
     return given
-
-
-def _overtaken(here: BoothVisit, ballot: BoothBallot) -> bool:
-    """Whether another window wrote what this one does not show: then nothing is sent yet."""
-    return any(
-        text not in (None, recorded) and text == st.session_state.get(_shown_key(key))
-        for key, _, _, text, recorded in _fields(here, ballot)
-    )
 
 
 def _fields(
@@ -298,6 +296,7 @@ def _scale(key: str, asked: Asked, here: BoothVisit, words: Words) -> None:
     if asked.label:
         st.markdown(f"**{plain(asked.label)}**")
     label, ends, given = asked.label or words["samples"], asked.ends, asked.given
+    st.session_state[_shown_key(key)] = given
     if asked.kind == "scale":
         show_scale(key, at=mark_of(given, here.scale), label=label, ends=ends, words=words)
     else:

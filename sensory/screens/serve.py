@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import secrets
 from collections.abc import Mapping
 from functools import partial
 from urllib.parse import urlsplit
@@ -13,10 +12,21 @@ from ..base.languages import languages
 from ..base.records import digest_of
 from ..catalogue.tests import find_kind
 from ..report.serving_sheets import booth_cards_pdf, key_pdf
+from ..serving.chance import new_seed
 from ..serving.lines import ballot_lines
 from ..serving.plan import ServingPlan
 from ..serving.planning import serving_plan
-from ..sessions.booth_plans import add_late, open_booths, progress, serve, served_plan
+from ..sessions.booth_plans import (
+    FINISH,
+    add_late,
+    open_booths,
+    plan_again,
+    progress,
+    serve,
+    served_plan,
+    to_be_planned_again,
+    was_tasted,
+)
 from ..sessions.booth_sittings import done_with, next_sitting, not_done_with, start_sitting
 from ..sessions.session import StoredSession
 from .arrangement import arrangement_fields, other_than_agreed
@@ -68,8 +78,8 @@ def _make(session: StoredSession) -> None:
         language = choose(
             "Language of the ballots", list(known), "en", key, words=known.__getitem__
         )
-        seed = st.session_state.setdefault(f"seed-{here}", secrets.randbelow(10**6))
-        st.markdown(f"Seed of the random orders: **{seed}**; it is kept with the plan.")
+        seed = st.session_state.setdefault(f"seed-{here}", new_seed())
+        st.markdown("Orders and codes come from a secret random seed, which is kept with the plan.")
     arranged = arrangement_fields(session, people, samples, replicates)
     if arranged is None:
         return
@@ -130,6 +140,9 @@ def _hand_out(session: StoredSession, plan: ServingPlan) -> None:
         return
     if session.details.care.smelling_only:
         st.warning("These samples are smelled only. Nobody tastes them.")
+    if to_be_planned_again(session):
+        _again(session)
+        return
     servings_panel(session)
     minors_panel(session, plan)
     if not before_serving(session, plan):
@@ -140,6 +153,22 @@ def _hand_out(session: StoredSession, plan: ServingPlan) -> None:
     with right:
         _booths(session)
     after_serving(session, plan)
+
+
+def _again(session: StoredSession) -> None:
+    """A plan whose key can be computed is made again, or its session is finished without it."""
+    why = "Anybody can compute the key of this plan from the codes of one booth: its seed is short."
+    if was_tasted(desk(), session.id):
+        st.error(f"{why} Its booths are stopped. {FINISH}")
+        way("To the ballots", "to-ballots", "ballots")
+        return
+    st.error(
+        f"{why} Its booths are stopped until the serving is planned again. Orders and codes "
+        "change: discard cups and sheets of the old plan. Links, consents, allergens and "
+        "exclusions stay."
+    )
+    again = partial(plan_again, desk(), session.id, who=who(session))
+    act("Plan serving again", "plan-again", again, primary=True)
 
 
 def _sheets(session: StoredSession, plan: ServingPlan) -> None:

@@ -42,6 +42,15 @@ def is_answer(column: str) -> bool:
     return column not in _NO_ANSWER and column.casefold() not in CIRCUMSTANCES
 
 
+def stands_once_sent(column: str) -> bool:
+    """Whether a column is what an assessor sent: an answer, a guess, a comment, the mark of it.
+
+    >>> stands_once_sent("answer"), stands_once_sent("comment"), stands_once_sent("sample")
+    (True, True, False)
+    """
+    return column in (SENT, "guess", "comment") or is_answer(column)
+
+
 def codes_of(texts: Mapping[str, str]) -> tuple[str, ...]:
     """The codes of a row, first served first.
 

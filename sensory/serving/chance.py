@@ -9,16 +9,37 @@ Why so
 Serving plans draw from `random.Random.random` alone, the one generator promised to stay the same
 between versions; a seed in an old record has to give the old plan. `tests/serving/test_plan.py`
 keeps the digest of one.
+
+Whoever has the seed has the key: this code is public, and all seeds of six digits are tried on the
+codes of one booth within minutes. So what is served comes from `new_seed`, 128 bits from the
+operating system, and a plan with a smaller seed is neither served nor tasted; in Python any seed
+gives its plan. The leading one makes the size tell where a seed comes from.
 """
 
 from __future__ import annotations
 
 import hashlib
 import random
+import secrets
 from collections.abc import Iterable, Sequence
 from typing import TypeVar
 
 Thing = TypeVar("Thing")
+SECRET_BITS = 128
+
+
+def new_seed() -> int:
+    """A seed that nobody can guess or try out: 128 random bits behind a leading one.
+
+    >>> guessable(new_seed()), guessable(7)
+    (False, True)
+    """
+    return 1 << SECRET_BITS | secrets.randbits(SECRET_BITS)
+
+
+def guessable(seed: int) -> bool:
+    """Whether a seed has fewer bits than those of `new_seed`, so that all of its size are tried."""
+    return seed.bit_length() <= SECRET_BITS
 
 
 class Draw:

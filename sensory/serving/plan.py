@@ -30,6 +30,7 @@ class ServingPlan(Plain):
     assessors : tuple of str
         Those who are served; late ones at the end.
     seed : int
+        Gives the plan again, with the number of assessors; whoever has it has the key.
     rows : tuple of ServingRow
         One a cup: assessor by assessor, first served first.
     changes : tuple of (str, str)
@@ -138,9 +139,9 @@ class ServingPlan(Plain):
         name = assessor_names([assessor])[0]
         if name.casefold() in {known.casefold() for known in self.assessors}:
             raise ArgumentError(f"assessor {name!r} is in the plan already.")
-        purpose = ("late", name, str(len(self.changes)))
-        course = self._late_course(Draw(self.seed, "orders", *purpose))
-        draw = Draw(self.seed, "codes", *purpose)
+        turn = str(len(self.changes))
+        course = self._late_course(Draw(self.seed, "orders", "late", name, turn))
+        draw = Draw(self.seed, "codes", "late", turn)
         codes = blinding_codes(self.design.coded, draw=draw, used=used_codes)
         return replace(
             self,
@@ -222,6 +223,16 @@ def assessor_names(names: Iterable[str]) -> tuple[str, ...]:
             raise ArgumentError(f"assessor {short!r} stands twice; give each one name.")
         known[short.casefold()] = short
     return tuple(known.values())
+
+
+def numbered(assessors: int) -> tuple[str, ...]:
+    """What assessors are called of whom only the number is given.
+
+    >>> numbered(3)
+    ('P01', 'P02', 'P03')
+    """
+    width = max(2, len(str(assessors)))
+    return tuple(f"P{at:0{width}d}" for at in range(1, assessors + 1))
 
 
 def first_courses(design: ServingDesign, assessors: int, seed: int) -> list[Course]:

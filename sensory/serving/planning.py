@@ -3,11 +3,18 @@
 [1] After ISO 4120:2021: all orders equally often, in blocks; three-digit codes, preferably others
     for each assessor. (From memory; the text was not checked.)
 [2] After ISO 29842:2024: balanced incomplete blocks where there are too many samples.
+
+Why so
+------
+Codes follow from the seed and the place in the plan, never from a name: names are known to whoever
+would compute the key. So the plan on record, which has seats, comes again from its seed although a
+name was erased. (Of plans made before, codes followed from names; all their cups are on record.)
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from operator import index
 from typing import Any
 
@@ -20,7 +27,7 @@ from . import rules
 from .chance import Draw
 from .codes import CODES, blinding_codes
 from .layout import ServingDesign, ServingRow, rows_of
-from .plan import ServingPlan, assessor_names, first_courses
+from .plan import ServingPlan, assessor_names, first_courses, numbered
 from .rules import Possible
 
 MOST_ASSESSORS = 1000
@@ -52,7 +59,8 @@ def serving_plan(
     assessors : int or sequence of str
         Names, or how many; these are called P01, P02 ...
     seed : int
-        From 0. The same call with the same seed gives the same plan.
+        From 0. The same call with the same seed gives the same plan. One that is to be served
+        needs a seed that cannot be guessed, `serving.chance.new_seed`.
     samples : sequence of str, or of pairs of str
         Of a test of two samples (forced choice, A - not A, same-different) their names, the
         reference first, by default A and B; with several `sets` one pair for each. Of the
@@ -150,15 +158,35 @@ def serving_plan(
     return _served(design, people, number, _used(used_codes))
 
 
+def drawn_again(plan: ServingPlan, *, seed: int) -> ServingPlan:
+    """A plan of the same design for the same assessors, with other orders and codes.
+
+    Nobody gets a code again that the plan before gave them, where there are enough codes, so that
+    no cup of one plan passes for a cup of the other.
+
+    >>> before = serving_plan("triangle", ["Anna", "Bo"], seed=7)
+    >>> after = drawn_again(before, seed=8)
+    >>> after.assessors, set(before.codes["Anna"]) & set(after.codes["Anna"])
+    (('Anna', 'Bo'), set())
+    """
+    design, names = plan.design, plan.design.samples[0]
+    if not design.compares_two:
+        size = None if design.set_size == len(names) else design.set_size
+        possible = _of_several(find_kind(design.test), len(names), size, 1, seed)
+        design = replace(design, choices=possible.choices)
+    enough = 2 * design.coded <= len(CODES)
+    return _served(design, plan.assessors, _seed(seed), _used(plan.codes if enough else None))
+
+
 def _served(
     design: ServingDesign, people: tuple[str, ...], seed: int, used: dict[str, tuple[str, ...]]
 ) -> ServingPlan:
     rows: list[ServingRow] = []
     codes = {
         name: blinding_codes(
-            design.coded, draw=Draw(seed, "codes", name), used=used.get(name.casefold(), ())
+            design.coded, draw=Draw(seed, "codes", place), used=used.get(name.casefold(), ())
         )
-        for name in people
+        for name, place in zip(people, numbered(len(people)), strict=True)
     }
     for name, course in zip(people, first_courses(design, len(people), seed), strict=True):
         rows += rows_of(design, name, course, codes[name])
@@ -246,9 +274,7 @@ def _assessors(assessors: Any) -> tuple[str, ...]:
     if isinstance(assessors, Iterable):
         names = assessor_names(assessors)
     else:
-        count = one_count("assessors", assessors)
-        width = max(2, len(str(count)))
-        names = tuple(f"P{at:0{width}d}" for at in range(1, min(count, MOST_ASSESSORS + 1) + 1))
+        names = numbered(min(one_count("assessors", assessors), MOST_ASSESSORS + 1))
     if not 1 <= len(names) <= MOST_ASSESSORS:
         raise ArgumentError(
             f"assessors must be from 1 to {MOST_ASSESSORS}; got "

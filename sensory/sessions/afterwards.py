@@ -12,6 +12,7 @@ _SERVING = frozenset(
     {
         "allergens declared",
         "excluded",
+        "planned again",
         "late assessor",
         "absent assessor",
         "serving confirmed",

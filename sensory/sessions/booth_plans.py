@@ -7,6 +7,11 @@ Why so
 A link holds its session. A booth token is the session's number and a secret; only its SHA-256 is
 on record. The plan on record has seats instead of names, so that an erased name is gone from it;
 seats count the assessors of the ballot lines in order, so lines are only ever added.
+
+Plans were once drawn from seeds of six digits, from which everybody at a booth could compute the
+key of the session. Such a plan is drawn again on the lines that it has, before anything is tasted;
+links, consents, allergens and exclusions stay. Once something was tasted, a new plan would mix cups
+of two keys: its booths stay shut, what was sent counts, and the rest belongs into a new session.
 """
 
 from __future__ import annotations
@@ -25,14 +30,17 @@ from ..serving.ballot_line import (
     NOT_COME,
     NOT_SERVED,
     NOT_THIS_SAMPLE,
+    NOT_TODAY,
     BallotLine,
     lines_by_assessor,
     lines_from,
 )
+from ..serving.chance import guessable, new_seed
 from ..serving.cups import samples_by_line
 from ..serving.layout import ServingRow
 from ..serving.lines import ballot_lines
 from ..serving.plan import ServingPlan
+from ..serving.planning import drawn_again
 from .allergens import undeclared
 from .booth_ballots import answered, ballots_of
 from .serving import Breaks, Serving, seats_of
@@ -60,9 +68,15 @@ def serve(
         where the leader starts the next sitting for all.
 
     Raises RecordError when the question is not agreed, the session is closed or has ballots
-    already. ArgumentError for an unknown language, or minutes that are no whole number up to 240.
+    already. ArgumentError for an unknown language, minutes that are no whole number up to 240, or a
+    plan whose seed can be guessed.
     """
     ballot_words(language)
+    if guessable(plan.seed):
+        raise ArgumentError(
+            f"seed of the plan must have more than 128 bits; got {plan.seed}, from which anybody "
+            "at a booth could compute the key. Take the seed from serving.chance.new_seed()."
+        )
     minutes = one_count("break_minutes", break_minutes, at_least=0)
     if minutes > MOST_MINUTES:
         raise ArgumentError(f"break_minutes must be at most {MOST_MINUTES}; got {minutes}.")
@@ -144,11 +158,12 @@ def open_booths(store: Store, session_id: str, *, who: str) -> dict[str, str]:
 
     Returns the token by assessor. It is shown once: the record keeps its SHA-256 only.
 
-    Raises RecordError when there is no serving plan, the session is closed or stopped, or the
-    allergens of a served sample are not declared.
+    Raises RecordError when there is no serving plan or it has to be made again, the session is
+    closed or stopped, or the allergens of a served sample are not declared.
     """
     with store.action(who=who) as act:
         session, serving = open_serving(act, session_id)
+        check_secret(serving)
         check_declared(session)
         seats = seats_of(people_of(act, session_id))
         people = [name for name, seat in seats.items() if seat in serving.seats]
@@ -157,6 +172,79 @@ def open_booths(store: Store, session_id: str, *, who: str) -> dict[str, str]:
         opened = replace(session, serving=replace(serving, booths=hashed))
         act.put(opened, expect=session, what="booths opened", why=f"{len(people)} links")
         return tokens
+
+
+def plan_again(store: Store, session_id: str, *, who: str) -> StoredSession:
+    """Draw a plan with a seed that can be guessed again: other orders and codes, the same lines.
+
+    Links, consents, allergens and exclusions stay. Of cups and sheets none can be used any more.
+
+    Raises RecordError when the plan needs no other one, the session is closed, or something was
+    tasted by this plan.
+    """
+    with store.action(who=who, why="laid out by the new serving plan") as act:
+        session, serving = open_serving(act, session_id)
+        if not serving.guessable:
+            raise RecordError("This plan need not be made again.")
+        if was_tasted(act, session_id):
+            raise RecordError(f"Tasting has begun by this plan. {FINISH}")
+        plan = drawn_again(_named_plan(act, session_id, serving), seed=new_seed())
+        seated = plan.renamed(seats_of(people_of(act, session_id)))
+        changed = replace(session, serving=serving.changed(seated, serving.booths))
+        why = f"plan SHA-256 {seated.digest}, seed {plan.seed}"
+        act.put(changed, expect=session, what="planned again", why=why)
+        act.write_lines(session_id, _lines_again(act, changed, plan))
+        return changed
+
+
+def _lines_again(store: Store, session: StoredSession, plan: ServingPlan) -> Cells:
+    """The lines of a plan that was drawn again, on the rows that its assessors have."""
+    new, seats = ballot_lines(plan), seats_of(people_of(store, session.id))
+    changes: dict[int, dict[str, str]] = {}
+    for name in plan.assessors:
+        mine = [texts for _, texts in sorted(new.items()) if texts["assessor"] == name]
+        rows = [line for line in lines_of(store, session.id, name) if line.not_served != NOT_COME]
+        if len(rows) != len(mine):
+            raise RecordError(f"The rows of {name} are not those of the plan. {FINISH}")
+        texts = {line.row: {NOT_SERVED: "", **own} for line, own in zip(rows, mine, strict=True)}
+        changes |= _excluded_before(session, seats[name], texts)
+        changes |= {
+            line.row: changes[line.row] | {NOT_SERVED: NOT_TODAY}
+            for line in rows
+            if line.not_served == NOT_TODAY
+        }
+    return changes
+
+
+FINISH = (
+    "Close the ballots with what was tasted, and open a new session for the rest: what was sent "
+    "stays on record and counts."
+)
+"""What to do about a plan that is tasted already and whose key can be computed."""
+
+
+def was_tasted(store: Store, session_id: str) -> bool:
+    """Whether something was answered, sent, tasted or stated of the lines of the plan."""
+    own = (NOT_THIS_SAMPLE, NOT_TODAY, NOT_COME)
+    return any(
+        line.answers or line.guess or line.comment or line.sent or line.warm_up or line.left_out
+        or line.departure or (line.not_served and line.not_served not in own)
+        for line in lines_from(store.cells(session_id))
+    )  # fmt: skip
+
+
+def to_be_planned_again(session: StoredSession) -> bool:
+    """Whether the plan of an unfinished session has to be made again before anybody tastes."""
+    return bool(session.serving and session.serving.guessable and not session.closed)
+
+
+def check_secret(serving: Serving) -> None:
+    """RecordError for a plan that has to be made again, since its key can be computed."""
+    if serving.guessable:
+        raise RecordError(
+            "The serving of this session is planned again first: the key of its plan can be "
+            "computed from the codes of one booth."
+        )
 
 
 def check_declared(session: StoredSession) -> None:
@@ -177,11 +265,13 @@ def add_late(store: Store, session_id: str, name: str, *, who: str) -> str:
 
     Returns the token of the new booth.
 
-    Raises RecordError when there is no plan, the session is closed, or the allergens of a served
-    sample are not declared. ArgumentError for a name that is empty or in the plan.
+    Raises RecordError when there is no plan or it has to be made again, the session is closed, or
+    the allergens of a served sample are not declared. ArgumentError for a name that is empty or in
+    the plan.
     """
     with store.action(who=who, why="laid out for a late assessor") as act:
         session, serving = open_serving(act, session_id)
+        check_secret(serving)
         before = _named_plan(act, session_id, serving)
         check_declared(session)
         people, last = people_of(act, session_id), max(act.cells(session_id))

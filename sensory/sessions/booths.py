@@ -39,7 +39,7 @@ from .booth_ballots import (
     still_open,
     waiting_ballots,
 )
-from .booth_plans import cups_of, hash_of
+from .booth_plans import cups_of, hash_of, to_be_planned_again
 from .booth_sittings import Halt, halt_of
 from .care import told_before
 from .session import StoredSession
@@ -54,6 +54,7 @@ class BoothVisit:
     """What a valid link shows.
 
     `consented`, `excused`, `closed`: wants to taste; does not, today; the session is closed.
+    `paused`: nothing is tasted until the serving is planned again, since its key can be computed.
     `stopped`: nothing more is served: somebody felt unwell, or a clearance was taken back.
     `told`: what is read before consent, in the language of the ballots.
     `smelling`: whether the samples are smelled only.
@@ -75,6 +76,7 @@ class BoothVisit:
     left_out: tuple[int, ...]
     scale: tuple[float, float]
     halt: Halt | None = None
+    paused: bool = False
     stopped: bool = False
     told: tuple[str, ...] = ()
     smelling: bool = False
@@ -85,8 +87,7 @@ class BoothVisit:
 
 def visit(store: Store, token: str) -> BoothVisit | None:
     """What a link shows; None when it is not valid."""
-    at = place_of(store, token)
-    return None if at is None else _visit(at)
+    return _visit(at) if (at := place_of(store, token)) else None
 
 
 def _visit(at: Place) -> BoothVisit:
@@ -106,6 +107,7 @@ def _visit(at: Place) -> BoothVisit:
         left_out=_left_out(ballots, waiting),
         scale=scale_of(session.question),
         halt=halt_of(session, at.seat, lines, waiting),
+        paused=to_be_planned_again(session),
         stopped=_stopped(session),
         told=tuple(told_before(care, ballot_words(language))),
         smelling=care.smelling_only,
@@ -231,17 +233,29 @@ def _beside(ballot: BoothBallot) -> tuple[str, ...]:
     return ("comment",) if ballot.guess is None else ("comment", "guess")
 
 
-def send(store: Store, token: str, line: int) -> BoothVisit:
-    """Send the ballot; sending it again changes nothing.
+def send(
+    store: Store, token: str, line: int, *, shown: Mapping[int, Mapping[str, str]]
+) -> BoothVisit:
+    """Send the ballot as its window shows it; sending it again changes nothing.
 
-    Returns what the link shows now.
+    `shown`: by line and column, what the window shows. Where another window wrote something else,
+        nothing is sent.
 
-    Raises RecordError when something is still to be answered, and as in `keep`.
+    Returns what the link shows now. Raises RecordError when something is still to be answered, or
+    another window sent something else, and as in `keep`.
     """
     with _at_booth(store, token) as (act, at):
-        if not _row(at, line).sent:
-            if missing := still_open(_waiting(at, line)):
-                raise RecordError(f"Still to be answered: {', '.join(missing)}.")
+        as_shown = all(
+            _row(at, where).text(name) == " ".join(text.split())
+            for where, texts in shown.items()
+            for name, text in texts.items()
+        )
+        if _row(at, line).sent:
+            if not as_shown:
+                raise RecordError("Another window sent this ballot with other answers; they count.")
+        elif missing := still_open(_waiting(at, line)):
+            raise RecordError(f"Still to be answered: {', '.join(missing)}.")
+        elif as_shown:
             at = _mark(act, at, line, {SENT: utc_now()}, "ballot sent")
     return _visit(at)
 
@@ -334,7 +348,7 @@ def place_of(store: Store, token: str) -> Place | None:
 
 @contextmanager
 def _at_booth(store: Store, token: str) -> Iterator[tuple[Action, Place]]:
-    """An action of the booth to which a link leads, by whoever sits there."""
+    """An action of the booth to which a link leads."""
     with store.action(who="") as whole:
         at = place_of(whole, token)
         if at is None:
@@ -346,6 +360,8 @@ def _at_booth(store: Store, token: str) -> Iterator[tuple[Action, Place]]:
                 "Tasting is stopped: somebody felt unwell, or a sample is no longer cleared or "
                 "declared."
             )
+        if to_be_planned_again(at.session):
+            raise RecordError("The panel leader plans this session again; what was sent is kept.")
         with whole.action(who=f"booth of {at.assessor}") as act:
             yield act, at
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from ..base.plain import LEFT_OUT_EMPTY, Plain, written_as
+from ..serving.chance import guessable
 from ..serving.cups import SEAT
 from ..serving.layout import ServingDesign, ServingRow
 from ..serving.plan import ServingPlan
@@ -68,6 +69,11 @@ class Serving(Plain):
     def plan(self) -> ServingPlan:
         """The plan with seats in place of names; RecordError where it cannot be read."""
         return ServingPlan.from_dict(self.planned)
+
+    @property
+    def guessable(self) -> bool:
+        """Whether the key can be computed from the codes of a booth: seeds had six digits once."""
+        return guessable(self.planned["seed"])
 
     @property
     def design(self) -> ServingDesign:

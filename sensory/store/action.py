@@ -13,6 +13,7 @@ from sqlalchemy.engine import Connection
 
 from ..base.errors import RecordError
 from ..base.records import JsonObject, digest_of
+from ..serving.ballot_line import SENT, stands_once_sent
 from ..sessions.session import StoredSession
 from ..sessions.signing import Person, Signature
 from . import people, tables
@@ -117,7 +118,7 @@ class Action(Reads):
     def write_lines(self, session_id: str, changes: Cells, *, why: str = "") -> int:
         """Write the cells that differ from the record, and say how many; an empty text removes.
 
-        Raises RecordError when the ballots are closed.
+        Raises RecordError when the ballots are closed, or an answer that was sent would change.
         """
         if self._closed(session_id):
             raise RecordError("The ballots were closed meanwhile; nothing was changed.")
@@ -128,6 +129,7 @@ class Action(Reads):
             for name, text in texts.items()
             if (old := known.get(line, {}).get(name, "")) != text
         ]
+        _check_sent(known, changes)
         if done:
             entry = self._entry(session_id, "cells", why, {"changes": done})
             change_cells(self._connection, session_id, entry["content"]["changes"])
@@ -225,3 +227,15 @@ class Action(Reads):
             return self._known[session_id].closed
         at = tables.sessions.c.id == session_id
         return bool(self._connection.scalar(sa.select(tables.sessions.c.closed_at).where(at)))
+
+
+def _check_sent(known: Cells, changes: Cells) -> None:
+    """RecordError where an answer would change that was sent."""
+    for line, texts in changes.items():
+        old = known.get(line, {})
+        moved = (name for name, text in texts.items() if old.get(name, "") != text)
+        if old.get(SENT) and any(map(stands_once_sent, moved)):
+            raise RecordError(
+                f"The ballot of row {line} was sent from its booth, and its answers stand. "
+                "Nothing was changed."
+            )

@@ -10,6 +10,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from ..base.records import JsonObject
+from ..serving.ballot_line import SENT
 from ..sessions.session import JournalEntry, StoredSession
 from ..sessions.signing import Person
 from . import people
@@ -106,6 +107,7 @@ def put_session(
         for name, text in texts.items()
         if text
     ]
+    rows.sort(key=lambda row: row["name"] == SENT)  # after it a line takes no answer
     connection.execute(sa.insert(sessions).values(**columns))
     if rows:
         connection.execute(sa.insert(ballot_cells), rows)
@@ -125,6 +127,7 @@ def change_cells(connection: Connection, session_id: str, changes: list[JsonObje
         for c in changes
         if c["new"]
     ]
+    put.sort(key=lambda cell: cell["name"] == SENT)
     if gone:
         connection.execute(sa.delete(table).where(at), gone)
     if put:

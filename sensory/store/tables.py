@@ -1,6 +1,7 @@
 """The tables of the record, as the newest version has them.
 
-Older versions, and the steps from one to the next, stand in `migrations`.
+Older versions, and the steps from one to the next, stand in `migrations`. The trigger by which a
+ballot line that was sent takes no other answer stands in `v0008_sent_ballots_stand` alone.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-SCHEMA_VERSION = 7
+SCHEMA_VERSION = 8
 
 metadata = MetaData()
 

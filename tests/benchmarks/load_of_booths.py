@@ -163,7 +163,7 @@ def prepare(url: str, people: int, ballots: int) -> tuple[str, list[str]]:
         store, workflow.new_session_id(), **prepared, who="benchmark", why="benchmark"
     )
     workflow.agree(store, session.id, who="benchmark")
-    plan = serving_plan("triangle", people, seed=1, replicates=ballots)
+    plan = serving_plan("triangle", people, seed=2**128 + 1, replicates=ballots)
     booth_plans.serve(store, session.id, plan, ballot_lines(plan), who="benchmark")
     declared = dict.fromkeys(served_samples(store.session(session.id)), "sulphites")
     exclusions.declare_allergens(store, session.id, declared, who="benchmark")

@@ -31,7 +31,7 @@ def put(store, name, *, cells=False, agreed=True, **question):
 def serve(store, here, key, *, people=("Anna", "Bo", "Cleo"), language="en",
           allergens="sulphites", **arranged):  # fmt: skip
     """The plan of a session, its allergens declared, and the links of its booths."""
-    plan = serving_plan(find_kind(key), list(people), seed=8, **arranged)
+    plan = serving_plan(find_kind(key), list(people), seed=2**128 + 8, **arranged)
     lines = ballot_lines(plan)
     booth_plans.serve(store, here, plan, lines, language=language, who=BY)
     declared = dict.fromkeys(served_samples(store.session(here)), allergens)

@@ -221,7 +221,7 @@ def at_booths(
     language: str = "en",
 ) -> dict[str, str]:
     """The token of each assessor of an agreed session."""
-    plan = serving_plan(kind.name, PEOPLE, seed=5, samples=samples)
+    plan = serving_plan(kind.name, PEOPLE, seed=2**128 + 5, samples=samples)
     lines = ballot_lines(plan)
     booth_plans.serve(store, session_id, plan, lines, language=language, who="A. Leader")
     declare(store, session_id, "none")

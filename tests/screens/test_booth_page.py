@@ -49,7 +49,7 @@ SESSION = "0" * 32
 def window(store, url):
     """Opens windows on the link of Anna, who has two triangles to answer."""
     put(store, stage="agreed", cells=False, here=SESSION)
-    plan = serving_plan("triangle", ["Anna"], seed=3, replicates=2)
+    plan = serving_plan("triangle", ["Anna"], seed=2**128 + 3, replicates=2)
     booth_plans.serve(store, SESSION, plan, ballot_lines(plan), who=BY)
     declared = dict.fromkeys(served_samples(store.session(SESSION)), "none")
     exclusions.declare_allergens(store, SESSION, declared, who=BY)

@@ -26,7 +26,7 @@ def served(store, language="en", **care):
     details = replace(session.details, care=replace(session.details.care, **care))
     workflow.describe(store, HERE, details=details, who="t")
     workflow.agree(store, HERE, who=BY)
-    plan = serving_plan("triangle", ["Anna", "Bo"], seed=3)
+    plan = serving_plan("triangle", ["Anna", "Bo"], seed=2**128 + 3)
     booth_plans.serve(store, HERE, plan, ballot_lines(plan), language=language, who=BY)
     declared = dict.fromkeys(served_samples(store.session(HERE)), "none")
     exclusions.declare_allergens(store, HERE, declared, who=BY)

@@ -15,7 +15,9 @@ from .pages import booth, click, put, words
 def seated(store, url, language, minutes, warm_up="none"):
     """The booth of Anna after consent, with two triangles in two sittings."""
     put(store, stage="agreed", cells=False, here="0" * 32)
-    plan = serving_plan("triangle", ["Anna"], seed=3, replicates=2, sittings=2, warm_up="syrup")
+    plan = serving_plan(
+        "triangle", ["Anna"], seed=2**128 + 3, replicates=2, sittings=2, warm_up="syrup"
+    )
     booth_plans.serve(store, "0" * 32, plan, ballot_lines(plan), language=language,
                       break_minutes=minutes, who="L")  # fmt: skip
     exclusions.declare_allergens(store, "0" * 32, {"syrup": warm_up}, who="L")

@@ -29,7 +29,7 @@ def sit(token):
             return
         line = here.ballot.line
         booths.keep(store, token, line, {line: {"answer": here.ballot.codes[0]}})
-        booths.send(store, token, line)
+        booths.send(store, token, line, shown={})
         with lock:
             print(line, flush=True)
 print("ready", flush=True)
@@ -48,7 +48,7 @@ def killed_again_and_again(tmp_path, people, sets, kills, seed):
     del prepared["cells"]
     session = workflow.open_session(store, workflow.new_session_id(), **prepared, who="t", why="t")
     workflow.agree(store, session.id, who="A. Leader")
-    plan = serving_plan("triangle", people, seed=1, replicates=sets)
+    plan = serving_plan("triangle", people, seed=2**128 + 1, replicates=sets)
     booth_plans.serve(store, session.id, plan, ballot_lines(plan), who="A. Leader")
     tokens = booth_plans.open_booths(store, session.id, who="A. Leader").values()
     for token in tokens:

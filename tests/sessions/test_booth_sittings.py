@@ -241,7 +241,7 @@ def test_categories_at_booths_are_offered_checked_and_read(store):
             sour = str(1 + (ballot.line * 7 + int(score[name])) % 9)
             given = {ballot.line: {"sweet": score[name], "sour": sour}}
             booths.keep(store, token, ballot.line, given)
-            booths.send(store, token, ballot.line)
+            booths.send(store, token, ballot.line, shown={})
     checked = workflow.checked_ballots(store, session_id)
     assert not checked.blocking
     assert {row["score"] for row in checked.rows} <= set(range(1, 10))
@@ -278,7 +278,7 @@ def test_incomplete_blocks_from_plan_to_finding(store, key, settings):
                     shaken = (seat * 7 + asked.line * 3 + len(asked.label)) % 5 / 10
                     text = f"{max(strength.values()) * (asked.label == 'sweet') + shaken:.2f}"
                 booths.keep(store, token, ballot.line, {asked.line: {asked.name: text}})
-            booths.send(store, token, ballot.line)
+            booths.send(store, token, ballot.line, shown={})
     workflow.close(store, session_id, who=BY)
     read = session_report(store, session_id, version="1")
     assert not read.outcome.because.startswith("Nothing can be computed")

@@ -21,7 +21,7 @@ SECRET = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-_"
 
 def served(store, seed):
     """A session at booths: its id, its plan, its links."""
-    return at_booths(store, "PROFILE", PEOPLE, seed=seed)
+    return at_booths(store, "PROFILE", PEOPLE, seed=2**128 + seed)
 
 
 @pytest.fixture(scope="module")
@@ -42,7 +42,7 @@ def writes(store, token):
     return (
         lambda: booths.consent(store, token),
         lambda: booths.keep(store, token, 1, {1: {"sweet": "5.00"}}),
-        lambda: booths.send(store, token, 1),
+        lambda: booths.send(store, token, 1, shown={}),
     )
 
 
@@ -83,7 +83,7 @@ def test_the_lines_of_another_booth_and_of_another_session_stay_shut(store):
             booths.keep(store, mine["Anna"], line, {changed: {"sweet": "5.00"}})
     for line in (foreign, 10**9, -1, own):
         with pytest.raises(RecordError):
-            booths.send(store, mine["Anna"], line)
+            booths.send(store, mine["Anna"], line, shown={})
     assert (store.cells(session_id), store.cells(other_id)) == before
 
 

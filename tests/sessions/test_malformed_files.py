@@ -306,7 +306,9 @@ def prepare() -> None:
         if typed:
             workflow.close(store, key, who="Zoë")
             ARCHIVES.append(archive_session(store, key))
-    plan = serving_plan(find_kind("PROFILE"), ["Anna", "Bo"], seed=1, samples=["reference", "b"])
+    plan = serving_plan(
+        find_kind("PROFILE"), ["Anna", "Bo"], seed=2**128 + 1, samples=["reference", "b"]
+    )
     booth_plans.serve(store, key, plan, ballot_lines(plan), who="Zoë")
     exclusions.declare_allergens(store, key, {"reference": "none", "b": "none"}, who="Zoë")
     token = booth_plans.open_booths(store, key, who="Zoë")["Anna"]
