@@ -23,7 +23,7 @@ from starlette.middleware import Middleware
 from ..base.errors import ArgumentError, RecordError
 from ..sessions.staff import active_people, appoint, managers, who_is
 from ..store.repository import Repository, open_store
-from . import provider
+from . import provider, server
 from .access import serve_others
 from .guard import Guard
 from .passcode import Keeper, check_passcode
@@ -45,7 +45,9 @@ def serve_network(wanted: argparse.Namespace) -> None:
     """
     path = access_file(record_url(), data_folder())
     keeper = Keeper(path)
+    server.check_free(wanted.address, wanted.port)  # before anything is made or changed
     asked = _asked() if wanted.new_passcode or not path.exists() else None
+    server.opened_record(record_url())
     store = open_store(record_url())
     _first_account(store, keeper, asked)
     secrets = wanted.secrets or secrets_file()

@@ -44,7 +44,7 @@ def serve(
     """
     given = settings(options)
     check_free(given["server.address"], given["server.port"])
-    place = _opened(record_url())
+    place = opened_record(record_url())
     scheme = "https" if "server.sslCertFile" in given else "http"
     address = f"{scheme}://{given['browser.serverAddress']}:{given['server.port']}"
     print(
@@ -87,8 +87,11 @@ def check_free(address: str, port: int) -> None:
         ) from error
 
 
-def _opened(url: str) -> str:
-    """Where the record is, after it was made or brought up to date."""
+def opened_record(url: str) -> str:
+    """Where the record is, after it was made or brought up to date.
+
+    Raises RecordError when it cannot be opened.
+    """
     place = kept_in(url)
     try:
         open_store(url).close()
