@@ -155,10 +155,12 @@ def test_servings_of_0_1_0_are_written_as_they_were(kept):
 
 def test_products_references_and_batches_of_0_1_0_are_written_as_they_were(kept):
     written = kept.execute("SELECT kind, content FROM register").fetchall()
-    assert {kind for kind, _ in written} == set(KINDS)
+    assert {kind for kind, _ in written} == set(KINDS) - {"plant"}  # which came later
     for kind, text in written:
         noun = KINDS[kind].from_dict(json.loads(text))
         assert json.dumps(noun.to_dict()) == text
         rule = noun.rule if isinstance(noun, BatchRecord) else None
         if rule:
-            assert json.dumps(ReleaseRule.from_dict(rule).to_dict()) == json.dumps(rule)
+            again = ReleaseRule.from_dict(rule).to_dict()
+            assert again["dispositions"].pop("BEYOND_LIMIT") == rule["dispositions"]["DIFFERENT"]
+            assert json.dumps(again) == json.dumps(rule)  # of what there was then

@@ -90,7 +90,7 @@ def test_a_complaint_is_looked_into_and_closed(store):
     with pytest.raises(RecordError, match="SC-1 has no complaint 2"):
         complaint_desk.look_into(store, "SC-1", 2, **told)
     complaint_desk.look_into(store, "SC-1", 1, **told)
-    with pytest.raises(RecordError, match="closed by is missing"):
+    with pytest.raises(RecordError, match="Say who signs: the name is empty"):
         complaint_desk.close_complaint(store, "SC-1", 1, by=" ", who="Mira")
     with pytest.raises(RecordError, match="came on 2026-04-01, after 2026-03-31"):
         complaint_desk.close_complaint(store, "SC-1", 1, by="N", on="2026-03-31", who="Mira")

@@ -78,8 +78,14 @@ def test_two_pages_for_somebody_who_does_not_compute(month, content):
 
 def test_numbers_are_those_of_the_records(month, content):
     ended = {Disposition.RELEASE: "Released", Disposition.REJECT: "Rejected"}
-    now = Counter(ended[one.decision.disposition] for one in month.batches if one.decision)
-    then = Counter(ended[one.decision.disposition] for one in month.before if one.decision)
+    now, then = (
+        Counter(
+            ended[record.decision.disposition]
+            for record in records
+            if record.decision and record.decision.disposition in ended
+        )
+        for records in (month.batches, month.before)
+    )
     months = len({one.batch.made_on[:7] for one in month.before})
     first, second = pages_of(content)
     assert months == 12 - 1

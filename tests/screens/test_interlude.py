@@ -9,7 +9,7 @@ from sensory.serving.lines import ballot_lines
 from sensory.serving.planning import serving_plan
 from sensory.sessions import booth_plans, booth_sittings, booths, exclusions
 
-from .pages import booth, click, put, words
+from .pages import booth, click, keys, put, words
 
 
 def seated(store, url, language, minutes, warm_up="none"):
@@ -43,7 +43,7 @@ def test_warm_up_then_ballot_then_break(store, url, language, minutes):
     assert said["break"] in words(app)
     expected = said["break_minutes"].format(minutes=15) if minutes else said["break_leader"]
     assert expected in words(app)
-    assert not app.button
+    assert keys(app) == {"booth-unwell"}  # nothing to send, and a way to say so
     if not minutes:
         booth_sittings.start_sitting(store, "0" * 32, 2, who="L")
         assert said["warm_up"] in words(app.run())
