@@ -14,7 +14,7 @@ METHODS = {
     "new_thickener": Finding.BEYOND_LIMIT.sentence,
     "water": "filtered: different; softened: undecided.",
     "pressing": "new press: different; old press, warm: undecided.",
-    "gasket": "batch 118: similar; batch 119: different.",
+    "gasket": "batch 118: similar; batch 119: beyond limit.",
     "aftertaste": "Perceptibly different from sugar: blend 2, blend 3.",
 }
 
