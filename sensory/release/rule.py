@@ -113,7 +113,7 @@ class ReleaseRule(Plain):
     --------
     >>> rule = ReleaseRule(test="TRIANGLE", limit=0.30, assessors=66)
     >>> rule.characteristic([0.0, 0.15, 0.30, 0.45]).passes.round(3).tolist()
-    [0.953, 0.492, 0.049, 0.0]
+    [0.952, 0.492, 0.049, 0.0]
     >>> rule.tastings(20, truth=0.0).answers
     1320.0
     """

@@ -95,7 +95,7 @@ def who_asks(
     >>> who_asks({}, {}, keeper=None, address="127.0.0.1")
     Leader(person='', listed='')
     >>> who_asks({}, {}, keeper=None, address="0.0.0.0")
-    Stranger(can_sign_in=False)
+    Stranger(can_sign_in=False, put_out=False)
     >>> who_asks({"booth": "plum"}, {}, keeper=None, address="127.0.0.1")
     Booth(token='plum')
     """

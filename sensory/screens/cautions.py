@@ -93,7 +93,7 @@ def _sign(session: StoredSession, care: Care) -> None:
     asks, day, button = _SIGNS[name]
     by_key, on_key = (field_key(session, f"care-{name}-{part}") for part in ("by", "on"))
     by = hand(asks, by_key, Right.CLEAR, role="food safety")
-    chosen = st.date_input(day, value=None, key=on_key)
+    chosen = st.date_input(day, value=date.today(), key=on_key)
     on = chosen.isoformat() if isinstance(chosen, date) else ""
     evidence = ""
     if not care.suspected:

@@ -359,7 +359,7 @@ def test_any_standard_errors_give_numbers_or_our_sentence(kind):
 def test_without_standard_errors_it_is_the_individuals_chart():
     """Sigma is the mean moving range over 2 / sqrt(pi), whatever the numbers."""
     rng = np.random.default_rng(6)
-    for _ in range(400):
+    for _ in range(100):
         estimate = rng.normal(0, 1, 8)
         rows = pd.DataFrame({"batch": range(8), "estimate": estimate, "se": 0.0})
         sigma = np.abs(np.diff(estimate)).mean() / (2 / np.sqrt(np.pi))

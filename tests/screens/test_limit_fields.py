@@ -68,7 +68,7 @@ def test_more_than_half_is_asked_again_in_words(store, url):
 
 @pytest.mark.parametrize(
     ("name", "key"),
-    [("water", "dprime_limit"), ("new_thickener", "dprime_limit"), ("gasket", "limit")],
+    [("new_thickener", "dprime_limit"), ("gasket", "limit")],
 )
 def test_limits_of_other_tests_are_empty_too(store, url, name, key):
     session = put(store, name, cells=False)
