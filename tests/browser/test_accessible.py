@@ -106,14 +106,14 @@ def test_pages_of_a_leader(visitor_of, network, store):
     served, _ = planned(store, "TRIANGLE")
     empty = put(store, "suspect_batch")
     found += at("people", "Who may sign?", empty, ".st-key-person-add")
-    found += at("plan", "Recommended", asked, ".vega-embed .marks")
+    found += at("plan", "Recommended", asked, ".st-key-plan-question")
     found += at("question", "What is asked", asked, ".st-key-agree")
     found += at("ballots", "Ballots", choice, ".st-key-close")
     found += at("serve", "Is it balanced?", empty, ".st-key-plan-serving")
     found += at("serve", "Sheets", served, ".st-key-new-links")
     for session_id in (choice, profile):
         workflow.close(store, session_id, who=BY)
-    found += at("finding", "The batch deviates", choice, ".vega-embed .marks")
+    found += at("finding", "The difference is larger", choice, ".vega-embed .marks")
     found += at("finding", "new press: different", profile, ".vega-embed .marks")
     assert found == []
 
