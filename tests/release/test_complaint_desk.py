@@ -105,7 +105,7 @@ def test_a_complaint_is_looked_into_and_closed(store):
     whats = [entry.what for entry in store.noun_entries(closed)]
     assert whats[-2:] == ["complaint looked into", "complaint closed"]
     (row,) = batch_desk.batch_file(store, "SC-1").complaints().rows
-    assert row[2:] == ("Karim Aziz", "line", "gasket replaced", "2026-04-20, Nora Sand")
+    assert row[2:] == ("Mira", "Karim Aziz", "line", "gasket replaced", "2026-04-20, Nora Sand")
     assert store.linked("complaint", "2026-04") == [closed]
 
 
