@@ -93,11 +93,13 @@ def test_numbers_are_those_of_the_records(month, content):
         assert f"{name} {now[name]} {then[name] / months:.1f}" in first
     waiting = sum(one.decision is None for one in month.batches)
     assert waiting == 2
-    assert f"Waiting {waiting} 0.0" in first
+    held = len(month.before) - sum(then.values())
+    assert f"Waiting {waiting} {held / months:.1f}" in first
     for line in ("line 1", "line 2"):
         mine = [one for one in month.batches if one.batch.line == line]
         good = sum(one.latest.finding.value == "SIMILAR" for one in mine)
-        assert f"{line} {len(mine)} {good} {len(mine) - good} 0 0" in first
+        # beyond the limit, with the limit open, undecided, not tasted
+        assert f"{line} {len(mine)} {good} 0 {len(mine) - good} 0 0" in first
     assert f"{len(month.batches)} tastings of this month's batches" in second
     assert f"there were {len(month.before) / months:.1f} a month" in second
 
