@@ -43,7 +43,7 @@ class SessionFinding:
         What stands beside the finding, so that nobody reads it without: fewer correct answers
         than guessing explains.
     cannot_tell : tuple of str
-        What this session cannot tell.
+        What the session leaves open.
     """
 
     test: ChoiceTest

@@ -105,7 +105,7 @@ def session_words(report: SessionReport) -> Words:
         "lines_width": _width(_panels(outcome.panel_lines)),
         "panel_says": list(outcome.panel_says),
         "panel_tables": [_table(each) for each in outcome.panel_tables[:-1]],
-        "cannot_heading": "What this session cannot tell",
+        "cannot_heading": "Limits of this result",
         "cannot_tell": list(report.cannot_tell()),
         "below": _below(report),
         "advice": ADVICE,

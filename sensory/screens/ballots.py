@@ -71,7 +71,7 @@ def page() -> None:
     rows = _rows(session, cells, st.session_state.get(extra, 0))
     show_grid(key, names, rows, cells, checked.faults)
     st.markdown(_order_hint(session))
-    if pressed("Six more rows", "more-rows"):
+    if pressed("Add six rows", "more-rows"):
         st.session_state[extra] = st.session_state.get(extra, 0) + 6
         st.rerun()
     if remarks := session.details.file_remarks.splitlines():
@@ -168,7 +168,9 @@ def _standing(checked: CheckedBallots, wrong: int, sent: tuple[int, int] | None)
     if sent:
         return f"**{sent[0]} of {sent[1]} ballots** sent" + (f", {mend}." if wrong else ".")
     remarks = several(len(checked.remarks), "remark")
-    return f"**{several(checked.ready, 'ballot')}** ready, {mend}, **{remarks}**. Kept as you type."
+    return (
+        f"**{several(checked.ready, 'ballot')}** ready, {mend}, **{remarks}**. Saved automatically."
+    )
 
 
 def _fewer(session: StoredSession, checked: CheckedBallots, sent: tuple[int, int] | None) -> str:
@@ -193,8 +195,8 @@ def _one_person(session: StoredSession, cells: Cells) -> None:
 
 def _order_hint(session: StoredSession) -> str:
     test = find_kind(session.question.protocol)
-    left = "" if test.together else "Somebody who left: leave the answer empty. "
-    return f"{test.letters} {left}To take a row out, empty it."
+    left = "" if test.together else "If an assessor left, leave the answer blank. "
+    return f"{test.letters} {left}Clear a row to delete it."
 
 
 def _names(session: StoredSession, cells: Cells) -> list[str]:

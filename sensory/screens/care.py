@@ -24,7 +24,7 @@ def take_along(
     session: StoredSession, name: str, *, pdf: Callable[[], bytes], csv: bytes, numbers: Table
 ) -> None:
     """Report, numbers, ballots and the whole session, to download; the row wraps when narrow."""
-    st.subheader("Take it along")
+    st.subheader("Download")
     row = st.container(horizontal=True)
     ballots, record = ballots_csv(desk().cells(session.id)), _repository()
 

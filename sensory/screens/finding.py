@@ -108,7 +108,7 @@ def _shown(session: StoredSession) -> None:
             st.subheader("How it was computed")
             listed(outcome.notes)
     with right:
-        st.subheader("What this session cannot tell")
+        st.subheader("Limits of this result")
         listed(report.cannot_tell())
         _agreed(report)
     if profiled:

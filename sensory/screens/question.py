@@ -37,7 +37,7 @@ from .sign import typed_hand
 
 _TEXTS = (
     ("what_changed", "What differs between the samples?"),
-    ("decision", "Which decision hangs on it?"),
+    ("decision", "What depends on the answer?"),
     ("if_different", "If different, we will"),
     ("if_beyond", "If beyond the limit, we will (empty: the same)"),
     ("if_similar", "If similar, we will"),

@@ -29,7 +29,7 @@ def test_three_clicks_lead_to_the_finding_and_ask_only_this_machine(visit, name)
     visitor = visit()
     to_finding(visitor, name)
     text = visitor.text()
-    assert "What this session cannot tell" in text
+    assert "Limits of this result" in text
     assert "The numbers" in text
     visitor.drawn("outcome-figure")
     assert visitor.asked_only_the_server()

@@ -20,7 +20,7 @@ HEADINGS = {
 }
 MISSING = (
     "What differs between the samples?",
-    "Which decision hangs on it?",
+    "What depends on the answer?",
     "If different, we will",
     "If similar, we will",
     "If the session cannot tell, we will",

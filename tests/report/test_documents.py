@@ -60,7 +60,7 @@ def test_pdf_states_what_the_report_clauses_ask(summaries, name):
         outcome.sentence, outcome.because, question.standard, details.samples[0].batch,
         details.samples[1].batch, details.samples[1].preparation, details.assessors,
         details.information, details.place, details.conditions, details.held_on, details.leader,
-        details.decides, "sulphites", "What this session cannot tell", *summary.cannot_tell(),
+        details.decides, "sulphites", "Limits of this result", *summary.cannot_tell(),
         summary.session.digest, "Release of food stays with", "program version 1.2.3",
     ):  # fmt: skip
         assert "".join(asked.split()) in text.replace(" ", ""), asked  # however lines break

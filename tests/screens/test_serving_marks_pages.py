@@ -191,7 +191,7 @@ def test_closing_booths_before_all_is_sent_is_asked_about(store, url):
     app = run("ballots", url, here)
     found = words(app).replace("*", "")
     assert "2 of 3 ballots sent." in found
-    assert "Kept as you type" not in found
+    assert "Saved automatically" not in found
     assert "ready" not in found
     assert app.button(key="close").disabled
     assert "2 of 3" in app.checkbox(key="sure-2").label
