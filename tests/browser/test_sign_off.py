@@ -55,13 +55,6 @@ def leader(visitor_of, running, desk):
     return visitor
 
 
-def choose(visitor: Visitor, key: str, option: str) -> None:
-    """Take an option of a list that is unfolded."""
-    visitor.page.locator(f".st-key-{key} input").click()
-    visitor.page.get_by_role("option", name=option).click()
-    visitor.settled()
-
-
 def add(visitor: Visitor, name: str) -> None:
     """A person who decides, with a first passcode."""
     for field, text in (("name", name), ("roles", ROLE), ("passcode", f"{name}, first")):
@@ -130,7 +123,7 @@ def test_one_agrees_and_clears_and_two_others_decide(visitor_of, running, leader
     leader.to("people")
     for name in (NORA, KARIM):
         add(leader, name)
-    choose(leader, "person-chosen", running.name)
+    leader.choose(".st-key-person-chosen", running.name)
     key = next(person.key for person in desk.people() if person.name == running.name)
     page.locator(f".st-key-change-{key}-may-clear label").click()
     leader.click("person-save")
@@ -181,7 +174,7 @@ def test_one_agrees_and_clears_and_two_others_decide(visitor_of, running, leader
 def removed(leader: Visitor, karim: Visitor) -> None:
     """Who is taken off the list is signed out, and the open page is that of a stranger."""
     leader.to("people")
-    choose(leader, "person-chosen", KARIM)
+    leader.choose(".st-key-person-chosen", KARIM)
     leader.click("person-out")
     leader.page.get_by_role("cell", name=KARIM).wait_for(state="detached")
     karim.page.get_by_role("link", name="Plan").click()

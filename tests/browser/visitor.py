@@ -6,6 +6,7 @@ import io
 import re
 from urllib.parse import urlsplit
 
+from playwright.sync_api import Error
 from pypdf import PdfReader
 
 HEADINGS = {
@@ -118,12 +119,27 @@ class Visitor:
         self.page.get_by_label(label, exact=True).press("Tab")
         self.settled()
 
+    def choose(self, field: str, option: str) -> None:
+        """Take an option of a list; the list folds up when the page is drawn anew beneath it."""
+        wanted = self.page.get_by_role("option", name=option, exact=True)
+        for attempt in range(5):
+            self.settled()
+            self.page.locator(f"{field} input").click()
+            try:
+                wanted.click(timeout=3_000 * (attempt + 1))
+                break
+            except Error:
+                self.page.keyboard.press("Escape")
+        else:
+            raise AssertionError(f"no option {option!r} of {field} on the page:\n{self.text()}")
+        self.settled()
+
     def clear(self) -> None:
         """Sign as food safety that the samples may be tasted, on one machine."""
         field = '[class*="care-cleared-by-"]'
-        if (known := self.page.locator(f'{field}[class*="-who"] input')).count():
-            known.click()
-            self.page.get_by_role("option", name="food safety").click()
+        known = f'{field}[class*="-who"]'
+        if self.page.locator(f"{known} input").count():
+            self.choose(known, "food safety")
         else:
             self.fill("Cleared for tasting by", "food safety")
         self.settled()

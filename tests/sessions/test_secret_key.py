@@ -124,7 +124,7 @@ def test_booths_of_a_short_seed_stop_until_the_session_is_planned_again(store):
     plan = booth_plans.served_plan(store, session_id)
     assert not guessable(plan.seed)
     assert (plan.assessors, plan.design) == (short.assessors, short.design)
-    assert plan.evenness.rows[:2] == short.evenness.rows[:2]  # orders and positions
+    assert plan.evenness.rows[0] == short.evenness.rows[0]  # orders; which three is drawn
     assert not any(set(plan.codes[name]) & set(short.codes[name]) for name in PEOPLE)
     assert store.session(session_id).serving.plan.seed == plan.seed
     assert not booths.visit(store, tokens["Bo"]).paused
