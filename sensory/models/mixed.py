@@ -78,8 +78,8 @@ class MixedFit:
     def contrasts(self, weights: Floats) -> tuple[Floats, Floats, Floats]:
         """Estimate, standard error and degrees of freedom of combinations of the means."""
         estimate = self.means @ weights.T
-        variance = np.einsum("ci,aij,cj->ac", weights, self.covariance, weights, optimize=True)
-        slope = np.einsum("ci,akij,cj->ack", weights, self.slopes, weights, optimize=True)
+        variance = _forms(weights, self.covariance)
+        slope = _forms(weights, self.slopes).swapaxes(1, 2)
         return estimate, np.sqrt(variance), self._df(variance, slope)
 
     def covariance_of(self, weights: Floats) -> Floats:
@@ -107,15 +107,31 @@ class MixedFit:
         turned = vectors.swapaxes(1, 2) @ basis  # (responses, contrasts, levels)
         estimate = (turned @ self.means[:, :, None])[:, :, 0]
         statistic = (estimate**2 / values).mean(1)
-        slope = np.einsum("aci,akij,acj->ack", turned, self.slopes, turned, optimize=True)
+        slope = _dense_forms(turned[:, None], self.slopes).swapaxes(1, 2)
         df = self._df(values, slope)
         return statistic, float(levels - 1), _joint_df(df)
 
     def _df(self, variance: Floats, slope: Floats) -> Floats:
         """2 variance^2 / its own variance, kept where a t distribution can be computed."""
-        noise = np.einsum("ack,akl,acl->ac", slope, self.spread, slope, optimize=True)
+        noise = ((slope @ self.spread) * slope).sum(2)
         least = np.maximum(noise, 2 * variance**2 / _MOST_DF)
         return np.maximum(2 * variance**2 / np.maximum(least, 1e-300), _LEAST_DF)
+
+
+def _forms(weights: Floats, matrices: Floats) -> Floats:
+    """w' M w for each row of weights, (..., rows): means and differences pick from M."""
+    if weights.shape[1] < 2 or (np.count_nonzero(weights, axis=1) > 2).any():
+        return _dense_forms(weights, matrices)
+    first, other = np.argsort(weights == 0, axis=1, kind="stable")[:, :2].T
+    each = np.arange(len(weights))
+    here, there = weights[each, first], weights[each, other]
+    both = matrices[..., first, other] + matrices[..., other, first]
+    alone = here**2 * matrices[..., first, first] + there**2 * matrices[..., other, other]
+    return np.asarray(alone + here * there * both)
+
+
+def _dense_forms(rows: Floats, matrices: Floats) -> Floats:
+    return np.asarray(((rows @ matrices) * rows).sum(-1))
 
 
 def orthonormal_contrasts(levels: int) -> Floats:

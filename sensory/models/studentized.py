@@ -17,6 +17,7 @@ from scipy.interpolate import CubicSpline
 from scipy.special import gammaln, stdtrit
 
 from ..base.arrays import Floats
+from .roots import falling_roots
 
 Tail = Callable[[Floats], Floats]
 
@@ -57,17 +58,9 @@ class StudentizedTail:
         """The statistic whose tail is `alpha`, for each df.
 
         It lies between the quantile of one comparison and that of Bonferroni; regula falsi
-        (Illinois) on the logarithm of the tail. Where many df are asked for, their
-        quantiles are interpolated in 1 / df between Chebyshev points.
+        (Illinois) on the logarithm of the tail, at few of them (`along_df`).
         """
-        unique, back = np.unique(np.minimum(df, HUGE_DF), return_inverse=True)
-        if unique.size <= _MOST_SOLVED:
-            return self._solved(alpha, unique, comparisons)[back]
-        spots = chebyshev.chebpts1(_MOST_SOLVED)
-        ends = 1 / unique[[-1, 0]]
-        some = self._solved(alpha, 1 / _stretched(spots, *ends), comparisons)
-        series = chebyshev.chebfit(spots, np.log(some), _MOST_SOLVED - 1)
-        return np.exp(chebyshev.chebval(_scaled(1 / unique, *ends), series))[back]
+        return along_df(lambda some: self._solved(alpha, some, comparisons), df)
 
     def _solved(self, alpha: float, df: Floats, comparisons: int) -> Floats:
         sides = 2 if self._two_sided else 1
@@ -78,20 +71,7 @@ class StudentizedTail:
         def excess(value: Floats) -> Floats:
             return np.log(self._mean(value[:, None] * nodes, weights) / alpha)
 
-        at_high, at_low = excess(high), excess(low)
-        middle: Floats = low
-        moved = np.zeros(len(df))  # 1: low was moved by the step before, -1: high
-        for _ in range(60):
-            middle = (low * at_high - high * at_low) / (at_high - at_low)
-            at_middle = excess(middle)
-            if np.abs(at_middle).max() < 1e-12:
-                break
-            right = at_middle > 0  # the end that stays a second time counts half
-            at_high = np.where(right, at_high / np.where(moved > 0, 2, 1), at_middle)
-            at_low = np.where(right, at_middle, at_low / np.where(moved < 0, 2, 1))
-            moved = np.where(right, 1.0, -1.0)
-            low, high = np.where(right, middle, low), np.where(right, high, middle)
-        return middle
+        return falling_roots(excess, low, high)
 
     def _mean(self, points: Floats, weights: Floats) -> Floats:
         spline = self._over(float(points.min()), float(points.max()))
@@ -115,6 +95,22 @@ class StudentizedTail:
             kept = CubicSpline(np.linspace(low, high, _FINE), _refined(terms) @ logs)
             self._logarithm = kept
         return kept
+
+
+def along_df(solved: Callable[[Floats], Floats], df: Floats) -> Floats:
+    """A smooth positive function of degrees of freedom at each `df`, computed at few of them.
+
+    Where there are more than 24 different ones its logarithm is interpolated in 1 / df between
+    Chebyshev points.
+    """
+    unique, back = np.unique(np.minimum(df, HUGE_DF), return_inverse=True)
+    if unique.size <= _MOST_SOLVED:
+        return solved(unique)[back]
+    spots = chebyshev.chebpts1(_MOST_SOLVED)
+    ends = 1 / unique[[-1, 0]]
+    some = solved(1 / _stretched(spots, *ends))
+    series = chebyshev.chebfit(spots, np.log(some), _MOST_SOLVED - 1)
+    return np.exp(chebyshev.chebval(_scaled(1 / unique, *ends), series))[back]
 
 
 @cache

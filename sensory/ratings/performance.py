@@ -20,15 +20,18 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import chdtrc, fdtrc, nctdtr, stdtr, stdtrit
+from scipy.special import chdtrc, fdtrc, nctdtr, ndtri, stdtr, stdtrit
 
 from ..base.arrays import Bools, Floats
+from ..models.roots import falling_roots
+from ..models.studentized import along_df
 from .contrasts import pair_weights
 from .fitting import FittedPanel
 from .tables import RatingTable
 
 DECIMALS = 10  # of cell means before they are ranked: floating noise breaks ties
 _NOTHING = 1e-20  # of the total sum of squares
+_SMOOTH_DF = 4.0  # from here on noncentralities are interpolated
 _MOST_SWEEPS, _SETTLED = 500, 1e-12  # of the levels; complete cells need two sweeps
 
 
@@ -308,18 +311,34 @@ def smallest_difference(panel: FittedPanel, alpha: float, power: float) -> Float
     if all(group.complete for group in panel.groups):
         weights = weights[:1]
     _, se, df = panel.contrasts(weights)
-    free, back = np.unique(df.ravel(), return_inverse=True)
-    return (se * noncentrality(free, alpha, power)[back].reshape(se.shape)).max(1)
+    return (se * noncentrality(df.ravel(), alpha, power).reshape(se.shape)).max(1)
 
 
 def noncentrality(df: Floats, alpha: float, power: float) -> Floats:
-    """Noncentrality of t at which a two-sided test reaches the power; bisection."""
-    critical = -stdtrit(df, alpha / 2)
-    low, high = np.zeros(len(df)), critical + 40.0
-    for _ in range(60):
-        middle = (low + high) / 2
+    """Noncentrality of t at which a two-sided test reaches the power.
+
+    Where many degrees of freedom are asked for it is interpolated between few (`along_df`);
+    from 4 on it is so smooth in 1 / df that 1e-9 of it is kept.
+    """
+    sizes = np.empty(len(df))
+    few = df < _SMOOTH_DF
+    sizes[few] = _noncentrality(df[few], alpha, power)
+    sizes[~few] = along_df(lambda some: _noncentrality(some, alpha, power), df[~few])
+    return sizes
+
+
+def _noncentrality(df: Floats, alpha: float, power: float) -> Floats:
+    """The same at each df; the normal quantile of the power is nearly straight in it."""
+    critical, wanted = -stdtrit(df, alpha / 2), ndtri(1 - power)
+
+    def short(place: Floats) -> Floats:
         # The other tail is below 1e-8 from 5 on, and NaN further out in scipy 1.17.
-        other = np.where(middle < 5, nctdtr(df, np.minimum(middle, 5.0), -critical), 0.0)
-        reached = 1 - nctdtr(df, middle, critical) + other >= power
-        low, high = np.where(reached, low, middle), np.where(reached, middle, high)
-    return np.asarray(high)
+        other = np.where(place < 5, nctdtr(df, np.minimum(place, 5.0), -critical), 0.0)
+        missed = nctdtr(df, place, critical) - other
+        return np.asarray(ndtri(np.fmax(missed, 1e-300)) - wanted)  # NaN: nothing is missed
+
+    low: Floats = np.zeros(len(df))
+    high: Floats = np.asarray(critical + 40.0, float)
+    while (far := short(high) > 0).any():
+        high = np.where(far, 2 * high, high)
+    return falling_roots(short, low, high)

@@ -166,12 +166,10 @@ def without_constant(table: RatingTable) -> tuple[RatingTable, dict[Name, float]
     >>> without_constant(table)[1]
     {'off note': 0.0}
     """
-    scores = table.rows.groupby("attribute", observed=True)["score"].agg(["min", "max"])
-    constant = {
-        name: float(scores["min"][name])
-        for name in table.attributes
-        if scores["min"][name] == scores["max"][name]
-    }
+    scores = table.grid().scores
+    low, high = np.nanmin(scores, 0), np.nanmax(scores, 0)
+    names = table.attributes
+    constant = {names[place]: float(low[place]) for place in np.flatnonzero(low == high)}
     if not constant or len(constant) == len(table.attributes):
         return table, {}
     rows = table.rows

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from time import perf_counter
+from time import perf_counter, process_time
 
 import sqlalchemy as sa
 
@@ -19,6 +19,26 @@ def best_of(rounds: int, action: Callable[[], object]) -> float:
         action()
         times.append(perf_counter() - start)
     return min(times)
+
+
+def cpu_of(rounds: int, action: Callable[[], object]) -> float:
+    """Seconds of the processor in this process, the least of some rounds after a first."""
+    action()
+    times = []
+    for _ in range(rounds):
+        start = process_time()
+        action()
+        times.append(process_time() - start)
+    return min(times)
+
+
+def against(work: str, ours: float, wanted: float, anchor: str, theirs: float) -> str:
+    """A line of milliseconds: ours, what was wanted, and a general-purpose library's."""
+    late = "" if ours <= wanted else "  TOO SLOW"
+    return (
+        f"\n{work}: {1e3 * ours:.1f} ms (wanted {1e3 * wanted:.0f}){late}; "
+        f"{anchor} {1e3 * theirs:.0f} ms, ratio {theirs / ours:.0f}"
+    )
 
 
 def to_be_filled(path: Path) -> Repository:

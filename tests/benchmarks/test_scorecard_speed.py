@@ -14,6 +14,8 @@ from scipy import stats
 
 from sensory.ratings.scorecard import panel_scorecard
 
+from .shared import against, cpu_of
+
 ATTRIBUTES, ASSESSORS, SAMPLES, REPLICATES = 40, 12, 10, 3
 SINGLES = 3  # attributes timed one by one
 
@@ -73,3 +75,14 @@ def test_scorecard_against_one_attribute_after_another(benchmark, capsys):
             f"\n  scipy for the assessors: {1e3 * scipy:.0f} ms, ratio {scipy / ours:.0f}"
             f"\n  pingouin for ICC and W: {1e3 * others:.0f} ms, ratio {others / ours:.0f}"
         )
+
+
+def test_scorecard_with_gaps(capsys):
+    """5 % gone; the anchor is scipy's one-way F and correlations, one assessor after another."""
+    frame = ballots().sample(frac=0.95, random_state=3)
+    ours = cpu_of(5, lambda: panel_scorecard(frame))
+    rows = frame[frame["attribute"] == 0]
+    theirs = ATTRIBUTES * cpu_of(2, lambda: by_scipy(rows))
+    assert np.isfinite(panel_scorecard(frame).attributes["smallest_difference"]).all()
+    with capsys.disabled():
+        print(against("scorecard, 5 % gone", ours, 0.05, "scipy for the assessors", theirs))

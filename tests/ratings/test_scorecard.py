@@ -182,6 +182,18 @@ def test_noncentrality_against_scipy_and_the_normal_limit():
     assert wide == pytest.approx(stats.norm.ppf(0.975) + stats.norm.ppf(0.8), abs=1e-4)
 
 
+def test_noncentralities_of_many_are_those_of_each():
+    df = 1 / np.linspace(1 / 90, 1 / 1.5, 60)
+    alone = [noncentrality(df[[place]], 0.05, 0.8)[0] for place in range(len(df))]
+    assert noncentrality(df, 0.05, 0.8) == pytest.approx(alone, rel=1e-11)
+
+
+def test_noncentrality_of_one_degree_of_freedom_is_not_cut_off():
+    """Two assessors and two samples; the other tail is nothing here."""
+    found = noncentrality(np.array([1.0]), 0.01, 0.95)
+    assert stats.nct.sf(stats.t.ppf(0.995, 1), 1, found) == pytest.approx(0.95, abs=1e-6)
+
+
 def test_smallest_difference_is_seen_with_the_power_it_names():
     """Sessions drawn with the scatter that was estimated, samples that far apart."""
     scores = panel(assessors=8, samples=4, replicates=2)
