@@ -11,14 +11,15 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy.special import chdtrc, stdtrit
+from scipy.special import chdtrc, chdtri, stdtrit
 
 from ..base.arrays import Floats, Ints
 from ..base.checks import correct_of_trials, one_count, one_number, probability
 from ..base.errors import ArgumentError
 from ..base.findings import Finding, finding_of
 from ..base.results import Interval, Table
-from ..models.beta_binomial import ReplicateLikelihood, masses, tabulated
+from ..models.beta_binomial import ReplicateLikelihood, tabulated
+from ..models.beta_moments import masses
 from ..models.binomial import lower_tail, upper_tail
 from .counts import agreed_risks, check_protocol, critical_counts
 from .protocols import Protocol
@@ -176,11 +177,7 @@ def replicated_choice_test(
     pd, spread, top = likelihood.best
     total, trials = int(right.sum()), int(given.sum())
     critical = critical_counts(protocol, trials, alpha)
-    quantile = stdtrit(right.size - 1, 1 - np.minimum([beta, alpha], 0.5))
-    upper, lower = (
-        likelihood.limit("mean", float(drop), side)
-        for drop, side in zip(quantile**2 / 2, (1, -1), strict=True)
-    )
+    upper, lower, pd_limits, spread_limits = _limits(likelihood, given, alpha, beta)
     guess = float(protocol.guess)
     enough = right.size >= FEWEST_ASSESSORS
     different = critical is not None and total >= critical
@@ -197,8 +194,8 @@ def replicated_choice_test(
         p_difference=float(upper_tail(total, trials, guess)),
         pd=pd,
         spread=float("nan") if likelihood.spread_silent else spread,
-        pd_limits=_mean_limits(likelihood, given),
-        spread_limits=_interval(*likelihood.limits("spread", 0.95)),
+        pd_limits=pd_limits,
+        spread_limits=spread_limits,
         pd_upper=upper,
         pd_lower=lower,
         p_overdispersion=1.0 if ratio < 1e-9 else float(chdtrc(1, ratio)) / 2,
@@ -292,12 +289,22 @@ def replicate_gain(
     )
 
 
-def _mean_limits(likelihood: ReplicateLikelihood, given: Ints) -> Interval:
-    """Limits of the mean, by Student's t with the freedom of as many answers as these carry."""
+def _limits(
+    likelihood: ReplicateLikelihood, given: Ints, alpha: float, beta: float
+) -> tuple[float, float, Interval, Interval]:
+    """One-sided upper and lower limit of the mean, and both limits of mean and of spread.
+
+    Two-sided limits of the mean take the freedom of as many answers as these carry.
+    """
+    people = float(given.size)
     correlation = _correlation(likelihood.guess, *likelihood.best[:2])
-    carried = float((given / (1 + (given - 1) * correlation)).sum())
-    drop = float(stdtrit(max(carried, 2.0) - 1, 0.975)) ** 2 / 2
-    return _interval(likelihood.limit("mean", drop, -1), likelihood.limit("mean", drop, 1))
+    carried = max(float((given / (1 + (given - 1) * correlation)).sum()), 2.0)
+    tails = np.minimum([beta, alpha, 0.025, 0.025], 0.5)
+    quantile = -stdtrit(np.array([people, people, carried, carried]) - 1, tails)
+    drops = [*(quantile**2 / 2).tolist(), *[float(chdtri(1, 0.05)) / 2] * 2]
+    names, sides = ["mean"] * 4 + ["spread"] * 2, (1, -1, -1, 1, -1, 1)
+    limits = likelihood.crossings(list(zip(names, drops, sides, strict=True))).tolist()
+    return *limits[:2], _interval(*limits[2:4]), _interval(*limits[4:])
 
 
 def _interval(low: float, high: float) -> Interval:

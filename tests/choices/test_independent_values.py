@@ -16,7 +16,8 @@ from sensory.choices.sequential import sequential_plan
 from sensory.choices.size import operating_characteristic, panel_size, power
 from sensory.choices.sureness import sureness_test
 from sensory.choices.two_stage import TwoStagePlan, two_stage_plan
-from sensory.models.beta_binomial import ReplicateLikelihood, masses
+from sensory.models.beta_binomial import ReplicateLikelihood
+from sensory.models.beta_moments import masses
 
 from ..references.readers import entries
 

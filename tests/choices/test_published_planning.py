@@ -9,7 +9,7 @@ from sensory.choices.counts import similar_counts
 from sensory.choices.protocols import DUO_TRIO, TRIANGLE
 from sensory.choices.retests import retest_risk
 from sensory.choices.sequential import sequential_plan
-from sensory.models.beta_binomial import masses
+from sensory.models.beta_moments import masses
 
 from ..references.readers import entries
 

@@ -6,7 +6,8 @@ from scipy.integrate import quad
 from scipy.optimize import minimize, minimize_scalar
 from scipy.stats import beta, betabinom, binom, chi2
 
-from sensory.models.beta_binomial import ReplicateLikelihood, masses, tabulated
+from sensory.models.beta_binomial import ReplicateLikelihood, tabulated
+from sensory.models.beta_moments import mass_jets, masses
 
 GUESSES = (0.1, 1 / 3, 0.5)
 
@@ -74,6 +75,31 @@ def test_masses_broadcast():
         for j in range(3):
             one = masses(4, 1 / 3, means[i, 0], spreads[j])
             np.testing.assert_allclose(many[i, j], one, rtol=1e-14)
+
+
+@pytest.mark.parametrize("times", [1, 4, 9])
+def test_derivatives_of_the_masses_are_those_of_differences(times):
+    mean, spread, h = np.array([0.0, 0.2, 0.6, 0.95]), np.array([0.5, 0.0, 0.3, 0.98]), 1e-5
+
+    def at(a, b):
+        return mass_jets(times, 1 / 3, mean + a * h, spread + b * h)
+
+    here = at(0, 0)
+    np.testing.assert_allclose(here[0], masses(times, 1 / 3, mean, spread), rtol=1e-13)
+    for place, of, move in ((1, 0, (1, 0)), (2, 0, (0, 1)), (3, 1, (1, 0)), (4, 1, (0, 1))):
+        apart = at(*move)[of] - at(*(-step for step in move))[of]
+        np.testing.assert_allclose(here[place], apart / (2 * h), atol=1e-7)
+    apart = at(0, 1)[2] - at(0, -1)[2]
+    np.testing.assert_allclose(here[5], apart / (2 * h), atol=1e-7)
+
+
+def test_a_maximum_beside_an_end_is_not_missed():
+    """At a mean of 0 every spread fits alike; here a small mean fits better, all alike."""
+    given = np.array([4, 1, 4, 3, 4, 5, 1, 4, 1, 3, 1, 2, 5, 3, 4, 5, 5, 1, 2, 5, 4, 3])
+    correct = np.array([1, 0, 1, 1, 1, 1, 1, 1, 1, 1, 0, 0, 2, 1, 2, 2, 0, 1, 0, 3, 2, 2])
+    likelihood = ReplicateLikelihood(guess=1 / 3, tables=tabulated(correct, given))
+    assert likelihood.best[2] >= likelihood.best_equal[1] - 1e-12
+    assert likelihood.best[2] >= by_other_optimiser(likelihood) - 1e-8
 
 
 def panel(seed, people=20):
