@@ -219,8 +219,7 @@ def choice_test(
     alpha, beta, pd_limit = agreed_risks(alpha, beta, pd_limit)
     right, total = correct_of_trials(correct, trials)
     shape = right.shape
-    pairs, back = np.unique(total.ravel() * (total.max() + 1) + right.ravel(), return_inverse=True)
-    n, x = np.divmod(pairs, total.max() + 1)
+    n, x, back = _pairs(total.ravel(), right.ravel())
     values = _columns(protocol, x, n, alpha, beta, pd_limit, two_sided)
 
     def out(name: str) -> Numbers:
@@ -244,6 +243,27 @@ def choice_test(
         **{f"{name}_limits": interval(name) for name in ("pc", "pd", "dprime")},
         **{name: out(name) for name in values if not name.endswith(ends)},
     )
+
+
+def _pairs(trials: Ints, correct: Ints) -> tuple[Ints, Ints, NDArray[np.intp]]:
+    """The pairs of counts that occur, by size, and where each session's is.
+
+    Those that occur are flagged in a table of all pairs, which takes no sorting; sorted where
+    this table would be much longer than the sessions.
+    """
+    width = int(trials.max()) + 1
+    key = trials * width + correct
+    if width * width > 64 * key.size + 4096:
+        pairs, back = np.unique(key, return_inverse=True)
+    else:
+        flags = np.zeros(width * width, bool)
+        flags[key] = True
+        pairs = np.flatnonzero(flags)
+        place = np.empty(flags.size, np.intp)
+        place[pairs] = np.arange(pairs.size)
+        back = place[key]
+    n, x = np.divmod(pairs, width)
+    return n, x, back
 
 
 def _columns(

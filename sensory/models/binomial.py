@@ -25,6 +25,8 @@ from ..base.checks import as_fraction
 # Worst relative error measured for tails above 1e-250 up to n = 1000: 4e-13. Ties are looked
 # for in a wider band, and settled exactly.
 _TIE = 1e-10
+_MOST_STEPS = 60  # of Newton's search for a bound
+_NEAR = 1e-9  # relative, of its last step; the next would be its square
 _FAR = 1e-250  # further out the incomplete beta function drops to zero too early
 
 
@@ -77,13 +79,7 @@ def log_upper_tail(count: ArrayLike, trials: ArrayLike, p: ArrayLike) -> Floats:
 
 
 def _log_far_tail(x: Floats, n: Floats, p: Floats) -> Floats:
-    first = (
-        special.gammaln(n + 1)
-        - special.gammaln(x + 1)
-        - special.gammaln(n - x + 1)
-        + special.xlogy(x, p)
-        + special.xlog1py(n - x, -p)
-    )
+    first = _log_ways(x, n) + special.xlogy(x, p) + special.xlog1py(n - x, -p)
     term, total, step = np.ones_like(x), np.ones_like(x), 0
     while (term > 1e-17 * total).any():
         term = term * np.maximum(n - x - step, 0) / (x + 1 + step) * p / (1 - p)
@@ -114,14 +110,34 @@ def mid_p_limits(correct: ArrayLike, trials: ArrayLike, level: float) -> tuple[F
 
 
 def _mid_p_bound(x: Floats, n: Floats, tail: float) -> Floats:
-    """Where half of P(X = x) and all of P(X > x) together come to `tail`, by bisection."""
-    below, above = np.zeros_like(x), np.ones_like(x)
-    for _ in range(60):
-        p = (below + above) / 2
-        reached = (upper_tail(x, n, p) + upper_tail(x + 1, n, p)) / 2 >= tail
-        below, above = np.where(reached, below, p), np.where(reached, p, above)
-    bound: Floats = np.where(x == 0, 0.0, (below + above) / 2)
-    return bound
+    """Where half of P(X = x) and all of P(X > x) together come to `tail`.
+
+    The bound lies between the exact ones of x and of x + 1. Newton's steps of the normal quantile
+    of the chance, nearly straight in p; one that leaves the bracket is replaced by its middle.
+    """
+    below, above = lower_limit(x, n, tail), lower_limit(np.minimum(x + 1, n), n, tail)
+    above = np.where(x < n, above, 1.0)
+    p, wanted = (below + above) / 2, special.ndtri(tail)
+    for _ in range(_MOST_STEPS):
+        further = upper_tail(x + 1, n, p)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            own = np.exp(_log_ways(x, n) + special.xlogy(x, p) + special.xlog1py(n - x, -p))
+            chance = further + own / 2
+            place = special.ndtri(chance)
+            # d P(X >= k) / dp = k / p P(X = k)
+            slope = own * (x / p + (n - x) / (1 - p)) / 2
+            to = p + (wanted - place) * np.exp(-(place**2) / 2) / np.sqrt(2 * np.pi) / slope
+        above, below = np.where(chance >= tail, p, above), np.where(chance >= tail, below, p)
+        still = np.abs(to - p) <= _NEAR * p
+        p = np.where(still | ((to >= below) & (to <= above)), to, (below + above) / 2)
+        if (still | (x == 0)).all():
+            break
+    return np.where(x == 0, 0.0, p)
+
+
+def _log_ways(x: Floats, n: Floats) -> Floats:
+    """Logarithm of the binomial coefficient."""
+    return np.asarray(special.gammaln(n + 1) - special.gammaln(x + 1) - special.gammaln(n - x + 1))
 
 
 def lower_limit(correct: ArrayLike, trials: ArrayLike, tail: float) -> Floats:

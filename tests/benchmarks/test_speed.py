@@ -7,12 +7,16 @@ from time import perf_counter
 
 import numpy as np
 import pytest
+from scipy.optimize import brentq
 from scipy.special import betainc
 from scipy.stats import binomtest
 
+from sensory.choices.dprime import estimate_dprime
 from sensory.choices.forced_choice import choice_test
 from sensory.choices.protocols import TRIANGLE
 from sensory.models.binomial import upper_tail
+
+from .shared import against, cpu_of
 
 SESSIONS = 100_000
 SAMPLE = 500
@@ -88,3 +92,23 @@ def test_upper_tail_against_the_bare_function(benchmark, capsys):
     np.testing.assert_array_equal(ours[correct > 0], bare[correct > 0])
     with capsys.disabled():
         print(f"\nupper_tail: {benchmark.stats.stats.min / min(rounds):.2f} times the bare betainc")
+
+
+@pytest.mark.parametrize(("method", "wanted"), [("profile", 0.03), ("mid-p", 0.1)])
+def test_limits_of_dprime(capsys, method, wanted):
+    """Limits of 10,000 sessions; the anchor is scipy's root search, one limit after another."""
+    correct, trials = (counts[:10_000] for counts in usual_sessions())
+    limits = estimate_dprime(TRIANGLE, correct, trials, method=method).limits
+    assert np.isfinite(limits.low).all()
+    ours = cpu_of(3, lambda: estimate_dprime(TRIANGLE, correct, trials, method=method))
+
+    def by_roots(x, n):
+        def half_tail(p, count):
+            return betainc(count, n - count + 1, p) + betainc(count + 1, n - count, p) - 0.05
+
+        return [brentq(half_tail, 1e-9, 1 - 1e-9, args=(count,)) for count in (x, n - x)]
+
+    some = [(int(x), int(n)) for x, n in zip(correct[:100], trials[:100], strict=True)]
+    theirs = 100 * cpu_of(2, lambda: [by_roots(x, n) for x, n in some if 0 < x < n])
+    with capsys.disabled():
+        print(against(f"limits of d-prime, {method}", ours, wanted, "brentq of mid-p", theirs))
