@@ -19,6 +19,7 @@ from math import atan2, degrees, radians, sqrt
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 from scipy.special import fdtri
 
 from ..base.arrays import Floats
@@ -322,15 +323,16 @@ def _scores(
     )
     names = tuple(tuple(map(str, level)) for level in whole.levels)
     _check_sizes(names)
-    gone = [key for key in whole if key not in cells.index]
-    if gone:
+    scores = cells.reindex(whole).to_numpy(dtype=np.float64)
+    gone = whole[np.isnan(scores)]
+    if len(gone):
         advice = "Leave the assessor or the attribute out, or have the sample scored."
         raise BallotError(
             _fault(0, "score", f"{who} did not score {what} in {of}.", advice)
             for who, what, of in gone
         )
     shape = tuple(len(level) for level in names)
-    return cells.reindex(whole).to_numpy(dtype=np.float64).reshape(shape), names
+    return scores.reshape(shape), names
 
 
 def _check_sizes(names: tuple[tuple[str, ...], ...]) -> None:
@@ -348,7 +350,7 @@ def _rows(ballots: object, ends: tuple[float, float] | None) -> pd.DataFrame:
     ballots = whole_frame("ballots", ballots, "score", COLUMNS, OPTIONAL)
     names = [name for name in (*OPTIONAL, *COLUMNS[:3]) if name in ballots.columns]
     rows = pd.DataFrame(
-        {name: one_spelling(ballots[name]).astype(object).map(_text) for name in names}
+        {name: _texts(one_spelling(ballots[name])) for name in names}
         | {"score": pd.to_numeric(ballots["score"], errors="coerce")}
     ).reset_index(drop=True)
     number = rows["score"].to_numpy(dtype=np.float64)
@@ -367,8 +369,9 @@ def _empty_names(rows: pd.DataFrame) -> Iterator[Fault]:
 
 def _no_numbers(rows: pd.DataFrame, came: pd.Series) -> Iterator[Fault]:
     """Scores that are there and are no finite number; an empty cell is a gap, not a fault."""
-    numbers, there = rows["score"].to_numpy(dtype=np.float64), came.map(_text).to_numpy() != ""
-    for at in np.flatnonzero(there & ~np.isfinite(numbers)):
+    for at in np.flatnonzero(~np.isfinite(rows["score"].to_numpy(dtype=np.float64))):
+        if is_empty(came.iloc[at]):
+            continue
         who, what, of = rows.loc[at, list(COLUMNS[:3])]
         problem = f"{who} gave {what} in {of} the score {came.iloc[at]!r}, which is no number."
         yield _fault(int(at) + 2, "score", problem, "Correct it, or empty the cell.")
@@ -379,6 +382,13 @@ def _twice(rows: pd.DataFrame, names: list[str]) -> Iterator[Fault]:
         who, what, of = rows.loc[at, list(COLUMNS[:3])]
         problem = f"{who} scored {what} in {of} twice in one replicate."
         yield _fault(int(at) + 2, "score", problem, "Number the replicates, or delete one.")
+
+
+def _texts(column: pd.Series) -> NDArray[np.object_]:
+    """The names of a column as text, each looked at once."""
+    codes, names = pd.factorize(column.astype(object))
+    texts = np.array([*map(_text, names), ""], object)  # a missing name has the code -1
+    return np.asarray(texts[codes])
 
 
 def _text(value: object) -> str:

@@ -13,10 +13,11 @@ from statsmodels.stats.anova import anova_lm
 
 from sensory.ratings.fitting import fit_panel
 from sensory.ratings.profile import profile
+from sensory.ratings.sample_map import sample_map
 from sensory.ratings.tables import rating_table
 from sensory.ratings.variance import anova_table
 
-from .shared import best_of
+from .shared import against, best_of, cpu_of
 
 USUAL = {"attributes": 40, "assessors": 12, "samples": 10, "replicates": 3}
 LARGE = {"reference": 0, "margins": 1.0}
@@ -143,4 +144,26 @@ def test_a_large_profile_with_gaps(benchmark, capsys):
         print(
             f"\n{len(frame)} scores, against reference and margins: {seconds:.1f} s (wanted: 10)"
             f"\n  to half as many assessors: {twice:.2f}"
+        )
+
+
+def test_sample_map_with_regions(capsys):
+    """40 attributes x 12 assessors x 10 samples; the anchor resamples with numpy, draw by draw."""
+    frame = ballots(40, 12, 10, 1)
+    ours = cpu_of(5, lambda: sample_map(frame))
+    cube = frame["score"].to_numpy().reshape(12, 10, 40)
+    axes = np.linalg.svd(cube.mean(0) - cube.mean((0, 1)), full_matrices=False)[2][:2].T
+    rng = np.random.default_rng(1)
+
+    def by_draws():
+        for _ in range(2000):
+            means = cube[rng.integers(0, 12, 12)].mean(0)
+            (means - means.mean(0)) @ axes
+
+    assert len(sample_map(frame).regions) == 10
+    with capsys.disabled():
+        print(
+            against(
+                "sample map with regions", ours, 0.01, "resampled by numpy", cpu_of(2, by_draws)
+            )
         )
