@@ -48,6 +48,33 @@ class MeanSquares:
         return self.ss / self.df
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Noise:
+    """How well means and effects are known by the cells, for each response or for all.
+
+    Attributes
+    ----------
+    cells : float array, (responses, samples, samples) or (samples, samples)
+        Covariance of the sample means over the variance of a cell mean, without assessors.
+    shared : float array or float
+        The part of it that the assessors' mean square stands for.
+    assessor : float array or float
+        Variance of an assessor's effect over that of a cell mean.
+    occasion : float array or float
+        Variance of an occasion's effect over that of error.
+    occasions : int
+    each : float array or float
+        Scores in a cell.
+    """
+
+    cells: Floats
+    shared: Floats | float
+    assessor: Floats | float
+    occasion: Floats | float
+    occasions: int
+    each: Floats | float
+
+
 def mean_squares(scores: Floats) -> MeanSquares:
     """Sums of squares and the fit that goes with them.
 
@@ -98,38 +125,46 @@ def mean_squares(scores: Floats) -> MeanSquares:
     ss = np.stack([row[0] for row in rows.values()], 1)
     df = np.array([row[1] for row in rows.values()], float)
     sources = tuple(rows)
-    fit = _fit(scores.mean((0, 2, 3)).T, sources, ss / df, df, assessors, each, occasions)
+    fit = fit_by_squares(
+        scores.mean((0, 2, 3)).T,
+        sources,
+        ss / df,
+        df,
+        Noise(
+            cells=np.eye(samples) / assessors,
+            shared=1 / (assessors * samples),
+            assessor=1 / samples,
+            occasion=occasions / total,
+            occasions=occasions,
+            each=each,
+        ),
+    )
     cells = np.moveaxis(cell, 2, 0)
     return MeanSquares(sources=sources, ss=ss, df=df, fit=fit, cells=cells, each=float(each))
 
 
-def _fit(
-    means: Floats,
-    sources: tuple[str, ...],
-    ms: Floats,
-    df: Floats,
-    assessors: int,
-    each: int,
-    occasions: int,
+def fit_by_squares(
+    means: Floats, sources: tuple[str, ...], ms: Floats, df: Floats, noise: Noise
 ) -> MixedFit:
-    """Covariance of the means as a sum of mean squares, and variances by their expectations."""
-    samples = means.shape[1]
+    """Covariance of the means as a sum of mean squares, and variances by their expectations.
+
+    Occasions below error add nothing, as a variance of zero does.
+    """
     at = {source: place for place, source in enumerate(sources)}
-    error, both = at[ERROR], at.get(BOTH, at[ERROR])
-    total = assessors * samples * each
-    level = np.full((samples, samples), 1.0)
-    slopes = np.zeros((len(ms), len(sources), samples, samples))
-    slopes[:, both] += (np.eye(samples) - level / samples) / (assessors * each)
-    slopes[:, at[ASSESSOR]] += level / total
-    if OCCASION in at:  # below error it adds nothing, as a variance of zero does
-        above = (ms[:, at[OCCASION]] > ms[:, error])[:, None, None]
-        slopes[:, at[OCCASION]] += above * level / total
-        slopes[:, error] -= above * level / total
-    variances = {ASSESSOR: (ms[:, at[ASSESSOR]] - ms[:, both]) / (samples * each)}
+    error, both, assessor = at[ERROR], at.get(BOTH, at[ERROR]), at[ASSESSOR]
+    each, shared = _matrices(noise.each), _matrices(noise.shared)
+    slopes = np.zeros((len(ms), len(sources), *noise.cells.shape[-2:]))
+    slopes[:, both] += (noise.cells - shared) / each
+    slopes[:, assessor] += shared / each
+    variances = {ASSESSOR: (ms[:, assessor] - ms[:, both]) * noise.assessor / noise.each}
     if BOTH in at:
-        variances[BOTH] = (ms[:, both] - ms[:, error]) / each
+        variances[BOTH] = (ms[:, both] - ms[:, error]) / noise.each
     if OCCASION in at:
-        variances[OCCASION] = (ms[:, at[OCCASION]] - ms[:, error]) * occasions / total
+        above = ms[:, at[OCCASION]] > ms[:, error]
+        part = _matrices(above * noise.occasion / noise.occasions)
+        slopes[:, at[OCCASION]] += part
+        slopes[:, error] -= part
+        variances[OCCASION] = (ms[:, at[OCCASION]] - ms[:, error]) * noise.occasion
     variances[ERROR] = ms[:, error]
     spread = np.zeros((len(ms), len(sources), len(sources)))
     np.einsum("akk->ak", spread)[:] = 2 * ms**2 / df
@@ -142,3 +177,8 @@ def _fit(
         spread=spread,
         deviance=np.full(len(ms), np.nan),
     )
+
+
+def _matrices(number: Floats | float) -> Floats:
+    """A number for each response, or for all, to go with matrices."""
+    return np.reshape(number, (-1, 1, 1))

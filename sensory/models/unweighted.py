@@ -26,8 +26,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..base.arrays import Bools, Floats, Ints
-from .mean_squares import ASSESSOR, BOTH, OCCASION, SAMPLE, MeanSquares
-from .mixed import ERROR, MixedFit
+from .mean_squares import (
+    ASSESSOR,
+    BOTH,
+    OCCASION,
+    SAMPLE,
+    MeanSquares,
+    Noise,
+    fit_by_squares,
+)
+from .mixed import ERROR
 
 _LEAST_JOINED = 1e-9  # eigenvalue of what the cells say, per cell; less, and they fall in two
 
@@ -210,11 +218,20 @@ def unweighted_squares(cells: CellMeans) -> MeanSquares:
     rows[ERROR] = (cells.error_ss, cells.error_df) if told else rows.pop(BOTH)
     ss, df = (np.stack([row[part] for row in rows.values()], 1) for part in (0, 1))
     means = sample + (middle + cells.centre)[:, None]
+    known_by = Noise(
+        cells=plain,
+        # no mean is known better than by its cells
+        shared=np.minimum(noise / assessors, np.einsum("rss->rs", plain).min(1)),
+        assessor=noise,
+        occasion=cells.occasion_noise,
+        occasions=cells.occasions,
+        each=each,
+    )
     return MeanSquares(
         sources=tuple(rows),
         ss=ss,
         df=df,
-        fit=_fit(cells, tuple(rows), ss / df, df, means, plain, noise / assessors, each),
+        fit=fit_by_squares(means, tuple(rows), ss / df, df, known_by),
         cells=np.where(filled > 0, cells.mean, np.nan),
         each=each,
     )
@@ -236,45 +253,3 @@ def _noise(
     gram -= assessors[:, None, None] * centre[:, :, None] * centre[:, None, :]
     noise = own * (1 - 1 / assessors) + (gram * inverse).sum((1, 2))
     return covariance, noise / (assessors - 1)
-
-
-def _fit(
-    cells: CellMeans,
-    sources: tuple[str, ...],
-    ms: Floats,
-    df: Floats,
-    means: Floats,
-    plain: Floats,
-    level: Floats,
-    each: Floats,
-) -> MixedFit:
-    """Covariance of the means as a sum of mean squares, and variances by their expectations."""
-    at = {source: place for place, source in enumerate(sources)}
-    error, both = at[ERROR], at.get(BOTH, at[ERROR])
-    # No mean is known better than by its cells; occasions below error add nothing.
-    shared = np.minimum(level, np.einsum("rss->rs", plain).min(1))[:, None, None]
-    slopes = np.zeros((len(ms), len(sources), *plain.shape[1:]))
-    slopes[:, both] += (plain - shared) / each[:, None, None]
-    slopes[:, at[ASSESSOR]] += shared / each[:, None, None]
-    assessors = df[:, at[ASSESSOR]] + 1
-    variances = {ASSESSOR: (ms[:, at[ASSESSOR]] - ms[:, both]) * level * assessors / each}
-    if BOTH in at:
-        variances[BOTH] = (ms[:, both] - ms[:, error]) / each
-    if OCCASION in at:
-        above = ms[:, at[OCCASION]] > ms[:, error]
-        part = (above * cells.occasion_noise / cells.occasions)[:, None, None]
-        slopes[:, at[OCCASION]] += part
-        slopes[:, error] -= part
-        variances[OCCASION] = (ms[:, at[OCCASION]] - ms[:, error]) * cells.occasion_noise
-    variances[ERROR] = ms[:, error]
-    spread = np.zeros((len(ms), len(sources), len(sources)))
-    np.einsum("akk->ak", spread)[:] = 2 * ms**2 / df
-    return MixedFit(
-        terms=tuple(variances),
-        variances=np.maximum(np.stack(list(variances.values()), 1), 0.0),
-        means=means,
-        covariance=np.einsum("ak,akij->aij", ms, slopes),
-        slopes=slopes,
-        spread=spread,
-        deviance=np.full(len(ms), np.nan),
-    )
