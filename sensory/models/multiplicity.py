@@ -267,13 +267,19 @@ def _alike_tail(h: Floats, factor: float, left: Floats, two_sided: bool) -> Floa
 def _given_factor(
     h: Floats, loading: Floats, two_sided: bool
 ) -> tuple[Floats, Floats, Floats, Floats, Floats]:
-    """Weights of the common factor, limits of each comparison given it, chance outside, own sd."""
+    """Weights of the common factor, limits of each comparison given it, chance outside, own sd.
+
+    Two-sided, what follows is the same at z and at -z: half of the nodes stand for all.
+    """
     own = np.sqrt(1 - loading**2)
     steepest = np.abs(loading).max()
     reach = _REACH + steepest * np.abs(h).max()
     step = _STEP * min(1.0, own.min() / max(steepest, 1e-3))
     z = np.linspace(-reach, reach, 2 * int(np.ceil(reach / step)) + 1)
     density = np.exp(-(z**2) / 2) / np.sqrt(2 * np.pi) * (z[1] - z[0])
+    if two_sided:
+        middle = len(z) // 2
+        z, density = z[middle:], np.append(density[middle], 2 * density[middle + 1 :])
     above = (loading * z[:, None] - h[:, None, None]) / own  # (h, z, comparisons)
     below = (-loading * z[:, None] - h[:, None, None]) / own
     outside = np.minimum(ndtr(above) + ndtr(below), 1.0) if two_sided else ndtr(above)

@@ -113,8 +113,11 @@ def _dunnett(panel: FittedPanel, weights: Floats, excess: Floats, df: Floats) ->
     p = np.ones_like(excess)
     for places, correlation in _correlations(panel, weights):
         t, free = np.nan_to_num(excess[places], nan=-1.0), df[places]
-        tail = dunnett_p(np.abs(t).ravel(), free.ravel(), correlation).reshape(t.shape)
-        p[places] = np.where(t > 0, tail, 1.0)
+        above = t > 0
+        if above.any():
+            tail = np.ones_like(t)
+            tail[above] = dunnett_p(t[above], free[above], correlation)
+            p[places] = tail
     return p
 
 

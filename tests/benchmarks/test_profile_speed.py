@@ -167,3 +167,20 @@ def test_sample_map_with_regions(capsys):
                 "sample map with regions", ours, 0.01, "resampled by numpy", cpu_of(2, by_draws)
             )
         )
+
+
+@pytest.mark.parametrize(
+    ("assessors", "samples", "replicates", "missing", "wanted"),
+    [(12, 10, 3, 0.05, 0.1), (128, 10, 3, 0.05, 0.15), (12, 40, 3, 0.0, 0.1), (12, 10, 1, 0.05, 1)],
+    ids=["gaps", "many assessors", "many samples", "own correlations"],
+)
+def test_profile_of_40_attributes(capsys, assessors, samples, replicates, missing, wanted):
+    """With Dunnett and margins; the anchor is statsmodels' mixed model, its anova alone."""
+    frame = ballots(40, assessors, samples, replicates, missing)
+    ours = cpu_of(3, lambda: profile(frame, **LARGE))
+    rows = frame[(frame["attribute"] == 0) & (frame["assessor"] < 12) & (frame["sample"] < 10)]
+    theirs = 40 * cpu_of(1, lambda: by_mixedlm(rows))
+    assert np.isfinite(profile(frame, **LARGE).against_reference["p_adjusted"]).all()
+    with capsys.disabled():
+        work = f"profile, {assessors} x {samples} x {replicates}, {missing:.0%} gone"
+        print(against(work, ours, wanted, "mixedlm of 12 x 10", theirs))
