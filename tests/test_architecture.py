@@ -102,7 +102,6 @@ HOMES = {
     "sqlalchemy": {"store"},
     "alembic": {"store"},
     "streamlit": {"screens"},
-    "altair": {"report"},
     "typst": {"report"},
     "vl_convert": {"report"},
     "starlette": {"screens"},
@@ -120,7 +119,7 @@ MAY_USE = {
     "panel": {"numpy", "pandas"},
     "release": {"numpy", "scipy", "pandas"},
     "store": {"sqlalchemy", "alembic"},
-    "report": {"numpy", "pandas", "openpyxl", "altair", "typst", "vl_convert", "segno"},
+    "report": {"numpy", "pandas", "openpyxl", "typst", "vl_convert", "segno"},
     "screens": {"numpy", "pandas", "streamlit", "starlette", "argon2", "platformdirs"},
 }
 

@@ -14,7 +14,7 @@ from ..base.results import Table
 from .frame import go, plain, shown_errors
 
 if TYPE_CHECKING:
-    from streamlit.elements.vega_charts import AltairChart
+    from ..report.figure_parts import Spec
 
 Option = TypeVar("Option")
 
@@ -44,11 +44,11 @@ def scroll(table: Table | Sequence[Mapping[str, object]], height: int | None = N
 
 
 def show_figure(
-    key: str, figure: AltairChart, words: str, width: Literal["stretch", "content"] = "stretch"
+    key: str, figure: Spec, words: str, width: Literal["stretch", "content"] = "stretch"
 ) -> None:
     """A chart, and what it shows in words for who does not see it."""
     with st.container(key=key):
-        st.altair_chart(figure, theme=None, width=width, alt=words)
+        st.vega_lite_chart(spec=figure, theme=None, width=width, alt=words)
 
 
 def choose(
