@@ -93,6 +93,7 @@ ORDER = {
     "report": """
         words sheets figure_parts figures trend_drawn trend_figures month_figures
         outcome_figures documents serving_sheets batch_documents month_documents
+        printed
     """,
 }
 

@@ -1,8 +1,17 @@
-"""What the record says of products, references and batches, to anybody or within an action."""
+"""What the record says of products, references and batches, to anybody or within an action.
+
+Why so
+------
+What a row holds is built into its noun once, not at each reading: lists of hundreds of batches are
+read at each rerun of a page. The key is the whole text of the row and the names that it is shown
+with, so nothing has to be given notice of when the record changes or a name is erased.
+"""
 
 from __future__ import annotations
 
+import json
 from contextlib import AbstractContextManager
+from functools import lru_cache
 from typing import Any, TypeVar
 
 import sqlalchemy as sa
@@ -13,11 +22,13 @@ from ..release.batch_records import BatchRecord
 from ..sessions.session import JournalEntry
 from . import people
 from .nouns import KINDS, Noun, id_of, kind_of
-from .rows import Query, entries_of, rows_of
+from .rows import Query, entries_of
 from .tables import register, register_links
 
 AnyNoun = TypeVar("AnyNoun", bound=Noun)
 _NOUN, _LINK = register.c, register_links.c
+_TEXT = sa.cast(_NOUN.content, sa.Text)
+_KEPT = 4096
 
 
 class Register:
@@ -102,5 +113,22 @@ class Register:
 
     def _some_nouns(self, query: Query) -> list[Any]:
         with self._reading() as connection:
-            rows = people.shown(connection, rows_of(connection, query), {"content": people.NOUN})
-        return [KINDS[row["kind"]].from_dict(row["content"]) for row in rows]
+            rows = connection.execute(query.with_only_columns(_NOUN.kind, _TEXT)).all()
+            met = {text: _references(text) for _, text in rows}
+            names = people.names_of(connection, set().union(*met.values()))
+        return [
+            _noun(kind, text, tuple((each, names.get(each, each)) for each in met[text]))
+            for kind, text in rows
+        ]
+
+
+@lru_cache(maxsize=_KEPT)
+def _references(text: str) -> tuple[str, ...]:
+    """The references to persons in the content of a noun."""
+    return people.references_in(json.loads(text), people.NOUN)
+
+
+@lru_cache(maxsize=_KEPT)
+def _noun(kind: str, text: str, names: tuple[tuple[str, str], ...]) -> Noun:
+    """The noun of this content, with these names in the place of their references."""
+    return KINDS[kind].from_dict(people.named(json.loads(text), people.NOUN, dict(names)))
