@@ -65,6 +65,17 @@ def choose(
     return (place or st).selectbox(label, options, index=at, format_func=words, key=key)
 
 
+def paged(total: int, most: int, key: str) -> int:
+    """How many of the latest batches are skipped; a choice of pages where they do not fit one."""
+    if total <= most:
+        return 0
+    words = {
+        skip: f"{skip + 1} to {min(skip + most, total)} of {total}, counted from the latest"
+        for skip in range(0, total, most)
+    }
+    return choose("Batches", list(words), 0, key, words=lambda skip: words[skip])
+
+
 def download(
     label: str,
     content: str | bytes | Callable[[], bytes],

@@ -58,6 +58,7 @@ class Register:
         since: str = "",
         until: str = "",
         most: int = 200,
+        skip: int = 0,
     ) -> list[BatchRecord]:
         """The latest batches, oldest first.
 
@@ -67,49 +68,59 @@ class Register:
             Only of this product, or in this state (``open`` or ``done``).
         since, until : str
             Dates of making, ISO 8601, both included.
+        skip : int
+            So many of the latest are left out: those of the pages before.
         """
-        conditions = (
-            (product, _NOUN.product == key_of(product)),
-            (state, _NOUN.state == state),
-            (since, _NOUN.on_date >= since),
-            (until, _NOUN.on_date <= until),
-        )
-        query = sa.select(register).where(
-            _NOUN.kind == "batch", *(condition for given, condition in conditions if given)
-        )
-        latest = query.order_by(_NOUN.on_date.desc(), _NOUN.name.desc()).limit(most)
+        query = sa.select(register).where(*_asked(product, state, since, until))
+        latest = query.order_by(_NOUN.on_date.desc(), _NOUN.name.desc()).limit(most).offset(skip)
         return self._some_nouns(latest)[::-1]
+
+    def how_many(
+        self, *, product: str = "", state: str = "", since: str = "", until: str = ""
+    ) -> int:
+        """How many batches there are of those that `batches` would list."""
+        return self._count(register, *_asked(product, state, since, until))
 
     def linked(self, kind: str, value: str, most: int = 1000) -> list[BatchRecord]:
         """Batches that hang together with a ``lot``, ``rework``, ``session``, ``reference``,
-        ``cause`` or ``complaint`` (its month, or ``open``)."""
+        ``cause`` or ``complaint`` (its month, or ``open``); the latest, oldest first."""
         named = sa.select(_LINK.id).where(_LINK.kind == kind, _LINK.value == key_of(value))
         query = sa.select(register).where(_NOUN.id.in_(named))
-        return self._some_nouns(query.order_by(_NOUN.on_date, _NOUN.name).limit(most))
+        latest = query.order_by(_NOUN.on_date.desc(), _NOUN.name.desc()).limit(most)
+        return self._some_nouns(latest)[::-1]
 
-    def seek(self, text: str, most: int = 50) -> list[BatchRecord]:
-        """Batches whose number, lot, reference, cause or product holds a text; exact numbers
-        first."""
+    def how_many_linked(self, kind: str, value: str) -> int:
+        """How many batches there are of those that `linked` would list."""
+        return self._count(register_links, _LINK.kind == kind, _LINK.value == key_of(value))
+
+    def seek(self, text: str, most: int = 50, *, within: bool = False) -> list[BatchRecord]:
+        """Batches of exactly this number, lot, reference or cause; where there are none, and with
+        `within`, those that hold the text in these or in the product; the exact number first."""
         wanted = key_of(text)
         if not wanted:
             return []
-        beside = sa.select(_LINK.id).where(
-            _LINK.kind.in_(("lot", "rework", "reference", "cause")),
-            _LINK.value.contains(wanted, autoescape=True),
-        )
-        held = sa.or_(
+        beside = sa.select(_LINK.id).where(_LINK.kind.in_(("lot", "rework", "reference", "cause")))
+        own = id_of("batch", wanted)
+        exact = beside.where(_LINK.value == wanted).union(sa.select(sa.literal(own)))
+        part = sa.or_(
             _NOUN.name.contains(wanted, autoescape=True),
             _NOUN.product.contains(wanted, autoescape=True),
-            _NOUN.id.in_(beside),
+            _NOUN.id.in_(beside.where(_LINK.value.contains(wanted, autoescape=True))),
         )
-        exact_first = sa.case((_NOUN.name == wanted, 0), else_=1)
-        query = sa.select(register).where(_NOUN.kind == "batch", held)
-        return self._some_nouns(query.order_by(exact_first, _NOUN.on_date.desc()).limit(most))
+        order = sa.case((_NOUN.id == own, 0), else_=1), _NOUN.on_date.desc()
+        query = sa.select(register).order_by(*order).limit(most)
+        exactly = [] if within else self._some_nouns(query.where(_NOUN.id.in_(exact)))
+        return exactly or self._some_nouns(query.where(_NOUN.kind == "batch", part))
 
     def noun_entries(self, noun: Noun) -> list[JournalEntry]:
         """The journal of a noun, oldest first."""
         with self._reading() as connection:
             return entries_of(connection, id_of(kind_of(noun), noun.name))
+
+    def _count(self, table: sa.Table, *conditions: sa.ColumnElement[bool]) -> int:
+        query = sa.select(sa.func.count()).select_from(table).where(*conditions)
+        with self._reading() as connection:
+            return connection.scalar(query) or 0
 
     def _some_nouns(self, query: Query) -> list[Any]:
         with self._reading() as connection:
@@ -120,6 +131,17 @@ class Register:
             _noun(kind, text, tuple((each, names.get(each, each)) for each in met[text]))
             for kind, text in rows
         ]
+
+
+def _asked(product: str, state: str, since: str, until: str) -> list[sa.ColumnElement[bool]]:
+    """Conditions on batches; those that are empty are none."""
+    conditions = (
+        (product, _NOUN.product == key_of(product)),
+        (state, _NOUN.state == state),
+        (since, _NOUN.on_date >= since),
+        (until, _NOUN.on_date <= until),
+    )
+    return [_NOUN.kind == "batch", *(condition for given, condition in conditions if given)]
 
 
 @lru_cache(maxsize=_KEPT)
