@@ -76,7 +76,7 @@ def batch_file(desk: Desk, number: str, *, today: str = "") -> BatchFile:
         record=record,
         product=product,
         rule=rule_for(desk, record),
-        reference=state_of_reference(desk, record.reference, day),
+        reference=state_of_reference(desk, record.reference, day, served=record.latest is not None),
         finding=finding,
         why_none=why_none,
         sessions=sessions,

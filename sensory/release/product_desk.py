@@ -170,11 +170,18 @@ def tolerate(
         return _put(act, record, replace(record, product=product), "attributes agreed")
 
 
-def state_of_reference(desk: Desk, name: str, today: str) -> ReferenceState | None:
-    """Age, validity and drift of a reference on a day; None where there is none of that name."""
+def state_of_reference(
+    desk: Desk, name: str, today: str, *, served: bool = False
+) -> ReferenceState | None:
+    """Age, validity and drift of a reference on a day; None where there is none of that name.
+
+    Where it was `served` already, its stock of today says nothing about that tasting.
+    """
     reference = desk.noun(Reference, name) if name else None
     if reference is None or today < reference.made_on:
         return None
+    if served:
+        reference = replace(reference, stock=None)
     record = desk.noun(ProductRecord, reference.product)
     known = desk.nouns(Reference, reference.product)
     bridges = [bridge for other in known for bridge in other.bridges]

@@ -88,7 +88,7 @@ def finding_of(
     if rule is None:
         return None
     day = record.latest.held_on if record.latest else utc_now()[:10]
-    state = state_of_reference(desk, record.reference, day)
+    state = state_of_reference(desk, record.reference, day, served=record.latest is not None)
     if record.tastings and record.reference and state is None:
         raise RecordError(
             f"The reference {record.reference} is not on record, or was made after {day}."

@@ -16,13 +16,14 @@ from sensory.choices.two_stage import two_stage_plan
 from sensory.release import batch_desk, product_desk, tastings
 from sensory.release.batches import Disposition, RawLot
 from sensory.release.choice_trend import ChoiceTrend
+from sensory.release.references import Reference
 from sensory.release.rule import ReleaseRule
 from sensory.release.trend import Trend
 from sensory.sessions import workflow
 from sensory.store.repository import Repository
 
 from ..shared import ALL_YES
-from .shared import BY, ONE, PRODUCT, ROLE, desk_with, held, made, scores, triangles
+from .shared import BY, ONE, PRODUCT, ROLE, agreed, desk_with, held, made, scores, triangles
 
 RATED = ReleaseRule(
     test="DIFFERENCE_FROM_CONTROL", limit=1.5, assessors=10, scatter=1.0, decides=ROLE
@@ -230,6 +231,35 @@ def test_a_past_month_is_told_by_the_rule_that_held_then(store):
     march = batch_desk.month_report(store, PRODUCT, "2026-03")
     assert march.rule == stricter
     assert "The rule changed in this month: 1 batch tasted by the one before." in march.remarks()
+
+
+def test_each_tasting_takes_what_it_needs_off_the_stock_of_its_reference(store):
+    """60 servings, 24 a tasting: two tastings leave 12, a session closed again takes nothing."""
+    own = store.noun(Reference, "S1")
+    with store.action(who="Mira", why="counted") as act:
+        act.put_noun(replace(own, stock=60, needed=24), expect=own, what="stock counted")
+
+    def stock() -> float | None:
+        return store.noun(Reference, "S1").stock
+
+    made(store, "SC-1")
+    first = held(store, "SC-1", triangles(12, 36))
+    assert stock() == 36
+    tastings.reopen_and_note(store, first.id, who="Mira", why="a slip of the pen")
+    tastings.close_and_note(store, first.id, who="Mira")
+    assert stock() == 36
+    made(store, "SC-2")
+    unserved = agreed(store, "SC-2")
+    tastings.give_up(store, "SC-2", unserved.id, who="Mira", why="power cut before serving")
+    assert stock() == 36
+    made(store, "SC-3")
+    held(store, "SC-3", triangles(12, 36))
+    assert stock() == 12
+    # The last tasting had its servings: its batch may be released, a further one is not opened.
+    batch_desk.decide(store, "SC-3", Disposition.RELEASE, reason="similar", **BY)
+    made(store, "SC-4")
+    with pytest.raises(RecordError, match="stock of 12 servings is not enough for the 24"):
+        tastings.open_tasting(store, "SC-4", who="Mira")
 
 
 def test_choice_tests_run_in_a_chart_of_counts(store):
