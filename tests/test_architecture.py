@@ -68,7 +68,7 @@ ORDER = {
     """,
     "sessions": """
         files file_kinds lines outcomes reading serving care session afterwards allergens attempts
-        booth_ballots served_beside_plan template outcome_names signing store staff workflow
+        booth_ballots served_beside_plan template outcome_names signing store search staff workflow
         replaced spellings booth_plans booth_sittings booths exclusions minors reactions servings
         served finding learned filling
     """,
