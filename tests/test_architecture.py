@@ -68,9 +68,9 @@ ORDER = {
     """,
     "sessions": """
         files file_kinds lines outcomes reading serving care session afterwards allergens attempts
-        booth_ballots served_beside_plan template outcome_names signing store staff workflow
-        spellings booth_plans booth_sittings booths exclusions minors reactions servings served
-        finding learned filling
+        booth_ballots served_beside_plan template outcome_names signing store search staff workflow
+        replaced spellings booth_plans booth_sittings booths exclusions minors reactions servings
+        served finding learned filling
     """,
     "panel": """
         screening_rules screening
@@ -93,6 +93,7 @@ ORDER = {
     "report": """
         words sheets figure_parts figures trend_drawn trend_figures month_figures
         outcome_figures documents serving_sheets batch_documents month_documents
+        printed
     """,
 }
 
@@ -102,7 +103,6 @@ HOMES = {
     "sqlalchemy": {"store"},
     "alembic": {"store"},
     "streamlit": {"screens"},
-    "altair": {"report"},
     "typst": {"report"},
     "vl_convert": {"report"},
     "starlette": {"screens"},
@@ -120,7 +120,7 @@ MAY_USE = {
     "panel": {"numpy", "pandas"},
     "release": {"numpy", "scipy", "pandas"},
     "store": {"sqlalchemy", "alembic"},
-    "report": {"numpy", "pandas", "openpyxl", "altair", "typst", "vl_convert", "segno"},
+    "report": {"numpy", "pandas", "openpyxl", "typst", "vl_convert", "segno"},
     "screens": {"numpy", "pandas", "streamlit", "starlette", "argon2", "platformdirs"},
 }
 

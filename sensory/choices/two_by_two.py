@@ -12,7 +12,6 @@ from typing import Literal, get_args
 
 import numpy as np
 from scipy.special import chdtrc, comb, xlogy
-from scipy.stats import fisher_exact, hypergeom
 
 from ..base.arrays import Ints
 from ..base.checks import counts
@@ -87,6 +86,8 @@ def dprime_table(
 
 def fisher_one_sided(h: int, n: int, f: int, m: int) -> float:
     """P(as many hits or more | margins), from the hypergeometric distribution."""
+    from scipy.stats import hypergeom  # loads for seconds, and booths need none of it
+
     return float(hypergeom.sf(h - 1, n + m, h + f, n))
 
 
@@ -96,6 +97,8 @@ def fisher_two_sided(h: int, n: int, f: int, m: int) -> float:
     >>> round(fisher_two_sided(9, 12, 4, 12), 4)
     0.0995
     """
+    from scipy.stats import fisher_exact  # as above
+
     return float(fisher_exact(np.array([[h, n - h], [f, m - f]])).pvalue)
 
 

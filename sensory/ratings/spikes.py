@@ -8,7 +8,6 @@ from types import MappingProxyType
 
 import numpy as np
 import pandas as pd
-from scipy.stats import hypergeom
 
 from ..base.checks import probability
 from ..base.errors import ArgumentError, BallotError
@@ -164,6 +163,8 @@ def _rates(frame: pd.DataFrame, level: float) -> pd.DataFrame:
     table = _with_limits(table, "false", "false_alarms", "blind", level)
     yes = table["hits"] + table["false_alarms"]
     total = table["spiked"] + table["blind"]
+    from scipy.stats import hypergeom  # loads for seconds
+
     p = hypergeom.sf(table["hits"] - 1, total, table["spiked"], yes)
     p = np.where((table["spiked"] > 0) & (table["blind"] > 0), p, np.nan)
     order = ["assessor", "hits", "spiked", "hit_rate", "hit_low", "hit_high"]

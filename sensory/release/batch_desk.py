@@ -28,20 +28,38 @@ from .batches import Disposition
 from .disposition import BatchFinding
 from .month import MonthReport, month_bounds
 from .plant_desk import the_plant
-from .product_desk import Desk, rule_for, rule_of, state_of_reference, the_batch, the_product
+from .product_desk import (
+    Desk,
+    rule_for,
+    rule_of,
+    rule_on,
+    state_of_reference,
+    the_batch,
+    the_product,
+)
 from .reference_state import ReferenceState
 from .references import Reference
 from .rule import ReleaseRule
 from .tasting_outcomes import finding_of
 from .tastings import note
+from .trend_words import batch_count
+
+ON_A_PAGE = 100
+"""Open batches that are listed at once."""
+IN_A_CHART = 400
+"""Batches that are charted at once."""
 
 _BASE = 20
+_OF_A_LOT = 1000
 _NO_RULE = "The product has no release rule yet."
 
 
-def board(desk: Desk, product: str = "", most: int = 500) -> list[BatchRecord]:
-    """The open batches, oldest first; `BatchRecord.waits_for` says what each waits for."""
-    return desk.batches(product=product, state=OPEN, most=most)
+def board(desk: Desk, product: str = "", most: int = ON_A_PAGE, skip: int = 0) -> list[BatchRecord]:
+    """The latest open batches, oldest first; `BatchRecord.waits_for` says what each waits for.
+
+    There are `Desk.how_many(state=OPEN)` in all; `skip` leaves out those of the pages before.
+    """
+    return desk.batches(product=product, state=OPEN, most=most, skip=skip)
 
 
 def batch_file(desk: Desk, number: str, *, today: str = "") -> BatchFile:
@@ -58,7 +76,7 @@ def batch_file(desk: Desk, number: str, *, today: str = "") -> BatchFile:
         record=record,
         product=product,
         rule=rule_for(desk, record),
-        reference=state_of_reference(desk, record.reference, day),
+        reference=state_of_reference(desk, record.reference, day, served=record.latest is not None),
         finding=finding,
         why_none=why_none,
         sessions=sessions,
@@ -103,11 +121,16 @@ def _kin(desk: Desk, record: BatchRecord) -> tuple[Kin, ...]:
     sought.append(("rework", f"{record.name} went into", [record.name]))
     kin = []
     for kind, name, values in sought:
-        linked = {each.name: each for value in values for each in desk.linked(kind, value)}
+        linked = {
+            each.name: each for value in values for each in desk.linked(kind, value, most=_OF_A_LOT)
+        }
         linked.pop(record.name, None)
+        left = sum(max(desk.how_many_linked(kind, value) - _OF_A_LOT, 0) for value in values)
         in_time = sorted(linked.values(), key=lambda each: (each.batch.made_on, each.name))
         if in_time:
-            kin.append(Kin(kind=kind, name=name, value=values[0], batches=tuple(in_time)))
+            kin.append(
+                Kin(kind=kind, name=name, value=values[0], batches=tuple(in_time), left=left)
+            )
     return tuple(sorted(kin, key=lambda lot: len(lot.batches)))
 
 
@@ -248,15 +271,17 @@ def product_trend(
     attribute: str = "",
     beside: str = "",
     base: int | None = None,
-    most: int = 400,
+    most: int = IN_A_CHART,
+    skip: int = 0,
 ) -> ProductTrend:
-    """The batches of a product over time; the latest `most` of the span.
+    """The batches of a product over time; the latest `most` of the span, or, with `skip`, of those
+    before the latest. A remark says how many are left out.
 
     Raises RecordError without a product or a rule.
     """
-    records = desk.batches(product=product, since=since, until=until, most=most)
+    records = desk.batches(product=product, since=since, until=until, most=most, skip=skip)
     rule = _rule(desk, product)
-    return trend_of_batches(
+    charted = trend_of_batches(
         records,
         rule,
         attribute=attribute,
@@ -265,6 +290,11 @@ def product_trend(
         plant=the_plant(desk),
         references=took_over(desk, product),
     )
+    if left := desk.how_many(product=product, since=since, until=until) - len(records):
+        verb = "lies" if left == 1 else "lie"
+        words = f"{batch_count(left)} of the span {verb} outside this chart."
+        charted = replace(charted, remarks=(*charted.remarks, words))
+    return charted
 
 
 def took_over(desk: Desk, product: str) -> dict[str, tuple[str, ...]]:
@@ -286,18 +316,20 @@ def usual_base(records: Sequence[BatchRecord]) -> int | None:
 
 
 def month_report(desk: Desk, product: str, month: str) -> MonthReport:
-    """The month of a product, with the eleven before it.
+    """The month of a product, with the eleven before it, by the rule that held then.
 
     Raises RecordError, ArgumentError without a product or a rule; for a month that is none.
     """
     earlier, first, last = month_bounds(month)
-    rule = _rule(desk, product)
-    records = desk.batches(product=product, since=earlier, until=last, most=2000)
+    total = desk.how_many(product=product, since=earlier, until=last)
+    records = desk.batches(product=product, since=earlier, until=last, most=total)
+    made = tuple(record for record in records if record.batch.made_on >= first)
+    rule = _rule_then(desk, product, made, last)
     return MonthReport(
         product=the_product(desk, product).name,
         month=month,
         rule=rule,
-        batches=tuple(record for record in records if record.batch.made_on >= first),
+        batches=made,
         before=tuple(record for record in records if record.batch.made_on < first),
         complained=tuple(
             record
@@ -318,6 +350,15 @@ def _rule(desk: Desk, product: str) -> ReleaseRule:
     if rule is None:
         raise RecordError(f"{product} has no release rule yet: agree one on the page Product.")
     return rule
+
+
+def _rule_then(desk: Desk, product: str, made: Sequence[BatchRecord], last: str) -> ReleaseRule:
+    """That of the latest batch of the month that was tasted, else the one agreed last by then, else
+    today's: a year that was loaded later has its rule from its batches."""
+    own = next((record.rule for record in reversed(made) if record.rule), None)
+    if own is not None:
+        return ReleaseRule.from_dict(own)
+    return rule_on(desk, product, last) or _rule(desk, product)
 
 
 def _references(desk: Desk, product: str, day: str) -> tuple[ReferenceState, ...]:

@@ -26,6 +26,7 @@ class Kin:
     name: str  # such as "sweetener, lot SW-221"
     value: str  # the lot or name alone, as it is sought
     batches: tuple[BatchRecord, ...]  # the others, by date of making
+    left: int = 0  # how many earlier ones are not among them
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

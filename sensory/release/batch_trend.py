@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import pandas as pd
 
 from ..base.errors import ArgumentError
 from ..base.spelling import key_of
+from ..choices.protocols import Protocol
 from .batch_records import BatchRecord, Tasting
 from .choice_trend import ChoiceTrend, trend_of_choices
 from .plant import Plant
@@ -19,6 +21,7 @@ from .trend_words import batch_count
 
 FEWEST = 3
 NO_LINE = "no line named"
+_KEPT = 32
 DIFFERENCE = "difference"
 """Name of what is scored where a method asks for one difference only."""
 
@@ -102,29 +105,36 @@ def trend_of_batches(
     if without:
         remarks.append(f"{batch_count(without)} without a finding of this test.")
     remarks += _took_over(records, {str(row["batch"]) for row in rows}, references or {})
-    frame = pd.DataFrame(rows)
-    if len(frame):
-        counts = frame["line"].value_counts()
-        short = sorted(str(line) for line, count in counts.items() if count < FEWEST)
-        if short:
-            frame = frame[~frame["line"].isin(short)]
-            remarks.append(f"Fewer than {FEWEST} batches, so no chart: {', '.join(short)}.")
-    if not len(frame):
+    counts = Counter(str(row["line"]) for row in rows)
+    short = sorted(line for line, count in counts.items() if count < FEWEST)
+    if short:
+        rows = [row for row in rows if str(row["line"]) not in short]
+        remarks.append(f"Fewer than {FEWEST} batches, so no chart: {', '.join(short)}.")
+    if not rows:
         return ProductTrend(result=None, attribute=chosen, remarks=tuple(remarks))
+    limit = rule.margins.get(chosen) if rule.margins else rule.limit
     try:
-        result = _chart(frame, rule, chosen, base, weight)
+        result = _chart(
+            tuple(tuple(row.items()) for row in rows), rule.protocol, limit, base, weight
+        )
     except ArgumentError as error:
         remarks.append(str(error))
         result = None
     return ProductTrend(result=result, attribute=chosen, remarks=tuple(remarks))
 
 
+@lru_cache(maxsize=_KEPT)
 def _chart(
-    frame: pd.DataFrame, rule: ReleaseRule, attribute: str, base: int | None, weight: float
+    rows: tuple[tuple[tuple[str, object], ...], ...],
+    protocol: Protocol | None,
+    limit: float | None,
+    base: int | None,
+    weight: float,
 ) -> Trend | ChoiceTrend:
-    if rule.protocol is not None:
-        return trend_of_choices(frame, protocol=rule.protocol, pd_limit=rule.limit, base=base)
-    limit = rule.margins.get(attribute) if rule.margins else rule.limit
+    """The chart of these rows, computed once; its tables are handed out as copies."""
+    frame = pd.DataFrame(map(dict, rows))
+    if protocol is not None:
+        return trend_of_choices(frame, protocol=protocol, pd_limit=limit, base=base)
     return trend(frame, limit=limit, base=base, weight=weight)
 
 

@@ -35,7 +35,7 @@ class MonthReport:
 
     product: str
     month: str  # as 2026-05
-    rule: ReleaseRule
+    rule: ReleaseRule  # the one that held at the end of the month
     batches: tuple[BatchRecord, ...]  # made in that month
     before: tuple[BatchRecord, ...]  # made in the eleven months before it
     # batches, of whatever age, of which somebody complained in that month
@@ -121,6 +121,11 @@ class MonthReport:
         if again := sum(len(record.tastings) > 1 for record in self.batches):
             verb = "was" if again == 1 else "were"
             lines.append(f"{batch_count(again)} {verb} tasted more than once.")
+        own = self.rule.to_dict()
+        if earlier := sum(bool(record.rule) and record.rule != own for record in self.batches):
+            lines.append(
+                f"The rule changed in this month: {batch_count(earlier)} tasted by the one before."
+            )
         named = [
             batch.name
             for batch in self.complained

@@ -45,9 +45,14 @@ class Desk(Store, typing.Protocol):
         since: str = "",
         until: str = "",
         most: int = 200,
+        skip: int = 0,
     ) -> list[BatchRecord]: ...
+    def how_many(
+        self, *, product: str = "", state: str = "", since: str = "", until: str = ""
+    ) -> int: ...
     def linked(self, kind: str, value: str, most: int = 1000) -> list[BatchRecord]: ...
-    def seek(self, text: str, most: int = 50) -> list[BatchRecord]: ...
+    def how_many_linked(self, kind: str, value: str) -> int: ...
+    def seek(self, text: str, most: int = 50, *, within: bool = False) -> list[BatchRecord]: ...
     def comments(self, session_id: str) -> list[tuple[str, str]]: ...
     def noun_entries(self, noun: Noun) -> list[JournalEntry]: ...
 
@@ -92,6 +97,19 @@ def rule_of(record: ProductRecord | None) -> ReleaseRule | None:
     if record is None or not record.product.release_rule:
         return None
     return ReleaseRule.from_dict(record.product.release_rule)
+
+
+def rule_on(desk: Desk, name: str, day: str) -> ReleaseRule | None:
+    """The release rule that held at the end of a day, by the journal; None before there was one.
+
+    Raises RecordError when there is no such product.
+    """
+    agreed = [
+        entry.content["noun"]["content"]["product"]["release_rule"]
+        for entry in desk.noun_entries(the_product(desk, name))
+        if entry.what == "rule agreed" and entry.at[:10] <= day
+    ]
+    return ReleaseRule.from_dict(agreed[-1]) if agreed else None
 
 
 def enter_product(
@@ -152,11 +170,18 @@ def tolerate(
         return _put(act, record, replace(record, product=product), "attributes agreed")
 
 
-def state_of_reference(desk: Desk, name: str, today: str) -> ReferenceState | None:
-    """Age, validity and drift of a reference on a day; None where there is none of that name."""
+def state_of_reference(
+    desk: Desk, name: str, today: str, *, served: bool = False
+) -> ReferenceState | None:
+    """Age, validity and drift of a reference on a day; None where there is none of that name.
+
+    Where it was `served` already, its stock of today says nothing about that tasting.
+    """
     reference = desk.noun(Reference, name) if name else None
     if reference is None or today < reference.made_on:
         return None
+    if served:
+        reference = replace(reference, stock=None)
     record = desk.noun(ProductRecord, reference.product)
     known = desk.nouns(Reference, reference.product)
     bridges = [bridge for other in known for bridge in other.bridges]

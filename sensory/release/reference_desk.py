@@ -278,7 +278,8 @@ def compare_again(desk: Desk, bridge: Bridge, *, who: str, why: str) -> Referenc
 
 
 def count_stock(desk: Desk, name: str, stock: float, *, who: str) -> Reference:
-    """Keep how many servings of a reference are left; tastings take nothing off by themselves.
+    """Keep how many servings of a reference are left, counted by hand; from there tastings take off
+    what they need.
 
     Raises RecordError for a reference that is not on record, or a negative count.
     """

@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
-from math import isfinite
+from math import inf, isfinite
 
 from ..base.errors import ArgumentError, RecordError
 from ..base.findings import Finding
 from ..base.records import utc_now
+from ..base.spelling import key_of
 from ..catalogue.outcome import Outcome
 from ..catalogue.tests import find_kind
 from ..sessions.finding import outcome_of_session
 from ..sessions.session import StoredSession
 from .batch_parts import part_of
-from .batch_records import BatchRecord, Tasting
+from .batch_records import BatchRecord, ProductRecord, Tasting
+from .batches import AttributeLimit
 from .disposition import BatchFinding, batch_finding
 from .product_desk import Desk, rule_for, state_of_reference
 from .rule import ReleaseRule
@@ -76,6 +78,9 @@ def finding_of(
     The latest tasting of the rule's test counts, the ones before it are its attempts; of
     other tests the latest is put beside it. `known` are outcomes not yet on record, by session.
 
+    Where a mean of the batch lies outside the range that the product agrees for the attribute, a
+    reason says so; the rule does not decide by it.
+
     Raises SensoryError when an outcome cannot be read, a tasting was held at other risks than
     agreed, or before the reference was made.
     """
@@ -83,7 +88,7 @@ def finding_of(
     if rule is None:
         return None
     day = record.latest.held_on if record.latest else utc_now()[:10]
-    state = state_of_reference(desk, record.reference, day)
+    state = state_of_reference(desk, record.reference, day, served=record.latest is not None)
     if record.tastings and record.reference and state is None:
         raise RecordError(
             f"The reference {record.reference} is not on record, or was made after {day}."
@@ -95,7 +100,7 @@ def finding_of(
     now = own.pop() if own and not own[-1].aborted else None
     chosen = [now, *beside.values()] if now else []
     outcomes = [_outcome(desk, tasting, known) for tasting in chosen]
-    return batch_finding(
+    found = batch_finding(
         outcomes,
         rule=rule,
         clearance=record.clearance,
@@ -105,6 +110,42 @@ def finding_of(
         reference=state,
         batch=record.batch,
     )
+    product = desk.noun(ProductRecord, record.batch.product)
+    ranges = product.product.attributes if product else ()
+    samples = [tasting.sample or record.name for tasting in chosen]
+    outside = [
+        sentence
+        for outcome, sample in zip(outcomes, samples, strict=True)
+        for sentence in outside_range(outcome, sample, ranges)
+    ]
+    return replace(found, reasons=(*found.reasons, *outside))
+
+
+def outside_range(outcome: Outcome, sample: str, ranges: Sequence[AttributeLimit]) -> Iterator[str]:
+    """Where the mean of a sample lies outside the range of an attribute, a sentence each."""
+    agreed = {key_of(limit.attribute): limit for limit in ranges}
+    for mean in outcome.means:
+        limit = agreed.get(key_of(mean.attribute))
+        if limit is None or key_of(mean.sample) != key_of(sample):
+            continue
+        low = -inf if limit.low is None else limit.low
+        high = inf if limit.high is None else limit.high
+        if low <= mean.estimate <= high:
+            continue
+        above = mean.estimate > high
+        whole = mean.limits.low > high if above else mean.limits.high < low
+        yield (
+            f"{mean.attribute}: the mean of {sample} is {mean.estimate:.2f}, "
+            f"{'above' if above else 'below'} its range ({_range(limit)}); its limits of "
+            f"{mean.limits.low:.2f} to {mean.limits.high:.2f} "
+            f"{'lie wholly outside' if whole else 'reach into it'}."
+        )
+
+
+def _range(limit: AttributeLimit) -> str:
+    if limit.low is None:
+        return f"up to {limit.high:g}"
+    return f"from {limit.low:g}" if limit.high is None else f"{limit.low:g} to {limit.high:g}"
 
 
 def _outcome(desk: Desk, tasting: Tasting, known: Mapping[str, Outcome] | None) -> Outcome:

@@ -22,6 +22,7 @@ from ..base.errors import RecordError, SensoryError
 from ..base.records import utc_now
 from ..base.spelling import key_of
 from ..catalogue.outcome import Outcome
+from ..serving.ballot_line import is_answer
 from ..sessions.finding import outcome_of_session
 from ..sessions.session import StoredSession
 from ..sessions.workflow import closing_of, new_session_id, open_session, reopen
@@ -29,8 +30,10 @@ from .batch_questions import details_of, question_of
 from .batch_records import BatchRecord, Tasting
 from .disposition import BatchFinding
 from .product_desk import Desk, DeskAction, rule_for, state_of_reference, the_batch, the_product
+from .references import Reference
 from .tasting_outcomes import as_it_closed, finding_of, held_on
 
+_USED = "stock used"
 Known = Mapping[str, Outcome]
 """What sessions show, by their identifier."""
 
@@ -145,13 +148,18 @@ def give_up(desk: Desk, number: str, session_id: str, *, who: str, why: str) -> 
             else tasting
             for tasting in record.tastings
         )
-        new = replace(record, tastings=tastings)
+        new, rows = replace(record, tastings=tastings), act.cells(session_id).values()
         act.put_noun(new, expect=record, what="tasting given up")
+        if any(text and is_answer(name) for row in rows for name, text in row.items()):
+            _take_from_stock(act, session_id, [record])
         return new
 
 
 def close_and_note(desk: Desk, session_id: str, *, who: str) -> StoredSession:
-    """Close a session, and note what it shows with each batch that it is a tasting of."""
+    """Close a session, and note what it shows with each batch that it is a tasting of.
+
+    What a tasting needs of the reference is taken off its stock, once for each session.
+    """
     closing = closing_of(desk, session_id)
     records = desk.linked("session", session_id)
     try:
@@ -162,7 +170,21 @@ def close_and_note(desk: Desk, session_id: str, *, who: str) -> StoredSession:
         closing.write(act)
         _check_linked(act, session_id, records)
         _note(act, notes)
+        _take_from_stock(act, session_id, records)
     return closing.session
+
+
+def _take_from_stock(act: DeskAction, session_id: str, records: Sequence[BatchRecord]) -> None:
+    """Take what a tasting needs off the stock of its reference; closed again it takes nothing."""
+    why = f"session {session_id}"
+    for name in {key_of(record.reference): record.reference for record in records}.values():
+        reference = act.noun(Reference, name) if name else None
+        if reference is None or reference.stock is None or not reference.needed:
+            continue
+        if any(entry.what == _USED and entry.why == why for entry in act.noun_entries(reference)):
+            continue
+        left = max(reference.stock - reference.needed, 0.0)
+        act.put_noun(replace(reference, stock=left), expect=reference, what=_USED, why=why)
 
 
 def reopen_and_note(desk: Desk, session_id: str, *, who: str, why: str) -> StoredSession:

@@ -25,7 +25,7 @@ from .outcome_figures import lines_figure, outcome_figure, panel_figure, profile
 from .words import number, percent
 
 _TEMPLATES = Path(__file__).parent / "templates"
-_FONT_OPTIONS: dict[str, Any] = {"font_paths": [str(FONTS)], "ignore_system_fonts": True}
+FONT_OPTIONS: dict[str, Any] = {"font_paths": [str(FONTS)], "ignore_system_fonts": True}
 Words = dict[str, object]
 """What a template reads."""
 
@@ -69,13 +69,13 @@ def fitted(
     """The first of several settings that keeps to so many pages, else the last of them."""
     main = {"main.typ": (_TEMPLATES / template).read_bytes()}
     for files in tries[:-1]:
-        drawn = typst.compile(main | files, format="svg", **_FONT_OPTIONS)
+        drawn = typst.compile(main | files, format="svg", **FONT_OPTIONS)
         if not isinstance(drawn, list) or len(drawn) <= pages:
             break
     else:
         files = tries[-1]
     moment = _moment(printed_at)
-    return bytes(typst.compile(main | files, format="pdf", timestamp=moment, **_FONT_OPTIONS))
+    return bytes(typst.compile(main | files, format="pdf", timestamp=moment, **FONT_OPTIONS))
 
 
 def session_words(report: SessionReport) -> Words:

@@ -1,7 +1,13 @@
-"""What the charts share: colours, font, axes, legends, and how one becomes SVG.
+"""What the charts share: colours, font, axes, legends, and how a chart becomes SVG.
 
 Colours are from Okabe and Ito's palette for colour-blind readers; shape and dash say the
 same again. Text and rules are mid-grey, so that they stand on a light and a dark page.
+
+Why so
+------
+A chart is written as the plain data that page and drawing program read (Vega-Lite, version 6).
+Building it from objects took 0.78 s for 400 batches, since each call copies the chart; writing it
+takes 3 ms. That it is a valid chart is a matter of the tests, which hold each against the schema.
 """
 
 from __future__ import annotations
@@ -10,9 +16,9 @@ import json
 from collections.abc import Mapping, Sequence
 from functools import cache
 from pathlib import Path
-from typing import Any, Literal, TypeVar
+from typing import Any, Literal
 
-import altair as alt
+from ..base.arrays import Row
 
 FONT = "Open Sans"
 FONTS = Path(__file__).parent / "fonts"
@@ -22,15 +28,21 @@ GREEN, PINK, SKY, AMBER = PALETTE[2:6]
 SOLID, LONG, SHORT = [1, 0], [8, 4], [2, 3]
 """Dashes."""
 
-Rows = Sequence[Mapping[str, object]]
-Channel = TypeVar("Channel", alt.X, alt.Y)
+Rows = Sequence[Mapping[str, object]] | Sequence[Row]
 Look = tuple[str, Any]
 """Colour, and dash or shape."""
+Spec = dict[str, Any]
+"""A chart, or a part of a chart, as plain data."""
+
+_SCHEMA = "https://vega.github.io/schema/vega-lite/v6.json"
+_SIZE = {"continuousWidth": 300, "continuousHeight": 300}
+_TYPES = {"Q": "quantitative", "N": "nominal", "O": "ordinal", "T": "temporal"}
+_NESTED = ("layer", "vconcat", "concat")
 
 
-def as_svg(chart: alt.LayerChart | alt.FacetChart | alt.ConcatChart | alt.VConcatChart) -> bytes:
+def as_svg(chart: Spec) -> bytes:
     """The chart as SVG with text as text, in the font that ships with the package."""
-    return str(_converter().vegalite_to_svg(json.dumps(chart.to_dict()))).encode()
+    return str(_converter().vegalite_to_svg(json.dumps(chart))).encode()
 
 
 @cache
@@ -41,60 +53,106 @@ def _converter() -> Any:
     return vl_convert
 
 
-def drawn_from(rows: Rows) -> alt.Chart:
-    return alt.Chart(alt.InlineData(values=list(rows)))
+def marks(kind: str, rows: Rows | None, where: Spec, **look: Any) -> Spec:
+    """A mark for each row: which column says what, and how all of them look.
+
+    Without rows they are those of the layers around it.
+    """
+    data = {} if rows is None else {"data": {"values": rows}}
+    return {**data, "mark": {"type": kind, **look}, "encoding": where}
 
 
-def dressed(chart: Any, *, framed: bool = False, **size: Any) -> Any:
-    """In our font, with a faint frame round each panel or with none."""
+def column(name: str, **options: Any) -> Spec:
+    """A column by name and type, and how it is read.
+
+    >>> column("low:Q"), column("high", title=None)
+    ({'field': 'low', 'type': 'quantitative'}, {'field': 'high', 'title': None})
+    """
+    field, _, kind = name.partition(":")
+    return {"field": field, **({"type": _TYPES[kind]} if kind else {}), **options}
+
+
+def dressed(chart: Spec, *, framed: bool = False, **size: Any) -> Spec:
+    """The whole chart in our font, with a faint frame round each panel or with none.
+
+    Rows that several layers share are sent once.
+    """
     frame = {"stroke": GREY, "strokeOpacity": 0.3} if framed else {"stroke": None}
-    return chart.properties(**size).configure(font=FONT).configure_view(**frame)
+    kept: dict[int, tuple[str, Rows]] = {}
+    named = _with_named_rows(chart, kept)
+    return {
+        "$schema": _SCHEMA,
+        "config": {"font": FONT, "view": _SIZE | frame},
+        **named,
+        **size,
+        "datasets": dict(kept.values()),
+    }
+
+
+def _with_named_rows(part: Spec, kept: dict[int, tuple[str, Rows]]) -> Spec:
+    """The part with names in the place of its rows, which are kept under these names."""
+    copy = {**part}
+    if "data" in part:
+        rows = part["data"]["values"]
+        name, _ = kept.setdefault(id(rows), (f"rows {len(kept) + 1}", rows))
+        copy["data"] = {"name": name}
+    for nest in _NESTED:
+        if nest in part:
+            copy[nest] = [_with_named_rows(inner, kept) for inner in part[nest]]
+    return copy
 
 
 def along(
-    channel: type[Channel],
-    field: str,
-    title: str | None,
-    scale: Mapping[str, Any] | None = None,
-    **ticks: Any,
-) -> Channel:
-    """Where marks lie: a field, its title, options of its scale, and its axis in grey."""
+    name: str, title: str | None, scale: Mapping[str, Any] | None = None, **ticks: Any
+) -> Spec:
+    """Where marks lie: a column, its title, options of its scale, and its axis in grey."""
     ticks |= dict.fromkeys(("labelColor", "titleColor", "domainColor", "tickColor"), GREY)
     ticks |= {"labelFontSize": 12, "titleFontSize": 12, "titleFontWeight": "normal"}
-    options: dict[str, Any] = {} if scale is None else {"scale": alt.Scale(**scale)}
+    options: Spec = {} if scale is None else {"scale": dict(scale)}
     if sort := ticks.pop("sort", None):
         options["sort"] = sort
-    return channel(field, title=title, axis=alt.Axis(**ticks), **options)
+    return column(name, title=title, axis=ticks, **options)
 
 
-def legend(**options: Any) -> alt.Legend:
-    return alt.Legend(**{"title": None, "orient": "top", "labelColor": GREY, **options})
+def legend(**options: Any) -> Spec:
+    """A legend above the chart, without a title unless one is named."""
+    return {"title": None, "orient": "top", "labelColor": GREY, **options}
+
+
+def heading(text: str, **options: Any) -> Spec:
+    """What stands above a panel."""
+    return {"text": text, "color": GREY, "fontSize": 12, **options}
 
 
 def told_apart(
-    field: str,
+    name: str,
     looks: Mapping[str, Look],
-    shown: alt.Legend | None,
+    shown: Spec | None,
     second: Literal["strokeDash", "shape"] = "strokeDash",
-) -> dict[str, Any]:
+) -> Spec:
     """Colour and dash (or shape) of named things, with one legend for both."""
-    names, ways = list(looks), {}
-    for channel, at in (("color", 0), (second, 1)):
-        scale = alt.Scale(domain=names, range=[look[at] for look in looks.values()])
-        kind = {"color": alt.Color, "strokeDash": alt.StrokeDash, "shape": alt.Shape}[channel]
-        ways[channel] = kind(f"{field}:N", sort=names, title=None, scale=scale, legend=shown)
-    return ways
+    names = list(looks)
+    return {
+        channel: column(
+            f"{name}:N",
+            sort=names,
+            title=None,
+            scale={"domain": names, "range": [look[at] for look in looks.values()]},
+            legend=shown,
+        )
+        for channel, at in (("color", 0), (second, 1))
+    }
 
 
-def chance_curves(rows: Rows, looks: Mapping[str, Look], x: alt.X, shown: alt.Legend) -> alt.Chart:
+def chance_curves(rows: Rows, looks: Mapping[str, Look], x: Spec, shown: Spec) -> Spec:
     """Chances against the truth, each curve with its colour and dash."""
-    y = along(alt.Y, "chance:Q", "chance", {"domain": [0, 1]}, format="%", tickCount=5, grid=False)
-    curves = drawn_from(rows).mark_line(strokeWidth=3)
-    return curves.encode(x=x, y=y, **told_apart("what", looks, shown))
+    y = along("chance:Q", "chance", {"domain": [0, 1]}, format="%", tickCount=5, grid=False)
+    where = {"x": x, "y": y, **told_apart("what", looks, shown)}
+    return marks("line", rows, where, strokeWidth=3)
 
 
 def upright(
-    field: str,
+    name: str,
     places: Sequence[float],
     words: str,
     *,
@@ -102,13 +160,13 @@ def upright(
     dash: Sequence[int] = LONG,
     y: float = 0,
     **beside: Any,
-) -> list[alt.Chart]:
+) -> list[Spec]:
     """A rule at each place, with words beside the first."""
-    x = f"{field}:Q"
-    rule = drawn_from([{field: place} for place in places])
-    marks = [rule.mark_rule(color=colour, strokeDash=list(dash), size=2).encode(x=x)]
+    x = column(f"{name}:Q")
+    rows = [{name: place} for place in places]
+    layers = [marks("rule", rows, {"x": x}, color=colour, strokeDash=list(dash), size=2)]
     if words:
-        text = drawn_from([{field: places[0], "text": words}])
-        text = text.mark_text(color=GREY, fontSize=12, **beside)
-        marks.append(text.encode(x=x, y=alt.value(y), text="text:N"))
-    return marks
+        where = {"x": x, "y": {"value": y}, "text": column("text:N")}
+        row = {name: places[0], "text": words}
+        layers.append(marks("text", [row], where, color=GREY, fontSize=12, **beside))
+    return layers

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import altair as alt
-
 from ..base.findings import Finding
 from ..choices.plans import PanelPlan
 from .figure_parts import (
@@ -16,6 +14,7 @@ from .figure_parts import (
     SHORT,
     SOLID,
     Look,
+    Spec,
     along,
     chance_curves,
     dressed,
@@ -33,7 +32,7 @@ _CURVES: dict[Finding, tuple[str, Look]] = {
 }
 
 
-def characteristic_figure(plan: PanelPlan, width: int | str = "container") -> alt.LayerChart:
+def characteristic_figure(plan: PanelPlan, width: int | str = "container") -> Spec:
     """Chance of each finding against the true share of people who notice."""
     rows = [
         {"truth": truth, "chance": chance, "what": _CURVES[finding][0]}
@@ -41,12 +40,12 @@ def characteristic_figure(plan: PanelPlan, width: int | str = "container") -> al
         if max(chances) > 0
         for truth, chance in zip(plan.truths, chances, strict=True)
     ]
-    x = along(alt.X, "truth:Q", "share of people who truly notice", format="%", grid=False)
+    x = along("truth:Q", "share of people who truly notice", format="%", grid=False)
     shown = legend(title="the session says", titleColor=GREY)
     limit = plan.risks.pd_limit
     words, side = f"agreed limit {percent(limit)}", "right" if limit > 0.5 else "left"
-    chart = alt.layer(
+    layers = [
         chance_curves(rows, dict(_CURVES.values()), x, shown),
         *upright("truth", [limit], words, align=side, dy=-8),
-    )
-    return dressed(chart, width=width, height=280)
+    ]
+    return dressed({"layer": layers}, width=width, height=280)

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import altair as alt
-
 from ..release.month import MonthReport
-from .figure_parts import AMBER, ORANGE, SKY, along, drawn_from, dressed, legend
+from .figure_parts import AMBER, ORANGE, SKY, Spec, along, column, dressed, legend, marks
 from .words import listed
 
 _COLOURS = (SKY, ORANGE, AMBER, "#b3b3b3")
@@ -13,9 +11,7 @@ _ROOM = 0.09
 """Share of the tallest bar from which a part has room for its number."""
 
 
-def months_figure(
-    month: MonthReport, width: int | str = 760, height: int = 120
-) -> alt.LayerChart | None:
+def months_figure(month: MonthReport, width: int | str = 760, height: int = 120) -> Spec | None:
     """Bars of a year: released, rejected, sent to rework, waiting, with their numbers.
 
     None where no earlier month made a batch, so that there is nothing to compare with.
@@ -40,21 +36,23 @@ def months_figure(
         if count
     ]
     months = list(bars)
-    x = along(alt.X, "month:O", None, {"domain": months}, sort=months, labelAngle=0, ticks=False)
-    y = along(alt.Y, "batches:Q", "batches", grid=False, tickCount=4, tickMinStep=1)
+    x = along("month:O", None, {"domain": months}, sort=months, labelAngle=0, ticks=False)
+    y = along("batches:Q", "batches", grid=False, tickCount=4, tickMinStep=1)
     met = {row["what"] for row in rows}
     colours = {name: way for name, way in zip(names, _COLOURS, strict=True) if name in met}
-    colour = alt.Color(
+    colour = column(
         "what:N",
         sort=list(names),
-        scale=alt.Scale(domain=list(colours), range=list(colours.values())),
+        scale={"domain": list(colours), "range": list(colours.values())},
         legend=legend(direction="horizontal", labelFontSize=12),
     )
-    base = drawn_from(rows)
-    parts = base.mark_bar(stroke="white", strokeWidth=1)
-    words = base.mark_text(fontSize=11, color="black").encode(x=x, y="middle:Q", text="text:N")
-    chart = alt.layer(parts.encode(x=x, y=y, color=colour, order="order:Q"), words)
-    return dressed(chart, width=width, height=height)
+    bar = {"x": x, "y": y, "color": colour, "order": column("order:Q")}
+    number = {"x": x, "y": column("middle:Q"), "text": column("text:N")}
+    layers = [
+        marks("bar", rows, bar, stroke="white", strokeWidth=1),
+        marks("text", rows, number, fontSize=11, color="black"),
+    ]
+    return dressed({"layer": layers}, width=width, height=height)
 
 
 def months_words(month: MonthReport) -> str:

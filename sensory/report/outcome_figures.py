@@ -6,8 +6,6 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-import altair as alt
-
 from ..catalogue.outcome import AssessorLine, Figure, Level, Outcome, Places, Span
 from .figure_parts import (
     BLUE,
@@ -19,10 +17,13 @@ from .figure_parts import (
     SHORT,
     SOLID,
     Look,
+    Spec,
     along,
-    drawn_from,
+    column,
     dressed,
+    heading,
     legend,
+    marks,
     told_apart,
     upright,
 )
@@ -30,39 +31,40 @@ from .words import percent
 
 _ROW = 34
 _WITHIN, _BEYOND = "estimate", "beyond the chart"
+_DOT = {"filled": True, "size": 70, "opacity": 1}
 
 
-def outcome_figure(figure: Figure, width: int | str = "container") -> alt.LayerChart:
+def outcome_figure(figure: Figure, width: int | str = "container") -> Spec:
     """One row an estimate: point, limits, levels, and a tick at each agreed margin."""
     low, high = (0.0, 1.0) if figure.shares else _range(figure)
     names = [span.label for span in figure.spans]
-    y = along(alt.Y, "row:N", None, sort=names, ticks=False, domain=False, labelLimit=260)
+    y = along("row:N", None, sort=names, ticks=False, domain=False, labelLimit=260)
     shown: dict[str, object] = {"tickCount": 8}
     if figure.shares:
         shown = {"format": "%", "tickCount": 11}
     scale = {"domain": [low, high], "nice": False, "clamp": True}
-    x = along(alt.X, "low:Q", figure.axis, scale, grid=False, **shown)
+    x = along("low:Q", figure.axis, scale, grid=False, **shown)
     rows = [_row(span, low, high) for span in figure.spans]
     points = [row for row in rows if row["estimate"] is not None]
-    shape = alt.Shape(
+    shape = column(
         "state:N",
-        scale=alt.Scale(domain=[_WITHIN, _BEYOND], range=["circle", "triangle-right"]),
+        scale={"domain": [_WITHIN, _BEYOND], "range": ["circle", "triangle-right"]},
         legend=legend() if any(row["state"] == _BEYOND for row in points) else None,
     )
     origin = [] if figure.origin is None else [Level(at=(figure.origin,), says="", agreed=False)]
-    limits, point = drawn_from(rows).mark_rule(color=BLUE, size=3), drawn_from(points)
-    point = point.mark_point(color=BLUE, size=120, filled=True, opacity=1)
+    limits = {"x": x, "x2": column("high"), "y": y}
+    point = {"x": column("estimate:Q"), "y": y, "shape": shape}
     layers = [
         *(mark for level in (*origin, *figure.levels) for mark in _level(level)),
-        limits.encode(x=x, x2="high:Q", y=y),
-        point.encode(x="estimate:Q", y=y, shape=shape),
+        marks("rule", rows, limits, color=BLUE, size=3),
+        marks("point", points, point, color=BLUE, size=120, filled=True, opacity=1),
     ]
-    for marks, colour in ((_ends(figure), BLUE), (_margins(figure, low, high), ORANGE)):
-        if marks:
-            tick = drawn_from(marks).mark_tick(color=colour, thickness=4, size=26)
-            layers.append(tick.encode(x="at:Q", y=y))
+    tick = {"x": column("at:Q"), "y": y}
+    for ticks, colour in ((_ends(figure), BLUE), (_margins(figure, low, high), ORANGE)):
+        if ticks:
+            layers.append(marks("tick", ticks, tick, color=colour, thickness=4, size=26))
     height = 40 + _ROW * len(names) + (22 if figure.levels else 0)
-    return dressed(alt.layer(*layers), width=width, height=height)
+    return dressed({"layer": layers}, width=width, height=height)
 
 
 def _row(span: Span, low: float, high: float) -> dict[str, object]:
@@ -90,14 +92,14 @@ def _margins(figure: Figure, low: float, high: float) -> list[dict[str, object]]
     ]
 
 
-def _level(level: Level) -> list[alt.Chart]:
+def _level(level: Level) -> list[Spec]:
     """A line through all rows: dashed long and orange where it was agreed."""
     if level.agreed:
         return upright("at", level.at, level.says, colour=ORANGE, align="left", dx=5, dy=-8)
     return upright("at", level.at, level.says, dash=SHORT, align="right", dx=-5, dy=-8)
 
 
-def profile_figure(outcome: Outcome, width: int | str = "container") -> alt.LayerChart:
+def profile_figure(outcome: Outcome, width: int | str = "container") -> Spec:
     """Mean of each sample in each attribute with its limits; samples by colour and shape."""
     attributes = list(dict.fromkeys(mean.attribute for mean in outcome.means))
     samples = list(dict.fromkeys(mean.sample for mean in outcome.means))
@@ -112,11 +114,10 @@ def profile_figure(outcome: Outcome, width: int | str = "container") -> alt.Laye
         for mean in outcome.means
     ]
     title = f"mean score with {percent(outcome.means[0].limits.level)} limits"
-    x = along(alt.X, "low:Q", title, {"zero": False}, grid=False)
-    look: dict[str, Any] = {"sort": samples, "title": None, "legend": legend(labelFontSize=12)}
+    x = along("low:Q", title, {"zero": False}, grid=False)
+    look: Spec = {"sort": samples, "title": None, "legend": legend(labelFontSize=12)}
     ways = {
         "y": along(
-            alt.Y,
             "attribute:N",
             None,
             sort=attributes,
@@ -125,20 +126,20 @@ def profile_figure(outcome: Outcome, width: int | str = "container") -> alt.Laye
             labelLimit=260,
             grid=True,
         ),
-        "yOffset": alt.YOffset("sample:N", sort=samples),
-        "color": alt.Color("sample:N", scale=alt.Scale(range=list(PALETTE)), **look),
+        "yOffset": column("sample:N", sort=samples),
+        "color": column("sample:N", scale={"range": list(PALETTE)}, **look),
     }
-    base = drawn_from(rows)
-    point = base.mark_point(size=90, filled=True, opacity=1)
-    chart = alt.layer(
-        base.mark_rule(size=2).encode(x=x, x2="high:Q", **ways),
-        point.encode(x="mean:Q", shape=alt.Shape("sample:N", **look), **ways),
-    )
+    limits = {"x": x, "x2": column("high"), **ways}
+    point = {"x": column("mean:Q"), "shape": column("sample:N", **look), **ways}
+    layers = [
+        marks("rule", rows, limits, size=2),
+        marks("point", rows, point, size=90, filled=True, opacity=1),
+    ]
     height = len(attributes) * max(_ROW, 15 * len(samples) + 8)
-    return dressed(chart, width=width, height=height)
+    return dressed({"layer": layers}, width=width, height=height)
 
 
-def map_figure(places: Places, size: int = 380) -> alt.LayerChart:
+def map_figure(places: Places, size: int = 380) -> Spec:
     """Samples on the first two axes with their regions; attributes as lines from the middle."""
     outline = [
         {"sample": sample.name, "x": x, "y": y, "step": step}
@@ -148,36 +149,35 @@ def map_figure(places: Places, size: int = 380) -> alt.LayerChart:
     reach = max(
         abs(side) for sample in places.samples for corner in sample.outline for side in corner
     )
-    middle = drawn_from([{"sample": at.name, "x": at.x, "y": at.y} for at in places.samples])
-    lines = drawn_from(
-        [
-            {"attribute": to.name, "x": 0.0, "y": 0.0, "x2": reach * to.x, "y2": reach * to.y}
-            for to in places.attributes
-        ]
-    )
-    ends: dict[str, Any] = {"domain": [-1.1 * reach, 1.1 * reach], "nice": False}
+    middle = [{"sample": at.name, "x": at.x, "y": at.y} for at in places.samples]
+    lines = [
+        {"attribute": to.name, "x": 0.0, "y": 0.0, "x2": reach * to.x, "y2": reach * to.y}
+        for to in places.attributes
+    ]
+    ends: Spec = {"domain": [-1.1 * reach, 1.1 * reach], "nice": False}
     first, second = (percent(share) for share in places.shares)
-    x = along(alt.X, "x:Q", f"axis 1, {first}", ends, grid=False)
-    y = along(alt.Y, "y:Q", f"axis 2, {second}", ends, grid=False)
-    scale = alt.Scale(domain=[sample.name for sample in places.samples], range=list(PALETTE))
-    colour = alt.Color("sample:N", scale=scale, legend=None)
-    far_x, far_y = (alt.X("x2:Q", scale=alt.Scale(**ends)), alt.Y("y2:Q", scale=alt.Scale(**ends)))
-    region = drawn_from(outline).mark_line(strokeWidth=2)
-    point = middle.mark_point(filled=True, size=70, opacity=1)
-    arrow = lines.mark_rule(color=GREY, strokeDash=[2, 2])
-    name = lines.mark_text(color=GREY, fontSize=11, dy=-6)
-    label = middle.mark_text(fontSize=12, dy=-10, fontWeight="bold")
-    chart = alt.layer(
-        arrow.encode(x=x, y=y, x2="x2:Q", y2="y2:Q"),
-        name.encode(x=far_x, y=far_y, text="attribute:N"),
-        region.encode(x=x, y=y, order="step:O", detail="sample:N", color=colour),
-        point.encode(x=x, y=y, color=colour, shape=alt.Shape("sample:N", legend=None)),
-        label.encode(x=x, y=y, text="sample:N", color=colour),
-    )
-    return dressed(chart, width=size, height=size)
+    x = along("x:Q", f"axis 1, {first}", ends, grid=False)
+    y = along("y:Q", f"axis 2, {second}", ends, grid=False)
+    scale = {"domain": [sample.name for sample in places.samples], "range": list(PALETTE)}
+    colour = column("sample:N", scale=scale, legend=None)
+    shape = column("sample:N", legend=None)
+    at: Spec = {"x": x, "y": y}
+    far: Spec = {"x": column("x2:Q", scale=ends), "y": column("y2:Q", scale=ends)}
+    arrow = {**at, "x2": column("x2"), "y2": column("y2")}
+    name = {**far, "text": column("attribute:N")}
+    region = {**at, "order": column("step:O"), "detail": column("sample:N"), "color": colour}
+    label = {**at, "text": column("sample:N"), "color": colour}
+    layers = [
+        marks("rule", lines, arrow, color=GREY, strokeDash=[2, 2]),
+        marks("text", lines, name, color=GREY, fontSize=11, dy=-6),
+        marks("line", outline, region, strokeWidth=2),
+        marks("point", middle, {**at, "color": colour, "shape": shape}, **_DOT),
+        marks("text", middle, label, fontSize=12, dy=-10, fontWeight="bold"),
+    ]
+    return dressed({"layer": layers}, width=size, height=size)
 
 
-def panel_figure(outcome: Outcome, across: int = 4) -> alt.FacetChart:
+def panel_figure(outcome: Outcome, across: int = 4) -> Spec:
     """Small multiples: an attribute a panel, an assessor a row, agreement with the others.
 
     A flagged assessor has a hollow diamond instead of a dot.
@@ -196,15 +196,17 @@ def panel_figure(outcome: Outcome, across: int = 4) -> alt.FacetChart:
         "flagged": (ORANGE, "diamond"),
     }
     ways = told_apart("state", looks, legend(), "shape")
-    x = along(alt.X, "r:Q", "agreement", {"domain": [-1, 1]}, values=[-1, 0, 1], grid=True)
-    y = along(alt.Y, "assessor:N", None, ticks=False, domain=False, grid=True)
-    points = alt.Chart().mark_point(size=70, opacity=1, strokeWidth=2).encode(x=x, y=y, **ways)
-    header = alt.Header(labelColor=GREY, labelFontSize=12, title=None)
-    chart = points.properties(width=120, height=alt.Step(16)).facet(
-        facet=alt.Facet("attribute:N", header=header),
-        columns=across,
-        data=alt.InlineData(values=rows),
-    )
+    x = along("r:Q", "agreement", {"domain": [-1, 1]}, values=[-1, 0, 1], grid=True)
+    y = along("assessor:N", None, ticks=False, domain=False, grid=True)
+    points = marks("point", None, {"x": x, "y": y, **ways}, size=70, opacity=1, strokeWidth=2)
+    chart = {
+        "data": {"values": rows},
+        "facet": column(
+            "attribute:N", header={"labelColor": GREY, "labelFontSize": 12, "title": None}
+        ),
+        "spec": {**points, "width": 120, "height": {"step": 16}},
+        "columns": across,
+    }
     return dressed(chart, framed=True)
 
 
@@ -217,28 +219,27 @@ _LINES: dict[str, Look] = {
 }
 
 
-def lines_figure(outcome: Outcome, across: int = 3, width: int = 170) -> alt.ConcatChart:
+def lines_figure(outcome: Outcome, across: int = 3, width: int = 170) -> Spec:
     """Assessors over the samples, an attribute a panel; samples from the lowest to the highest
     panel mean, so that who scores the other way round falls where the others rise.
 
     Reversed assessors and main causes of disagreement are named at the end of their line.
     """
-    attributes = dict.fromkeys(line.attribute for line in outcome.panel_lines)
     scores = [mean for line in outcome.panel_lines for mean in line.means.values()]
     air = 0.05 * (max(scores) - min(scores)) or 1.0
     ends = {"domain": [min(scores) - air, max(scores) + air], "nice": False}
+    lines: dict[str, list[AssessorLine]] = {}
+    for line in outcome.panel_lines:
+        lines.setdefault(line.attribute, []).append(line)
+    size = {"width": width, "height": 150}
     charts = [
-        _lines_of(
-            [each for each in outcome.panel_lines if each.attribute == attribute], ends
-        ).properties(width=width, height=150, title=alt.Title(attribute, color=GREY, fontSize=12))
-        for attribute in attributes
+        {**_lines_of(own, ends), **size, "title": heading(attribute)}
+        for attribute, own in lines.items()
     ]
-    return dressed(alt.concat(*charts, columns=across), framed=True)
+    return dressed({"concat": charts, "columns": across}, framed=True)
 
 
-def _lines_of(
-    lines: Sequence[AssessorLine], ends: Mapping[str, Any]
-) -> alt.LayerChart | alt.FacetChart:
+def _lines_of(lines: Sequence[AssessorLine], ends: Mapping[str, Any]) -> Spec:
     given: dict[str, list[float]] = {}
     for line in lines:
         for sample, mean in line.means.items():
@@ -259,19 +260,17 @@ def _lines_of(
         if look != _OTHERS
         for last in [next(sample for sample in reversed(samples) if sample in means)]
     ]
-    x = along(alt.X, "sample:N", None, sort=samples, labelAngle=-30, labelLimit=110)
-    y = along(alt.Y, "mean:Q", "mean score", ends, tickCount=5)
+    x = along("sample:N", None, sort=samples, labelAngle=-30, labelLimit=110)
+    y = along("mean:Q", "mean score", ends, tickCount=5)
     ways = told_apart("line", _LINES, legend(symbolType="stroke", symbolSize=300))
-    marks = [
-        drawn_from([row for row in rows if row["line"] in kinds])
-        .mark_line(strokeWidth=width)
-        .encode(x=x, y=y, detail="who:N", **ways)
+    where = {"x": x, "y": y, "detail": column("who:N"), **ways}
+    layers = [
+        marks("line", [row for row in rows if row["line"] in kinds], where, strokeWidth=width)
         for kinds, width in (((_OTHERS,), 1), ((_PANEL,), 4), ((_TURNED, _CAUSES), 2.5))
     ]
-    text = drawn_from(_apart(named, 0.09 * (high - low)))
-    text = text.mark_text(align="left", dx=5, fontSize=11)
-    names = text.encode(x=x, y=alt.Y("at:Q"), text="who:N", color=ways["color"])
-    return alt.layer(*marks, names)
+    name = {"x": x, "y": column("at:Q"), "text": column("who:N"), "color": ways["color"]}
+    names = _apart(named, 0.09 * (high - low))
+    return {"layer": [*layers, marks("text", names, name, align="left", dx=5, fontSize=11)]}
 
 
 def _apart(names: list[dict[str, Any]], gap: float) -> list[dict[str, Any]]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import pandas as pd
@@ -66,11 +67,17 @@ def drawn_trend(trend: ProductTrend) -> Drawn:
 
     Raises ArgumentError where it has no result.
     """
-    if isinstance(trend.result, ChoiceTrend):
-        return _of_choices(trend.result)
-    if isinstance(trend.result, Trend):
-        return _of_scores(trend.result, trend.attribute)
-    raise ArgumentError(f"trend must have a result; it has none: {' '.join(trend.remarks)}")
+    if trend.result is None:
+        raise ArgumentError(f"trend must have a result; it has none: {' '.join(trend.remarks)}")
+    return _drawn(trend.result, trend.attribute)
+
+
+@lru_cache(maxsize=16)
+def _drawn(result: Trend | ChoiceTrend, attribute: str) -> Drawn:
+    """Figure and sentences of a trend, and each rerun of its page, share it."""
+    if isinstance(result, ChoiceTrend):
+        return _of_choices(result)
+    return _of_scores(result, attribute)
 
 
 def _of_scores(result: Trend, attribute: str) -> Drawn:

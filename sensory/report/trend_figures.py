@@ -6,13 +6,12 @@ another shape and its number beside it, so that the chart reads without its colo
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator
 from datetime import UTC, datetime
+from math import isfinite
 from typing import Literal, NamedTuple
 
-import altair as alt
 import numpy as np
-import pandas as pd
 
 from ..base.arrays import Name, Row
 from ..base.errors import ArgumentError
@@ -30,10 +29,14 @@ from .figure_parts import (
     SKY,
     SOLID,
     Look,
+    Spec,
     along,
     chance_curves,
+    column,
     dressed,
+    heading,
     legend,
+    marks,
     told_apart,
     upright,
 )
@@ -49,14 +52,7 @@ _WIDEST = 0.4  # of the time shown, that the place of a change may take to be dr
 _DENSE = 60
 """Batches of a line from which their own limits are drawn fainter and the points smaller."""
 
-_OWN: dict[str, Literal["independent"]] = dict.fromkeys(
-    ("color", "shape", "strokeDash"), "independent"
-)
-
-Layer = alt.LayerChart | alt.FacetChart
-Kept = dict[str, Sequence[Mapping[str, object]] | Sequence[Row]]
-"""The rows of a chart by name: charts are copied whole while they are put together, and rows
-inside them made that slow."""
+_OWN = {"scale": dict.fromkeys(("color", "shape", "strokeDash"), "independent")}
 
 
 def trend_figure(
@@ -65,7 +61,7 @@ def trend_figure(
     *,
     height: int | None = None,
     most: int | None = None,
-) -> alt.VConcatChart | None:
+) -> Spec | None:
     """Batches over time against what is usual and what was agreed, one panel a line.
 
     `width` and `height` are pixels of a panel, by default fewer high where there are many lines;
@@ -81,16 +77,11 @@ def trend_figure(
     drawn = drawn_trend(trend)
     lines = lines_shown(drawn, most)
     tall = height or max(110, 210 - 30 * len(lines))
-    kept: Kept = {}
+    size = {"width": width, "height": tall}
     panels = [
-        _panel(drawn, line, kept, first=line == lines[0], last=line == lines[-1]).properties(
-            width=width, height=tall
-        )
-        for line in lines
+        _panel(drawn, line, first=line == lines[0], last=line == lines[-1]) | size for line in lines
     ]
-    chart = dressed(alt.vconcat(*panels, spacing=12).resolve_scale(**_OWN), framed=True)
-    chart.datasets = kept
-    return chart
+    return dressed({"vconcat": panels, "spacing": 12, "resolve": _OWN}, framed=True)
 
 
 def trend_words(trend: ProductTrend) -> str:
@@ -107,7 +98,7 @@ def trend_words(trend: ProductTrend) -> str:
 
 def characteristic_figure(
     rule: ReleaseRule, width: int | str = "container", height: int = 240
-) -> alt.LayerChart | None:
+) -> Spec | None:
     """Chance that a batch passes, is held or rejected, against its true difference.
 
     None where no formula knows it: for a profile, and for difference from control without
@@ -135,7 +126,6 @@ def characteristic_figure(
     ]
     title = "share of people who truly notice"
     x = along(
-        alt.X,
         "truth:Q",
         title if share else "true difference beyond the blind control, points",
         {"domain": [0, far], "nice": False},
@@ -146,32 +136,25 @@ def characteristic_figure(
     looks = {name: look for name, (_, look) in curves.items()}
     words = f"agreed limit {percent(limit) if share else f'{limit:g} points'}"
     side, dx = ("right", -6) if share and limit > 0.5 else ("left", 6)
-    chart = alt.layer(
+    layers = [
         chance_curves(rows, looks, x, _legend("top")),
         *upright("truth", [limit], words, y=height / 2, align=side, dx=dx),
-    )
-    return dressed(chart, width=width, height=height)
+    ]
+    return dressed({"layer": layers}, width=width, height=height)
 
 
 class _Panel(NamedTuple):
     """Batches of one line, and what all its layers share."""
 
     drawn: Drawn
-    points: pd.DataFrame
-    kept: Kept
-    x: alt.X
-    y: alt.Y
-
-    def rows(self, rows: Sequence[Mapping[str, object]] | Sequence[Row]) -> alt.Chart:
-        name = f"rows {len(self.kept) + 1}"
-        self.kept[name] = rows
-        return alt.Chart(alt.NamedData(name))
+    points: list[Row]
+    x: Spec
+    y: Spec
 
 
-def _panel(drawn: Drawn, line: Name, kept: Kept, *, first: bool, last: bool) -> Layer:
+def _panel(drawn: Drawn, line: Name, *, first: bool, last: bool) -> Spec:
     low, high = drawn.heights
     y = along(
-        alt.Y,
         "y:Q",
         drawn.title,
         {"domain": [low, high], "nice": False},
@@ -180,8 +163,8 @@ def _panel(drawn: Drawn, line: Name, kept: Kept, *, first: bool, last: bool) -> 
         format="%" if drawn.share else "~g",
         titleLimit=150,
     )
-    points = drawn.points[drawn.points["line"] == line].reset_index(drop=True)
-    panel = _Panel(drawn, points, kept, _days_axis(drawn, labels=last), y)
+    points = drawn.points[drawn.points["line"] == line].to_dict("records")
+    panel = _Panel(drawn, points, _days_axis(drawn, labels=last), y)
     rules, batches = _rules(panel, legend=last), _batches(panel, legend=first)
     changes = drawn.change[drawn.change["line"] == line].to_dict("records")
     moved = next((row for row in changes if row["clear"]), None)
@@ -189,17 +172,17 @@ def _panel(drawn: Drawn, line: Name, kept: Kept, *, first: bool, last: bool) -> 
     title = "All batches" if alone else line_title(line)
     if moved is not None:
         title += f": {step_words(drawn, moved)}"
-    heading = alt.TitleParams(
-        text=title, anchor="start", color=GREY, fontSize=12, fontWeight=600, limit=600
-    )
     band = [] if moved is None else _band(panel, moved)
-    return alt.layer(*band, rules, batches).resolve_scale(**_OWN).properties(title=heading)
+    return {
+        "title": heading(title, anchor="start", fontWeight=600, limit=600),
+        "layer": [*band, rules, batches],
+        "resolve": _OWN,
+    }
 
 
-def _days_axis(drawn: Drawn, *, labels: bool) -> alt.X:
+def _days_axis(drawn: Drawn, *, labels: bool) -> Spec:
     ticks, written = _ticks(*drawn.days)
     return along(
-        alt.X,
         "at:Q",  # milliseconds: the browser's chart library reads a temporal domain otherwise
         None,
         {"domain": list(drawn.days), "nice": False},
@@ -227,7 +210,7 @@ def _ticks(first: float, last: float) -> tuple[list[float], str]:
     return ticks, "%b %Y"
 
 
-def _rules(panel: _Panel, *, legend: bool) -> Layer:
+def _rules(panel: _Panel, *, legend: bool) -> Spec:
     """Usual level and range, weighted mean, the reference itself, the agreed limit."""
     drawn = panel.drawn
     looks: dict[str, Look] = {
@@ -244,33 +227,39 @@ def _rules(panel: _Panel, *, legend: bool) -> Layer:
         for part, what, height in straight
         for at in drawn.days
     ]
-    columns = {"lower": _RANGE, "upper": _RANGE, "centre": _LEVEL, "ewma": _MEAN}
-    steps = panel.points.melt("at", list(columns), "part", "y")
-    steps = steps[np.isfinite(steps["y"])].assign(what=lambda rows: rows["part"].map(columns))
-    usual = steps["what"] == _RANGE
-    met = {drawn.origin_words, *(row["what"] for row in ends), *steps["what"]}
+    usual = _over_time(panel, {"lower": _RANGE, "upper": _RANGE})
+    means = _over_time(panel, {"centre": _LEVEL, "ewma": _MEAN})
+    met = {row["what"] for row in (*ends, *usual, *means)}
     ways = told_apart(
         "what",
         {name: look for name, look in looks.items() if name in met},
         _legend("bottom") if legend else None,
     )
-    smooth, stepped = [*ends, *steps[~usual].to_dict("records")], steps[usual].to_dict("records")
-    marks = [panel.rows(smooth).mark_line(strokeWidth=1.8, clip=True)]
-    if stepped:
-        line = panel.rows(stepped)
-        marks.append(line.mark_line(interpolate="step", strokeWidth=1.2, clip=True))
-    return alt.layer(
-        *(mark.encode(x=panel.x, y=panel.y, detail="part:N", **ways) for mark in marks)
-    )
+    where = {"x": panel.x, "y": panel.y, "detail": column("part:N"), **ways}
+    layers = [marks("line", [*ends, *means], where, strokeWidth=1.8, clip=True)]
+    if usual:
+        look = {"interpolate": "step", "strokeWidth": 1.2, "clip": True}
+        layers.append(marks("line", usual, where, **look))
+    return {"layer": layers}
 
 
-def _legend(orient: Literal["top", "bottom"]) -> alt.Legend:
+def _over_time(panel: _Panel, columns: dict[str, str]) -> list[dict[str, object]]:
+    """The finite values of these columns, each with what it is."""
+    return [
+        {"at": row["at"], "part": part, "y": row[part], "what": what}
+        for part, what in columns.items()
+        for row in panel.points
+        if isfinite(row[part])
+    ]
+
+
+def _legend(orient: Literal["top", "bottom"]) -> Spec:
     return legend(
         orient=orient, direction="horizontal", labelFontSize=12, labelLimit=260, symbolSize=120
     )
 
 
-def _batches(panel: _Panel, *, legend: bool) -> Layer:
+def _batches(panel: _Panel, *, legend: bool) -> Spec:
     """A point a batch with its own limits; what stands out has another shape and its number."""
     named = set(_spread(panel.points))
     usual, odd = f"batch, with its own {percent(panel.drawn.level)} limits", "stands out"
@@ -286,7 +275,7 @@ def _batches(panel: _Panel, *, legend: bool) -> Layer:
             "label": clipped(str(row["batch"]), _LABEL) if at in named else "",
             "side": "above" if row["value"] >= row["centre"] else "below",
         }
-        for at, row in enumerate(panel.points.to_dict("records"))
+        for at, row in enumerate(panel.points)
     ]
     looks: dict[str, Look] = {
         usual: (BLUE, "circle"),
@@ -294,57 +283,56 @@ def _batches(panel: _Panel, *, legend: bool) -> Layer:
     }
     ways = told_apart("state", looks, _legend("top") if legend else None, "shape")
     opacity, size = (0.22, 30) if len(rows) > _DENSE else (0.45, 56)
-    base = panel.rows(rows)
     tooltip = [
-        alt.Tooltip("batch:N"),
-        alt.Tooltip("at:T", title="made on", format="%Y-%m-%d"),
-        alt.Tooltip("y:Q", title="value", format=".3g"),
-        alt.Tooltip("shows:N"),
+        column("batch:N"),
+        column("at:T", title="made on", format="%Y-%m-%d"),
+        column("y:Q", title="value", format=".3g"),
+        column("shows:N"),
     ]
-    bar = base.mark_rule(color=BLUE, opacity=opacity, clip=True)
-    point = base.mark_point(filled=True, opacity=1, size=size)
-    words = (
-        base.transform_filter(f"datum.side == '{side}'")
-        .mark_text(color=GREY, fontSize=11, dy=dy)
-        .encode(x=panel.x, y=f"{end}:Q", text="label:N")
-        for side, end, dy in (("above", "high", -7), ("below", "low", 8))
-    )
-    return alt.layer(
-        bar.encode(x=panel.x, y=alt.Y("low:Q"), y2="high:Q"),
-        point.encode(x=panel.x, y=panel.y, tooltip=tooltip, **ways),
-        *words,
-    )
+    limits = {"x": panel.x, "y": column("low:Q"), "y2": column("high")}
+    point = {"x": panel.x, "y": panel.y, "tooltip": tooltip, **ways}
+    layers = [
+        marks("rule", rows, limits, color=BLUE, opacity=opacity, clip=True),
+        marks("point", rows, point, filled=True, opacity=1, size=size),
+    ]
+    for side, end, dy in (("above", "high", -7), ("below", "low", 8)):
+        where = {"x": panel.x, "y": column(f"{end}:Q"), "text": column("label:N")}
+        if labelled := [row for row in rows if row["label"] and row["side"] == side]:
+            layers.append(marks("text", labelled, where, color=GREY, fontSize=11, dy=dy))
+    return {"layer": layers}
 
 
-def _spread(rows: pd.DataFrame) -> Iterator[int]:
+def _spread(rows: list[Row]) -> Iterator[int]:
     """Places of the batches that get their number: those that stand out, with room between.
 
     Points beyond the limits of the chart come first, then the others in the order of time.
     """
-    room = 0.1 * float(max(rows["at"].max() - rows["at"].min(), 1.0))
-    outside = (rows["value"] > rows["upper"]) | (rows["value"] < rows["lower"])
-    odd = rows["signals"].map(by_itself)
+    room = 0.1 * max(max(row["at"] for row in rows) - min(row["at"] for row in rows), 1.0)
+    odd = [place for place, row in enumerate(rows) if by_itself(row["signals"])]
     taken: list[float] = []
-    for place in [*np.flatnonzero(odd & outside), *np.flatnonzero(odd & ~outside)]:
-        at = float(rows["at"][place])
+    for place in sorted(odd, key=lambda place: not _outside(rows[place])):
+        at = rows[place]["at"]
         if len(taken) < _NAMED and all(abs(at - other) >= room for other in taken):
             taken.append(at)
-            yield int(place)
+            yield place
 
 
-def _band(panel: _Panel, moved: Row) -> list[alt.Chart]:
+def _outside(row: Row) -> bool:
+    return bool(row["value"] > row["upper"] or row["value"] < row["lower"])
+
+
+def _band(panel: _Panel, moved: Row) -> list[Spec]:
     """Where the step lies, with its interval: from the batch before its first possible place."""
-    at, batches = panel.points["at"], list(panel.points["batch"])
-    left = float(at[max(batches.index(moved["first"]) - 1, 0)])
-    right = float(at[batches.index(moved["last"])])
-    if right - left > _WIDEST * float(at.max() - at.min()):
+    at, batches = [[row[name] for row in panel.points] for name in ("at", "batch")]
+    left = at[max(batches.index(moved["first"]) - 1, 0)]
+    right = at[batches.index(moved["last"])]
+    if right - left > _WIDEST * (max(at) - min(at)):
         return []  # it would say no more than that there was a change; the title says which
-    row = {"at": left, "to": right, "middle": (left + right) / 2, "text": "change"}
-    base = panel.rows([row])
-    word = base.mark_text(color=GREY, fontSize=11, baseline="bottom", dy=-3)
+    rows = [{"at": left, "to": right, "middle": (left + right) / 2, "text": "change"}]
+    word = {"x": column("middle:Q"), "y": {"value": "height"}, "text": column("text:N")}
     return [
-        base.mark_rect(color=AMBER, opacity=0.3).encode(x=panel.x, x2="to:Q"),
-        word.encode(x=alt.X("middle:Q"), y=alt.value("height"), text="text:N"),
+        marks("rect", rows, {"x": panel.x, "x2": column("to")}, color=AMBER, opacity=0.3),
+        marks("text", rows, word, color=GREY, fontSize=11, baseline="bottom", dy=-3),
     ]
 
 

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from sensory.base.errors import RecordError
-from sensory.screens import provider
+from sensory.screens import opened, provider
 from sensory.screens.access import (
     SIGN_IN,
     SIGN_OUT,
@@ -66,6 +66,8 @@ def main() -> None:
         elif isinstance(who, Booth):
             remember(Frame(store=record(record_url()), demo=DEMO), ())
         chosen.run()
+    if isinstance(who, Leader):
+        opened.DRAWN.set()
 
 
 def identified(who: Visitor) -> tuple[Visitor, Person | None]:
@@ -95,7 +97,7 @@ def identified(who: Visitor) -> tuple[Visitor, Person | None]:
 
 
 def pages_of(who: Visitor) -> list[StreamlitPage]:
-    """The pages of a visitor; only a leader's load the statistics."""
+    """The pages of a visitor; each loads what it needs when it is opened."""
     if isinstance(who, Leader):
         return _leader_pages()
     if isinstance(who, Booth):
@@ -106,28 +108,9 @@ def pages_of(who: Visitor) -> list[StreamlitPage]:
 
 
 def _leader_pages() -> list[StreamlitPage]:
-    from sensory.screens import (
-        ballots,
-        batch,
-        batches,
-        finding,
-        people,
-        plan,
-        product,
-        question,
-        serve,
-        sessions,
-        trend,
-    )
-
-    modules = (
-        *(sessions, plan, question, serve, ballots, finding),
-        *(batches, batch, trend, product, people),
-    )
-    names = [module.__name__.rpartition(".")[2] for module in modules]
     return [
-        st.Page(module.page, title=name.title(), url_path=name, default=name == "sessions")
-        for name, module in zip(names, modules, strict=True)
+        st.Page(page, title=name.title(), url_path=name, default=name == "sessions")
+        for name, page in opened.PAGES.items()
     ]
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 from functools import partial
 
 import streamlit as st
@@ -15,10 +14,11 @@ from ..release.tastings import close_and_note
 from ..serving.ballot_line import SERVING_MARKS
 from ..sessions.booth_plans import progress
 from ..sessions.lines import cells_of_file
+from ..sessions.replaced import replace_ballots
 from ..sessions.session import StoredSession
 from ..sessions.spellings import alike_on_ballots, merge_spellings
 from ..sessions.template import template_columns, template_csv, template_xlsx
-from ..sessions.workflow import checked_ballots, describe, enter_cells
+from ..sessions.workflow import checked_ballots, enter_cells
 from .cautions import reactions_panel
 from .frame import (
     CLOSING,
@@ -239,16 +239,26 @@ def _files(session: StoredSession, cells: Cells) -> None:
         download("Template, XLSX", content, f"{file}.xlsx", "template-xlsx", place=xlsx)
         text = template_csv(test, attributes)
         download("Template, CSV", text, f"{file}.csv", "template-csv", place=csv)
-        if cells:
-            st.markdown("This session has ballots. For another file open a new session.")
+        if session.serving is not None and cells:
+            st.markdown("These ballots are served by a plan. For a file open a new session.")
             return
+        if cells:
+            st.markdown(
+                f"This session has {several(len(cells), 'ballot line')}. Another file takes their "
+                "place; the journal keeps what stood there."
+            )
         types = ["csv", "txt", "tsv", "xlsx"]
         upload = st.file_uploader("CSV or XLSX", type=types, key=f"upload-{session.id}")
         if upload is not None:
             with shown_errors():
                 loaded, remarks = cells_of_file(upload.getvalue(), test.ballot)
-                by, why = who(session), f"file {upload.name} loaded"
-                enter_cells(desk(), session.id, loaded, who=by, why=why)
-                details = replace(session.details, file_remarks="\n".join(map(str, remarks)))
-                describe(desk(), session.id, details=details, who=by)
-                st.rerun()
+                by, noted = who(session), [str(remark) for remark in remarks]
+                if not cells:
+                    why = f"file {upload.name} loaded"
+                    replace_ballots(desk(), session.id, loaded, remarks=noted, who=by, why=why)
+                    st.rerun()
+                why = f"replaced by the file {upload.name}"
+                changed = partial(
+                    replace_ballots, desk(), session.id, loaded, remarks=noted, who=by, why=why
+                )
+                act("Replace the ballots", "replace-ballots", changed)

@@ -269,6 +269,8 @@ def _kin(file: BatchFile) -> None:
                 _kin_row(other, place)
             if len(lot.batches) > _KIN_SHOWN:
                 st.markdown(f"and {len(lot.batches) - _KIN_SHOWN} more: seek the lot on Batches.")
+            if lot.left:
+                st.markdown(f"{batch_count(lot.left)} made earlier are not counted here.")
 
 
 def _kin_row(other: BatchRecord, place: int) -> None:

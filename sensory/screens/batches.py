@@ -9,17 +9,17 @@ from itertools import groupby
 import streamlit as st
 
 from ..base.errors import RecordError
-from ..release.batch_desk import board
-from ..release.batch_records import AGAIN, BatchRecord, ProductRecord
+from ..release.batch_desk import ON_A_PAGE, board
+from ..release.batch_records import AGAIN, OPEN, BatchRecord, ProductRecord
 from ..release.batches import Batch, RawLot
 from ..release.complaint_desk import open_complaints
 from ..release.prepared_year import load_year
 from ..release.product_desk import enter_batch
 from ..release.trend_words import batch_count
 from .frame import acting, current_frame, desk, go, plain, shown_errors
-from .parts import pressed, way
+from .parts import paged, pressed, way
 
-_LISTED = 30
+_LISTED, _FOUND = 30, 50
 _FIRST_DECISIONS = ("decision", "the planned second tasting", "ballots", "tasting")
 
 
@@ -34,13 +34,12 @@ def page() -> None:
             placeholder="as on the label of the bottle or on the complaint",
         )
         if wanted.strip():
-            matching = desk().seek(wanted)
-            st.subheader(f"{batch_count(len(matching))} for '{plain(wanted.strip())}'")
-            if not matching:
-                st.markdown("Nothing holds these letters. A part of the number is enough.")
-            _rows(matching, "found")
+            _sought(wanted)
         elif products:
-            _board(board(desk()))
+            total = desk().how_many(state=OPEN)
+            st.subheader(f"{batch_count(total)} open")
+            skip = paged(total, ON_A_PAGE, "board-page")
+            _board(board(desk(), most=ON_A_PAGE, skip=skip))
             _complaints()
         if not products:
             _first_steps()
@@ -48,8 +47,21 @@ def page() -> None:
             _enter(products)
 
 
+def _sought(wanted: str) -> None:
+    within = bool(st.session_state.get("find-parts"))
+    matching = desk().seek(wanted, most=_FOUND + 1, within=within)
+    more, name = len(matching) > _FOUND, plain(wanted.strip())
+    count = f"More than {batch_count(_FOUND)}" if more else batch_count(len(matching))
+    st.subheader(f"{count} for '{name}'")
+    if not matching:
+        st.markdown("Nothing holds these letters. A part of the number is enough.")
+    elif more:
+        st.markdown("Only the latest are listed: write more letters.")
+    _rows(matching[:_FOUND], "found")
+    st.checkbox("Also list batches that only contain these letters", key="find-parts")
+
+
 def _board(records: Sequence[BatchRecord]) -> None:
-    st.subheader(f"{batch_count(len(records))} open")
     if not records:
         st.markdown("Every batch on record is released, rejected or reworked.")
     for waits_for, waiting in groupby(sorted(records, key=_urgency), lambda batch: batch.waits_for):

@@ -14,7 +14,7 @@ from ..base.results import Table
 from .frame import go, plain, shown_errors
 
 if TYPE_CHECKING:
-    from streamlit.elements.vega_charts import AltairChart
+    from ..report.figure_parts import Spec
 
 Option = TypeVar("Option")
 
@@ -44,11 +44,11 @@ def scroll(table: Table | Sequence[Mapping[str, object]], height: int | None = N
 
 
 def show_figure(
-    key: str, figure: AltairChart, words: str, width: Literal["stretch", "content"] = "stretch"
+    key: str, figure: Spec, words: str, width: Literal["stretch", "content"] = "stretch"
 ) -> None:
     """A chart, and what it shows in words for who does not see it."""
     with st.container(key=key):
-        st.altair_chart(figure, theme=None, width=width, alt=words)
+        st.vega_lite_chart(spec=figure, theme=None, width=width, alt=words)
 
 
 def choose(
@@ -63,6 +63,17 @@ def choose(
     """One of the options, at first `now`, or the first one where that is none of them."""
     at = next((at for at, option in enumerate(options) if option == now), 0)
     return (place or st).selectbox(label, options, index=at, format_func=words, key=key)
+
+
+def paged(total: int, most: int, key: str) -> int:
+    """How many of the latest batches are skipped; a choice of pages where they do not fit one."""
+    if total <= most:
+        return 0
+    words = {
+        skip: f"{skip + 1} to {min(skip + most, total)} of {total}, counted from the latest"
+        for skip in range(0, total, most)
+    }
+    return choose("Batches", list(words), 0, key, words=lambda skip: words[skip])
 
 
 def download(

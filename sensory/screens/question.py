@@ -16,8 +16,9 @@ from ..catalogue.question import Question
 from ..catalogue.tests import find_kind, kinds, protocol_of
 from ..choices.protocols import Protocol
 from ..report.words import number, percent
-from ..sessions.attempts import IN_TWO, earlier_attempts, planned_second
+from ..sessions.attempts import IN_TWO, planned_second
 from ..sessions.care import Care, care_in_words
+from ..sessions.finding import attempts_on_record
 from ..sessions.session import StoredSession
 from ..sessions.signing import Right
 from ..sessions.workflow import (
@@ -206,7 +207,7 @@ def _agree(session: StoredSession) -> None:
             "One of two tastings of a plan: the counts of the plan decide, on the page Batch. What "
             "stands here beside the question is for a session that is read alone."
         )
-    earlier = earlier_attempts(session, desk().sessions(1000))
+    earlier = attempts_on_record(desk(), session)
     if earlier and not planned_second(session, earlier):
         st.warning(
             f"{several(len(earlier), 'session')} on this batch with this test stand on record. "

@@ -68,7 +68,7 @@ def compared_again_form(record: ProductRecord, known: Sequence[Reference]) -> No
 
 
 def stock_form(record: ProductRecord, reference: Reference) -> None:
-    """How many servings are left, counted by hand: nothing is taken off by itself."""
+    """How many servings are left, counted by hand; each tasting takes off what it needs."""
     name = reference.name
     with st.expander(f"Count the stock of {plain(name)}"):
         key = f"stock-{record.name}"

@@ -8,6 +8,7 @@ import sys
 import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
+from threading import Thread
 from typing import Any
 
 import streamlit as st
@@ -17,6 +18,7 @@ from starlette.routing import BaseRoute
 from ..base.errors import ArgumentError, RecordError
 from ..base.version import __version__
 from ..store.repository import open_store
+from . import opened, worker
 from .places import HOME, kept_in, record_url
 
 _SCRIPT = Path(__file__).with_name("app.py")
@@ -51,6 +53,8 @@ def serve(
         f"sensory {__version__} is at {address}; Ctrl+C stops it.\nThe record is kept in {place}",
         flush=True,
     )
+    worker.start()
+    Thread(target=opened.import_the_rest, daemon=True).start()
     sys.argv = [str(HOME / "app.py")]  # what Streamlit takes for the place of its settings
     st.App(_SCRIPT, routes=routes, middleware=middleware).run(config=given)
 

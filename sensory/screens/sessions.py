@@ -11,6 +11,7 @@ from ..catalogue.question import Question
 from ..catalogue.tests import find_kind, kinds
 from ..sessions.file_kinds import kind_of_file, settings_of_file
 from ..sessions.lines import cells_of_file
+from ..sessions.search import find_sessions
 from ..sessions.session import SessionDetails, StoredSession
 from ..sessions.template import template_xlsx
 from ..sessions.workflow import new_session_id, open_session, read_prepared
@@ -148,16 +149,17 @@ def _new(
 def _on_record() -> None:
     st.subheader("On record")
     with shown_errors():
-        stored = desk().sessions(1000)
+        stored = desk().sessions(_LISTED + 1)
         if not stored:
             st.markdown("Nothing yet. What is opened or typed is kept here.")
             return
-        wanted = st.text_input("Find by title, test or batch", key="find").casefold().strip()
-        matching = [session for session in stored if wanted in _words(session).casefold()]
+        wanted = st.text_input("Find by title, test or batch", key="find").strip()
+        matching = find_sessions(desk(), wanted) if wanted else stored
         for session in matching[:_LISTED]:
             _row(session)
         if len(matching) > _LISTED:
-            st.markdown(f"and {len(matching) - _LISTED} more: write a part of the title above.")
+            left = f"{len(matching) - _LISTED} more" if wanted else "older ones"
+            st.markdown(f"and {left}: write a part of the title above.")
         if pressed("Check the record", "verify"):
             broken = desk().verify()
             for line in broken:
@@ -174,8 +176,3 @@ def _row(session: StoredSession) -> None:
     when.markdown(minute(session.created_at))
     page = "finding" if session.closed else "ballots" if session.agreed else "question"
     way("Open", f"open-{session.id}", page, session.id, primary=False, place=button)
-
-
-def _words(session: StoredSession) -> str:
-    batches = [sample.batch for sample in session.details.samples]
-    return " ".join([session.details.title, find_kind(session.question.protocol).name, *batches])

@@ -8,7 +8,7 @@ from functools import partial
 import pandas as pd
 import streamlit as st
 
-from ..release.batch_desk import month_report, product_trend, usual_base
+from ..release.batch_desk import IN_A_CHART, month_report, product_trend, usual_base
 from ..release.batch_records import BatchRecord, ProductRecord
 from ..release.batch_trend import ProductTrend, attributes_of, line_title, materials_of
 from ..release.month import months_to
@@ -19,7 +19,7 @@ from ..release.trend_words import by_itself
 from ..report.trend_figures import trend_figure, trend_words
 from ..report.words import number
 from .frame import chosen_batch, desk, plain, shown_errors
-from .parts import choose, download, listed, scroll, show_figure, show_table, way
+from .parts import choose, download, listed, paged, scroll, show_figure, show_table, way
 from .worker import pdf_of
 
 _WIDE, _LISTED, _LINES = 1000, 20, "lines"
@@ -49,7 +49,7 @@ def page() -> None:
 
 
 def _charted(record: ProductRecord, rule: ReleaseRule) -> None:
-    latest = desk().batches(product=record.name, most=400)
+    latest = desk().batches(product=record.name, most=IN_A_CHART)
     if not latest:
         st.info("No batch of this product is on record yet.")
         return
@@ -73,11 +73,10 @@ def _charted(record: ProductRecord, rule: ReleaseRule) -> None:
         "should show it.",
     )
     source, usual = sources.get(str(beside), ""), int(base) or None
-    _shown(
-        product_trend(
-            desk(), record.name, since=since, attribute=attribute, beside=source, base=usual
-        )
-    )
+    total = desk().how_many(product=record.name, since=since)
+    skip = paged(total, IN_A_CHART, "trend-page")
+    span = partial(product_trend, desk(), record.name, since=since, most=IN_A_CHART, skip=skip)
+    _shown(span(attribute=attribute, beside=source, base=usual))
     _month(record, end)
 
 

@@ -2,26 +2,26 @@
 
 Why so
 ------
-The report is made in a worker process, which imports `app.py`; hence the guard at its end.
+The worker starts with the server and gets ready by itself: the first document after a start took
+8.7 s, most of it imports and fonts. It is started before Streamlit runs a script; one that is
+started later, in the place of one that died, imports `app.py`, hence the guard at its end. A
+server that is killed takes its worker along.
 """
 
 from __future__ import annotations
 
 import copyreg
 import multiprocessing
-from concurrent.futures import ProcessPoolExecutor
+import os
+from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
-from functools import singledispatch
+from functools import cache
+from threading import Thread
 from types import MappingProxyType
+from typing import TYPE_CHECKING
 
-import streamlit as st
-
-from ..release.batch_file import BatchFile
-from ..release.month import MonthReport
-from ..report.batch_documents import batch_pdf
-from ..report.documents import session_pdf
-from ..report.month_documents import month_pdf
-from ..sessions.finding import SessionReport
+if TYPE_CHECKING:  # the server draws no document
+    from ..report.printed import Shown
 
 
 def _read_only(table: dict[object, object]) -> MappingProxyType[object, object]:
@@ -32,27 +32,44 @@ def _read_only(table: dict[object, object]) -> MappingProxyType[object, object]:
 copyreg.pickle(MappingProxyType, lambda table: (_read_only, (dict(table),)))
 
 
-@st.cache_resource(show_spinner=False)
+@cache
 def _pool() -> ProcessPoolExecutor:
-    return ProcessPoolExecutor(1, mp_context=multiprocessing.get_context("spawn"))
+    spawn = multiprocessing.get_context("spawn")
+    return ProcessPoolExecutor(1, mp_context=spawn, initializer=_end_with_server)
 
 
-@singledispatch
-def made(shown: object) -> bytes:
-    """The document of what is shown."""
-    raise TypeError(f"there is no document of a {type(shown).__name__}")
+def _end_with_server() -> None:
+    Thread(target=_await_end, daemon=True).start()
 
 
-made.register(SessionReport, session_pdf)
-made.register(BatchFile, batch_pdf)
-made.register(MonthReport, month_pdf)
+def _await_end() -> None:
+    if server := multiprocessing.parent_process():
+        server.join()
+        os._exit(0)
 
 
-def pdf_of(shown: SessionReport | BatchFile | MonthReport) -> bytes:
+def _get_ready() -> None:
+    from ..report.printed import get_ready
+
+    get_ready()
+
+
+def _printed(shown: Shown) -> bytes:
+    from ..report.printed import printed
+
+    return printed(shown)
+
+
+def start() -> Future[None]:
+    """Start the worker, which gets ready while the server does."""
+    return _pool().submit(_get_ready)
+
+
+def pdf_of(shown: Shown) -> bytes:
     """The document of a session, a batch or a month, by the worker; one that died is replaced
     once."""
     try:
-        return _pool().submit(made, shown).result(timeout=60)
+        return _pool().submit(_printed, shown).result(timeout=60)
     except BrokenProcessPool:
-        _pool.clear()
-        return _pool().submit(made, shown).result(timeout=60)
+        _pool.cache_clear()
+        return _pool().submit(_printed, shown).result(timeout=60)

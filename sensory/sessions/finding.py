@@ -16,11 +16,10 @@ from .afterwards import done_afterwards
 from .attempts import attempts_in_words, batch_of, earlier_attempts
 from .outcome_names import with_names
 from .outcomes import check_ballots, read_ballots_of
+from .search import ALL
 from .served_beside_plan import Served, served_beside_plan
 from .session import SessionDetails, StoredSession
 from .store import Store
-
-_ALL = 1_000_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -152,10 +151,15 @@ def outcome_of_session(store: Store, session: StoredSession, cells: Cells | None
     return read_ballots_of(checked, session.question)
 
 
+def attempts_on_record(store: Store, session: StoredSession) -> list[StoredSession]:
+    """The earlier sessions on the same batch with the same test, however old they are."""
+    others = store.sessions(ALL, naming=batch_of(session)) if batch_of(session) else []
+    return earlier_attempts(session, others)
+
+
 def _attempts(store: Store, session: StoredSession, outcome: Outcome) -> tuple[str, ...]:
     """What earlier sessions on the same batch do to the risks of this one."""
-    others = store.sessions(_ALL, naming=batch_of(session)) if batch_of(session) else []
-    earlier = earlier_attempts(session, others)
+    earlier = attempts_on_record(store, session)
     shown = {
         attempt.id: entry.why
         for attempt in earlier

@@ -31,8 +31,8 @@ class Learned:
 
 def sessions_to_learn_from(store: Store, test: str, most: int = 20) -> list[StoredSession]:
     """The latest closed sessions with that test, newest first."""
-    latest = store.sessions(_LOOKED_AT)
-    return [each for each in latest if each.closed and each.question.protocol == test][:most]
+    of_test = store.sessions(_LOOKED_AT, naming=test, tests=[test])
+    return [each for each in of_test if each.closed and each.question.protocol == test][:most]
 
 
 def learned_from(store: Store, session: StoredSession) -> Learned:

@@ -111,8 +111,21 @@ def _names_in(stored: object, places: Places) -> set[str]:
 
 def shown(connection: Connection, stored: Stored, places: Places) -> Stored:
     """What is stored, with names where it has references."""
-    known = _persons(connection, _names_in(stored, places))
-    names = {person.reference: person.name for person in known}
+    return named(stored, places, names_of(connection, references_in(stored, places)))
+
+
+def references_in(stored: object, places: Places) -> tuple[str, ...]:
+    """The references to persons at these places."""
+    return tuple(sorted(text for text in _names_in(stored, places) if text.startswith(PREFIX)))
+
+
+def names_of(connection: Connection, references: Iterable[str]) -> dict[str, str]:
+    """The name that each of these persons is shown by, as far as they are known."""
+    return {person.reference: person.name for person in _persons(connection, references)}
+
+
+def named(stored: Stored, places: Places, names: Mapping[str, str]) -> Stored:
+    """What is stored, with these names in the place of their references."""
     return renamed(stored, places, lambda text: names.get(text, text))
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Collection
 
 import sqlalchemy as sa
 
@@ -32,8 +33,11 @@ class Reads(Register):
     def __init__(self, seats: Seats):
         self._seats = seats
 
-    def sessions(self, most: int = 50, *, naming: str = "") -> list[StoredSession]:
-        """The latest sessions, newest first; with `naming`, those that may hold this text.
+    def sessions(
+        self, most: int = 50, *, naming: str = "", tests: Collection[str] = ()
+    ) -> list[StoredSession]:
+        """The latest sessions, newest first; with `naming`, those that may hold this text, and
+        those of `tests`, by their keys.
 
         The text is sought in the description by its longest word, whatever the case; whoever
         asks looks closer. A word that is not ASCII is not sought: all sessions come.
@@ -43,7 +47,9 @@ class Reads(Register):
         word = max(naming.split(), key=len, default="")
         if word.isascii():
             held = sa.func.lower(sa.cast(table.c.details, sa.Text))
-            query = query.where(held.contains(json.dumps(word.lower())[1:-1], autoescape=True))
+            names = held.contains(json.dumps(word.lower())[1:-1], autoescape=True)
+            of_test = table.c.question["protocol"].as_string().in_(tests)
+            query = query.where(sa.or_(names, of_test) if word and tests else names)
         with self._reading() as connection:
             return sessions_of(connection, query)
 

@@ -1,8 +1,17 @@
-"""What the record says of products, references and batches, to anybody or within an action."""
+"""What the record says of products, references and batches, to anybody or within an action.
+
+Why so
+------
+What a row holds is built into its noun once, not at each reading: lists of hundreds of batches are
+read at each rerun of a page. The key is the whole text of the row and the names that it is shown
+with, so nothing has to be given notice of when the record changes or a name is erased.
+"""
 
 from __future__ import annotations
 
+import json
 from contextlib import AbstractContextManager
+from functools import lru_cache
 from typing import Any, TypeVar
 
 import sqlalchemy as sa
@@ -13,11 +22,13 @@ from ..release.batch_records import BatchRecord
 from ..sessions.session import JournalEntry
 from . import people
 from .nouns import KINDS, Noun, id_of, kind_of
-from .rows import Query, entries_of, rows_of
+from .rows import Query, entries_of
 from .tables import register, register_links
 
 AnyNoun = TypeVar("AnyNoun", bound=Noun)
 _NOUN, _LINK = register.c, register_links.c
+_TEXT = sa.cast(_NOUN.content, sa.Text)
+_KEPT = 4096
 
 
 class Register:
@@ -47,6 +58,7 @@ class Register:
         since: str = "",
         until: str = "",
         most: int = 200,
+        skip: int = 0,
     ) -> list[BatchRecord]:
         """The latest batches, oldest first.
 
@@ -56,51 +68,89 @@ class Register:
             Only of this product, or in this state (``open`` or ``done``).
         since, until : str
             Dates of making, ISO 8601, both included.
+        skip : int
+            So many of the latest are left out: those of the pages before.
         """
-        conditions = (
-            (product, _NOUN.product == key_of(product)),
-            (state, _NOUN.state == state),
-            (since, _NOUN.on_date >= since),
-            (until, _NOUN.on_date <= until),
-        )
-        query = sa.select(register).where(
-            _NOUN.kind == "batch", *(condition for given, condition in conditions if given)
-        )
-        latest = query.order_by(_NOUN.on_date.desc(), _NOUN.name.desc()).limit(most)
+        query = sa.select(register).where(*_asked(product, state, since, until))
+        latest = query.order_by(_NOUN.on_date.desc(), _NOUN.name.desc()).limit(most).offset(skip)
         return self._some_nouns(latest)[::-1]
+
+    def how_many(
+        self, *, product: str = "", state: str = "", since: str = "", until: str = ""
+    ) -> int:
+        """How many batches there are of those that `batches` would list."""
+        return self._count(register, *_asked(product, state, since, until))
 
     def linked(self, kind: str, value: str, most: int = 1000) -> list[BatchRecord]:
         """Batches that hang together with a ``lot``, ``rework``, ``session``, ``reference``,
-        ``cause`` or ``complaint`` (its month, or ``open``)."""
+        ``cause`` or ``complaint`` (its month, or ``open``); the latest, oldest first."""
         named = sa.select(_LINK.id).where(_LINK.kind == kind, _LINK.value == key_of(value))
         query = sa.select(register).where(_NOUN.id.in_(named))
-        return self._some_nouns(query.order_by(_NOUN.on_date, _NOUN.name).limit(most))
+        latest = query.order_by(_NOUN.on_date.desc(), _NOUN.name.desc()).limit(most)
+        return self._some_nouns(latest)[::-1]
 
-    def seek(self, text: str, most: int = 50) -> list[BatchRecord]:
-        """Batches whose number, lot, reference, cause or product holds a text; exact numbers
-        first."""
+    def how_many_linked(self, kind: str, value: str) -> int:
+        """How many batches there are of those that `linked` would list."""
+        return self._count(register_links, _LINK.kind == kind, _LINK.value == key_of(value))
+
+    def seek(self, text: str, most: int = 50, *, within: bool = False) -> list[BatchRecord]:
+        """Batches of exactly this number, lot, reference or cause; where there are none, and with
+        `within`, those that hold the text in these or in the product; the exact number first."""
         wanted = key_of(text)
         if not wanted:
             return []
-        beside = sa.select(_LINK.id).where(
-            _LINK.kind.in_(("lot", "rework", "reference", "cause")),
-            _LINK.value.contains(wanted, autoescape=True),
-        )
-        held = sa.or_(
+        beside = sa.select(_LINK.id).where(_LINK.kind.in_(("lot", "rework", "reference", "cause")))
+        own = id_of("batch", wanted)
+        exact = beside.where(_LINK.value == wanted).union(sa.select(sa.literal(own)))
+        part = sa.or_(
             _NOUN.name.contains(wanted, autoescape=True),
             _NOUN.product.contains(wanted, autoescape=True),
-            _NOUN.id.in_(beside),
+            _NOUN.id.in_(beside.where(_LINK.value.contains(wanted, autoescape=True))),
         )
-        exact_first = sa.case((_NOUN.name == wanted, 0), else_=1)
-        query = sa.select(register).where(_NOUN.kind == "batch", held)
-        return self._some_nouns(query.order_by(exact_first, _NOUN.on_date.desc()).limit(most))
+        order = sa.case((_NOUN.id == own, 0), else_=1), _NOUN.on_date.desc()
+        query = sa.select(register).order_by(*order).limit(most)
+        exactly = [] if within else self._some_nouns(query.where(_NOUN.id.in_(exact)))
+        return exactly or self._some_nouns(query.where(_NOUN.kind == "batch", part))
 
     def noun_entries(self, noun: Noun) -> list[JournalEntry]:
         """The journal of a noun, oldest first."""
         with self._reading() as connection:
             return entries_of(connection, id_of(kind_of(noun), noun.name))
 
+    def _count(self, table: sa.Table, *conditions: sa.ColumnElement[bool]) -> int:
+        query = sa.select(sa.func.count()).select_from(table).where(*conditions)
+        with self._reading() as connection:
+            return connection.scalar(query) or 0
+
     def _some_nouns(self, query: Query) -> list[Any]:
         with self._reading() as connection:
-            rows = people.shown(connection, rows_of(connection, query), {"content": people.NOUN})
-        return [KINDS[row["kind"]].from_dict(row["content"]) for row in rows]
+            rows = connection.execute(query.with_only_columns(_NOUN.kind, _TEXT)).all()
+            met = {text: _references(text) for _, text in rows}
+            names = people.names_of(connection, set().union(*met.values()))
+        return [
+            _noun(kind, text, tuple((each, names.get(each, each)) for each in met[text]))
+            for kind, text in rows
+        ]
+
+
+def _asked(product: str, state: str, since: str, until: str) -> list[sa.ColumnElement[bool]]:
+    """Conditions on batches; those that are empty are none."""
+    conditions = (
+        (product, _NOUN.product == key_of(product)),
+        (state, _NOUN.state == state),
+        (since, _NOUN.on_date >= since),
+        (until, _NOUN.on_date <= until),
+    )
+    return [_NOUN.kind == "batch", *(condition for given, condition in conditions if given)]
+
+
+@lru_cache(maxsize=_KEPT)
+def _references(text: str) -> tuple[str, ...]:
+    """The references to persons in the content of a noun."""
+    return people.references_in(json.loads(text), people.NOUN)
+
+
+@lru_cache(maxsize=_KEPT)
+def _noun(kind: str, text: str, names: tuple[tuple[str, str], ...]) -> Noun:
+    """The noun of this content, with these names in the place of their references."""
+    return KINDS[kind].from_dict(people.named(json.loads(text), people.NOUN, dict(names)))

@@ -50,3 +50,20 @@ def to_be_filled(path: Path) -> Repository:
 
     store.close()
     return store
+
+
+def cpu_of(rounds: int, action: Callable[..., object], *given: object) -> float:
+    """Seconds of this process's CPU in the quickest of some rounds: others may use the machine."""
+    times = []
+    for _ in range(rounds):
+        start = process_time()
+        action(*given)
+        times.append(process_time() - start)
+    return min(times)
+
+
+def told(work: str, ours: float, anchor: float, wanted: float) -> None:
+    """Print a line: milliseconds of ours and of the anchor, their ratio, the largest wanted."""
+    ratio = ours / anchor
+    mark = "" if ratio <= wanted else "  RED"
+    print(f"\n{work:>40} {1000 * ours:9.1f} {1000 * anchor:9.1f} {ratio:7.1f} {wanted:7.1f}{mark}")

@@ -263,4 +263,4 @@ def test_limits_of_the_chart_say_their_level():
     question = Question(protocol="PROFILE", alpha=0.2, settings=settings)
     read = read_profile(scores({}), question)
     assert {span.limits.level for span in read.figure.spans} == {0.8}
-    assert "80 %" in json.dumps(profile_figure(read).to_dict())
+    assert "80 %" in json.dumps(profile_figure(read))

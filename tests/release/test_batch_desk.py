@@ -16,13 +16,14 @@ from sensory.choices.two_stage import two_stage_plan
 from sensory.release import batch_desk, product_desk, tastings
 from sensory.release.batches import Disposition, RawLot
 from sensory.release.choice_trend import ChoiceTrend
+from sensory.release.references import Reference
 from sensory.release.rule import ReleaseRule
 from sensory.release.trend import Trend
 from sensory.sessions import workflow
 from sensory.store.repository import Repository
 
 from ..shared import ALL_YES
-from .shared import BY, ONE, PRODUCT, ROLE, desk_with, held, made, scores, triangles
+from .shared import BY, ONE, PRODUCT, ROLE, agreed, desk_with, held, made, scores, triangles
 
 RATED = ReleaseRule(
     test="DIFFERENCE_FROM_CONTROL", limit=1.5, assessors=10, scatter=1.0, decides=ROLE
@@ -207,6 +208,60 @@ def test_a_rule_agreed_later_counts_for_later_batches(store):
     assert tastings.open_tasting(store, "SC-2", who="Mira").question.assessors == 60
 
 
+def test_a_past_month_is_told_by_the_rule_that_held_then(store):
+    made(store, "SC-1", made_on="2026-03-04")
+    held(store, "SC-1", triangles(12, 36))
+    stricter = replace(ONE, beta=0.01, assessors=60)
+    product_desk.agree_rule(store, PRODUCT, stricter, who="Mira", why="stricter from now on")
+    made(store, "SC-2", made_on="2026-04-04")
+    held(store, "SC-2", triangles(20, 60))
+
+    def rule_in(month: str) -> ReleaseRule:
+        return batch_desk.month_report(store, PRODUCT, month).rule
+
+    assert [rule_in("2026-03"), rule_in("2026-04")] == [ONE, stricter]
+    march = batch_desk.month_report(store, PRODUCT, "2026-03")
+    assert not any("rule changed" in remark for remark in march.remarks())
+    assert march.risks() != batch_desk.month_report(store, PRODUCT, "2026-04").risks()
+    # Without a batch of its own: what the journal says of that day, or, before it begins, today's.
+    assert rule_in("2999-01") == rule_in("2025-01") == stricter
+    assert product_desk.rule_on(store, PRODUCT, "2025-01-31") is None
+    made(store, "SC-3", made_on="2026-03-20")
+    held(store, "SC-3", triangles(20, 60))
+    march = batch_desk.month_report(store, PRODUCT, "2026-03")
+    assert march.rule == stricter
+    assert "The rule changed in this month: 1 batch tasted by the one before." in march.remarks()
+
+
+def test_each_tasting_takes_what_it_needs_off_the_stock_of_its_reference(store):
+    """60 servings, 24 a tasting: two tastings leave 12, a session closed again takes nothing."""
+    own = store.noun(Reference, "S1")
+    with store.action(who="Mira", why="counted") as act:
+        act.put_noun(replace(own, stock=60, needed=24), expect=own, what="stock counted")
+
+    def stock() -> float | None:
+        return store.noun(Reference, "S1").stock
+
+    made(store, "SC-1")
+    first = held(store, "SC-1", triangles(12, 36))
+    assert stock() == 36
+    tastings.reopen_and_note(store, first.id, who="Mira", why="a slip of the pen")
+    tastings.close_and_note(store, first.id, who="Mira")
+    assert stock() == 36
+    made(store, "SC-2")
+    unserved = agreed(store, "SC-2")
+    tastings.give_up(store, "SC-2", unserved.id, who="Mira", why="power cut before serving")
+    assert stock() == 36
+    made(store, "SC-3")
+    held(store, "SC-3", triangles(12, 36))
+    assert stock() == 12
+    # The last tasting had its servings: its batch may be released, a further one is not opened.
+    batch_desk.decide(store, "SC-3", Disposition.RELEASE, reason="similar", **BY)
+    made(store, "SC-4")
+    with pytest.raises(RecordError, match="stock of 12 servings is not enough for the 24"):
+        tastings.open_tasting(store, "SC-4", who="Mira")
+
+
 def test_choice_tests_run_in_a_chart_of_counts(store):
     for number in range(1, 13):
         made(store, f"SC-{number}", made_on=f"2026-03-{number:02}")
@@ -255,6 +310,17 @@ def test_the_trend_shows_the_line_that_moved(rated):
     assert set(found.result.signals["line"]) == {"line 2"}
     assert set(found.result.signals["batch"]) == {"SC-10", "SC-12", "SC-14"}
     assert found.attribute == "difference"
+
+
+def test_a_chart_says_what_is_left_out_and_the_pages_before_show_it(rated):
+    latest = batch_desk.product_trend(rated, PRODUCT, most=8)
+    assert latest.remarks[-1] == "6 batches of the span lie outside this chart."
+    before = batch_desk.product_trend(rated, PRODUCT, most=8, skip=8)
+    assert before.remarks[-1] == "8 batches of the span lie outside this chart."
+    charts = [latest.result.points["batch"], before.result.points["batch"]]
+    assert sorted(map(len, charts)) == [6, 8]
+    assert len({*charts[0], *charts[1]}) == 14
+    assert "outside this chart" not in " ".join(batch_desk.product_trend(rated, PRODUCT).says())
 
 
 def test_the_month_counts_what_happened(rated):

@@ -112,3 +112,13 @@ def test_suppliers_of_a_material_stand_side_by_side():
         "sugar S-1": ["SC-2", "SC-4", "SC-6"],
     }
     assert found.remarks == ("Fewer than 3 batches, so no chart: without sugar.",)
+
+
+def test_the_same_batches_are_charted_once_and_a_new_one_anew():
+    records = [record(day, rated(day, sweet=(0.1 * day, 0.2))) for day in range(1, 9)]
+    first = trend_of_batches(records, PROFILE).result
+    assert trend_of_batches(list(records), PROFILE).result is first
+    assert trend_of_batches(records[:-1], PROFILE).result is not first
+    assert trend_of_batches(records, PROFILE, base=4).result is not first
+    moved = [*records[:-1], record(8, rated(8, sweet=(0.9, 0.2)))]
+    assert trend_of_batches(moved, PROFILE).result.points["estimate"].iloc[-1] == 0.9

@@ -16,13 +16,13 @@ from sensory.base.findings import Finding
 from sensory.catalogue import frames, rated, rated_read
 from sensory.release import batch_desk, product_desk, tastings
 from sensory.release.batch_questions import question_of
-from sensory.release.batches import Disposition
+from sensory.release.batches import AttributeLimit, Disposition
 from sensory.release.rule import ReleaseRule
 from sensory.sessions import workflow
 from sensory.sessions.finding import session_report
 from sensory.store.repository import Repository
 
-from .shared import PRODUCT, ROLE, agreed, held, made, with_product
+from .shared import PRODUCT, ROLE, agreed, desk_with, held, made, with_product
 
 MARGINS = {"sweet": 1.2345678, "sour": 1.5, "off note": 1.0}
 PROFILED = ReleaseRule(test="PROFILE", margins=MARGINS, assessors=10, decides=ROLE)
@@ -196,3 +196,36 @@ def test_the_batch_that_release_0_1_0_left_waiting_becomes_decidable(opens, tmp_
     assert file.finding.finding is Finding.UNDECIDED
     assert any("every score was 0" in reason for reason in file.finding.reasons)
     assert old.verify() == []
+
+
+def test_a_mean_outside_the_range_of_the_product_is_said():
+    """Six assessors, batch at 7.0 in sweet and 3.0 in sour, reference at 6.8 and 3.2."""
+    rule = ReleaseRule(test="PROFILE", margins={"sweet": 1.0, "sour": 1.0}, assessors=6)
+    store = desk_with(rule)
+    ranges = (
+        AttributeLimit(attribute="Sweet", high=5.0),
+        AttributeLimit(attribute="sour", low=2.0, high=4.0),
+    )
+    product_desk.tolerate(store, PRODUCT, ranges, who="Mira", why="after the taste of May")
+    made(store, "SC-1")
+    session = agreed(store, "SC-1")
+    rng, cells = np.random.default_rng(4), {}
+    for person in range(6):
+        for sample, sweet, sour in (("SC-1", 7.0, 3.0), ("reference", 6.8, 3.2)):
+            for replicate in (1, 2):
+                cells[len(cells) + 2] = {
+                    "assessor": f"P{person}",
+                    "sample": sample,
+                    "replicate": str(replicate),
+                    "sweet": f"{sweet + rng.normal(0, 0.3):.1f}",
+                    "sour": f"{sour + rng.normal(0, 0.3):.1f}",
+                }
+    mean = np.mean([float(c["sweet"]) for c in cells.values() if c["sample"] == "SC-1"])
+    workflow.enter_cells(store, session.id, cells, who="Mira")
+    tastings.close_and_note(store, session.id, who="Mira")
+    file = batch_desk.batch_file(store, "SC-1")
+    reasons = file.finding.reasons
+    (told,) = [reason for reason in reasons if "range" in reason]
+    assert told.startswith(f"sweet: the mean of SC-1 is {mean:.2f}, above its range (up to 5); its")
+    assert told.endswith("lie wholly outside.")
+    store.close()

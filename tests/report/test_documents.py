@@ -114,14 +114,14 @@ def test_changes_after_the_finding_are_apart(summaries):
 def test_figure_holds_guess_level_estimate_limits_and_agreed_limit(summaries):
     outcome = summaries["reformulation"].outcome
     test = choice_test(TRIANGLE, outcome.counts.correct, outcome.counts.trials)
-    drawn = json.dumps(outcome_figure(outcome.figure).to_dict())
+    drawn = json.dumps(outcome_figure(outcome.figure))
     for value in (1 / 3, test.pc, test.pc_limits.low, test.pc_limits.high, test.pc_upper, 8 / 15):
         assert str(float(value)) in drawn
 
 
 def test_figure_of_a_two_sided_question_has_a_limit_on_both_sides():
     outcome = outcome_of(choice_test(PAIRED, 12, 40, two_sided=True))
-    drawn = json.dumps(outcome_figure(outcome.figure).to_dict())
+    drawn = json.dumps(outcome_figure(outcome.figure))
     assert '"at": 0.65' in drawn
     assert '"at": 0.35' in drawn
 
@@ -130,7 +130,7 @@ def test_chart_draws_infinite_limits_at_the_edge(summaries):
     limits = Interval(low=1.0, high=math.inf, level=0.95)
     span = Span(label="far", estimate=math.inf, limits=limits, margin=1.0)
     figure = replace(summaries["water"].outcome.figure, spans=(span,))
-    drawn = outcome_figure(figure).to_dict()
+    drawn = outcome_figure(figure)
     name = drawn["layer"][1]["data"]["name"]
     rows = drawn["datasets"][name]
     assert all(math.isfinite(row[key]) for row in rows for key in ("low", "high", "estimate"))
@@ -196,7 +196,7 @@ def test_a_reversed_assessor_and_the_lines_of_all_stand_in_the_report(summaries)
 
 
 def test_the_lines_rise_with_the_panel_and_the_reversed_is_named(summaries):
-    chart = lines_figure(summaries["pressing"].outcome).to_dict()
+    chart = lines_figure(summaries["pressing"].outcome)
     assert [panel["title"]["text"] for panel in chart["concat"]] == [
         "sour", "cooked", "bitter", "body",
     ]  # fmt: skip

@@ -105,7 +105,7 @@ def test_numbers_are_those_of_the_records(month, content):
 
 
 def test_bars_count_every_batch_of_the_year(month):
-    rows = [row for rows in months_figure(month).to_dict()["datasets"].values() for row in rows]
+    rows = [row for rows in months_figure(month)["datasets"].values() for row in rows]
     drawn = Counter()
     for row in rows:
         drawn[row["month"]] += row["batches"]

@@ -38,12 +38,12 @@ def choices(year):
 
 @pytest.fixture(scope="module")
 def score_chart(scores):
-    return trend_figure(scores).to_dict()
+    return trend_figure(scores)
 
 
 @pytest.fixture(scope="module")
 def choice_chart(choices):
-    return trend_figure(choices).to_dict()
+    return trend_figure(choices)
 
 
 def datasets(chart):
@@ -149,7 +149,7 @@ def test_choices_have_exact_limits_and_a_range_that_parts_usual_from_unusual(cho
 
 def test_many_batches_stay_readable(year):
     trend = trend_of_batches(year(120, lines=("A", "B", "C")), year.scores)
-    made = trend_figure(trend).to_dict()
+    made = trend_figure(trend)
     assert [one["title"]["text"][:6] for one in made["vconcat"]] == ["Line A", "Line B", "Line C"]
     for rows in made["datasets"].values():
         named = sorted(row["at"] for row in rows if row.get("label"))
@@ -163,7 +163,7 @@ def test_many_batches_stay_readable(year):
 
 def test_most_keeps_the_line_with_something_to_see(year):
     trend = trend_of_batches(year(40, lines=("A", "B", "C", "D")), year.scores)
-    made = trend_figure(trend, most=1).to_dict()
+    made = trend_figure(trend, most=1)
     assert [one["title"]["text"][:6] for one in made["vconcat"]] == ["Line A"]
 
 
@@ -204,7 +204,7 @@ def test_words_tell_what_the_chart_shows(scores):
 def test_lines_without_a_name_are_all_batches(year):
     unnamed = [replace(one, batch=replace(one.batch, line="")) for one in year()]
     trend = trend_of_batches(unnamed, year.scores)
-    (panel,) = trend_figure(trend).to_dict()["vconcat"]
+    (panel,) = trend_figure(trend)["vconcat"]
     assert panel["title"]["text"].startswith("All batches")
     assert "Line" not in trend_words(trend)
     assert trend.says()[0].startswith("No line named: 40 batches")
@@ -219,7 +219,7 @@ def test_profile_draws_the_margin_on_both_sides(year):
         pair = one.latest.differences["difference"]
         tasting = replace(one.latest, test="PROFILE", differences={"sweet": pair})
         rows.append(replace(one, tastings=(tasting,)))
-    chart = trend_figure(trend_of_batches(rows, rule)).to_dict()
+    chart = trend_figure(trend_of_batches(rows, rule))
     marks = {row["y"] for row in datasets(chart) if row.get("what") == "agreed limit 0.8"}
     assert marks == {-0.8, 0.8}
 
@@ -227,9 +227,7 @@ def test_profile_draws_the_margin_on_both_sides(year):
 def test_characteristic_is_binomial(year):
     """66 triangles, limit 30 %: similar up to the largest count with a tail of 5 % or less,
     unless so few are correct that guessing gives it with a chance of 0.001 or less."""
-    rows = [
-        row for row in datasets(characteristic_figure(year.choices).to_dict()) if "chance" in row
-    ]
+    rows = [row for row in datasets(characteristic_figure(year.choices)) if "chance" in row]
     passes = {row["truth"]: row["chance"] for row in rows if row["what"] == "release recommended"}
     most = max(k for k in range(67) if binom.cdf(k, 66, 8 / 15) <= 0.05)
     few = max(k for k in range(67) if binom.cdf(k, 66, 1 / 3) <= 0.001)  # shows nothing
@@ -244,7 +242,7 @@ def test_characteristic_is_binomial(year):
 
 
 def test_characteristic_marks_the_limit_and_is_none_where_no_formula_knows_it(year):
-    marks = [row for row in datasets(characteristic_figure(year.scores).to_dict()) if "text" in row]
+    marks = [row for row in datasets(characteristic_figure(year.scores)) if "text" in row]
     assert {(row["truth"], row["text"]) for row in marks} == {(1.5, "agreed limit 1.5 points")}
     assert characteristic_figure(replace(year.scores, scatter=None)) is None
     profile = ReleaseRule(test="PROFILE", margins={"sweet": 0.8}, assessors=12)

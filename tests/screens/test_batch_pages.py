@@ -113,6 +113,22 @@ def test_the_board_groups_by_what_is_waited_for(url: str, store: Repository):
     assert "0 batches for 'nothing'" in words(app)
 
 
+def test_a_long_board_has_pages_and_a_long_search_says_so(url, store, monkeypatch):
+    entered(store, "SC-2")
+    monkeypatch.setattr("sensory.screens.batches.ON_A_PAGE", 1)
+    monkeypatch.setattr("sensory.screens.batches._FOUND", 1)
+    app = shown("batches", url)
+    assert "2 batches open" in marked(app)
+    pages = app.selectbox(key="board-page")
+    assert pages.options[1] == "2 to 2 of 2, counted from the latest"
+    first = {key for key in keys(app) if key.startswith("batch-")}
+    pages.set_value(1).run()
+    assert first != {key for key in keys(app) if key.startswith("batch-")}
+    app.text_input(key="find-batch").set_value("sw-118").run()
+    assert "More than 1 batch for 'sw-118'" in words(app)
+    assert "Only the latest are listed" in words(app)
+
+
 def test_a_batch_is_entered_and_a_wrong_lot_is_named(url: str, store: Repository):
     lots = "sweetener; SW-9\nacid CA-2"
     app = fill(shown("batches", url), batch_number="SC-7", batch_lots=lots)

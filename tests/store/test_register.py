@@ -106,6 +106,10 @@ def test_batches_by_product_state_and_date(store: Repository):
     assert numbers(state="open", most=2) == ["QC-7", "QC-8"]
     assert numbers(since="2026-03-04", until="2026-03-05") == ["QC-4", "QC-5"]
     assert numbers(product="sloe cordial") == []
+    assert numbers(most=4, skip=4) == ["QC-2", "QC-3", "QC-4", "QC-5"]  # the page before the latest
+    assert numbers(most=4, skip=8) == ["QC-1"]
+    assert [store.how_many(), store.how_many(state="open")] == [9, 6]
+    assert store.how_many(product="Quince cordial", since="2026-03-04", until="2026-03-05") == 2
 
 
 def test_batches_by_what_they_hang_together_with(store: Repository):
@@ -115,6 +119,8 @@ def test_batches_by_what_they_hang_together_with(store: Repository):
     again = replace(record("QC-3"), batch=replace(record("QC-3").batch, rework_of=("QC-1",)))
     entered(store, again)
     assert [one.name for one in store.linked("lot", "sw-7 ")] == ["QC-1", "QC-2", "QC-3"]
+    assert [one.name for one in store.linked("lot", "SW-7", most=2)] == ["QC-2", "QC-3"]
+    assert store.how_many_linked("lot", "SW-7") == 3
     assert store.linked("session", "a" * 32) == [tasted]
     assert store.linked("rework", "qc-1") == [again]
     assert len(store.linked("reference", "Q1")) == 3
@@ -127,10 +133,27 @@ def test_batches_by_what_they_hang_together_with(store: Repository):
 def test_seeking_finds_parts_and_puts_the_whole_number_first(store: Repository):
     for number in ("QC-10", "QC-1", "QC-11"):
         entered(store, record(number))
-    assert store.seek("qc-1")[0].name == "QC-1"
+    assert [one.name for one in store.seek("qc-1")] == ["QC-1"]
+    everywhere = [one.name for one in store.seek("qc-1", within=True)]
+    assert (everywhere[0], sorted(everywhere)) == ("QC-1", ["QC-1", "QC-10", "QC-11"])
     assert len(store.seek("C-1")) == len(store.seek("sw-7")) == len(store.seek("quince")) == 3
     assert store.seek("q1") != []
     assert store.seek("  ") == store.seek("%") == store.seek("QC_1") == []
+
+
+def test_what_did_not_change_is_built_once_and_what_did_is_seen(store: Repository):
+    declared = {"allergens_by": "Nora Sand", "allergens_on": "2026-03-05"}
+    clearance = cleared("QC-1", "Otto Brandt", allergens=("sulphites",), **declared)
+    entered(store, record("QC-1", clearance=clearance))
+    (first,) = store.batches()
+    assert store.batches()[0] is first is store.noun(BatchRecord, "QC-1")
+    changed = replace(first, reference="Q2")
+    entered(store, changed, first)
+    assert store.batches() == [changed]
+    store.erase_person("Nora Sand", who="Otto Brandt", why="asked for it")
+    (erased,) = store.batches()
+    assert erased.clearance.allergens_by == "erased 1"
+    assert erased.reference == "Q2"
 
 
 def test_names_in_a_batch_stand_outside_the_chain_and_can_be_erased(store: Repository):

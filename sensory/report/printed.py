@@ -1,0 +1,34 @@
+"""The document of whatever is shown: a session, a batch, a month."""
+
+from __future__ import annotations
+
+from functools import singledispatch
+
+import typst
+
+from ..release.batch_file import BatchFile
+from ..release.month import MonthReport
+from ..sessions.finding import SessionReport
+from .batch_documents import batch_pdf
+from .documents import FONT_OPTIONS, session_pdf
+from .figure_parts import as_svg, column, dressed, marks
+from .month_documents import month_pdf
+
+Shown = SessionReport | BatchFile | MonthReport
+
+
+@singledispatch
+def printed(shown: object) -> bytes:
+    """The document of what is shown."""
+    raise TypeError(f"there is no document of a {type(shown).__name__}")
+
+
+printed.register(SessionReport, session_pdf)
+printed.register(BatchFile, batch_pdf)
+printed.register(MonthReport, month_pdf)
+
+
+def get_ready() -> None:
+    """Draw a chart and set a page that nobody sees: the first ones load fonts and programs."""
+    as_svg(dressed(marks("rule", [{"at": 0.0}], {"x": column("at:Q")})))
+    typst.compile({"main.typ": b"ready"}, format="pdf", **FONT_OPTIONS)

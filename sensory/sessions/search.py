@@ -1,0 +1,27 @@
+"""Sessions by title, test or batch, however old they are."""
+
+from __future__ import annotations
+
+from ..catalogue.kind import KINDS
+from ..catalogue.tests import find_kind
+from .session import StoredSession
+from .store import Store
+
+ALL = 1_000_000
+"""More sessions than a record holds."""
+
+
+def find_sessions(store: Store, text: str) -> list[StoredSession]:
+    """Every session whose title, test or batch holds the text, newest first."""
+    wanted = " ".join(text.split()).casefold()
+    if not wanted:
+        return []
+    tests = [key for key, kind in KINDS.items() if wanted in kind.name.casefold()]
+    likely = store.sessions(ALL, naming=wanted, tests=tests)
+    return [session for session in likely if wanted in words_of(session).casefold()]
+
+
+def words_of(session: StoredSession) -> str:
+    """What a session is found by."""
+    batches = [sample.batch for sample in session.details.samples]
+    return " ".join([session.details.title, find_kind(session.question.protocol).name, *batches])
