@@ -21,13 +21,12 @@ def best_of(rounds: int, action: Callable[[], object]) -> float:
     return min(times)
 
 
-def cpu_of(rounds: int, action: Callable[[], object]) -> float:
-    """Seconds of the processor in this process, the least of some rounds after a first."""
-    action()
+def cpu_of(rounds: int, action: Callable[..., object], *given: object) -> float:
+    """Seconds of this process's CPU in the quickest of some rounds: others may use the machine."""
     times = []
     for _ in range(rounds):
         start = process_time()
-        action()
+        action(*given)
         times.append(process_time() - start)
     return min(times)
 
@@ -50,16 +49,6 @@ def to_be_filled(path: Path) -> Repository:
 
     store.close()
     return store
-
-
-def cpu_of(rounds: int, action: Callable[..., object], *given: object) -> float:
-    """Seconds of this process's CPU in the quickest of some rounds: others may use the machine."""
-    times = []
-    for _ in range(rounds):
-        start = process_time()
-        action(*given)
-        times.append(process_time() - start)
-    return min(times)
 
 
 def told(work: str, ours: float, anchor: float, wanted: float) -> None:
