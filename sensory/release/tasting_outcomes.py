@@ -100,7 +100,7 @@ def finding_of(
     now = own.pop() if own and not own[-1].aborted else None
     chosen = [now, *beside.values()] if now else []
     outcomes = [_outcome(desk, tasting, known) for tasting in chosen]
-    found = batch_finding(
+    ruled = batch_finding(
         outcomes,
         rule=rule,
         clearance=record.clearance,
@@ -118,7 +118,7 @@ def finding_of(
         for outcome, sample in zip(outcomes, samples, strict=True)
         for sentence in outside_range(outcome, sample, ranges)
     ]
-    return replace(found, reasons=(*found.reasons, *outside))
+    return replace(ruled, reasons=(*ruled.reasons, *outside))
 
 
 def outside_range(outcome: Outcome, sample: str, ranges: Sequence[AttributeLimit]) -> Iterator[str]:
