@@ -150,6 +150,19 @@ class StoredSession(Plain):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class DamagedSession:
+    """A session that is on record and cannot be read any more.
+
+    `title`: empty where that cannot be read either.
+    `why`: what is wrong, in a sentence.
+    """
+
+    id: str
+    title: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class JournalEntry:
     """One entry of the append-only journal."""
 

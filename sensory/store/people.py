@@ -135,11 +135,21 @@ def met_in(connection: Connection, entries: list[JsonObject]) -> list[Person]:
 
 
 def _persons(connection: Connection, texts: Iterable[str]) -> Iterator[Person]:
-    references = (text.removeprefix(PREFIX) for text in texts if text.startswith(PREFIX))
+    known = (text for text in texts if isinstance(text, str) and text.startswith(PREFIX))
+    references = (text.removeprefix(PREFIX) for text in known)
     for some in _batches(references):
         for row in connection.execute(sa.select(people).where(people.c.id.in_(some))):
-            name = row.name if row.erased is None else f"{_ERASED}{row.erased}"
+            name = _readable(row.name) if row.erased is None else f"{_ERASED}{row.erased}"
             yield Person(f"{PREFIX}{row.id}", name, row.erased is not None)
+
+
+def _readable(name: object) -> str:
+    """A name as it is; one that is no text of Unicode any more, as Python writes it."""
+    try:
+        str(name).encode()
+    except UnicodeEncodeError:
+        return ascii(name)
+    return name if isinstance(name, str) else repr(name)
 
 
 def hidden(connection: Connection, entry: JsonObject) -> JsonObject:

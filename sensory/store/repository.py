@@ -165,13 +165,13 @@ class Repository(Reads):
                 entry = entry_for(connection, key, old.who, old.what, old.why, content)
                 append(connection, entry | {"at": old.at})
                 contents.append((key, entry["content"]))
-            sessions, texts = journal.played_again(contents)
-            for columns in sessions.values():
-                put_session(connection, columns, journal.nested(texts))
+            played = journal.played_again(contents)
+            for of, columns in played.sessions.items():
+                put_session(connection, columns, played.cells[of])
             act = Action(connection, {}, set(), who=who, why=why)
             if act._some_sessions(key) != [session] or act.cells(key) != cells:
                 raise RecordError("The journal does not lead to the session and its ballots.")
-            if journal.differing_outcomes(contents, {} if outcome is None else {key: outcome}):
+            if journal.differing_outcome(key, played.outcomes.get(key), outcome):
                 raise RecordError("The journal does not lead to what the session showed.")
             if outcome is not None:
                 values = {"session": key, "content": outcome}

@@ -9,12 +9,14 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
+from ..base.errors import RecordError
 from ..base.records import JsonObject
 from ..serving.ballot_line import SENT
-from ..sessions.session import JournalEntry, StoredSession
+from ..sessions.session import DamagedSession, JournalEntry, StoredSession
 from ..sessions.signing import Person
 from . import people
-from .journal import next_entry
+from .connections import Damage, damage_in, with_any_text
+from .journal import UNREADABLE, next_entry
 from .tables import ballot_cells, journal, sessions, staff
 
 Query = sa.Select[Any]
@@ -42,9 +44,56 @@ def session_of(columns: JsonObject) -> StoredSession:
 
 
 def sessions_of(connection: Connection, query: Query) -> list[StoredSession]:
-    """The sessions that a query gives, with names."""
-    rows = people.shown(connection, rows_of(connection, query), people.COLUMNS)
-    return [session_of(columns) for columns in rows]
+    """The sessions that a query gives, with names; RecordError for a damaged one."""
+    sound, damaged = listed(connection, query)
+    if damaged:
+        raise RecordError(f"This session is damaged on record: {damaged[0].why}")
+    return sound
+
+
+def listed(
+    connection: Connection, query: Query
+) -> tuple[list[StoredSession], list[DamagedSession]]:
+    """The sessions that a query gives, with names, and those that are damaged."""
+    try:
+        return _listed(connection, query)
+    except sa.exc.DBAPIError as error:
+        if damage_in(error) is not Damage.TEXT:
+            raise
+        with with_any_text(connection):
+            return _listed(connection, query)
+
+
+def _listed(
+    connection: Connection, query: Query
+) -> tuple[list[StoredSession], list[DamagedSession]]:
+    rows = rows_of(connection, query)
+    try:
+        named = people.shown(connection, rows, people.COLUMNS)
+        return [session_of(columns) for columns in named], []
+    except UNREADABLE:
+        return _one_by_one(connection, rows)
+
+
+def _one_by_one(
+    connection: Connection, rows: list[JsonObject]
+) -> tuple[list[StoredSession], list[DamagedSession]]:
+    sound, damaged = [], []
+    for row in rows:
+        try:
+            sound.append(session_of(people.shown(connection, row, people.COLUMNS)))
+        except UNREADABLE as error:
+            details = row["details"]
+            title = details.get("title", "") if isinstance(details, dict) else ""
+            words = [_printable(words) for words in (row["id"], title, error)]
+            damaged.append(DamagedSession(id=words[0], title=words[1], why=words[2]))
+    return sound, damaged
+
+
+def _printable(words: object) -> str:
+    """At most a line, of letters that every screen takes."""
+    text = str(words)[:300]
+    return text if text.isprintable() else ascii(text)[1:-1]
 
 
 def cells_of(
@@ -57,6 +106,8 @@ def cells_of(
         query = query.where(cells.line.in_(list(only)))
     lines: dict[int, dict[str, str]] = {}
     for line, name, text in connection.execute(query.order_by(cells.line, cells.name)):
+        if not isinstance(text, str):
+            raise RecordError(f"Row {line}, {name} is damaged on record: {text!r:.60} is no text.")
         lines.setdefault(line, {})[name] = text
     return people.shown(connection, lines, people.CELLS)
 

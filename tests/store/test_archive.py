@@ -594,7 +594,7 @@ def test_entries_of_the_register_among_those_of_a_session_are_reported(store, no
 
 @pytest.mark.parametrize("noun", [None, 3, "batch", [], {"kind": []}, {"kind": "batch"}])
 def test_what_is_no_noun_at_all_is_reported(noun):
-    assert journal.differing_nouns([("x", {"noun": noun})], [], []) == [
+    assert journal.differing_noun("x", noun, None, []) == [
         "What the journal has of x is no product, reference or batch."
     ]
 
