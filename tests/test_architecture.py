@@ -88,7 +88,7 @@ ORDER = {
         nouns journal connections backup versions people rows register checking archive_form
         reads action repository archive migrations.versions.v0005_outcomes
         migrations.versions.v0006_complaints migrations.versions.v0007_staff
-        migrations.versions.v0008_sent_ballots_stand
+        migrations.versions.v0008_sent_ballots_stand migrations.versions.v0009_booths_and_checks
     """,
     "report": """
         words sheets figure_parts figures trend_drawn trend_figures month_figures

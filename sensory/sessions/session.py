@@ -164,7 +164,10 @@ class DamagedSession:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class JournalEntry:
-    """One entry of the append-only journal."""
+    """One entry of the append-only journal.
+
+    `who`, `role`: the person, and as what she acted where that is said, as in ``booth``.
+    """
 
     number: int
     at: str
@@ -173,3 +176,9 @@ class JournalEntry:
     what: str
     why: str
     content: dict[str, Any]
+    role: str = ""
+
+    @property
+    def by(self) -> str:
+        """Who did it, in words."""
+        return f"{self.role} of {self.who}" if self.role else self.who

@@ -20,7 +20,9 @@ from .signing import Person, Signature
 class Store(Protocol):
     """A record that is read, and changed by one action at a time."""
 
-    def action(self, *, who: str, why: str = "") -> AbstractContextManager[Action]: ...
+    def action(
+        self, *, who: str, why: str = "", role: str = ""
+    ) -> AbstractContextManager[Action]: ...
     def sessions(
         self, most: int = 50, *, naming: str = "", tests: Collection[str] = ()
     ) -> list[StoredSession]: ...

@@ -29,6 +29,8 @@ from .nouns import row_of
 START = "0" * 64
 OUTCOME = "outcome"
 """Where an entry holds the SHA-256 of what its session showed."""
+ROLE = "role"
+"""Where an entry says as what a person acted, as in `booth`."""
 STAFF = ("roles", "may", "active")
 """What the record holds of a person who signs, beside the name."""
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import AbstractContextManager, contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import sqlalchemy as sa
@@ -13,6 +13,8 @@ from sqlalchemy.engine import Connection, Engine
 from ..base.errors import RecordError
 from ..base.records import JsonObject
 from ..base.spelling import same_person
+from ..sessions.booth_plans import people_of as seated
+from ..sessions.serving import seats_of
 from ..sessions.session import JournalEntry, StoredSession
 from ..sessions.staff import who_is
 from . import journal, people, tables
@@ -104,7 +106,7 @@ class Repository(Reads):
         return reading(self._engine)
 
     @contextmanager
-    def action(self, *, who: str, why: str = "") -> Iterator[Action]:
+    def action(self, *, who: str, why: str = "", role: str = "") -> Iterator[Action]:
         """One use case: all that is written within it is on record at its end, or nothing.
 
         Nobody else writes meanwhile, so what takes long is computed before.
@@ -115,13 +117,15 @@ class Repository(Reads):
             By whom; stands in each entry of the journal.
         why : str
             Stands in each entry that gives no reason of its own.
+        role : str
+            As what the person acts, where that is not plain, as in ``booth``.
 
         Raises RecordError when the record is busy or cannot be written.
         """
         named: set[str] = set()
         try:
             with writing(self._engine) as connection:
-                act = Action(connection, self._seats, named, who=who, why=why)
+                act = Action(connection, self._seats, named, who=who, why=why, role=role)
                 yield act
                 act.seal()
         finally:
@@ -162,6 +166,7 @@ class Repository(Reads):
             contents = []
             for old in entries:
                 content = {**old.content, "imported": old.number}
+                content |= {journal.ROLE: old.role} if old.role else {}
                 entry = entry_for(connection, key, old.who, old.what, old.why, content)
                 append(connection, entry | {"at": old.at})
                 contents.append((key, entry["content"]))
@@ -193,8 +198,8 @@ class Repository(Reads):
     def erase_person(self, name: str, *, who: str, why: str) -> Erasure:
         """Take a name out of the record; ``erased`` and a number stands there afterwards.
 
-        All spellings that differ in case, spaces and width only are erased together. The
-        ballots stay, and belong to one unnamed person. Free texts are part of the chain and
+        All spellings that differ in case, spaces and width only are erased together, and the
+        links of the person's booths end. The ballots stay, and belong to one unnamed person. Free texts are part of the chain and
         stay as they are: `Erasure.remains` lists those that seem to hold the name.
 
         Raises RecordError when nobody of that name is on record, the person still signs, or the
@@ -205,14 +210,33 @@ class Repository(Reads):
         with writing(self._engine) as connection:
             if who_is([person for person in people_of(connection) if person.active], name):
                 raise RecordError(f"{name} still signs: take the name off the page People first.")
+            self._end_links(connection, name, who)
             entry = entry_for(connection, "", who, "person erased", why, {})
             number, gone = people.erase(connection, name)
             content = {**entry["content"], "erased": sorted(gone), "shown_as": number}
             append(connection, entry | {"content": content})
-            remains = people.mentions(connection, sorted({name, *gone.values()}))
+            spellings = {people.without_booth(typed) for typed in gone.values()}
+            remains = people.mentions(connection, sorted({name, *spellings}))
         remains += [f"The copy {path}" for path in copies_beside(self._engine)]
         remains += without_traces(self._engine)
-        return Erasure(shown_as=f"erased {number}", spellings=len(gone), remains=tuple(remains))
+        return Erasure(
+            shown_as=f"erased {number}", spellings=len(spellings), remains=tuple(remains)
+        )
+
+    def _end_links(self, connection: Connection, name: str, who: str) -> None:
+        """End the booth links of a person who is about to be erased, in whatever session."""
+        act = Action(connection, self._seats, set(), who=who, why="a person was erased")
+        for session_id in people.sessions_of(connection, name):
+            session = act.session(session_id)
+            if session.serving is None:
+                continue
+            seats = seats_of(seated(act, session_id))
+            gone = {
+                seat for typed, seat in seats.items() if same_person(typed) == same_person(name)
+            }
+            left = {key: seat for key, seat in session.serving.booths.items() if seat not in gone}
+            ended = replace(session, serving=replace(session.serving, booths=left))
+            act.put(ended, expect=session, what="booth link ended")
 
     def close(self) -> None:
         """Give back the connections; the next action opens new ones."""

@@ -16,7 +16,7 @@ from ..sessions.session import DamagedSession, JournalEntry, StoredSession
 from ..sessions.signing import Person
 from . import people
 from .connections import Damage, damage_in, with_any_text
-from .journal import UNREADABLE, next_entry
+from .journal import ROLE, UNREADABLE, next_entry
 from .tables import ballot_cells, journal, sessions, staff
 
 Query = sa.Select[Any]
@@ -217,9 +217,15 @@ def unpacked(entry: JsonObject) -> JsonObject:
 
 def entry_of(entry: JsonObject) -> JournalEntry:
     """An unpacked entry for readers: seals and the chain are left out."""
+    content = {key: value for key, value in entry["content"].items() if key != "people"}
+    role, who = content.pop(ROLE, ""), entry["who"]
+    if not role and who.startswith(people.BOOTH_OF):
+        role, who = people.BOOTH_OF.split()[0], who.removeprefix(people.BOOTH_OF)
     return JournalEntry(
-        **{key: entry[key] for key in ("number", "at", "session", "who", "what", "why")},
-        content={key: value for key, value in entry["content"].items() if key != "people"},
+        **{key: entry[key] for key in ("number", "at", "session", "what", "why")},
+        who=who,
+        role=role,
+        content=content,
     )
 
 
