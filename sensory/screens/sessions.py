@@ -13,6 +13,7 @@ from ..sessions.file_kinds import kind_of_file, settings_of_file
 from ..sessions.lines import cells_of_file
 from ..sessions.search import find_sessions
 from ..sessions.session import DamagedSession, SessionDetails, StoredSession
+from ..sessions.soundness import last_check
 from ..sessions.template import template_xlsx
 from ..sessions.workflow import new_session_id, open_session, read_prepared
 from .care import care_of_the_record
@@ -156,6 +157,7 @@ def _on_record() -> None:
         else:
             _found(stored)
     with shown_errors():
+        _last_check()
         _check()
 
 
@@ -177,6 +179,18 @@ def _damaged(damaged: list[DamagedSession]) -> None:
             f"**{plain(name)}** is damaged and cannot be opened: {plain(session.why)} "
             "Restore it from a backup or an archive."
         )
+
+
+def _last_check() -> None:
+    """When the record was last checked by itself, and with what result."""
+    check = last_check(desk())
+    if check is None:
+        return
+    if check.wrong:
+        more = f", and {len(check.wrong) - 1} more" if len(check.wrong) > 1 else ""
+        st.error(f"Daily check, {minute(check.at)}: {plain(check.wrong[0])}{more}")
+    else:
+        st.caption(f"Daily check, {minute(check.at)}: the record is as it was written.")
 
 
 def _check() -> None:

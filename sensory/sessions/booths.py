@@ -294,8 +294,7 @@ def late(store: Store, token: str) -> bool:
 
     Returns whether there were any.
     """
-    there = place_of(store, token)
-    if there is None or not _late(there):
+    if (there := place_of(store, token)) is None or not _late(there):
         return False
     with store.action(who=there.assessor, role=BOOTH) as act:
         at = place_of(act, token)

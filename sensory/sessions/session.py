@@ -163,6 +163,35 @@ class DamagedSession:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Anchor:
+    """The newest entry of the journal. Kept elsewhere, it shows a later rewrite of the record.
+
+    `sha256`: its hash, which holds those of all entries before.
+    """
+
+    number: int
+    sha256: str
+
+    @property
+    def words(self) -> str:
+        """As a report prints it."""
+        return f"Newest journal entry {self.number}, SHA-256 {self.sha256}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Check:
+    """A check of the whole record: when it ended, and a sentence for each thing that was wrong.
+
+    `number`: the newest entry of the journal then, 0 for none.
+    """
+
+    at: str
+    number: int
+    sha256: str
+    wrong: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class JournalEntry:
     """One entry of the append-only journal.
 

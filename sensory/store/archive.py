@@ -21,6 +21,7 @@ from ..base.results import Table
 from ..sessions.filling import fill_outcomes
 from ..sessions.serving import Serving
 from ..sessions.session import JournalEntry, StoredSession
+from ..sessions.soundness import refuse_changed
 from . import archive_form as form
 from . import journal, people
 from .repository import NO_NOUNS, Repository
@@ -72,8 +73,9 @@ def archive_session(
     Its journal stands there as in the chain, so that each hash can be computed again;
     `people.csv` resolves the references. Archives are beyond the reach of `erase_person`.
 
-    Raises RecordError when there is no such session.
+    Raises RecordError when there is no such session, or it was changed outside this program.
     """
+    refuse_changed(store, session_id, "An archive")
     snapshot = store.snapshot(session_id)
     journal_rows = tuple(tuple(entry[name] for name in _JOURNAL) for entry in snapshot.journal)
     known = tuple((*person[:2], str(person.erased).lower()) for person in snapshot.people)

@@ -204,7 +204,7 @@ def _tables_against_journal(connection: Connection, keys: list[str]) -> list[str
         try:
             wrong += differing_session(key, played.sessions.get(key), there.get(key))
             wrong += differing_cells(key, played.cells.get(key, {}), cells.get(key, {}))
-            noun, tied = played.nouns.get(key), links.get(key, [])
+            noun, tied = played.nouns.get(key, ()), links.get(key, [])
             wrong += differing_noun(key, noun, nouns.get(key), tied)
             content = kept.get(key, {}).get("content")
             wrong += differing_outcome(key, played.outcomes.get(key), content)

@@ -106,7 +106,7 @@ class Played:
 
     sessions: dict[str, JsonObject] = field(default_factory=dict)
     cells: dict[str, Lines] = field(default_factory=dict)
-    nouns: dict[str, JsonObject] = field(default_factory=dict)
+    nouns: dict[str, tuple[JsonObject, ...]] = field(default_factory=dict)
     outcomes: dict[str, str | None] = field(default_factory=dict)
 
     def play(self, key: str, content: JsonObject) -> None:
@@ -116,7 +116,7 @@ class Played:
         if OUTCOME in content:
             self.outcomes[key] = content[OUTCOME]
         if holds_noun(content):
-            self.nouns[key] = content["noun"]
+            self.nouns[key] = (content["noun"],)
             return
         if "session" in content:
             self.sessions[key] = dict(content["session"])
@@ -187,16 +187,16 @@ def differing_outcome(key: str, sealed: str | None, kept: object) -> list[str]:
 
 def differing_noun(
     key: str,
-    expected: JsonObject | None,
+    expected: tuple[JsonObject, ...],
     there: JsonObject | None,
     links: list[tuple[str, str]],
 ) -> list[str]:
     """Whether a noun of the register, or what it hangs together with, is not as the journal says.
 
-    `expected`: its kind and content after the journal.
+    `expected`: its kind and content after the journal, or nothing.
     """
     try:
-        row, ties = (None, []) if expected is None else row_of(**expected)
+        row, ties = row_of(**expected[0]) if expected else (None, [])
     except UNREADABLE:
         return [f"What the journal has of {key} is no product, reference or batch."]
     if _normal(row) == _normal(there) and in_order(links) == ties:

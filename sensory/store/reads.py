@@ -9,10 +9,11 @@ import sqlalchemy as sa
 
 from ..base.errors import RecordError
 from ..base.records import JsonObject
-from ..sessions.session import DamagedSession, JournalEntry, StoredSession
+from ..sessions.session import Anchor, Check, DamagedSession, JournalEntry, StoredSession
 from ..sessions.signing import Person
 from . import checking, tables
 from .connections import Damage, damage_in
+from .nouns import Noun, id_of, kind_of
 from .register import Register
 from .rows import (
     cells_of,
@@ -21,6 +22,7 @@ from .rows import (
     last_line,
     lines_of_seat,
     listed,
+    newest_entry,
     people_of,
     sessions_of,
 )
@@ -136,6 +138,26 @@ class Reads(Register):
             if isinstance(cause, sa.exc.DBAPIError) and damage_in(cause) is Damage.FILE:
                 return [f"The file of the record is damaged: {cause.orig}."]
             raise
+
+    def verify_noun(self, noun: Noun) -> list[str]:
+        """The same for a product, a reference or a batch: its entries and its row."""
+        return self.verify(id_of(kind_of(noun), noun.name))
+
+    def newest(self) -> Anchor | None:
+        """The newest entry of the journal; None of an empty one."""
+        with self._reading() as connection:
+            last = newest_entry(connection)
+        return Anchor(number=last.number, sha256=last.sha256) if last else None
+
+    def last_check(self) -> Check | None:
+        """The latest check of the whole record that is noted in it; None before the first."""
+        query = sa.select(tables.checks).order_by(tables.checks.c.at.desc()).limit(1)
+        with self._reading() as connection:
+            row = connection.execute(query).one_or_none()
+        if row is None:
+            return None
+        wrong = tuple(map(str, row.wrong)) if isinstance(row.wrong, list) else ("not readable",)
+        return Check(at=row.at, number=row.number, sha256=row.sha256, wrong=wrong)
 
     def outcome(self, session_id: str) -> JsonObject | None:
         """What a closed session showed, as it was kept, without names; None where nothing is."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from contextlib import AbstractContextManager, contextmanager
+from contextlib import AbstractContextManager, contextmanager, suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -15,7 +15,7 @@ from ..base.records import JsonObject
 from ..base.spelling import same_person
 from ..sessions.booth_plans import people_of as seated
 from ..sessions.serving import seats_of
-from ..sessions.session import JournalEntry, StoredSession
+from ..sessions.session import Check, JournalEntry, StoredSession
 from ..sessions.staff import who_is
 from . import journal, people, tables
 from .action import Action
@@ -101,6 +101,7 @@ class Repository(Reads):
     def __init__(self, engine: Engine):
         super().__init__({})
         self._engine = engine
+        self._checked: Check | None = None
 
     def _reading(self) -> AbstractContextManager[Connection]:
         return reading(self._engine)
@@ -199,8 +200,9 @@ class Repository(Reads):
         """Take a name out of the record; ``erased`` and a number stands there afterwards.
 
         All spellings that differ in case, spaces and width only are erased together, and the
-        links of the person's booths end. The ballots stay, and belong to one unnamed person. Free texts are part of the chain and
-        stay as they are: `Erasure.remains` lists those that seem to hold the name.
+        links of the person's booths end. The ballots stay, and belong to one unnamed person. Free
+        texts are part of the chain and stay as they are: `Erasure.remains` lists those that seem
+        to hold the name.
 
         Raises RecordError when nobody of that name is on record, the person still signs, or the
         reason holds the name.
@@ -237,6 +239,27 @@ class Repository(Reads):
             left = {key: seat for key, seat in session.serving.booths.items() if seat not in gone}
             ended = replace(session, serving=replace(session.serving, booths=left))
             act.put(ended, expect=session, what="booth link ended")
+
+    def note_check(self, check: Check) -> None:
+        """Note a check of the whole record; where it cannot be written, until the program ends."""
+        self._checked = check
+        kept = tables.checks
+        row = {"at": check.at, "number": check.number, "sha256": check.sha256}
+        with suppress(RecordError), writing(self._engine) as connection:
+            connection.execute(sa.delete(kept).where(kept.c.at >= check.at))
+            connection.execute(sa.insert(kept).values(**row, wrong=list(check.wrong)))
+
+    def last_check(self) -> Check | None:
+        """The latest check of the whole record; None before the first."""
+        noted = super().last_check()
+        both = [check for check in (noted, self._checked) if check is not None]
+        return max(both, key=lambda check: check.at, default=None)
+
+    def hash_of_entry(self, number: int) -> str | None:
+        """The hash of an entry of the journal; None where there is none of that number."""
+        query = sa.select(tables.journal.c.sha256).where(tables.journal.c.number == number)
+        with reading(self._engine) as connection:
+            return connection.scalar(query)
 
     def close(self) -> None:
         """Give back the connections; the next action opens new ones."""

@@ -251,6 +251,11 @@ def entry_for(
 
 def append(connection: Connection, entry: JsonObject) -> None:
     """Write an entry after the last one, whose hash it carries."""
-    before = sa.select(journal.c.number, journal.c.sha256).order_by(journal.c.number.desc())
-    last = connection.execute(before.limit(1)).one_or_none()
+    last = newest_entry(connection)
     connection.execute(sa.insert(journal).values(**next_entry(last, **entry)))
+
+
+def newest_entry(connection: Connection) -> Any:
+    """Number and hash of the last entry; None of an empty journal."""
+    last = sa.select(journal.c.number, journal.c.sha256).order_by(journal.c.number.desc())
+    return connection.execute(last.limit(1)).one_or_none()
