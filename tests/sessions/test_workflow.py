@@ -556,7 +556,7 @@ def test_question_changed_behind_its_back_is_noticed(store):
     with sqlite3.connect(store._engine.url.database) as connection:
         connection.execute("UPDATE sessions SET question = ?", (looser,))
     connection.close()
-    with pytest.raises(RecordError, match="changed outside this program. Session .* is not what"):
+    with pytest.raises(RecordError, match=r"changed outside this program\. Session .* is not what"):
         shown(store)
     with pytest.raises(RecordError, match="its digest differs"):
         outcome_of_session(store, store.session(ID))
