@@ -195,7 +195,12 @@ def _last_check() -> None:
 
 def _check() -> None:
     if pressed("Check the record", "verify"):
-        broken = desk().verify()
+        shown = st.empty()
+        with shown.container():
+            bar = st.progress(0.0, "Checking the record")
+            st.button("Stop check", key="verify-stop")  # any click ends this run of the page
+            broken = desk().verify(watched=lambda share: bool(bar.progress(share)))
+        shown.empty()
         for line in broken[:_LISTED]:
             st.error(plain(line))
         if len(broken) > _LISTED:

@@ -8,7 +8,7 @@ so that a use case can be part of another one.
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Callable, Collection
 from contextlib import AbstractContextManager
 from typing import Any, Protocol
 
@@ -38,7 +38,9 @@ class Store(Protocol):
     def people(self) -> list[Person]: ...
     def newest(self) -> Anchor | None: ...
     def last_check(self) -> Check | None: ...
-    def verify(self, session_id: str | None = None) -> list[str]: ...
+    def verify(
+        self, session_id: str | None = None, *, watched: Callable[[float], bool] | None = None
+    ) -> list[str]: ...
 
 
 class Action(Store, Protocol):

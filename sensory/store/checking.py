@@ -266,10 +266,15 @@ def _rows(connection: Connection, keys: list[str] | None = None) -> Iterator[Any
 
 
 def _streamed(connection: Connection, query: sa.Select[Any]) -> Iterator[Any]:
-    """Rows, some at a time; each set as a list, which is quicker than row by row."""
-    result = connection.execution_options(yield_per=_ROWS_AT_ONCE).execute(query)
-    for part in result.partitions():
-        yield from part
+    """Rows of texts and numbers, some at a time; of SQLite as its driver has them, unwrapped."""
+    if connection.dialect.name != "sqlite":
+        result = connection.execution_options(yield_per=_ROWS_AT_ONCE).execute(query)
+        for rows in result.partitions():
+            yield from rows
+        return
+    with connection.execute(query) as unwrapped:
+        while part := unwrapped.cursor.fetchmany(_ROWS_AT_ONCE):
+            yield from part
 
 
 def _content(text: str) -> JsonObject:

@@ -123,8 +123,10 @@ class Played:
         self.sessions.setdefault(key, {}).update(content.get("changed", {}))
         lines = self.cells.setdefault(key, {})
         for line, texts in content.get("cells", {}).items():
-            if written := {name: text for name, text in texts.items() if text}:
-                lines.setdefault(int(line), {}).update(written)
+            if "" in texts.values():
+                texts = {name: text for name, text in texts.items() if text}
+            if texts:
+                lines.setdefault(int(line), {}).update(texts)
         for change in content.get("changes", ()):
             _change(lines, change)
 
