@@ -18,6 +18,7 @@ the journal has, and a text that is no UTF-8 is read again byte by byte.
 from __future__ import annotations
 
 import json
+import sqlite3
 from collections.abc import Callable, Iterable, Iterator
 from typing import Any
 
@@ -273,8 +274,15 @@ def _streamed(connection: Connection, query: sa.Select[Any]) -> Iterator[Any]:
             yield from rows
         return
     with connection.execute(query) as unwrapped:
-        while part := unwrapped.cursor.fetchmany(_ROWS_AT_ONCE):
+        while part := _fetched(unwrapped.cursor):
             yield from part
+
+
+def _fetched(cursor: Any) -> list[Any]:
+    try:
+        return list(cursor.fetchmany(_ROWS_AT_ONCE))
+    except sqlite3.Error as error:
+        raise sa.exc.DBAPIError("rows of the check", None, error) from error
 
 
 def _content(text: str) -> JsonObject:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import json
+import os
 import sqlite3
 import threading
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from enum import Enum, auto
 from functools import lru_cache
 from pathlib import Path
@@ -32,6 +33,8 @@ def engine_for(url: str) -> Engine:
         address = sa.make_url(url)
         if address.get_backend_name() == "sqlite" and address.database:
             Path(address.database).parent.mkdir(parents=True, exist_ok=True)
+            if not address.database.startswith(("file:", ":memory:")):
+                for_its_owner(Path(address.database))
         local = address.get_backend_name() == "sqlite"
         engine = sa.create_engine(address, json_deserializer=_text_only if local else _plain)
     except (sa.exc.ArgumentError, sa.exc.NoSuchModuleError, ImportError, OSError) as error:
@@ -102,6 +105,19 @@ def _long_plain(text: str) -> object:
     return json.loads(text)
 
 
+def for_its_owner(file: Path) -> None:
+    """Make a file, or have it, that nobody else on this machine can read: it holds names.
+
+    What SQLite puts beside it, log and journal, gets the rights of the file.
+    """
+    with suppress(OSError):  # not ours, or not to be written: then SQLite says so
+        os.close(os.open(file, os.O_RDWR | os.O_CREAT, 0o600))
+    for each in (file, *(file.with_name(f"{file.name}{end}") for end in ("-wal", "-shm"))):
+        with suppress(OSError):
+            if each.stat().st_mode & 0o077:
+                each.chmod(0o600)
+
+
 def file_of(engine: Engine) -> Path | None:
     """The file of a SQLite record, or None where the record is no file."""
     name = engine.url.database
@@ -122,6 +138,8 @@ def writing(engine: Engine) -> Iterator[Connection]:
     except sa.exc.IntegrityError as error:
         raise RecordError(f"This does not fit what is on record: {error.orig}.") from error
     except (sa.exc.DBAPIError, sa.exc.TimeoutError) as error:
+        if "readonly database" in str(reason(error)) and file_of(engine) is not None:
+            engine.dispose()  # a connection stays as it was opened; the next one may write again
         raise RecordError(f"{_LOCKED}{reason(error)}.") from error
 
 

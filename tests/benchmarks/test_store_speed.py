@@ -123,7 +123,7 @@ def test_growth(grown: dict[int, dict[str, float]]) -> None:
     assert set(grown) == set(SIZES)
 
 
-CHECKED, BALLOTS = (50, 200), 100  # sessions, and ballots in each
+CHECKED, BALLOTS = (50, 100), 100  # sessions, and ballots in each
 WANTED = 3.0  # microseconds a ballot: 3 s for a million
 
 

@@ -149,6 +149,7 @@ def test_break_of_some_minutes_counts_from_the_own_last_ballot(store, monkeypatc
     assert [after(minutes).minutes for minutes in (0, 3, 9.5)] == [10, 7, 1]
     assert after(10) is None
     assert after(3) is not None  # a clock set back lengthens the break, and nothing else
+    assert after(-600) is None  # nobody waits for the ten hours that it was set back
     assert booth_sittings.next_sitting(store.session(session_id)) is None
     with pytest.raises(RecordError, match="No sitting of this session waits for the leader"):
         booth_sittings.start_sitting(store, session_id, 2, who=BY)
