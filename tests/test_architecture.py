@@ -68,9 +68,9 @@ ORDER = {
     """,
     "sessions": """
         files file_kinds lines outcomes reading serving care session afterwards allergens attempts
-        booth_ballots served_beside_plan template outcome_names signing store search staff workflow
-        replaced spellings booth_plans booth_sittings booths exclusions minors reactions servings
-        served finding learned filling
+        booth_ballots served_beside_plan template outcome_names signing store soundness search staff
+        workflow replaced spellings booth_plans booth_sittings booths exclusions minors reactions
+        servings served finding learned filling
     """,
     "panel": """
         screening_rules screening
@@ -86,9 +86,9 @@ ORDER = {
         migrations.versions.v0001_first_tables migrations.versions.v0002_names_outside
         migrations.versions.v0003_serving migrations.versions.v0004_products_and_batches tables
         nouns journal connections backup versions people rows register checking archive_form
-        reads action repository archive migrations.versions.v0005_outcomes
+        reads action repository archive daily migrations.versions.v0005_outcomes
         migrations.versions.v0006_complaints migrations.versions.v0007_staff
-        migrations.versions.v0008_sent_ballots_stand
+        migrations.versions.v0008_sent_ballots_stand migrations.versions.v0009_booths_and_checks
     """,
     "report": """
         words sheets figure_parts figures trend_drawn trend_figures month_figures

@@ -20,6 +20,7 @@ from ..base.spelling import key_of
 from ..base.version import __version__
 from ..sessions.session import JournalEntry, StoredSession
 from ..sessions.signing import TYPED, Right
+from ..sessions.soundness import refuse_changed, refuse_wrong
 from ..sessions.staff import signature
 from .batch_file import BatchFile, Comment, Kin
 from .batch_records import ENDS, OPEN, BatchRecord, Decision, ProductRecord, lot_key
@@ -85,6 +86,7 @@ def batch_file(desk: Desk, number: str, *, today: str = "") -> BatchFile:
         journal=tuple(_events(desk, record, sessions)),
         printed_at=utc_now(),
         version=__version__,
+        newest=desk.newest(),
     )
 
 
@@ -181,6 +183,7 @@ def decide(
     stands against; for RETEST where the rule has no second tasting.
     """
     record = the_batch(desk, number)
+    refuse_changed_batch(desk, record)
     for name, text in (("name", by), ("role", role), ("reason", reason)):
         if not text.strip():
             raise RecordError(f"The {name} is missing: who decides, in which role, and why?")
@@ -223,6 +226,13 @@ def decide(
             new, what = decided(record, decision), "decided"
         act.put_noun(new, expect=record, what=f"{what} {disposition.value.lower()}")
     return new
+
+
+def refuse_changed_batch(desk: Desk, record: BatchRecord) -> None:
+    """RecordError where the batch or one of its tastings was changed outside the program."""
+    refuse_wrong(desk.verify_noun(record), "A decision")
+    for tasting in record.tastings:
+        refuse_changed(desk, tasting.session, "A decision")
 
 
 def decided(record: BatchRecord, decision: Decision) -> BatchRecord:
@@ -342,6 +352,7 @@ def month_report(desk: Desk, product: str, month: str) -> MonthReport:
         references=_references(desk, product, min(last, utc_now()[:10])),
         printed_at=utc_now(),
         version=__version__,
+        newest=desk.newest(),
     )
 
 

@@ -9,7 +9,7 @@ from datetime import date
 from ..base.results import Cell, Table
 from ..base.spelling import key_of, name_and_role
 from ..catalogue.tests import find_kind
-from ..sessions.session import JournalEntry, StoredSession
+from ..sessions.session import Anchor, JournalEntry, StoredSession
 from ..sessions.signing import signed_words
 from .batch_records import BatchRecord, ProductRecord, Tasting
 from .batches import Clearance
@@ -64,6 +64,7 @@ class BatchFile:
     journal: tuple[JournalEntry, ...]
     printed_at: str
     version: str
+    newest: Anchor | None = None  # entry of the record, to be compared with it later
 
     def facts(self) -> Table:
         """Where it came from: product, date, line, amount, lots, rework, reference."""

@@ -10,6 +10,7 @@ from datetime import date, timedelta
 from ..base.errors import ArgumentError
 from ..base.findings import Finding
 from ..base.results import Cell, Table, several
+from ..sessions.session import Anchor
 from .batch_records import DONE, BatchRecord, Decision
 from .batch_trend import NO_LINE, ProductTrend
 from .batches import Disposition
@@ -44,6 +45,7 @@ class MonthReport:
     references: tuple[ReferenceState, ...]  # in use at the end of the month
     printed_at: str
     version: str
+    newest: Anchor | None = None  # entry of the record, to be compared with it later
 
     def outcomes(self) -> Table:
         """How many batches ended how, this month and on average in the months before."""

@@ -16,7 +16,7 @@ from ..base.records import utc_now
 from ..base.spelling import same_person
 from ..sessions.signing import TYPED, Right
 from ..sessions.staff import signature
-from .batch_desk import against_release, batch_file, decided
+from .batch_desk import against_release, batch_file, decided, refuse_changed_batch
 from .batch_records import BatchRecord, Decision
 from .batches import Disposition
 from .product_desk import Desk, rule_for, the_batch
@@ -30,6 +30,7 @@ def confirm(desk: Desk, number: str, *, by: str, how: str = TYPED) -> BatchRecor
     release.
     """
     file = batch_file(desk, number)
+    refuse_changed_batch(desk, file.record)
     record, rule, proposed = file.record, file.rule, _proposed(file.record)
     if same_person(by) == same_person(proposed.decided_by):
         raise RecordError(

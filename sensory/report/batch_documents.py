@@ -83,7 +83,7 @@ def batch_words(file: BatchFile) -> Words:
         "advice": f"{ADVICE} {SAFETY}",
         "sign": "" if record.state == "done" else f"Decision of {decides}:",
         "footer": f"Batch {record.name} · printed {stamp(file.printed_at)} · program version "
-        f"{file.version}",
+        f"{file.version}" + (f" · {file.newest.words}" if file.newest else ""),
     }
 
 

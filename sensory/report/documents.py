@@ -111,7 +111,8 @@ def session_words(report: SessionReport) -> Words:
         "advice": ADVICE,
         "sign": f"Decision of {details.decides or 'the authorised person'}:",
         "footer": f"Question SHA-256 {report.session.digest} · "
-        f"printed {stamp(report.printed_at)} · program version {report.version}",
+        f"printed {stamp(report.printed_at)} · program version {report.version}"
+        + (f" · {report.newest.words}" if report.newest else ""),
     }
 
 

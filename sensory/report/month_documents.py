@@ -98,7 +98,7 @@ def _fixed(month: MonthReport) -> Words:
         "cost": list(_cost(month)),
         "advice": ADVICE,
         "footer": f"{product}, {month.month} · printed {stamp(month.printed_at)} · program version "
-        f"{month.version}",
+        f"{month.version}" + (f" · {month.newest.words}" if month.newest else ""),
     }
 
 

@@ -6,6 +6,7 @@ checkout calls the same `main`.
 
 from __future__ import annotations
 
+import threading
 from contextlib import suppress
 from functools import partial
 from html import escape
@@ -26,7 +27,7 @@ from sensory.screens.access import (
     visitor,
 )
 from sensory.screens.frame import Frame, plain, remember, shown_errors
-from sensory.screens.places import DEMO, kept_in, record_url
+from sensory.screens.places import DEMO, anchors_file, kept_in, record_url
 from sensory.sessions.signing import Person, Right
 from sensory.sessions.staff import enter_person, who_is
 from sensory.store.repository import Repository, open_store
@@ -49,6 +50,17 @@ def filled(url: str) -> int:
     return fill_outcomes(record(url), who="this program")
 
 
+@st.cache_resource(show_spinner=False)
+def checking_daily(url: str) -> threading.Event:
+    """Once a start: a thread that checks the record once a day; it stops when this is set."""
+    from sensory.store.daily import check_daily
+
+    stop = threading.Event()
+    asked = (record(url), anchors_file(), stop)
+    threading.Thread(target=check_daily, args=asked, name="daily check", daemon=True).start()
+    return stop
+
+
 def main() -> None:
     """Run one page of those that this visitor may see; no other is registered."""
     st.set_page_config(page_title="Against the reference", layout="wide")
@@ -60,6 +72,7 @@ def main() -> None:
         if isinstance(who, Leader):
             url = record_url()
             filled(url)
+            checking_daily(url)
             store, place = record(url), kept_in(url)
             remember(Frame(store=store, demo=DEMO, how=who.how, person=person, place=place), pages)
             way_out(who, person)

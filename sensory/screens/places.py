@@ -40,6 +40,12 @@ def record_url() -> str:
     return os.environ.get("SENSORY_RECORD") or sqlite_url(data_folder() / "record.sqlite3")
 
 
+def anchors_file() -> Path | None:
+    """The file of SENSORY_ANCHORS, to which each sound daily check adds the newest hash."""
+    named = os.environ.get("SENSORY_ANCHORS", "").strip()
+    return Path(named) if named else None
+
+
 def sqlite_url(file: Path) -> str:
     """The URL of a SQLite file.
 

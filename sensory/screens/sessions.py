@@ -12,7 +12,8 @@ from ..catalogue.tests import find_kind, kinds
 from ..sessions.file_kinds import kind_of_file, settings_of_file
 from ..sessions.lines import cells_of_file
 from ..sessions.search import find_sessions
-from ..sessions.session import SessionDetails, StoredSession
+from ..sessions.session import DamagedSession, SessionDetails, StoredSession
+from ..sessions.soundness import last_check
 from ..sessions.template import template_xlsx
 from ..sessions.workflow import new_session_id, open_session, read_prepared
 from .care import care_of_the_record
@@ -149,23 +150,63 @@ def _new(
 def _on_record() -> None:
     st.subheader("On record")
     with shown_errors():
-        stored = desk().sessions(_LISTED + 1)
+        stored, damaged = desk().listed_sessions(_LISTED + 1)
+        _damaged(damaged)
         if not stored:
             st.markdown("Nothing yet. What is opened or typed is kept here.")
-            return
-        wanted = st.text_input("Find by title, test or batch", key="find").strip()
-        matching = find_sessions(desk(), wanted) if wanted else stored
-        for session in matching[:_LISTED]:
-            _row(session)
-        if len(matching) > _LISTED:
-            left = f"{len(matching) - _LISTED} more" if wanted else "older ones"
-            st.markdown(f"and {left}: write a part of the title above.")
-        if pressed("Check the record", "verify"):
-            broken = desk().verify()
-            for line in broken:
-                st.error(plain(line))
-            if not broken:
-                st.success("The record is as it was written.")
+        else:
+            _found(stored)
+    with shown_errors():
+        _last_check()
+        _check()
+
+
+def _found(stored: list[StoredSession]) -> None:
+    wanted = st.text_input("Find by title, test or batch", key="find").strip()
+    matching = find_sessions(desk(), wanted) if wanted else stored
+    for session in matching[:_LISTED]:
+        _row(session)
+    if len(matching) > _LISTED:
+        left = f"{len(matching) - _LISTED} more" if wanted else "older ones"
+        st.markdown(f"and {left}: write a part of the title above.")
+
+
+def _damaged(damaged: list[DamagedSession]) -> None:
+    """Sessions that cannot be read any more; all others work."""
+    for session in damaged:
+        name = session.title or f"Session {session.id}"
+        st.error(
+            f"**{plain(name)}** is damaged and cannot be opened: {plain(session.why)} "
+            "Restore it from a backup or an archive."
+        )
+
+
+def _last_check() -> None:
+    """When the record was last checked by itself, and with what result."""
+    check = last_check(desk())
+    if check is None:
+        return
+    if check.wrong:
+        more = f", and {len(check.wrong) - 1} more" if len(check.wrong) > 1 else ""
+        st.error(f"Daily check, {minute(check.at)}: {plain(check.wrong[0])}{more}")
+    else:
+        st.caption(f"Daily check, {minute(check.at)}: the record is as it was written.")
+
+
+def _check() -> None:
+    if pressed("Check the record", "verify"):
+        shown = st.empty()
+        with shown.container():
+            bar = st.progress(0.0, "Checking the record")
+            st.button("Stop check", key="verify-stop")  # any click ends this run of the page
+            broken = desk().verify(watched=lambda share: bool(bar.progress(share)))
+        shown.empty()
+        for line in broken[:_LISTED]:
+            st.error(plain(line))
+        if len(broken) > _LISTED:
+            st.error(f"and {len(broken) - _LISTED} more")
+        if not broken:
+            st.success("The record is as it was written.")
 
 
 def _row(session: StoredSession) -> None:

@@ -45,17 +45,17 @@ def done_afterwards(entries: Sequence[JournalEntry]) -> tuple[str, ...]:
 def _lines(entry: JournalEntry) -> list[str]:
     lines = []
     if entry.what == "reopened":
-        lines.append(f"{entry.at}: ballots opened again by {entry.who}. Reason: {entry.why}")
+        lines.append(f"{entry.at}: ballots opened again by {entry.by}. Reason: {entry.why}")
     for change in entry.content.get("changes", []):
         place = f"row {change['line']}, {change['name']}"
         words = f"{change['old']!r} became {change['new']!r}"
-        lines.append(f"{entry.at}: {place}: {words} ({entry.who})")
+        lines.append(f"{entry.at}: {place}: {words} ({entry.by})")
     if entry.what in _SERVING:
-        lines.append(f"{entry.at}: {entry.what}: {entry.why} ({entry.who})")
+        lines.append(f"{entry.at}: {entry.what}: {entry.why} ({entry.by})")
     if entry.what == "late ballot":
-        lines.append(f"{entry.at}: {entry.why} ({entry.who})")
+        lines.append(f"{entry.at}: {entry.why} ({entry.by})")
     if entry.what == "described":
-        lines += [f"{entry.at}: {words} ({entry.who})" for words in _described(entry.content)]
+        lines += [f"{entry.at}: {words} ({entry.by})" for words in _described(entry.content)]
     return lines
 
 

@@ -110,8 +110,10 @@ def _break(session: StoredSession, before: Iterable[BallotLine], now: int) -> in
     done = [at for line in before for at in (line.sent, line.left_out) if at]
     if not done:
         return 0
-    over = datetime.fromisoformat(max(done)) + timedelta(minutes=breaks.minutes)
-    left = (over - datetime.fromisoformat(utc_now())).total_seconds()
+    last, at = datetime.fromisoformat(max(done)), datetime.fromisoformat(utc_now())
+    if at < last:  # the clock was set back since: nobody waits for hours
+        return 0
+    left = (last + timedelta(minutes=breaks.minutes) - at).total_seconds()
     return max(0, ceil(left / 60))
 
 

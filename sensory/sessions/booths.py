@@ -43,6 +43,7 @@ from .booth_plans import cups_of, hash_of, to_be_planned_again
 from .booth_sittings import Halt, halt_of
 from .care import told_before
 from .session import StoredSession
+from .signing import BOOTH
 from .store import Action, Store
 
 _TOKEN = re.compile(r"([0-9a-f]{32})\.([A-Za-z0-9_-]{32})")
@@ -293,10 +294,9 @@ def late(store: Store, token: str) -> bool:
 
     Returns whether there were any.
     """
-    there = place_of(store, token)
-    if there is None or not _late(there):
+    if (there := place_of(store, token)) is None or not _late(there):
         return False
-    with store.action(who=f"booth of {there.assessor}") as act:
+    with store.action(who=there.assessor, role=BOOTH) as act:
         at = place_of(act, token)
         marks = _late(at) if at else {}
         if at and marks and at.session.serving:
@@ -362,7 +362,7 @@ def _at_booth(store: Store, token: str) -> Iterator[tuple[Action, Place]]:
             )
         if to_be_planned_again(at.session):
             raise RecordError("The panel leader plans this session again; what was sent is kept.")
-        with whole.action(who=f"booth of {at.assessor}") as act:
+        with whole.action(who=at.assessor, role=BOOTH) as act:
             yield act, at
 
 

@@ -30,7 +30,9 @@ MOST_ROWS = 50_000
 MOST_COLUMNS = 200
 # Of a whole workbook: a few hundred KiB packed can hold millions, at 500 bytes and 10 µs each.
 MOST_CELLS = 500_000
-_LAST_ROW = 2**20
+_LAST_ROW = 4 * MOST_ROWS
+"""Empty rows cost time too: a sheet may have some that were formatted, not a million."""
+_ROW = re.compile(rb"<(?:\w+:)?row(?=[\s/>])(?:[^>]{0,400}?\sr\s*=\s*[\"'](\d{1,20}))?")
 _MOST_STRINGS = 250_000
 _STRING = re.compile(rb"<(?:\w+:)?si[\s/>]")
 _HEADER_WITHIN = 20
@@ -172,6 +174,10 @@ def _check_size(packed: zipfile.ZipFile) -> None:
     if sum(entry.file_size for entry in packed.infolist()) > MOST_UNPACKED:
         raise _too_large()
     for name in packed.namelist():
+        if "sheet" in name.lower() and name.lower().endswith(".xml"):
+            for count, row in enumerate(_ROW.finditer(packed.read(name)), start=1):
+                if max(count, int(row.group(1) or 0)) > _LAST_ROW:
+                    raise _too_large()
         if "sharedstrings" in name.lower():
             strings = sum(1 for _ in _STRING.finditer(packed.read(name)))
             if strings > _MOST_STRINGS:
@@ -200,7 +206,7 @@ def _sheet_lines(sheet: Any) -> Iterator[tuple[int, list[str]]]:
     for number, line in enumerate(
         sheet.iter_rows(values_only=True, max_col=MOST_COLUMNS + 1), start=1
     ):
-        if number > _LAST_ROW:  # more than any spreadsheet has; an empty row costs time too
+        if number > _LAST_ROW:
             raise _too_large()
         if line.count(None) == len(line):
             continue
@@ -360,7 +366,7 @@ def _too_large() -> BallotError:
     return _unreadable(
         "it is too large",
         f"At most {MOST_BYTES // 2**20} MiB, {MOST_ROWS:,} rows, {MOST_COLUMNS} columns and "
-        f"{MOST_CELLS:,} cells; split the file.",
+        f"{MOST_CELLS:,} cells; split the file, and delete empty rows below the ballots.",
     )
 
 

@@ -18,7 +18,8 @@ from .outcome_names import with_names
 from .outcomes import check_ballots, read_ballots_of
 from .search import ALL
 from .served_beside_plan import Served, served_beside_plan
-from .session import SessionDetails, StoredSession
+from .session import Anchor, SessionDetails, StoredSession
+from .soundness import refuse_changed
 from .store import Store
 
 
@@ -31,6 +32,7 @@ class SessionReport:
     `printed_at`, `version`: time of this report and version of the program.
     `attempts`: earlier sessions on the same batch, and what they do to the risks.
     `served`: what was served beside what was planned, where there is a plan.
+    `newest`: the newest entry of the record, to be compared with it later.
     """
 
     session: StoredSession
@@ -40,6 +42,7 @@ class SessionReport:
     version: str = ""
     attempts: tuple[str, ...] = ()
     served: Served | None = None
+    newest: Anchor | None = None
 
     @property
     def details(self) -> SessionDetails:
@@ -112,9 +115,9 @@ class SessionReport:
 def session_report(store: Store, session_id: str, *, version: str) -> SessionReport:
     """The finding of a closed session with all that its report states.
 
-    Raises RecordError when the session is not closed, or the frozen question no longer has its
-    digest.
+    Raises RecordError when the session is not closed, or was changed outside this program.
     """
+    refuse_changed(store, session_id, "The finding")
     session, cells = store.session(session_id), store.cells(session_id)
     outcome = outcome_of_session(store, session, cells)
     return SessionReport(
@@ -125,6 +128,7 @@ def session_report(store: Store, session_id: str, *, version: str) -> SessionRep
         version=version,
         attempts=_attempts(store, session, outcome),
         served=served_beside_plan(session, cells),
+        newest=store.newest(),
     )
 
 

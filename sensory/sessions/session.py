@@ -150,8 +150,53 @@ class StoredSession(Plain):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class DamagedSession:
+    """A session that is on record and cannot be read any more.
+
+    `title`: empty where that cannot be read either.
+    `why`: what is wrong, in a sentence.
+    """
+
+    id: str
+    title: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Anchor:
+    """The newest entry of the journal. Kept elsewhere, it shows a later rewrite of the record.
+
+    `sha256`: its hash, which holds those of all entries before.
+    """
+
+    number: int
+    sha256: str
+
+    @property
+    def words(self) -> str:
+        """As a report prints it."""
+        return f"Newest journal entry {self.number}, SHA-256 {self.sha256}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Check:
+    """A check of the whole record: when it ended, and a sentence for each thing that was wrong.
+
+    `number`: the newest entry of the journal then, 0 for none.
+    """
+
+    at: str
+    number: int
+    sha256: str
+    wrong: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class JournalEntry:
-    """One entry of the append-only journal."""
+    """One entry of the append-only journal.
+
+    `who`, `role`: the person, and as what she acted where that is said, as in ``booth``.
+    """
 
     number: int
     at: str
@@ -160,3 +205,9 @@ class JournalEntry:
     what: str
     why: str
     content: dict[str, Any]
+    role: str = ""
+
+    @property
+    def by(self) -> str:
+        """Who did it, in words."""
+        return f"{self.role} of {self.who}" if self.role else self.who

@@ -37,6 +37,8 @@ _WORDS = {
     Right.DECIDE: "decide on batches",
     Right.MANAGE: "manage people",
 }
+BOOTH = "booth"
+"""As what an assessor acts at a booth; stands in the journal beside the name."""
 ANYBODY = "the authorised person of the plant"
 """The role in a release rule that everybody fills who may decide on batches."""
 
@@ -104,5 +106,5 @@ class Signature(Plain):
 def signed_words(entry: JournalEntry) -> str:
     """Who did what an entry says: the signature where it carries one."""
     if "signed" not in entry.content:
-        return entry.who
+        return entry.by
     return Signature.from_dict(entry.content["signed"]).words

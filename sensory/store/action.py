@@ -17,7 +17,7 @@ from ..serving.ballot_line import SENT, stands_once_sent
 from ..sessions.session import StoredSession
 from ..sessions.signing import Person, Signature
 from . import people, tables
-from .journal import OUTCOME, STAFF
+from .journal import OUTCOME, ROLE, STAFF
 from .nouns import Noun, id_of, kind_of, row_of
 from .reads import Reads, Seats
 from .rows import (
@@ -44,10 +44,17 @@ class Action(Reads):
     """
 
     def __init__(
-        self, connection: Connection, seats: Seats, named: set[str], *, who: str, why: str
+        self,
+        connection: Connection,
+        seats: Seats,
+        named: set[str],
+        *,
+        who: str,
+        why: str,
+        role: str = "",
     ):
         super().__init__(seats)
-        self._connection, self._who, self._why = connection, who, why
+        self._connection, self._who, self._why, self._role = connection, who, why, role
         self._named = named
         self._signed: Signature | None = None
         self._known: dict[str, StoredSession] = {}
@@ -58,10 +65,10 @@ class Action(Reads):
         yield self._connection
 
     @contextmanager
-    def action(self, *, who: str, why: str = "") -> Iterator[Action]:
+    def action(self, *, who: str, why: str = "", role: str = "") -> Iterator[Action]:
         """A use case that is part of this one, in the same transaction, by whom it is done."""
         part = copy(self)
-        part._who, part._why = who, why
+        part._who, part._why, part._role = who, why, role
         yield part
 
     def sign(self, signed: Signature) -> Signature:
@@ -218,6 +225,8 @@ class Action(Reads):
     def _entry(self, key: str, what: str, why: str, content: JsonObject) -> JsonObject:
         if key in self._digests:
             content = {**content, OUTCOME: self._digests.pop(key)}
+        if self._role:
+            content = {**content, ROLE: self._role}
         if self._signed is not None:
             content = {**content, "signed": self._signed.to_dict()}
         return entry_for(self._connection, key, self._who, what, why or self._why, content)

@@ -21,6 +21,7 @@ from ..base.results import Table
 from ..sessions.filling import fill_outcomes
 from ..sessions.serving import Serving
 from ..sessions.session import JournalEntry, StoredSession
+from ..sessions.soundness import refuse_changed
 from . import archive_form as form
 from . import journal, people
 from .repository import NO_NOUNS, Repository
@@ -72,8 +73,9 @@ def archive_session(
     Its journal stands there as in the chain, so that each hash can be computed again;
     `people.csv` resolves the references. Archives are beyond the reach of `erase_person`.
 
-    Raises RecordError when there is no such session.
+    Raises RecordError when there is no such session, or it was changed outside this program.
     """
+    refuse_changed(store, session_id, "An archive")
     snapshot = store.snapshot(session_id)
     journal_rows = tuple(tuple(entry[name] for name in _JOURNAL) for entry in snapshot.journal)
     known = tuple((*person[:2], str(person.erased).lower()) for person in snapshot.people)
@@ -118,9 +120,9 @@ def read_archive(content: bytes) -> Archive:
     try:
         named = people.renamed(list(map(unpacked, raw)), people.ENTRY, name_of)
         contents = [(session.id, entry["content"]) for entry in named]
-        sessions, texts = journal.played_again(contents)
-        (columns,) = sessions.values()
-        leads_to = session_of(columns), journal.nested(texts)
+        played = journal.played_again(contents)
+        (columns,) = played.sessions.values()
+        leads_to = session_of(columns), played.cells[session.id]
         entries = tuple(map(entry_of, named))
     except (ValueError, TypeError, KeyError, AttributeError, RecursionError) as error:
         raise RecordError(f"{form.JOURNAL} of the archive cannot be read: {error!r}.") from error
@@ -130,7 +132,7 @@ def read_archive(content: bytes) -> Archive:
         raise RecordError("The journal of the archive does not lead to its session and ballots.")
     kept = files.get(form.OUTCOME)
     outcome = None if kept is None else form.json_object(kept, form.OUTCOME)
-    if journal.differing_outcomes(contents, {} if outcome is None else {session.id: outcome}):
+    if journal.differing_outcome(session.id, played.outcomes.get(session.id), outcome):
         raise RecordError(f"The journal of the archive does not lead to its {form.OUTCOME}.")
     return Archive(
         session=session,
@@ -286,7 +288,7 @@ def _journal(content: bytes, session_id: str) -> list[JsonObject]:
         entry: JsonObject = {**dict(zip(_JOURNAL, row, strict=True)), "number": number}
         own = journal.sound(entry, number=number, before=entry["before"])
         if not own or number <= last or entry["session"] != session_id:
-            raise RecordError(f"In the archive: {journal.not_as_written(entry)}")
+            raise RecordError(f"In the archive: {journal.not_as_written(number)}")
         entries.append(entry)
         last = number
     return entries

@@ -116,7 +116,7 @@ def packed(
         for name, content in sorted(whole.items()):
             entry = zipfile.ZipInfo(name)  # dated 1980: the time is no part of the content
             entry.compress_type = zipfile.ZIP_DEFLATED
-            entry.external_attr = 0o644 << 16
+            entry.external_attr = 0o600 << 16  # it holds names
             zipped.writestr(entry, content)
     return made.getvalue()
 

@@ -12,7 +12,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Engine
 
 from ..base.errors import RecordError
-from .connections import file_of, reason
+from .connections import file_of, for_its_owner, reason
 
 
 def copy_sqlite(engine: Engine, to: Path) -> None:
@@ -33,6 +33,7 @@ def copy_sqlite(engine: Engine, to: Path) -> None:
         raise RecordError(f"{to} is there already and is not written over: choose another name.")
     part = to.with_name(f"{to.name}.{os.getpid()}.part")
     try:
+        for_its_owner(part)
         _copy(engine, part)
         part.rename(to)
     except (sqlite3.Error, sa.exc.SQLAlchemyError, OSError) as error:

@@ -3,100 +3,247 @@
 Why so
 ------
 The chain shows changes, not who made them. Somebody who rewrites the last entries with their
-hashes, tables included, is found only by a hash kept elsewhere: the report prints the digest of
-its question, an archive has its own sum. `verify(session_id)` is quick: its entries, their
-neighbours, no number missing, its tables; the chain from the first entry is left to `verify()`.
+hashes, tables included, is found only by a hash kept elsewhere: the report prints the newest
+one, an archive has its own sum. `verify(session_id)` is quick: its entries, their neighbours, no
+number missing, its tables; the chain from the first entry is left to `verify()`.
+
+A record of a million ballots is checked as a stream: entries as rows, then some sessions at a
+time, in memory that depends on the biggest session only. Rows are tuples and cells are compared
+as nested dictionaries, since a Python step for each cell is what the time goes into.
+
+A damaged file answers too: what is no JSON, no text or of another type is unlike everything that
+the journal has, and a text that is no UTF-8 is read again byte by byte.
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator
+import sqlite3
+from collections.abc import Callable, Iterable, Iterator
+from typing import Any
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
+from ..base.errors import RecordError
 from ..base.records import JsonObject
+from .connections import Damage, damage_in, with_any_text
 from .journal import (
+    STAFF,
     START,
-    broken_links,
-    differences,
-    differing_nouns,
-    differing_outcomes,
+    UNREADABLE,
+    Lines,
+    Played,
+    differing_cells,
+    differing_noun,
+    differing_outcome,
     differing_people,
+    differing_session,
     differing_staff,
+    in_order,
     not_as_written,
-    sound,
+    seals_in,
+    sound_row,
 )
 from .rows import rows_of
 from .tables import (
+    SCHEMA_VERSION,
     ballot_cells,
     journal,
     outcomes,
     people,
     register,
     register_links,
+    schema,
     sessions,
     staff,
 )
 
-_AT_ONCE = 200
+Watched = Callable[[float], bool]
+"""Told now and then which share is done; the check stops where it answers False."""
+
+_KEYS_AT_ONCE, _ROWS_AT_ONCE = 50, 2_000
 _KEYS = {
     table: table.c["id" if "id" in table.c else "session"]
     for table in (sessions, journal, ballot_cells, register, register_links, outcomes)
 }
 """Where each table says to which session or noun a row belongs."""
+_CHAIN_SHARE = 0.4
+STOPPED = "The check was stopped before its end; so nothing is known of the record."
 
 
-def whole_record(connection: Connection) -> list[str]:
-    """A sentence for each entry, session, cell or name that is not as it was written."""
-    sealed: list[JsonObject] = []
-    signing: list[JsonObject] = []
-    if broken := broken_links(_noting_people(_entries(connection), sealed, signing)):
+def checked(
+    connection: Connection, session_id: str | None, watched: Watched | None = None
+) -> list[str]:
+    """A sentence for each entry, session, cell or name that is not as it was written.
+
+    Of the whole record, or of one session. Raises RecordError where it was stopped.
+    """
+
+    def sentences() -> list[str]:
+        if session_id is not None:
+            return _one_session(connection, session_id)
+        return _whole_record(connection, watched or (lambda share: True))
+
+    try:
+        wrong = sentences()
+    except sa.exc.DBAPIError as error:
+        if damage_in(error) is not Damage.TEXT:
+            raise
+        with with_any_text(connection):
+            wrong = sentences() or ["A text of the record is no text of Unicode."]
+    return [line if line.isprintable() else ascii(line)[1:-1] for line in wrong]
+
+
+def _whole_record(connection: Connection, watched: Watched) -> list[str]:
+    seals: JsonObject = {}
+    signing: JsonObject = {}
+    if broken := _broken_links(connection, seals, signing, watched):
         return broken
-    union = sa.union(*(sa.select(column) for column in _KEYS.values()))
-    keys = sorted(filter(None, connection.scalars(union)))
-    wrong = []
-    for start in range(0, len(keys), _AT_ONCE):
-        wrong += _tables_against_journal(connection, keys[start : start + _AT_ONCE])
-    wrong += differing_people(sealed, rows_of(connection, sa.select(people)))
-    return wrong + differing_staff(signing, rows_of(connection, sa.select(staff)))
+    keys, wrong = _all_keys(connection)
+    for start in range(0, len(keys), _KEYS_AT_ONCE):
+        _go_on(watched, _CHAIN_SHARE + (1 - _CHAIN_SHARE) * start / len(keys))
+        wrong += _tables_against_journal(connection, keys[start : start + _KEYS_AT_ONCE])
+    wrong += differing_people(seals, rows_of(connection, sa.select(people)))
+    wrong += differing_staff(signing, rows_of(connection, sa.select(staff)))
+    versions = list(connection.scalars(sa.select(schema.c.version)))
+    if versions != [SCHEMA_VERSION]:
+        wrong.append(f"The version of the record is {versions}, not [{SCHEMA_VERSION}].")
+    return wrong
 
 
-def one_session(connection: Connection, session_id: str) -> list[str]:
-    """The same for one session: its entries and their neighbours, no number missing, tables."""
+def _go_on(watched: Watched, share: float) -> None:
+    if not watched(share):
+        raise RecordError(STOPPED)
+
+
+def _one_session(connection: Connection, session_id: str) -> list[str]:
+    """Its entries and their neighbours, no number missing, tables."""
     count = sa.select(sa.func.count(journal.c.number), sa.func.max(journal.c.number))
     entries, last = connection.execute(count).one()
     wrong = [] if entries == (last or 0) else ["Numbers of the journal are missing."]
     befores = _neighbours(connection, session_id)
-    for entry in _entries(connection, [session_id]):
-        number = entry["number"]
-        hash_before, follows = befores[number]
-        before = START if number == 1 else hash_before or ""
-        if follows not in (None, entry["sha256"]) or not sound(entry, number=number, before=before):
-            wrong.append(not_as_written(entry))
+    for row in _rows(connection, [session_id]):
+        hash_before, follows = befores[row[0]]
+        before = START if row[0] == 1 else hash_before or ""
+        if follows not in (None, row[8]) or not sound_row(row, number=row[0], before=before):
+            wrong.append(not_as_written(row[0]))
     return wrong or _tables_against_journal(connection, [session_id])
+
+
+def _broken_links(
+    connection: Connection, seals: JsonObject, signing: JsonObject, watched: Watched
+) -> list[str]:
+    """A sentence for each entry that is not as it was written, is missing, or was put in.
+
+    What the entries say of names is added to `seals`, and to `signing` what those of the record
+    as a whole say of people who sign.
+    """
+    last = connection.scalar(sa.select(sa.func.max(journal.c.number))) or 1
+    broken, before, number = [], START, 0
+    for row in _rows(connection):
+        number += 1
+        if not sound_row(row, number=number, before=before):
+            broken.append(not_as_written(row[0]))
+            number = row[0]
+        before, text = row[8], row[6]
+        if not broken and ('"people"' in text or '"erased"' in text or '"staff"' in text):
+            content = _content(text)
+            seals |= seals_in(content)
+            if row[2] == "" and isinstance(content.get("staff"), dict):
+                signing |= _signing(content["staff"])
+        if not number % _ROWS_AT_ONCE:
+            _go_on(watched, _CHAIN_SHARE * min(number / last, 1))
+    return broken
+
+
+def _signing(held: JsonObject) -> JsonObject:
+    """By person, what an entry says of roles and rights."""
+    if not held.keys() >= {"person", *STAFF}:
+        return {}
+    return {held["person"]: {name: held[name] for name in STAFF}}
+
+
+def _all_keys(connection: Connection) -> tuple[list[str], list[str]]:
+    """Every session and noun to which a row of any table belongs; "" is the record as a whole.
+
+    And a sentence for each key that none can have.
+    """
+    many = (journal, ballot_cells)
+    keys = {key for table in many for key in _distinct(connection, _KEYS[table])}
+    few = [sa.select(column) for table, column in _KEYS.items() if table not in many]
+    keys |= set(connection.scalars(sa.union(*few)))
+    strange = {key for key in keys if not isinstance(key, str) or _broken_text(key)}
+    wrong = [f"Rows belong to {key!r}, which is no session." for key in in_order(strange)]
+    return sorted(keys - strange - {""}), wrong
+
+
+def _broken_text(text: str) -> bool:
+    return any("\ud800" <= letter <= "\udfff" for letter in text)
+
+
+def _distinct(connection: Connection, column: sa.Column[Any]) -> Iterable[Any]:
+    """The values of an indexed column, from each to the next: there are millions of rows."""
+    start = sa.select(sa.func.min(column).label("key")).cte(recursive=True)
+    following = sa.select(sa.func.min(column)).where(column > start.c.key).scalar_subquery()
+    walk = start.union_all(sa.select(following).where(start.c.key.is_not(None)))
+    return connection.scalars(sa.select(walk.c.key).where(walk.c.key.is_not(None)))
 
 
 def _tables_against_journal(connection: Connection, keys: list[str]) -> list[str]:
     """Where some sessions and nouns are not what the journal makes of them."""
-    rows = {
-        table: rows_of(connection, sa.select(table).where(_KEYS[table].in_(keys)))
-        for table in _KEYS
-        if table is not journal
-    }
-    entries = _entries(connection, keys)
-    contents = [(entry["session"], json.loads(entry["content"])) for entry in entries]
-    cells = {
-        (cell["session"], cell["line"], cell["name"]): cell["text"] for cell in rows[ballot_cells]
-    }
-    links = [(link["id"], link["kind"], link["value"]) for link in rows[register_links]]
-    kept = {row["session"]: row["content"] for row in rows[outcomes]}
-    return [
-        *differences(contents, rows[sessions], cells),
-        *differing_nouns(contents, rows[register], links),
-        *differing_outcomes(contents, kept),
-    ]
+    played, wrong = _played(connection, keys)
+
+    def by_key(table: sa.Table) -> dict[Any, JsonObject]:
+        query = sa.select(table).where(_KEYS[table].in_(keys))
+        name = _KEYS[table].name
+        return {row[name]: row for row in rows_of(connection, query)}
+
+    there, kept, nouns = by_key(sessions), by_key(outcomes), by_key(register)
+    cells, links = _cells(connection, keys), _links(connection, keys)
+    for key in keys:
+        try:
+            wrong += differing_session(key, played.sessions.get(key), there.get(key))
+            wrong += differing_cells(key, played.cells.get(key, {}), cells.get(key, {}))
+            noun, tied = played.nouns.get(key, ()), links.get(key, [])
+            wrong += differing_noun(key, noun, nouns.get(key), tied)
+            content = kept.get(key, {}).get("content")
+            wrong += differing_outcome(key, played.outcomes.get(key), content)
+        except UNREADABLE:
+            wrong.append(f"What stands of {key!r} cannot be read.")
+    return wrong
+
+
+def _played(connection: Connection, keys: list[str]) -> tuple[Played, list[str]]:
+    played, wrong = Played(), []
+    for row in _rows(connection, keys):
+        try:
+            played.play(row[2], json.loads(row[6]))
+        except UNREADABLE:
+            wrong.append(f"Journal entry {row[0]} cannot be read.")
+    return played, wrong
+
+
+def _cells(connection: Connection, keys: list[str]) -> dict[Any, Lines]:
+    columns = (ballot_cells.c[name] for name in ("session", "line", "name", "text"))
+    query = sa.select(*columns).where(ballot_cells.c.session.in_(keys))
+    cells: dict[Any, Lines] = {}
+    at_key, at_line = object(), object()
+    texts: dict[str, str] = {}
+    for key, line, name, text in _streamed(connection, query):
+        if line != at_line or key != at_key:
+            texts = cells.setdefault(key, {}).setdefault(line, {})
+            at_key, at_line = key, line
+        texts[name] = text
+    return cells
+
+
+def _links(connection: Connection, keys: list[str]) -> dict[Any, list[tuple[str, str]]]:
+    links: dict[Any, list[tuple[str, str]]] = {}
+    query = sa.select(register_links).where(register_links.c.id.in_(keys))
+    for row in rows_of(connection, query):
+        links.setdefault(row["id"], []).append((row["kind"], row["value"]))
+    return links
 
 
 def _neighbours(
@@ -113,31 +260,35 @@ def _neighbours(
     return {number: (before, follows) for number, before, follows in connection.execute(query)}
 
 
-def _entries(connection: Connection, keys: list[str] | None = None) -> Iterator[JsonObject]:
+def _rows(connection: Connection, keys: list[str] | None = None) -> Iterator[Any]:
+    """Entries by number, as rows of `journal.COLUMNS`."""
     query = sa.select(journal).order_by(journal.c.number)
-    query = query if keys is None else query.where(journal.c.session.in_(keys))
-    rows = connection.execution_options(yield_per=_AT_ONCE).execute(query)
-    return map(dict, rows.mappings())
+    return _streamed(connection, query if keys is None else query.where(_KEYS[journal].in_(keys)))
 
 
-def _noting_people(
-    entries: Iterable[JsonObject], sealed: list[JsonObject], signing: list[JsonObject]
-) -> Iterator[JsonObject]:
-    """The entries as they come; what they say of names is added to `sealed`, and to `signing`
-    what those of the record as a whole say of people who sign."""
-    for entry in entries:
-        yield entry
-        text = entry["content"]
-        if isinstance(text, str) and entry["session"] == "" and '"staff"' in text:
-            signing.append(_read(text))
-        if isinstance(text, str) and ('"people"' in text or '"erased"' in text):
-            sealed.append(_read(text))
+def _streamed(connection: Connection, query: sa.Select[Any]) -> Iterator[Any]:
+    """Rows of texts and numbers, some at a time; of SQLite as its driver has them, unwrapped."""
+    if connection.dialect.name != "sqlite":
+        result = connection.execution_options(yield_per=_ROWS_AT_ONCE).execute(query)
+        for rows in result.partitions():
+            yield from rows
+        return
+    with connection.execute(query) as unwrapped:
+        while part := _fetched(unwrapped.cursor):
+            yield from part
 
 
-def _read(text: str) -> JsonObject:
-    """Content that may not be JSON any more; then the chain is broken, which is said first."""
+def _fetched(cursor: Any) -> list[Any]:
+    try:
+        return list(cursor.fetchmany(_ROWS_AT_ONCE))
+    except sqlite3.Error as error:
+        raise sa.exc.DBAPIError("rows of the check", None, error) from error
+
+
+def _content(text: str) -> JsonObject:
+    """What a sound entry says; an object, whatever stands there."""
     try:
         content = json.loads(text)
-    except ValueError:
+    except (ValueError, RecursionError):
         return {}
     return content if isinstance(content, dict) else {}

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import json
+import os
 import sqlite3
 import threading
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
+from enum import Enum, auto
 from functools import lru_cache
 from pathlib import Path
 
@@ -31,7 +33,10 @@ def engine_for(url: str) -> Engine:
         address = sa.make_url(url)
         if address.get_backend_name() == "sqlite" and address.database:
             Path(address.database).parent.mkdir(parents=True, exist_ok=True)
-        engine = sa.create_engine(address, json_deserializer=_plain)
+            if not address.database.startswith(("file:", ":memory:")):
+                for_its_owner(Path(address.database))
+        local = address.get_backend_name() == "sqlite"
+        engine = sa.create_engine(address, json_deserializer=_text_only if local else _plain)
     except (sa.exc.ArgumentError, sa.exc.NoSuchModuleError, ImportError, OSError) as error:
         shown = str(address) if address is not None else "that URL"
         raise RecordError(f"The record at {shown} cannot be opened: {error}.") from error
@@ -40,17 +45,77 @@ def engine_for(url: str) -> Engine:
     return engine
 
 
+class NoJson:
+    """What stands where JSON should: no field takes it, and it is like nothing else."""
+
+    def __init__(self, text: object):
+        self._text = text
+
+    def __repr__(self) -> str:
+        return f"what is no JSON ({self._text!r:.60})"
+
+
+class Damage(Enum):
+    """What another hand, or a disk, did to the file: nothing, one text, or the file as a whole."""
+
+    NONE, TEXT, FILE = auto(), auto(), auto()
+
+
+def damage_in(error: sa.exc.DBAPIError) -> Damage:
+    """What an error of the database says of the file; a record that is away is not damaged."""
+    text = str(error.orig)
+    if "Could not decode to UTF-8" in text:
+        return Damage.TEXT
+    whole = "image is malformed" in text or "not a database" in text
+    return Damage.FILE if whole and isinstance(error.orig, sqlite3.Error) else Damage.NONE
+
+
+@contextmanager
+def with_any_text(connection: Connection) -> Iterator[None]:
+    """Read texts of a SQLite file also where they are no UTF-8, each wrong byte as a surrogate."""
+    raw = connection.connection.driver_connection
+    if not isinstance(raw, sqlite3.Connection):
+        yield
+        return
+    raw.text_factory = lambda content: content.decode("utf-8", "surrogateescape")
+    try:
+        yield
+    finally:
+        raw.text_factory = str
+
+
+def _text_only(text: object) -> object:
+    """JSON of a SQLite column, which takes numbers and bytes as well."""
+    return _plain(text) if isinstance(text, str) else NoJson(text)
+
+
 def _plain(text: str) -> object:
     """JSON; a serving plan, hundreds of KiB that every tap at a booth asks for, only once.
 
     So what it gives back is shared: nobody may change it in place.
     """
-    return _long_plain(text) if len(text) > _LONG else json.loads(text)
+    try:
+        return _long_plain(text) if len(text) > _LONG else json.loads(text)
+    except (ValueError, RecursionError):
+        return NoJson(text)
 
 
 @lru_cache(maxsize=8)
 def _long_plain(text: str) -> object:
     return json.loads(text)
+
+
+def for_its_owner(file: Path) -> None:
+    """Make a file, or have it, that nobody else on this machine can read: it holds names.
+
+    What SQLite puts beside it, log and journal, gets the rights of the file.
+    """
+    with suppress(OSError):  # not ours, or not to be written: then SQLite says so
+        os.close(os.open(file, os.O_RDWR | os.O_CREAT, 0o600))
+    for each in (file, *(file.with_name(f"{file.name}{end}") for end in ("-wal", "-shm"))):
+        with suppress(OSError):
+            if each.stat().st_mode & 0o077:
+                each.chmod(0o600)
 
 
 def file_of(engine: Engine) -> Path | None:
@@ -73,6 +138,8 @@ def writing(engine: Engine) -> Iterator[Connection]:
     except sa.exc.IntegrityError as error:
         raise RecordError(f"This does not fit what is on record: {error.orig}.") from error
     except (sa.exc.DBAPIError, sa.exc.TimeoutError) as error:
+        if "readonly database" in str(reason(error)) and file_of(engine) is not None:
+            engine.dispose()  # a connection stays as it was opened; the next one may write again
         raise RecordError(f"{_LOCKED}{reason(error)}.") from error
 
 

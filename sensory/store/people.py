@@ -34,6 +34,8 @@ from .tables import ballot_cells, journal, outcomes, people, register, sessions
 
 PREFIX = "person:"
 NAMED = "assessor"
+BOOTH_OF = "booth of "
+"""How a booth signed before person and role stood apart."""
 _ERASED = "erased "
 _AT_ONCE = 500
 
@@ -135,11 +137,21 @@ def met_in(connection: Connection, entries: list[JsonObject]) -> list[Person]:
 
 
 def _persons(connection: Connection, texts: Iterable[str]) -> Iterator[Person]:
-    references = (text.removeprefix(PREFIX) for text in texts if text.startswith(PREFIX))
+    known = (text for text in texts if isinstance(text, str) and text.startswith(PREFIX))
+    references = (text.removeprefix(PREFIX) for text in known)
     for some in _batches(references):
         for row in connection.execute(sa.select(people).where(people.c.id.in_(some))):
-            name = row.name if row.erased is None else f"{_ERASED}{row.erased}"
+            name = _readable(row.name) if row.erased is None else f"{_ERASED}{row.erased}"
             yield Person(f"{PREFIX}{row.id}", name, row.erased is not None)
+
+
+def _readable(name: object) -> str:
+    """A name as it is; one that is no text of Unicode any more, as Python writes it."""
+    try:
+        str(name).encode()
+    except UnicodeEncodeError:
+        return ascii(name)
+    return name if isinstance(name, str) else repr(name)
 
 
 def hidden(connection: Connection, entry: JsonObject) -> JsonObject:
@@ -191,17 +203,38 @@ def _batches(values: Iterable[str]) -> Iterator[list[str]]:
 def erase(connection: Connection, name: str) -> tuple[int, dict[str, str]]:
     """Erase each spelling of a name; its number, and the identifiers with what was erased.
 
+    The name in `booth of NAME`, as journals have it that are older than version 9, goes as well.
+
     Raises RecordError when nobody of that name is on record.
     """
     wanted = same_person(name)
     query = sa.select(people.c.id, people.c.name).where(people.c.name.is_not(None))
-    gone = {key: typed for key, typed in connection.execute(query) if same_person(typed) == wanted}
+    gone = {
+        key: typed
+        for key, typed in connection.execute(query)
+        if wanted in (same_person(typed), same_person(without_booth(typed)))
+    }
     if not gone:
         raise RecordError(f"There is nobody of the name {name!r} on record.")
     number = 1 + (connection.scalar(sa.select(sa.func.max(people.c.erased))) or 0)
     values = {"name": None, "sought": None, "salt": None, "erased": number}
     connection.execute(sa.update(people).where(people.c.id.in_(gone)).values(values))
     return number, gone
+
+
+def without_booth(typed: str) -> str:
+    """A name, of whoever acted as the booth of it too."""
+    return typed.removeprefix(BOOTH_OF)
+
+
+def sessions_of(connection: Connection, name: str) -> list[str]:
+    """The sessions in which a person of that name, however spelt, has ballots."""
+    query = sa.select(people.c.id, people.c.name).where(people.c.name.is_not(None))
+    rows = connection.execute(query)
+    keys = [f"{PREFIX}{key}" for key, typed in rows if same_person(typed) == same_person(name)]
+    cells = ballot_cells.c
+    named = sa.select(cells.session).where(cells.name == NAMED, cells.text.in_(keys)).distinct()
+    return sorted(connection.scalars(named))
 
 
 def mentions(connection: Connection, names: Iterable[str], most: int = 50) -> list[str]:

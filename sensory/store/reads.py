@@ -9,9 +9,11 @@ import sqlalchemy as sa
 
 from ..base.errors import RecordError
 from ..base.records import JsonObject
-from ..sessions.session import JournalEntry, StoredSession
+from ..sessions.session import Anchor, Check, DamagedSession, JournalEntry, StoredSession
 from ..sessions.signing import Person
 from . import checking, tables
+from .connections import Damage, damage_in
+from .nouns import Noun, id_of, kind_of
 from .register import Register
 from .rows import (
     cells_of,
@@ -19,6 +21,8 @@ from .rows import (
     entries_of,
     last_line,
     lines_of_seat,
+    listed,
+    newest_entry,
     people_of,
     sessions_of,
 )
@@ -40,8 +44,15 @@ class Reads(Register):
         those of `tests`, by their keys.
 
         The text is sought in the description by its longest word, whatever the case; whoever
-        asks looks closer. A word that is not ASCII is not sought: all sessions come.
+        asks looks closer. A word that is not ASCII is not sought: all sessions come. Those that
+        cannot be read are left out: see `listed_sessions`.
         """
+        return self.listed_sessions(most, naming=naming, tests=tests)[0]
+
+    def listed_sessions(
+        self, most: int = 50, *, naming: str = "", tests: Collection[str] = ()
+    ) -> tuple[list[StoredSession], list[DamagedSession]]:
+        """The same, and beside them those whose rows another hand or a disk has damaged."""
         table = tables.sessions
         query = sa.select(table).order_by(table.c.created_at.desc(), table.c.id).limit(most)
         word = max(naming.split(), key=len, default="")
@@ -50,8 +61,13 @@ class Reads(Register):
             names = held.contains(json.dumps(word.lower())[1:-1], autoescape=True)
             of_test = table.c.question["protocol"].as_string().in_(tests)
             query = query.where(sa.or_(names, of_test) if word and tests else names)
-        with self._reading() as connection:
-            return sessions_of(connection, query)
+        try:
+            with self._reading() as connection:
+                return listed(connection, query)
+        except RecordError:
+            if not tests:
+                raise
+        return self.listed_sessions(most, naming=naming)  # a damaged question has no test
 
     def session(self, session_id: str) -> StoredSession:
         """A session; RecordError when there is none of that id."""
@@ -94,7 +110,9 @@ class Reads(Register):
         with self._reading() as connection:
             return people_of(connection)
 
-    def verify(self, session_id: str | None = None) -> list[str]:
+    def verify(
+        self, session_id: str | None = None, *, watched: checking.Watched | None = None
+    ) -> list[str]:
         """Check the chain of the journal, then the tables against the journal played again.
 
         Parameters
@@ -102,16 +120,44 @@ class Reads(Register):
         session_id : str, optional
             Check the entries of this session, their neighbours in the chain, that no number
             is missing, and the session with its cells. The rest of the chain is left out.
+        watched : callable, optional
+            Told now and then which share of the whole is done, from 0 to 1; where it answers
+            False, the check stops with a RecordError.
 
         Returns
         -------
         list of str
-            A sentence for each entry, session, cell or name that is not as it was written.
+            A sentence for each entry, session, cell or name that is not as it was written. A
+            damaged file is answered like this too; a record that is away raises RecordError.
         """
+        try:
+            with self._reading() as connection:
+                return checking.checked(connection, session_id, watched)
+        except RecordError as error:
+            cause = error.__cause__
+            if isinstance(cause, sa.exc.DBAPIError) and damage_in(cause) is Damage.FILE:
+                return [f"The file of the record is damaged: {cause.orig}."]
+            raise
+
+    def verify_noun(self, noun: Noun) -> list[str]:
+        """The same for a product, a reference or a batch: its entries and its row."""
+        return self.verify(id_of(kind_of(noun), noun.name))
+
+    def newest(self) -> Anchor | None:
+        """The newest entry of the journal; None of an empty one."""
         with self._reading() as connection:
-            if session_id is None:
-                return checking.whole_record(connection)
-            return checking.one_session(connection, session_id)
+            last = newest_entry(connection)
+        return Anchor(number=last.number, sha256=last.sha256) if last else None
+
+    def last_check(self) -> Check | None:
+        """The latest check of the whole record that is noted in it; None before the first."""
+        query = sa.select(tables.checks).order_by(tables.checks.c.at.desc()).limit(1)
+        with self._reading() as connection:
+            row = connection.execute(query).one_or_none()
+        if row is None:
+            return None
+        wrong = tuple(map(str, row.wrong)) if isinstance(row.wrong, list) else ("not readable",)
+        return Check(at=row.at, number=row.number, sha256=row.sha256, wrong=wrong)
 
     def outcome(self, session_id: str) -> JsonObject | None:
         """What a closed session showed, as it was kept, without names; None where nothing is."""

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from contextlib import AbstractContextManager, contextmanager
-from dataclasses import dataclass
+from contextlib import AbstractContextManager, contextmanager, suppress
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import sqlalchemy as sa
@@ -13,7 +13,9 @@ from sqlalchemy.engine import Connection, Engine
 from ..base.errors import RecordError
 from ..base.records import JsonObject
 from ..base.spelling import same_person
-from ..sessions.session import JournalEntry, StoredSession
+from ..sessions.booth_plans import people_of as seated
+from ..sessions.serving import seats_of
+from ..sessions.session import Check, JournalEntry, StoredSession
 from ..sessions.staff import who_is
 from . import journal, people, tables
 from .action import Action
@@ -99,12 +101,13 @@ class Repository(Reads):
     def __init__(self, engine: Engine):
         super().__init__({})
         self._engine = engine
+        self._checked: Check | None = None
 
     def _reading(self) -> AbstractContextManager[Connection]:
         return reading(self._engine)
 
     @contextmanager
-    def action(self, *, who: str, why: str = "") -> Iterator[Action]:
+    def action(self, *, who: str, why: str = "", role: str = "") -> Iterator[Action]:
         """One use case: all that is written within it is on record at its end, or nothing.
 
         Nobody else writes meanwhile, so what takes long is computed before.
@@ -115,13 +118,15 @@ class Repository(Reads):
             By whom; stands in each entry of the journal.
         why : str
             Stands in each entry that gives no reason of its own.
+        role : str
+            As what the person acts, where that is not plain, as in ``booth``.
 
         Raises RecordError when the record is busy or cannot be written.
         """
         named: set[str] = set()
         try:
             with writing(self._engine) as connection:
-                act = Action(connection, self._seats, named, who=who, why=why)
+                act = Action(connection, self._seats, named, who=who, why=why, role=role)
                 yield act
                 act.seal()
         finally:
@@ -162,16 +167,17 @@ class Repository(Reads):
             contents = []
             for old in entries:
                 content = {**old.content, "imported": old.number}
+                content |= {journal.ROLE: old.role} if old.role else {}
                 entry = entry_for(connection, key, old.who, old.what, old.why, content)
                 append(connection, entry | {"at": old.at})
                 contents.append((key, entry["content"]))
-            sessions, texts = journal.played_again(contents)
-            for columns in sessions.values():
-                put_session(connection, columns, journal.nested(texts))
+            played = journal.played_again(contents)
+            for of, columns in played.sessions.items():
+                put_session(connection, columns, played.cells[of])
             act = Action(connection, {}, set(), who=who, why=why)
             if act._some_sessions(key) != [session] or act.cells(key) != cells:
                 raise RecordError("The journal does not lead to the session and its ballots.")
-            if journal.differing_outcomes(contents, {} if outcome is None else {key: outcome}):
+            if journal.differing_outcome(key, played.outcomes.get(key), outcome):
                 raise RecordError("The journal does not lead to what the session showed.")
             if outcome is not None:
                 values = {"session": key, "content": outcome}
@@ -193,9 +199,10 @@ class Repository(Reads):
     def erase_person(self, name: str, *, who: str, why: str) -> Erasure:
         """Take a name out of the record; ``erased`` and a number stands there afterwards.
 
-        All spellings that differ in case, spaces and width only are erased together. The
-        ballots stay, and belong to one unnamed person. Free texts are part of the chain and
-        stay as they are: `Erasure.remains` lists those that seem to hold the name.
+        All spellings that differ in case, spaces and width only are erased together, and the
+        links of the person's booths end. The ballots stay, and belong to one unnamed person. Free
+        texts are part of the chain and stay as they are: `Erasure.remains` lists those that seem
+        to hold the name.
 
         Raises RecordError when nobody of that name is on record, the person still signs, or the
         reason holds the name.
@@ -205,14 +212,54 @@ class Repository(Reads):
         with writing(self._engine) as connection:
             if who_is([person for person in people_of(connection) if person.active], name):
                 raise RecordError(f"{name} still signs: take the name off the page People first.")
+            self._end_links(connection, name, who)
             entry = entry_for(connection, "", who, "person erased", why, {})
             number, gone = people.erase(connection, name)
             content = {**entry["content"], "erased": sorted(gone), "shown_as": number}
             append(connection, entry | {"content": content})
-            remains = people.mentions(connection, sorted({name, *gone.values()}))
+            spellings = {people.without_booth(typed) for typed in gone.values()}
+            remains = people.mentions(connection, sorted({name, *spellings}))
         remains += [f"The copy {path}" for path in copies_beside(self._engine)]
         remains += without_traces(self._engine)
-        return Erasure(shown_as=f"erased {number}", spellings=len(gone), remains=tuple(remains))
+        return Erasure(
+            shown_as=f"erased {number}", spellings=len(spellings), remains=tuple(remains)
+        )
+
+    def _end_links(self, connection: Connection, name: str, who: str) -> None:
+        """End the booth links of a person who is about to be erased, in whatever session."""
+        act = Action(connection, self._seats, set(), who=who, why="a person was erased")
+        for session_id in people.sessions_of(connection, name):
+            session = act.session(session_id)
+            if session.serving is None:
+                continue
+            seats = seats_of(seated(act, session_id))
+            gone = {
+                seat for typed, seat in seats.items() if same_person(typed) == same_person(name)
+            }
+            left = {key: seat for key, seat in session.serving.booths.items() if seat not in gone}
+            ended = replace(session, serving=replace(session.serving, booths=left))
+            act.put(ended, expect=session, what="booth link ended")
+
+    def note_check(self, check: Check) -> None:
+        """Note a check of the whole record; where it cannot be written, until the program ends."""
+        self._checked = check
+        kept = tables.checks
+        row = {"at": check.at, "number": check.number, "sha256": check.sha256}
+        with suppress(RecordError), writing(self._engine) as connection:
+            connection.execute(sa.delete(kept).where(kept.c.at >= check.at))
+            connection.execute(sa.insert(kept).values(**row, wrong=list(check.wrong)))
+
+    def last_check(self) -> Check | None:
+        """The latest check of the whole record; None before the first."""
+        noted = super().last_check()
+        both = [check for check in (noted, self._checked) if check is not None]
+        return max(both, key=lambda check: check.at, default=None)
+
+    def hash_of_entry(self, number: int) -> str | None:
+        """The hash of an entry of the journal; None where there is none of that number."""
+        query = sa.select(tables.journal.c.sha256).where(tables.journal.c.number == number)
+        with reading(self._engine) as connection:
+            return connection.scalar(query)
 
     def close(self) -> None:
         """Give back the connections; the next action opens new ones."""

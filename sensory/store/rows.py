@@ -9,12 +9,14 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
+from ..base.errors import RecordError
 from ..base.records import JsonObject
 from ..serving.ballot_line import SENT
-from ..sessions.session import JournalEntry, StoredSession
+from ..sessions.session import DamagedSession, JournalEntry, StoredSession
 from ..sessions.signing import Person
 from . import people
-from .journal import next_entry
+from .connections import Damage, damage_in, with_any_text
+from .journal import ROLE, UNREADABLE, next_entry
 from .tables import ballot_cells, journal, sessions, staff
 
 Query = sa.Select[Any]
@@ -42,9 +44,56 @@ def session_of(columns: JsonObject) -> StoredSession:
 
 
 def sessions_of(connection: Connection, query: Query) -> list[StoredSession]:
-    """The sessions that a query gives, with names."""
-    rows = people.shown(connection, rows_of(connection, query), people.COLUMNS)
-    return [session_of(columns) for columns in rows]
+    """The sessions that a query gives, with names; RecordError for a damaged one."""
+    sound, damaged = listed(connection, query)
+    if damaged:
+        raise RecordError(f"This session is damaged on record: {damaged[0].why}")
+    return sound
+
+
+def listed(
+    connection: Connection, query: Query
+) -> tuple[list[StoredSession], list[DamagedSession]]:
+    """The sessions that a query gives, with names, and those that are damaged."""
+    try:
+        return _listed(connection, query)
+    except sa.exc.DBAPIError as error:
+        if damage_in(error) is not Damage.TEXT:
+            raise
+        with with_any_text(connection):
+            return _listed(connection, query)
+
+
+def _listed(
+    connection: Connection, query: Query
+) -> tuple[list[StoredSession], list[DamagedSession]]:
+    rows = rows_of(connection, query)
+    try:
+        named = people.shown(connection, rows, people.COLUMNS)
+        return [session_of(columns) for columns in named], []
+    except UNREADABLE:
+        return _one_by_one(connection, rows)
+
+
+def _one_by_one(
+    connection: Connection, rows: list[JsonObject]
+) -> tuple[list[StoredSession], list[DamagedSession]]:
+    sound, damaged = [], []
+    for row in rows:
+        try:
+            sound.append(session_of(people.shown(connection, row, people.COLUMNS)))
+        except UNREADABLE as error:
+            details = row["details"]
+            title = details.get("title", "") if isinstance(details, dict) else ""
+            words = [_printable(words) for words in (row["id"], title, error)]
+            damaged.append(DamagedSession(id=words[0], title=words[1], why=words[2]))
+    return sound, damaged
+
+
+def _printable(words: object) -> str:
+    """At most a line, of letters that every screen takes."""
+    text = str(words)[:300]
+    return text if text.isprintable() else ascii(text)[1:-1]
 
 
 def cells_of(
@@ -57,6 +106,8 @@ def cells_of(
         query = query.where(cells.line.in_(list(only)))
     lines: dict[int, dict[str, str]] = {}
     for line, name, text in connection.execute(query.order_by(cells.line, cells.name)):
+        if not isinstance(text, str):
+            raise RecordError(f"Row {line}, {name} is damaged on record: {text!r:.60} is no text.")
         lines.setdefault(line, {})[name] = text
     return people.shown(connection, lines, people.CELLS)
 
@@ -166,9 +217,15 @@ def unpacked(entry: JsonObject) -> JsonObject:
 
 def entry_of(entry: JsonObject) -> JournalEntry:
     """An unpacked entry for readers: seals and the chain are left out."""
+    content = {key: value for key, value in entry["content"].items() if key != "people"}
+    role, who = content.pop(ROLE, ""), entry["who"]
+    if not role and who.startswith(people.BOOTH_OF):
+        role, who = people.BOOTH_OF.split()[0], who.removeprefix(people.BOOTH_OF)
     return JournalEntry(
-        **{key: entry[key] for key in ("number", "at", "session", "who", "what", "why")},
-        content={key: value for key, value in entry["content"].items() if key != "people"},
+        **{key: entry[key] for key in ("number", "at", "session", "what", "why")},
+        who=who,
+        role=role,
+        content=content,
     )
 
 
@@ -194,6 +251,11 @@ def entry_for(
 
 def append(connection: Connection, entry: JsonObject) -> None:
     """Write an entry after the last one, whose hash it carries."""
-    before = sa.select(journal.c.number, journal.c.sha256).order_by(journal.c.number.desc())
-    last = connection.execute(before.limit(1)).one_or_none()
+    last = newest_entry(connection)
     connection.execute(sa.insert(journal).values(**next_entry(last, **entry)))
+
+
+def newest_entry(connection: Connection) -> Any:
+    """Number and hash of the last entry; None of an empty journal."""
+    last = sa.select(journal.c.number, journal.c.sha256).order_by(journal.c.number.desc())
+    return connection.execute(last.limit(1)).one_or_none()

@@ -20,7 +20,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-SCHEMA_VERSION = 8
+SCHEMA_VERSION = 9
 
 metadata = MetaData()
 
@@ -94,6 +94,16 @@ journal = Table(
     Column("before", String(64), nullable=False),
     Column("sha256", String(64), nullable=False),
 )
+
+checks = Table(
+    "checks",
+    metadata,
+    Column("at", String(32), primary_key=True),
+    Column("number", Integer, nullable=False),
+    Column("sha256", String(64), nullable=False),
+    Column("wrong", JSON, nullable=False),
+)
+"""When the whole record was checked, what its newest entry was then, and what was wrong."""
 
 register = Table(
     "register",

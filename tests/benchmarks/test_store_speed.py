@@ -6,7 +6,12 @@ tests/benchmarks/test_store_speed.py
 
 from __future__ import annotations
 
+import hashlib
+import json
+import sqlite3
+import tracemalloc
 from collections.abc import Callable
+from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 from time import perf_counter
@@ -116,6 +121,48 @@ def test_growth(grown: dict[int, dict[str, float]]) -> None:
     for name in grown[SESSIONS]:
         print(f"{name:>22}" + "".join(f"{grown[size][name]:>19.1f}" for size in SIZES))
     assert set(grown) == set(SIZES)
+
+
+CHECKED, BALLOTS = (50, 100), 100  # sessions, and ballots in each
+WANTED = 3.0  # microseconds a ballot: 3 s for a million
+
+
+def test_check_of_the_whole_record(tmp_path: Path) -> None:
+    """Time for each ballot beside the least: rows as the driver has them, hashed and parsed.
+
+    Memory is that of some sessions, however many there are.
+    """
+    peaks = []
+    for sessions in CHECKED:
+        store = to_be_filled(tmp_path / f"{sessions}.sqlite3")
+        for number in range(sessions):
+            lines = {line: cells(number)[2] | {"code": f"{line}"} for line in range(BALLOTS)}
+            add(store, session(number), lines, **WHO)
+        tracemalloc.start()
+        assert store.verify() == []
+        peaks.append(tracemalloc.get_traced_memory()[1] / 2**20)
+        tracemalloc.stop()
+        ours = best_of(3, store.verify)
+        least = best_of(3, lambda file=tmp_path / f"{sessions}.sqlite3": least_check(file))
+        each = 1e6 * ours / (sessions * BALLOTS)
+        print(
+            f"\ncheck of {sessions * BALLOTS} ballots: ours {1e3 * ours:.0f} ms, least "
+            f"{1e3 * least:.0f} ms, ratio {ours / least:.1f}; {each:.1f} us a ballot, wanted "
+            f"{WANTED}{' RED' if each > WANTED else ''}; {peaks[-1]:.0f} MiB at its peak"
+        )
+        store.close()
+    assert peaks[1] < 1.5 * peaks[0]
+
+
+def least_check(file: Path) -> int:
+    """Each entry hashed and parsed, each cell fetched, by the libraries alone."""
+    with closing(sqlite3.connect(file)) as connection:
+        for (content,) in connection.execute("SELECT content FROM journal ORDER BY number"):
+            hashlib.sha256(content.encode()).hexdigest()
+            json.loads(content)
+        return sum(
+            1 for _ in connection.execute("SELECT session, line, name, text FROM ballot_cells")
+        )
 
 
 def test_size_and_soundness(grown: dict[int, dict[str, float]], path: Path) -> None:

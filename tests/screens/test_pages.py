@@ -17,6 +17,17 @@ def test_page_without_a_session_points_to_the_list(page, session, store, url):
     assert "session" in app.info[0].value
 
 
+def test_sessions_lists_a_damaged_session_as_damaged_and_the_others_as_they_are(store, url):
+    put(store)
+    other = put(store, "new_supplier", here="s2")
+    with store._engine.begin() as connection:
+        connection.exec_driver_sql("UPDATE sessions SET details = '[1' WHERE id = 's1'")
+    app = run("sessions", url, None)
+    assert "damaged and cannot be opened" in app.error[0].value
+    assert other.details.title in words(app)
+    assert "is not what the journal says" in words(click(app, "verify"))
+
+
 def test_finding_is_hidden_until_the_ballots_are_closed(store, url):
     put(store, stage="agreed")
     assert "deviates" not in words(run("finding", url))

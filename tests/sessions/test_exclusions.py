@@ -212,7 +212,7 @@ def test_an_assessor_leaves_a_ballot_out_and_goes_on(store):
     booths.consent(store, token)
     booths.leave_out(store, token, first.line)
     entry = store.entries(session_id)[-1]
-    assert (entry.who, entry.why) == ("booth of Anna", "not this sample")
+    assert (entry.by, entry.why) == ("booth of Anna", "not this sample")
     booths.leave_out(store, token, first.line)
     assert store.entries(session_id)[-1] == entry
     here = booths.visit(store, token)

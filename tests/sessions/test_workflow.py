@@ -16,7 +16,7 @@ from sensory.choices.protocols import PROTOCOLS, TRIANGLE
 from sensory.choices.risks import session_risks
 from sensory.sessions import lines, workflow
 from sensory.sessions.file_kinds import kind_of_file
-from sensory.sessions.finding import session_report
+from sensory.sessions.finding import outcome_of_session, session_report
 from sensory.sessions.outcomes import check_ballots
 from sensory.sessions.session import CAUTIONS, SessionDetails, StoredSession
 from sensory.store.repository import Repository
@@ -556,8 +556,10 @@ def test_question_changed_behind_its_back_is_noticed(store):
     with sqlite3.connect(store._engine.url.database) as connection:
         connection.execute("UPDATE sessions SET question = ?", (looser,))
     connection.close()
-    with pytest.raises(RecordError, match="its digest differs"):
+    with pytest.raises(RecordError, match=r"changed outside this program\. Session .* is not what"):
         shown(store)
+    with pytest.raises(RecordError, match="its digest differs"):
+        outcome_of_session(store, store.session(ID))
 
 
 # Sessions prepared in files.

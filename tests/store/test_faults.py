@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import dataclasses
+import io
 import shutil
 import sqlite3
 import subprocess
 import tempfile
 import threading
+import zipfile
 from collections.abc import Callable, Iterator
 from contextlib import closing
 from functools import partial
@@ -22,6 +24,7 @@ from sensory.sessions.finding import session_report
 from sensory.sessions.session import SessionDetails, StoredSession
 from sensory.sessions.workflow import agree, close, enter_cells, open_session, reopen
 from sensory.store import journal
+from sensory.store.archive import archive_session
 from sensory.store.repository import Repository, open_store
 
 from ..shared import ALL_YES, ANSWERS, CARE, add, put, python, write_lines
@@ -293,3 +296,45 @@ def test_record_in_memory_can_be_used(opens):
     assert store.cells(SESSION.id) == {2: {"assessor": "erased 1"}}
     assert store.verify() == []
     assert sa.make_url("sqlite://").database is None
+
+
+# For its owner only, and taken up again.
+
+
+def rights(folder: Path) -> dict[str, str]:
+    return {path.name: f"{path.stat().st_mode & 0o777:o}" for path in folder.iterdir()}
+
+
+def test_record_its_log_and_its_copies_are_for_their_owner_only(opens, tmp_path):
+    file = tmp_path / "panel.sqlite3"
+    store = opens(f"sqlite:///{file}")
+    add(store, SESSION, {2: {"answer": "412"}}, **WHO)
+    store.backup(tmp_path / "copy.sqlite3")
+    assert rights(tmp_path).keys() > {"panel.sqlite3", "panel.sqlite3-wal", "copy.sqlite3"}
+    assert set(rights(tmp_path).values()) == {"600"}
+
+
+def test_record_that_others_could_read_is_closed_to_them_when_it_is_opened(opens, tmp_path):
+    file = tmp_path / "panel.sqlite3"
+    shutil.copy(Path(__file__).with_name("version_1.record"), file)
+    file.chmod(0o644)
+    opens(f"sqlite:///{file}")
+    assert set(rights(tmp_path).values()) == {"600"}  # the copy before the upgrade too
+    assert len(rights(tmp_path)) > 1
+
+
+def test_files_of_an_archive_are_for_their_owner_only(opens):
+    store = opens()
+    add(store, SESSION, {2: {"answer": "412"}}, **WHO)
+    with zipfile.ZipFile(io.BytesIO(archive_session(store, SESSION.id))) as packed:
+        assert {entry.external_attr >> 16 for entry in packed.infolist()} == {0o600}
+
+
+def test_record_that_could_only_be_read_is_written_again_when_it_can_be(opens, sqlite_url):
+    store = opens(sqlite_url)
+    add(store, SESSION, {2: {"answer": "412"}}, **WHO)
+    with store._engine.connect() as connection:  # as one that was opened without the right
+        connection.exec_driver_sql("PRAGMA query_only = ON")
+    with pytest.raises(RecordError, match="readonly database"):
+        write_lines(store, SESSION.id, {2: {"answer": "837"}}, **WHO)
+    assert write_lines(store, SESSION.id, {2: {"answer": "837"}}, **WHO) == 1

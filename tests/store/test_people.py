@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 import dataclasses
+import io
+import json
+import zipfile
 from pathlib import Path
+from unicodedata import normalize
 
 import pytest
 import sqlalchemy as sa
@@ -11,12 +15,16 @@ import sqlalchemy as sa
 from sensory.base.errors import RecordError
 from sensory.catalogue.outcome_json import outcome_to_json
 from sensory.catalogue.question import Question
+from sensory.sessions import booths
 from sensory.sessions.finding import session_report
 from sensory.sessions.session import Sample, SessionDetails, StoredSession
 from sensory.sessions.workflow import agree, close, enter_cells, open_session, reopen
 from sensory.store import tables
+from sensory.store.archive import archive_session
 from sensory.store.repository import Repository, open_store
+from sensory.store.rows import append, entry_for
 
+from ..sessions.shared import at_booths, fill
 from ..shared import ALL_YES, ANSWERS, CARE, add, put, write_lines
 
 SESSION = StoredSession(
@@ -334,3 +342,85 @@ def test_finding_is_the_same_after_an_erasure(opens, any_url):
     assert after.outcome.counts.assessors == 3
     assert any("'Zoë Brandt' became 'Karim Berg' (erased 2)" in line for line in after.afterwards)
     assert store.verify() == store.verify("s") == []
+
+
+# Nothing of the name is left.
+
+
+ERASED = ["Änne Weiß", "Zoë Ölund-Ğül", "Ярослав Ким", "橙 田中", 'Ann "Q" O\\Hara']
+
+
+def needles(name: str) -> set[bytes]:
+    """Bytes by which a part of the name could stand anywhere: plain, in JSON, composed or not."""
+    forms = {normalize(form, name) for form in ("NFC", "NFD", "NFKC")}
+    words = {word for form in forms for word in (form, form.casefold(), form.upper())}
+    texts = words | {json.dumps(word)[1:-1] for word in words}
+    return {text.encode() for text in texts} | {text.encode("utf-16-le") for text in words}
+
+
+def everything(store: Repository, session_id: str) -> bytes:
+    """All that stands in the files of a record, or in the rows of a server's, and an archive."""
+    with zipfile.ZipFile(io.BytesIO(archive_session(store, session_id))) as files:
+        archived = b"".join(map(files.read, files.namelist()))
+    if store._engine.dialect.name == "sqlite":
+        return bytes_of(store) + archived
+    rows = [row for table in tables.metadata.sorted_tables for row in rows_of(store, table)]
+    texts = [cell if isinstance(cell, str) else json.dumps(cell) for row in rows for cell in row]
+    return "\n".join(texts).encode() + archived
+
+
+def test_after_booths_no_byte_of_a_name_is_left_and_the_links_end(opens, any_url):
+    store = opens(any_url)
+    here, _, links = at_booths(store, "A_NOT_A", ["Bo", *ERASED])
+    for name in ERASED:
+        booths.consent(store, links[name])
+        fill(store, links[name], booths.visit(store, links[name]).ballot)
+        assert any(needle in everything(store, here) for needle in needles(name))
+    for name in ERASED:
+        assert store.erase_person(name, who="Mira", why="asked").remains == ()
+        assert booths.visit(store, links[name]) is None
+    left = everything(store, here)
+    assert [name for name in ERASED if any(needle in left for needle in needles(name))] == []
+    assert booths.visit(store, links["Bo"]).assessor == "Bo"
+    assert store.verify() == store.verify(here) == []
+
+
+def test_who_acts_at_a_booth_is_a_person_and_a_role(store):
+    with store.action(who="Karim Aziz", role="booth") as act:
+        act.write_lines(SESSION.id, {2: {"comment": "flat"}})
+    entry = store.entries(SESSION.id)[-1]
+    assert (entry.who, entry.role, entry.by) == ("Karim Aziz", "booth", "booth of Karim Aziz")
+    assert set(references(store)) == {"Änne Weiß", "Karim Aziz", "Zoë Brandt"}
+
+
+def test_the_name_in_an_entry_that_a_booth_signed_before_goes_with_the_person(store):
+    write_lines(store, SESSION.id, {2: {"comment": "flat"}}, who="booth of Karim  aziz")
+    assert store.entries(SESSION.id)[-1].by == "booth of Karim  aziz"
+    assert store.erase_person("Karim Aziz", **LEADER).spellings == 2
+    assert store.entries(SESSION.id)[-1].by == "erased 1"
+    assert "aziz" not in repr(rows_of(store, tables.people)).casefold()
+    assert store.verify() == []
+
+
+def test_what_a_booth_left_of_an_erased_name_goes_with_the_upgrade(opens, sqlite_url):
+    """As records before version 9 have it: the person erased, `booth of` her name still there."""
+    store = opens(sqlite_url)
+    add(store, SESSION, CELLS, **LEADER)
+    for who in ("booth of Karim Aziz", "booth of Zoë Brandt"):
+        write_lines(store, SESSION.id, {2: {"comment": who[-4:]}}, who=who)
+    with store._engine.begin() as connection:
+        (at,) = [key for key, name, *_ in rows_of(store, tables.people) if name == "Karim Aziz"]
+        gone = {"name": None, "sought": None, "salt": None, "erased": 1}
+        connection.execute(sa.update(tables.people).where(tables.people.c.id == at).values(gone))
+        content = {"erased": [at], "shown_as": 1}
+        append(connection, entry_for(connection, "", "Mira", "person erased", "", content))
+        tables.checks.drop(connection)
+        connection.exec_driver_sql("UPDATE schema SET version = 8")
+        connection.exec_driver_sql("UPDATE alembic_version SET version_num = '0008'")
+    assert "booth of Karim Aziz" in references(store)
+    store.close()
+    again = opens(sqlite_url)
+    names = {name for _, name, *_ in rows_of(again, tables.people)}
+    assert names == {None, "Änne Weiß", "Zoë Brandt", "Mira", "booth of Zoë Brandt"}
+    assert again.entries("")[-1].what == "person erased"
+    assert again.verify() == []
