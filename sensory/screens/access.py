@@ -102,7 +102,7 @@ def who_asks(
     if "booth" in query:
         return Booth(token=query["booth"])
     if keeper is None:
-        return Leader() if _this_machine(address) else Stranger(can_sign_in=False)
+        return Leader() if this_machine(address) else Stranger(can_sign_in=False)
     if listed:
         return Leader(person=keeper.person_of(listed) or "", listed=listed)
     if person := keeper.signed_in(cookies.get(COOKIE)):
@@ -132,10 +132,10 @@ def was_led(session_id: str) -> bool:
     return session_id in _LED
 
 
-def _this_machine(address: str | None) -> bool:
+def this_machine(address: str | None) -> bool:
     """Whether only this machine reaches the address.
 
-    >>> [_this_machine(host) for host in ("127.0.0.1", "::1", "localhost", "0.0.0.0", "", None)]
+    >>> [this_machine(host) for host in ("127.0.0.1", "::1", "localhost", "0.0.0.0", "", None)]
     [True, True, True, False, False, False]
     """
     if address == "localhost":

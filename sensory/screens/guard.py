@@ -1,7 +1,11 @@
-"""What stands before every request of the network mode: origin, closed paths, headers.
+"""What stands before every request: names of this machine, origin, closed paths, headers.
 
 Why so
 ------
+Started for one machine, the program takes loopback names only. Any page of the web can have its
+own name lead to 127.0.0.1; to the browser it is then a page of this server, which only the name
+in `Host` and `Origin` gives away. For `streamlit run` the setting `server.allowedHosts` does so.
+
 Closed in the network mode: Streamlit's metrics, its interface for programs, old components;
 uploads and downloads without a leader's cookie (with a provider they are open to whoever knows
 the hash in the address). A booth page therefore shows no media files.
@@ -19,7 +23,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from streamlit.proto.BackMsg_pb2 import BackMsg
 from streamlit.proto.ClientState_pb2 import ClientState
 
-from .access import was_led
+from .access import this_machine, was_led
 from .passcode import COOKIE, Keeper
 
 CORE = "/_stcore/"
@@ -51,6 +55,47 @@ HEADERS = {
     "referrer-policy": "no-referrer",
 }
 _RUN_ANEW = BackMsg(rerun_script=ClientState()).SerializeToString()
+
+
+class OwnMachine:
+    """Refuses what was not asked for by a name of this machine, or by a page from elsewhere."""
+
+    def __init__(self, app: ASGIApp):
+        self._app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """One request or one connection."""
+        if scope["type"] in ("http", "websocket"):
+            headers = Headers(scope=scope)
+            asks = scope["type"] == "websocket" or "origin" in headers
+            if not by_loopback_name(headers) or (asks and not from_here(headers)):
+                await _refused(scope, receive, send)
+                return
+        await self._app(scope, receive, send)
+
+
+async def _refused(scope: Scope, receive: Receive, send: Send) -> None:
+    if scope["type"] == "websocket":
+        await send({"type": "websocket.close", "code": 1008})
+        return
+    told = "This program was started for one machine. Open it there, as http://127.0.0.1:8501."
+    await PlainTextResponse(told, 403)(scope, receive, send)
+
+
+def by_loopback_name(headers: Mapping[str, str]) -> bool:
+    """Whether the server was asked for by a name that always leads to the machine itself.
+
+    >>> [by_loopback_name({"host": host}) for host in ("localhost:8501", "[::1]:8501", "127.0.0.1")]
+    [True, True, True]
+    >>> [by_loopback_name({"host": host}) for host in ("plant.test", "127.0.0.1.plant.test", "")]
+    [False, False, False]
+    """
+    host = headers.get("host", "")
+    try:
+        name = urlsplit(f"//{host}").hostname
+    except ValueError:
+        return False
+    return "@" not in host and this_machine(name)
 
 
 class Guard:

@@ -85,6 +85,7 @@ def options(wanted: argparse.Namespace, secrets: Path) -> dict[str, object]:
     network: dict[str, object] = {
         "server.address": wanted.address,
         "server.port": wanted.port,
+        "server.allowedHosts": [],  # the names of a plant's machine are its own affair
         "browser.serverAddress": wanted.name,
         "secrets.files": [str(secrets)],
     }

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import socket
 import urllib.error
 import urllib.request
 
@@ -171,6 +172,18 @@ def status(url: str, **headers: str) -> int:
         return error.code
 
 
+def upgraded(server, host: str) -> int:
+    """The answer to a connection of a page whose name, this one, leads to the server."""
+    lines = [
+        *("GET /_stcore/stream HTTP/1.1", f"Host: {host}", f"Origin: http://{host}"),
+        *("Connection: Upgrade", "Upgrade: websocket", "Sec-WebSocket-Version: 13"),
+        "Sec-WebSocket-Key: AAAAAAAAAAAAAAAAAAAAAA==",
+    ]
+    with socket.create_connection(("127.0.0.1", server.port), timeout=30) as line:
+        line.sendall("\r\n".join([*lines, "", ""]).encode())
+        return int(line.recv(64).split()[1])
+
+
 def test_the_guard_stands_before_the_real_server(network):
     """Paths and headers one by one: tests/screens/test_doors.py."""
     assert status(f"{network.url}/_stcore/metrics") == 404
@@ -221,6 +234,8 @@ def test_program_of_one_machine_opens_to_no_other_by_an_option(visitor_of, tmp_p
             return [*super().command(), "--server.address", "0.0.0.0"]
 
     with started(Opened(tmp_path)) as running:
+        assert upgraded(running, "evil.test") == 403
+        assert upgraded(running, f"127.0.0.1:{running.port}") == 101
         visitor = visitor_of(running)
         visitor.goto("plan")
         visitor.page.get_by_text("started for one machine").wait_for()

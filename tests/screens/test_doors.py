@@ -18,7 +18,7 @@ from streamlit.proto.BackMsg_pb2 import BackMsg
 from streamlit.proto.ClientState_pb2 import ClientState
 
 from sensory.screens import access
-from sensory.screens.guard import Guard
+from sensory.screens.guard import Guard, OwnMachine
 from sensory.screens.passcode import COOKIE, Keeper
 from sensory.screens.patience import FREE, Patience
 from sensory.screens.sign_in import Doors
@@ -288,6 +288,42 @@ STREAM = "/_stcore/stream"
 )
 def test_connections_elsewhere_and_from_other_pages_are_refused(app, path, origin):
     assert connect(app, path, said=[b"a"], origin=origin) == ["websocket.close"]
+
+
+@pytest.fixture(scope="module")
+def own_machine():
+    routes = [WebSocketRoute("/{p:path}", _echo), Route("/{path:path}", _page)]
+    return OwnMachine(Starlette(routes=routes))
+
+
+@pytest.mark.parametrize("host", ["localhost:8501", "127.0.0.1:8501", "127.0.0.1", "[::1]:8501"])
+def test_one_machine_answers_to_its_loopback_names(own_machine, host):
+    assert ask(own_machine, "/", host=host).status == 200
+    assert ask(own_machine, "/", host=host, origin=f"http://{host}").status == 200
+    answers = connect(own_machine, said=[b"a"], host=host, origin=f"http://{host}")
+    assert answers[0] == "websocket.accept"
+
+
+REBOUND = """
+evil.test evil.test:8501 127.0.0.1.evil.test:8501 localhost.evil.test:8501 evil.test@localhost:8501
+192.168.0.7:8501 0.0.0.0:8501 [::]:8501 [::1 localhost@evil.test
+"""
+
+
+@pytest.mark.parametrize("host", ["", *REBOUND.split()])
+def test_one_machine_answers_to_no_name_that_another_page_can_have(own_machine, host):
+    """A page of the web whose name leads to 127.0.0.1 sends that name, as host and as origin."""
+    assert ask(own_machine, "/media/key.pdf", host=host).status == 403
+    assert connect(own_machine, host=host, origin=f"http://{host}") == ["websocket.close"]
+
+
+@pytest.mark.parametrize(
+    "origin", ["null", "", "http://evil.test", "http://localhost:8502", "http://127.0.0.1:8501"]
+)
+def test_one_machine_takes_no_page_of_another_origin(own_machine, origin):
+    assert ask(own_machine, "/", host="localhost:8501", origin=origin).status == 403
+    refused = connect(own_machine, host="localhost:8501", origin=origin)
+    assert refused == ["websocket.close"]
 
 
 def test_own_pages_connect(app):
