@@ -21,7 +21,7 @@ from collections.abc import Iterator, Mapping
 
 import streamlit as st
 
-from ..base.errors import RecordError
+from ..base.errors import RecordError, UnreachableError
 from ..base.languages import ballot_words
 from ..sessions.booth_ballots import Asked, BoothBallot, mark_of, score_of, still_open
 from ..sessions.booths import BoothVisit, consent, keep, late, leave_out, send, visit
@@ -37,7 +37,7 @@ from .components import (
     show_scale,
 )
 from .frame import desk, plain
-from .interlude import show_halt
+from .interlude import show_away, show_halt, wait_for
 
 _CSS = """<style>
 .stMainBlockContainer { max-width: 46rem; }
@@ -50,19 +50,51 @@ _CSS = """<style>
 .stCheckbox label:not(:has(:checked)) > span + div { border-color: #767676; }
 </style>"""
 
+_LANGUAGE, _SEEN = "booth-language", "booth-seen"
+_FELT, _WATCHED = "booth-felt", "booth-watched"
+
 
 def page(token: str) -> None:
-    """Show what this link has to show next."""
+    """Show what this link has to show next; while the record is away, its ballot seen last."""
     st.html(_CSS)
-    here = visit(desk(), token)
-    if here is None:
-        words = ballot_words("en")
-        st.title(words["not_valid"])
-        st.markdown(words["sign_in_hint"])
-        return
+    language = st.session_state.get(_LANGUAGE, "")
+    try:
+        _report(token)
+        here = visit(desk(), token)
+        language, st.session_state[_SEEN] = here.language if here else "", None
+        if here is None:
+            _no_link(ballot_words("en"))
+        else:
+            _next(token, here)
+    except UnreachableError:
+        if (ballot_seen := st.session_state.get(_SEEN)) is None:
+            show_away(language)
+        else:
+            _still(token, ballot_seen)
+        wait_for(lambda: visit(desk(), token))
+    st.session_state[_LANGUAGE] = language
+
+
+def _still(token: str, here: BoothVisit) -> None:
+    """The ballot as it was seen last: its fields keep what is marked meanwhile."""
+    words = ballot_words(here.language)
+    _unwell(token, here, words)
+    if here.ballot is not None:
+        _ballot(token, here, here.ballot, words, f"{words['away']}. {words['away_hint']}")
+
+
+def _no_link(words: Words) -> None:
+    st.title(words["not_valid"])
+    st.markdown(words["sign_in_hint"])
+
+
+def _next(token: str, here: BoothVisit) -> None:
     words, fault = ballot_words(here.language), ""
     try:
         here = _taken(token, here)
+    except UnreachableError:
+        st.session_state[_SEEN] = here
+        raise
     except RecordError as error:
         fault = str(error)
     _unwell(token, here, words)
@@ -85,6 +117,7 @@ def page(token: str) -> None:
         show_halt(token, here.halt, words, smelling=here.smelling)
     else:
         _ballot(token, here, here.ballot, words, fault)
+        st.session_state[_SEEN] = here
 
 
 def _unwell(token: str, here: BoothVisit, words: Words) -> None:
@@ -97,16 +130,32 @@ def _unwell(token: str, here: BoothVisit, words: Words) -> None:
         st.title(words["paused"])
         st.markdown(words["paused_hint"])
     if here.consented and not here.unwell and st.button(words["unwell"], key="booth-unwell"):
-        feel_unwell(desk(), token)
+        st.session_state[_FELT] = True
         st.rerun()
     if here.stopped or here.paused or (here.consented and not here.closed):
+        st.session_state[_WATCHED] = True
         _watch(token, here.stopped, here.paused)
+
+
+def _report(token: str) -> None:
+    """Report who feels unwell before anything else, and again until it is on record."""
+    if st.session_state.pop(_FELT, False):
+        try:
+            feel_unwell(desk(), token)
+        except UnreachableError:
+            st.session_state[_FELT] = True
+            raise
 
 
 @st.fragment(run_every=10.0)
 def _watch(token: str, stopped: bool, paused: bool) -> None:
     """A booth on which nobody taps learns as well that tasting is stopped, or goes on."""
-    here = visit(desk(), token)
+    if st.session_state.pop(_WATCHED, False):  # drawn with the page, which has just looked
+        return
+    try:
+        here = visit(desk(), token)
+    except UnreachableError:
+        st.rerun()
     if here is None or (here.stopped, here.paused) != (stopped, paused):
         st.rerun()
 

@@ -9,14 +9,18 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection, Engine
 
-from ..base.errors import RecordError
+from ..base.errors import RecordError, UnreachableError
 
 _WRITING = threading.RLock()
 _LONG = 10_000
+_SECONDS = 5
+# What passes by itself: no connection, no answer in time, a lock that others hold.
+_AWAY = (sa.exc.OperationalError, sa.exc.InterfaceError, sa.exc.TimeoutError)
 _LOCKED = "The record is busy or cannot be written. What is on the screen is not saved yet: "
 
 
@@ -31,13 +35,22 @@ def engine_for(url: str) -> Engine:
         address = sa.make_url(url)
         if address.get_backend_name() == "sqlite" and address.database:
             Path(address.database).parent.mkdir(parents=True, exist_ok=True)
-        engine = sa.create_engine(address, json_deserializer=_plain)
+        engine = sa.create_engine(address, json_deserializer=_plain, **_of_a_server(address))
     except (sa.exc.ArgumentError, sa.exc.NoSuchModuleError, ImportError, OSError) as error:
         shown = str(address) if address is not None else "that URL"
         raise RecordError(f"The record at {shown} cannot be opened: {error}.") from error
     if engine.dialect.name == "sqlite":
         _sqlite_settings(engine)
     return engine
+
+
+def _of_a_server(address: sa.URL) -> dict[str, Any]:
+    """Options for a database on a server: one that was started anew costs nobody an error, and
+    one that does not answer is given up after seconds."""
+    if address.get_backend_name() == "sqlite":
+        return {}
+    waits = {} if "connect_timeout" in address.query else {"connect_timeout": _SECONDS}
+    return {"pool_pre_ping": True, "connect_args": waits}
 
 
 def _plain(text: str) -> object:
@@ -63,7 +76,7 @@ def file_of(engine: Engine) -> Path | None:
 
 @contextmanager
 def writing(engine: Engine) -> Iterator[Connection]:
-    """A transaction that alone may write; RecordError where the database refuses."""
+    """A transaction that alone may write; RecordError where the database refuses or is away."""
     engine = engine.execution_options(write=True)
     try:
         with _WRITING, engine.begin() as connection:
@@ -72,7 +85,9 @@ def writing(engine: Engine) -> Iterator[Connection]:
             yield connection
     except sa.exc.IntegrityError as error:
         raise RecordError(f"This does not fit what is on record: {error.orig}.") from error
-    except (sa.exc.DBAPIError, sa.exc.TimeoutError) as error:
+    except _AWAY as error:
+        raise UnreachableError(f"{_LOCKED}{reason(error)}.") from error
+    except sa.exc.DBAPIError as error:
         raise RecordError(f"{_LOCKED}{reason(error)}.") from error
 
 
@@ -84,7 +99,9 @@ def reading(engine: Engine) -> Iterator[Connection]:
     try:
         with engine.connect() as connection:
             yield connection
-    except (sa.exc.DBAPIError, sa.exc.TimeoutError) as error:
+    except _AWAY as error:
+        raise UnreachableError(f"The record cannot be read: {reason(error)}.") from error
+    except sa.exc.DBAPIError as error:
         raise RecordError(f"The record cannot be read: {reason(error)}.") from error
 
 
