@@ -70,7 +70,7 @@ class Stranger:
 Visitor = Leader | Booth | Stranger
 
 _KEEPERS: list[Keeper] = []
-_LED: set[str] = set()  # connections of the server that a cookie made a leader's
+_LED: set[str] = set()  # connections of the server that a sign-in made a leader's
 
 
 def serve_others(keeper: Keeper) -> None:
@@ -117,7 +117,7 @@ def visitor() -> Visitor:
     cookies, address = st.context.cookies, st.get_option("server.address")
     who = who_asks(st.query_params, cookies, keeper=keeper, address=address, listed=listed)
     context = get_script_run_ctx()
-    if context and isinstance(who, Leader) and who.signed_in and not listed:
+    if context and isinstance(who, Leader) and who.signed_in:
         _LED.add(context.session_id)
     return who
 
@@ -128,7 +128,7 @@ def kept() -> Keeper | None:
 
 
 def was_led(session_id: str) -> bool:
-    """Whether the cookie of a leader was once shown on this connection of the server."""
+    """Whether a leader was once signed in on this connection of the server."""
     return session_id in _LED
 
 
