@@ -31,10 +31,12 @@ from .components import (
     Words,
     chosen_category,
     marked,
+    marked_over,
     saved,
     show_categories,
     show_echo,
     show_scale,
+    touched_over,
 )
 from .frame import desk, plain
 from .interlude import show_away, show_halt, wait_for
@@ -172,8 +174,7 @@ def _taken(token: str, here: BoothVisit) -> BoothVisit:
     if given := _given(here, ballot):
         here = keep(desk(), token, ballot.line, given)
     for asked in ballot.asked:
-        if given or _marked(here, ballot, asked) == asked.given:
-            saved(_key(ballot, asked))
+        saved(_key(ballot, asked))
     pressed = st.session_state.get(_send_key(ballot))
     if pressed and here.ballot and not still_open(here.ballot):
         here = send(desk(), token, ballot.line, shown=shown)
@@ -183,9 +184,25 @@ def _taken(token: str, here: BoothVisit) -> BoothVisit:
 def _given(here: BoothVisit, ballot: BoothBallot) -> dict[int, dict[str, str]]:
     given: dict[int, dict[str, str]] = {}
     for key, line, name, text, recorded in _fields(here, ballot):
-        if text not in (None, recorded, st.session_state.get(_shown_key(key))):
+        if text is not None and text != recorded and _is_new(here, ballot, key, text, recorded):
             given.setdefault(line, {})[name] = text
     return given
+
+
+def _is_new(here: BoothVisit, ballot: BoothBallot, key: str, text: str, recorded: str) -> bool:
+    """Whether a field was marked since this window last showed the record.
+
+    A server that was started anew does not know what the window showed; the window says it.
+    """
+    if (shown := _shown_key(key)) in st.session_state:
+        return text != st.session_state[shown]
+    asked = next((each for each in ballot.asked if _key(ballot, each) == key), None)
+    if asked is not None and asked.kind == "scale":
+        return marked_over(key) == mark_of(recorded, here.scale)
+    if asked is not None and asked.kind == "category":
+        stored = [choice for choice, _ in asked.choices]
+        return marked_over(key) == (stored.index(recorded) if recorded in stored else None)
+    return touched_over(_echo_key(ballot), key, recorded)
 
 
 def _fields(
@@ -295,7 +312,8 @@ def _ballot(token: str, here: BoothVisit, ballot: BoothBallot, words: Words, fau
     missing = still_open(ballot)
     if named := ", ".join(plain(name) for name in missing if name != "?"):
         st.markdown(words["still_open"].format(what=named))
-    show_echo(f"echo-{ballot.line}", words)  # everything that came is on record here
+    held = {key: recorded for key, _, _, _, recorded in _fields(here, ballot)}
+    show_echo(_echo_key(ballot), held, words)  # everything that came is on record here
     st.button(words["send"], key=_send_key(ballot), type="primary", disabled=bool(missing))
 
 
@@ -361,6 +379,10 @@ def _beside(ballot: BoothBallot, words: Words, kept: bool) -> None:
     key = f"comment-{line}"
     _fill(key, _comment(line), ballot.comment, {key: ballot.comment}, kept)
     st.text_area(words["comment"], max_chars=300, key=key)
+
+
+def _echo_key(ballot: BoothBallot) -> str:
+    return f"echo-{ballot.line}"
 
 
 def _send_key(ballot: BoothBallot) -> str:

@@ -10,6 +10,7 @@ from streamlit.testing.v1 import AppTest
 
 from sensory.base.errors import RecordError, UnreachableError
 from sensory.base.languages import ballot_words, languages
+from sensory.screens import components
 from sensory.screens.frame import plain
 from sensory.serving.lines import ballot_lines
 from sensory.serving.planning import serving_plan
@@ -47,6 +48,8 @@ def test_what_is_no_link_gets_one_sentence(token, tmp_path, monkeypatch):
 
 
 SESSION = "0" * 32
+SEAT_LINE = 1
+ANSWER = f"answer-{SEAT_LINE}-0"
 
 
 @pytest.fixture
@@ -133,6 +136,45 @@ def test_what_could_not_be_written_is_written_by_the_next_run(store, window, mon
     app.run()
     assert not app.error
     assert first(store)["answer"] == codes[1]
+
+
+def restarted(app, **held):
+    """A server that was started anew: it has what the browser sends, and nothing of its own.
+
+    `held`: what the record held of fields, by their keys, as the page was touched last.
+    """
+    for field in (ANSWER, f"guess-{SEAT_LINE}", f"comment-{SEAT_LINE}"):
+        del app.session_state[f"{field}-shown"]
+    touch = " ".join(["7", *(f"{key}={components._mark_of(text)}" for key, text in held.items())])
+    app.session_state[f"echo-{SEAT_LINE}"] = {"touch": touch}
+    return app
+
+
+def test_a_window_on_a_restarted_server_writes_no_old_answer_over_a_newer_one(store, window):
+    old = window()
+    codes = old.radio[0].options
+    old.radio[0].set_value(codes[0]).run()
+    new = window()
+    new.radio[0].set_value(codes[2]).run()
+    new.text_area[0].set_value("sweet").run()
+    count = len(store.entries(SESSION))
+    restarted(old, **{ANSWER: "", f"comment-{SEAT_LINE}": ""}).run()
+    assert not old.exception
+    assert len(store.entries(SESSION)) == count
+    assert (old.radio[0].value, old.text_area[0].value) == (codes[2], "sweet")
+    old.run()
+    assert (first(store)["answer"], first(store)["comment"]) == (codes[2], "sweet")
+
+
+def test_what_was_tapped_while_the_server_was_down_arrives(store, window):
+    app = window()
+    codes = app.radio[0].options
+    app.radio[0].set_value(codes[0]).run()
+    app.radio[0].set_value(codes[1])
+    app.checkbox[0].check()
+    restarted(app, **{ANSWER: codes[0], f"guess-{SEAT_LINE}": ""}).run()
+    assert not app.exception
+    assert (first(store)["answer"], first(store)["guess"]) == (codes[1], "x")
 
 
 @pytest.fixture
