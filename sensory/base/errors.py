@@ -21,6 +21,10 @@ class RecordError(SensoryError):
     """The record refuses: not found, already frozen, or cannot be written."""
 
 
+class UnreachableError(RecordError):
+    """The record is away for a while: nothing was read or written, and it may be tried again."""
+
+
 class BallotWarning(UserWarning):
     """Ballots were accepted, with remarks that must not be overlooked."""
 

@@ -70,7 +70,7 @@ class Stranger:
 Visitor = Leader | Booth | Stranger
 
 _KEEPERS: list[Keeper] = []
-_LED: set[str] = set()  # connections of the server that a cookie made a leader's
+_LED: set[str] = set()  # connections of the server that a sign-in made a leader's
 
 
 def serve_others(keeper: Keeper) -> None:
@@ -102,7 +102,7 @@ def who_asks(
     if "booth" in query:
         return Booth(token=query["booth"])
     if keeper is None:
-        return Leader() if _this_machine(address) else Stranger(can_sign_in=False)
+        return Leader() if this_machine(address) else Stranger(can_sign_in=False)
     if listed:
         return Leader(person=keeper.person_of(listed) or "", listed=listed)
     if person := keeper.signed_in(cookies.get(COOKIE)):
@@ -117,7 +117,7 @@ def visitor() -> Visitor:
     cookies, address = st.context.cookies, st.get_option("server.address")
     who = who_asks(st.query_params, cookies, keeper=keeper, address=address, listed=listed)
     context = get_script_run_ctx()
-    if context and isinstance(who, Leader) and who.signed_in and not listed:
+    if context and isinstance(who, Leader) and who.signed_in:
         _LED.add(context.session_id)
     return who
 
@@ -128,14 +128,14 @@ def kept() -> Keeper | None:
 
 
 def was_led(session_id: str) -> bool:
-    """Whether the cookie of a leader was once shown on this connection of the server."""
+    """Whether a leader was once signed in on this connection of the server."""
     return session_id in _LED
 
 
-def _this_machine(address: str | None) -> bool:
+def this_machine(address: str | None) -> bool:
     """Whether only this machine reaches the address.
 
-    >>> [_this_machine(host) for host in ("127.0.0.1", "::1", "localhost", "0.0.0.0", "", None)]
+    >>> [this_machine(host) for host in ("127.0.0.1", "::1", "localhost", "0.0.0.0", "", None)]
     [True, True, True, False, False, False]
     """
     if address == "localhost":

@@ -27,6 +27,7 @@ from sensory.screens.access import (
     visitor,
 )
 from sensory.screens.frame import Frame, plain, remember, shown_errors
+from sensory.screens.interlude import reached
 from sensory.screens.places import DEMO, anchors_file, kept_in, record_url
 from sensory.sessions.signing import Person, Right
 from sensory.sessions.staff import enter_person, who_is
@@ -77,7 +78,7 @@ def main() -> None:
             remember(Frame(store=store, demo=DEMO, how=who.how, person=person, place=place), pages)
             way_out(who, person)
         elif isinstance(who, Booth):
-            remember(Frame(store=record(record_url()), demo=DEMO), ())
+            reached(lambda: remember(Frame(store=record(record_url()), demo=DEMO), ()))
         chosen.run()
     if isinstance(who, Leader):
         opened.DRAWN.set()

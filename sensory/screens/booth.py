@@ -21,7 +21,7 @@ from collections.abc import Iterator, Mapping
 
 import streamlit as st
 
-from ..base.errors import RecordError
+from ..base.errors import RecordError, UnreachableError
 from ..base.languages import ballot_words
 from ..sessions.booth_ballots import Asked, BoothBallot, mark_of, score_of, still_open
 from ..sessions.booths import BoothVisit, consent, keep, late, leave_out, send, visit
@@ -31,13 +31,15 @@ from .components import (
     Words,
     chosen_category,
     marked,
+    marked_over,
     saved,
     show_categories,
     show_echo,
     show_scale,
+    touched_over,
 )
 from .frame import desk, plain
-from .interlude import show_halt
+from .interlude import show_away, show_halt, wait_for
 
 _CSS = """<style>
 .stMainBlockContainer { max-width: 46rem; }
@@ -50,19 +52,51 @@ _CSS = """<style>
 .stCheckbox label:not(:has(:checked)) > span + div { border-color: #767676; }
 </style>"""
 
+_LANGUAGE, _SEEN = "booth-language", "booth-seen"
+_FELT, _WATCHED = "booth-felt", "booth-watched"
+
 
 def page(token: str) -> None:
-    """Show what this link has to show next."""
+    """Show what this link has to show next; while the record is away, its ballot seen last."""
     st.html(_CSS)
-    here = visit(desk(), token)
-    if here is None:
-        words = ballot_words("en")
-        st.title(words["not_valid"])
-        st.markdown(words["sign_in_hint"])
-        return
+    language = st.session_state.get(_LANGUAGE, "")
+    try:
+        _report(token)
+        here = visit(desk(), token)
+        language, st.session_state[_SEEN] = here.language if here else "", None
+        if here is None:
+            _no_link(ballot_words("en"))
+        else:
+            _next(token, here)
+    except UnreachableError:
+        if (ballot_seen := st.session_state.get(_SEEN)) is None:
+            show_away(language)
+        else:
+            _still(token, ballot_seen)
+        wait_for(lambda: visit(desk(), token))
+    st.session_state[_LANGUAGE] = language
+
+
+def _still(token: str, here: BoothVisit) -> None:
+    """The ballot as it was seen last: its fields keep what is marked meanwhile."""
+    words = ballot_words(here.language)
+    _unwell(token, here, words)
+    if here.ballot is not None:
+        _ballot(token, here, here.ballot, words, f"{words['away']}. {words['away_hint']}")
+
+
+def _no_link(words: Words) -> None:
+    st.title(words["not_valid"])
+    st.markdown(words["sign_in_hint"])
+
+
+def _next(token: str, here: BoothVisit) -> None:
     words, fault = ballot_words(here.language), ""
     try:
         here = _taken(token, here)
+    except UnreachableError:
+        st.session_state[_SEEN] = here
+        raise
     except RecordError as error:
         fault = str(error)
     _unwell(token, here, words)
@@ -85,6 +119,7 @@ def page(token: str) -> None:
         show_halt(token, here.halt, words, smelling=here.smelling)
     else:
         _ballot(token, here, here.ballot, words, fault)
+        st.session_state[_SEEN] = here
 
 
 def _unwell(token: str, here: BoothVisit, words: Words) -> None:
@@ -97,16 +132,32 @@ def _unwell(token: str, here: BoothVisit, words: Words) -> None:
         st.title(words["paused"])
         st.markdown(words["paused_hint"])
     if here.consented and not here.unwell and st.button(words["unwell"], key="booth-unwell"):
-        feel_unwell(desk(), token)
+        st.session_state[_FELT] = True
         st.rerun()
     if here.stopped or here.paused or (here.consented and not here.closed):
+        st.session_state[_WATCHED] = True
         _watch(token, here.stopped, here.paused)
+
+
+def _report(token: str) -> None:
+    """Report who feels unwell before anything else, and again until it is on record."""
+    if st.session_state.pop(_FELT, False):
+        try:
+            feel_unwell(desk(), token)
+        except UnreachableError:
+            st.session_state[_FELT] = True
+            raise
 
 
 @st.fragment(run_every=10.0)
 def _watch(token: str, stopped: bool, paused: bool) -> None:
     """A booth on which nobody taps learns as well that tasting is stopped, or goes on."""
-    here = visit(desk(), token)
+    if st.session_state.pop(_WATCHED, False):  # drawn with the page, which has just looked
+        return
+    try:
+        here = visit(desk(), token)
+    except UnreachableError:
+        st.rerun()
     if here is None or (here.stopped, here.paused) != (stopped, paused):
         st.rerun()
 
@@ -123,8 +174,7 @@ def _taken(token: str, here: BoothVisit) -> BoothVisit:
     if given := _given(here, ballot):
         here = keep(desk(), token, ballot.line, given)
     for asked in ballot.asked:
-        if given or _marked(here, ballot, asked) == asked.given:
-            saved(_key(ballot, asked))
+        saved(_key(ballot, asked))
     pressed = st.session_state.get(_send_key(ballot))
     if pressed and here.ballot and not still_open(here.ballot):
         here = send(desk(), token, ballot.line, shown=shown)
@@ -134,9 +184,25 @@ def _taken(token: str, here: BoothVisit) -> BoothVisit:
 def _given(here: BoothVisit, ballot: BoothBallot) -> dict[int, dict[str, str]]:
     given: dict[int, dict[str, str]] = {}
     for key, line, name, text, recorded in _fields(here, ballot):
-        if text not in (None, recorded, st.session_state.get(_shown_key(key))):
+        if text is not None and text != recorded and _is_new(here, ballot, key, text, recorded):
             given.setdefault(line, {})[name] = text
     return given
+
+
+def _is_new(here: BoothVisit, ballot: BoothBallot, key: str, text: str, recorded: str) -> bool:
+    """Whether a field was marked since this window last showed the record.
+
+    A server that was started anew does not know what the window showed; the window says it.
+    """
+    if (shown := _shown_key(key)) in st.session_state:
+        return text != st.session_state[shown]
+    asked = next((each for each in ballot.asked if _key(ballot, each) == key), None)
+    if asked is not None and asked.kind == "scale":
+        return marked_over(key) == mark_of(recorded, here.scale)
+    if asked is not None and asked.kind == "category":
+        stored = [choice for choice, _ in asked.choices]
+        return marked_over(key) == (stored.index(recorded) if recorded in stored else None)
+    return touched_over(_echo_key(ballot), key, recorded)
 
 
 def _fields(
@@ -246,7 +312,8 @@ def _ballot(token: str, here: BoothVisit, ballot: BoothBallot, words: Words, fau
     missing = still_open(ballot)
     if named := ", ".join(plain(name) for name in missing if name != "?"):
         st.markdown(words["still_open"].format(what=named))
-    show_echo(f"echo-{ballot.line}", words)  # everything that came is on record here
+    held = {key: recorded for key, _, _, _, recorded in _fields(here, ballot)}
+    show_echo(_echo_key(ballot), held, words)  # everything that came is on record here
     st.button(words["send"], key=_send_key(ballot), type="primary", disabled=bool(missing))
 
 
@@ -312,6 +379,10 @@ def _beside(ballot: BoothBallot, words: Words, kept: bool) -> None:
     key = f"comment-{line}"
     _fill(key, _comment(line), ballot.comment, {key: ballot.comment}, kept)
     st.text_area(words["comment"], max_chars=300, key=key)
+
+
+def _echo_key(ballot: BoothBallot) -> str:
+    return f"echo-{ballot.line}"
 
 
 def _send_key(ballot: BoothBallot) -> str:

@@ -112,9 +112,9 @@ def _file(text: str) -> Path:
 
 
 def _local(wanted: argparse.Namespace) -> None:
-    from .server import serve
+    from .server import serve_this_machine
 
-    serve({"server.port": wanted.port})
+    serve_this_machine(wanted.port)
 
 
 def _network(wanted: argparse.Namespace) -> None:

@@ -3,6 +3,7 @@ number, and 'saved' only when it is on record."""
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -12,7 +13,7 @@ import streamlit as st
 Words = Mapping[str, Any]
 """Words of a ballot in the language of the session."""
 
-_LONGEST = 64
+_LONGEST = 4096
 _ECHO = ".echo { margin: 0; min-height: 1.5em; font-size: 0.85rem; }"
 
 
@@ -62,6 +63,12 @@ def chosen_category(key: str, choices: Sequence[str]) -> str | None:
     return choices[at] if isinstance(at, int) and 0 <= at < len(choices) else None
 
 
+def marked_over(key: str) -> object:
+    """Where the mark on record was as this one was put; it may be None, for nowhere."""
+    mark = sent(key)
+    return mark.get("over") if isinstance(mark, Mapping) else None
+
+
 def saved(key: str) -> None:
     """Say that the mark is on record; only then does the browser say so."""
     mark = sent(key)
@@ -101,10 +108,31 @@ def _beside(key: str, label: str, ends: tuple[str, str]) -> dict[str, str]:
     return {"label": label, "low": ends[0], "high": ends[1], "received": received}
 
 
-def show_echo(key: str, words: Words) -> None:
-    """Say 'saving' until all that the browser sent is on record; call it when it is."""
-    touch = sent(key, "touch")
-    received = touch if isinstance(touch, str) and len(touch) <= _LONGEST else ""
+def show_echo(key: str, held: Mapping[str, str], words: Words) -> None:
+    """Say 'saving' until all that the browser sent is on record; call it when it is.
+
+    `held`: what the record holds, by the key of the field.
+    """
     # Texts only: a list or mapping is searched for tables, which takes 2 ms.
-    data = {"received": received, "saving": words["saving"], "saved": words["saved"]}
+    data = {
+        "received": _touch(key)[0],
+        "held": " ".join(f"{field}={_mark_of(text)}" for field, text in held.items()),
+        "saving": words["saving"],
+        "saved": words["saved"],
+    }
     _echo(key=key, data=data, on_touch_change=lambda: None)
+
+
+def touched_over(key: str, field: str, recorded: str) -> bool:
+    """Whether the record held this of a field as the page was touched last."""
+    return f"{field}={_mark_of(recorded)}" in _touch(key)[1:]
+
+
+def _touch(key: str) -> list[str]:
+    """Number of the last touch, and what the record held then of each field."""
+    touch = sent(key, "touch")
+    return touch.split(" ") if isinstance(touch, str) and len(touch) <= _LONGEST else [""]
+
+
+def _mark_of(text: str) -> str:
+    return hashlib.sha256(text.encode()).hexdigest()[:12]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -22,6 +23,11 @@ if TYPE_CHECKING:  # a booth loads no statistics
     from ..release.product_desk import Desk
 
 _MARKUP = frozenset(r"\`*_{}[]()#+!|<>~:$&")
+# Where the browser's markdown would begin a link, an icon or a small picture.
+_LOOKED_FOR = re.compile(
+    r"(?<=:)(?=//|material/|(?!\d\d:)[\w+-]+:)|(?<=[wW]{3})(?=\.)|(?<=@)(?=[-\w])"
+)
+_JOINED = "\N{WORD JOINER}"
 _FRAME, _PAGES, _CHOSEN, _BATCH = "frame", "pages", "session", "batch"
 
 
@@ -125,12 +131,18 @@ def show_faults(faults: Sequence[Fault]) -> None:
 
 
 def plain(text: str) -> str:
-    """Text of users as it is: no markup, no picture that the browser would fetch.
+    """Text of users as it is: no markup, no link, no picture that the browser would fetch.
+
+    Addresses and names of icons are looked for in the finished text, where no escape is left; a
+    sign without a width in them keeps them text.
 
     >>> plain("2*3*4") == "2" + chr(92) + "*3" + chr(92) + "*4"
     True
+    >>> [plain(text).count(_JOINED) for text in ("http://a.test", ":material/cake:", "10:31:07")]
+    [1, 1, 0]
     """
-    return "".join(f"\\{letter}" if letter in _MARKUP else letter for letter in text)
+    apart = _LOOKED_FOR.sub(_JOINED, text)
+    return "".join(f"\\{letter}" if letter in _MARKUP else letter for letter in apart)
 
 
 def title_of(session: StoredSession) -> str:

@@ -21,16 +21,17 @@ from pathlib import Path
 from starlette.middleware import Middleware
 
 from ..base.errors import ArgumentError, RecordError
-from ..sessions.staff import active_people, appoint, managers, who_is
+from ..sessions.staff import active_people, appoint, managers, note_door, who_is
 from ..store.repository import Repository, open_store
 from . import provider, server
 from .access import serve_others
 from .guard import Guard
+from .leaders import Leaders
 from .passcode import Keeper, check_passcode
 from .patience import Patience
 from .places import data_folder, file_of, login, record_url, secrets_file
 from .server import serve
-from .sign_in import Doors
+from .sign_in import Doors, ProviderDoors
 
 PASSCODE, NAME = "SENSORY_PASSCODE", "SENSORY_NAME"
 OFFICE = "administrator"
@@ -55,10 +56,15 @@ def serve_network(wanted: argparse.Namespace) -> None:
     for name in (PASSCODE, NAME):  # the worker process has no need of them
         os.environ.pop(name, None)
     serve_others(keeper)
+    listed = {"listed": provider.leaders} if others else {}
+    leaders, note = Leaders(keeper, store.people, **listed), partial(note_door, store)
+    middleware = [Middleware(Guard, leaders=leaders)]
+    if others:
+        middleware.append(Middleware(ProviderDoors, leaders=leaders, note=note))
     serve(
         options(wanted, secrets),
-        routes=Doors(keeper, Patience(), partial(key_of, store)).routes(),
-        middleware=[Middleware(Guard, keeper=keeper, other_leaders=others)],
+        routes=Doors(keeper, Patience(), partial(key_of, store), note).routes(),
+        middleware=middleware,
     )
 
 
@@ -85,6 +91,7 @@ def options(wanted: argparse.Namespace, secrets: Path) -> dict[str, object]:
     network: dict[str, object] = {
         "server.address": wanted.address,
         "server.port": wanted.port,
+        "server.allowedHosts": [],  # the names of a plant's machine are its own affair
         "browser.serverAddress": wanted.name,
         "secrets.files": [str(secrets)],
     }

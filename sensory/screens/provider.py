@@ -3,14 +3,25 @@
 ``[auth]`` is Streamlit's own section (it needs ``streamlit[auth]``); ``leaders`` is ours: a
 list of subjects, or of e-mail addresses that the provider says it has verified. Without
 ``leaders`` nobody comes in this way.
+
+Why so
+------
+The cookie of a provider lives for a month, and Streamlit takes it from the browser at the sign-out
+only. So a cookie that signed out is remembered until the next start, and its windows end.
 """
 
 from __future__ import annotations
 
+import hashlib
+import json
 from collections.abc import Collection, Mapping
 from typing import Any
 
 import streamlit as st
+from streamlit.web.server.starlette import starlette_websocket
+from streamlit.web.server.starlette.starlette_server_config import USER_COOKIE_NAME
+
+_WITHDRAWN: set[str] = set()
 
 
 def leaders() -> frozenset[str]:
@@ -31,7 +42,28 @@ def named_in(secrets: Mapping[str, Any]) -> frozenset[str]:
 def listed_leader() -> str | None:
     """The name on the list under which this visitor has signed in."""
     listed = leaders()
-    return on_list(st.user.to_dict(), listed) if listed else None
+    if not listed or _mark_of(st.context.cookies) in _WITHDRAWN:
+        return None
+    return on_list(st.user.to_dict(), listed)
+
+
+def user_in(cookies: dict[str, str]) -> dict[str, Any]:
+    """The user in Streamlit's own cookie, which it has signed; empty without one, or signed out."""
+    if USER_COOKIE_NAME not in cookies or _mark_of(cookies) in _WITHDRAWN:
+        return {}
+    signed = starlette_websocket._get_signed_cookie_with_chunks(cookies, USER_COOKIE_NAME)
+    user = json.loads(signed) if signed else {}
+    return user if isinstance(user, dict) else {}
+
+
+def withdraw(cookies: Mapping[str, str]) -> None:
+    """From now on these cookies sign nobody in."""
+    if USER_COOKIE_NAME in cookies:
+        _WITHDRAWN.add(_mark_of(cookies))
+
+
+def _mark_of(cookies: Mapping[str, str]) -> str:
+    return hashlib.sha256(cookies.get(USER_COOKIE_NAME, "").encode()).hexdigest()
 
 
 def on_list(user: Mapping[str, object], listed: Collection[str]) -> str | None:

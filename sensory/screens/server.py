@@ -19,6 +19,7 @@ from ..base.errors import ArgumentError, RecordError
 from ..base.version import __version__
 from ..store.repository import open_store
 from . import opened, worker
+from .guard import OwnMachine
 from .places import HOME, kept_in, record_url
 
 _SCRIPT = Path(__file__).with_name("app.py")
@@ -32,6 +33,11 @@ _FIXED = {
 }
 
 
+def serve_this_machine(port: int) -> None:
+    """Serve whoever sits at this machine; raises as `serve` does."""
+    serve({"server.port": port}, middleware=[Middleware(OwnMachine)])
+
+
 def serve(
     options: Mapping[str, Any],
     *,
@@ -41,7 +47,7 @@ def serve(
     """Open the record, say where it is, and serve until stopped.
 
     Options are those of Streamlit, by their dotted names; ``server.port`` is needed. Routes and
-    middleware are what the network mode puts before the pages. Raises ArgumentError when nothing
+    middleware are put before the pages. Raises ArgumentError when nothing
     can listen on that address and port, RecordError when the record cannot be opened.
     """
     given = settings(options)

@@ -9,18 +9,27 @@ A form needs its origin. With `Referrer-Policy: no-referrer` browsers send forms
 from __future__ import annotations
 
 import asyncio
+import ipaddress
 from collections.abc import Callable
+from contextlib import suppress
 from html import escape
 from math import ceil
 from urllib.parse import parse_qs
 
 from starlette.concurrency import run_in_threadpool
-from starlette.requests import Request
+from starlette.datastructures import Headers
+from starlette.requests import HTTPConnection, Request, cookie_parser
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.routing import Route
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from ..base.errors import RecordError
+from ..base.spelling import same_person
+from ..sessions.staff import IN, OUT, REFUSED
+from . import provider
 from .access import SIGN_IN, SIGN_OUT
-from .guard import from_here, leader_cookie
+from .guard import from_here
+from .leaders import Leaders
 from .passcode import COOKIE, HOURS, Keeper
 from .patience import Patience
 
@@ -63,15 +72,22 @@ _WAY_IN = """
 """
 
 
+Note = Callable[[str, str, str], None]
+"""Leaves an entry in the journal: what, the key of the person or '', and why."""
+
+
 class Doors:
     """The routes of signing in and out.
 
     `find` gives the key of the person of a name who signs; None where there is none.
+    `note` puts on record who came in, went, or was refused.
     """
 
-    def __init__(self, keeper: Keeper, patience: Patience, find: Callable[[str], str | None]):
+    def __init__(
+        self, keeper: Keeper, patience: Patience, find: Callable[[str], str | None], note: Note
+    ):
         self._keeper, self._patience, self._find = keeper, patience, find
-        self._one_at_a_time = asyncio.Lock()
+        self._note, self._one_at_a_time = note, asyncio.Lock()
 
     def routes(self) -> list[Route]:
         """Routes for the application."""
@@ -98,31 +114,87 @@ class Doors:
         typed = await _typed(request)
         if typed is None:
             return _sign_in_page("Too much was sent for a name and a passcode.", 413)
-        address = request.client.host if request.client else ""
+        name, passcode = typed
+        address, account = request.client.host if request.client else "", same_person(name)
         async with self._one_at_a_time:  # each check takes 64 MiB for a moment
-            if wait := self._patience.begin(address):
+            if wait := self._patience.begin(address, account):
                 return _wait_page(ceil(wait))
-            person = await run_in_threadpool(self._right, *typed)
+            try:
+                person = await run_in_threadpool(self._right, name, passcode, address)
+            except RecordError:
+                return _sign_in_page("Nobody can sign in at the moment. Try again soon.", 503)
         if person is None:
             return _sign_in_page("Name and passcode do not go together.", 403)
-        self._patience.forgive(address)
+        self._patience.forgive(address, account)
         answer = RedirectResponse("/", 303, _HEADERS)
         _set_cookie(answer, request, self._keeper.cookie(person), HOURS * 3600)
         return answer
 
-    def _right(self, name: str, passcode: str) -> str | None:
-        """Whose name and passcode these are; an unknown name takes as long as a known one."""
+    def _right(self, name: str, passcode: str, address: str) -> str | None:
+        """Whose name and passcode these are; an unknown name takes as long as a known one.
+
+        What was typed is nowhere kept: it may be a passcode in the wrong field.
+        """
         person = self._find(name)
-        return person if self._keeper.right(person, passcode) else None
+        right = self._keeper.right(person, passcode)
+        self._note(IN if right else REFUSED, person or "", f"from {_shown(address)}")
+        return person if right else None
 
     async def sign_out(self, request: Request) -> Response:
         """Withdraw the cookie, here and in every copy of it."""
         if not from_here(request.headers):
             return _sign_out_page("The form came from another page.", 403)
-        await run_in_threadpool(self._keeper.sign_out, leader_cookie(request.scope))
+        await run_in_threadpool(self._out, request.cookies.get(COOKIE))
         answer = RedirectResponse(SIGN_IN, 303, _HEADERS)
         _set_cookie(answer, request, "", 0)
         return answer
+
+    def _out(self, cookie: str | None) -> None:
+        if person := self._keeper.sign_out(cookie):
+            with suppress(RecordError):  # whoever goes is let go, also while the record is away
+                self._note(OUT, person, "")
+
+
+class ProviderDoors:
+    """Notes who comes in and goes by a provider, whose routes are Streamlit's own."""
+
+    def __init__(self, app: ASGIApp, *, leaders: Leaders, note: Note):
+        self._app, self._leaders, self._note = app, leaders, note
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """One request or one connection."""
+        path = scope["path"] if scope["type"] == "http" else ""
+        if path == "/auth/logout":
+            cookies = HTTPConnection(scope).cookies
+            listed = self._leaders.vouched_for(cookies)
+            provider.withdraw(cookies)
+            if listed:
+                await self._put(OUT, listed)
+        given: dict[str, str] = {}
+
+        async def watched(message: Message) -> None:
+            if path == "/oauth2callback" and message["type"] == "http.response.start":
+                for value in Headers(raw=message["headers"]).getlist("set-cookie"):
+                    given.update(cookie_parser(value.partition(";")[0]))
+            await send(message)
+
+        await self._app(scope, receive, watched)
+        if provider.user_in(given):
+            listed = self._leaders.vouched_for(given)
+            await self._put(IN if listed else REFUSED, listed)
+
+    async def _put(self, what: str, listed: str | None) -> None:
+        key = self._leaders.vouched_key(listed) if listed else ""
+        with suppress(RecordError):  # the cookie is given already
+            await run_in_threadpool(self._note, what, key, "by the provider")
+
+
+def _shown(address: str) -> str:
+    """The address for the journal; whatever else a forwarding header held is left out."""
+    try:
+        return str(ipaddress.ip_address(address))
+    except ValueError:
+        return "an unknown address"
 
 
 async def _typed(request: Request) -> tuple[str, str] | None:

@@ -8,9 +8,10 @@ Why so
 Sittings are the plan's, breaks the session's. Which cup belongs to which sitting stands in the
 plan; `serving["breaks"]` keeps only the minutes, or the sitting that the leader started last, and
 only where there are several sittings. A break of minutes counts from the assessor's own last
-ballot, by the record's time, so nothing has to run. A tasted warm-up sample is a mark on the
-first ballot line of its sitting (`columns.MARKS`), as consent is; the sample itself has no line,
-so nothing of it can be counted.
+ballot, by the record's time, so nothing has to run. So it does for somebody who comes late, or is
+slow, and finishes a sitting after the leader has started the next one for the others: the break
+is as long as theirs was. A tasted warm-up sample is a mark on the first ballot line of its sitting
+(`columns.MARKS`), as consent is; the sample itself has no line, so nothing of it can be counted.
 """
 
 from __future__ import annotations
@@ -26,7 +27,7 @@ from ..serving.ballot_line import BallotLine, lines_by_assessor, lines_from
 from ..serving.layout import ServingRow
 from .allergens import allergens_in
 from .booth_plans import cups_of, excluded_of
-from .serving import Breaks, seats_of
+from .serving import Breaks, Ended, seats_of
 from .session import StoredSession
 from .store import Store
 
@@ -100,21 +101,47 @@ def _sittings(lines: Iterable[BallotLine], cups: Iterable[ServingRow]) -> dict[i
 def _break(session: StoredSession, before: Iterable[BallotLine], now: int) -> int | None:
     """Minutes before a sitting may begin; 0 for none, None until the leader starts it.
 
-    They count from the last ballot that was sent, or left out at the booth.
+    They count from the last ballot that was sent, or left out at the booth. Who finishes a sitting
+    after the leader has started the next one has as long a break as the others had.
     """
     breaks = session.serving.breaks if session.serving else None
-    if breaks is None or now <= breaks.started:
+    if breaks is None:
         return 0
-    if not breaks.minutes:
+    if now > breaks.started and not breaks.minutes:
         return None
-    done = [at for line in before for at in (line.sent, line.left_out) if at]
-    if not done:
+    lasts, last = timedelta(minutes=breaks.minutes), _last(before)
+    if now <= breaks.started:
+        ended = breaks.ended.get(str(now))
+        if ended is None or last <= ended.at:
+            return 0
+        lasts = timedelta(seconds=ended.seconds)
+    if not last:
         return 0
-    last, at = datetime.fromisoformat(max(done)), datetime.fromisoformat(utc_now())
-    if at < last:  # the clock was set back since: nobody waits for hours
+    stopped, at = datetime.fromisoformat(last), datetime.fromisoformat(utc_now())
+    if at < stopped:  # the clock was set back since: nobody waits for hours
         return 0
-    left = (last + timedelta(minutes=breaks.minutes) - at).total_seconds()
+    left = (stopped + lasts - at).total_seconds()
     return max(0, ceil(left / 60))
+
+
+def _last(lines: Iterable[BallotLine]) -> str:
+    """When the last of these ballots was sent, or left out at the booth; empty for never."""
+    return max((at for line in lines for at in (line.sent, line.left_out) if at), default="")
+
+
+def _ended(store: Store, session: StoredSession, number: int) -> Ended:
+    """The break before a sitting, which is over now."""
+    last, now = "", utc_now()
+    lines = lines_from(store.cells(session.id))
+    by_name = lines_by_assessor(line for line in lines if line.assessor)
+    for name, seat in seats_of(by_name).items():
+        sittings = _sittings(by_name[name], cups_of(session, seat))
+        done = _last(line for line in by_name[name] if sittings[line.row] < number)
+        last = max(last, done)
+    if not last:
+        return Ended(at=now, seconds=0)
+    lasted = datetime.fromisoformat(now) - datetime.fromisoformat(last)
+    return Ended(at=now, seconds=max(0, int(lasted.total_seconds())))
 
 
 def start_sitting(store: Store, session_id: str, number: int, *, who: str) -> StoredSession:
@@ -139,7 +166,8 @@ def start_sitting(store: Store, session_id: str, number: int, *, who: str) -> St
             return session
         if number != before + 1 or number > last:
             raise RecordError(f"sitting {number} cannot be started: {before} of {last} have been.")
-        now = replace(serving, breaks=replace(breaks, started=number))
+        ended = {**breaks.ended, str(number): _ended(act, session, number)}
+        now = replace(serving, breaks=replace(breaks, started=number, ended=ended))
         started = replace(session, serving=now)
         act.put(started, expect=session, what="sitting started", why=f"sitting {number} of {last}")
         return started

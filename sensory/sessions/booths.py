@@ -1,18 +1,13 @@
 """Use cases of the booth: a link for each assessor, one ballot at a time, sent once.
 
-A booth knows its codes and nothing of the key. A link holds the session and a secret of
-192 bits, of which the record keeps the SHA-256 only. Every answer is kept as it is given;
+A booth knows its codes and nothing of the key. Every answer is kept as it is given;
 a ballot that was sent is not shown again and cannot be changed from the booth.
 """
 
 from __future__ import annotations
 
-import hmac
-import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import NamedTuple
 
 from ..base.errors import RecordError
 from ..base.languages import ballot_words
@@ -26,9 +21,8 @@ from ..serving.ballot_line import (
     SENT,
     WARM_UP,
     BallotLine,
-    lines_from,
 )
-from ..serving.cups import SEAT, samples_by_line
+from ..serving.cups import samples_by_line
 from .allergens import allergens_in, served_samples
 from .booth_ballots import (
     BoothBallot,
@@ -39,14 +33,13 @@ from .booth_ballots import (
     still_open,
     waiting_ballots,
 )
-from .booth_plans import cups_of, hash_of, to_be_planned_again
+from .booth_places import Place, at_booth, is_stopped, place_of
+from .booth_plans import cups_of, to_be_planned_again
 from .booth_sittings import Halt, halt_of
 from .care import told_before
-from .session import StoredSession
 from .signing import BOOTH
 from .store import Action, Store
 
-_TOKEN = re.compile(r"([0-9a-f]{32})\.([A-Za-z0-9_-]{32})")
 _LONGEST = 300
 
 
@@ -87,7 +80,7 @@ class BoothVisit:
 
 
 def visit(store: Store, token: str) -> BoothVisit | None:
-    """What a link shows; None when it is not valid."""
+    """What a link shows; None when it is not valid. UnreachableError while the record is away."""
     return _visit(at) if (at := place_of(store, token)) else None
 
 
@@ -102,14 +95,14 @@ def _visit(at: Place) -> BoothVisit:
         allergens=allergens_in(session, served_samples(session)),
         consented=_consented(lines),
         excused=any(line.excused for line in lines),
-        closed=session.closed or _stopped(session),
+        closed=session.closed or is_stopped(session),
         ballot=_shown(at, waiting[0], ballots) if waiting else None,
         sent=sum(bool(ballot[0].sent) for ballot in ballots),
         left_out=_left_out(ballots, waiting),
         scale=scale_of(session.question),
         halt=halt_of(session, at.seat, lines, waiting),
         paused=to_be_planned_again(session),
-        stopped=_stopped(session),
+        stopped=is_stopped(session),
         told=tuple(told_before(care, ballot_words(language))),
         smelling=care.smelling_only,
         minor=_guardian(at) is not None,
@@ -165,7 +158,7 @@ def consent(store: Store, token: str, *, wants: bool = True) -> None:
     Raises RecordError for a link that is not valid, a session that is closed or stopped, or a minor
     without a guardian's consent on file.
     """
-    with _at_booth(store, token) as (act, at):
+    with at_booth(store, token) as (act, at):
         if wants and _barred(at):
             raise RecordError("A minor is not served without a guardian's consent on file.")
         first = at.lines[0]
@@ -195,7 +188,7 @@ def leave_warm_up(store: Store, token: str, code: str) -> None:
 
 
 def _past_warm_up(store: Store, token: str, code: str, mark: str, why: str) -> None:
-    with _at_booth(store, token) as (act, at):
+    with at_booth(store, token) as (act, at):
         waiting = _all_waiting(at)
         halt = halt_of(at.session, at.seat, at.lines, waiting)
         if halt is not None and halt.kind == "warm-up" and halt.code == code:
@@ -215,7 +208,7 @@ def keep(
     Raises RecordError for a link that is not valid, a closed session, no consent, another ballot
     than the one that waits, or an answer that the ballot does not offer.
     """
-    with _at_booth(store, token) as (act, at):
+    with at_booth(store, token) as (act, at):
         ballot, ends = _waiting(at, line), scale_of(at.session.question)
         allowed = {(asked.line, asked.name): asked for asked in ballot.asked}
         changes: dict[int, dict[str, str]] = {}
@@ -245,7 +238,7 @@ def send(
     Returns what the link shows now. Raises RecordError when something is still to be answered, or
     another window sent something else, and as in `keep`.
     """
-    with _at_booth(store, token) as (act, at):
+    with at_booth(store, token) as (act, at):
         as_shown = all(
             _row(at, where).text(name) == " ".join(text.split())
             for where, texts in shown.items()
@@ -269,7 +262,7 @@ def leave_out(store: Store, token: str, line: int) -> None:
 
     Raises RecordError as in `keep`.
     """
-    with _at_booth(store, token) as (act, at):
+    with at_booth(store, token) as (act, at):
         if not _row(at, line).not_served:
             _waiting(at, line)
             mark = {NOT_SERVED: NOT_THIS_SAMPLE, LEFT: utc_now()}
@@ -317,59 +310,6 @@ def _late(at: Place) -> dict[str, str]:
         if str(ballot[0].row) not in told
         and any(asked.given for asked in booth_ballot(session, ballot, [ballot]).asked)
     }
-
-
-class Place(NamedTuple):
-    """Where a link leads: a session, a seat, who sits there, and their rows."""
-
-    session: StoredSession
-    seat: str
-    assessor: str
-    lines: list[BallotLine]
-
-
-def place_of(store: Store, token: str) -> Place | None:
-    """Where a token leads; it is compared in constant time."""
-    match = _TOKEN.fullmatch(token or "")
-    if not match:
-        return None
-    try:
-        session = store.session(match.group(1))
-    except RecordError:
-        return None
-    hashed = hash_of(token)
-    booths = session.serving.booths if session.serving else {}
-    for known, seat in booths.items():
-        if hmac.compare_digest(known, hashed):
-            lines = lines_from(store.seat_cells(session.id, int(seat.removeprefix(SEAT))))
-            return Place(session, seat, lines[0].assessor, lines) if lines else None
-    return None
-
-
-@contextmanager
-def _at_booth(store: Store, token: str) -> Iterator[tuple[Action, Place]]:
-    """An action of the booth to which a link leads."""
-    with store.action(who="") as whole:
-        at = place_of(whole, token)
-        if at is None:
-            raise RecordError("This link is not valid, or no longer.")
-        if at.session.closed:
-            raise RecordError("This session is closed.")
-        if _stopped(at.session):
-            raise RecordError(
-                "Tasting is stopped: somebody felt unwell, or a sample is no longer cleared or "
-                "declared."
-            )
-        if to_be_planned_again(at.session):
-            raise RecordError("The panel leader plans this session again; what was sent is kept.")
-        with whole.action(who=at.assessor, role=BOOTH) as act:
-            yield act, at
-
-
-def _stopped(session: StoredSession) -> bool:
-    """Whether somebody felt unwell, or it was taken back that the samples may be tasted."""
-    taken_back = any(session.cautions.get(key) is False for key in ("cleared", "allergens"))
-    return taken_back or session.details.care.stopped
 
 
 def _all_waiting(at: Place) -> list[tuple[BallotLine, ...]]:

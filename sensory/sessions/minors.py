@@ -14,8 +14,8 @@ from dataclasses import replace
 from ..base.errors import RecordError
 from ..base.record_checks import iso_date
 from ..base.records import utc_now
+from .booth_places import place_of
 from .booth_plans import open_serving, people_of
-from .booths import place_of
 from .exclusions import not_today
 from .serving import seats_of
 from .session import StoredSession

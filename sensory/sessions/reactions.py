@@ -16,8 +16,8 @@ from dataclasses import replace
 
 from ..base.errors import RecordError
 from ..base.records import utc_now
+from .booth_places import place_of
 from .booth_plans import people_of
-from .booths import place_of
 from .care import Reaction
 from .serving import seats_of
 from .session import StoredSession

@@ -26,7 +26,7 @@ from ..serving.ballot_line import (
 from ..serving.cups import planned_lines
 from .allergens import served_samples
 from .booth_ballots import answered, ballots_of
-from .booth_plans import lines_of, open_serving, served_plan
+from .booth_plans import lines_of, open_serving, served_plan, was_tasted
 from .served_beside_plan import same_serving
 from .serving import Confirmation
 from .session import StoredSession
@@ -169,10 +169,12 @@ def confirm_served(store: Store, session_id: str, *, who: str) -> StoredSession:
 
     A later change of the plan, or of what was served, takes the confirmation back.
 
-    Raises RecordError when there is no plan, or the session is closed.
+    Raises RecordError when there is no plan, no ballot is answered yet, or the session is closed.
     """
     with store.action(who=who, why="all not stated otherwise was served as planned") as act:
         session, serving = open_serving(act, session_id)
+        if not was_tasted(act, session_id):
+            raise RecordError("No ballot is answered yet: confirm what was served when one is.")
         confirmed = replace(serving, confirmed=Confirmation(at=utc_now()))
         changed = replace(session, serving=confirmed)
         act.put(changed, expect=session, what="serving confirmed")

@@ -17,16 +17,31 @@ from ..serving.plan import ServingPlan
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Ended(Plain):
+    """The end of a break.
+
+    `at`: UTC, ISO 8601.
+    `seconds`: from the last ballot before it; 0 where there was none.
+    """
+
+    at: str
+    seconds: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Breaks(Plain):
     """Breaks between the sittings; sessions of one sitting have none.
 
     `minutes`: how long a break lasts at least for each assessor; 0 where the leader starts the next
         sitting for all.
     `started`: the sitting that the leader has started.
+    `ended`: by sitting that the leader started, when the break before it was over, and how many
+        seconds it had lasted.
     """
 
     minutes: int
     started: int
+    ended: dict[str, Ended] = field(default_factory=dict, metadata=LEFT_OUT_EMPTY)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -140,6 +140,21 @@ def note_passcode(act: Action, person: Person, *, own: bool) -> None:
     act.note_person(person, what="passcode changed" if own else "passcode given")
 
 
+IN, OUT, REFUSED = "signed in", "signed out", "sign-in refused"
+
+
+def note_door(store: Store, what: str, key: str, why: str) -> None:
+    """Leave an entry that somebody came in, went, or was refused; nothing of what was typed.
+
+    `key` is that of the person on record, empty where nobody of that name is.
+    """
+    with store.action(who="sign-in", why=why) as whole:
+        person = next((each for each in whole.people() if each.key == key), None)
+        came = person is not None and what != REFUSED
+        with whole.action(who=person.name if person and came else "sign-in", why=why) as act:
+            act.note_person(person, what=what)
+
+
 def _reason(person: Person) -> str:
     """What the journal says of an entry in words; no name, which could not be erased."""
     if not person.active:

@@ -218,9 +218,10 @@ class Action(Reads):
         append(self._connection, entry)
         return replace(person, key=row["person"].removeprefix(people.PREFIX))
 
-    def note_person(self, person: Person, *, what: str) -> None:
-        """Leave an entry about somebody who signs, and nothing beside it."""
-        append(self._connection, self._entry("", what, "", {"about": person.name}))
+    def note_person(self, person: Person | None, *, what: str) -> None:
+        """Leave an entry about somebody who signs, or about nobody known, and nothing beside it."""
+        about: JsonObject = {"about": person.name} if person else {}
+        append(self._connection, self._entry("", what, "", about))
 
     def _entry(self, key: str, what: str, why: str, content: JsonObject) -> JsonObject:
         if key in self._digests:

@@ -11,14 +11,18 @@ from contextlib import contextmanager, suppress
 from enum import Enum, auto
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection, Engine
 
-from ..base.errors import RecordError
+from ..base.errors import RecordError, UnreachableError
 
 _WRITING = threading.RLock()
 _LONG = 10_000
+_SECONDS = 5
+# What passes by itself: no connection, no answer in time, a lock that others hold.
+_AWAY = (sa.exc.OperationalError, sa.exc.InterfaceError, sa.exc.TimeoutError)
 _LOCKED = "The record is busy or cannot be written. What is on the screen is not saved yet: "
 
 
@@ -36,7 +40,8 @@ def engine_for(url: str) -> Engine:
             if not address.database.startswith(("file:", ":memory:")):
                 for_its_owner(Path(address.database))
         local = address.get_backend_name() == "sqlite"
-        engine = sa.create_engine(address, json_deserializer=_text_only if local else _plain)
+        read = _text_only if local else _plain
+        engine = sa.create_engine(address, json_deserializer=read, **_of_a_server(address))
     except (sa.exc.ArgumentError, sa.exc.NoSuchModuleError, ImportError, OSError) as error:
         shown = str(address) if address is not None else "that URL"
         raise RecordError(f"The record at {shown} cannot be opened: {error}.") from error
@@ -89,6 +94,15 @@ def _text_only(text: object) -> object:
     return _plain(text) if isinstance(text, str) else NoJson(text)
 
 
+def _of_a_server(address: sa.URL) -> dict[str, Any]:
+    """Options for a database on a server: one that was started anew costs nobody an error, and
+    one that does not answer is given up after seconds."""
+    if address.get_backend_name() == "sqlite":
+        return {}
+    waits = {} if "connect_timeout" in address.query else {"connect_timeout": _SECONDS}
+    return {"pool_pre_ping": True, "connect_args": waits}
+
+
 def _plain(text: str) -> object:
     """JSON; a serving plan, hundreds of KiB that every tap at a booth asks for, only once.
 
@@ -128,7 +142,7 @@ def file_of(engine: Engine) -> Path | None:
 
 @contextmanager
 def writing(engine: Engine) -> Iterator[Connection]:
-    """A transaction that alone may write; RecordError where the database refuses."""
+    """A transaction that alone may write; RecordError where the database refuses or is away."""
     engine = engine.execution_options(write=True)
     try:
         with _WRITING, engine.begin() as connection:
@@ -140,7 +154,7 @@ def writing(engine: Engine) -> Iterator[Connection]:
     except (sa.exc.DBAPIError, sa.exc.TimeoutError) as error:
         if "readonly database" in str(reason(error)) and file_of(engine) is not None:
             engine.dispose()  # a connection stays as it was opened; the next one may write again
-        raise RecordError(f"{_LOCKED}{reason(error)}.") from error
+        raise _kind_of(error)(f"{_LOCKED}{reason(error)}.") from error
 
 
 @contextmanager
@@ -152,7 +166,13 @@ def reading(engine: Engine) -> Iterator[Connection]:
         with engine.connect() as connection:
             yield connection
     except (sa.exc.DBAPIError, sa.exc.TimeoutError) as error:
-        raise RecordError(f"The record cannot be read: {reason(error)}.") from error
+        raise _kind_of(error)(f"The record cannot be read: {reason(error)}.") from error
+
+
+def _kind_of(error: sa.exc.DBAPIError | sa.exc.TimeoutError) -> type[RecordError]:
+    """Away, which passes by itself, or refused; what is damaged does not come back."""
+    damaged = isinstance(error, sa.exc.DBAPIError) and damage_in(error) is not Damage.NONE
+    return UnreachableError if isinstance(error, _AWAY) and not damaged else RecordError
 
 
 def reason(error: Exception) -> object:

@@ -143,3 +143,55 @@ def test_what_was_answered_meanwhile_arrives_once(
     assert {column: written(store, session_id, column) for column in expected} == expected
     assert len(written(store, session_id, "sent")) == 1
     assert store.verify() == []
+
+
+@pytest.mark.parametrize("samples", [None, ["blind", "batch"]], ids=["choice", "line"])
+def test_a_server_that_was_started_anew_takes_new_answers_and_no_old_ones(
+    visitor_of, server, store, samples
+):
+    """One window is left open; another one answers while the server is down."""
+    name, key = ("gasket", "DIFFERENCE_FROM_CONTROL") if samples else ("suspect_batch", "TRIANGLE")
+    session_id, token = seated(store, name, key, samples)
+    visitor = visitor_of(server, width=768)
+    page = visitor.page
+    column = "score" if samples else "answer"
+
+    def mark(place):
+        if samples:
+            page.get_by_role("slider").press("End" if place else "Home")
+        else:
+            page.get_by_role("radio").nth(place).check(force=True)
+
+    def recorded():
+        here = booths.visit(store, token).ballot
+        return next(asked.given for asked in here.asked if asked.name == column)
+
+    visitor.goto(f"?booth={token}")
+    page.locator("p.echo[role=status]").wait_for(state="attached")
+    visitor.settled()
+    mark(0)
+    page.get_by_text("saved", exact=True).first.wait_for()
+    visitor.settled()
+    ballot = booths.visit(store, token).ballot
+    newer = "5.00" if samples else ballot.codes[2]
+    server.kill()
+    booths.keep(store, token, ballot.line, {ballot.line: {column: newer}})
+    server.start()
+    page.locator('.stApp[data-test-connection-state="CONNECTED"]').wait_for(timeout=60_000)
+    visitor.settled()
+    page.wait_for_timeout(2_500)  # what is not echoed is sent again every 2 s
+    assert recorded() == newer
+    server.kill()
+    page.locator('.stApp:not([data-test-connection-state="CONNECTED"])').wait_for()
+    if samples:
+        mark(1)
+        page.get_by_text("saving", exact=True).first.wait_for()
+    else:  # Streamlit's own fields take nothing without a server
+        expect(page.get_by_role("radio").nth(1)).to_be_disabled()
+    server.start()
+    page.locator('.stApp[data-test-connection-state="CONNECTED"]').wait_for(timeout=60_000)
+    visitor.settled()
+    if samples:
+        page.get_by_text("saved", exact=True).first.wait_for(timeout=60_000)
+    assert recorded() == ("10.00" if samples else newer)
+    assert written(store, session_id, column)[1] == newer

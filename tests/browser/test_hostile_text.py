@@ -7,6 +7,7 @@ import pytest
 from sensory.base.findings import Finding
 
 PICTURE = "![x](http://picture.test/x.png)"
+LINKS = " http://bare.test/x www.bare.test m@bare.test :material/cake: :cake: 10:31:07"
 TAG = "<img src=http://tag.test/x.png onerror=\"document.title='broken'\">"
 
 
@@ -25,11 +26,17 @@ def hostile_file(tmp_path):
     return path
 
 
+def assert_shown_as_text(visitor):
+    """Addresses lead nowhere, and an icon stays its name."""
+    assert LINKS in visitor.text()
+    assert visitor.page.locator('a[href*="bare.test"]').count() == 0
+
+
 def test_markup_of_users_is_shown_as_text_on_every_page(visit, hostile_file):
     visitor = visit()
     page = visitor.page
     visitor.use(hostile_file, 3)
-    visitor.fill("Title", PICTURE + TAG)
+    visitor.fill("Title", PICTURE + TAG + LINKS)
     visitor.agree(PICTURE)
     assert PICTURE in visitor.text()
     page.get_by_text("things to mend").first.wait_for()
@@ -45,8 +52,10 @@ def test_markup_of_users_is_shown_as_text_on_every_page(visit, hostile_file):
     visitor.page.get_by_role("link", name="Question").click()
     page.get_by_text("; frozen.").wait_for()
     assert PICTURE in visitor.text()
+    assert_shown_as_text(visitor)
     visitor.to("sessions")
     assert PICTURE in visitor.text()
+    assert_shown_as_text(visitor)
     assert page.title() != "broken"
     assert visitor.page.locator('img[src*="test"]').count() == 0
     assert visitor.asked_only_the_server()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import socket
 import urllib.error
 import urllib.request
 
@@ -131,7 +132,7 @@ def test_files_of_the_leader_come_and_go_and_are_closed_to_others(leader, tmp_pa
     assert leader.context.request.get(url).status == 200
 
 
-def test_signing_out_ends_the_other_window_too(leader):
+def test_signing_out_ends_the_other_window_too_which_nobody_touches(leader):
     visitor = leader
     second = visitor.context.new_page()
     second.goto(visitor.server.url)
@@ -140,8 +141,7 @@ def test_signing_out_ends_the_other_window_too(leader):
     second.get_by_role("heading", name="Sign in").wait_for()
     assert cookie_of(visitor) is None
     visitor.frames.clear()
-    visitor.page.get_by_role("link", name="Plan").click()
-    visitor.page.get_by_role("link", name=STRANGER).wait_for(timeout=30_000)
+    visitor.page.get_by_role("link", name=STRANGER).wait_for(timeout=30_000)  # untouched
     visitor.settled()
     assert visitor.page.get_by_role("link", name="Plan").count() == 0
     # The run begins with the menu that this connection had; of the pages nothing comes.
@@ -169,6 +169,18 @@ def status(url: str, **headers: str) -> int:
     except urllib.error.HTTPError as error:
         error.close()
         return error.code
+
+
+def upgraded(server, host: str) -> int:
+    """The answer to a connection of a page whose name, this one, leads to the server."""
+    lines = [
+        *("GET /_stcore/stream HTTP/1.1", f"Host: {host}", f"Origin: http://{host}"),
+        *("Connection: Upgrade", "Upgrade: websocket", "Sec-WebSocket-Version: 13"),
+        "Sec-WebSocket-Key: AAAAAAAAAAAAAAAAAAAAAA==",
+    ]
+    with socket.create_connection(("127.0.0.1", server.port), timeout=30) as line:
+        line.sendall("\r\n".join([*lines, "", ""]).encode())
+        return int(line.recv(64).split()[1])
 
 
 def test_the_guard_stands_before_the_real_server(network):
@@ -221,6 +233,8 @@ def test_program_of_one_machine_opens_to_no_other_by_an_option(visitor_of, tmp_p
             return [*super().command(), "--server.address", "0.0.0.0"]
 
     with started(Opened(tmp_path)) as running:
+        assert upgraded(running, "evil.test") == 403
+        assert upgraded(running, f"127.0.0.1:{running.port}") == 101
         visitor = visitor_of(running)
         visitor.goto("plan")
         visitor.page.get_by_text("started for one machine").wait_for()

@@ -198,4 +198,5 @@ class Visitor:
         self.settled()
 
     def text(self) -> str:
-        return self.page.locator("body").inner_text()
+        """What is on the page, without the signs that keep addresses from being links."""
+        return self.page.locator("body").inner_text().replace("\N{WORD JOINER}", "")

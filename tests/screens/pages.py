@@ -78,7 +78,7 @@ def marked(app: AppTest) -> str:
 
 def words(app: AppTest) -> str:
     """What a page says, without the marks that keep it from being markup."""
-    return marked(app).replace("\\", "")
+    return marked(app).replace("\\", "").replace("\N{WORD JOINER}", "")
 
 
 def put(store: Repository, name="suspect_batch", stage="open", *, cells=True, here="s1"):

@@ -109,6 +109,7 @@ def test_settings_of_the_network_keep_those_of_the_file():
     assert given["server.address"] == "0.0.0.0"
     assert given["browser.serverAddress"] == "plant"
     assert given["server.port"] == 8600
+    assert given["server.allowedHosts"] == []  # which are for one machine
     assert given["runner.postScriptGC"] is False
     assert given["browser.gatherUsageStats"] is False
     assert given["theme.light.primaryColor"] == "#0072B2"

@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from sensory.base.errors import RecordError
+from sensory.base.errors import RecordError, UnreachableError
+from sensory.base.languages import ballot_words, languages
+from sensory.screens import components
+from sensory.screens.frame import plain
 from sensory.serving.lines import ballot_lines
 from sensory.serving.planning import serving_plan
 from sensory.sessions import booth_plans, booths, exclusions
 from sensory.sessions.allergens import served_samples
 from sensory.store.action import Action
+from sensory.store.repository import Repository
 
 from .pages import BY, booth, put, words
 
@@ -43,6 +48,8 @@ def test_what_is_no_link_gets_one_sentence(token, tmp_path, monkeypatch):
 
 
 SESSION = "0" * 32
+SEAT_LINE = 1
+ANSWER = f"answer-{SEAT_LINE}-0"
 
 
 @pytest.fixture
@@ -129,3 +136,134 @@ def test_what_could_not_be_written_is_written_by_the_next_run(store, window, mon
     app.run()
     assert not app.error
     assert first(store)["answer"] == codes[1]
+
+
+def restarted(app, **held):
+    """A server that was started anew: it has what the browser sends, and nothing of its own.
+
+    `held`: what the record held of fields, by their keys, as the page was touched last.
+    """
+    for field in (ANSWER, f"guess-{SEAT_LINE}", f"comment-{SEAT_LINE}"):
+        del app.session_state[f"{field}-shown"]
+    touch = " ".join(["7", *(f"{key}={components._mark_of(text)}" for key, text in held.items())])
+    app.session_state[f"echo-{SEAT_LINE}"] = {"touch": touch}
+    return app
+
+
+def test_a_window_on_a_restarted_server_writes_no_old_answer_over_a_newer_one(store, window):
+    old = window()
+    codes = old.radio[0].options
+    old.radio[0].set_value(codes[0]).run()
+    new = window()
+    new.radio[0].set_value(codes[2]).run()
+    new.text_area[0].set_value("sweet").run()
+    count = len(store.entries(SESSION))
+    restarted(old, **{ANSWER: "", f"comment-{SEAT_LINE}": ""}).run()
+    assert not old.exception
+    assert len(store.entries(SESSION)) == count
+    assert (old.radio[0].value, old.text_area[0].value) == (codes[2], "sweet")
+    old.run()
+    assert (first(store)["answer"], first(store)["comment"]) == (codes[2], "sweet")
+
+
+def test_what_was_tapped_while_the_server_was_down_arrives(store, window):
+    app = window()
+    codes = app.radio[0].options
+    app.radio[0].set_value(codes[0]).run()
+    app.radio[0].set_value(codes[1])
+    app.checkbox[0].check()
+    restarted(app, **{ANSWER: codes[0], f"guess-{SEAT_LINE}": ""}).run()
+    assert not app.exception
+    assert (first(store)["answer"], first(store)["guess"]) == (codes[1], "x")
+
+
+@pytest.fixture
+def away(monkeypatch):
+    """The record does not answer within this block, neither to questions nor to actions."""
+
+    def no_answer(*_, **__):
+        raise UnreachableError("The record cannot be read: connection refused.")
+
+    @contextmanager
+    def closed():
+        with monkeypatch.context() as shut:
+            shut.setattr(Repository, "_reading", no_answer)
+            shut.setattr("sensory.store.repository.writing", no_answer)
+            yield
+
+    return closed
+
+
+def test_while_the_record_is_away_a_booth_keeps_what_is_marked_and_goes_on_by_itself(
+    store, window, away
+):
+    app = window()
+    codes = app.radio[0].options
+    app.radio[0].set_value(codes[0]).run()
+    with away():
+        app.radio[0].set_value(codes[1])
+        app.text_area[0].set_value("harsh")
+        for _ in range(2):
+            app.run()
+            assert not app.exception
+            assert not app.title[0].value.startswith("This link")
+            assert [error.value for error in app.error] == [plain(said(ballot_words("en")))]
+            assert (app.radio[0].value, app.text_area[0].value) == (codes[1], "harsh")
+    app.run()  # as its timer does
+    assert not app.error
+    assert (first(store)["answer"], first(store)["comment"]) == (codes[1], "harsh")
+
+
+def said(words):
+    return f"{words['away']}. {words['away_hint']}"
+
+
+def test_a_window_that_opens_meanwhile_says_so_in_every_language(window, away):
+    with away():
+        app = window()
+        assert "not valid" not in words(app)
+        for code in languages():
+            assert ballot_words(code)["away"] in words(app)
+            assert ballot_words(code)["away_hint"] in words(app)
+    app.run()
+    assert len(app.radio) == 1
+
+
+def test_who_feels_unwell_meanwhile_is_reported_afterwards(store, window, away):
+    app = window()
+    with away():
+        app.button(key="booth-unwell").click().run()
+        assert not app.exception
+    assert not store.session(SESSION).details.care.stopped
+    app.run()
+    assert store.session(SESSION).details.care.stopped
+    assert not app.error or ballot_words("en")["stopped_hint"] in words(app)
+
+
+def test_what_cannot_be_left_out_meanwhile_is_asked_again(store, window, away, monkeypatch):
+    declared = dict.fromkeys(served_samples(store.session(SESSION)), "celery")
+    exclusions.declare_allergens(store, SESSION, declared, who=BY)
+    app = window()
+    with monkeypatch.context() as shut:
+        shut.setattr("sensory.store.repository.writing", refuses)
+        key = next(button.key for button in app.button if button.key.startswith("leave-"))
+        app.button(key=key).click().run()
+        assert not app.exception
+        assert ballot_words("en")["away_hint"] in words(app)
+    app.run()
+    app.button(key=key).click().run()
+    assert first(store)["not served"] == "not this sample"
+
+
+def refuses(*_, **__):
+    raise UnreachableError("The record is busy.")
+
+
+def test_a_database_that_is_down_at_the_start_is_said_at_booths(monkeypatch):
+    """Nothing listens on port 1: the driver itself says that the connection was refused."""
+    monkeypatch.setenv("SENSORY_RECORD", "postgresql+psycopg://panel@127.0.0.1:1/panel")
+    app = AppTest.from_file(str(ROOT / "app.py"), default_timeout=30)
+    app.query_params["booth"] = f"{'0' * 32}.{'a' * 32}"
+    app.run()
+    assert not app.exception
+    assert all(ballot_words(code)["away_hint"] in words(app) for code in languages())

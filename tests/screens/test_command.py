@@ -11,6 +11,7 @@ import pytest
 from sensory.base.errors import ArgumentError
 from sensory.base.version import __version__
 from sensory.screens.command import main, parsed
+from sensory.screens.guard import OwnMachine
 from sensory.screens.network import has_provider
 from sensory.screens.places import data_folder, kept_in, record_url, secrets_file
 from sensory.store.repository import open_store
@@ -72,6 +73,15 @@ def test_version_is_that_of_the_package(capsys):
     with pytest.raises(SystemExit):
         parsed(["--version"])
     assert capsys.readouterr().out == f"sensory {__version__}\n"
+
+
+def test_one_machine_is_guarded(tmp_path, monkeypatch):
+    monkeypatch.setenv("SENSORY_RECORD", f"sqlite:///{tmp_path / 'record.sqlite3'}")
+    monkeypatch.setattr("sensory.screens.server.check_free", lambda address, port: None)
+    guarded = []
+    monkeypatch.setattr("streamlit.App.run", lambda app, **_: guarded.extend(app._user_middleware))
+    main([])
+    assert [middleware.cls for middleware in guarded] == [OwnMachine]
 
 
 @pytest.mark.parametrize("words", [[], ["network", "--address", "127.0.0.1"]])

@@ -4,30 +4,32 @@ from __future__ import annotations
 
 import asyncio
 import shutil
-from concurrent.futures import ThreadPoolExecutor
-from contextlib import suppress
+import time
+from dataclasses import replace
 from pathlib import Path
-from urllib.parse import urlencode
+from types import SimpleNamespace
 
 import pytest
 from starlette.applications import Starlette
-from starlette.responses import PlainTextResponse
 from starlette.routing import Route, WebSocketRoute
-from starlette.websockets import WebSocketDisconnect
 from streamlit.proto.BackMsg_pb2 import BackMsg
 from streamlit.proto.ClientState_pb2 import ClientState
 
+from sensory.base.errors import UnreachableError
 from sensory.screens import access
-from sensory.screens.guard import Guard
-from sensory.screens.passcode import COOKIE, Keeper
-from sensory.screens.patience import FREE, Patience
+from sensory.screens.guard import OwnMachine
+from sensory.screens.leaders import Leaders
+from sensory.screens.passcode import COOKIE, HOURS, Keeper
+from sensory.screens.patience import FREE, FREE_OF_ALL, Patience
 from sensory.screens.sign_in import Doors
+from sensory.sessions.signing import Person
+
+from .asgi import HOST, OURS, ask, asked, connect, echo, guarded, page, protocols, run, scope_of
 
 PASSCODE = "plum cordial"
 NORA = "a" * 32
-KNOWN = {"Nora Sand": NORA, "Otto Brandt": "b" * 32}
-HOST = "plant:8501"
-OURS = f"http://{HOST}"
+OTTO = "b" * 32
+KNOWN = {"Nora Sand": NORA, "Otto Brandt": OTTO}
 
 
 @pytest.fixture(scope="module")
@@ -42,84 +44,16 @@ def keeper(access_file, tmp_path):
     return Keeper(Path(shutil.copy(access_file, tmp_path)))
 
 
-async def _page(request):
-    return PlainTextResponse("page")
-
-
-async def _echo(websocket):
-    await websocket.accept()
-    await websocket.send_bytes(protocols(websocket.headers.get("sec-websocket-protocol")))
-    while True:
-        await websocket.send_bytes(await websocket.receive_bytes())
-
-
-def protocols(offered):
-    return f"protocols: {offered}".encode()
+@pytest.fixture
+def noted():
+    """What the doors put on record."""
+    return []
 
 
 @pytest.fixture
-def app(keeper):
-    doors = Doors(keeper, Patience(lambda: 100.0), KNOWN.get)
-    routes = [*doors.routes(), WebSocketRoute("/{p:path}", _echo)]
-    return Guard(Starlette(routes=[*routes, Route("/{path:path}", _page)]), keeper=keeper)
-
-
-class Answer:
-    """Status, headers in small letters, and text."""
-
-    def __init__(self, sent):
-        start = sent[0]
-        self.status = start["status"]
-        self.headers = {name.decode(): value.decode() for name, value in start["headers"]}
-        self.text = b"".join(one.get("body", b"") for one in sent[1:]).decode()
-
-    @property
-    def cookie(self):
-        return self.headers["set-cookie"].partition(";")[0].partition("=")[2]
-
-
-def run(work):
-    """Run in a thread of its own: where a browser is open, this one has a loop already."""
-    with ThreadPoolExecutor(1) as pool:
-        return pool.submit(asyncio.run, work).result()
-
-
-def scope_of(kind, path, headers, scheme="http"):
-    named = {"host": HOST} | {name: value for name, value in headers.items() if value is not None}
-    return {
-        "type": kind,
-        "method": "GET",
-        "path": path,
-        "raw_path": path.encode(),
-        "query_string": b"",
-        "root_path": "",
-        "scheme": scheme,
-        "server": ("plant", 8501),
-        "client": ("192.168.0.7", 50000),
-        "headers": [(name.encode(), value.encode()) for name, value in named.items()],
-        "subprotocols": [],
-    }
-
-
-async def asked(app, scope, content):
-    sent = []
-
-    async def receive():
-        return {"type": "http.request", "body": content, "more_body": False}
-
-    async def send(message):
-        sent.append(message)
-
-    await app(scope, receive, send)
-    return Answer(sent)
-
-
-def ask(app, path, form=None, scheme="http", body=None, **headers):
-    """One request; with a form it is sent as POST."""
-    scope = scope_of("http", path, headers, scheme)
-    if form is not None or body is not None:
-        scope["method"] = "POST"
-    return run(asked(app, scope, body if body is not None else urlencode(form or {}).encode()))
+def app(keeper, noted):
+    doors = Doors(keeper, Patience(lambda: 100.0), KNOWN.get, lambda *entry: noted.append(entry))
+    return guarded(Leaders(keeper), doors.routes())
 
 
 def sign_in(app, passcode=PASSCODE, origin=OURS, scheme="http", name="Nora Sand"):
@@ -195,6 +129,52 @@ def test_other_pages_cannot_sign_a_person_out(app, keeper, origin):
     assert keeper.signed_in(cookie)
 
 
+def test_who_came_went_or_was_refused_is_noted_and_nothing_that_was_typed(app, noted):
+    """Somebody may type the passcode in the field of the name."""
+    cookie = sign_in(app).cookie
+    sign_in(app, "a wrong one")
+    sign_in(app, name=PASSCODE)
+    ask(app, "/sign-out", {}, origin=OURS, cookie=f"{COOKIE}={cookie}")
+    ask(app, "/sign-out", {}, origin=OURS, cookie=f"{COOKIE}={cookie}")
+    assert noted == [
+        ("signed in", NORA, "from 192.168.0.7"),
+        ("sign-in refused", NORA, "from 192.168.0.7"),
+        ("sign-in refused", "", "from 192.168.0.7"),
+        ("signed out", NORA, ""),
+    ]
+
+
+def test_nobody_comes_in_whose_sign_in_cannot_be_noted(keeper):
+    def away(*_):
+        raise UnreachableError("The record cannot be written.")
+
+    doors = Doors(keeper, Patience(), KNOWN.get, away)
+    app = guarded(Leaders(keeper), doors.routes())
+    answer = sign_in(app)
+    assert (answer.status, "set-cookie" in answer.headers) == (503, False)
+    cookie = keeper.cookie(NORA)
+    out = ask(app, "/sign-out", {}, origin=OURS, cookie=f"{COOKIE}={cookie}")
+    assert (out.status, keeper.signed_in(cookie)) == (303, None)
+
+
+def test_forged_forwarding_headers_pass_no_limit(keeper, noted):
+    """As uvicorn hands them on: each try seems to come from elsewhere, and from no address."""
+    checked = []
+    doors = Doors(keeper, Patience(lambda: 100.0), KNOWN.get, lambda *entry: noted.append(entry))
+    doors._keeper = SimpleNamespace(right=lambda *asked: checked.append(asked))
+    app = guarded(Leaders(keeper), doors.routes())
+    scope = scope_of("http", "/sign-in", {"origin": OURS}) | {"method": "POST"}
+    addresses = [*(f"203.0.113.{number}" for number in range(40)), "<b>", "1.2.3.4, 5.6.7.8"]
+
+    async def storm():
+        scopes = [scope | {"client": (address, 0)} for address in addresses]
+        return [await asked(app, each, b"name=Nora+Sand&passcode=plums") for each in scopes]
+
+    answers = [answer.status for answer in run(storm())]
+    assert answers == [403] * FREE_OF_ALL + [429] * (len(addresses) - FREE_OF_ALL)
+    assert len(checked) == len(noted) == FREE_OF_ALL
+
+
 def test_sign_out_withdraws_the_cookie_and_takes_it_from_the_browser(app, keeper):
     cookie = sign_in(app).cookie
     answer = ask(app, "/sign-out", {}, origin=OURS, cookie=f"{COOKIE}={cookie}")
@@ -242,40 +222,28 @@ def test_paths_without_use_are_closed(app, path):
     assert ask(app, path).status == (200 if path in OPEN else 404)
 
 
-@pytest.mark.parametrize("path", ["/media/a.csv", "/_stcore/upload_file/a/b"])
-def test_files_are_for_leaders(app, keeper, path):
+def test_uploads_are_for_leaders(app, keeper):
+    path = "/_stcore/upload_file/a/b"
     assert ask(app, path, cookie=f"{COOKIE}=1.2.3").status == 404
     assert ask(app, path, cookie=f"{COOKIE}={keeper.cookie(NORA)}").status == 200
 
 
-def connect(app, path="/_stcore/stream", said=(), before=None, **headers):
-    """Messages of the server on one connection, which says each of `said` in turn."""
-    words = iter(said)
-    sent = []
+KEY = f"/media/{'5e' * 28}.pdf"
 
-    async def talk():
-        begun = False
 
-        async def receive():
-            nonlocal begun
-            if not begun:
-                begun = True
-                return {"type": "websocket.connect"}
-            word = next(words, None)
-            if word is None:
-                return {"type": "websocket.disconnect", "code": 1000}
-            if before:
-                before(word)
-            return {"type": "websocket.receive", "bytes": word}
-
-        async def send(message):
-            sent.append(message)
-
-        with suppress(WebSocketDisconnect):
-            await app(scope_of("websocket", path, headers, "ws"), receive, send)
-
-    run(talk())
-    return [one.get("bytes", one["type"]) for one in sent]
+def test_a_file_is_for_whom_its_address_was_sent_to_and_for_nobody_else(app, keeper):
+    keeper.link(OTTO, "subject-1")
+    nora, otto = (f"{COOKIE}={keeper.cookie(person)}" for person in (NORA, OTTO))
+    for cookie in (None, f"{COOKIE}=1.2.3", nora, otto):
+        assert ask(app, KEY, cookie=cookie).status == 404
+    connect(app, said=[f"download_button {KEY} 'key.pdf'".encode()], origin=OURS, cookie=nora)
+    connect(app, said=[f"download_button {KEY} 'key.pdf'".encode()], origin=OURS)
+    answer = ask(app, KEY, cookie=nora)
+    assert (answer.status, answer.headers["cache-control"]) == (200, "no-store")
+    for cookie in (None, f"{COOKIE}=1.2.3", otto):
+        assert ask(app, KEY, cookie=cookie).status == 404
+    keeper.sign_out(nora.partition("=")[2])
+    assert ask(app, KEY, cookie=nora).status == 404
 
 
 STREAM = "/_stcore/stream"
@@ -288,6 +256,42 @@ STREAM = "/_stcore/stream"
 )
 def test_connections_elsewhere_and_from_other_pages_are_refused(app, path, origin):
     assert connect(app, path, said=[b"a"], origin=origin) == ["websocket.close"]
+
+
+@pytest.fixture(scope="module")
+def own_machine():
+    routes = [WebSocketRoute("/{p:path}", echo), Route("/{path:path}", page)]
+    return OwnMachine(Starlette(routes=routes))
+
+
+@pytest.mark.parametrize("host", ["localhost:8501", "127.0.0.1:8501", "127.0.0.1", "[::1]:8501"])
+def test_one_machine_answers_to_its_loopback_names(own_machine, host):
+    assert ask(own_machine, "/", host=host).status == 200
+    assert ask(own_machine, "/", host=host, origin=f"http://{host}").status == 200
+    answers = connect(own_machine, said=[b"a"], host=host, origin=f"http://{host}")
+    assert answers[0] == "websocket.accept"
+
+
+REBOUND = """
+evil.test evil.test:8501 127.0.0.1.evil.test:8501 localhost.evil.test:8501 evil.test@localhost:8501
+192.168.0.7:8501 0.0.0.0:8501 [::]:8501 [::1 localhost@evil.test
+"""
+
+
+@pytest.mark.parametrize("host", ["", *REBOUND.split()])
+def test_one_machine_answers_to_no_name_that_another_page_can_have(own_machine, host):
+    """A page of the web whose name leads to 127.0.0.1 sends that name, as host and as origin."""
+    assert ask(own_machine, "/media/key.pdf", host=host).status == 403
+    assert connect(own_machine, host=host, origin=f"http://{host}") == ["websocket.close"]
+
+
+@pytest.mark.parametrize(
+    "origin", ["null", "", "http://evil.test", "http://localhost:8502", "http://127.0.0.1:8501"]
+)
+def test_one_machine_takes_no_page_of_another_origin(own_machine, origin):
+    assert ask(own_machine, "/", host="localhost:8501", origin=origin).status == 403
+    refused = connect(own_machine, host="localhost:8501", origin=origin)
+    assert refused == ["websocket.close"]
 
 
 def test_own_pages_connect(app):
@@ -310,6 +314,42 @@ def test_page_of_a_leader_acts_no_more_after_the_sign_out(app, keeper):
         assert message.WhichOneof("type") == "rerun_script"
         assert message.rerun_script == ClientState()
     assert len(said) == 5
+
+
+@pytest.mark.parametrize("end", ["new passcode", "dropped", "over", "signs no longer"])
+def test_a_window_that_nobody_touches_ends_with_the_sign_in(access_file, tmp_path, clock, end):
+    """It is drawn anew for a stranger, once, and acts no more."""
+    keeper = Keeper(Path(shutil.copy(access_file, tmp_path)), clock=clock)
+    person = Person(name="Nora Sand", roles=("QA",), key=NORA)
+    people = [person]
+    app = guarded(Leaders(keeper, lambda: people), seconds=0.01)
+
+    def ends():
+        if end == "new passcode":  # by another process
+            Keeper(tmp_path / access_file.name).set_passcode(NORA, "quince cordial", given=False)
+        elif end == "dropped":
+            keeper.drop(NORA)
+        elif end == "over":
+            clock.now += HOURS * 3600
+        else:
+            people[0] = replace(person, active=False)
+
+    cookie = f"{COOKIE}={keeper.cookie(NORA)}"
+    came = connect(app, said=[b"a"], then=ends, until=4, origin=OURS, cookie=cookie)
+    assert came[2] == b"a"
+    assert BackMsg.FromString(came[3]).rerun_script == ClientState()
+    assert len(came) == 4
+
+
+def test_nobody_is_put_out_because_the_record_is_away(keeper):
+    def away():
+        raise UnreachableError("The record cannot be read.")
+
+    app = guarded(Leaders(keeper, away), seconds=0.01)
+    said = [b"a", *[b"b"] * 30]
+    came = connect(app, said=said, before=lambda word: time.sleep(0.002), origin=OURS,
+                   cookie=f"{COOKIE}={keeper.cookie(NORA)}")  # fmt: skip
+    assert came[2:] == said
 
 
 def test_page_of_a_leader_is_not_taken_up_again_without_the_cookie(app, keeper, monkeypatch):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import json
 import stat
 
@@ -9,7 +10,7 @@ import pytest
 from argon2 import PasswordHasher
 
 from sensory.base.errors import ArgumentError, RecordError
-from sensory.screens.passcode import HOURS, Keeper
+from sensory.screens.passcode import HOURS, Account, Keeper
 
 PASSCODE = "plum cordial"
 NORA, OTTO = "a" * 32, "b" * 32
@@ -214,3 +215,52 @@ def test_file_that_is_not_there_yet_holds_nobody(path):
     path.unlink()
     assert Keeper(path).able() == frozenset()
     assert not path.exists()
+
+
+def test_what_another_process_writes_holds_at_once_and_is_not_undone(keeper, path, clock):
+    """As `sensory network --new-passcode` does beside a server that runs."""
+    cookies = [keeper.cookie(NORA), keeper.cookie(NORA)]
+    beside = Keeper(path, clock=clock)
+    beside.set_passcode(NORA, "another cordial", given=False)
+    beside.set_passcode(OTTO, "quince cordial", given=False)
+    assert not keeper.signed_in(cookies[0])
+    assert keeper.right(NORA, "another cordial")
+    assert not keeper.right(NORA, PASSCODE)
+    assert keeper.able() == {NORA, OTTO}
+    keeper.sign_out(keeper.cookie(OTTO))
+    for each in (keeper, beside, Keeper(path)):
+        assert each.right(NORA, "another cordial")
+        assert each.right(OTTO, "quince cordial")
+
+
+def test_no_hash_is_held_in_memory(keeper, path):
+    hashed = json.loads(path.read_text())["accounts"][NORA]["passcode"]
+    keeper.right(NORA, PASSCODE)
+    keeper.sign_out(keeper.cookie(NORA))
+    gc.collect()
+    held = [each for each in gc.get_objects() if isinstance(each, (Keeper, Account, dict, tuple))]
+    assert not any(hashed in holds(each) for each in held)
+
+
+def holds(held) -> list[object]:
+    """The values directly in an object; slots are looked through, as `Account` has them."""
+    if isinstance(held, dict):
+        return [value for value in held.values() if type(value) is str]
+    if isinstance(held, tuple):
+        return [value for value in held if type(value) is str]
+    names = getattr(type(held), "__slots__", ())
+    return [getattr(held, name, None) for name in names if name != "__weakref__"]
+
+
+def test_as_long_as_the_file_cannot_be_read_nobody_is_in_and_nothing_is_written(keeper, path):
+    cookie, whole = keeper.cookie(NORA), path.read_text()
+    path.write_text("{")
+    assert not keeper.signed_in(cookie)
+    with pytest.raises(RecordError, match="is damaged"):
+        keeper.set_passcode(OTTO, "quince cordial", given=False)
+    assert path.read_text() == "{"
+    path.write_text(whole)
+    path.chmod(0o644)
+    assert not keeper.signed_in(cookie)
+    path.chmod(0o600)
+    assert keeper.signed_in(cookie) == NORA

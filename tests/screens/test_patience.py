@@ -74,4 +74,32 @@ def test_memory_is_bounded(patience, clock):
     for number in range(MOST_ADDRESSES + 50):
         patience.begin(f"machine {number}")
         clock.now += 10
-    assert len(patience._tries) == MOST_ADDRESSES
+    kept = (patience._tries, patience._pairs)
+    assert [len(each) for each in kept] == [MOST_ADDRESSES] * 2
+
+
+def test_own_sign_ins_take_back_no_tries_on_the_account_of_another(patience):
+    """Whoever has an account could else try without end: twice another's, then the own."""
+    begun = []
+    for _ in range(4):
+        begun.append(patience.begin("tablet", "nora"))
+        if patience.begin("tablet", "otto") == 0:
+            patience.forgive("tablet", "otto")
+    assert begun == [0, 0, 0, 1]
+
+
+def test_forged_addresses_pass_no_limit_even_with_an_account_of_ones_own(patience):
+    """Each forwarding header names another address, at which the own passcode is right first."""
+    tries = 0
+    for number in range(200):
+        address = f"192.0.2.{number}"
+        if patience.begin(address, "otto") == 0:
+            patience.forgive(address, "otto")
+        tries += sum(patience.begin(address, "nora") == 0 for _ in range(3))
+    assert tries == FREE_OF_ALL
+
+
+def test_addresses_of_one_line_count_together(patience):
+    begun = [patience.begin(f"2001:db8:0:1::{number:x}") for number in range(FREE + 1)]
+    assert begun == [0] * FREE + [1]
+    assert patience.begin("2001:db8:0:2::1") == 0

@@ -14,6 +14,7 @@ import pytest
 ROOT = Path(__file__).parents[2]
 OPTIONS = {
     "server.address": "127.0.0.1",
+    "server.allowedHosts": "['localhost', '127.0.0.1', '::1']",
     "browser.serverAddress": "127.0.0.1",
     "browser.gatherUsageStats": "False",
     "runner.postScriptGC": "False",

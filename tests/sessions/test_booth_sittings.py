@@ -84,7 +84,8 @@ def test_warm_up_comes_first_in_each_sitting_and_is_not_scored(store):
     assert store.verify() == []
     archive = read_archive(archive_session(store, session_id))
     assert archive.cells == store.cells(session_id)
-    assert archive.session.serving.breaks == Breaks(minutes=0, started=3)
+    assert archive.session.serving.breaks.started == 3
+    assert archive.session.serving == store.session(session_id).serving
 
 
 def test_warm_up_of_one_sitting_needs_no_break(store):
@@ -156,6 +157,40 @@ def test_break_of_some_minutes_counts_from_the_own_last_ballot(store, monkeypatc
     after(11)
     answered(store, token)
     assert waiting(store, token) is None
+
+
+@pytest.mark.parametrize("late", [True, False])
+def test_who_is_late_or_slow_has_the_break_that_the_others_had(store, monkeypatch, late):
+    """The others had 10 minutes, from their last ballot until the leader started sitting 2."""
+    session_id, _, tokens = served(store, "TRIANGLE", **TWICE)
+    for name in ("Anna", "Bo"):
+        booths.consent(store, tokens[name])
+        answered(store, tokens[name])
+    last = max(texts.get("sent", "") for texts in store.cells(session_id).values())
+
+    def after(minutes):
+        moment = (datetime.fromisoformat(last) + timedelta(minutes=minutes)).isoformat()
+        for module in (booth_sittings, booths):
+            monkeypatch.setattr(module, "utc_now", lambda: moment)
+
+    after(10)
+    token = tokens["Cleo"]
+    if late:
+        token = booth_plans.add_late(store, session_id, "Lou", who=BY)
+    booth_sittings.start_sitting(store, session_id, 2, who=BY)
+    assert halt(store, tokens["Anna"]) is None
+    booths.consent(store, token)
+    after(12)
+    answered(store, token)
+    assert (halt(store, token).kind, halt(store, token).minutes) == ("break", 10)
+    with pytest.raises(RecordError, match="The break of sitting 2 comes first"):
+        answered(store, token)
+    after(21.5)
+    assert halt(store, token).minutes == 1
+    after(22)
+    assert halt(store, token) is None
+    answered(store, token)
+    assert store.verify() == []
 
 
 @pytest.mark.parametrize("minutes", [-1, 1.5, 241])
@@ -358,7 +393,7 @@ def test_a_ballot_left_out_before_a_break_keeps_nobody_waiting(store):
     assert booth_sittings.done_with(store, session_id, 1) == (1, 1)
     booth_sittings.start_sitting(store, session_id, 2, who=BY)
     assert answered(store, token) == codes(plan, "Anna", 2)[:1]
-    assert store.session(session_id).serving.breaks == Breaks(minutes=0, started=2)
+    assert store.session(session_id).serving.breaks.started == 2
     again = booth_plans.add_late(store, session_id, "Cleo", who=BY)
     booths.consent(store, again)
     assert halt(store, again) is None

@@ -15,11 +15,18 @@ from sensory.sessions import booth_plans, booths, exclusions, served, workflow
 from sensory.sessions.finding import session_report
 from sensory.sessions.served_beside_plan import served_beside_plan
 
-from .shared import BY, DEMO, finish, lines_of, planned, seat, waiting
+from .shared import BY, DEMO, answered, finish, lines_of, planned, seat, waiting
 
 
 def compared(store, session_id):
     return served_beside_plan(store.session(session_id), store.cells(session_id))
+
+
+def answer_first(store, session_id):
+    """Anna sends her first ballot."""
+    token = booth_plans.open_booths(store, session_id, who=BY)["Anna"]
+    booths.consent(store, token)
+    answered(store, token)
 
 
 def answer_all(store, session_id):
@@ -36,6 +43,9 @@ def test_the_plan_equals_the_ballots_until_something_is_stated(store, key):
     assert found.confirmed == "It is not confirmed that all was served as planned."
     expected = {(t["assessor"], codes_of(t)) for t in store.cells(session_id).values()}
     assert set(planned_lines(plan)) == expected
+    with pytest.raises(RecordError, match="No ballot is answered yet"):
+        served.confirm_served(store, session_id, who=BY)
+    answer_first(store, session_id)
     served.confirm_served(store, session_id, who=BY)
     at = store.session(session_id).serving.confirmed.at
     assert compared(store, session_id).confirmed == (
@@ -50,6 +60,8 @@ def test_another_order_is_written_to_the_ballot_and_not_to_the_plan(store, key):
     line, texts = next(iter(lines_of(store, session_id).items()))
     column = BallotLine.from_texts(line, texts).served_column
     other = next(one for one in served.possible_servings(session) if one != texts[column])
+    answer_first(store, session_id)
+    session = store.session(session_id)
     served.confirm_served(store, session_id, who=BY)
     served.served_otherwise(store, session_id, {line: other}, why="tray turned", who=BY)
     assert store.cells(session_id)[line][column] == other
@@ -251,7 +263,7 @@ def test_excluded_answered_and_closed_ballots_are_refused(store):
 
 def test_a_change_of_the_plan_takes_the_confirmation_back(store):
     session_id, _ = planned(store)
-    booth_plans.open_booths(store, session_id, who=BY)
+    answer_first(store, session_id)
     for change in (
         lambda: booth_plans.add_late(store, session_id, "Lou", who=BY),
         lambda: booth_plans.did_not_come(store, session_id, "Lou", who=BY),
@@ -259,7 +271,7 @@ def test_a_change_of_the_plan_takes_the_confirmation_back(store):
         served.confirm_served(store, session_id, who=BY)
         change()
         assert compared(store, session_id).confirmed.startswith("It is not confirmed")
-    assert compared(store, session_id).came.startswith("3 assessors planned: who came")
+    assert compared(store, session_id).came.startswith("3 assessors planned: 1 came")
 
 
 def test_without_a_plan_nothing_is_said(store):

@@ -14,11 +14,15 @@ from sensory.release.batch_records import BatchRecord
 from sensory.sessions import workflow
 from sensory.sessions.signing import PASSCODE, Person, Right, signed_words
 from sensory.sessions.staff import (
+    IN,
+    OUT,
+    REFUSED,
     active_people,
     appoint,
     change_person,
     enter_person,
     managers,
+    note_door,
     note_passcode,
 )
 from sensory.store import tables
@@ -128,6 +132,22 @@ def test_passcodes_leave_an_entry_without_the_passcode(store):
     entry = store.entries("")[-1]
     assert (entry.who, entry.what) == ("Mira", "passcode given")
     assert entry.content == {"about": "Nora Sand"}
+
+
+def test_who_came_went_or_was_refused_stands_in_the_journal(store):
+    nora = enter_person(store, NORA, who="Mira")
+    before = len(store.entries(""))
+    for what, key in ((IN, nora.key), (OUT, nora.key), (REFUSED, nora.key), (REFUSED, "")):
+        note_door(store, what, key, "from 192.0.2.7")
+    entries = store.entries("")[before:]
+    about = {"about": "Nora Sand"}
+    assert [(entry.who, entry.what, entry.why, entry.content) for entry in entries] == [
+        ("Nora Sand", "signed in", "from 192.0.2.7", about),
+        ("Nora Sand", "signed out", "from 192.0.2.7", about),
+        ("sign-in", "sign-in refused", "from 192.0.2.7", about),
+        ("sign-in", "sign-in refused", "from 192.0.2.7", {}),
+    ]
+    assert store.verify() == []
 
 
 def test_name_is_erased_when_the_person_no_longer_signs(store):

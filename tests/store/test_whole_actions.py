@@ -56,6 +56,8 @@ def planned(store: Repository) -> None:
     opened(store)
     serve(store)
     exclusions.declare_allergens(store, ID, dict.fromkeys(served_samples(store), "none"), who=WHO)
+    with store.action(who=WHO) as act:
+        act.write_lines(ID, {1: {"comment": "sweet"}}, why="a ballot was tasted")
     served.confirm_served(store, ID, who=WHO)
 
 

@@ -1,5 +1,5 @@
 // Categories as buttons: none is chosen before the first touch.
-// What is not echoed by the record is sent again every 2 s.
+// What is not echoed by the record is sent again every 2 s, with what the record held before.
 const rows = new WeakMap()
 
 export default function (component) {
@@ -12,7 +12,7 @@ export default function (component) {
   row.data = data
   row.send = () => {
     row.number = `${Date.now()}-${Math.random()}`
-    setStateValue("mark", { number: row.number, at: row.at })
+    setStateValue("mark", { number: row.number, at: row.at, over: row.over })
   }
   if (row.number && data.received === row.number) row.number = ""
   if (!row.number) row.at = data.at
@@ -50,6 +50,7 @@ function build(root, data) {
 
 function choose(row, at) {
   row.at = at
+  row.over = row.data.at
   row.send()
   draw(row)
 }

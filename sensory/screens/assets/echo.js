@@ -1,6 +1,8 @@
 // Says "saving" from the touch of any field of the page until the record holds it.
 // A message to the server carries the fields of the whole page. One that gets lost with the
 // network is not sent again by itself, so this line sends its own every 2 s until it is echoed.
+// With it goes what the record held as the field was touched: a server that was started anew
+// cannot know that, and takes no old answer for a new one.
 const echoes = new WeakMap()
 const TOUCHES = ["click", "keyup", "change"]
 
@@ -16,13 +18,13 @@ export default function (component) {
   if (!echo) {
     const line = parentElement.querySelector(".echo")
     line.setAttribute("role", "status")
-    echo = { line, number: "", touched: false }
+    echo = { line, number: "", held: "", touched: false }
     echoes.set(parentElement, echo)
   }
   echo.words = data
   echo.send = () => {
     echo.number = `${Date.now()}-${Math.random()}`
-    setStateValue("touch", echo.number)
+    setStateValue("touch", `${echo.number} ${echo.held}`)
   }
   if (echo.number && data.received === echo.number) echo.number = ""
   say(echo)
@@ -38,6 +40,7 @@ export default function (component) {
 
 function touched(echo) {
   echo.touched = true
+  echo.held = echo.words.held
   echo.number = "not sent"
   say(echo)
   clearTimeout(echo.soon)

@@ -1,5 +1,5 @@
 // A line to mark. Before the first touch there is no mark, and there is never a number.
-// What is not echoed by the record is sent again every 2 s.
+// What is not echoed by the record is sent again every 2 s, with what the record held before.
 const lines = new WeakMap()
 
 export default function (component) {
@@ -12,7 +12,7 @@ export default function (component) {
   line.data = data
   line.send = () => {
     line.number = `${Date.now()}-${Math.random()}`
-    setStateValue("mark", { number: line.number, at: line.at })
+    setStateValue("mark", { number: line.number, at: line.at, over: line.over })
   }
   if (line.number && data.received === line.number) line.number = ""
   if (!line.number && !line.held) line.at = data.at
@@ -64,6 +64,7 @@ function move(line, event) {
 function released(line) {
   if (!line.held) return
   line.held = false
+  line.over = line.data.at
   line.send()
   draw(line)
 }
@@ -77,6 +78,7 @@ function pressed(line, event) {
   event.preventDefault()
   const from = line.at === null || line.at === undefined ? 0.5 : line.at
   line.at = end === undefined ? Math.min(1, Math.max(0, from + step)) : end
+  line.over = line.data.at
   line.send()
   draw(line)
 }
