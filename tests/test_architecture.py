@@ -70,7 +70,7 @@ ORDER = {
         files file_kinds lines outcomes reading serving care session afterwards allergens attempts
         booth_ballots served_beside_plan template outcome_names signing store soundness search staff
         workflow replaced spellings booth_plans booth_places booth_sittings booths exclusions minors
-        reactions servings served finding learned filling
+        reactions servings served finding learned filling steps copies regulars
     """,
     "panel": """
         screening_rules screening
@@ -80,7 +80,7 @@ ORDER = {
         disposition_table batch_parts tasted disposition batch_file product_desk
         plant_desk complaint_desk batch_questions trend_words trend_lines charted trend choice_trend
         batch_trend month tasting_outcomes reference_desk tastings smelling batch_desk second_person
-        prepared_year
+        prepared_year day look_up new_sessions
     """,
     "store": """
         migrations.versions.v0001_first_tables migrations.versions.v0002_names_outside

@@ -44,6 +44,13 @@ class BallotRow:
         return choice and not (self.text("order") or self.text("answer") or self.code_texts())
 
     @property
+    def blank(self) -> bool:
+        """Whether it holds no answer; of a row that is not blocked."""
+        if self.ballot.rows == "choice":
+            return not self.values["answer"]
+        return next(iter(self.answers()), None) is None
+
+    @property
     def blocked(self) -> bool:
         """Whether anything has to be mended before this row counts."""
         return any(fault.blocking for fault in self.faults)

@@ -28,6 +28,7 @@ class CheckedBallots:
         dict an answer, with the columns of its ballot or `attribute` and `score`.
     `missing`: answers left out because their cell is empty.
     `ready`: rows without a blocking fault, those without an answer included.
+    `blank`: those of them that hold no answer at all.
     `faults`: blocking ones and remarks, in the order of the rows.
     """
 
@@ -35,6 +36,7 @@ class CheckedBallots:
     missing: int
     ready: int
     faults: tuple[Fault, ...]
+    blank: int = 0
 
     @property
     def answered(self) -> tuple[str, ...]:
@@ -120,6 +122,7 @@ def check_rows(
         missing=sum(row.missing for row in served),
         ready=len(sound),
         faults=(*(fault for row in everything for fault in row.faults), *whole),
+        blank=sum(row.blank for row in sound),
     )
 
 

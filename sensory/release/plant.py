@@ -11,15 +11,19 @@ are matched across all of them. The batches keep what was written on them.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
+from ..base.checks import probability
 from ..base.errors import RecordError
-from ..base.plain import Plain
-from ..base.record_checks import iso_date, named, once, parts
+from ..base.languages import languages
+from ..base.plain import LEFT_OUT_EMPTY, Plain
+from ..base.record_checks import iso_date, named, number, once, parts
 from ..base.spelling import key_of
 
 PLANT = "plant"
 """Name of the only one on record."""
+LABEL_SHEETS = ("3 x 7", "3 x 8", "4 x 10")
+"""Columns and rows of common sheets of labels, A4."""
 USUAL_CAUSES = ("raw material", "line", "reference", "panel", "unknown")
 
 
@@ -55,8 +59,59 @@ class Material(Plain):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Defaults(Plain):
+    """What a new session begins with; each can be changed there until it is agreed.
+
+    Attributes
+    ----------
+    alpha, beta : float
+    dprime_limit : float or None
+        The plant's limit as d-prime, which every choice test of the product can use; None as
+        long as the plant has not agreed one.
+    languages : tuple of str
+        Codes of the languages of ballots, the usual one first.
+    labels : str
+        Columns and rows of the label sheet, one of `LABEL_SHEETS`.
+    decides : str
+        The role that decides, where no release rule names it.
+    if_different, if_beyond, if_similar, if_undecided : str
+        What is usually done at each finding.
+
+    Raises
+    ------
+    ArgumentError, RecordError
+        For a risk, limit, language or label sheet that cannot be.
+    """
+
+    alpha: float = 0.05
+    beta: float = 0.05
+    dprime_limit: float | None = None
+    languages: tuple[str, ...] = ("en",)
+    labels: str = LABEL_SHEETS[0]
+    decides: str = ""
+    if_different: str = ""
+    if_beyond: str = ""
+    if_similar: str = ""
+    if_undecided: str = ""
+
+    def __post_init__(self) -> None:
+        for name in ("alpha", "beta"):
+            probability(name, getattr(self, name))
+        number("dprime_limit", self.dprime_limit)
+        if self.dprime_limit is not None and self.dprime_limit <= 0:
+            raise RecordError(f"The limit must be above 0; got {self.dprime_limit:g}.")
+        known = languages()
+        if not self.languages or not set(self.languages) <= set(known):
+            raise RecordError(f"Languages must be some of {', '.join(known)}.")
+        once("language", self.languages)
+        if self.labels not in LABEL_SHEETS:
+            allowed = ", ".join(LABEL_SHEETS)
+            raise RecordError(f"The label sheet must be one of {allowed}; got {self.labels!r}.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Plant(Plain):
-    """The plant's own lists.
+    """The plant's own lists, and what its new sessions begin with.
 
     Examples
     --------
@@ -68,6 +123,7 @@ class Plant(Plain):
 
     causes: tuple[str, ...] = USUAL_CAUSES
     materials: tuple[Material, ...] = ()
+    defaults: Defaults = field(default_factory=Defaults, metadata=LEFT_OUT_EMPTY)
 
     def __post_init__(self) -> None:
         parts("causes", self.causes, str)

@@ -1,4 +1,4 @@
-"""Use cases of the plant's own lists: causes, and names of raw materials."""
+"""Use cases of the plant's own lists and defaults: causes, names of raw materials, new sessions."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from dataclasses import replace
 from ..base.errors import RecordError
 from ..base.records import utc_now
 from ..base.spelling import key_of
-from .plant import PLANT, Material, OtherName, Plant
+from .plant import PLANT, Defaults, Material, OtherName, Plant
 from .product_desk import Desk, DeskAction
 
 
@@ -27,6 +27,15 @@ def agree_causes(desk: Desk, causes: Sequence[str], *, who: str, why: str) -> Pl
     texts = tuple(" ".join(cause.split()) for cause in causes if cause.strip())
     with desk.action(who=who, why=why.strip()) as act:
         return _put(act, replace(the_plant(act), causes=texts), "causes agreed")
+
+
+def keep_defaults(desk: Desk, defaults: Defaults, *, who: str) -> Plant:
+    """Change what new sessions begin with; sessions on record stay as they are."""
+    with desk.action(who=who, why="defaults of new sessions") as act:
+        plant = the_plant(act)
+        if plant.defaults == defaults:
+            return plant
+        return _put(act, replace(plant, defaults=defaults), "defaults")
 
 
 def same_material(desk: Desk, name: str, other: str, *, by: str, who: str, on: str = "") -> Plant:

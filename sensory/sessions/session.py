@@ -40,6 +40,7 @@ class SessionDetails(Plain):
     `decides`: the role that decides on the batch.
     `file_remarks`: what was noticed about the form of a loaded file.
     `care`: what of the tasting can harm, and who cleared it.
+    `way`: how ballots come in, see `sessions.steps.Way`; empty where nobody said it.
     """
 
     title: str = ""
@@ -56,6 +57,7 @@ class SessionDetails(Plain):
     decides: str = ""
     file_remarks: str = ""
     care: Care = field(default_factory=Care, metadata=LEFT_OUT_EMPTY)
+    way: str = field(default="", metadata=LEFT_OUT_EMPTY)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

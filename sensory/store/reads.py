@@ -16,6 +16,7 @@ from .connections import Damage, damage_in
 from .nouns import Noun, id_of, kind_of
 from .register import Register
 from .rows import (
+    assessors_named,
     cells_of,
     comments_of,
     entries_of,
@@ -99,6 +100,15 @@ class Reads(Register):
                 lines = lines_of_seat(connection, session_id, seat)
                 self._seats.setdefault(session_id, {})[seat] = last, lines
             return cells_of(connection, session_id, only=lines)
+
+    def assessors(self, text: str, most: int = 20) -> list[tuple[str, list[str]]]:
+        """Assessors on ballots whose name holds a text, each with their sessions, newest first.
+
+        All spellings of one person go together; `text` is sought whatever the case, and who was
+        erased is not found.
+        """
+        with self._reading() as connection:
+            return assessors_named(connection, text)[:most]
 
     def entries(self, session_id: str) -> list[JournalEntry]:
         """The journal of one session, oldest first; of the record as a whole where it is ""."""

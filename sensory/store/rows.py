@@ -11,6 +11,7 @@ from sqlalchemy.engine import Connection
 
 from ..base.errors import RecordError
 from ..base.records import JsonObject
+from ..base.spelling import same_person
 from ..serving.ballot_line import SENT
 from ..sessions.session import DamagedSession, JournalEntry, StoredSession
 from ..sessions.signing import Person
@@ -18,6 +19,7 @@ from . import people
 from .connections import Damage, damage_in, with_any_text
 from .journal import ROLE, UNREADABLE, next_entry
 from .tables import ballot_cells, journal, sessions, staff
+from .tables import people as names
 
 Query = sa.Select[Any]
 Cells = Mapping[int, Mapping[str, str]]
@@ -129,6 +131,30 @@ def comments_of(connection: Connection, session_id: str) -> list[tuple[str, str]
         (next((texts[name] for name in beside if texts.get(name)), ""), texts["comment"])
         for texts in lines.values()
     ]
+
+
+def assessors_named(connection: Connection, text: str) -> list[tuple[str, list[str]]]:
+    """Names on ballots that hold a text, by name, each with the newest sessions first."""
+    persons = connection.execute(
+        sa.select(names.c.id, names.c.name).where(names.c.erased.is_(None))
+    )
+    wanted = same_person(text)
+    named = {f"{people.PREFIX}{key}": name for key, name in persons if wanted in same_person(name)}
+    cells = ballot_cells.c
+    query = (
+        sa.select(cells.text, cells.session)
+        .join(sessions, sessions.c.id == cells.session)
+        .where(cells.name == people.NAMED, cells.text.in_(list(named)))
+        .group_by(cells.text, cells.session, sessions.c.created_at)
+        .order_by(sessions.c.created_at.desc())
+    )
+    met: dict[str, tuple[str, list[str]]] = {}
+    for reference, session in connection.execute(query):
+        name = named[reference]
+        held = met.setdefault(same_person(name), (name, []))[1]
+        if session not in held:
+            held.append(session)
+    return sorted(met.values())
 
 
 def last_line(connection: Connection, session_id: str) -> int | None:

@@ -1,0 +1,180 @@
+"""The day: what waits for whom, which sessions run, and what to look at first."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from ..catalogue.tests import find_kind
+from ..sessions.session import StoredSession
+from ..sessions.steps import BALLOTS, next_in_words, next_step, standing
+from .batch_desk import board, product_trend, usual_base
+from .batch_records import BatchRecord, ProductRecord
+from .batches import Clearance, Disposition
+from .product_desk import Desk, rule_of, state_of_reference
+from .reference_state import ReferenceState
+from .rule import ReleaseRule
+from .trend_words import by_itself
+
+FOOD_SAFETY, LEADER = "food safety", "panel leader"
+_SOON = 14
+_FEW_TASTINGS = 2
+_LATEST = 200
+_NEWEST_BATCHES = 10
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Waiting:
+    """A batch that waits for somebody.
+
+    Attributes
+    ----------
+    record : BatchRecord
+    step : str
+        What has to happen next.
+    whom : str
+        The role that does it.
+    since : str
+        Day of the latest event, ISO 8601.
+    """
+
+    record: BatchRecord
+    step: str
+    whom: str
+    since: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Running:
+    """A session that is not closed.
+
+    `step`: the step it waits for, one of `sessions.steps.STEPS`.
+    `words`: that in words, with the count of ballots where they are being collected.
+    """
+
+    session: StoredSession
+    step: str
+    words: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OpenSignal:
+    """A batch of late that stands out in the trend of its product."""
+
+    product: str
+    batch: str
+    line: str
+    words: str
+
+
+def waiting(desk: Desk, most: int = 500) -> list[Waiting]:
+    """The open batches, complaints first, then what is nearest to its end, oldest first.
+
+    Examples
+    --------
+    >>> from sensory.store.repository import open_store
+    >>> waiting(open_store("sqlite://"))
+    []
+    """
+    decides = {record.name: _decides(rule_of(record)) for record in desk.nouns(ProductRecord)}
+    batches = [_waiting(record, decides) for record in board(desk, most=most)]
+    return sorted(batches, key=lambda each: (_urgency(each), each.since, each.record.name))
+
+
+def _waiting(record: BatchRecord, decides: dict[str, str]) -> Waiting:
+    own = _decides(ReleaseRule.from_dict(record.rule)) if record.rule else ""
+    by = own or decides.get(record.batch.product) or "quality"
+    return Waiting(
+        record=record, step=record.waits_for, whom=_whom(record, by), since=_since(record)
+    )
+
+
+def _decides(rule: ReleaseRule | None) -> str:
+    return rule.decides if rule else ""
+
+
+def _whom(record: BatchRecord, decides: str) -> str:
+    clearance = record.clearance or Clearance(batch=record.name)
+    if record.proposed is not None:
+        return decides
+    if clearance.suspected or clearance.food_safe is None:
+        return FOOD_SAFETY
+    if not clearance.food_safe:
+        return decides
+    if not clearance.declared:
+        return FOOD_SAFETY
+    tasted = record.latest is not None and all(tasting.over for tasting in record.tastings)
+    return decides if tasted and record.recommended is not Disposition.RETEST else LEADER
+
+
+def _since(record: BatchRecord) -> str:
+    """Day of what happened last."""
+    clearance = record.clearance
+    days = [
+        record.batch.made_on,
+        *((clearance.food_safe_on, clearance.allergens_on) if clearance else ()),
+        *(tasting.held_on for tasting in record.tastings),
+        *(decision.decided_at[:10] for decision in record.decisions),
+        *(complaint.received_on for complaint in record.complaints),
+    ]
+    return max(days)
+
+
+def _urgency(waits: Waiting) -> int:
+    if waits.record.complained:
+        return 0
+    if waits.whom == FOOD_SAFETY:
+        return 3
+    return 2 if waits.whom == LEADER else 1
+
+
+def running(desk: Desk, most: int = 8) -> list[Running]:
+    """The newest sessions that are not closed."""
+    latest = (session for session in desk.sessions(_LATEST) if not session.closed)
+    return [_running(desk, session) for _, session in zip(range(most), latest, strict=False)]
+
+
+def _running(desk: Desk, session: StoredSession) -> Running:
+    step = next_step(desk, session)
+    words = next_in_words(desk, session)
+    if step == BALLOTS:
+        there = standing(desk, session.id)
+        words = f"{there.words} {'sent' if there.at_booths else 'ballots'}"
+    test = find_kind(session.question.protocol).name
+    return Running(session=session, step=step, words=f"{test}, {words}")
+
+
+def references_in_use(desk: Desk, today: str) -> list[ReferenceState]:
+    """The state of each product's reference in use, those that need a look first."""
+    states = (
+        state_of_reference(desk, record.in_use, today) for record in desk.nouns(ProductRecord)
+    )
+    return sorted(filter(None, states), key=lambda state: not needs_a_look(state))
+
+
+def needs_a_look(state: ReferenceState) -> bool:
+    """Whether a reference may not be used, ends soon, or something about it is not shown."""
+    ends = state.days_left is not None and state.days_left <= _SOON
+    short = state.tastings_left is not None and state.tastings_left <= _FEW_TASTINGS
+    return ends or short or bool(state.problems)
+
+
+def open_signals(desk: Desk, most: int = 5) -> list[OpenSignal]:
+    """Among the newest batches of each product those that stand out, newest first."""
+    signals = [signal for record in desk.nouns(ProductRecord) for signal in _signals(desk, record)]
+    return signals[:most]
+
+
+def _signals(desk: Desk, product: ProductRecord) -> Iterator[OpenSignal]:
+    if not product.product.release_rule:
+        return
+    records = desk.batches(product=product.name, most=400)
+    trend = product_trend(desk, product.name, base=usual_base(records)).result
+    if trend is None:
+        return
+    newest = [record.name for record in records[-_NEWEST_BATCHES:]]
+    for row in sorted(trend.signals.to_dict("records"), key=lambda row: row["date"], reverse=True):
+        batch = str(row["batch"])
+        if batch in newest and by_itself(str(row["signal"])):
+            words, line = str(row["signal"]), str(row["line"])
+            yield OpenSignal(product=product.name, batch=batch, line=line, words=words)

@@ -1,0 +1,97 @@
+"""One field that finds a batch, a lot, a session or an assessor."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from ..base.results import several
+from ..base.spelling import key_of, same_person
+from ..catalogue.tests import find_kind
+from ..sessions.session import StoredSession
+from .batch_records import BatchRecord
+from .product_desk import Desk
+from .trend_words import batch_count
+
+_SESSIONS = 1000
+_MOST = 6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hit:
+    """What was found, and where it leads.
+
+    `kind`: ``batch``, ``lot``, ``session`` or ``assessor``.
+    `about`: a few words on it.
+    `batch`, `session`: what to open; a lot is sought among the batches by its name.
+    """
+
+    kind: str
+    name: str
+    about: str
+    batch: str = ""
+    session: str = ""
+
+
+def look_up(desk: Desk, text: str, most: int = _MOST) -> list[Hit]:
+    """Batches, lots, sessions and assessors that hold a text, at most so many of each kind.
+
+    Examples
+    --------
+    >>> from sensory.store.repository import open_store
+    >>> look_up(open_store("sqlite://"), "SW-118")
+    []
+    """
+    if not key_of(text):
+        return []
+    batches = desk.seek(text)
+    kinds = (
+        map(_batch, batches),
+        _lots(batches, key_of(text)),
+        _sessions(desk, text),
+        _assessors(desk, text),
+    )
+    return [hit for kind in kinds for _, hit in zip(range(most), kind, strict=False)]
+
+
+def _batch(record: BatchRecord) -> Hit:
+    about = f"{record.batch.product}, {record.batch.made_on}: {record.standing}"
+    return Hit(kind="batch", name=record.name, about=about, batch=record.name)
+
+
+def _lots(batches: list[BatchRecord], wanted: str) -> Iterator[Hit]:
+    lots: dict[str, tuple[str, int]] = {}
+    for record in batches:
+        for raw in record.batch.raw_lots:
+            if wanted in key_of(raw.lot):
+                name = f"{raw.material}, lot {raw.lot}"
+                lots[name] = raw.lot, lots.get(name, ("", 0))[1] + 1
+    for name, (lot, count) in lots.items():
+        yield Hit(kind="lot", name=lot, about=f"{name}: {batch_count(count)}")
+
+
+def _sessions(desk: Desk, text: str) -> Iterator[Hit]:
+    wanted = " ".join(text.split()).casefold()
+    for session in desk.sessions(_SESSIONS):
+        if wanted in words_of(session).casefold():
+            title = session.details.title or "Untitled session"
+            about = f"{find_kind(session.question.protocol).name}, {day_of_session(session)}"
+            yield Hit(kind="session", name=title, about=about, session=session.id)
+
+
+def words_of(session: StoredSession) -> str:
+    """What a session is sought by: title, test, samples, batches, how its identifier begins."""
+    samples = [f"{sample.name} {sample.batch}" for sample in session.details.samples]
+    test = find_kind(session.question.protocol).name
+    return " ".join([session.details.title, test, *samples, session.id[:8]])
+
+
+def day_of_session(session: StoredSession) -> str:
+    """When it was held, else when it was opened; ISO 8601."""
+    return session.details.held_on or session.created_at[:10]
+
+
+def _assessors(desk: Desk, text: str) -> Iterator[Hit]:
+    for name, sessions in desk.assessors(same_person(text)):
+        about = f"in {several(len(sessions), 'session')}"
+        yield Hit(kind="assessor", name=name, about=about, session=sessions[0])
