@@ -359,7 +359,7 @@ def month_report(desk: Desk, product: str, month: str) -> MonthReport:
 def _rule(desk: Desk, product: str) -> ReleaseRule:
     rule = rule_of(the_product(desk, product))
     if rule is None:
-        raise RecordError(f"{product} has no release rule yet: agree one on the page Product.")
+        raise RecordError(f"{product} has no release rule yet: agree one on the page Products.")
     return rule
 
 

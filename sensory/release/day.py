@@ -8,13 +8,11 @@ from dataclasses import dataclass
 from ..catalogue.tests import find_kind
 from ..sessions.session import StoredSession
 from ..sessions.steps import BALLOTS, next_in_words, next_step, standing
-from .batch_desk import board, product_trend, usual_base
-from .batch_records import BatchRecord, ProductRecord
+from .batch_records import OPEN, BatchRecord, ProductRecord
 from .batches import Clearance, Disposition
 from .product_desk import Desk, rule_of, state_of_reference
 from .reference_state import ReferenceState
 from .rule import ReleaseRule
-from .trend_words import by_itself
 
 FOOD_SAFETY, LEADER = "food safety", "panel leader"
 _SOON = 14
@@ -77,7 +75,7 @@ def waiting(desk: Desk, most: int = 500) -> list[Waiting]:
     []
     """
     decides = {record.name: _decides(rule_of(record)) for record in desk.nouns(ProductRecord)}
-    batches = [_waiting(record, decides) for record in board(desk, most=most)]
+    batches = [_waiting(record, decides) for record in desk.batches(state=OPEN, most=most)]
     return sorted(batches, key=lambda each: (_urgency(each), each.since, each.record.name))
 
 
@@ -129,9 +127,22 @@ def _urgency(waits: Waiting) -> int:
 
 
 def running(desk: Desk, most: int = 8) -> list[Running]:
-    """The newest sessions that are not closed."""
-    latest = (session for session in desk.sessions(_LATEST) if not session.closed)
+    """The newest sessions that are neither closed nor given up."""
+    latest = (
+        session
+        for session in desk.sessions(_LATEST)
+        if not session.closed and not _given_up(desk, session)
+    )
     return [_running(desk, session) for _, session in zip(range(most), latest, strict=False)]
+
+
+def _given_up(desk: Desk, session: StoredSession) -> bool:
+    """Whether it was a tasting of a batch, and was aborted there."""
+    return any(
+        tasting.aborted and tasting.session == session.id
+        for record in desk.linked("session", session.id)
+        for tasting in record.tastings
+    )
 
 
 def _running(desk: Desk, session: StoredSession) -> Running:
@@ -166,6 +177,9 @@ def open_signals(desk: Desk, most: int = 5) -> list[OpenSignal]:
 
 
 def _signals(desk: Desk, product: ProductRecord) -> Iterator[OpenSignal]:
+    from .batch_desk import product_trend, usual_base  # the first page of a day loads no charts
+    from .trend_words import by_itself
+
     if not product.product.release_rule:
         return
     records = desk.batches(product=product.name, most=400)

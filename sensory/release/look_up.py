@@ -8,12 +8,10 @@ from dataclasses import dataclass
 from ..base.results import several
 from ..base.spelling import key_of, same_person
 from ..catalogue.tests import find_kind
-from ..sessions.session import StoredSession
+from ..sessions.search import find_sessions
 from .batch_records import BatchRecord
 from .product_desk import Desk
-from .trend_words import batch_count
 
-_SESSIONS = 1000
 _MOST = 6
 
 
@@ -23,12 +21,14 @@ class Hit:
 
     `kind`: ``batch``, ``lot``, ``session`` or ``assessor``.
     `about`: a few words on it.
+    `on`: its day, ISO 8601; empty where it has none.
     `batch`, `session`: what to open; a lot is sought among the batches by its name.
     """
 
     kind: str
     name: str
     about: str
+    on: str = ""
     batch: str = ""
     session: str = ""
 
@@ -55,8 +55,8 @@ def look_up(desk: Desk, text: str, most: int = _MOST) -> list[Hit]:
 
 
 def _batch(record: BatchRecord) -> Hit:
-    about = f"{record.batch.product}, {record.batch.made_on}: {record.standing}"
-    return Hit(kind="batch", name=record.name, about=about, batch=record.name)
+    about, made_on = f"{record.batch.product}, {record.standing}", record.batch.made_on
+    return Hit(kind="batch", name=record.name, about=about, on=made_on, batch=record.name)
 
 
 def _lots(batches: list[BatchRecord], wanted: str) -> Iterator[Hit]:
@@ -67,28 +67,15 @@ def _lots(batches: list[BatchRecord], wanted: str) -> Iterator[Hit]:
                 name = f"{raw.material}, lot {raw.lot}"
                 lots[name] = raw.lot, lots.get(name, ("", 0))[1] + 1
     for name, (lot, count) in lots.items():
-        yield Hit(kind="lot", name=lot, about=f"{name}: {batch_count(count)}")
+        yield Hit(kind="lot", name=lot, about=f"{name}: {count} batch{'es' * (count > 1)}")
 
 
 def _sessions(desk: Desk, text: str) -> Iterator[Hit]:
-    wanted = " ".join(text.split()).casefold()
-    for session in desk.sessions(_SESSIONS):
-        if wanted in words_of(session).casefold():
-            title = session.details.title or "Untitled session"
-            about = f"{find_kind(session.question.protocol).name}, {day_of_session(session)}"
-            yield Hit(kind="session", name=title, about=about, session=session.id)
-
-
-def words_of(session: StoredSession) -> str:
-    """What a session is sought by: title, test, samples, batches, how its identifier begins."""
-    samples = [f"{sample.name} {sample.batch}" for sample in session.details.samples]
-    test = find_kind(session.question.protocol).name
-    return " ".join([session.details.title, test, *samples, session.id[:8]])
-
-
-def day_of_session(session: StoredSession) -> str:
-    """When it was held, else when it was opened; ISO 8601."""
-    return session.details.held_on or session.created_at[:10]
+    for session in find_sessions(desk, text):
+        title = session.details.title or "Untitled session"
+        test, on = find_kind(session.question.protocol).name, session.details.held_on
+        on = on or session.created_at[:10]
+        yield Hit(kind="session", name=title, about=test, on=on, session=session.id)
 
 
 def _assessors(desk: Desk, text: str) -> Iterator[Hit]:

@@ -21,11 +21,18 @@ from ..catalogue.question import Question
 from ..catalogue.tests import find_kind
 from ..choices.advice import Advice, Situation, advise
 from ..choices.advice import Question as Wanted
+from ..choices.risks import SessionRisks
+from ..sessions.file_kinds import settings_of_file
 from ..sessions.session import Sample, SessionDetails, StoredSession
 from ..sessions.signing import ANYBODY, Right
 from ..sessions.staff import active_people
 from ..sessions.steps import Way
-from ..sessions.workflow import limit_from_dprime, new_session_id, open_session
+from ..sessions.workflow import (
+    limit_from_dprime,
+    new_session_id,
+    open_session,
+    planned_risks,
+)
 from .batch_records import OPEN, BatchRecord, ProductRecord
 from .plant import Defaults
 from .plant_desk import the_plant
@@ -67,6 +74,8 @@ class Wish:
     `batches`: what is compared with the reference, one for a test of two samples.
     `people`: how many ballots are planned.
     `changed`: what differs between the samples, where it is more than the batch.
+    `planned`, `conditions`: the question with risks and limit as it was planned, and how it has to
+        be served for that.
     """
 
     product: str
@@ -77,7 +86,8 @@ class Wish:
     decides: str
     way: Way = Way.PAPER
     changed: str = ""
-    pd_limit: float | None = None
+    planned: Question | None = None
+    conditions: str = ""
 
 
 def choices(desk: Desk, product: str = "") -> Choices:
@@ -142,6 +152,9 @@ def start_session(
         return open_tasting(desk, known.name, who=who)
     details = replace(_details(desk, wish, records), file_remarks=remarks)
     question = _question(desk, wish, kind, the_plant(desk).defaults)
+    if cells:
+        settings = {**question.settings, **settings_of_file(kind.key, cells)}
+        question = replace(question, settings=settings)
     why = f"new session, ballots {wish.way.words}"
     with desk.action(who=who, why=why) as act:
         session = open_session(
@@ -241,6 +254,7 @@ def _details(desk: Desk, wish: Wish, records: list[BatchRecord | None]) -> Sessi
         ),
         leader=_leader(desk),
         decides=wish.decides,
+        conditions=wish.conditions,
         way=wish.way.value,
     )
 
@@ -251,26 +265,42 @@ def _leader(desk: Desk) -> str:
     return latest[0].details.leader if latest else ""
 
 
+def expected_risks(desk: Desk, wish: Wish) -> SessionRisks | None:
+    """The chances of what is wished for; None without a limit, or where it is no forced choice."""
+    question = _numbers(wish, the_plant(desk).defaults)
+    if find_kind(wish.test).protocol is None or question.pd_limit is None:
+        return None
+    return planned_risks(question)
+
+
 def _question(desk: Desk, wish: Wish, kind: TestKind, defaults: Defaults) -> Question:
     batches = ", ".join(wish.batches)
-    differs = wish.changed or f"Batch {batches} against the reference {wish.reference}."
-    limit = wish.pd_limit
-    carried = kind.protocol is not None and not kind.protocol.asks_attribute
-    if limit is None and carried and defaults.dprime_limit is not None:
-        limit = round(limit_from_dprime(kind.key, defaults.dprime_limit), 6)
-    return Question(
-        protocol=kind.key,
-        what_changed=differs,
+    question = _numbers(wish, defaults)
+    return replace(
+        question,
+        what_changed=wish.changed or f"Batch {batches} against the reference {wish.reference}.",
         decision=f"What is done with {batches}; {wish.decides} decides.",
         if_different=defaults.if_different,
         if_beyond=defaults.if_beyond,
         if_similar=defaults.if_similar,
         if_undecided=defaults.if_undecided,
+        settings={**_settings(desk, wish, kind), **question.settings},
+    )
+
+
+def _numbers(wish: Wish, defaults: Defaults) -> Question:
+    """Test, number, risks and limit: as planned, else by the plant's defaults."""
+    if wish.planned is not None:
+        return wish.planned
+    protocol, limit = find_kind(wish.test).protocol, None
+    if protocol and not protocol.asks_attribute and defaults.dprime_limit is not None:
+        limit = round(limit_from_dprime(wish.test, defaults.dprime_limit), 6)
+    return Question(
+        protocol=wish.test,
+        assessors=wish.people,
         alpha=defaults.alpha,
         beta=defaults.beta,
         pd_limit=limit,
-        assessors=wish.people,
-        settings=_settings(desk, wish, kind),
     )
 
 
@@ -279,7 +309,8 @@ def _settings(desk: Desk, wish: Wish, kind: TestKind) -> dict[str, Any]:
     product = desk.noun(ProductRecord, wish.product)
     margins = product.product.margins if product else {}
     limits = product.product.attributes if product else ()
-    control = str(kind.setting({}, "control")) if kind.has_setting("control") else wish.reference
+    blind = kind.has_setting("control") and wish.way is not Way.FILE  # else it has its own name
+    control = str(kind.setting({}, "control")) if blind else wish.reference
     offered: dict[str, Any] = {
         "reference": wish.reference,
         "control": control,

@@ -79,7 +79,7 @@ def the_product(desk: Desk, name: str) -> ProductRecord:
     """A product; RecordError when there is none of that name."""
     record = desk.noun(ProductRecord, name)
     if record is None:
-        raise RecordError(f"There is no product {name!r} on record: enter it on the page Product.")
+        raise RecordError(f"There is no product {name!r} on record: enter it on the page Products.")
     return record
 
 

@@ -63,7 +63,7 @@ def open_comparison(
     if test and test != rule.test:
         margins = product_record.product.margins
         if not margins:
-            raise RecordError(f"{product} has no margins yet: state them on the page Product.")
+            raise RecordError(f"{product} has no margins yet: state them on the page Products.")
         rule = replace(rule, test=test, limit=None, margins=margins, retest=None, scatter=None)
     details, question = compared_references(the_reference(desk, to), name.strip(), batch, rule)
     why = f"reference {name.strip()} beside {to}"

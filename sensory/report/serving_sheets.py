@@ -16,6 +16,7 @@ from ..base.results import several
 from ..catalogue.question import Question
 from ..catalogue.scales import agreed_scale
 from ..catalogue.tests import find_kind
+from ..release.plant import LABEL_SHEETS
 from ..serving.ballot_line import codes_of
 from ..serving.layout import ServingRow
 from ..serving.lines import ballot_lines
@@ -104,11 +105,15 @@ def key_pdf(plan: ServingPlan, details: SessionDetails) -> bytes:
     )
 
 
-def labels_pdf(plan: ServingPlan, *, rows: Sequence[ServingRow] | None = None) -> bytes:
+def labels_pdf(
+    plan: ServingPlan, *, rows: Sequence[ServingRow] | None = None, sheet: str = LABEL_SHEETS[0]
+) -> bytes:
     """Labels for the cups: the code, and small who gets it: sitting, set and place in it.
 
     `rows` are the cups to pour, by default all of the plan; sets count over all of the plan.
+    `sheet` is the sheet of labels that is printed on, one of `LABEL_SHEETS`.
     """
+    columns, lines = map(int, sheet.split(" x "))
     poured = set(plan.rows if rows is None else rows)
     labels = [
         [
@@ -120,7 +125,8 @@ def labels_pdf(plan: ServingPlan, *, rows: Sequence[ServingRow] | None = None) -
         for row, number in _numbered(plan)
         if row.code and row in poured
     ]
-    return _sheet("labels", {"title": "Labels", "head": "", "rows": labels})
+    words = {"title": "Labels", "head": "", "rows": labels, "columns": columns, "lines": lines}
+    return _sheet("labels", words)
 
 
 def _numbered(plan: ServingPlan) -> Iterator[tuple[ServingRow, int]]:

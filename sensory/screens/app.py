@@ -26,15 +26,33 @@ from sensory.screens.access import (
     kept,
     visitor,
 )
-from sensory.screens.frame import Frame, plain, remember, shown_errors
+from sensory.screens.frame import (
+    Frame,
+    among_invented,
+    current_frame,
+    go,
+    leave_invented,
+    plain,
+    remember,
+    shown_errors,
+)
 from sensory.screens.interlude import reached
-from sensory.screens.places import DEMO, anchors_file, kept_in, record_url
+from sensory.screens.places import DEMO, anchors_file, invented_url, kept_in, record_url
 from sensory.sessions.signing import Person, Right
 from sensory.sessions.staff import enter_person, who_is
 from sensory.store.repository import Repository, open_store
 
 if TYPE_CHECKING:
     from streamlit.navigation.page import StreamlitPage
+
+STYLE = """<style>
+.stMainBlockContainer { padding-top: 4.5rem; max-width: 1216px; }
+.st-key-invented-bar {
+  border: 1px solid #b87a00; border-radius: 8px; padding: 0.25rem 0.75rem;
+  background: color-mix(in srgb, #e69f00 18%, transparent);
+}
+.st-key-step-bar { border-bottom: 1px solid color-mix(in srgb, currentColor 20%, transparent); }
+</style>"""
 
 
 @st.cache_resource(show_spinner=False)
@@ -65,23 +83,47 @@ def checking_daily(url: str) -> threading.Event:
 def main() -> None:
     """Run one page of those that this visitor may see; no other is registered."""
     st.set_page_config(page_title="Against the reference", layout="wide")
-    st.html("<style>.stMainBlockContainer { padding-top: 4.5rem; }</style>")
+    st.html(STYLE)
     who, person = identified(visitor())
     pages = pages_of(who)
-    chosen = st.navigation(pages, position="top")
+    chosen = st.navigation(list(pages.values()), position="top")
     with shown_errors():
         if isinstance(who, Leader):
-            url = record_url()
-            filled(url)
-            checking_daily(url)
-            store, place = record(url), kept_in(url)
-            remember(Frame(store=store, demo=DEMO, how=who.how, person=person, place=place), pages)
+            remember(frame_of(who, person), pages)
+            if current_frame().invented:
+                invented_bar()
             way_out(who, person)
         elif isinstance(who, Booth):
-            reached(lambda: remember(Frame(store=record(record_url()), demo=DEMO), ()))
+            invented = bool(st.query_params.get("invented"))
+            url = _url(invented)
+            reached(lambda: remember(Frame(store=record(url), demo=DEMO), {}))
         chosen.run()
     if isinstance(who, Leader):
         opened.DRAWN.set()
+
+
+def frame_of(who: Leader, person: Person | None) -> Frame:
+    """The own record, or that of invented data, where names are typed and nobody is proven."""
+    if among_invented():
+        url = _url(True)
+        return Frame(store=record(url), demo=DEMO, place=kept_in(url), invented=True)
+    url = _url(False)
+    filled(url)
+    checking_daily(url)
+    return Frame(store=record(url), demo=DEMO, how=who.how, person=person, place=kept_in(url))
+
+
+def _url(invented: bool) -> str:
+    return invented_url(record_url()) if invented else record_url()
+
+
+def invented_bar() -> None:
+    """What stands on every page as long as the data are invented, with the way out."""
+    with st.container(key="invented-bar", horizontal=True, vertical_alignment="center"):
+        st.markdown("**Invented data.** Nothing here is of your plant.", width="stretch")
+        if st.button("Leave", key="leave-invented"):
+            leave_invented()
+            go("today")
 
 
 def identified(who: Visitor) -> tuple[Visitor, Person | None]:
@@ -110,22 +152,30 @@ def identified(who: Visitor) -> tuple[Visitor, Person | None]:
     return who, person
 
 
-def pages_of(who: Visitor) -> list[StreamlitPage]:
-    """The pages of a visitor; each loads what it needs when it is opened."""
+def pages_of(who: Visitor) -> dict[str, StreamlitPage]:
+    """The pages of a visitor by name; each loads what it needs when it is opened."""
     if isinstance(who, Leader):
         return _leader_pages()
     if isinstance(who, Booth):
         from sensory.screens import booth
 
-        return [st.Page(partial(booth.page, who.token), title="Booth", url_path="booth")]
-    return [st.Page(partial(stranger_page, who), title="Sign in", url_path="welcome")]
+        return {"booth": st.Page(partial(booth.page, who.token), title="Booth", url_path="booth")}
+    sign_in = st.Page(partial(stranger_page, who), title="Sign in", url_path="welcome")
+    return {"welcome": sign_in}
 
 
-def _leader_pages() -> list[StreamlitPage]:
-    return [
-        st.Page(page, title=name.title(), url_path=name, default=name == "sessions")
+def _leader_pages() -> dict[str, StreamlitPage]:
+    """Those of the menu in its order, then those that others lead to."""
+    return {
+        name: st.Page(
+            page,
+            title=opened.TITLES[name],
+            url_path=name,
+            default=name == "today",
+            visibility="visible" if name in opened.MENU else "hidden",
+        )
         for name, page in opened.PAGES.items()
-    ]
+    }
 
 
 def stranger_page(stranger: Stranger) -> None:

@@ -7,6 +7,7 @@ from functools import partial
 
 import streamlit as st
 
+from ..base.errors import RecordError
 from ..base.results import several
 from ..catalogue.checking import CheckedBallots
 from ..catalogue.tests import find_kind
@@ -15,10 +16,12 @@ from ..serving.ballot_line import SERVING_MARKS
 from ..sessions.booth_plans import progress
 from ..sessions.lines import cells_of_file
 from ..sessions.replaced import replace_ballots
+from ..sessions.samples import check_reference, reference_of, samples_on
 from ..sessions.session import StoredSession
-from ..sessions.spellings import alike_on_ballots, merge_spellings
+from ..sessions.spellings import alike_on_ballots, merge_spellings, name_reference
+from ..sessions.steps import Standing, standing
 from ..sessions.template import template_columns, template_csv, template_xlsx
-from ..sessions.workflow import checked_ballots, enter_cells
+from ..sessions.workflow import enter_cells
 from .cautions import reactions_panel
 from .frame import (
     CLOSING,
@@ -28,12 +31,12 @@ from .frame import (
     plain,
     show_faults,
     shown_errors,
-    title_of,
     who,
 )
 from .grid import received, show_grid, typed_cells
-from .parts import act, download, listed, pressed, scroll, way
+from .parts import act, download, listed, pressed, scroll
 from .serve import sent_so_far
+from .step_bar import onward, session_head
 
 Cells = Mapping[int, Mapping[str, str]]
 
@@ -42,14 +45,10 @@ def page() -> None:
     """The grid, what is wrong beside it, and the way on."""
     session = chosen_session()
     st.title("Ballots")
-    st.markdown(
-        f"**{title_of(session)}** · "
-        f"{find_kind(session.question.protocol).name} test, "
-        f"{session.question.assessors} ballots planned"
-    )
-    reactions_panel(session)
     cells = desk().cells(session.id)
     if session.closed:
+        session_head(session)
+        reactions_panel(session)
         _closed(session, cells)
         return
     if session.serving and session.serving.booths:
@@ -64,8 +63,12 @@ def page() -> None:
         cells = desk().cells(session.id)
         if desk().session(session.id).closed:
             st.rerun()
-    checked = checked_ballots(desk(), session.id)
-    _way_on(session, checked, bool(cells))
+    there = standing(desk(), session.id)
+    checked = there.checked
+    session_head(session, there)
+    reactions_panel(session)
+    _way_on(session, there)
+    _reference(session, cells)
     if not session.serving:
         _one_person(session, cells)
     rows = _rows(session, cells, st.session_state.get(extra, 0))
@@ -89,6 +92,7 @@ def _closed(session: StoredSession, cells: Cells) -> None:
         "The ballots are closed and the finding is shown. They can be opened again, with "
         "a reason, on the page Finding."
     )
+    onward(session)
     names = {name: name.replace("_", " ") for name in _names(session, cells)}
     scroll(
         [
@@ -100,14 +104,15 @@ def _closed(session: StoredSession, cells: Cells) -> None:
 
 def _at_booths(session: StoredSession) -> None:
     """Counts of what was sent, never an answer; closing opens the finding."""
-    checked = checked_ballots(desk(), session.id)
-    counts = _sent(session)
-    _way_on(session, checked, True, counts)
+    there = standing(desk(), session.id)
+    session_head(session, there)
+    reactions_panel(session)
+    _way_on(session, there)
     st.markdown(
         "Assessors answer at booths. What they answered is shown when the ballots are closed."
     )
     sent_so_far(session)
-    _anew(session, counts)
+    _anew(session, _sent(session))
 
 
 def _sent(session: StoredSession) -> tuple[int, int]:
@@ -136,26 +141,22 @@ def _typed_too_late(session: StoredSession, cells: Cells) -> list[str]:
     return lost
 
 
-def _way_on(
-    session: StoredSession,
-    checked: CheckedBallots,
-    any_cells: bool,
-    sent: tuple[int, int] | None = None,
-) -> None:
-    """Where the ballots stand, and closing them; `sent` counts those of booths."""
-    wrong = len(checked.blocking) if any_cells else 0
+def _way_on(session: StoredSession, there: Standing) -> None:
+    """Where the ballots stand, and closing them."""
     words, button = st.columns([3, 2], vertical_alignment="center")
-    words.markdown(_standing(checked, wrong, sent))
+    words.markdown(_standing(there))
     if not session.agreed:
         with button:
             st.markdown("The question comes before the finding.")
-            way("To the question", "to-question", "question")
+            onward(session)
         return
-    few = _fewer(session, checked, sent)
+    few, label = "", "Close ballots"
+    if there.can_close and there.fewer:
+        label = f"Close with {there.words}"
+        few = f"These {there.all_there_will_be} ballots are all there will be"
     # The count is in the key: what was ticked of two ballots is not said of three.
-    sure = not few or button.checkbox(few, key=f"sure-{sent[0]}" if sent else "sure")
-    ready = not wrong and checked.ready and sure
-    label = "Close the ballots and show the finding"
+    sure = not few or button.checkbox(few, key=f"sure-{there.answered}")
+    ready = there.can_close and sure
     if pressed(label, "close", primary=True, ready=ready, place=button):
         with shown_errors():
             st.session_state[CLOSING] = session.id
@@ -163,24 +164,29 @@ def _way_on(
             go("finding")
 
 
-def _standing(checked: CheckedBallots, wrong: int, sent: tuple[int, int] | None) -> str:
-    mend = f"**{several(wrong, 'thing')}** to mend"
-    if sent:
-        return f"**{sent[0]} of {sent[1]} ballots** sent" + (f", {mend}." if wrong else ".")
-    remarks = several(len(checked.remarks), "remark")
-    return (
-        f"**{several(checked.ready, 'ballot')}** ready, {mend}, **{remarks}**. Saved automatically."
-    )
+def _standing(there: Standing) -> str:
+    """How many there are, how many are blank, what is to be fixed."""
+    fix = f"**{several(there.errors, 'thing')}** to mend"
+    if there.at_booths:
+        return f"**{there.words} ballots** sent" + (f", {fix}." if there.errors else ".")
+    blank = f"**{there.blank} blank**, " if there.blank else ""
+    notes = several(there.notes, "remark")
+    return f"**{there.words} ballots** answered, {blank}{fix}, **{notes}**. Saved automatically."
 
 
-def _fewer(session: StoredSession, checked: CheckedBallots, sent: tuple[int, int] | None) -> str:
-    """What is to be ticked before closing with fewer ballots than planned; empty for nothing."""
-    if sent and sent[0] < sent[1]:
-        return f"These {sent[0]} of {sent[1]} are all there will be"
-    ready, planned = checked.ready, session.question.assessors
-    if 0 < ready < planned:
-        return f"These {ready} of {planned} planned ballots are all there will be"
-    return ""
+def _reference(session: StoredSession, cells: Cells) -> None:
+    """Where no ballot names the agreed reference: which of the samples is it?"""
+    try:
+        check_reference(session.question, cells)
+    except RecordError as error:
+        st.warning(plain(str(error)))
+        words, button = st.columns([3, 2], vertical_alignment="bottom")
+        chosen = words.selectbox(
+            "Which sample is the reference?", samples_on(cells), index=None, key="reference-is"
+        )
+        named = partial(name_reference, desk(), session.id, str(chosen), who=who(session))
+        label = f"Call it {plain(reference_of(session.question))}"
+        act(label, "name-reference", named, ready=chosen is not None, place=button)
 
 
 def _one_person(session: StoredSession, cells: Cells) -> None:

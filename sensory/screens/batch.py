@@ -30,9 +30,8 @@ from ..sessions.signing import Right
 from .batch_complaints import complaint_forms, complaint_lines
 from .batch_forms import clearance_form, recorded, say_recorded, smelling_form
 from .confirm_form import confirm_form
-from .finding import SIGNS
 from .frame import acting, chosen_batch, current_frame, desk, go, plain, shown_errors
-from .parts import act, download, listed, pressed, scroll, show_table, way
+from .parts import SIGNS, act, download, listed, pressed, scroll, show_table, way
 from .sign import hand
 from .worker import pdf_of
 
@@ -44,7 +43,7 @@ def page() -> None:
     chosen = chosen_batch()
     say_recorded()
     if not chosen:
-        st.title("May this batch go out?")
+        st.title("Batch")
         st.info("Choose a batch first.")
         way("To the batches", "to-batches", "batches")
         return

@@ -13,10 +13,9 @@ from ..release.batch_desk import ON_A_PAGE, board
 from ..release.batch_records import AGAIN, OPEN, BatchRecord, ProductRecord
 from ..release.batches import Batch, RawLot
 from ..release.complaint_desk import open_complaints
-from ..release.prepared_year import load_year
 from ..release.product_desk import enter_batch
 from ..release.trend_words import batch_count
-from .frame import acting, current_frame, desk, go, plain, shown_errors
+from .frame import acting, desk, go, plain, shown_errors
 from .parts import paged, pressed, way
 
 _LISTED, _FOUND = 30, 50
@@ -25,7 +24,7 @@ _FIRST_DECISIONS = ("decision", "the planned second tasting", "ballots", "tastin
 
 def page() -> None:
     """Find a batch, or see what the open ones wait for."""
-    st.title("Which batch waits for what?")
+    st.title("Batches")
     with shown_errors():
         products = desk().nouns(ProductRecord)
         wanted = st.text_input(
@@ -113,23 +112,11 @@ def _standing(record: BatchRecord) -> str:
 
 
 def _first_steps() -> None:
-    st.markdown("No product is on record yet.")
-    left, right = st.columns(2, gap="large")
-    with left, st.container(border=True):
-        st.markdown(
-            "**A year of an invented cordial**  \nTwo lines, some 120 batches, three things that "
-            "went wrong. Takes a few seconds to load."
-        )
-        if pressed("Open the year", "demo-year", primary=True):
-            with st.spinner("Putting a year on record"), shown_errors():
-                load_year(desk(), current_frame().demo, who="demo")
-                st.rerun()
-    with right, st.container(border=True):
-        st.markdown(
-            "**Your own product**  \nIts release rule and its reference come first, its batches "
-            "after."
-        )
-        way("To the products", "to-product", "product", primary=False)
+    st.markdown(
+        "No product is on record yet. Its release rule and its reference come first, its batches "
+        "after."
+    )
+    way("Enter a product", "to-product", "product")
 
 
 def _enter(products: Sequence[ProductRecord]) -> None:

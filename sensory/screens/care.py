@@ -33,7 +33,7 @@ def take_along(
         return archive(numbers=numbers, report=pdf())
 
     take = partial(download, place=row)
-    take("Report, PDF", pdf, f"report-{name}.pdf", "pdf", primary=True)
+    take("Report, PDF", pdf, f"report-{name}.pdf", "pdf")
     take("Numbers, CSV", csv, f"numbers-{name}.csv", "numbers")
     take("Ballots, CSV", ballots, f"ballots-{name}.csv", "ballots-csv")
     held = "Question, ballots, numbers and journal as CSV and JSON, with sums. It holds names."

@@ -56,7 +56,7 @@ def parsed(words: Sequence[str] | None) -> argparse.Namespace:
         description="Open the app for a network: booths reach it, and each who leads a panel or "
         "decides signs in. Name and passcode of the first account are asked for at the first "
         "start or taken from SENSORY_NAME and SENSORY_PASSCODE; it adds the others on the "
-        "page People.",
+        "page Panel.",
     )
     _network_options(network)
     year = commands.add_parser(

@@ -8,6 +8,7 @@ from functools import partial
 import streamlit as st
 
 from ..catalogue.tests import find_kind
+from ..release.plant_desk import the_plant
 from ..report.serving_sheets import ballots_pdf, labels_pdf, preparation_pdf
 from ..serving.ballot_line import NOT_SERVED, NOT_THIS_SAMPLE, NOT_TODAY
 from ..serving.cups import rows_to_serve, to_serve
@@ -169,9 +170,10 @@ def sheets_to_serve(session: StoredSession, plan: ServingPlan) -> dict[str, Call
     serving, question = session.serving, session.question
     breaks = serving.breaks if serving else None
     held = allergens_by_line(store, session.id)
+    labels = the_plant(store).defaults.labels
     return {
         "Preparation": lambda: preparation_pdf(plan, details, rows=rows, allergens=declared),
-        "Labels": lambda: labels_pdf(plan, rows=rows),
+        "Labels": lambda: labels_pdf(plan, rows=rows, sheet=labels),
         "Paper ballots": lambda: ballots_pdf(
             to_serve(cells),
             question,

@@ -25,7 +25,6 @@ _OF_DETAILS = {
     "information": "What assessors were told",
     "conditions": "Conditions of serving",
     "deviations": "Deviations from the standard",
-    "decides": "Who decides (role)",
 }
 Record = TypeVar("Record", Sample, SessionDetails)
 
@@ -63,7 +62,8 @@ def details_form(session: StoredSession) -> SessionDetails:
         edited = _edited(session, details, "details-", _OF_DETAILS)
     title = st.session_state.get(field_key(session, "title"), details.title)
     leader = st.session_state.get(field_key(session, "leader"), details.leader)
-    return replace(edited, title=title, leader=leader, samples=tuple(samples))
+    decides = st.session_state.get(field_key(session, "decides"), details.decides)
+    return replace(edited, title=title, leader=leader, decides=decides, samples=tuple(samples))
 
 
 def _edited(session: StoredSession, record: Record, stem: str, labels: dict[str, str]) -> Record:

@@ -13,7 +13,8 @@ from ..base.results import several
 from ..base.spelling import name_and_role
 from ..base.version import __version__
 from ..catalogue.outcome import QUANTITIES, NamedTable, Outcome, Places
-from ..release.tastings import reopen_and_note
+from ..release.batches import Disposition
+from ..release.tastings import open_tasting, reopen_and_note
 from ..report.outcome_figures import (
     lines_figure,
     map_figure,
@@ -24,32 +25,27 @@ from ..report.outcome_figures import (
 from ..report.sheets import tables_csv
 from ..report.words import percent
 from ..sessions.attempts import IN_TWO
+from ..sessions.copies import copy_session
 from ..sessions.finding import SessionReport, session_report
 from ..sessions.session import ADVICE, StoredSession
 from .care import take_along
 from .frame import (
     CLOSING,
+    acting,
     chosen_session,
     desk,
     go,
     minute,
     plain,
     shown_errors,
-    title_of,
     who,
 )
-from .parts import act, listed, scroll, show_figure, show_table, way
+from .parts import SIGNS, act, listed, scroll, show_figure, show_table, way
 from .served import show_served
+from .step_bar import onward, session_head
 from .worker import pdf_of
 
 _LONG, _MOST = 14, 12
-SIGNS = {
-    Finding.DIFFERENT: "≠",
-    Finding.SIMILAR: "≈",
-    Finding.DIFFERENT_WITHIN_LIMIT: "≠ but ≈",
-    Finding.BEYOND_LIMIT: "≫",
-    Finding.UNDECIDED: "?",
-}
 
 
 def page() -> None:
@@ -57,32 +53,48 @@ def page() -> None:
     session = chosen_session()
     st.session_state.pop(CLOSING, None)
     if not session.closed:
-        st.title("What does the session show?")
+        st.title("Finding")
+        session_head(session)
         st.info(
             "Not yet: the finding is shown when the question is agreed and the ballots are closed."
         )
-        page = "ballots" if session.agreed else "question"
-        way(f"To the {page}", "back", page)
+        onward(session)
         return
+    session_head(session)
     with shown_errors():
-        _of_batches(session)
         _shown(session)
         _comments(session)
     _open_again(session)
 
 
-def _of_batches(session: StoredSession) -> None:
-    """The way to the batches of which this was a tasting, which is where they are decided."""
+def _what_next(session: StoredSession) -> None:
+    """The ways on: to the batch where it is decided, the planned second tasting, a copy."""
     planned = session.question.retest_rule == IN_TWO
-    of_two = (
-        " It is one of two of a plan: the counts of both decide, and what counts stands on "
-        "the page Batch, not here."
-    )
-    for record in desk().linked("session", session.id):
-        words, button = st.columns([4, 1], vertical_alignment="center")
-        words.markdown(f"A tasting of batch **{plain(record.name)}**.{of_two if planned else ''}")
-        key = f"to-batch-{record.name}"
-        way("To the batch", key, "batch", batch=record.name, primary=False, place=button)
+    records = desk().linked("session", session.id)
+    for record in records:
+        of_two = (
+            " It is one of two of a plan: the counts of both decide, and what counts stands on "
+            "the page Batch, not here."
+        )
+        st.markdown(f"A tasting of batch **{plain(record.name)}**.{of_two if planned else ''}")
+    row = st.container(horizontal=True)
+    for place, record in enumerate(records):
+        second = record.recommended is Disposition.RETEST and record.waits_for
+        if second:
+            open_second = partial(_second, record.name)
+            act("Open second tasting", "second-tasting", open_second, primary=True, place=row)
+        key, first = f"to-batch-{record.name}", place == 0 and not second
+        way("To the batch", key, "batch", batch=record.name, primary=first, place=row)
+    act("Copy as new session", "copy-session", partial(_copy, session),
+        primary=not records, place=row)  # fmt: skip
+
+
+def _second(batch: str) -> None:
+    go("question", open_tasting(desk(), batch, who=acting()).id)
+
+
+def _copy(session: StoredSession) -> None:
+    go("question", copy_session(desk(), session.id, who=acting()).id)
 
 
 def _comments(session: StoredSession) -> None:
@@ -97,6 +109,7 @@ def _shown(session: StoredSession) -> None:
     report = session_report(desk(), session.id, version=__version__)
     outcome, profiled = report.outcome, bool(report.outcome.means)
     _head(report)
+    _what_next(session)
     left, right = st.columns([3, 2], gap="large")
     with left:
         csv, numbers = tables_csv(report.tables()), outcome.tables[0].table
@@ -119,7 +132,6 @@ def _shown(session: StoredSession) -> None:
 
 def _head(report: SessionReport) -> None:
     outcome = report.outcome
-    st.markdown(title_of(report.session))
     st.title(f"{SIGNS[outcome.finding]}  {plain(outcome.sentence)}", anchor=False)
     st.markdown(f"**Finding: {outcome.finding.heading}.** {plain(outcome.because)}")
     for warning in report.warnings:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from datetime import UTC, date, datetime, tzinfo
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -29,6 +30,8 @@ _LOOKED_FOR = re.compile(
 )
 _JOINED = "\N{WORD JOINER}"
 _FRAME, _PAGES, _CHOSEN, _BATCH = "frame", "pages", "session", "batch"
+_INVENTED = "invented"
+_OFFERED = 8
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,6 +39,7 @@ class Frame:
     """The record, the folder of demo sessions, who came in and how, where the record is.
 
     `person` is None on one machine, where names are typed and nobody is proven to be anybody.
+    `invented`: whether the record is that of invented data, apart from the own one.
     """
 
     store: Desk
@@ -43,12 +47,42 @@ class Frame:
     how: str = TYPED
     person: Person | None = None
     place: str = ""
+    invented: bool = False
 
 
-def remember(frame: Frame, pages: Sequence[StreamlitPage]) -> None:
-    """Keep the frame, and the leader's pages if there are any, for this run."""
+def remember(frame: Frame, pages: Mapping[str, StreamlitPage]) -> None:
+    """Keep the frame, and the leader's pages by name if there are any, for this run."""
     st.session_state[_FRAME] = frame
-    st.session_state[_PAGES] = {page.title.lower(): page for page in pages}
+    st.session_state[_PAGES] = dict(pages)
+
+
+def among_invented() -> bool:
+    """Whether this visitor looks round in invented data; the address keeps it over a reload."""
+    if st.query_params.get(_INVENTED):
+        st.session_state[_INVENTED] = True
+    here = bool(st.session_state.get(_INVENTED))
+    if here and not st.query_params.get(_INVENTED):
+        st.query_params[_INVENTED] = "1"
+    return here
+
+
+def try_invented() -> None:
+    """From the next run on this visitor looks round in invented data."""
+    _forget_chosen()
+    st.session_state[_INVENTED] = True
+
+
+def leave_invented() -> None:
+    """From the next run on this visitor is in the own record again."""
+    _forget_chosen()
+    st.session_state.pop(_INVENTED, None)
+    st.query_params.pop(_INVENTED, None)
+
+
+def _forget_chosen() -> None:
+    for key in (_CHOSEN, _BATCH):
+        st.session_state.pop(key, None)
+        st.query_params.pop(key, None)
 
 
 def current_frame() -> Frame:
@@ -71,9 +105,21 @@ def go(name: str, session_id: str | None = None, *, batch: str | None = None) ->
     for key, value in ((_CHOSEN, session_id), (_BATCH, batch)):
         if value:
             st.session_state[key] = value
+    st.switch_page(page_of(name), query_params=address(name))
+
+
+def page_of(name: str) -> StreamlitPage:
+    """A page of this run by its name."""
+    page: StreamlitPage = st.session_state[_PAGES][name]
+    return page
+
+
+def address(name: str, session_id: str | None = None) -> dict[str, str]:
+    """What stands in the address of a page, so that a reload shows the same again."""
+    asked = {_INVENTED: "1"} if st.session_state.get(_INVENTED) else {}
     key = _BATCH if name in ("batch", "trend") else _CHOSEN
-    chosen = st.session_state.get(key)
-    st.switch_page(st.session_state[_PAGES][name], query_params={key: chosen} if chosen else {})
+    chosen = session_id or st.session_state.get(key)
+    return asked | ({key: str(chosen)} if chosen else {})
 
 
 def chosen_batch() -> str:
@@ -88,20 +134,36 @@ def chosen_batch() -> str:
 def chosen_session() -> StoredSession:
     """The session in the address, which survives a reload; else the one chosen last.
 
-    Without one the page stops and points to the list.
+    Without one the page stops and offers the latest sessions.
     """
     asked = st.query_params.get(_CHOSEN) or st.session_state.get(_CHOSEN)
     try:
         session = desk().session(asked or "")
     except RecordError as error:
         st.session_state.pop(_CHOSEN, None)
-        st.info(plain(str(error)) if asked else "Choose a session first.")
-        st.page_link(st.session_state[_PAGES]["sessions"], label="To the sessions")
+        _choose_one(plain(str(error)) if asked else "Choose a session first.")
         st.stop()
     st.session_state[_CHOSEN] = session.id
     if st.query_params.get(_CHOSEN) != session.id:
         st.query_params[_CHOSEN] = session.id
     return session
+
+
+def _choose_one(why: str) -> None:
+    """The latest sessions to choose from, and the way to a new one."""
+    st.title("Which session?")
+    st.info(why)
+    latest = desk().sessions(_OFFERED)
+    for session in latest:
+        label = f"{session.details.title or 'Untitled session'}, {minute(session.created_at)}"
+        if st.button(plain(label), key=f"choose-{session.id}"):
+            st.session_state[_CHOSEN] = session.id
+            st.query_params[_CHOSEN] = session.id
+            st.rerun()
+    if st.button("New session", key="choose-new", type="primary"):
+        go("new")
+    if latest:
+        st.page_link(page_of("sessions"), label="All sessions", query_params=address("sessions"))
 
 
 @contextmanager
@@ -150,13 +212,28 @@ def title_of(session: StoredSession) -> str:
     return plain(session.details.title or "Untitled session")
 
 
-def minute(stamp: str) -> str:
-    """A time of the record to the minute.
+def minute(stamp: str, zone: tzinfo | None = None) -> str:
+    """A time of the record to the minute, as people write it, on the clock of this machine.
 
-    >>> minute("2026-09-14T10:31:07.123+00:00")
-    '2026-09-14 10:31 UTC'
+    >>> minute("2026-09-14T10:31:07.123+00:00", UTC)
+    '14 Sep 2026, 10:31'
     """
-    return stamp[:16].replace("T", " ") + " UTC"
+    at = datetime.fromisoformat(stamp)
+    local = (at if at.tzinfo else at.replace(tzinfo=UTC)).astimezone(zone)
+    return f"{local.day} {local:%b %Y, %H:%M}"
+
+
+def day(stamp: str) -> str:
+    """A date of the record as people write it; a text that is none stays as it is.
+
+    >>> day("2026-09-04"), day("in spring"), day("")
+    ('4 Sep 2026', 'in spring', '')
+    """
+    try:
+        on = date.fromisoformat(stamp)
+    except ValueError:
+        return stamp
+    return f"{on.day} {on:%b %Y}"
 
 
 def who(session: StoredSession) -> str:

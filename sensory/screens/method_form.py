@@ -5,15 +5,17 @@ from __future__ import annotations
 import streamlit as st
 
 from ..base.results import several
+from ..base.spelling import same_person
 from ..catalogue.kind import TestKind, in_words
 from ..catalogue.question import Question
 from ..catalogue.scales import Setting, agreed_scale
 from ..choices.risks import SessionRisks
 from ..report.words import number, percent
+from ..sessions.samples import REFERENCES, samples_on
 from ..sessions.session import StoredSession
 from ..sessions.workflow import planned_risks
 from .fields import field_key
-from .frame import shown_errors
+from .frame import desk, shown_errors
 from .limits import dprime_help, points_help
 
 SettingValue = float | str
@@ -37,6 +39,8 @@ def settings_fields(session: StoredSession, kind: TestKind) -> dict[str, Setting
 def _typed(session: StoredSession, kind: TestKind, setting: Setting) -> SettingValue | None:
     now = kind.setting(session.question.settings, setting.key)
     label, key = setting.label, field_key(session, f"{kind.key}-{setting.key}")
+    if setting.key in REFERENCES and (there := samples_on(desk().cells(session.id))):
+        return _among(label, there, str(now), key, optional=not setting.needed)
     if setting.kind == "text":
         typed = st.text_input(label, value=in_words(now), key=key).strip()
         return now if typed == in_words(now) else typed
@@ -49,6 +53,16 @@ def _typed(session: StoredSession, kind: TestKind, setting: Setting) -> SettingV
     if setting.default is None:
         return _limit(session, setting, now, key)
     return st.number_input(label, float(setting.low), float(setting.high), float(now), key=key)
+
+
+def _among(label: str, there: tuple[str, ...], now: str, key: str, *, optional: bool) -> str:
+    """One of the samples on the ballots; none as long as the one agreed on is none of them."""
+    known = {same_person(name): at for at, name in enumerate(there)}
+    place = "none" if optional else "choose among the samples on the ballots"
+    at = known.get(same_person(now))
+    return st.selectbox(label, there, index=at, placeholder=place, key=key) or (
+        "" if optional else now
+    )
 
 
 def _limit(

@@ -15,6 +15,12 @@ DRAWN = Event()
 """Set when a page of a leader was drawn; nothing else is imported before."""
 
 
+def _today() -> None:
+    from .today import page
+
+    page()
+
+
 def _sessions() -> None:
     from .sessions import page
 
@@ -81,14 +87,46 @@ def _people() -> None:
     page()
 
 
+def _new() -> None:
+    from .new import page
+
+    page()
+
+
+def _settings() -> None:
+    from .settings import page
+
+    page()
+
+
 PAGES: dict[str, Callable[[], None]] = {
     page.__name__.lstrip("_"): page
     for page in (
-        *(_sessions, _plan, _question, _serve, _ballots, _finding),
-        *(_batches, _batch, _trend, _product, _people),
+        *(_today, _sessions, _batches, _trend, _people, _product, _plan),
+        *(_new, _question, _serve, _ballots, _finding, _batch, _settings),
     )
 }
-"""What draws a page, by its name, in the order of the menu."""
+"""What draws a page, by its name: those of the menu in its order, then those that others lead
+to."""
+MENU = {
+    "today": "Today",
+    "sessions": "Sessions",
+    "batches": "Batches",
+    "trend": "Trend",
+    "people": "Panel",
+    "product": "Products",
+    "plan": "Plan",
+}
+TITLES = {
+    **MENU,
+    "new": "New session",
+    "question": "Question",
+    "serve": "Serving",
+    "ballots": "Ballots",
+    "finding": "Finding",
+    "batch": "Batch",
+    "settings": "Settings",
+}
 
 
 def import_the_rest() -> None:
@@ -99,11 +137,14 @@ def import_the_rest() -> None:
         batch,
         batches,
         finding,
+        new,
         people,
         plan,
         product,
         question,
         serve,
         sessions,
+        settings,
+        today,
         trend,
     )

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Literal, TypeVar
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
+from ..base.findings import Finding
 from ..base.results import Table
 from .frame import go, plain, shown_errors
 
@@ -17,6 +18,13 @@ if TYPE_CHECKING:
     from ..report.figure_parts import Spec
 
 Option = TypeVar("Option")
+SIGNS = {
+    Finding.DIFFERENT: "≠",
+    Finding.SIMILAR: "≈",
+    Finding.DIFFERENT_WITHIN_LIMIT: "≠ but ≈",
+    Finding.BEYOND_LIMIT: "≫",
+    Finding.UNDECIDED: "?",
+}
 
 
 def listed(lines: Iterable[str], most: int = 1000, rest: str = "") -> None:

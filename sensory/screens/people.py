@@ -29,7 +29,11 @@ _tries = Patience()
 
 def page() -> None:
     """List who signs; add, change and put out of use; change the own passcode."""
-    st.title("Who may sign?")
+    st.title("Panel")
+    st.subheader("Who may sign?")
+    if current_frame().invented:
+        st.info("Who signs is kept in your own record. Leave the invented data first.")
+        return
     _empty_fields()
     keeper, me = kept(), current_frame().person
     if keeper is None:

@@ -46,6 +46,18 @@ def anchors_file() -> Path | None:
     return Path(named) if named else None
 
 
+def invented_url(url: str) -> str:
+    """The record of invented data, apart from the own one: a file beside it.
+
+    >>> invented_url("sqlite:////srv/panel/record.sqlite3")
+    'sqlite:////srv/panel/record.invented.sqlite3'
+    """
+    own = file_of(url)
+    if own is None:
+        return sqlite_url(data_folder() / "record.invented.sqlite3")
+    return sqlite_url(own.with_suffix(f".invented{own.suffix}"))
+
+
 def sqlite_url(file: Path) -> str:
     """The URL of a SQLite file.
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date
 
 import streamlit as st
 
@@ -13,18 +12,17 @@ from ..choices.advice import QUESTIONS, Advice, Situation, advise
 from ..choices.plans import PanelPlan, panel_plan
 from ..report.figures import characteristic_figure
 from ..report.words import number, percent
-from ..sessions.session import SessionDetails
-from ..sessions.workflow import new_session_id, open_session
-from .frame import acting, desk, go, shown_errors
+from .frame import go, shown_errors
 from .limits import IN_DPRIME, IN_PD, limit_help, typed_limit
 from .margins_plan import margins_plan
+from .new import PLANNED, Planned
 from .parts import choose, pressed, show_figure, show_table
 from .stages import ballot_by_ballot, two_stage
 
 
 def page() -> None:
     """Ask what is wanted and what is at hand; answer with a method and a number."""
-    st.title("What to test, and with how many?")
+    st.title("Plan")
     left, right = st.columns([2, 3], gap="large")
     with left:
         situation = _situation()
@@ -239,8 +237,6 @@ def _open(plan: PanelPlan, question: Question, situation: Situation, condition: 
 
 
 def _new_session(question: Question, conditions: str) -> None:
-    details = SessionDetails(held_on=date.today().isoformat(), conditions=conditions)
-    here = new_session_id()
-    by, why = acting(), "planned"
-    open_session(desk(), here, details=details, question=question, who=by, why=why)
-    go("question", here)
+    """On to what is tasted against what; test, number, risks and limit stay as planned."""
+    st.session_state[PLANNED] = Planned(question=question, conditions=conditions)
+    go("new")

@@ -30,7 +30,7 @@ _RANGE = re.compile(rf"(?P<name>.+?);\s*(?P<low>{_NUMBER})?\s*to\s*(?P<high>{_NU
 
 def page() -> None:
     """Choose a product; its rule with what it does to batches, its references."""
-    st.title("By which rule is it released?")
+    st.title("Products")
     say_recorded()
     if new := st.session_state.pop("product-new", ""):
         st.session_state["product"] = new

@@ -33,8 +33,9 @@ from .fields import details_form, field_key, level_field, merged, text_field
 from .frame import chosen_session, current_frame, desk, go, minute, plain, shown_errors, who
 from .limits import asked_again, limit_input
 from .method_form import method_panel, risks_panel, settings_agreed, settings_fields
-from .parts import act, choose, show_table, way
+from .parts import act, choose, show_table
 from .sign import typed_hand
+from .step_bar import onward, session_head, step_after
 
 _TEXTS = (
     ("what_changed", "What differs between the samples?"),
@@ -51,7 +52,8 @@ _TEXTS = (
 def page() -> None:
     """Show the question: to fill in, or frozen."""
     session = chosen_session()
-    st.title("What is asked, and with which risks?")
+    st.title("Question")
+    session_head(session)
     left, right = st.columns([3, 2], gap="large")
     if session.agreed:
         with left:
@@ -59,7 +61,7 @@ def page() -> None:
             _details_afterwards(session)
         with right:
             _panel(session.question)
-            way("To the ballots", "to-ballots", "ballots")
+            onward(session)
         return
     with left:
         question = _question(session)
@@ -190,11 +192,14 @@ def _details_afterwards(session: StoredSession) -> None:
 def _agree(session: StoredSession) -> None:
     st.subheader("Agree")
     st.text_input("Panel leader", value=session.details.leader, key=field_key(session, "leader"))
+    text_field(session, "decides", "Who decides (role)", session.details.decides)
     waiting = [
         *missing_in_question(session.question),
         *session.details.care.missing(),
         *unmet_cautions(session),
     ]
+    if not session.details.decides.strip():
+        waiting.insert(0, "Who decides?")
     if not session.details.leader.strip():
         waiting.insert(0, "Who leads the panel?")
     if entered := len(desk().cells(session.id)):
@@ -227,8 +232,12 @@ def _agree(session: StoredSession) -> None:
         agree(desk(), session.id, who=signing.name, how=signing.how)
 
     signs = signing.ready or current_frame().person is None  # else it is said why not
-    label, onward = "Agree and freeze the question", partial(go, "ballots")
-    act(label, "agree", freeze, primary=True, ready=signs and sure, then=onward)
+    label = "Agree and freeze the question"
+    act(label, "agree", freeze, primary=True, ready=signs and sure, then=partial(_on, session))
+
+
+def _on(session: StoredSession) -> None:
+    go(step_after(session), session.id)
 
 
 def _frozen(session: StoredSession) -> None:

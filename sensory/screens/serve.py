@@ -11,6 +11,7 @@ import streamlit as st
 from ..base.languages import languages
 from ..base.records import digest_of
 from ..catalogue.tests import find_kind
+from ..release.plant_desk import the_plant
 from ..report.serving_sheets import booth_cards_pdf, key_pdf
 from ..serving.chance import new_seed
 from ..serving.lines import ballot_lines
@@ -28,23 +29,26 @@ from ..sessions.booth_plans import (
     was_tasted,
 )
 from ..sessions.booth_sittings import done_with, next_sitting, not_done_with, start_sitting
+from ..sessions.regulars import regular_assessors
 from ..sessions.session import StoredSession
+from ..sessions.steps import Way
 from .arrangement import arrangement_fields, other_than_agreed
 from .cautions import minors_panel, reactions_panel, servings_panel
 from .exclusions import absent, before_serving, sheets_to_serve
-from .frame import chosen_session, desk, minute, plain, shown_errors, title_of, who
+from .frame import chosen_session, current_frame, desk, minute, plain, shown_errors, who
 from .parts import act, choose, download, pressed, scroll, show_table, way
 from .served import after_serving
+from .step_bar import onward, session_head
 
 
 def page() -> None:
     """Plan the serving of the chosen session, then hand out what it needs."""
     session = chosen_session()
-    st.title("What is served to whom?")
-    st.markdown(f"**{title_of(session)}**")
+    st.title("Serving")
+    session_head(session)
     if not session.agreed:
         st.info("The question comes first: agree it, then plan the serving.")
-        way("To the question", "to-question", "question")
+        onward(session)
         return
     with shown_errors():
         plan = served_plan(desk(), session.id)
@@ -58,9 +62,10 @@ def _make(session: StoredSession) -> None:
     here, question = session.id, session.question
     if desk().cells(here):
         st.info(
-            "This session has ballots already, typed or loaded. A serving plan belongs into a "
-            "new session, before anything is tasted."
+            "This session has ballots already, typed or loaded: it needs no serving plan. A plan "
+            "belongs into a new session, before anything is tasted."
         )
+        onward(session)
         return
     st.markdown(
         "Ballots from paper need no plan here. With one, orders and codes are balanced and "
@@ -69,14 +74,15 @@ def _make(session: StoredSession) -> None:
     left, right = st.columns(2, gap="large")
     with left:
         label, planned = "Assessors, one a line (or only how many)", str(question.assessors)
-        people = _people(st.text_area(label, value=planned, key=f"people-{here}"))
+        people = _with_regulars(_people(st.text_area(label, value=planned, key=f"people-{here}")))
         samples = _samples(session)
         replicates = int(st.number_input("How often each", 1, 10, 1, key=f"times-{here}"))
     with right:
-        known = languages()
+        known, (usual, *_) = languages(), the_plant(desk()).defaults.languages
+        languages_here = list(known)
         key = f"language-{here}"
         language = choose(
-            "Language of the ballots", list(known), "en", key, words=known.__getitem__
+            "Language of the ballots", languages_here, usual, key, words=known.__getitem__
         )
         seed = st.session_state.setdefault(f"seed-{here}", new_seed())
         st.markdown("Orders and codes come from a secret random seed, which is kept with the plan.")
@@ -96,6 +102,20 @@ def _make(session: StoredSession) -> None:
         _put_on_record(session, plan, language, arranged.break_minutes)
 
 
+def _with_regulars(people: int | list[str]) -> int | list[str]:
+    """Regular assessors who are ticked, with those whose names are typed."""
+    regulars = regular_assessors(desk())
+    if not regulars:
+        return people
+    chosen = st.pills(
+        "Regular assessors: tick who comes", regulars, selection_mode="multi", key="regulars"
+    )
+    if not chosen:
+        return people
+    typed = [] if isinstance(people, int) else people
+    return list(dict.fromkeys([*chosen, *typed]))
+
+
 def _put_on_record(
     session: StoredSession, plan: ServingPlan, language: str, break_minutes: int
 ) -> None:
@@ -105,7 +125,7 @@ def _put_on_record(
     rows, leader = ballot_lines(plan), who(session)
     put = partial(serve, desk(), session.id, plan, rows, language=language, who=leader)
     ready = partial(put, break_minutes=break_minutes)
-    act("Put this plan on record", "plan-serving", ready, primary=True)
+    act("Save plan", "plan-serving", ready, primary=True)
 
 
 def _samples(session: StoredSession) -> list[str] | None:
@@ -147,12 +167,22 @@ def _hand_out(session: StoredSession, plan: ServingPlan) -> None:
     minors_panel(session, plan)
     if not before_serving(session, plan):
         return
+    _on_from_here(session)
     left, right = st.columns(2, gap="large")
     with left:
         _sheets(session, plan)
     with right:
         _booths(session)
     after_serving(session, plan)
+
+
+def _on_from_here(session: StoredSession) -> None:
+    """The way to the ballots; at booths that are not open yet, opening them comes first."""
+    booths = session.serving.booths if session.serving else {}
+    if session.closed:
+        onward(session)
+    elif booths or session.details.way != Way.BOOTHS:
+        way("To the ballots", "onward", "ballots", session.id)
 
 
 def _again(session: StoredSession) -> None:
@@ -216,7 +246,8 @@ def _links(session: StoredSession, key: str, booths: Mapping[str, str]) -> None:
         # Under another key than the first time: a late second tap ends no link.
         asked = pressed("New links for all booths", "new-links", ready=sure)
     else:
-        asked = pressed("Open the booths", "open-booths", primary=True)
+        first = session.details.way == Way.BOOTHS
+        asked = pressed("Open booths", "open-booths", primary=first)
     if asked:
         tokens = open_booths(desk(), session.id, who=who(session))
         st.session_state[key] = {name: _link(token) for name, token in tokens.items()}
@@ -227,7 +258,7 @@ def _late(session: StoredSession, key: str) -> None:
     """Somebody who came late gets the orders that were served least."""
     name, button = st.columns([3, 1], vertical_alignment="bottom")
     late = name.text_input("Somebody came late: name", key=f"late-{session.id}")
-    if pressed("Seat them", "seat-late", ready=late.strip(), place=button):
+    if pressed("Add late arrival", "seat-late", ready=late.strip(), place=button):
         token = add_late(desk(), session.id, late, who=who(session))
         links = st.session_state.get(key) or {}
         st.session_state[key] = {**links, " ".join(late.split()): _link(token)}
@@ -247,7 +278,7 @@ def sent_so_far(session: StoredSession) -> None:
 def _link(token: str) -> str:
     parts = urlsplit(str(st.context.url or ""))
     host = f"{parts.scheme}://{parts.netloc}" if parts.netloc else ""
-    return f"{host}/?booth={token}"
+    return f"{host}/?booth={token}" + "&invented=1" * current_frame().invented
 
 
 def sittings_panel(session: StoredSession) -> None:

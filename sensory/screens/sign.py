@@ -99,11 +99,11 @@ def _of_the_person(person: Person, right: Right | None, asked: str) -> Hand:
     against, keeper = "", kept()
     role = person.role_for(asked)
     if right is not None and right not in person.may:
-        against = f"You may not {right.words}. Who may stands on the page People."
+        against = f"You may not {right.words}. Who may stands on the page Panel."
     elif role is None:
         against = f"The rule names {asked} to sign; you are {', '.join(person.roles)}."
     elif keeper is not None and keeper.given(person.key):
-        against = "Somebody else chose your passcode. Choose your own on the page People first."
+        against = "Somebody else chose your passcode. Choose your own on the page Panel first."
     if against:
         st.info(plain(against))
     else:

@@ -28,7 +28,7 @@ _SPANS = {"the last 12 months": 365, "the last 3 months": 92, "everything": 0}
 
 def page() -> None:
     """Choose product and span; chart, sentences, batches that stand out, the month."""
-    st.title("How do the batches run?")
+    st.title("Trend")
     with shown_errors():
         ruled = {
             record.name: record

@@ -42,7 +42,7 @@ def check_seats(before: Cells, changes: Cells) -> None:
     if not (kept and set(was.values()) <= set(now.values())):
         raise RecordError(
             "Rows of the serving plan keep their assessors: write the name again. Who did not "
-            "come, and what was not served, is said on the page Serve."
+            "come, and what was not served, is said on the page Serving."
         )
 
 

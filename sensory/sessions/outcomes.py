@@ -59,7 +59,7 @@ def _answered(line: int, name: str, text: str) -> Fault:
         value=text,
         rule="answer to what was not served",
         problem="There is an answer, and the record says that this ballot was not served.",
-        advice="Empty the answer; or say on the page Serve what was served.",
+        advice="Empty the answer; or say on the page Serving what was served.",
     )
 
 

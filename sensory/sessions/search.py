@@ -1,4 +1,4 @@
-"""Sessions by title, test or batch, however old they are."""
+"""Sessions by title, test, sample or batch, however old they are."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ ALL = 1_000_000
 
 
 def find_sessions(store: Store, text: str) -> list[StoredSession]:
-    """Every session whose title, test or batch holds the text, newest first."""
+    """Every session whose title, test, sample or batch holds the text, newest first."""
     wanted = " ".join(text.split()).casefold()
     if not wanted:
         return []
@@ -23,5 +23,5 @@ def find_sessions(store: Store, text: str) -> list[StoredSession]:
 
 def words_of(session: StoredSession) -> str:
     """What a session is found by."""
-    batches = [sample.batch for sample in session.details.samples]
-    return " ".join([session.details.title, find_kind(session.question.protocol).name, *batches])
+    samples = [f"{sample.name} {sample.batch}" for sample in session.details.samples]
+    return " ".join([session.details.title, find_kind(session.question.protocol).name, *samples])

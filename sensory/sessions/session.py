@@ -95,7 +95,7 @@ CAUTIONS = (
     Caution(
         key="amounts",
         asks="Are the amounts within the limits for alcohol, caffeine and the like?",
-        advice="Count all servings of the day (page Serve); think of driving home.",
+        advice="Count all servings of the day (page Serving); think of driving home.",
     ),
 )
 

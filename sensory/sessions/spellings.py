@@ -15,6 +15,7 @@ from ..base.errors import RecordError
 from ..base.results import several
 from ..base.spelling import look_alikes, looks_like, same_person, tidy_name
 from ..catalogue.columns import Cells
+from .samples import SAMPLE, reference_of
 from .store import Store
 from .workflow import enter_cells
 
@@ -48,6 +49,25 @@ def merge_spellings(store: Store, session_id: str, name: str, *, who: str) -> in
     listed = ", ".join(map(str, sorted(rows)))
     why = f"one person in {several(len(set(rows.values())), 'spelling')}: rows {listed}"
     return enter_cells(store, session_id, changes, who=who, why=why)
+
+
+def name_reference(store: Store, session_id: str, sample: str, *, who: str) -> int:
+    """Give a sample on the ballots the name under which the question agreed the reference.
+
+    Returns how many rows were changed. Raises RecordError for a sample that no ballot names, or as
+    `enter_cells`.
+    """
+    session, cells = store.session(session_id), store.cells(session_id)
+    agreed = reference_of(session.question)
+    rows = {
+        line: {SAMPLE: agreed}
+        for line, texts in cells.items()
+        if same_person(texts.get(SAMPLE, "")) == same_person(sample)
+    }
+    if not rows or not agreed:
+        raise RecordError(f"No ballot names a sample {sample!r}.")
+    why = f"{sample} is the reference, agreed as {agreed}"
+    return enter_cells(store, session_id, rows, who=who, why=why)
 
 
 def _spelled(cells: Cells) -> dict[int, str]:

@@ -56,12 +56,10 @@ def signature(
     person = who_is(known, signer)
     if person is None:
         raise RecordError(
-            f"{signer} is not among the people who sign. Add the name on the page People."
+            f"{signer} is not among the people who sign. Add the name on the page Panel."
         )
     if right is not None and right not in person.may:
-        raise RecordError(
-            f"{person.name} may not {right.words}. Who may stands on the page People."
-        )
+        raise RecordError(f"{person.name} may not {right.words}. Who may stands on the page Panel.")
     held = person.role_for(role)
     if held is None:
         raise RecordError(

@@ -75,8 +75,9 @@ class Standing:
     errors : int
         What has to be fixed before the ballots can be closed.
     planned : int
-        As the question agreed it; at booths as many as are served, where those are more.
-    at_booths : bool
+        As the question agreed it, or as many as the plan on record lays out, where that is more.
+    served : int
+        Of a session at booths, how many are served; else 0.
     """
 
     checked: CheckedBallots
@@ -84,12 +85,29 @@ class Standing:
     blank: int
     errors: int
     planned: int
-    at_booths: bool = False
+    served: int = 0
+
+    @property
+    def notes(self) -> int:
+        """How many remarks there are, blank ballots apart."""
+        return sum(fault.rule != "no answer" for fault in self.checked.remarks)
+
+    @property
+    def at_booths(self) -> bool:
+        """Whether answers are sent, not typed."""
+        return bool(self.served)
 
     @property
     def fewer(self) -> bool:
-        """Whether closing now would leave planned ballots out."""
-        return self.answered < self.planned
+        """Whether closing now would leave planned or served ballots out."""
+        return self.answered < max(self.planned, self.served)
+
+    @property
+    def all_there_will_be(self) -> str:
+        """What closing now would mean, where it leaves ballots out."""
+        if self.answered < self.served:
+            return f"{self.answered} of {self.served}"
+        return f"{self.answered} of {self.planned} planned"
 
     @property
     def can_close(self) -> bool:
@@ -99,7 +117,16 @@ class Standing:
     @property
     def words(self) -> str:
         """How many there are, in a few words."""
-        return f"{self.answered} of {self.planned}"
+        return counted(self.answered, self.served or self.planned)
+
+
+def counted(answered: int, planned: int) -> str:
+    """A count beside what was planned; alone where there are more, as of several samples each.
+
+    >>> counted(18, 24), counted(24, 12)
+    ('18 of 24', '24')
+    """
+    return f"{answered} of {planned}" if answered <= planned else str(answered)
 
 
 def standing(store: Store, session_id: str) -> Standing:
@@ -108,6 +135,7 @@ def standing(store: Store, session_id: str) -> Standing:
     checked = check_ballots(cells, session.question)
     errors = len(checked.blocking) if cells else 0
     agreed = session.question.assessors
+    laid_out = sum(not texts.get("not served") for texts in cells.values())
     if session.serving and session.serving.booths:
         counts = progress(store, session_id)
         sent, served = sum(done for _, done, _ in counts), sum(whole for _, _, whole in counts)
@@ -116,8 +144,8 @@ def standing(store: Store, session_id: str) -> Standing:
             answered=sent,
             blank=served - sent,
             errors=errors,
-            planned=max(agreed, served),
-            at_booths=True,
+            planned=agreed,
+            served=served,
         )
     blank = checked.blank
     if session.serving and not checked.ready and _only_columns(checked):
@@ -127,7 +155,7 @@ def standing(store: Store, session_id: str) -> Standing:
         answered=checked.ready - checked.blank,
         blank=blank,
         errors=errors,
-        planned=agreed,
+        planned=max(agreed, laid_out if session.serving else 0),
     )
 
 
@@ -151,7 +179,7 @@ def steps_of(
     now = _now(session, answered or 0, names)
     at = names.index(now)
     states = [State.DONE] * at + [State.NOW] + [State.LATER] * (len(names) - at - 1)
-    count = f"{answered} of {planned}" if answered is not None and planned else ""
+    count = counted(answered, planned) if answered is not None and planned else ""
     return tuple(
         Step(name=name, state=state, note=count if name == BALLOTS and session.agreed else "")
         for name, state in zip(names, states, strict=True)

@@ -32,6 +32,7 @@ from .care import Care
 from .lines import cells_of_file
 from .outcome_names import without_names
 from .outcomes import check_ballots, edition, read_ballots_of
+from .samples import check_reference
 from .session import CAUTIONS, SessionDetails, StoredSession
 from .signing import TYPED, Right
 from .staff import signature
@@ -210,7 +211,8 @@ def agree(store: Store, session_id: str, *, who: str, how: str = TYPED) -> Store
     `how` says how far the name is proven, see `sessions.staff.signature`.
 
     Raises RecordError when it is agreed already, a caution is not answered with yes, nobody is
-    named who cleared the samples, the question is incomplete, or `who` may not agree it.
+    named who cleared the samples, the question is incomplete, its reference is none of the samples
+    on the ballots, or `who` may not agree it.
     ArgumentError when a risk or the limit is impossible.
     """
     session, cells = store.session(session_id), store.cells(session_id)
@@ -225,6 +227,7 @@ def agree(store: Store, session_id: str, *, who: str, how: str = TYPED) -> Store
     if missing := missing_in_question(session.question):
         raise RecordError("The question is not complete: " + " / ".join(missing))
     _check_plan(session.question)
+    check_reference(session.question, cells)
     question = replace(session.question, standard=edition(session.question))
     frozen = replace(
         session,
@@ -276,7 +279,8 @@ def checked_ballots(store: Store, session_id: str) -> CheckedBallots:
 def close(store: Store, session_id: str, *, who: str) -> StoredSession:
     """Close the ballots, which opens the finding.
 
-    Raises RecordError when the question is not agreed. BallotError when ballots have to be mended.
+    Raises RecordError when the question is not agreed, or no ballot names its reference.
+    BallotError when ballots have to be mended.
     """
     closing = closing_of(store, session_id)
     with store.action(who=who) as act:
@@ -321,7 +325,10 @@ def closing_of(store: Store, session_id: str) -> Closing:
     if unmet := unmet_cautions(session):
         raise RecordError("A caution is no longer answered with yes: " + " / ".join(unmet))
     if session.details.care.unwell:
-        raise RecordError("An adverse reaction was reported: take it up first, on the page Serve.")
+        raise RecordError(
+            "An adverse reaction was reported: take it up first, on the page Serving."
+        )
+    check_reference(session.question, cells)
     checked = check_ballots(cells, session.question)
     if checked.blocking:
         raise BallotError(checked.blocking)

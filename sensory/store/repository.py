@@ -211,7 +211,7 @@ class Repository(Reads):
             raise RecordError("The reason stays in the journal: write it without the name.")
         with writing(self._engine) as connection:
             if who_is([person for person in people_of(connection) if person.active], name):
-                raise RecordError(f"{name} still signs: take the name off the page People first.")
+                raise RecordError(f"{name} still signs: take the name off the page Panel first.")
             self._end_links(connection, name, who)
             entry = entry_for(connection, "", who, "person erased", why, {})
             number, gone = people.erase(connection, name)

@@ -11,6 +11,8 @@ from playwright.sync_api import expect
 
 from sensory.base.findings import Finding
 
+from .visitor import FROM_A_FILE
+
 DEMO = Path(__file__).parents[2] / "demo_data"
 FINDINGS = {
     "reformulation": Finding.SIMILAR.sentence,
@@ -106,7 +108,7 @@ def test_unreadable_file_gets_one_sentence_and_changes_nothing(visit, tmp_path):
     broken = tmp_path / "ballots.xlsx"
     broken.write_bytes(b"PK\x03\x04 no workbook")
     visitor = visit()
-    visitor.open()
+    visitor.begin(FROM_A_FILE)
     visitor.page.locator('input[type="file"]').first.set_input_files(broken)
     visitor.page.get_by_text("cannot be opened").wait_for()
-    assert visitor.page.locator(".st-key-use-file").count() == 0
+    assert visitor.page.locator(".st-key-start-session").count() == 0

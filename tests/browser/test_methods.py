@@ -22,8 +22,7 @@ METHODS = {
 @pytest.mark.parametrize(("name", "sentence"), METHODS.items())
 def test_from_the_demo_to_the_finding_and_its_report(visit, name, sentence):
     visitor = visit(width=768)
-    visitor.open()
-    visitor.page.get_by_text("Other methods").click()
+    visitor.look_round()
     visitor.close(name, sentence)
     visitor.drawn("outcome-figure")
     assert sentence in visitor.pdf()[0]

@@ -16,14 +16,14 @@ from websockets.sync.client import connect
 from sensory.base.findings import Finding
 
 from .servers import Server, started
-from .visitor import Visitor
+from .visitor import FROM_A_FILE, Visitor
 
 # Words of the pages and of the record; none of them may reach anybody but the leader. The
 # names of pages stand here as in the menu: small ones come back from the visitor's address.
 TITLE = "Elderflower trial"
 STRANGER = "Sign in with your passcode"
-LEADERS_WORDS = [TITLE, "demo-", "Sessions", "Plan", "Question", "Ballots", "Finding", "People"]
-ADDRESSES = ["", "sessions", "plan", "question", "ballots", "finding", "people"]
+LEADERS_WORDS = [TITLE, "demo-", "Sessions", "Plan", "Question", "Ballots", "Finding", "Panel"]
+ADDRESSES = ["", "sessions", "new", "plan", "question", "ballots", "finding", "people"]
 
 
 @pytest.fixture
@@ -48,8 +48,9 @@ def titled(chromium, network):
     """Id of a session on record, made by a leader, with frames that a leader received."""
     visitor = Visitor(chromium, network)
     visitor.sign_in()
-    visitor.fill("Title of the session", TITLE)
-    visitor.click("new-session")
+    visitor.begin()
+    visitor.wish(Product=TITLE)
+    visitor.click("start-session")
     visitor.at("question")
     found = re.search(r"session=([^&]+)", visitor.page.url)
     visitor.to("sessions")
@@ -123,13 +124,14 @@ def test_journal_names_who_signed_in(network, titled):
 def test_files_of_the_leader_come_and_go_and_are_closed_to_others(leader, tmp_path):
     path = tmp_path / "trial.csv"
     path.write_text("assessor;order;code_1;code_2;code_3;answer\nP1;ABB;181;417;512;181\n")
-    leader.upload(path, 1)
+    leader.begin(FROM_A_FILE)
     with leader.page.expect_download() as waiting:
         leader.page.get_by_role("button", name="Template to fill in, XLSX").click()
     url = waiting.value.url
     assert "/media/" in url
     assert status(url) == 404
     assert leader.context.request.get(url).status == 200
+    leader.upload(path, 1)
 
 
 def test_signing_out_ends_the_other_window_too_which_nobody_touches(leader):
@@ -147,7 +149,7 @@ def test_signing_out_ends_the_other_window_too_which_nobody_touches(leader):
     # The run begins with the menu that this connection had; of the pages nothing comes.
     received = b"".join(visitor.frames)
     assert STRANGER.encode() in received
-    assert not [word for word in (b"What to test", b"demo-") if word in received]
+    assert not [word for word in (b"How many assessors can come", b"demo-") if word in received]
 
 
 def test_cookie_is_hidden_from_scripts_and_a_forged_one_opens_nothing(leader):
@@ -224,7 +226,7 @@ def test_sign_in_survives_a_new_start(leader, network):
     network.kill()
     network.start()
     leader.page.reload()
-    leader.at("sessions")
+    leader.at("today")
 
 
 def test_program_of_one_machine_opens_to_no_other_by_an_option(visitor_of, tmp_path):

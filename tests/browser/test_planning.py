@@ -24,6 +24,10 @@ def test_from_a_question_in_words_to_a_session_with_its_number(visit):
     page.get_by_text("66 assessors", exact=True).click()
     visitor.settled()
     visitor.click("plan-open")
+    visitor.at("new")
+    assert "Triangle, 66 ballots, as planned." in visitor.text()
+    visitor.wish()
+    visitor.click("start-session")
     visitor.at("question")
     assert page.get_by_label("Ballots planned").input_value() == "66"
     assert "95.3 %" in visitor.text()

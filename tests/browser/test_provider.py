@@ -57,7 +57,7 @@ def come(visitor_of, server, secret=SECRET, **user):
 )
 def test_listed_leaders_come_in(visitor_of, vouched, user):
     visitor = come(visitor_of, vouched, **user)
-    visitor.at("sessions")
+    visitor.at("today")
     visitor.page.get_by_role("button", name="Sign out").wait_for()
 
 

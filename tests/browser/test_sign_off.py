@@ -112,7 +112,7 @@ def cleared_and_agreed(visitor: Visitor, desk) -> None:
     page.get_by_text("You sign as").first.wait_for()
     visitor.settled()
     visitor.click("agree")
-    visitor.at("ballots")
+    visitor.at("serve")
     (session,) = desk.sessions()
     workflow.enter_cells(desk, session.id, triangles(12, 36), who=visitor.server.name)
     tastings.close_and_note(desk, session.id, who=visitor.server.name)

@@ -51,10 +51,10 @@ def expected(numbers) -> dict[tuple[int, str], str]:
 
 def test_typed_ballots_survive_reload_and_killed_server(visit, server):
     visitor = visit()
-    visitor.open()
+    visitor.begin()
     page = visitor.page
-    page.get_by_label("Title of the session").fill("Raspberry cordial, line 3")
-    visitor.click("new-session")
+    visitor.wish(Product="Raspberry cordial", Test="triangle")
+    visitor.click("start-session")
     visitor.at("question")
     visitor.to("ballots")
 

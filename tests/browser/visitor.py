@@ -9,15 +9,23 @@ from urllib.parse import urlsplit
 from playwright.sync_api import Error
 from pypdf import PdfReader
 
-HEADINGS = {
-    "sessions": "Does the batch still match",
-    "plan": "What to test, and with how many?",
-    "question": "What is asked, and with which risks?",
-    "serve": "What is served to whom?",
-    "ballots": "Ballots",
-    "batches": "Which batch waits for what?",
-    "trend": "How do the batches run?",
-    "people": "Who may sign?",
+MENU = {
+    "today": "Today",
+    "sessions": "Sessions",
+    "batches": "Batches",
+    "trend": "Trend",
+    "people": "Panel",
+    "product": "Products",
+    "plan": "Plan",
+}
+STEPS = {"question": "Question", "serve": "Serving", "ballots": "Ballots", "finding": "Finding"}
+HEADINGS = {**MENU, **STEPS, "new": "New session", "settings": "Settings"}
+ON_PAPER, AT_BOOTHS, FROM_A_FILE = "On paper", "At booths", "From a file"
+WISH = {
+    "Product": "Plum cordial",
+    "Batch, or batches": "PC-7",
+    "Against which reference?": "PR-1",
+    "Who decides? (role)": "quality manager",
 }
 MISSING = (
     "What differs between the samples?",
@@ -26,6 +34,7 @@ MISSING = (
     "If similar, we will",
     "If the session cannot tell, we will",
     "Panel leader",
+    "Who decides (role)",
 )
 LIMIT = "Agreed limit: share of assessors who may notice, 0.2 for 20 %"
 SETTLED = (
@@ -69,7 +78,7 @@ class Visitor:
 
     def open(self) -> None:
         self.goto("")
-        self.at("sessions")
+        self.at("today")
 
     def sign_in(self, name: str = "", passcode: str = "") -> None:
         """As somebody, else as the first account of the server."""
@@ -78,7 +87,7 @@ class Visitor:
         self.page.get_by_label("Your name").fill(name or self.server.name)
         self.page.get_by_label("Passcode").fill(passcode or self.server.passcode)
         self.page.get_by_role("button", name="Sign in").click()
-        self.at("sessions")
+        self.at("today")
 
     def settled(self) -> None:
         self.page.locator(SETTLED).wait_for(timeout=30_000)
@@ -96,12 +105,54 @@ class Visitor:
 
     def at(self, name: str) -> None:
         """Wait for a page by its name in `HEADINGS`."""
-        self.heading(HEADINGS[name])
+        title = re.compile(f"^{HEADINGS[name]}\\b")
+        try:
+            self.page.get_by_role("heading", name=title, level=1).wait_for(timeout=30_000)
+        except Exception as error:
+            raise AssertionError(f"not at {name}:\n{self.text()}") from error
+        self.settled()
 
     def to(self, name: str) -> None:
-        """Take the link of the menu."""
-        self.page.get_by_role("link", name=name.title(), exact=True).click()
+        """Take the link of the menu, or of the step bar."""
+        if name in STEPS:
+            self.step(name)
+        else:
+            self.page.get_by_role("link", name=MENU[name], exact=True).click()
         self.at(name)
+
+    def step(self, name: str) -> None:
+        """Take the link of the step bar, wherever it leads to."""
+        self.settled()
+        self.page.locator(".st-key-step-bar").get_by_role("link", name=STEPS[name]).click()
+
+    def look_round(self) -> None:
+        """In invented data, with all of them offered."""
+        self.goto("?invented=1")
+        self.at("today")
+
+    def begin(self, way: str = ON_PAPER) -> None:
+        """From Today to a new session whose ballots come in this way."""
+        self.open()
+        self.click("new-session")
+        self.at("new")
+        if way != ON_PAPER:
+            self.page.get_by_role("radiogroup").get_by_text(way, exact=True).click()
+            self.settled()
+
+    def wish(self, **changes: str) -> None:
+        """Choose what the session is about; what is not on the page is left alone."""
+        for label, text in (WISH | changes).items():
+            self.give(label, text)
+
+    def give(self, label: str, text: str) -> None:
+        """Type into a field, or among choices; the first of what is offered where it is new."""
+        field = self.page.get_by_label(label).first
+        if not self.page.get_by_label(label).count():
+            return
+        field.fill(text)
+        field.press("Enter")
+        self.settled()
+        self.page.keyboard.press("Escape")
 
     def upload(self, path, ballots: int) -> None:
         self.page.locator('input[type="file"]').first.set_input_files(path)
@@ -109,9 +160,14 @@ class Visitor:
 
     def use(self, path, ballots: int) -> None:
         """A session of a file, on its question."""
-        self.open()
+        self.begin(FROM_A_FILE)
         self.upload(path, ballots)
-        self.click("use-file")
+        self.wish()
+        if (asked := self.page.get_by_label("Which of the samples is the reference?")).count():
+            asked.fill("reference")
+            asked.press("Enter")
+            self.settled()
+        self.click("start-session")
         self.at("question")
 
     def fill(self, label: str, text: str) -> None:
@@ -166,7 +222,7 @@ class Visitor:
         self.at("ballots")
 
     def close(self, demo: str, finding: str) -> None:
-        """Three clicks from the list to the finding."""
+        """Three clicks from Today to the finding."""
         self.click(f"demo-{demo}")
         self.at("question")
         self.click("agree")

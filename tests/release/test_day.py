@@ -137,6 +137,23 @@ def test_what_is_missing_or_may_not_be_tasted_is_refused_by_name(store, change, 
     assert store.sessions() == []
 
 
+def test_samples_attributes_and_reference_of_a_file_are_those_that_are_there(store):
+    cells = {
+        row: {"assessor": "P1", "sample": name, "replicate": "1", "quince": "4", "sour": "2"}
+        for row, name in enumerate(("Referenz", "Charge 1127"), start=2)
+    }
+    wish = {"test": "PROFILE", "batches": ("Charge 1127",), "reference": "Referenz"}
+    session = start_session(store, Wish(**WISH | wish, way=Way.FILE), cells=cells, who="Mira")
+    assert session.question.settings == {
+        "reference": "Referenz",
+        "samples": "Referenz; Charge 1127",
+        "attributes": "quince; sour",
+    }
+    gasket = wish | {"test": "DIFFERENCE_FROM_CONTROL"}
+    session = start_session(store, Wish(**WISH | gasket, way=Way.FILE), cells=cells, who="Mira")
+    assert session.question.settings["control"] == "Referenz"
+
+
 def test_defaults_are_kept_and_an_impossible_one_is_refused(store):
     kept = Defaults(languages=("de", "en"), labels="4 x 10")
     plant_desk.keep_defaults(store, kept, who="Mira")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -55,6 +56,14 @@ def test_labels_have_every_code_once_and_no_sample():
         assert text.count(row.code) >= 1
     assert " A " not in text
     assert " B " not in text
+
+
+@pytest.mark.parametrize(("sheet", "labels"), [("3 x 7", 21), ("3 x 8", 24), ("4 x 10", 40)])
+def test_labels_fill_the_sheet_that_the_plant_uses(sheet, labels):
+    plan = serving_plan("triangle", 14, seed=4)  # 42 cups
+    first = pages_of(labels_pdf(plan, sheet=sheet))[0]
+    assert len(re.findall(r"\b[0-9]{3}\b", first)) == labels
+    assert plan.rows[labels - 1].code in first
 
 
 @pytest.mark.parametrize("language", languages())

@@ -18,8 +18,9 @@ from sensory.screens import {page}
 from sensory.screens.frame import Frame, remember
 from sensory.store.repository import open_store
 
-names = "Sessions Plan Question Serve Ballots Finding Batches Batch Trend Product People".split()
-pages = [st.Page(lambda: None, title=name, url_path=name) for name in names]
+names = "today sessions new plan question serve ballots finding batches batch trend product people"
+names = [*names.split(), "settings"]
+pages = {{name: st.Page(lambda: None, title=name, url_path=name) for name in names}}
 remember(Frame(store=open_store({url!r}), demo=Path({demo!r})), pages)
 st.query_params.update({asked!r})
 {page}.page{arguments!r}

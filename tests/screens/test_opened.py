@@ -21,12 +21,12 @@ def test_the_first_page_loads_no_other():
         "from sensory.screens.access import Leader\n"
         "from sensory.screens.opened import PAGES\n"
         "assert len(pages_of(Leader())) == len(PAGES)\n"
-        "import sensory.screens.sessions\n"
+        "import sensory.screens.today\n"
         "heavy = ['pandas', 'pingouin', 'scipy.stats', 'altair', 'openpyxl', 'typst']\n"
         "print([name for name in heavy if name in sys.modules],\n"
         "      [name for name in PAGES if f'sensory.screens.{name}' in sys.modules])\n"
     )
-    assert done.stdout.strip().splitlines()[-1] == "[] ['sessions']", done.stdout + done.stderr
+    assert done.stdout.strip().splitlines()[-1] == "[] ['today']", done.stdout + done.stderr
 
 
 def test_what_is_left_is_imported_once_a_page_was_drawn():

@@ -197,8 +197,10 @@ def test_who_is_removed_is_signed_out(url, store, keeper):
 
 def test_every_entry_names_somebody_signed_in_or_the_login_of_the_machine(url, store, keeper):
     entered(store, keeper, "Nora Sand", Right.AGREE)
-    click(run("sessions", url, None), "new-session")
-    click(shown_to("Nora Sand", "sessions", url), "new-session")
+    for app in (run("new", url, None), shown_to("Nora Sand", "new", url)):
+        named = {"new_product_text": "sloe cordial", "new_reference_0_text": "R 1"}
+        fill(app, new_batches=["SC-1"], **named)
+        click(app, "start-session")
     who = [store.entries(session.id)[0].who for session in store.sessions()[::-1]]
     assert who == [login(), "Nora Sand"]
     assert login().endswith("login of this machine")

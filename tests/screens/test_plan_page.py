@@ -113,7 +113,7 @@ def test_without_an_expected_direction_a_paired_comparison_is_two_sided(app, url
     assert beyond["answers for one sample"] == "0 to 3; 21 to 24"
     assert "plan-most" not in [field.key for field in app.number_input]
     click(app, "plan-open")
-    assert open_store(url).sessions()[0].question.two_sided
+    assert app.session_state["planned"].question.two_sided
 
 
 def test_with_an_expected_direction_it_is_one_sided(app, url):
@@ -121,7 +121,7 @@ def test_with_an_expected_direction_it_is_one_sided(app, url):
     assert "119 assessors keep both risks; you have 24" in words(app)
     assert "plan-most" in [field.key for field in app.number_input]
     click(app, "plan-open")
-    assert not open_store(url).sessions()[0].question.two_sided
+    assert not app.session_state["planned"].question.two_sided
 
 
 def planned_with(app, method, question="size"):
@@ -155,7 +155,7 @@ def test_without_a_profile_on_record_two_standard_deviations_are_asked_for(app, 
     sound(app.text_input(key="plan-margins-").set_value("salt 1").run())
     assert "must be one of the attributes" in words(app)
     click(app, "plan-method-open")
-    assert open_store(url).sessions()[0].question.protocol == "PROFILE"
+    assert app.session_state["planned"].question.protocol == "PROFILE"
 
 
 def test_a_closed_profile_lends_its_scatter_and_the_agreed_margins(url):

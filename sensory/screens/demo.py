@@ -1,0 +1,85 @@
+"""Invented sessions and an invented year, in a record of their own."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from ..release.batch_records import ProductRecord
+from ..sessions.workflow import new_session_id, open_session, read_prepared
+from .frame import current_frame, desk, go, shown_errors, try_invented
+from .parts import pressed
+
+FIRST = {
+    "suspect_batch": ("Suspect batch", "24 triangles: may this batch go out?"),
+    "reformulation": ("Reformulation", "66 triangles: is less sugar undetectable?"),
+    "new_supplier": ("New supplier", "32 duo-trios: and if the session cannot tell?"),
+}
+OTHERS = {
+    "mistakes": ("Typed in a hurry", "18 triangles with eight kinds of mistakes."),
+    "pressing": ("New press", "A profile: six attributes, ten assessors, twice."),
+    "gasket": ("Worn gasket", "Difference from control: two batches."),
+    "aftertaste": ("Aftertaste", "Four sweetenings in order."),
+    "shop_light": ("Shop light", "A - not A, 24 assessors, both samples each."),
+    "new_thickener": ("Lingering ginger", "60 same-different pairs, one each."),
+    "water": ("Two waters", "Graded by sureness, two products at once."),
+}
+_YEAR = ("A year of batches", "Two lines, some 120 batches, three things that went wrong.")
+_WISHED = "invented-wish"
+
+
+def open_wished() -> None:
+    """After a click that led here: open what was wished for, in the record of invented data."""
+    wished = st.session_state.pop(_WISHED, "")
+    if not wished or not current_frame().invented:
+        return
+    with shown_errors():
+        if wished == "year":
+            _open_year()
+        else:
+            _open_session(wished)
+
+
+def invented_tiles(*, all_of_them: bool) -> None:
+    """What can be tried, a click each."""
+    year = {"year": _YEAR}
+    _tiles(FIRST | year, primary=False)
+    if all_of_them:
+        others = list(OTHERS.items())
+        _tiles(dict(others[:4]), primary=False)
+        _tiles(dict(others[4:]), primary=False)
+
+
+def _tiles(prepared: dict[str, tuple[str, str]], *, primary: bool) -> None:
+    for column, (name, (title, words)) in zip(
+        st.columns(max(len(prepared), 4)), prepared.items(), strict=False
+    ):
+        with column, st.container(border=True, height="stretch"):
+            st.markdown(f"**{title}**  \n{words}")
+            if pressed("Open", f"demo-{name}", primary=primary):
+                try_invented()
+                st.session_state[_WISHED] = name
+                st.rerun()
+
+
+def _open_session(name: str) -> None:
+    """Open the session; a copy that nobody has agreed yet is used again."""
+    prepared = read_prepared(current_frame().demo, name)
+    wanted = (prepared["details"], prepared["question"])
+    untouched = (
+        session
+        for session in desk().sessions(200)
+        if not session.agreed and (session.details, session.question) == wanted
+    )
+    session = next(untouched, None) or open_session(
+        desk(), new_session_id(), **prepared, who="demo", why=f"demo data {name}"
+    )
+    go("ballots" if name == "mistakes" else "question", session.id)
+
+
+def _open_year() -> None:
+    from ..release.prepared_year import load_year  # Today itself loads no statistics
+
+    if not any(product.name for product in desk().nouns(ProductRecord)):
+        with st.spinner("Putting a year on record"):
+            load_year(desk(), current_frame().demo, who="demo")
+    go("batches")
