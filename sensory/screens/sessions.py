@@ -62,7 +62,8 @@ def _list(newest: list[StoredSession]) -> None:
 
 
 def _row(session: StoredSession) -> None:
-    name, shows, when, open_it, copy = st.columns([5, 4, 2, 1.3, 1.3], vertical_alignment="center")
+    name, shows, when, buttons = st.columns([5, 4, 2, 3], vertical_alignment="center")
+    row = buttons.container(horizontal=True, horizontal_alignment="right")
     batches = ", ".join(sample.batch for sample in session.details.samples[1:] if sample.batch)
     test = find_kind(session.question.protocol).name
     about = f"{test}, batch {batches}" if batches else test
@@ -70,12 +71,12 @@ def _row(session: StoredSession) -> None:
     shows.markdown(_standing(session))
     when.markdown(day(session.details.held_on or session.created_at[:10]))
     key = f"open-{session.id}"
-    way("Open", key, next_step(desk(), session), session.id, primary=False, place=open_it)
+    way("Open", key, next_step(desk(), session), session.id, primary=False, place=row)
 
     def copied() -> None:
         go("question", copy_session(desk(), session.id, who=acting()).id)
 
-    act("Copy", f"copy-{session.id}", copied, place=copy)
+    act("Copy", f"copy-{session.id}", copied, place=row)
 
 
 def _standing(session: StoredSession) -> str:

@@ -41,6 +41,8 @@ def page() -> None:
             return
         if desk().nouns(ProductRecord, most=1) or desk().sessions(1):
             _day()
+        elif current_frame().invented:
+            st.markdown("Choose what to try. Each opens as a session or a year of your own would.")
         else:
             st.markdown(
                 "Nothing is on record yet. Open a session, enter a product, or look round in "
@@ -75,7 +77,7 @@ def _waiting() -> None:
 
 def _waits(each: Waiting) -> None:
     record = each.record
-    name, step, button = st.columns([3, 4, 1.2], vertical_alignment="center")
+    name, step, button = st.columns([3, 4, 1.7], vertical_alignment="center")
     name.markdown(f"**{plain(record.name)}**  \n{plain(record.batch.product)}")
     step.markdown(f"{plain(each.step)}  \n{plain(each.whom)}, since {day(each.since)}")
     key = f"waits-{record.name}"
@@ -88,7 +90,7 @@ def _running() -> None:
     if not sessions:
         st.markdown("No session is open.")
     for each in sessions:
-        name, button = st.columns([4, 1.6], vertical_alignment="center")
+        name, button = st.columns([3, 2], vertical_alignment="center")
         name.markdown(f"**{title_of(each.session)}**  \n{plain(each.words)}")
         key = f"runs-{each.session.id}"
         way("Go on", key, each.step, each.session.id, primary=False, place=button)
@@ -102,7 +104,7 @@ def _look_here() -> None:
         return
     st.subheader("Look here")
     for signal in signals:
-        words, button = st.columns([7, 1.2], vertical_alignment="center")
+        words, button = st.columns([7, 1.6], vertical_alignment="center")
         line = f", {signal.line}" if signal.line else ""
         words.markdown(
             f"⚠ Batch **{plain(signal.batch)}**, {plain(signal.product)}{plain(line)}: "
@@ -135,7 +137,7 @@ def _hits(hits: list[Hit]) -> None:
     if not hits:
         st.markdown("No match. A part of the number, the title or the name is enough.")
     for number, hit in enumerate(hits):
-        words, button = st.columns([7, 1.2], vertical_alignment="center")
+        words, button = st.columns([7, 1.6], vertical_alignment="center")
         on = f" · {day(hit.on)}" if hit.on else ""
         words.markdown(f"{hit.kind.capitalize()} **{plain(hit.name)}** · {plain(hit.about)}{on}")
         if hit.kind == "lot":

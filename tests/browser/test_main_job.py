@@ -37,6 +37,20 @@ def test_three_clicks_lead_to_the_finding_and_ask_only_this_machine(visit, name)
     assert visitor.asked_only_the_server()
 
 
+def test_invented_data_stay_apart_and_are_left_with_one_click(visit, store):
+    before = len(store.sessions())
+    visitor = visit()
+    to_finding(visitor, "suspect_batch")
+    visitor.page.reload()  # the address keeps in which record it is
+    visitor.heading(FINDINGS["suspect_batch"])
+    assert "Invented data." in visitor.text()
+    visitor.click("leave-invented")
+    visitor.at("today")
+    assert "Invented data." not in visitor.text()
+    assert "Elderflower" not in visitor.text()
+    assert len(store.sessions()) == before
+
+
 @pytest.mark.parametrize("width", [1280, 768])
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_finding_fits_the_window_in_light_and_dark(visit, width, scheme):

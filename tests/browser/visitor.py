@@ -6,7 +6,7 @@ import io
 import re
 from urllib.parse import urlsplit
 
-from playwright.sync_api import Error
+from playwright.sync_api import Error, expect
 from pypdf import PdfReader
 
 MENU = {
@@ -171,8 +171,11 @@ class Visitor:
         self.at("question")
 
     def fill(self, label: str, text: str) -> None:
-        self.page.get_by_label(label, exact=True).fill(text)
-        self.page.get_by_label(label, exact=True).press("Tab")
+        field = self.page.get_by_label(label, exact=True)
+        # While a page is drawn anew the old field may still stand beside the new one.
+        expect(field).to_have_count(1, timeout=30_000)
+        field.fill(text)
+        field.press("Tab")
         self.settled()
 
     def choose(self, field: str, option: str) -> None:
@@ -227,6 +230,9 @@ class Visitor:
         self.at("question")
         self.click("agree")
         self.at("ballots")
+        if (few := self.page.get_by_text("are all there will be")).count():
+            few.click()
+            self.settled()
         self.click("close")
         self.heading(finding)
 

@@ -38,6 +38,15 @@ def test_categories_are_chosen_agreed_and_shown_frozen(store, url, name, key):
     assert "like syrup" in shown
 
 
+def test_the_reference_is_chosen_among_the_samples_on_the_ballots(store, url):
+    put(store, "pressing")
+    app = run("question", url)
+    box = app.selectbox(key="q-PROFILE-reference-s1")
+    assert box.options == ["reference", "new press", "old press, warm"]
+    sound(box.set_value("new press").run())
+    assert store.session("s1").question.settings["reference"] == "new press"
+
+
 def test_back_to_a_line_leaves_no_trace(store, url):
     put(store, "pressing", cells=False)
     app = run("question", url)
