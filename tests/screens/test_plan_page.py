@@ -173,7 +173,7 @@ def test_a_closed_profile_lends_its_scatter_and_the_agreed_margins(url):
     plan = profile_plan(profile(frame), margins=margins)
     assert plan.says(24) in words(app)
     click(app, "plan-method-open")
-    settings = next(each for each in store.sessions() if each.id != session.id).question.settings
+    settings = app.session_state["planned"].question.settings
     assert find_kind("PROFILE").margins(settings) == margins
     app = planned_with(run("plan", url, None), "profile")
     sound(app.selectbox(key="plan-earlier").set_value("").run())
@@ -195,13 +195,13 @@ def test_enough_people_are_told_so(app):
 
 def test_plan_opens_a_session_with_its_numbers(app, url):
     click(limited(app), "plan-open")
-    (session,) = open_store(url).sessions()
-    assert (session.question.protocol, session.question.assessors) == ("TETRAD", 24)
+    question = app.session_state["planned"].question
+    assert (question.protocol, question.assessors) == ("TETRAD", 24)
     # d-prime 1.6 in a tetrad: the integral of its decision rule, by scipy's quadrature.
     inside = quad(
         lambda z: norm.pdf(z) * (2 * norm.cdf(z) * norm.cdf(z - 1.6) - norm.cdf(z - 1.6) ** 2),
         -9,
         9,
     )[0]
-    assert session.question.pd_limit == pytest.approx((1 - 2 * inside - 1 / 3) * 1.5, abs=1e-4)
+    assert question.pd_limit == pytest.approx((1 - 2 * inside - 1 / 3) * 1.5, abs=1e-4)
     assert Path(url.removeprefix("sqlite:///")).exists()
