@@ -60,8 +60,8 @@ def two_windows(
 
 
 def test_what_a_window_sent_is_what_it_showed_and_stays_so(opens, any_url, run_script):
-    sent, refused = two_windows(opens(any_url), any_url, people=4, sets=20, start=run_script)
-    assert sent == 80
+    sent, refused = two_windows(opens(any_url), any_url, people=3, sets=8, start=run_script)
+    assert sent == 24
     assert refused > 0
 
 
