@@ -69,9 +69,9 @@ ORDER = {
     "sessions": """
         files file_kinds lines outcomes reading serving care session afterwards allergens attempts
         booth_ballots served_beside_plan template outcome_names signing store soundness search staff
-        samples workflow replaced spellings booth_plans booth_places booth_sittings booths
-        exclusions minors reactions servings served headline in_short finding learned filling steps
-        copies regulars
+        samples workflow open_points replaced spellings booth_plans booth_places booth_sittings
+        booths exclusions minors reactions servings served headline in_short finding learned filling
+        steps copies regulars
     """,
     "panel": """
         screening_rules screening
