@@ -69,18 +69,19 @@ ORDER = {
     "sessions": """
         files file_kinds lines outcomes reading serving care session afterwards allergens attempts
         booth_ballots served_beside_plan template outcome_names signing store soundness search staff
-        samples workflow replaced spellings booth_plans booth_places booth_sittings booths
-        exclusions minors reactions servings served finding learned filling steps copies regulars
+        samples workflow open_points replaced spellings booth_plans booth_places booth_sittings
+        booths exclusions minors reactions servings served headline in_short finding learned filling
+        steps copies regulars
     """,
     "panel": """
         screening_rules screening
     """,
     "release": """
-        batch_rows batches batch_records plant characteristic references reference_state rule
-        disposition_table batch_parts tasted disposition batch_file product_desk
+        batch_rows batches signals batch_records plant characteristic references reference_state
+        rule disposition_table batch_parts tasted disposition batch_file product_desk
         plant_desk complaint_desk batch_questions trend_words trend_lines charted trend choice_trend
-        batch_trend month tasting_outcomes reference_desk tastings smelling batch_desk second_person
-        prepared_year day look_up new_sessions
+        trend_marks batch_trend month tasting_outcomes reference_desk tastings smelling batch_desk
+        second_person signal_desk prepared_year day look_up new_sessions
     """,
     "store": """
         migrations.versions.v0001_first_tables migrations.versions.v0002_names_outside

@@ -77,18 +77,40 @@ class PanelPlan:
             ),
         )
 
+    @property
+    def take(self) -> int:
+        """The number to take: the people at hand where they keep both risks, else more.
+
+        Larger is not always better: counts move in steps, so a panel of more may keep one risk
+        less, and the next size that keeps both is taken.
+
+        >>> from sensory.choices.protocols import TRIANGLE
+        >>> panel_plan(TRIANGLE, 24).take, panel_plan(TRIANGLE, 66).take
+        (66, 66)
+        """
+        have = self.risks.trials
+        if have < self.both_risks:
+            return self.both_risks
+        return self.risks.deciding_size or self.both_risks_stable
+
+    @property
+    def choices(self) -> tuple[int, ...]:
+        """The sizes to choose from: what to take, the people at hand, the first that would do."""
+        return tuple(dict.fromkeys((self.take, self.risks.trials, self.both_risks)))
+
     def heading(self) -> str:
-        """The number in a line. Larger is not always better: counts move in steps."""
+        """Whether the people at hand are enough, in a line.
+
+        >>> from sensory.choices.protocols import TRIANGLE
+        >>> panel_plan(TRIANGLE, 24).heading(), panel_plan(TRIANGLE, 66).heading()
+        ('Too few: take 66.', '66 is enough.')
+        """
         have = self.risks.trials
         if self.enough:
-            return f"{self.both_risks} assessors keep both risks; you have enough"
+            return f"{have} is enough."
         if have < self.both_risks:
-            return f"{self.both_risks} assessors keep both risks; you have {have}"
-        return (
-            f"{have} assessors miss one of the risks by a step of the counts; "
-            f"{self.both_risks} would keep both, and so does every number from "
-            f"{self.both_risks_stable} on"
-        )
+            return f"Too few: take {self.take}."
+        return f"{have} just misses: take {self.take}."
 
     def verdict(self) -> str:
         """What the people at hand can and cannot conclude, in words."""
@@ -107,9 +129,7 @@ class PanelPlan:
         """What would have to change for both risks to be kept, the cheapest first."""
         if self.enough:
             return ()
-        more = self.both_risks - self.risks.trials
-        if more <= 0:
-            more = (self.risks.deciding_size or self.both_risks_stable) - self.risks.trials
+        more = self.take - self.risks.trials
         lines = [(more, f"{several(more, 'more assessor')}, {self.risks.trials + more} in all.")]
         if self.other and self.other[0][1] < self.both_risks:
             protocol, size = self.other[0]

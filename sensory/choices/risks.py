@@ -77,6 +77,24 @@ class SessionRisks:
     wrong_rejection: float
     deciding_size: int | None
 
+    def consequence(self) -> str:
+        """What the number of assessors means for good batches, in words.
+
+        >>> from .protocols import TRIANGLE
+        >>> session_risks(TRIANGLE, 24).consequence()
+        'Too few: 4 of 10 good batches will not pass (chance of a fair pass 59 %). Take 66.'
+        """
+        failing = round(10 * (1 - self.fair_pass))
+        told = f"{failing} of 10 good batches will not pass"
+        chance = f"chance of a fair pass {100 * self.fair_pass:.0f} %"
+        if failing == 0:
+            told = "Nearly every good batch will pass"
+        if self.deciding_size == self.trials:
+            return f"Enough: {told[:1].lower()}{told[1:]} ({chance}), and every outcome decides."
+        take = "" if self.deciding_size is None else f" Take {self.deciding_size}."
+        few = "Too few: " if failing else "Some outcomes will not decide: "
+        return f"{few}{told[:1].lower()}{told[1:]} ({chance}).{take}"
+
     def table(self) -> Table:
         """The chances as rows of words, situation and number."""
         limit = f"{100 * self.pd_limit:g} % of assessors notice"

@@ -20,6 +20,7 @@ from ..base.plain import LEFT_OUT_EMPTY, Plain
 from ..base.record_checks import iso_date, named, number, once, one_of, parts
 from ..base.spelling import key_of, name_and_role
 from .batches import Batch, Clearance, Disposition, Product
+from .signals import Acknowledged
 
 OPEN, DONE = "open", "done"
 AGAIN = "open again"
@@ -40,13 +41,17 @@ def lot_key(material: str, lot: str) -> str:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ProductRecord(Plain):
-    """A product with the references that were in use, in the order in which they took over."""
+    """A product with the references that were in use, in the order in which they took over, the
+    signals of its trend that were acknowledged, and how many batches set what is usual in it."""
 
     product: Product
     references: tuple[str, ...] = ()  # the last one is in use
+    signals: tuple[Acknowledged, ...] = field(default=(), metadata=LEFT_OUT_EMPTY)
+    base: int | None = field(default=None, metadata=LEFT_OUT_EMPTY)  # of the trend; 0 for all
 
     def __post_init__(self) -> None:
         once("references", self.references)
+        parts("signals", self.signals, Acknowledged)
 
     @property
     def name(self) -> str:

@@ -17,6 +17,7 @@ from .choice_trend import ChoiceTrend, trend_of_choices
 from .plant import Plant
 from .rule import ReleaseRule
 from .trend import Trend, trend
+from .trend_marks import Mark, marks_of
 from .trend_words import batch_count
 
 FEWEST = 3
@@ -33,6 +34,7 @@ class ProductTrend:
     result: Trend | ChoiceTrend | None  # None where there are too few batches; `remarks` say so
     attribute: str  # which one, for a rated test
     remarks: tuple[str, ...]  # which batches and lines are left out, and why
+    marks: tuple[Mark, ...] = ()  # where the reference or a lot changed
 
     def says(self) -> tuple[str, ...]:
         """What the chart shows, a sentence each, with what was left out."""
@@ -120,7 +122,8 @@ def trend_of_batches(
     except ArgumentError as error:
         remarks.append(str(error))
         result = None
-    return ProductTrend(result=result, attribute=chosen, remarks=tuple(remarks))
+    marks = marks_of(records)
+    return ProductTrend(result=result, attribute=chosen, remarks=tuple(remarks), marks=marks)
 
 
 @lru_cache(maxsize=_KEPT)

@@ -171,24 +171,14 @@ def needs_a_look(state: ReferenceState) -> bool:
 
 
 def open_signals(desk: Desk, most: int = 5) -> list[OpenSignal]:
-    """Among the newest batches of each product those that stand out, newest first."""
+    """Among the newest batches of each product those that stand out and are not acknowledged,
+    newest first."""
     signals = [signal for record in desk.nouns(ProductRecord) for signal in _signals(desk, record)]
     return signals[:most]
 
 
 def _signals(desk: Desk, product: ProductRecord) -> Iterator[OpenSignal]:
-    from .batch_desk import product_trend, usual_base  # the first page of a day loads no charts
-    from .trend_words import by_itself
+    from .signal_desk import open_of_late  # the first page of a day loads no charts
 
-    if not product.product.release_rule:
-        return
-    records = desk.batches(product=product.name, most=400)
-    trend = product_trend(desk, product.name, base=usual_base(records)).result
-    if trend is None:
-        return
-    newest = [record.name for record in records[-_NEWEST_BATCHES:]]
-    for row in sorted(trend.signals.to_dict("records"), key=lambda row: row["date"], reverse=True):
-        batch = str(row["batch"])
-        if batch in newest and by_itself(str(row["signal"])):
-            words, line = str(row["signal"]), str(row["line"])
-            yield OpenSignal(product=product.name, batch=batch, line=line, words=words)
+    for each in open_of_late(desk, product, _NEWEST_BATCHES):
+        yield OpenSignal(product=product.name, batch=each.batch, line=each.line, words=each.words)

@@ -22,7 +22,7 @@ from ..sessions.served_beside_plan import Served
 from ..sessions.session import ADVICE, CAUTIONS, Sample, StoredSession
 from .figure_parts import FONTS, as_svg
 from .outcome_figures import lines_figure, outcome_figure, panel_figure, profile_figure
-from .words import number, percent
+from .words import column_heading, number, percent
 
 _TEMPLATES = Path(__file__).parent / "templates"
 FONT_OPTIONS: dict[str, Any] = {"font_paths": [str(FONTS)], "ignore_system_fonts": True}
@@ -87,8 +87,8 @@ def session_words(report: SessionReport) -> Words:
         "title": details.title or "Untitled session",
         "author": details.leader,
         "finding": f"Finding: {outcome.finding.heading}",
-        "sentence": outcome.sentence,
-        "because": outcome.because,
+        "sentence": report.headline.words,
+        "because": " ".join(report.reasons),
         "warnings": list(report.warnings),
         "figure_words": outcome.words(),
         "left": [
@@ -222,7 +222,8 @@ def _table(named: NamedTable) -> Words:
 
 def printed_table(table: Table, **more: object) -> Words:
     """A table with its numbers as people read them, and what stands beside it."""
-    return {"columns": list(table.columns), "rows": table.texts(), **more}
+    heads = [column_heading(name) for name in table.columns]
+    return {"columns": heads, "rows": table.texts(), **more}
 
 
 def _agreement(session: StoredSession) -> Words:

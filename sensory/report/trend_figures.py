@@ -6,7 +6,7 @@ another shape and its number beside it, so that the chart reads without its colo
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime
 from math import isfinite
 from typing import Literal, NamedTuple
@@ -17,6 +17,7 @@ from ..base.arrays import Name, Row
 from ..base.errors import ArgumentError
 from ..release.batch_trend import NO_LINE, ProductTrend, line_title
 from ..release.rule import ReleaseRule
+from ..release.trend_marks import LOT, REFERENCE, Mark
 from ..release.trend_words import batch_count, by_itself
 from .figure_parts import (
     AMBER,
@@ -79,7 +80,8 @@ def trend_figure(
     tall = height or max(110, 210 - 30 * len(lines))
     size = {"width": width, "height": tall}
     panels = [
-        _panel(drawn, line, first=line == lines[0], last=line == lines[-1]) | size for line in lines
+        _panel(drawn, line, trend.marks, first=line == lines[0], last=line == lines[-1]) | size
+        for line in lines
     ]
     return dressed({"vconcat": panels, "spacing": 12, "resolve": _OWN}, framed=True)
 
@@ -152,7 +154,7 @@ class _Panel(NamedTuple):
     y: Spec
 
 
-def _panel(drawn: Drawn, line: Name, *, first: bool, last: bool) -> Spec:
+def _panel(drawn: Drawn, line: Name, changes: Sequence[Mark], *, first: bool, last: bool) -> Spec:
     low, high = drawn.heights
     y = along(
         "y:Q",
@@ -166,8 +168,8 @@ def _panel(drawn: Drawn, line: Name, *, first: bool, last: bool) -> Spec:
     points = drawn.points[drawn.points["line"] == line].to_dict("records")
     panel = _Panel(drawn, points, _days_axis(drawn, labels=last), y)
     rules, batches = _rules(panel, legend=last), _batches(panel, legend=first)
-    changes = drawn.change[drawn.change["line"] == line].to_dict("records")
-    moved = next((row for row in changes if row["clear"]), None)
+    steps = drawn.change[drawn.change["line"] == line].to_dict("records")
+    moved = next((row for row in steps if row["clear"]), None)
     alone = line == NO_LINE and drawn.points["line"].nunique() == 1
     title = "All batches" if alone else line_title(line)
     if moved is not None:
@@ -175,7 +177,7 @@ def _panel(drawn: Drawn, line: Name, *, first: bool, last: bool) -> Spec:
     band = [] if moved is None else _band(panel, moved)
     return {
         "title": heading(title, anchor="start", fontWeight=600, limit=600),
-        "layer": [*band, rules, batches],
+        "layer": [*band, rules, batches, *_changes(panel, changes)],
         "resolve": _OWN,
     }
 
@@ -334,6 +336,35 @@ def _band(panel: _Panel, moved: Row) -> list[Spec]:
         marks("rect", rows, {"x": panel.x, "x2": column("to")}, color=AMBER, opacity=0.3),
         marks("text", rows, word, color=GREY, fontSize=11, baseline="bottom", dy=-3),
     ]
+
+
+def _changes(panel: _Panel, changes: Sequence[Mark]) -> list[Spec]:
+    """A dotted line and its name where the reference changed, a small mark where a lot did."""
+    at = {str(row["batch"]): row["at"] for row in panel.points}
+    told: dict[tuple[str, str], list[str]] = {}
+    for mark in changes:
+        if mark.batch in at:
+            told.setdefault((mark.batch, mark.what), []).append(mark.words)
+    there = [
+        {"at": at[batch], "text": "; ".join(words), "what": what}
+        for (batch, what), words in told.items()
+    ]
+    references = [row for row in there if row["what"] == REFERENCE]
+    lots = [row for row in there if row["what"] == LOT]
+    tip = [column("text:N", title="changed")]
+    layers: list[Spec] = []
+    if references:
+        name = {"x": panel.x, "y": {"value": 0}, "text": column("text:N")}
+        line = {"x": panel.x, "tooltip": tip}
+        layers += [
+            marks("rule", references, line, color=GREY, strokeDash=SHORT, size=1.5),
+            marks("text", references, name, color=GREY, fontSize=11, align="left", dx=4, dy=8),
+        ]
+    if lots:
+        foot = {"x": panel.x, "y": {"value": "height"}, "tooltip": tip}
+        look = {"shape": "triangle-up", "filled": True, "size": 45, "opacity": 1, "yOffset": -5}
+        layers.append(marks("point", lots, foot, color=GREY, **look))
+    return layers
 
 
 def _day(at: float) -> str:

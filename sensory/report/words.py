@@ -6,6 +6,44 @@ from collections.abc import Sequence
 
 from ..base.results import cell_text
 
+_HEADINGS = {
+    "p_adjusted": "p (Dunnett)",
+    "p_holm": "p (Holm)",
+    "p_false_discovery": "p (false discovery rate)",
+    "interaction_p": "p (interaction)",
+    "se": "standard error",
+    "sd": "standard deviation",
+    "df": "degrees of freedom",
+    "df_error": "degrees of freedom, error",
+    "ms": "mean square",
+    "statistic": "test statistic",
+    "low": "lower limit",
+    "high": "upper limit",
+    "least_dunnett": "least significant difference from the reference",
+    "least_tukey": "least significant difference of any two",
+    "smallest_difference": "smallest difference the panel could see",
+    "kendall_w": "Kendall's W",
+    "icc": "intraclass correlation",
+    "sd_ratio": "standard deviation, own / panel",
+    "r": "agreement (r)",
+    "slope": "use of the scale (slope)",
+    "bias": "level against the panel",
+    "apart": "samples told apart",
+    "interaction_share": "share of the disagreement",
+    "effect": "in standard deviations of repeats",
+    "equivalent": "within the margin",
+}
+"""Names of columns in the library, and what people read."""
+
+
+def column_heading(name: str) -> str:
+    """The head of a column as people read it.
+
+    >>> column_heading("p_holm"), column_heading("attribute")
+    ('p (Holm)', 'attribute')
+    """
+    return _HEADINGS.get(name, name)
+
 
 def percent(share: float, digits: int = 0) -> str:
     """A share in per cent.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
 from functools import partial
@@ -13,13 +14,14 @@ from ..base.results import several
 from ..serving.plan import ServingPlan
 from ..sessions.care import ADULT, SUBSTANCES, SUSPICIONS, UNITS, Care, Substance, care_in_words
 from ..sessions.minors import minors_of, state_adult, state_minor
+from ..sessions.open_points import OpenPoint
 from ..sessions.reactions import report_reaction, take_up, unwell
 from ..sessions.servings import servings_of_the_day
 from ..sessions.session import CAUTIONS, StoredSession
 from ..sessions.signing import Right
 from ..sessions.workflow import describe
 from .batch_forms import recorded
-from .fields import field_key
+from .fields import field_key, needed
 from .frame import desk, minute, plain, shown_errors, who
 from .parts import act, pressed, scroll
 from .sign import hand
@@ -32,23 +34,26 @@ _SIGNS = {
 _ADULT, _FILED, _NOT_FILED = "of age", "a minor, consent on file", "a minor, no consent on file"
 
 
-def cautions_fields(session: StoredSession) -> dict[str, bool]:
+def cautions_fields(session: StoredSession, points: Sequence[OpenPoint]) -> dict[str, bool]:
     """The questions that have to be answered with yes, with the answers so far."""
     answers = {}
     for caution in CAUTIONS:
         before = session.cautions.get(caution.key)
-        answer = st.radio(
-            caution.asks,
-            ["yes", "no"],
-            index=None if before is None else int(not before),
-            key=field_key(session, f"caution-{caution.key}"),
-            horizontal=True,
-            help=caution.advice,
-        )
-        if answer is not None:
-            answers[caution.key] = answer == "yes"
-        if answer == "no":
-            st.warning(f"Not served. {caution.advice}")
+        with st.container():  # a mark that goes moves no other field
+            answer = st.radio(
+                caution.asks,
+                ["yes", "no"],
+                index=None if before is None else int(not before),
+                key=field_key(session, f"caution-{caution.key}"),
+                horizontal=True,
+                help=caution.advice,
+            )
+            if answer is not None:
+                answers[caution.key] = answer == "yes"
+            if answer == "no":
+                st.warning(f"Not served. {caution.advice}")
+            elif answer is None:
+                needed(points, f"caution-{caution.key}")
     return answers
 
 

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import fields, replace
 from typing import Any, TypeVar
 
 import streamlit as st
 
 from ..catalogue.question import Question
+from ..sessions.open_points import OpenPoint
 from ..sessions.session import Sample, SessionDetails, StoredSession
+from .frame import plain
 
 _OF_SAMPLE = {
     "name": "Name",
@@ -18,6 +21,7 @@ _OF_SAMPLE = {
     "preparation": "Portion, vessel, temperature",
     "allergens": "Allergens",
 }
+_MARKED = "allergens"
 _OF_DETAILS = {
     "held_on": "Tasted on",
     "place": "Place",
@@ -49,16 +53,36 @@ def level_field(session: StoredSession, name: str) -> float:
     return float(st.number_input(meaning[name], 0.001, 0.5, now, 0.01, "%.3f", key=key))
 
 
-def details_form(session: StoredSession) -> SessionDetails:
-    """Samples and circumstances, for the report."""
+def needed(points: Sequence[OpenPoint], field: str) -> None:
+    """What is still open, at the field that answers it."""
+    for point in points:
+        if point.field == field:
+            st.markdown(f":orange-background[▲ missing] {plain(point.says)}")
+
+
+def allergen_fields(session: StoredSession) -> tuple[Sample, ...]:
+    """The allergens of both samples; Serving takes them from here."""
+    samples = []
+    for column, sample in zip(st.columns(2), session.details.samples, strict=True):
+        role = "reference" if sample.letter == "A" else "sample compared"
+        label = f"Allergens in {sample.letter}, {role} ('none' if none)"
+        with column:
+            allergens = text_field(session, f"{sample.letter}-allergens", label, sample.allergens)
+        samples.append(replace(sample, allergens=allergens))
+    return tuple(samples)
+
+
+def details_form(session: StoredSession, *, allergens: bool = True) -> SessionDetails:
+    """Samples and circumstances, for the report; `allergens`: whether they are asked for here."""
     details = session.details
+    of_sample = {name: label for name, label in _OF_SAMPLE.items() if allergens or name != _MARKED}
     with st.expander("Samples and serving, for the report"):
         samples = []
         for column, sample in zip(st.columns(2), details.samples, strict=True):
             with column:
                 role = "reference" if sample.letter == "A" else "sample compared"
                 st.markdown(f"**{sample.letter}: {role}**")
-                samples.append(_edited(session, sample, f"{sample.letter}-", _OF_SAMPLE))
+                samples.append(_edited(session, sample, f"{sample.letter}-", of_sample))
         edited = _edited(session, details, "details-", _OF_DETAILS)
     title = st.session_state.get(field_key(session, "title"), details.title)
     leader = st.session_state.get(field_key(session, "leader"), details.leader)

@@ -8,7 +8,6 @@ from functools import partial
 
 import streamlit as st
 
-from ..base.findings import Finding
 from ..base.results import several
 from ..base.spelling import name_and_role
 from ..base.version import __version__
@@ -27,6 +26,7 @@ from ..report.words import percent
 from ..sessions.attempts import IN_TWO
 from ..sessions.copies import copy_session
 from ..sessions.finding import SessionReport, session_report
+from ..sessions.in_short import panel_in_short
 from ..sessions.session import ADVICE, StoredSession
 from .care import take_along
 from .frame import (
@@ -63,7 +63,6 @@ def page() -> None:
     session_head(session)
     with shown_errors():
         _shown(session)
-        _comments(session)
     _open_again(session)
 
 
@@ -97,50 +96,54 @@ def _copy(session: StoredSession) -> None:
     go("question", copy_session(desk(), session.id, who=acting()).id)
 
 
-def _comments(session: StoredSession) -> None:
-    comments = desk().comments(session.id)
-    rows = [{"sample or order": sample, "comment": text} for sample, text in comments]
+def _comments(report: SessionReport) -> None:
+    rows = [{"sample or order": sample, "comment": text} for sample, text in report.comments]
     if rows:
-        with st.expander(f"{several(len(rows), 'comment')} of assessors", expanded=len(rows) <= 12):
+        with st.expander(f"{several(len(rows), 'comment')} of assessors"):
             scroll(rows)
 
 
 def _shown(session: StoredSession) -> None:
     report = session_report(desk(), session.id, version=__version__)
-    outcome, profiled = report.outcome, bool(report.outcome.means)
+    outcome = report.outcome
     _head(report)
     _what_next(session)
-    left, right = st.columns([3, 2], gap="large")
-    with left:
-        csv, numbers = tables_csv(report.tables()), outcome.tables[0].table
-        pdf = partial(pdf_of, report)
-        take_along(session, _file_name(session), pdf=pdf, csv=csv, numbers=numbers)
-        if not profiled:
-            _tables(outcome.tables)
-        if outcome.notes:
-            st.subheader("How it was computed")
-            listed(outcome.notes)
-    with right:
-        st.subheader("Limits of this result")
-        listed(report.cannot_tell())
-        _agreed(report)
-    if profiled:
-        _profile(outcome)
+    _picture(report)
+    csv, numbers = tables_csv(report.tables()), outcome.tables[0].table
+    pdf = partial(pdf_of, report)
+    take_along(session, _file_name(session), pdf=pdf, csv=csv, numbers=numbers)
     if outcome.panel_says:
         _panel(outcome)
+    st.subheader("Limits of this result")
+    listed(report.limits())
+    _numbers(report)
+    _comments(report)
+    _agreed(report)
 
 
 def _head(report: SessionReport) -> None:
-    outcome = report.outcome
-    st.title(f"{SIGNS[outcome.finding]}  {plain(outcome.sentence)}", anchor=False)
-    st.markdown(f"**Finding: {outcome.finding.heading}.** {plain(outcome.because)}")
+    """The headline, what was agreed for it and who decides, and what it rests on."""
+    head = report.headline
+    st.title(f"{SIGNS[head.finding]}  {plain(head.words)}", anchor=False)
+    action, decides = plain(head.action or "nothing"), plain(head.decides or "not stated")
+    st.markdown(
+        f"**Finding: {head.finding.heading}.** Agreed for this: **{action}**. "
+        f"Decides: **{decides}**."
+    )
     for warning in report.warnings:
         st.warning(plain(warning))
     if report.direction:
         st.markdown(
             f"Attribute: {plain(report.question.attribute)}; more expected in: {report.direction}."
         )
-    figure = outcome.figure
+    if len(report.reasons) > 1:
+        listed(report.reasons)
+    else:
+        st.markdown(plain(report.reasons[0]))
+
+
+def _picture(report: SessionReport) -> None:
+    outcome, figure = report.outcome, report.outcome.figure
     if figure is None:
         return
     show_figure("outcome-figure", outcome_figure(figure), outcome.words())
@@ -149,24 +152,31 @@ def _head(report: SessionReport) -> None:
         return
     words = f"Points with {percent(figure.spans[0].limits.level)} limits"
     agreed = any(span.margin is not None for span in figure.spans)
-    st.markdown(words + ("; the dashed lines are what was agreed." if agreed else "."))
+    st.markdown(words + ("; orange ticks: the agreed margin." if agreed else "."))
 
 
-def _profile(outcome: Outcome) -> None:
-    st.subheader("The profile")
-    words = "; ".join(
-        f"{point.attribute}, {point.sample}: {point.estimate:.2f}" for point in outcome.means
-    )
-    show_figure("profile-figure", profile_figure(outcome), words)
-    _tables(outcome.tables[:1])
+def _numbers(report: SessionReport) -> None:
+    """Every number and every limit in full, folded."""
+    outcome, limits = report.outcome, report.cannot_tell()
+    with st.expander("All numbers"):
+        if outcome.means:
+            words = "; ".join(
+                f"{point.attribute}, {point.sample}: {point.estimate:.2f}"
+                for point in outcome.means
+            )
+            show_figure("profile-figure", profile_figure(outcome), words)
+        _tables(outcome.tables)
+        if outcome.notes:
+            st.subheader("How it was computed")
+            listed(outcome.notes)
     if outcome.places is not None:
         _map(outcome.places)
-    with st.expander("More tables: analysis of variance, means, components"):
-        _tables(outcome.tables[1:])
+    with st.expander(f"Limits in full ({len(limits)})"):
+        listed(limits)
 
 
 def _map(places: Places) -> None:
-    with st.expander("The map of the samples"):
+    with st.expander("Map of the samples"):
         words = "Samples on the first two principal axes; the numbers are below."
         show_figure("map-figure", map_figure(places), words, "content")
         st.markdown(
@@ -178,24 +188,29 @@ def _map(places: Places) -> None:
 
 
 def _panel(outcome: Outcome) -> None:
-    """The panel's own scorecard: could these people have seen it?"""
-    st.subheader("How did the panel do?")
-    listed(outcome.panel_says)
-    if outcome.panel_lines:
+    """Which assessors need a look, with their picture; the rest of the scorecard folded."""
+    short = panel_in_short(outcome)
+    st.subheader("Assessors who need a look")
+    listed(short.says or ("None: no assessor stands out.",))
+    if short.pictured.panel_lines:
         words = "Means of each assessor over the samples; disagreement is named above."
-        show_figure("lines-figure", lines_figure(outcome), words, "content")
+        show_figure("lines-figure", lines_figure(short.pictured), words, "content")
         st.markdown(
             "Each thin line is an assessor; samples are in the order of the panel mean. "
             "Lines that cross the others are disagreement."
         )
-    if outcome.panel:
-        words = "Agreement of each assessor with the others; the numbers are below."
-        show_figure("panel-figure", panel_figure(outcome), words, "content")
-        st.markdown(
-            "Agreement is the correlation with the mean of the other assessors, on attributes "
-            "that the panel as a whole discriminates."
-        )
-    with st.expander("The panel in numbers"):
+    with st.expander("The whole panel"):
+        listed(short.others)
+        if outcome.panel_lines:
+            words = "Means of each assessor over the samples, attribute by attribute."
+            show_figure("all-lines-figure", lines_figure(outcome), words, "content")
+        if outcome.panel:
+            words = "Agreement of each assessor with the others; the numbers are below."
+            show_figure("panel-figure", panel_figure(outcome), words, "content")
+            st.markdown(
+                "Agreement is the correlation with the mean of the other assessors, on "
+                "attributes that the panel as a whole discriminates."
+            )
         _tables(outcome.panel_tables)
 
 
@@ -210,28 +225,23 @@ def _tables(tables: Sequence[NamedTable]) -> None:
 
 
 def _agreed(report: SessionReport) -> None:
-    question, session = report.question, report.session
-    action = {
-        Finding.BEYOND_LIMIT: question.if_beyond or question.if_different,
-        Finding.DIFFERENT: question.if_different,
-        Finding.UNDECIDED: question.if_undecided,
-    }.get(report.outcome.finding, question.if_similar)
+    """What was agreed and when, what the checks remarked, and what was done afterwards."""
+    session = report.session
     agreed_by = name_and_role(session.agreed_by, session.agreed_role)
-    st.subheader("What was agreed")
-    st.markdown(
-        f"- For this finding: **{plain(action)}**\n"
-        f"- Decides: {plain(report.details.decides or 'not stated')}\n"
-        f"- Agreed by {plain(agreed_by)}, {minute(session.agreed_at)}, with "
-        f"{session.ballots_at_agreement} ballots entered by then"
-    )
-    for heading, lines in (
-        ("Remarks of the checks", report.remarks),
-        ("Done after the finding was seen", report.afterwards),
-    ):
-        if lines:
-            st.subheader(heading)
-            listed(lines, _MOST, ", in the record")
-    show_served(report.served)
+    with st.expander("What was agreed, and when"):
+        st.markdown(
+            f"- Agreed by {plain(agreed_by)}, {minute(session.agreed_at)}, with "
+            f"{session.ballots_at_agreement} ballots entered by then\n"
+            f"- Ballots closed {minute(session.closed_at)}"
+        )
+        for heading, lines in (
+            ("Remarks of the checks", report.remarks),
+            ("Done after the finding was seen", report.afterwards),
+        ):
+            if lines:
+                st.subheader(heading)
+                listed(lines, _MOST, ", in the record")
+        show_served(report.served)
     st.markdown(ADVICE)
 
 
@@ -242,10 +252,10 @@ def _file_name(session: StoredSession) -> str:
 
 
 def _open_again(session: StoredSession) -> None:
-    with st.expander("Open the ballots again"):
+    with st.expander("Reopen the ballots"):
         st.markdown(
             "Every change from here on is listed in the report as made after the finding was seen."
         )
         why = st.text_input("Reason", key=f"why-{session.id}")
         reopen = partial(reopen_and_note, desk(), session.id, who=who(session), why=why)
-        act("Open again", "reopen", reopen, then=partial(go, "ballots"))
+        act("Reopen ballots", "reopen", reopen, then=partial(go, "ballots"))

@@ -108,23 +108,15 @@ def risks_panel(question: Question) -> None:
     st.subheader("What this session can find")
     with shown_errors():
         risks = planned_risks(question)
-        for column, (name, chance, when) in zip(
-            st.columns(2),
-            (
-                ("Fair pass", risks.fair_pass, "if nothing changed"),
-                ("Wrong pass", risks.wrong_pass, "if the limit is reached"),
-            ),
-            strict=True,
-        ):
-            with column, st.container(border=True, height="stretch"):
-                st.markdown(f"{name}\n## {percent(chance, 1)}\n{when}")
+        st.markdown(f"**{risks.consequence()}**")
         st.markdown(
             f"If nothing changed, the session shows similarity with a chance of "
             f"**{percent(risks.fair_pass, 1)}**. If {percent(question.limit, 1)} of the "
             f"assessors can notice, it does so with a risk of **{percent(risks.wrong_pass, 1)}**, "
             f"and it finds the difference with a chance of **{percent(risks.power, 1)}**."
         )
-        st.markdown(_counts(risks))
+        with st.expander("Which counts show what"):
+            st.markdown(_counts(risks))
 
 
 def _counts(risks: SessionRisks) -> str:

@@ -12,6 +12,7 @@ from streamlit.delta_generator import DeltaGenerator
 
 from ..base.findings import Finding
 from ..base.results import Table
+from ..report.words import column_heading
 from .frame import go, plain, shown_errors
 
 if TYPE_CHECKING:
@@ -37,7 +38,8 @@ def listed(lines: Iterable[str], most: int = 1000, rest: str = "") -> None:
 
 def cells_of(table: Table, shown: Callable[[str], str] = plain) -> list[dict[str, str]]:
     """Texts of the cells; those of a table are markup, those of a grid are not (`str`)."""
-    return [dict(zip(table.columns, map(shown, row), strict=True)) for row in table.texts()]
+    heads = [column_heading(name) for name in table.columns]
+    return [dict(zip(heads, map(shown, row), strict=True)) for row in table.texts()]
 
 
 def show_table(table: Table | Sequence[Mapping[str, str]]) -> None:

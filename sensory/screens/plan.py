@@ -21,35 +21,25 @@ from .stages import ballot_by_ballot, two_stage
 
 
 def page() -> None:
-    """Ask what is wanted and what is at hand; answer with a method and a number."""
+    """Ask how many can come and what is wanted; answer in a sentence with its button."""
     st.title("Plan")
     left, right = st.columns([2, 3], gap="large")
     with left:
         situation = _situation()
-    planned = None
     with right, shown_errors():
-        planned = _planned(situation)
-    if planned is None:
-        return
-    plan, question, condition = planned
-    with shown_errors():
-        _curves(plan)
-        if not question.two_sided:  # plans that stop early have one direction
-            two_stage(plan)
-            ballot_by_ballot(question)
-        _open(plan, question, situation, condition)
+        _answered(situation)
 
 
-def _planned(situation: Situation) -> tuple[PanelPlan, Question, str] | None:
-    """The plan of a forced choice, its question and conditions; None where there is none yet."""
+def _answered(situation: Situation) -> None:
+    """The test, the limit, and whether the people at hand are enough; figures folded."""
     advice = advise(situation)
     chosen = _method(advice)
     if not chosen.protocol:
         _other_method(chosen, situation.people)
-        return None
+        return
     question = _question(chosen, situation.people)
     if question is None:
-        return None
+        return
     possible = [other for other in advice if other.possible and other.protocol]
     plan = panel_plan(
         protocol_of(question.protocol),
@@ -58,8 +48,12 @@ def _planned(situation: Situation) -> tuple[PanelPlan, Question, str] | None:
         instead=[protocol_of(other.protocol) for other in possible],
         **_risks(question),
     )
-    _verdict(plan)
-    return plan, question, chosen.condition
+    _verdict(plan, question, chosen.condition)
+    _in_words(plan, question, situation, chosen.condition)
+    _curves(plan)
+    if not question.two_sided:  # plans that stop early have one direction
+        two_stage(plan)
+        ballot_by_ballot(question)
 
 
 def _risks(question: Question) -> dict[str, float]:
@@ -67,10 +61,10 @@ def _risks(question: Question) -> dict[str, float]:
 
 
 def _situation() -> Situation:
+    people = st.number_input("How many people can you get?", 1, 2000, 24, key="plan-people")
     kinds = list(QUESTIONS)
     label = "What do you want to know?"
     wanted = st.radio(label, kinds, format_func=QUESTIONS.__getitem__, key="plan-question")
-    people = st.number_input("How many assessors can come?", 1, 2000, 24, key="plan-people")
     st.markdown("What is the product like?")
     known = "assessors know the reference well"
     alike, mask, seen = "no", "yes, and it can be masked", "yes, and it cannot be masked"
@@ -99,11 +93,11 @@ def _method(advice: tuple[Advice, ...]) -> Advice:
     possible = {option.method: option for option in advice if option.possible}
     best = next(iter(possible.values()))
     st.subheader(f"Recommended: {best.method}{_condition(best)}")
-    st.markdown(f"{best.tasted} samples a test, {best.standard}.")
-    for sign, lines in (("for", best.reasons), ("against", best.against)):
-        if lines:
-            st.markdown(f"**{sign}:** " + " ".join(lines))
-    with st.expander("The other methods, with their reasons"):
+    with st.expander("Why this test, and the others"):
+        st.markdown(f"{best.tasted} samples a test, {best.standard}.")
+        for sign, lines in (("for", best.reasons), ("against", best.against)):
+            if lines:
+                st.markdown(f"**{sign}:** " + " ".join(lines))
         show_table(
             [
                 {
@@ -116,7 +110,7 @@ def _method(advice: tuple[Advice, ...]) -> Advice:
             ]
         )
     key = "plan-method-" + "-".join(possible)
-    return possible[choose("Plan with", list(possible), best.method, key)]
+    return possible[choose("Test", list(possible), best.method, key)]
 
 
 def _condition(advice: Advice) -> str:
@@ -178,31 +172,38 @@ def _unknown_direction() -> bool:
     return st.radio(label, answers, key="plan-direction", horizontal=True) == answers[0]
 
 
-def _verdict(plan: PanelPlan) -> None:
+def _verdict(plan: PanelPlan, question: Question, condition: str) -> None:
+    """One sentence, its button, and what would change it."""
     st.subheader(plan.heading())
+    row = st.container(horizontal=True)
+    for place, size in enumerate(plan.choices):
+        label, key = f"Open session with {size}", f"plan-open-{size}"
+        if pressed(label, key, primary=not place, place=row):
+            _new_session(replace(question, assessors=size), condition)
     st.markdown(plan.verdict())
     if changes := plan.changes():
         st.markdown("What would change that:\n" + "\n".join(f"- {line}" for line in changes))
-    show_table([{"wish": str(wish), "assessors": str(size)} for wish, size in plan.sizes().rows])
 
 
 def _curves(plan: PanelPlan) -> None:
-    st.subheader(f"What a session of {plan.risks.trials} would say")
-    show_figure("characteristic-figure", characteristic_figure(plan), plan.verdict())
-    counted = "answers for one sample" if plan.risks.two_sided else "correct answers"
-    st.markdown(f"**Decision table:** what each number of {counted} shows, and how likely.")
-    show_table(
-        [
-            {
-                "finding": str(finding),
-                counted: str(counts),
-                "nothing changed": percent(float(unchanged or 0.0), 1),
-                "at the limit": percent(float(at_limit or 0.0), 1),
-            }
-            for finding, counts, unchanged, at_limit in plan.risks.by_finding().rows
-        ]
-    )
-    with st.expander("The curves as numbers"):
+    with st.expander(f"What a session of {plan.risks.trials} would say: curves and tables"):
+        show_figure("characteristic-figure", characteristic_figure(plan), plan.verdict())
+        counted = "answers for one sample" if plan.risks.two_sided else "correct answers"
+        st.markdown(f"**Decision table:** what each number of {counted} shows, and how likely.")
+        show_table(
+            [
+                {
+                    "finding": str(finding),
+                    counted: str(counts),
+                    "nothing changed": percent(float(unchanged or 0.0), 1),
+                    "at the limit": percent(float(at_limit or 0.0), 1),
+                }
+                for finding, counts, unchanged, at_limit in plan.risks.by_finding().rows
+            ]
+        )
+        sizes = plan.sizes().rows
+        show_table([{"wish": str(wish), "assessors": str(size)} for wish, size in sizes])
+        st.markdown("**The curves as numbers**")
         show_table(
             [
                 {"truly notice": percent(plan.truths[at])}
@@ -215,25 +216,16 @@ def _curves(plan: PanelPlan) -> None:
         )
 
 
-def _open(plan: PanelPlan, question: Question, situation: Situation, condition: str) -> None:
-    st.subheader("The plan in words")
-    st.markdown(
-        f"{QUESTIONS[situation.question]} A {plan.protocol.name} test ({plan.protocol.standard}) "
-        f"with {question.assessors} assessors, one answer each, all orders equally often. "
-        f"alpha {number(question.alpha)}, beta {number(question.beta)}, limit "
-        f"{percent(question.limit)} of assessors who notice"
-        f"{', direction not known beforehand (two-sided)' * question.two_sided}"
-        f"{f'; {condition}' * bool(condition)}."
-    )
-    size = st.radio(
-        "Open a session with",
-        [question.assessors, plan.both_risks],
-        format_func=lambda count: f"{count} assessors",
-        horizontal=True,
-        key="plan-size",
-    )
-    if pressed("Open a session with this plan", "plan-open", primary=True):
-        _new_session(replace(question, assessors=int(size or 1)), condition)
+def _in_words(plan: PanelPlan, question: Question, situation: Situation, condition: str) -> None:
+    with st.expander("The plan in words"):
+        st.markdown(
+            f"{QUESTIONS[situation.question]} A {plan.protocol.name} test "
+            f"({plan.protocol.standard}) with {question.assessors} assessors, one answer each, "
+            f"all orders equally often. alpha {number(question.alpha)}, beta "
+            f"{number(question.beta)}, limit {percent(question.limit)} of assessors who notice"
+            f"{', direction not known beforehand (two-sided)' * question.two_sided}"
+            f"{f'; {condition}' * bool(condition)}."
+        )
 
 
 def _new_session(question: Question, conditions: str) -> None:

@@ -19,17 +19,24 @@ from ..report.words import number, percent
 from ..sessions.attempts import IN_TWO, planned_second
 from ..sessions.care import Care, care_in_words
 from ..sessions.finding import attempts_on_record
-from ..sessions.session import StoredSession
+from ..sessions.open_points import OpenPoint, Part, counted, open_points
+from ..sessions.session import Sample, StoredSession
 from ..sessions.signing import Right
 from ..sessions.workflow import (
     agree,
     describe,
     limit_as_dprime,
-    missing_in_question,
-    unmet_cautions,
 )
 from .cautions import care_fields, cautions_fields
-from .fields import details_form, field_key, level_field, merged, text_field
+from .fields import (
+    allergen_fields,
+    details_form,
+    field_key,
+    level_field,
+    merged,
+    needed,
+    text_field,
+)
 from .frame import chosen_session, current_frame, desk, go, minute, plain, shown_errors, who
 from .limits import asked_again, limit_input
 from .method_form import method_panel, risks_panel, settings_agreed, settings_fields
@@ -37,16 +44,21 @@ from .parts import act, choose, show_table
 from .sign import typed_hand
 from .step_bar import onward, session_head, step_after
 
-_TEXTS = (
+_WHY = (
     ("what_changed", "What differs between the samples?"),
     ("decision", "What depends on the answer?"),
+)
+_ACTIONS = (
     ("if_different", "If different, we will"),
     ("if_beyond", "If beyond the limit, we will (empty: the same)"),
     ("if_similar", "If similar, we will"),
     ("if_undecided", "If the session cannot tell, we will"),
+)
+_RULES = (
     ("exclusion_rule", "Who is excluded, by which rule?"),
     ("retest_rule", "When is a retest allowed?"),
 )
+_TEXTS = (*_WHY, *_ACTIONS, *_RULES)
 
 
 def page() -> None:
@@ -64,11 +76,17 @@ def page() -> None:
             onward(session)
         return
     with left:
-        question = _question(session)
-        cautions, care = _cautions(session)
-        details = replace(details_form(session), care=care)
+        points = open_points(session)
+        question = _question(session, points)
+        cautions, care, samples = _safety(session, points)
+        details = details_form(session, allergens=False)
+        both = zip(details.samples, samples, strict=True)
+        named = tuple(replace(sample, allergens=typed.allergens) for sample, typed in both)
+        details = replace(details, care=care, samples=named)
     typed = replace(session, question=question, details=details, cautions=cautions)
     session = _saved(session, typed)
+    if open_points(session) != points:
+        st.rerun()  # the marks stand above what was typed just now
     with right:
         _panel(session.question)
         _agree(session)
@@ -109,27 +127,54 @@ def _saved(session: StoredSession, typed: StoredSession) -> StoredSession:
     return session
 
 
-def _question(session: StoredSession) -> Question:
-    asked = session.question
+def _question(session: StoredSession, points: Sequence[OpenPoint]) -> Question:
+    with st.container(key="part-why"):
+        st.subheader(Part.WHY)
+        asked = _why(session, points)
+    with st.container(key="part-how"):
+        st.subheader(Part.HOW)
+        return _how(session, asked, points)
+
+
+def _why(session: StoredSession, points: Sequence[OpenPoint]) -> Question:
+    """What is tasted and why, what will be done at each finding, and who decides."""
+    texts: dict[str, Any] = {}
     st.text_input("Title", value=session.details.title, key=field_key(session, "title"))
-    texts = _typed(session, _TEXTS[:2])
+    for fields in (_WHY, _ACTIONS[:2], _ACTIONS[2:], _RULES):
+        for column, field in zip(st.columns(2), fields, strict=True):
+            with column:
+                texts |= _typed(session, [field])
+                needed(points, field[0])
+    left, right = st.columns(2)
+    with left:
+        leader = session.details.leader
+        st.text_input("Panel leader", value=leader, key=field_key(session, "leader"))
+        needed(points, "leader")
+    with right:
+        text_field(session, "decides", "Who decides (role)", session.details.decides)
+        needed(points, "decides")
+    return replace(session.question, **texts)
+
+
+def _how(session: StoredSession, asked: Question, points: Sequence[OpenPoint]) -> Question:
+    """The test, its number, its risks and its limit."""
     kind, planned = _test(session)
     letters = "" if kind.protocol else f" {kind.letters}"
     st.markdown(f"The ballot asks: *{kind.asks}* ({kind.standard}){letters}")
     if kind.protocol:
-        asked = _attribute(session, kind.protocol)
-    alpha = level_field(session, "alpha")
-    beta = level_field(session, "beta") if kind.similarity else asked.beta
-    asked = replace(asked, protocol=kind.key, assessors=planned, alpha=alpha, beta=beta, **texts)
+        asked = _attribute(session, asked, kind.protocol)
+    left, right = st.columns(2)
+    with left:
+        alpha = level_field(session, "alpha")
+    with right:
+        beta = level_field(session, "beta") if kind.similarity else asked.beta
+    asked = replace(asked, protocol=kind.key, assessors=planned, alpha=alpha, beta=beta)
     if kind.protocol:
         asked = replace(asked, pd_limit=limit_input(session, asked))
     else:
         asked = replace(asked, settings=settings_fields(session, kind))
-    with st.expander(
-        "What will be done, and the rules",
-        expanded=_once(session, "rules", not session.question.if_different),
-    ):
-        return replace(asked, **_typed(session, _TEXTS[2:]))
+    needed(points, "settings")
+    return asked
 
 
 def _typed(session: StoredSession, texts: Sequence[tuple[str, str]]) -> dict[str, Any]:
@@ -148,9 +193,8 @@ def _test(session: StoredSession) -> tuple[TestKind, int]:
     return find_kind(chosen), int(planned)
 
 
-def _attribute(session: StoredSession, protocol: Protocol) -> Question:
+def _attribute(session: StoredSession, asked: Question, protocol: Protocol) -> Question:
     """The question with what only a test of a named attribute needs."""
-    asked = session.question
     blank = replace(asked, attribute="", target="B", two_sided=False)
     if not protocol.asks_attribute:
         return blank
@@ -172,13 +216,17 @@ def _attribute(session: StoredSession, protocol: Protocol) -> Question:
     return replace(asked, attribute=attribute, target=target, two_sided=two_sided)
 
 
-def _cautions(session: StoredSession) -> tuple[dict[str, bool], Care]:
-    missing = unmet_cautions(session) or session.details.care.missing()
-    with st.expander(
-        "Cautions before anybody tastes", expanded=_once(session, "cautions", bool(missing))
-    ):
-        care = care_fields(session)
-        return cautions_fields(session), care
+def _safety(
+    session: StoredSession, points: Sequence[OpenPoint]
+) -> tuple[dict[str, bool], Care, tuple[Sample, ...]]:
+    """Clearance, substances and allergens, and the cautions to be answered with yes."""
+    with st.container(key="part-safety"):
+        st.subheader(Part.SAFETY)
+        with st.container():
+            care = care_fields(session)
+            needed(points, "care")
+        samples = allergen_fields(session)
+        return cautions_fields(session, points), care, samples
 
 
 def _details_afterwards(session: StoredSession) -> None:
@@ -191,17 +239,7 @@ def _details_afterwards(session: StoredSession) -> None:
 
 def _agree(session: StoredSession) -> None:
     st.subheader("Agree")
-    st.text_input("Panel leader", value=session.details.leader, key=field_key(session, "leader"))
-    text_field(session, "decides", "Who decides (role)", session.details.decides)
-    waiting = [
-        *missing_in_question(session.question),
-        *session.details.care.missing(),
-        *unmet_cautions(session),
-    ]
-    if not session.details.decides.strip():
-        waiting.insert(0, "Who decides?")
-    if not session.details.leader.strip():
-        waiting.insert(0, "Who leads the panel?")
+    points = open_points(session)
     if entered := len(desk().cells(session.id)):
         st.markdown(
             f"{several(entered, 'ballot')} entered already: the report will say that the record "
@@ -220,14 +258,14 @@ def _agree(session: StoredSession) -> None:
         )
     dprime = session.question.settings.get("dprime_limit")
     if not (sure := asked_again(session, session.question, dprime)):
-        waiting.append("May more than half of the assessors notice? Confirm the limit.")
-    if waiting:
-        st.markdown("Still open:\n" + "\n".join(f"- {line}" for line in waiting))
+        st.markdown("May more than half of the assessors notice? Confirm the limit.")
+    if points:
+        st.markdown(f"**{counted(points)}.** Each is marked at its field.")
     st.markdown("After this, alpha, beta, the limit and the actions can no longer be changed.")
     signing = typed_hand(session.details.leader, Right.AGREE, role="panel leader")
 
     def freeze() -> None:
-        if not waiting:
+        if not points and sure:
             signing.put_on_record()
         agree(desk(), session.id, who=signing.name, how=signing.how)
 
@@ -270,8 +308,3 @@ def _choice_agreed(question: Question) -> list[tuple[str, str]]:
         ("more expected in", side if protocol_of(question.protocol).takes_target else ""),
         ("agreed limit", limit),
     ]
-
-
-def _once(session: StoredSession, name: str, value: bool) -> bool:
-    """A choice made when the page is first drawn, so that nothing closes while one types."""
-    return bool(st.session_state.setdefault(f"once-{name}-{session.id}", value))

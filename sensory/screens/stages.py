@@ -1,4 +1,4 @@
-"""Plans that stop early: counts to pin to the wall, and what the counts so far say."""
+"""Plans that stop early: their decision tables, and what the counts so far say."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ def two_stage(plan: PanelPlan) -> None:
     """The plan in two tastings, if there is one."""
     if (stages := plan.two_stage) is None:
         return
-    with st.expander("In two tastings: counts to pin to the wall"), shown_errors():
+    with st.expander("In two tastings: decision table"), shown_errors():
         _wall(stages.table(), ("after", "correct", "then"))
         st.markdown(
             f"Exact risks of the plan as a whole: false alarm {percent(stages.false_alarm, 1)}, "
@@ -43,7 +43,7 @@ def two_stage(plan: PanelPlan) -> None:
 def ballot_by_ballot(question: Question) -> None:
     """The sequential plan for this question."""
     with st.expander("Ballot by ballot: stop as early as the answers allow"), shown_errors():
-        most = int(st.number_input("Stop undecided after", 5, 500, 60, key="plan-most"))
+        most = int(st.number_input("Maximum number of ballots", 5, 500, 60, key="plan-most"))
         alpha, beta, limit = question.alpha, question.beta, question.limit
         protocol = protocol_of(question.protocol)
         plan = sequential_plan(protocol, most=most, alpha=alpha, beta=beta, pd_limit=limit)

@@ -122,9 +122,11 @@ def _look_here() -> None:
 
 
 def _signals() -> list[OpenSignal]:
-    """Signals of the trend; computed anew only where a batch of late has changed."""
+    """Signals of the trend; computed anew only where a batch of late, what was acknowledged or
+    the baseline has changed."""
     latest = desk().batches(most=_SHOWN)
-    print_of = (current_frame().place, *((each.name, str(each.found)) for each in latest))
+    known = [(each.name, len(each.signals), each.base) for each in desk().nouns(ProductRecord)]
+    print_of = (current_frame().place, *known, *((each.name, str(each.found)) for each in latest))
     kept = st.session_state.get("signals")
     if kept is None or kept[0] != print_of:
         kept = st.session_state["signals"] = (print_of, open_signals(desk()))

@@ -2,27 +2,34 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date, timedelta
 from functools import partial
 
 import pandas as pd
 import streamlit as st
 
-from ..release.batch_desk import IN_A_CHART, month_report, product_trend, usual_base
+from ..release.batch_desk import IN_A_CHART, month_report, product_trend
 from ..release.batch_records import BatchRecord, ProductRecord
 from ..release.batch_trend import ProductTrend, attributes_of, line_title, materials_of
 from ..release.month import months_to
 from ..release.plant_desk import the_plant
 from ..release.product_desk import rule_of
 from ..release.rule import ReleaseRule
-from ..release.trend_words import by_itself
+from ..release.signal_desk import (
+    Signal,
+    acknowledge,
+    baseline,
+    keep_baseline,
+    signals_of,
+)
 from ..report.trend_figures import trend_figure, trend_words
 from ..report.words import number
-from .frame import chosen_batch, desk, plain, shown_errors
-from .parts import choose, download, listed, paged, scroll, show_figure, show_table, way
+from .frame import acting, chosen_batch, day, desk, plain, shown_errors
+from .parts import act, choose, download, listed, paged, scroll, show_figure, show_table, way
 from .worker import pdf_of
 
-_WIDE, _LISTED, _LINES = 1000, 20, "lines"
+_WIDE, _HIGH, _LISTED, _LINES = 1000, 260, 20, "lines"
 _SPANS = {"the last 12 months": 365, "the last 3 months": 92, "everything": 0}
 
 
@@ -54,39 +61,46 @@ def _charted(record: ProductRecord, rule: ReleaseRule) -> None:
         st.info("No batch of this product is on record yet.")
         return
     end = latest[-1].batch.made_on
-    first, second, third, fourth = st.columns(4)
+    names, attribute = attributes_of(latest, rule), ""
+    several = len(names) > 1
+    first, *second, third, fourth = st.columns(4 if several else 3)
     days = _SPANS[str(first.selectbox("Span", list(_SPANS), key="trend-span"))]
     since = (date.fromisoformat(end) - timedelta(days=days)).isoformat() if days else ""
-    names, attribute = attributes_of(latest, rule), ""
-    if len(names) > 1:
-        attribute = str(second.selectbox("Attribute", names, key="trend-attribute"))
+    if several:
+        attribute = str(second[0].selectbox("Attribute", names, key="trend-attribute"))
     materials = materials_of(latest, the_plant(desk()))
     sources = {f"suppliers or lots of {name}": name for name in materials}
     beside = third.selectbox("Side by side", [_LINES, *sources], key="trend-beside")
+    kept = baseline(record, latest) or 0
     base = fourth.number_input(
-        "Batches that set what is usual (0: all)",
+        "Baseline batches (0: all)",
         min_value=0,
         max_value=200,
-        value=usual_base(latest) or 0,
-        key="trend-base",
+        value=kept,
+        key=f"trend-base-{record.name}",
         help="The first ones of each line. With all of them a change widens the limits that "
         "should show it.",
     )
+    if base != kept:
+        keep = partial(keep_baseline, desk(), record.name, int(base), who=acting())
+        act("Keep this baseline", "keep-baseline", keep, place=fourth)
     source, usual = sources.get(str(beside), ""), int(base) or None
     total = desk().how_many(product=record.name, since=since)
     skip = paged(total, IN_A_CHART, "trend-page")
     span = partial(product_trend, desk(), record.name, since=since, most=IN_A_CHART, skip=skip)
-    _shown(span(attribute=attribute, beside=source, base=usual))
+    _shown(record, span(attribute=attribute, beside=source, base=usual))
     _month(record, end)
 
 
-def _shown(trend: ProductTrend) -> None:
+def _shown(record: ProductRecord, trend: ProductTrend) -> None:
     if (chart := trend.result) is None:
         st.info(" ".join(map(plain, trend.remarks)) or "No batch has a finding yet.")
         return
     st.html("<style>.st-key-trend-figure { overflow-x: auto; }</style>")  # narrow windows scroll
-    if (figure := trend_figure(trend, width=_WIDE)) is not None:
+    if (figure := trend_figure(trend, width=_WIDE, height=_HIGH)) is not None:
         show_figure("trend-figure", figure, trend_words(trend), "content")
+        if trend.marks:
+            st.markdown("▴ at the foot: a lot changed. Dotted upright line: the reference changed.")
     left, right = st.columns([3, 2], gap="large")
     with left:
         st.subheader("What it shows")
@@ -96,7 +110,7 @@ def _shown(trend: ProductTrend) -> None:
     with right:
         if len(chart.lines) > 1:
             _levels(chart.lines)
-        _signals(chart.signals)
+        _signals(record, signals_of(trend, record))
     with st.expander("The numbers of each batch"):
         scroll(chart.table(), 380)
 
@@ -117,22 +131,39 @@ def _levels(lines: pd.DataFrame) -> None:
     )
 
 
-def _signals(signals: pd.DataFrame) -> None:
-    st.subheader("Batches that stand out")
-    alone: dict[tuple[str, str], list[str]] = {}
-    for row in signals.to_dict("records"):
-        if by_itself(str(row["signal"])):
-            key = str(row["batch"]), str(row["line"])
-            alone.setdefault(key, []).append(str(row["signal"]))
-    if not alone:
-        st.markdown("None by itself.")
-    for (batch, line), shown in list(alone.items())[-_LISTED:]:
-        words, button = st.columns([2, 1], vertical_alignment="center")
-        words.markdown(f"**{plain(batch)}**, {plain(line)}: {plain('; '.join(shown))}")
-        label = f"signal-{line}-{batch}"
-        way("Open", label, "batch", batch=batch, primary=False, place=button)
-    if len(alone) > _LISTED:
-        st.markdown(f"and {len(alone) - _LISTED} earlier ones, in the numbers below")
+def _signals(record: ProductRecord, signals: Sequence[Signal]) -> None:
+    """Open signals, each to be opened or acknowledged; those acknowledged are folded."""
+    still = [signal for signal in signals if signal.known is None]
+    known = [signal for signal in signals if signal.known is not None]
+    st.subheader("Batches with signals")
+    if not still:
+        st.markdown("None is open.")
+    for signal in still[-_LISTED:]:
+        batch, line = plain(signal.batch), plain(signal.line)
+        st.markdown(f"**{batch}**, {line}: {plain(signal.words)}")
+        row = st.container(horizontal=True)
+        key = f"{signal.line}-{signal.batch}"
+        way("Open", f"signal-{key}", "batch", batch=signal.batch, primary=False, place=row)
+        with row.popover("Acknowledge", key=f"known-{key}"):
+            _acknowledged(record, signal, key)
+    if len(still) > _LISTED:
+        st.markdown(f"and {len(still) - _LISTED} earlier ones, in the numbers below")
+    if known:
+        with st.expander(f"Acknowledged ({len(known)})"):
+            listed(
+                f"{signal.batch}: {signal.words}. {signal.known.cause} ({signal.known.by}, "
+                f"{day(signal.known.on)})"
+                for signal in known
+                if signal.known
+            )
+
+
+def _acknowledged(record: ProductRecord, signal: Signal, key: str) -> None:
+    """The cause and the name with which a signal leaves the lists."""
+    cause = st.text_input("What explains it?", key=f"cause-{key}")
+    by = st.text_input("Name", value=acting(), key=f"by-{key}")
+    keep = partial(acknowledge, desk(), record.name, signal, cause=cause, who=by)
+    act("Acknowledge signal", f"acknowledge-{key}", keep, primary=True)
 
 
 def _month(record: ProductRecord, end: str) -> None:

@@ -14,6 +14,8 @@ from ..catalogue.question import Question
 from ..catalogue.tests import find_kind
 from .afterwards import done_afterwards
 from .attempts import attempts_in_words, batch_of, earlier_attempts
+from .headline import Headline, headline
+from .in_short import limits_in_short, moved_in_words
 from .outcome_names import with_names
 from .outcomes import check_ballots, read_ballots_of
 from .search import ALL
@@ -21,6 +23,8 @@ from .served_beside_plan import Served, served_beside_plan
 from .session import Anchor, SessionDetails, StoredSession
 from .soundness import refuse_changed
 from .store import Store
+
+_ABOUT = ("sample", "order", "pair")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -33,6 +37,7 @@ class SessionReport:
     `attempts`: earlier sessions on the same batch, and what they do to the risks.
     `served`: what was served beside what was planned, where there is a plan.
     `newest`: the newest entry of the record, to be compared with it later.
+    `comments`: of assessors, each with its sample or order; no names.
     """
 
     session: StoredSession
@@ -43,6 +48,7 @@ class SessionReport:
     attempts: tuple[str, ...] = ()
     served: Served | None = None
     newest: Anchor | None = None
+    comments: tuple[tuple[str, str], ...] = ()
 
     @property
     def details(self) -> SessionDetails:
@@ -70,6 +76,16 @@ class SessionReport:
         letter = self.question.target
         names = {sample.letter: sample.name.strip() for sample in self.details.samples}
         return f"{letter}, {names[letter]}" if names.get(letter) else letter
+
+    @property
+    def headline(self) -> Headline:
+        """The finding, what counts against it, and what was agreed for it."""
+        return headline(self.outcome, self.question, decides=self.details.decides)
+
+    @property
+    def reasons(self) -> tuple[str, ...]:
+        """What the finding rests on: the counts, or a sentence an attribute that moved."""
+        return moved_in_words(self.outcome) or (self.outcome.because,)
 
     @property
     def remarks(self) -> tuple[str, ...]:
@@ -100,6 +116,11 @@ class SessionReport:
             *(before if entered else ()),
         )
 
+    def limits(self) -> tuple[str, ...]:
+        """What the session cannot tell, in three short sentences at the most, warnings left out."""
+        shown = set(self.attempts)
+        return limits_in_short([line for line in self.cannot_tell() if line not in shown])
+
     def tables(self) -> tuple[NamedTable, ...]:
         """Every table of the session, with a head that says which it was."""
         rows = (
@@ -107,8 +128,9 @@ class SessionReport:
             ("test", self.name_of_test),
             ("tasted on", self.details.held_on),
             ("finding", self.outcome.finding.value),
+            ("headline", self.headline.words),
         )
-        head = NamedTable("Session", Table(columns=("what", "is"), rows=rows))
+        head = NamedTable("Session", Table(columns=("item", "value"), rows=rows))
         return (head, *self.outcome.tables, *self.outcome.panel_tables)
 
 
@@ -129,6 +151,16 @@ def session_report(store: Store, session_id: str, *, version: str) -> SessionRep
         attempts=_attempts(store, session, outcome),
         served=served_beside_plan(session, cells),
         newest=store.newest(),
+        comments=_comments(cells),
+    )
+
+
+def _comments(cells: Cells) -> tuple[tuple[str, str], ...]:
+    """Comments in the order of their lines, each with what it is about."""
+    return tuple(
+        (next((texts[name] for name in _ABOUT if texts.get(name)), ""), texts["comment"])
+        for _, texts in sorted(cells.items())
+        if texts.get("comment", "").strip()
     )
 
 

@@ -191,18 +191,22 @@ def unmet_cautions(session: StoredSession) -> list[str]:
 
 def missing_in_question(question: Question) -> list[str]:
     """What has to be stated before a question can be agreed."""
+    texts = list(missing_texts(question).values())
+    return texts + find_kind(question.protocol).missing(question)
+
+
+def missing_texts(question: Question) -> dict[str, str]:
+    """The texts of a question that are empty, by field, each with what it asks."""
     needed = {
         "what_changed": "What differs between the samples?",
-        "decision": "Which decision hangs on the finding?",
+        "decision": "What depends on the answer?",
         "if_different": "What will be done if the finding is different?",
         "if_similar": "What will be done if the finding is similar?",
         "if_undecided": "What will be done if the session cannot tell?",
     }
-    kind = find_kind(question.protocol)
-    if not kind.similarity:
+    if not find_kind(question.protocol).similarity:
         del needed["if_similar"]
-    missing = [asks for name, asks in needed.items() if not str(getattr(question, name)).strip()]
-    return missing + kind.missing(question)
+    return {name: asks for name, asks in needed.items() if not str(getattr(question, name)).strip()}
 
 
 def agree(store: Store, session_id: str, *, who: str, how: str = TYPED) -> StoredSession:

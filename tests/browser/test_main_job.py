@@ -32,7 +32,7 @@ def test_three_clicks_lead_to_the_finding_and_ask_only_this_machine(visit, name)
     to_finding(visitor, name)
     text = visitor.text()
     assert "Limits of this result" in text
-    assert "The numbers" in text
+    assert "All numbers" in text
     visitor.drawn("outcome-figure")
     assert visitor.asked_only_the_server()
 

@@ -23,6 +23,12 @@ def keeps(guess: float, trials: int, alpha: float, beta: float, limit: float) ->
     return critical is not None and binom.cdf(critical - 1, trials, at) <= beta
 
 
+def decides(guess: float, trials: int, alpha: float, beta: float, limit: float) -> bool:
+    """Whether every count shows a difference, or similarity, or both."""
+    critical, similar, _ = scanned(guess, trials, alpha, beta, limit)
+    return critical is not None and similar is not None and critical <= similar + 1
+
+
 @pytest.mark.parametrize(("alpha", "beta", "limit"), [(0.05, 0.05, 0.30), (0.10, 0.05, 0.40)])
 def test_sizes_against_a_plain_scan(alpha, beta, limit):
     plan = panel_plan(TRIANGLE, 24, alpha=alpha, beta=beta, pd_limit=limit)
@@ -38,10 +44,15 @@ def test_heading_says_when_more_people_are_worse():
         plan = panel_plan(TETRAD, people)
         critical, similar, _ = scanned(1 / 3, people, 0.05, 0.05, 0.30)
         assert plan.enough == (similar is not None and critical <= similar + 1)
-        assert ("you have enough" in plan.heading()) == plan.enough
-        assert (str(people) in plan.heading()) or plan.enough
+        assert (plan.heading() == f"{people} is enough.") == plan.enough
+        # the number to take is the next that keeps both risks, by the same scan of every count
+        kept = next(n for n in range(people, 99) if decides(1 / 3, n, 0.05, 0.05, 0.30))
+        assert plan.take == kept
+        assert plan.choices == tuple(dict.fromkeys((kept, people, first)))
+        if not plan.enough:
+            assert plan.heading() == f"{people} just misses: take {kept}."
         assert bool(plan.changes()) != plan.enough
-    assert "you have 10" in panel_plan(TETRAD, 10).heading()
+    assert panel_plan(TETRAD, 10).heading() == f"Too few: take {first}."
 
 
 def test_curves_are_the_exact_chances_and_add_up():

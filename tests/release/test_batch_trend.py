@@ -122,3 +122,23 @@ def test_the_same_batches_are_charted_once_and_a_new_one_anew():
     assert trend_of_batches(records, PROFILE, base=4).result is not first
     moved = [*records[:-1], record(8, rated(8, sweet=(0.9, 0.2)))]
     assert trend_of_batches(moved, PROFILE).result.points["estimate"].iloc[-1] == 0.9
+
+
+def test_a_new_reference_and_a_new_lot_are_marked_at_their_first_batch():
+    def made(number: int, reference: str, lot: str, line: str = "line 1") -> BatchRecord:
+        plain = record(number, rated(number, sweet=(0.1, 0.2)), line=line)
+        lots = (RawLot(material="sweetener", lot=lot),)
+        return replace(plain, reference=reference, batch=replace(plain.batch, raw_lots=lots))
+
+    records = [
+        made(1, "S1", "SW-1"),
+        made(2, "S1", "SW-1"),
+        made(3, "S1", "SW-2", line="line 2"),  # the first lot of a line is no change
+        made(4, "S2", "sw-1 "),
+        made(5, "S2", "SW-3"),
+    ]
+    marks = trend_of_batches(records[::-1], PROFILE).marks
+    assert [(mark.batch, mark.what, mark.words) for mark in marks] == [
+        ("SC-4", "reference", "reference S2"),
+        ("SC-5", "lot", "sweetener, lot SW-3"),
+    ]

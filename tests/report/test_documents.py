@@ -57,7 +57,7 @@ def test_pdf_states_what_the_report_clauses_ask(summaries, name):
     question, details, outcome = summary.question, summary.details, summary.outcome
     for asked in (
         details.title, question.what_changed, question.decision, question.if_different,
-        outcome.sentence, outcome.because, question.standard, details.samples[0].batch,
+        outcome.sentence, *summary.reasons, question.standard, details.samples[0].batch,
         details.samples[1].batch, details.samples[1].preparation, details.assessors,
         details.information, details.place, details.conditions, details.held_on, details.leader,
         details.decides, "sulphites", "Limits of this result", *summary.cannot_tell(),

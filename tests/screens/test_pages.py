@@ -117,3 +117,15 @@ def test_spellings_of_one_person_are_merged_with_one_click(store, url):
     assert store.cells("s1")[rows[0]]["assessor"] == name
     assert "look like one person" not in words(run("ballots", url))
     assert "one person in 2 spellings" in store.entries("s1")[-1].why
+
+
+def test_what_is_missing_stands_at_its_field_and_allergens_are_asked_once(store, url):
+    put(store)
+    app = run("question", url)
+    assert "Still open" not in words(app)
+    app.text_input(key="q-decision-s1").set_value("").run()
+    assert "▲ missing] What depends on the answer?" in words(app)
+    assert "Still open: 1 in What and why" in words(app)
+    assert len([field for field in app.text_input if "allergens" in field.key]) == 2
+    app.text_input(key="q-B-allergens-s1").set_value("milk").run()
+    assert store.session("s1").details.samples[1].allergens == "milk"

@@ -203,7 +203,7 @@ def test_only_a_plain_yes_counts(store):
     ("field", "asks"),
     [
         ("what_changed", "What differs"),
-        ("decision", "Which decision"),
+        ("decision", "What depends"),
         ("if_different", "if the finding is different"),
         ("if_similar", "if the finding is similar"),
         ("if_undecided", "if the session cannot tell"),
