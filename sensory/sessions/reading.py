@@ -10,17 +10,24 @@ from __future__ import annotations
 import warnings
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from ..base.errors import BallotError, BallotWarning, Fault
-from ..catalogue.checking import CheckedBallots, check_rows
+from ..catalogue.ballot_row import NOTHING_SERVED
+from ..catalogue.checking import CheckedBallots, alike_faults, check_rows, unbalanced
 from ..catalogue.choice_ballot import CHOICE, ChoiceBallot
+from ..catalogue.choice_columns import SoundBallots, sound_ballots
+from ..catalogue.column_table import ColumnTable
 from ..catalogue.kind import TestKind
 from ..catalogue.question import Question
 from ..catalogue.tests import find_kind
 from ..choices.protocols import Protocol
-from .files import Source, read_cells
+from .files import read_cells, read_columns
+from .sheets import LARGE, Source
 
+_BY_ROW = 50_000
+"""Rows that are judged one by one at once: about 200 MB of what is said of them."""
 _TYPES = {
     "session": "string",
     "assessor": "string",
@@ -82,11 +89,11 @@ def read_ballots(
     >>> read_ballots(text.encode(), protocol=TRIANGLE).correct.tolist()
     [True, True, False]
     """
-    raw = read_cells(source, CHOICE)
     kind = find_kind(protocol) if protocol is not None else None
-    checked = check_rows(raw.rows, kind, Question(target=target))
-    _refuse_or_warn([*raw.faults, *checked.faults])
-    return ballot_frame(checked)
+    tables, faults = read_columns(source, CHOICE, LARGE)
+    frame, noticed = _choices(tables, kind, Question(target=target))
+    _refuse_or_warn([*faults, *noticed])
+    return frame
 
 
 def read_answers(source: Source, kind: TestKind, **settings: Any) -> pd.DataFrame:
@@ -133,6 +140,57 @@ def read_answers(source: Source, kind: TestKind, **settings: Any) -> pd.DataFram
     checked = check_rows(raw.rows, kind, Question(protocol=kind.key, settings=settings))
     _refuse_or_warn([*raw.faults, *checked.faults])
     return pd.DataFrame(list(checked.rows))
+
+
+def _choices(
+    tables: list[ColumnTable], kind: TestKind | None, question: Question
+) -> tuple[pd.DataFrame, list[Fault]]:
+    """Ballots of all sheets: judged by column where that can be done, else row by row."""
+    judged = sound_ballots(tables[0], kind, question) if len(tables) == 1 else None
+    if judged is None:
+        rows = [row for table in tables for row in table.rows(range(len(table.numbers))[:_BY_ROW])]
+        checked = check_rows(rows, kind, question)
+        more = sum(len(table.numbers) for table in tables) - len(rows)
+        return ballot_frame(checked), [*checked.faults, *([_of_one_test(more)] if more else [])]
+    frame, faults = _in_doubt(tables[0], judged, kind, question)
+    if any(fault.blocking for fault in faults):
+        return frame, faults
+    orders = frame.groupby("session", sort=False)["order"].value_counts()
+    sets = judged.kind.serving.order_sets
+    for session in frame["session"].unique():
+        faults += unbalanced(str(session), orders.loc[session].to_dict(), sets)
+    return frame, [*faults, *alike_faults(frame["assessor"].unique())]
+
+
+def _in_doubt(
+    table: ColumnTable, judged: SoundBallots, kind: TestKind | None, question: Question
+) -> tuple[pd.DataFrame, list[Fault]]:
+    """The frame with those rows that are not plainly sound, and what is said of them."""
+    frames, faults = [judged.frame], list[Fault]()
+    places = np.flatnonzero(~judged.sound)
+    if len(places) > _BY_ROW:  # those whose fault shows only beside another row come first
+        places = np.concatenate([places[judged.twice[places]], places[~judged.twice[places]]])
+    for start in range(0, len(places), _BY_ROW):
+        some = np.sort(places[start : start + _BY_ROW]).tolist()
+        checked = check_rows(list(table.rows(some)), kind, question)
+        faults += [fault for fault in checked.faults if fault.row]
+        if any(fault.blocking for fault in faults):
+            break
+        nothing = {fault.row for fault in faults if fault.rule == NOTHING_SERVED}
+        kept = [at for at in some if table.numbers[at] not in nothing]
+        frames.append(ballot_frame(checked).set_axis(kept))
+    frame = pd.concat(frames).sort_index().reset_index(drop=True)
+    if frame.empty and not any(fault.blocking for fault in faults):
+        faults += check_rows((), kind, question).faults
+    return frame, faults
+
+
+def _of_one_test(more: int) -> Fault:
+    return Fault(
+        rule="too large",
+        problem=f"{more:,} further rows were not read.",
+        advice=f"More than {_BY_ROW:,} rows need one sheet, its columns, and one test in all rows.",
+    )
 
 
 def _refuse_or_warn(faults: list[Fault]) -> None:
