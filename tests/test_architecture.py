@@ -67,11 +67,11 @@ ORDER = {
         cups
     """,
     "sessions": """
-        sheets files file_kinds lines outcomes reading serving care session afterwards
-        allergens attempts booth_ballots served_beside_plan template outcome_names signing
-        store soundness search staff samples workflow replaced spellings booth_plans
-        booth_places booth_sittings booths exclusions minors reactions servings served
-        finding learned filling steps copies regulars
+        sheets files file_kinds file_roles file_sheets file_import lines outcomes reading
+        serving care session afterwards allergens attempts booth_ballots served_beside_plan
+        template outcome_names signing store soundness search staff samples workflow
+        replaced spellings booth_plans booth_places booth_sittings booths exclusions minors
+        reactions servings served finding learned filling steps copies regulars
     """,
     "panel": """
         screening_rules screening

@@ -8,6 +8,7 @@ Missing answers stay in the table with `correct` missing, so that nothing is dro
 from __future__ import annotations
 
 import warnings
+from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
@@ -23,6 +24,8 @@ from ..catalogue.kind import TestKind
 from ..catalogue.question import Question
 from ..catalogue.tests import find_kind
 from ..choices.protocols import Protocol
+from .file_import import Merge, import_file
+from .file_sheets import RawSheet, file_sheets, sheet_named
 from .files import read_cells, read_columns
 from .sheets import LARGE, Source
 
@@ -43,9 +46,20 @@ _TYPES = {
 
 
 def read_ballots(
-    source: Source, *, protocol: Protocol | None = None, target: str = "B"
+    source: Source,
+    *,
+    protocol: Protocol | None = None,
+    target: str = "B",
+    roles: Mapping[str, str] | None = None,
+    header: int | None = None,
+    sheet: str | None = None,
+    merges: Mapping[str, Mapping[str, str]] | None = None,
+    reference: str = "",
 ) -> pd.DataFrame:
-    """Read forced-choice ballots from CSV or XLSX and check every cell.
+    """Read ballots from CSV or XLSX and check every cell.
+
+    Forced choices by the names of their columns; with any of `roles`, `header`, `sheet`, `merges`
+    or `reference` a file of any test as it comes.
 
     Parameters
     ----------
@@ -59,6 +73,16 @@ def read_ballots(
         The test; needed where the file has no column `protocol`.
     target : {'B', 'A'}
         For a paired comparison: the sample whose choice counts as correct.
+    roles : dict, optional
+        Role by heading, such as ``{"Prüfer": "assessor", "Datum": "date"}``; see
+        `sensory.sessions.file_roles.Role`. Other columns are guessed from their headings.
+    header, sheet : int, str, optional
+        Row of the headings as the spreadsheet numbers it, and title of the sheet; found unless
+        told.
+    merges : dict of dict, optional
+        Spellings that are read as another, by role: ``{"attribute": {"bittr": "bitter"}}``.
+    reference : str, optional
+        One of the samples of the file.
 
     Returns
     -------
@@ -66,7 +90,8 @@ def read_ballots(
         One row a ballot: session, assessor, replicate, protocol, order, codes, answer,
         correct, guess, comment. `correct` is worked out from order and answer, never
         taken from the file; a ballot without an answer stays in the table with
-        `correct` missing, and is not to be counted.
+        `correct` missing, and is not to be counted. A file as it comes gives the rows of its
+        test, as in `read_answers`, and what was done in ``frame.attrs["report"]``.
 
     Raises
     ------
@@ -90,6 +115,15 @@ def read_ballots(
     [True, True, False]
     """
     kind = find_kind(protocol) if protocol is not None else None
+    if reference or any(given is not None for given in (roles, header, sheet, merges)):
+        chosen = sheet_named(file_sheets(source, header), sheet)
+        listed = [
+            Merge(role=role, spelling=spelling, name=name)
+            for role, names in (merges or {}).items()
+            for spelling, name in names.items()
+        ]
+        test = kind.key if kind else None
+        return _as_it_comes(chosen, roles, merges=listed, reference=reference, test=test)
     tables, faults = read_columns(source, CHOICE, LARGE)
     frame, noticed = _choices(tables, kind, Question(target=target))
     _refuse_or_warn([*faults, *noticed])
@@ -140,6 +174,22 @@ def read_answers(source: Source, kind: TestKind, **settings: Any) -> pd.DataFram
     checked = check_rows(raw.rows, kind, Question(protocol=kind.key, settings=settings))
     _refuse_or_warn([*raw.faults, *checked.faults])
     return pd.DataFrame(list(checked.rows))
+
+
+def _as_it_comes(
+    sheet: RawSheet,
+    roles: Mapping[str, str] | None,
+    *,
+    merges: list[Merge],
+    reference: str,
+    test: str | None,
+) -> pd.DataFrame:
+    read = import_file(sheet, sheet.roles(roles), merges=merges, reference=reference, test=test)
+    _refuse_or_warn(list(read.checked.faults))
+    choices = find_kind(read.test).protocol is not None
+    frame = ballot_frame(read.checked) if choices else pd.DataFrame(list(read.checked.rows))
+    frame.attrs["report"] = read.report
+    return frame
 
 
 def _choices(

@@ -13,7 +13,7 @@ import io
 import os
 import re
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time
 from pathlib import Path
@@ -116,6 +116,29 @@ def decoded(content: bytes) -> str:
     return text
 
 
+def read_sheets(source: Source, weight: Callable[[Sequence[Line]], int]) -> dict[str, list[Line]]:
+    """Filled lines of every sheet by its title, that of CSV empty.
+
+    `weight`: how much a table looks like what is wanted; tried for each separator of a CSV file.
+
+    Raises BallotError when the source cannot be read as a table at all.
+    """
+    content = content_of(source)
+    if is_workbook(content):
+        return {title: lines for title, lines in book_sheets(content) if lines}
+    text = decoded(content)
+    tables: list[list[Line]] = []
+    for delimiter in (";", "\t", ","):
+        reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
+        try:
+            tables.append(list(numbered(reader, USUAL)))
+        except csv.Error as error:
+            if delimiter == "," and not tables:
+                where = f"a CSV file that breaks at line {reader.line_num} ({error})"
+                raise unreadable(where, "Open it in a spreadsheet and save it again.") from error
+    return {"": max(tables, key=weight)}
+
+
 def book_sheets(content: bytes) -> list[tuple[str, list[Line]]]:
     """Title and filled lines of every sheet of a workbook."""
     import openpyxl
@@ -212,8 +235,8 @@ def too_large(limits: Limits = USUAL) -> BallotError:
     """What is said of a source beyond the limits."""
     return unreadable(
         "it is too large",
-        f"At most {limits.most_bytes // 2**20} MiB, {limits.most_rows:,} rows, {MOST_COLUMNS} columns and "
-        f"{MOST_CELLS:,} cells; split the file, and delete empty rows below the ballots.",
+        f"At most {limits.most_bytes // 2**20} MiB, {limits.most_rows:,} rows, "
+        f"{MOST_COLUMNS} columns and {MOST_CELLS:,} cells; split the file, and delete empty rows below the ballots.",
     )
 
 
