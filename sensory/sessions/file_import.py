@@ -9,7 +9,7 @@ report says of each column what it was read as. The file itself is never changed
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 
@@ -131,14 +131,20 @@ class ImportedFile:
     shape: FileShape
 
 
-def proposed_merges(sheet: RawSheet, roles: Sequence[Role]) -> list[Merge]:
+def proposed_merges(
+    sheet: RawSheet, roles: Sequence[Role], attributes: Sequence[str] = ()
+) -> list[Merge]:
     """Spellings that may be one name, each to be read as the commonest; nothing is merged yet.
+
+    `attributes`: names on record, as which those of the file may be meant.
 
     Two assessors who both scored the same sample in the same replicate are two.
     """
     names = _names(sheet, roles)
     served = _served(sheet, roles)
-    merges = []
+    merges = _as_on_record(names[Role.ATTRIBUTE], attributes)
+    for merge in merges:
+        del names[Role.ATTRIBUTE][merge.spelling]
     for role in _MERGED:
         times = names[role]
         order = sorted(times, key=lambda name: -times[name])
@@ -233,9 +239,19 @@ def _names(sheet: RawSheet, roles: Sequence[Role]) -> dict[Role, Counter[str]]:
     first: dict[tuple[Role, str], str] = {}
     for _, texts in _cells(sheet, roles):
         for at, text in texts.items():
-            if roles[at] is not Role.ATTRIBUTE and text and (role := of_column.get(roles[at])):
-                times[role][first.setdefault((role, same_person(text)), text)] += 1
+            if roles[at] is not Role.ATTRIBUTE and text and (of := of_column.get(roles[at])):
+                times[of][first.setdefault((of, same_person(text)), text)] += 1
     return times
+
+
+def _as_on_record(names: Iterable[str], on_record: Sequence[str]) -> list[Merge]:
+    known = set(map(same_person, on_record))
+    return [
+        Merge(role=Role.ATTRIBUTE.value, spelling=name, name=meant)
+        for name in names
+        if same_person(name) not in known
+        and (meant := next((each for each in on_record if may_be_alike(name, each)), ""))
+    ]
 
 
 def _served(sheet: RawSheet, roles: Sequence[Role]) -> dict[str, set[tuple[str, ...]]]:

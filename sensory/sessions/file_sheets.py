@@ -64,19 +64,22 @@ class RawSheet:
 
 
 def file_sheets(source: Source, header: int | None = None) -> dict[str, RawSheet]:
-    """The sheets of a file by title, each with its heading row found, or as told.
+    """The sheets of a file by title, each with its heading row found; those with that row if told.
 
-    Raises BallotError for what cannot be read; ArgumentError for a heading row that is empty.
+    Raises BallotError for what cannot be read; ArgumentError for a heading row that
+    is empty in all of them.
     """
     sheets = {}
     for title, lines in read_sheets(source, _weight).items():
         numbers = [row for row, _ in lines]
         if header is not None and header not in numbers[:-1]:
-            raise ArgumentError(f"header: row {header} is empty, or nothing stands below it.")
+            continue  # another sheet has it
         at = heading_at(lines) if header is None else numbers.index(header)
         if len(lines[at][1]) > MOST_COLUMNS:
             raise too_large()
         sheets[title] = RawSheet(title=title, lines=tuple(lines), at=at)
+    if not sheets and header is not None:
+        raise ArgumentError(f"header: row {header} is empty, or nothing stands below it.")
     if not sheets:
         raise ArgumentError("The file holds no filled sheet.")
     return sheets

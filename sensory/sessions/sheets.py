@@ -236,7 +236,8 @@ def too_large(limits: Limits = USUAL) -> BallotError:
     return unreadable(
         "it is too large",
         f"At most {limits.most_bytes // 2**20} MiB, {limits.most_rows:,} rows, "
-        f"{MOST_COLUMNS} columns and {MOST_CELLS:,} cells; split the file, and delete empty rows below the ballots.",
+        f"{MOST_COLUMNS} columns and {MOST_CELLS:,} cells; "
+        "split the file, and delete empty rows below the ballots.",
     )
 
 

@@ -152,6 +152,12 @@ def test_misspelt_attribute_of_a_long_table_is_proposed():
     assert [row["attribute"] for row in read.checked.rows] == ["bitter"] * 4
 
 
+def test_misspelt_heading_is_proposed_by_the_attributes_on_record():
+    sheet = sheet_named(file_sheets(as_csv(messy())))
+    proposed = proposed_merges(sheet, sheet.roles(), ["bitter", "sauer"])
+    assert [m.name for m in proposed if m.spelling == "bittr"] == ["bitter"]
+
+
 def test_merged_columns_that_both_hold_a_score_are_refused():
     text = "assessor;sample;bitter;bittr\nP01;A;5;4\nP01;B;;3"
     sheet = sheet_named(file_sheets(text.encode()))
