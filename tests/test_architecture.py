@@ -57,21 +57,21 @@ ORDER = {
         scorecard_notes scorecard drift spikes
     """,
     "catalogue": """
-        columns choice_ballot question scales outcome_words outcome choices_read outcome_json
-        kind frames graded yes_no panel_read ballot_row choice_cells cells checking
-        forced_choice profile_figures controlled_read controlled ranked_read ranked rated_read
-        rated outcome_of tests
+        columns column_table choice_ballot question scales outcome_words outcome
+        choices_read outcome_json kind frames graded yes_no panel_read ballot_row
+        choice_cells choice_columns cells checking forced_choice profile_figures
+        controlled_read controlled ranked_read ranked rated_read rated outcome_of tests
     """,
     "serving": """
         chance codes squares blocks dealing rules layout balance plan planning lines ballot_line
         cups
     """,
     "sessions": """
-        files file_kinds lines outcomes reading serving care session afterwards allergens attempts
-        booth_ballots served_beside_plan template outcome_names signing store soundness search staff
-        samples workflow open_points replaced spellings booth_plans booth_places booth_sittings
-        booths exclusions minors reactions servings served headline in_short finding learned filling
-        steps copies regulars
+        sheets files file_kinds file_roles file_sheets file_import lines outcomes reading serving
+        care session afterwards allergens attempts booth_ballots served_beside_plan template
+        outcome_names signing store soundness search staff samples workflow open_points replaced
+        spellings booth_plans booth_places booth_sittings booths exclusions minors reactions
+        servings served headline in_short finding learned filling steps copies regulars
     """,
     "panel": """
         screening_rules screening
@@ -117,7 +117,7 @@ MAY_USE = {
     "ratings": {"numpy", "scipy", "pandas", "pingouin"},
     "catalogue": {"numpy", "scipy", "pandas", "cattrs"},
     "serving": {"numpy"},
-    "sessions": {"pandas", "openpyxl"},
+    "sessions": {"numpy", "pandas", "openpyxl"},
     "panel": {"numpy", "pandas"},
     "release": {"numpy", "scipy", "pandas"},
     "store": {"sqlalchemy", "alembic"},

@@ -99,6 +99,47 @@ def look_alikes(names: Iterable[str]) -> list[tuple[str, ...]]:
     return [tuple(group) for group in groups.values() if len(group) > 1]
 
 
+def may_be_alike(one_name: str, other: str) -> bool:
+    """Whether two names may be one, written differently: only to be asked, never to be done.
+
+    One letter more, less, other or exchanged in a word of at least four; the words in another
+    order; a first name and its initial. Digits and short words have to be the same.
+
+    >>> [may_be_alike("bitter", name) for name in ("bittr", "bitter ", "sour")]
+    [True, True, False]
+    >>> [may_be_alike("Anna Berg", name) for name in ("Berg, Anna", "A. Berg", "Anna Borg")]
+    [True, True, True]
+    >>> may_be_alike("Batch 1127", "Batch 1128"), may_be_alike("Sample A", "Sample B")
+    (False, False)
+    """
+    if looks_like(one_name) == looks_like(other):
+        return True
+    left, right = (sorted(re.findall(r"\w+", same_person(name))) for name in (one_name, other))
+    if len(left) != len(right) or not left:
+        return False
+    if left == right:
+        return True
+    first = [word for word in left if word not in right]
+    second = [word for word in right if word not in left]
+    if len(first) != 1 or len(second) != 1:
+        return False
+    short, long = sorted((looks_like(first[0]), looks_like(second[0])), key=len)
+    if len(short) == 1 and len(left) > 1:
+        return short.isalpha() and long.startswith(short) and len(long) > 1
+    return min(len(first[0]), len(second[0])) >= 4 and _a_letter_apart(short, long)
+
+
+def _a_letter_apart(short: str, long: str) -> bool:
+    """Whether one letter makes the difference, no digit."""
+    if re.sub(r"\D", "", short) != re.sub(r"\D", "", long) or len(long) - len(short) > 1:
+        return False
+    at = next((i for i, letter in enumerate(short) if letter != long[i]), len(short))
+    if len(long) > len(short):
+        return short[at:] == long[at + 1 :]
+    exchanged = short[:at] + short[at : at + 2][::-1] + short[at + 2 :]
+    return short[at + 1 :] == long[at + 1 :] or exchanged == long
+
+
 def name_and_role(name: str, role: str) -> str:
     """A name, with its role where there is one."""
     return f"{name}, {role}" if role else name

@@ -14,6 +14,7 @@ from .kind import TestKind
 from .question import Question
 
 CODE_COLUMNS = tuple(f"code_{number}" for number in range(1, MOST_CODES + 1))
+NOTHING_SERVED = "nothing served"
 Answer = dict[str, Any]
 
 
@@ -64,7 +65,8 @@ class BallotRow:
 
     def text(self, column: str) -> str:
         """The text of a cell, empty where the table has no such column."""
-        return tidy_name(self.row.cells.get(column, ""))
+        text = self.row.cells.get(column)
+        return tidy_name(text) if text else ""
 
     def code_texts(self) -> list[tuple[str, str]]:
         """Column and text of each code, from one cell or from columns of their own."""

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from typing import Any
 
 from ..base.spelling import same_person
-from .ballot_row import BallotRow, shown
+from .ballot_row import NOTHING_SERVED, BallotRow, shown
 from .choice_cells import read_claim, read_codes, read_mark, read_named, read_order, read_test
 from .columns import Column
 from .scales import agreed_scale
@@ -20,7 +20,7 @@ def read_row(row: BallotRow) -> None:
     if row.nothing_served:
         row.note(
             "assessor",
-            "nothing served",
+            NOTHING_SERVED,
             "Nothing was served or answered.",
             "The row is left out and reported.",
             blocking=False,

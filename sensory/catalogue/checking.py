@@ -110,7 +110,7 @@ def check_rows(
     answers: tuple[Any, ...] = tuple(answer for row in sound for answer in row.answers())
     if ballot.rows != "choice":
         whole = [*_of_answers(answers, sum(row.missing for row in served)), *whole]
-    whole = [*_look_alikes(served), *whole]
+    whole = [*alike_faults(row.values["assessor"] for row in served), *whole]
     if one_session:
         whole = [*_several_sessions(sound), *whole]
     if ballot.attributes and kind and (agreed := kind.listed(question.settings, "attributes")):
@@ -167,9 +167,8 @@ def _one_spelling(rows: list[BallotRow], ballot: BallotColumns) -> None:
         }
 
 
-def _look_alikes(rows: list[BallotRow]) -> list[Fault]:
+def alike_faults(names: Iterable[str]) -> list[Fault]:
     """A remark for names that look like one person; they are counted as they are."""
-    names = [str(row.values["assessor"]) for row in rows if row.values["assessor"]]
     return [
         Fault(
             column="assessor",
@@ -180,7 +179,7 @@ def _look_alikes(rows: list[BallotRow]) -> list[Fault]:
             advice="If it is one person, merge them: give one spelling.",
             blocking=False,
         )
-        for group in look_alikes(names)
+        for group in look_alikes(filter(None, names))
     ]
 
 
@@ -220,7 +219,7 @@ def _judge_choices(rows: list[BallotRow], kind: TestKind | None) -> list[Fault]:
     faults = []
     for session, times in served.items():
         lead = leading[same_person(session)]
-        faults += _unbalanced(session, times, lead.kind.serving.order_sets if lead.kind else ())
+        faults += unbalanced(session, times, lead.kind.serving.order_sets if lead.kind else ())
     if not rows:
         faults.append(
             Fault(rule="no ballots", problem="There are no ballots.", advice="Enter at least one.")
@@ -228,15 +227,15 @@ def _judge_choices(rows: list[BallotRow], kind: TestKind | None) -> list[Fault]:
     return faults
 
 
-def _unbalanced(
-    session: str, times: Counter[str], sets: tuple[tuple[str, ...], ...]
+def unbalanced(
+    session: str, times: Mapping[str, int], sets: tuple[tuple[str, ...], ...]
 ) -> list[Fault]:
     """A remark where the orders of a session were not served equally often."""
     orders = next((orders for orders in sets if set(times) <= set(orders)), sets[-1])
-    numbers = [times[order] for order in orders]
+    numbers = [times.get(order, 0) for order in orders]
     if max(numbers) - min(numbers) <= 1:
         return []
-    listed = ", ".join(f"{order} {times[order]}" for order in orders)
+    listed = ", ".join(f"{order} {times.get(order, 0)}" for order in orders)
     where = f" in session {session}" if session else ""
     return [
         Fault(

@@ -12,8 +12,8 @@ from .ballot_row import CODE_COLUMNS, BallotRow, shown
 from .columns import Column
 from .kind import KINDS, TestKind, name_of
 
-_YES = {"x", "yes", "y", "1", "true", "ja", "oui", "si", "sí", "guess", "guessed", "1.0"}
-_NO = {"", "no", "n", "0", "false", "nein", "non", "-", "0.0"}
+YES = {"x", "yes", "y", "1", "true", "ja", "oui", "si", "sí", "guess", "guessed", "1.0"}
+NO = {"", "no", "n", "0", "false", "nein", "non", "-", "0.0"}
 
 
 def read_test(row: BallotRow, column: Column, text: str) -> str:
@@ -58,7 +58,7 @@ def read_order(row: BallotRow, column: Column, text: str) -> str:
     protocol = row.kind.protocol if row.kind else None
     if protocol is None:
         return ""
-    order = re.sub(r"[\s:|,;/\-]+", "", text).upper()
+    order = plain_order(text)
     if order not in protocol.orders:
         row.note(
             column.name,
@@ -80,6 +80,11 @@ def read_order(row: BallotRow, column: Column, text: str) -> str:
         )
         return ""
     return order
+
+
+def plain_order(text: str) -> str:
+    """The letters of an order, however they are separated."""
+    return re.sub(r"[\s:|,;/\-]+", "", text).upper()
 
 
 def read_codes(row: BallotRow, column: Column, text: str) -> tuple[str, ...]:
@@ -180,14 +185,14 @@ def read_named(row: BallotRow, column: Column, text: str) -> tuple[str, ...]:
 
 
 def read_mark(row: BallotRow, column: Column, text: str) -> bool:
-    if text.casefold() not in _YES | _NO:
+    if text.casefold() not in YES | NO:
         row.note(
             column.name,
             f"bad {column.name} mark",
             f"The {column.name} mark {shown(text)} is not understood.",
             f"Write x for a {column.name}, or leave it empty.",
         )
-    return text.casefold() in _YES
+    return text.casefold() in YES
 
 
 def read_claim(row: BallotRow, column: Column, text: str) -> None:
@@ -195,7 +200,7 @@ def read_claim(row: BallotRow, column: Column, text: str) -> None:
     if not text or row.kind is None or row.blocked or not row.values["answer"]:
         return
     right = row.correct()
-    if text.casefold() not in (_YES if right else _NO):
+    if text.casefold() not in (YES if right else NO):
         row.note(
             column.name,
             "correct recomputed",

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 import streamlit as st
 
 from ..base.results import several
+from ..catalogue.checking import check_lines
 from ..catalogue.question import Question
 from ..catalogue.tests import find_kind, kinds
 from ..choices.advice import QUESTIONS
@@ -20,11 +21,13 @@ from ..release.new_sessions import (
     tests_for,
 )
 from ..report.words import percent
-from ..sessions.file_kinds import kind_of_file
+from ..sessions.file_kinds import kind_of_file, settings_of_file
+from ..sessions.files import read_cells
 from ..sessions.lines import cells_of_file
 from ..sessions.steps import Way
 from ..sessions.template import template_xlsx
 from .frame import acting, desk, go, show_faults, shown_errors
+from .import_file import import_assistant, told
 from .parts import act, choose, download
 
 PLANNED = "planned"
@@ -77,19 +80,43 @@ def _file() -> Loaded | None:
         file = f"ballots-{test.name}.xlsx"
         download("Template to fill in, XLSX", template_xlsx(test), file, "new-template")
         return None
-    content = upload.getvalue()
-    key = _which_test("Ballots of which test?", kind_of_file(content), f"of-{upload.file_id}")
-    cells, remarks = cells_of_file(content, find_kind(key).ballot)
+    content, title = upload.getvalue(), upload.name.rsplit(".", 1)[0]
+    guessed = kind_of_file(content)
+    if not find_kind(guessed).ballot.attributes and _headed(content, guessed):
+        return _by_headings(content, title, guessed, upload.file_id)
+    read = import_assistant(content, title, upload.file_id)
+    if read is None:
+        st.warning("The file has headings but no ballots.")
+        return None
+    remarks = "\n".join(map(str, read.checked.remarks))
+    return Loaded(
+        test=read.test, title=title, cells=read.cells, remarks=remarks, samples=read.samples
+    )
+
+
+def _headed(content: bytes, key: str) -> bool:
+    """Whether the headings of a file are those that the test knows."""
+    ballot = find_kind(key).ballot
+    rows = read_cells(content, ballot).rows
+    return bool(rows) and {column.name for column in ballot.required} <= rows[0].cells.keys()
+
+
+def _by_headings(content: bytes, title: str, guessed: str, key: str) -> Loaded | None:
+    test = _which_test("Ballots of which test?", guessed, f"of-{key}")
+    cells, remarks = cells_of_file(content, find_kind(test).ballot)
     if remarks:
         show_faults(remarks)
     if not cells:
         st.warning("The file has headings but no ballots.")
         return None
-    st.success(f"{several(len(cells), 'ballot')} read.")
+    settings = settings_of_file(test, cells)
+    told(
+        len(cells), check_lines(cells, find_kind(test), Question(protocol=test, settings=settings))
+    )
     samples = dict.fromkeys(texts["sample"] for texts in cells.values() if texts.get("sample"))
     return Loaded(
-        test=key,
-        title=upload.name.rsplit(".", 1)[0],
+        test=test,
+        title=title,
         cells=cells,
         remarks="\n".join(map(str, remarks)),
         samples=tuple(samples),

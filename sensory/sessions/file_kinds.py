@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+
 from ..catalogue.checking import check_rows
 from ..catalogue.choice_cells import choice_named
 from ..catalogue.columns import BallotColumns, Cells, RawRow
@@ -18,12 +21,36 @@ def kind_of_file(source: bytes) -> str:
 
     Raises BallotError when the file cannot be read as a table.
     """
-    candidates = []
-    tables: dict[BallotColumns, tuple[RawRow, ...]] = {}
+    tables: dict[BallotColumns, Sequence[RawRow]] = {}
     for kind in kinds():
         if kind.ballot not in tables:
             tables[kind.ballot] = read_cells(source, kind.ballot).rows
-        rows = tables[kind.ballot]
+    return _best_kind(tables.__getitem__)
+
+
+def kind_of_rows(rows: Sequence[RawRow]) -> str:
+    """As `kind_of_file`, of rows whose columns have the names of roles."""
+
+    def narrowed(ballot: BallotColumns) -> list[RawRow]:
+        return [
+            replace(
+                row,
+                cells={
+                    known: text
+                    for name, text in row.cells.items()
+                    if (known := ballot.column_of(name))
+                },
+            )
+            for row in rows
+        ]
+
+    return _best_kind(narrowed)
+
+
+def _best_kind(rows_of: Callable[[BallotColumns], Sequence[RawRow]]) -> str:
+    candidates = []
+    for kind in kinds():
+        rows = rows_of(kind.ballot)
         needed = {column.name for column in kind.ballot.required}
         if not rows or not needed <= set(rows[0].cells):
             continue
@@ -36,7 +63,7 @@ def kind_of_file(source: bytes) -> str:
     return min(candidates, key=lambda fit: fit[:2])[2] if candidates else kinds()[0].key
 
 
-def _choice_of(rows: tuple[RawRow, ...]) -> TestKind:
+def _choice_of(rows: Sequence[RawRow]) -> TestKind:
     """The forced choice that rows name, or the first one when they name none."""
     named = (choice_named(row.cells.get("protocol", "")) for row in rows)
     return next((kind for kind in named if kind), kinds()[0])

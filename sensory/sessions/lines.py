@@ -5,7 +5,8 @@ from __future__ import annotations
 from ..base.errors import ArgumentError, BallotError, Fault
 from ..catalogue.choice_ballot import CHOICE
 from ..catalogue.columns import BallotColumns
-from .files import Source, read_cells
+from .files import read_cells
+from .sheets import Source
 
 MOST_LINES = 5000
 

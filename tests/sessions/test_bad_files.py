@@ -7,6 +7,7 @@ import csv
 import io
 import struct
 import zipfile
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -17,9 +18,10 @@ from sensory.catalogue.checking import check_rows
 from sensory.catalogue.question import Question
 from sensory.catalogue.tests import find_kind
 from sensory.choices.protocols import DUO_TRIO, PAIRED, TETRAD, THREE_AFC, TRIANGLE, TWO_OUT_OF_FIVE
-from sensory.sessions import files as cells_module
-from sensory.sessions.files import MOST_BYTES, read_cells
+from sensory.sessions import files, reading, sheets
+from sensory.sessions.files import read_cells
 from sensory.sessions.reading import read_ballots
+from sensory.sessions.sheets import LARGE, USUAL
 
 HEADING = "assessor,order,codes,answer"
 SOUND = "P01,ABB,412 837 265,412"
@@ -48,8 +50,6 @@ BAD_TEXT_FILES = [
     ("zip cut short", b"PK\x03\x04" + bytes(60), TRIANGLE, "unreadable", "cannot be opened"),
     ("picture", b"\x89PNG\r\n\x1a\n\x00\x00\x00\rIHDR" + bytes(50), TRIANGLE, "unreadable",
      "binary data"),
-    ("21 MiB", b"x" * (MOST_BYTES + 1), TRIANGLE, "unreadable", "it is too large. At most 20 MiB"),
-    ("60,000 rows", lines(*[SOUND] * 60_000), TRIANGLE, "unreadable", "50,000 rows"),
     ("300 columns", lines(SOUND, heading=HEADING + ",x" * 296), TRIANGLE, "unreadable",
      "200 columns"),
     ("endless cell", lines(SOUND + "4" * 200_000), TRIANGLE, "unreadable",
@@ -199,7 +199,7 @@ def test_remark(content, rule, message):
 def rules_in_the_code() -> set[str]:
     """Every name of a rule that readers of files and of forced choices give to a fault."""
     names = set()
-    for module in (cells_module, choice_cells, choice_ballot, checking):
+    for module in (files, sheets, choice_cells, choice_ballot, checking):
         for node in ast.walk(ast.parse(Path(module.__file__).read_text(encoding="utf-8"))):
             if not isinstance(node, ast.Call):
                 continue
@@ -248,10 +248,31 @@ def test_bad_source(source, message):
     assert UNREADABLE + message in str(refused(source))
 
 
+@pytest.mark.parametrize(
+    ("content", "message"),
+    [
+        (b"x" * (USUAL.most_bytes + 1), "it is too large. At most 20 MiB"),
+        (lines(*[SOUND] * 60_000), "50,000 rows"),
+    ],
+    ids=["21 MiB", "60,000 rows"],
+)
+def test_too_large_for_one_session(content, message):
+    with pytest.raises(BallotError, match="too large") as caught:
+        read_cells(content)
+    assert UNREADABLE in str(caught.value)
+    assert message in str(caught.value)
+
+
+def test_more_rows_than_the_limit_are_refused(monkeypatch):
+    monkeypatch.setattr(reading, "LARGE", replace(LARGE, most_rows=3))
+    content = lines(*(SOUND.replace("P01", f"P{number:02d}") for number in range(30)))
+    assert "3 rows" in str(refused(content))
+
+
 def test_large_file_is_refused_before_it_is_read(tmp_path):
     path = tmp_path / "cordial.csv"
     with path.open("wb") as file:
-        file.truncate(100 * MOST_BYTES)
+        file.truncate(100 * USUAL.most_bytes)
     assert "it is too large" in str(refused(path))
 
 
@@ -343,8 +364,8 @@ def test_workbook_with_a_changed_part(workbook, repacked, part, change, message)
          "more cells than any session takes"],
 )  # fmt: skip
 def test_small_workbook_that_holds_too_much(workbook, repacked, rows, monkeypatch):
-    monkeypatch.setattr(cells_module, "MOST_CELLS", 20_000)
-    monkeypatch.setattr(cells_module, "_LAST_ROW", 2_000)
+    monkeypatch.setattr(sheets, "MOST_CELLS", 20_000)
+    monkeypatch.setattr(sheets, "_LAST_ROW", 2_000)
     content = repacked(workbook({"Monday": [SPLIT, BALLOT]}), SHEET, added(rows))
     assert len(content) < 2**16
     assert "it is too large" in str(refused(content))
@@ -371,7 +392,7 @@ def zipped(**parts: bytes) -> bytes:
 def test_zips_that_are_no_workbook_or_hold_too_much(workbook):
     sound = workbook({"Monday": [SPLIT, BALLOT]})
     bomb = zipped(**{SHEET: bytes(101 * 2**20), "xl/workbook.xml": b"<workbook/>"})
-    assert len(bomb) < MOST_BYTES
+    assert len(bomb) < USUAL.most_bytes
     texts = io.BytesIO(sound)
     with zipfile.ZipFile(texts, "a", zipfile.ZIP_DEFLATED) as book:
         book.writestr("xl/sharedStrings.xml", b"<sst>" + b"<si><t>a</t></si>" * 250_001)
