@@ -98,7 +98,7 @@ def _shown(trend: ProductTrend) -> None:
             _levels(chart.lines)
         _signals(chart.signals)
     with st.expander("The numbers of each batch"):
-        scroll(chart.table(), 380)
+        scroll(chart.summary(), 380)
 
 
 def _levels(lines: pd.DataFrame) -> None:

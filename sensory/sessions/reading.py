@@ -36,7 +36,7 @@ _TYPES = {
 
 
 def read_ballots(
-    source: Source, *, protocol: Protocol | None = None, target: str = "B"
+    source: Source, *, protocol: Protocol | str | None = None, target: str = "B"
 ) -> pd.DataFrame:
     """Read forced-choice ballots from CSV or XLSX and check every cell.
 

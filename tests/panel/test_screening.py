@@ -214,7 +214,7 @@ def test_overall_risk_by_simulation():
 
 def test_tables():
     found = screening(rules(), {"Ada": GOOD, "Ben": {"matching": 2}})
-    rows = found.table().records()
+    rows = found.summary().records()
     assert len(rows) == 6
     assert [row["part verdict"] for row in rows] == ["pass"] * 3 + ["go on", "fail", "go on"]
     assert (rows[4]["result"], rows[4]["needed"]) == (2, 4)
