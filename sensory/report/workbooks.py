@@ -24,7 +24,7 @@ _WIDEST = 48
 def workbook(tables: Sequence[NamedTable]) -> bytes:
     """The tables as XLSX, in their order; text that a spreadsheet would run is quoted.
 
-    Numbers keep all their digits; what is not finite is written as a word, which no spreadsheet
+    Numbers keep sixteen digits; what is not finite is written as a word, which no spreadsheet
     has a number for.
     """
     book = Workbook()
