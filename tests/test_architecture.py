@@ -38,7 +38,7 @@ FRONT = len(ROOMS)  # app.py
 ORDER = {
     "base": """
         version errors checks standards records languages plain record_checks findings spelling
-        arrays results
+        arrays results shown
     """,
     "models": """
         binomial links likelihood stages beta_moments beta_binomial signal two_rates clustered
@@ -92,9 +92,9 @@ ORDER = {
         migrations.versions.v0008_sent_ballots_stand migrations.versions.v0009_booths_and_checks
     """,
     "report": """
-        words sheets figure_parts figures trend_drawn trend_figures month_figures
-        outcome_figures documents serving_sheets batch_documents month_documents
-        printed
+        words sheets workbooks figure_parts figures trend_drawn trend_figures month_figures
+        outcome_figures rating_figures plan_figures result_tables plots session_pictures documents
+        serving_sheets batch_documents month_documents printed
     """,
 }
 
@@ -111,7 +111,7 @@ HOMES = {
     "platformdirs": {"screens"},
 }
 MAY_USE = {
-    "base": {"numpy", "cattrs"},
+    "base": {"numpy", "cattrs", "pandas"},  # pandas in a signature only
     "models": {"numpy", "scipy"},
     "choices": {"numpy", "scipy", "pandas", "pingouin"},
     "ratings": {"numpy", "scipy", "pandas", "pingouin"},
@@ -181,6 +181,7 @@ def module_of(path: Path) -> Module:
 
 SOURCES = [module_of(path) for path in sorted([*PACKAGE.rglob("*.py"), ROOT / "app.py"])]
 FACE = next(module for module in SOURCES if module.name == "sensory")
+SHOWN = next(module for module in SOURCES if module.name == "sensory.base.shown")
 INSIDE = [module for module in SOURCES if module.name.startswith("sensory.")]
 NAMES = {module.name for module in SOURCES}
 
@@ -345,15 +346,29 @@ def test_libraries_live_on_their_floor(module):
 
 @each_source
 def test_imports_are_statements(module):
-    """Else the floors could be left by a text; only the public face loads its names late."""
+    """Else the floors could be left by a text.
+
+    The public face loads its names late, and a result its pictures and tables.
+    """
     loaders = {"import_module", "__import__", "exec", "eval"}
     used = {
         getattr(node.func, "attr", getattr(node.func, "id", ""))
         for node in ast.walk(module.tree)
         if isinstance(node, ast.Call)
     }
-    allowed = {"import_module"} if module is FACE else set()
+    allowed = {"import_module"} if module in (FACE, SHOWN) else set()
     assert used & loaders <= allowed
+
+
+def test_results_load_no_other_file_than_their_pictures():
+    calls = [node for node in ast.walk(SHOWN.tree) if isinstance(node, ast.Call)]
+    loads = [call for call in calls if getattr(call.func, "id", "") == "import_module"]
+    assert {ast.unparse(argument) for call in loads for argument in call.args} == {"_DRAWS"}
+    assert '_DRAWS = "sensory.report.plots"' in SHOWN.text
+    guarded = [node for node in SHOWN.tree.body if isinstance(node, ast.If)]
+    assert [ast.unparse(node) for node in guarded] == ["if TYPE_CHECKING:\n    import pandas as pd"]
+    named = [name for _, name in imports(SHOWN)]
+    assert named.count("pandas") == 1
 
 
 def test_public_face_lists_each_name_once_and_truly():

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from ..base.results import Cell, Interval, Table
 from ..choices.forced_choice import ChoiceTest
 from ..choices.protocols import Protocol
+from ..choices.replicates import ReplicatedTest
 from ..choices.session_finding import SessionFinding, session_finding
 from ..choices.verdicts import WITHHELD
 from ..models.binomial import lower_tail
@@ -92,7 +93,7 @@ def choice_outcome(shown: SessionFinding, counts: Counts) -> Outcome:
         beta=test.beta,
         limit=test.pd_limit,
         tables=(NamedTable("The numbers", _table(shown, counts)),),
-        figure=_figure(shown),
+        figure=choice_figure(test, replicated),
         comparisons=(
             Comparison(
                 sample="B",
@@ -149,10 +150,10 @@ def _estimates(shown: SessionFinding) -> list[_Row]:
     test, replicated = shown.test, shown.replicated
     if replicated is not None:
         upper, lower = replicated.pd_upper, replicated.pd_lower
-        listed = [_row(row) for row in replicated.table().rows[:2]]
+        listed = [_row(row) for row in replicated.summary().rows[:2]]
     else:
         upper, lower = test.pd_upper, test.pd_lower
-        listed = [_row(row[:5]) for row in test.table().rows]
+        listed = [_row(row[:5]) for row in test.summary().rows]
         if test.two_sided:
             listed[0] = ("proportion of answers for B", *listed[0][1:])
     level = 1 - test.alpha / (2 if test.two_sided else 1)
@@ -207,13 +208,12 @@ def _plain(limits: Interval) -> Interval:
     return Interval(low=float(limits.low), high=float(limits.high), level=float(limits.level))
 
 
-def _figure(shown: SessionFinding) -> Figure:
+def choice_figure(test: ChoiceTest, replicated: ReplicatedTest | None = None) -> Figure:
     """Guess level, estimate with its limits, and the agreed limit, as proportions correct.
 
     The first row is the two-sided 95 % interval; the second reaches up to the one-sided limit
     that decides on similarity, judged by assessor where somebody answered more than once.
     """
-    test, replicated = shown.test, shown.replicated
     guess, agreed = float(test.protocol.guess), float(test.pc_at_limit)
     upper = float(max(test.pc_upper, 1 - test.pc_upper) if test.two_sided else test.pc_upper)
     low = 1 - upper if test.two_sided else min(guess, upper)

@@ -90,10 +90,7 @@ def outcome_of_control(result: DifferenceFromControl) -> Outcome:
         limit=float(limit),
         margins={str(name): float(size) for name, size in result.limits.items()},
         tables=_tables(result),
-        figure=Figure(
-            axis="score beyond the blind reference",
-            spans=tuple(_span(each) for each in _comparisons(result)),
-        ),
+        figure=control_figure(result),
         comparisons=_comparisons(result),
         cannot_tell=(
             "It does not say in which attribute a sample lies off, nor in which direction.",
@@ -135,6 +132,14 @@ def _comparisons(result: DifferenceFromControl) -> tuple[Comparison, ...]:
             margin=float(result.limits[row["attribute"]]),
         )
         for row in result.against_control.to_dict("records")
+    )
+
+
+def control_figure(result: DifferenceFromControl) -> Figure:
+    """What each sample scored beyond the blind control, with its limits and the agreed one."""
+    return Figure(
+        axis="score beyond the blind reference",
+        spans=tuple(_span(each) for each in _comparisons(result)),
     )
 
 

@@ -19,7 +19,11 @@ from ..base.findings import Finding, finding_of
 from ..base.results import Table
 from ..base.standards import STANDARDS
 from ..choices.sureness import GradedProduct, sureness_test
-from ..choices.sureness_by_assessor import SurenessByAssessor, sureness_by_assessor
+from ..choices.sureness_by_assessor import (
+    GradedProductByAssessor,
+    SurenessByAssessor,
+    sureness_by_assessor,
+)
 from ..models.binomial import upper_tail
 from ..models.multiplicity import holm
 from .columns import ASSESSOR, CODE, COMMENT, REPLICATE, Column, columns_once
@@ -89,7 +93,7 @@ def read_sureness(rows: Sequence[Row], question: Question) -> Outcome:
             *by_assessor,
             NamedTable("The counts", Table(columns=("sample", *grades), rows=counts)),
         ),
-        figure=_figure(products, graded),
+        figure=graded_figure(products, graded),
         comparisons=_compared(products, findings, graded, adjusted),
         cannot_tell=(
             *((ALONE,) if len(set(people)) == 1 else ()),
@@ -103,7 +107,10 @@ def read_sureness(rows: Sequence[Row], question: Question) -> Outcome:
     )
 
 
-def _figure(names: Sequence[str], products: Sequence[GradedProduct]) -> Figure:
+def graded_figure(
+    names: Sequence[str], products: Sequence[GradedProduct | GradedProductByAssessor]
+) -> Figure:
+    """d-prime of each product with its limits."""
     return Figure(
         axis="d-prime against the reference; 0 is no difference",
         spans=tuple(

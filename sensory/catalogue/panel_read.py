@@ -26,20 +26,9 @@ def panel_parts(card: PanelScorecard | str, result: Profile) -> dict[str, Any]:
     if isinstance(card, str):
         return {"panel_says": (f"No scorecard of the panel: {card}",)}
     turned, says = int((card.flags["flag"] == "reversed").sum()), card.says()
-    judged = card.assessors[card.assessors["judged"]]
-    flags = card.flags.groupby(["assessor", "attribute"]).size()
     return {
-        "panel": tuple(
-            AssessorPoint(
-                assessor=str(row["assessor"]),
-                attribute=str(row["attribute"]),
-                agreement=float(row["r"]),
-                slope=float(row["slope"]),
-                flags=int(flags.get((row["assessor"], row["attribute"]), 0)),
-            )
-            for row in judged.to_dict("records")
-        ),
-        "panel_lines": _lines(card),
+        "panel": assessor_points(card),
+        "panel_lines": assessor_lines(card),
         "panel_says": (*says[:turned], *result.left_out_says(), *says[turned:]),
         "panel_tables": _tables(card),
     }
@@ -56,8 +45,24 @@ def reversed_in_short(result: Profile) -> tuple[str, ...]:
     return (f"{named}. The section on the panel shows what this changes.",)
 
 
-def _lines(card: PanelScorecard) -> tuple[AssessorLine, ...]:
-    """Assessors over the samples where the panel discriminates or disagrees."""
+def assessor_points(card: PanelScorecard) -> tuple[AssessorPoint, ...]:
+    """Assessors in the attributes that the panel discriminates."""
+    judged = card.assessors[card.assessors["judged"]]
+    flags = card.flags.groupby(["assessor", "attribute"]).size()
+    return tuple(
+        AssessorPoint(
+            assessor=str(row["assessor"]),
+            attribute=str(row["attribute"]),
+            agreement=float(row["r"]),
+            slope=float(row["slope"]),
+            flags=int(flags.get((row["assessor"], row["attribute"]), 0)),
+        )
+        for row in judged.to_dict("records")
+    )
+
+
+def assessor_lines(card: PanelScorecard, *, every: bool = False) -> tuple[AssessorLine, ...]:
+    """Assessors over the samples where the panel discriminates or disagrees, or everywhere."""
     whole = card.attributes.set_index("attribute")
     disagreed = whole["interaction_p_false_discovery"] <= card.alpha
     share = card.assessors.set_index(["assessor", "attribute"])["interaction_share"]
@@ -79,7 +84,7 @@ def _lines(card: PanelScorecard) -> tuple[AssessorLine, ...]:
             causes=assessor in causes[attribute],
         )
         for attribute in card.scores.attributes
-        if attribute in card.judged or disagreed[attribute]
+        if every or attribute in card.judged or disagreed[attribute]
         for assessor in card.scores.assessors
         if (given := cells.get((attribute, assessor)))
     )

@@ -11,7 +11,7 @@ from ..base.errors import ArgumentError, BallotError
 from ..base.results import Interval
 from ..ratings.profile import Profile
 from ..ratings.profile_plan import Scatter, scatter_from
-from ..ratings.sample_map import sample_map
+from ..ratings.sample_map import SampleMap, sample_map
 from .outcome import Comparison, MeanPoint, NamedTable, Outcome, Place, Places, Span
 
 COMPONENTS = "Components of variance"
@@ -59,6 +59,11 @@ def sample_places(frame: pd.DataFrame) -> Places | None:
         drawn = sample_map(frame)
     except (ArgumentError, BallotError):
         return None
+    return places_of(drawn)
+
+
+def places_of(drawn: SampleMap) -> Places:
+    """The map as numbers to be drawn."""
     return Places(
         samples=tuple(
             Place(
@@ -75,7 +80,10 @@ def sample_places(frame: pd.DataFrame) -> Places | None:
         ),
         shares=tuple(map(float, drawn.share[:2])),
         level=drawn.level,
-        tables=(NamedTable("Places", drawn.table()), NamedTable("Axes and loadings", drawn.axes())),
+        tables=(
+            NamedTable("Places", drawn.summary()),
+            NamedTable("Axes and loadings", drawn.axes()),
+        ),
     )
 
 

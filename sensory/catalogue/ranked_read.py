@@ -57,12 +57,10 @@ def read_ranking(rows: Sequence[dict[str, Any]], question: Question) -> Outcome:
         + (", half of it for each of the two tests." if alpha != question.alpha else "."),
         tables=(
             NamedTable("Rank sums", ranking.rank_sums),
-            NamedTable("Tests and least significant differences", ranking.table()),
+            NamedTable("Tests and least significant differences", ranking.summary()),
             NamedTable("Pairs", _yes_no(ranking.pairs)),
         ),
-        figure=Figure(
-            axis="mean rank, 1 for the least of the attribute", origin=None, spans=_spans(ranking)
-        ),
+        figure=rank_figure(ranking),
         cannot_tell=(
             _NO_SIMILARITY,
             *_too_few(ranking),
@@ -136,6 +134,12 @@ def _sentence(finding: Finding, ranking: RankingTest) -> str:
     if ranking.page:
         return "The samples differ perceptibly, but not in the expected order."
     return "The samples differ perceptibly in this attribute."
+
+
+def rank_figure(ranking: RankingTest) -> Figure:
+    """The mean rank of each sample with its limits."""
+    axis = "mean rank, 1 for the least of the attribute"
+    return Figure(axis=axis, origin=None, spans=_spans(ranking))
 
 
 def _spans(ranking: RankingTest) -> tuple[Span, ...]:

@@ -108,7 +108,7 @@ def outcome_of_profile(
         finding=overall(findings),
         sentence=each_named(names, findings, limit=bool(agreed)),
         because=_moved(compared, result.alpha),
-        counts=Counts(answers=len(result.table.rows), assessors=len(result.table.assessors)),
+        counts=Counts(answers=len(result.scores.rows), assessors=len(result.scores.assessors)),
         alpha=result.alpha,
         beta=beta,
         margins=agreed,
@@ -302,7 +302,7 @@ def _moved(compared: Sequence[Comparison], alpha: float) -> str:
 
 
 def _cannot_tell(result: Profile, margins: dict[str, float]) -> tuple[str, ...]:
-    attributes = list(map(str, result.table.attributes))
+    attributes = list(map(str, result.scores.attributes))
     missing = [name for name in attributes if name not in margins]
     lines = [_NO_MARGIN] if len(missing) == len(attributes) else []
     if missing and not lines:

@@ -51,7 +51,7 @@ def read_a_not_a(rows: Sequence[Row], question: Question) -> Outcome:
     several_each = _several_each(table)
     p = _p_one_sided(table, several_each)
     pooled = a_not_a(hits, a_served, alarms, not_a)
-    numbers = [*pooled.table().rows[:3]]
+    numbers = [*pooled.summary().rows[:3]]
     if several_each and len(table) > 1:
         clustered = a_not_a_by_assessor(table)
         limits, dprime = clustered.limits, clustered.dprime
@@ -104,7 +104,7 @@ def read_same_different(rows: Sequence[Row], question: Question) -> Outcome:
     different = p <= question.alpha
     finding = finding_of(different, similar, different and lower > limit and not several_each)
     numbers = [
-        *pooled.table().rows[:3],
+        *pooled.summary().rows[:3],
         ("d-prime, upper limit, one-sided", upper, None, upper, 1 - question.beta),
         ("d-prime, lower limit, one-sided", lower, lower, None, 1 - question.alpha),
         ("agreed limit, d-prime", limit, None, None, None),

@@ -18,6 +18,7 @@ from ..base.arrays import Ints
 from ..base.checks import counts, probability
 from ..base.errors import ArgumentError
 from ..base.results import Interval, Table
+from ..base.shown import Shown
 from ..models import signal
 from ..models.binomial import upper_tail
 from ..models.clustered import CLUSTERED_FAR, ClusteredYesNo
@@ -38,8 +39,8 @@ if TYPE_CHECKING:
     import pandas as pd
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class ANotATest:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class ANotATest(Shown):
     """Result of `a_not_a`.
 
     Attributes
@@ -78,7 +79,7 @@ class ANotATest:
     p_two_sided: float
     p_likelihood_ratio: float
 
-    def table(self) -> Table:
+    def summary(self) -> Table:
         """d-prime with its limits, bias and tests."""
         bias = ("criterion", self.criterion)
         own = (self.dprime, self.se)
@@ -167,8 +168,8 @@ def a_not_a(
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class ClusteredANotATest:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class ClusteredANotATest(Shown):
     """Result of `a_not_a_by_assessor`.
 
     Attributes

@@ -15,17 +15,18 @@ from ..base.arrays import Bools, Ints, Numbers
 from ..base.checks import as_fraction, counts, fitting, levels, probability, truth
 from ..base.errors import ArgumentError
 from ..models.binomial import least_count, most_count
-from .protocols import Protocol
+from .protocols import Protocol, find_protocol
 
 
 def critical_counts(
-    protocol: Protocol, trials: ArrayLike, alpha: ArrayLike = 0.05, *, two_sided: bool = False
+    protocol: Protocol | str, trials: ArrayLike, alpha: ArrayLike = 0.05, *, two_sided: bool = False
 ) -> Numbers:
     """Fewest correct answers at which a difference is significant.
 
     Parameters
     ----------
-    protocol : Protocol
+    protocol : Protocol or str
+        A name will do, as "triangle".
     trials : int or array of int
         Answers counted; broadcast with `alpha`.
     alpha : float or array of float
@@ -61,25 +62,26 @@ def critical_counts(
                  mask=[ True, False, False],
            fill_value=999999)
     """
-    check_protocol(protocol, two_sided)
+    test = check_protocol(protocol, two_sided)
     sides = 2 if two_sided else 1
     critical, sizes = _by_level(
         "alpha",
         trials,
         alpha,
-        lambda n, level: least_count(n, protocol.guess, as_fraction(level) / sides),
+        lambda n, level: least_count(n, test.guess, as_fraction(level) / sides),
     )
     return _handed_out(critical, critical > sizes)
 
 
 def similar_counts(
-    protocol: Protocol, trials: ArrayLike, beta: ArrayLike = 0.05, pd_limit: float = 0.30
+    protocol: Protocol | str, trials: ArrayLike, beta: ArrayLike = 0.05, pd_limit: float = 0.30
 ) -> Numbers:
     """Most correct answers at which similarity is shown.
 
     Parameters
     ----------
-    protocol : Protocol
+    protocol : Protocol or str
+        A name will do, as "triangle".
     trials : int or array of int
         Answers counted; broadcast with `beta`.
     beta : float or array of float
@@ -111,16 +113,16 @@ def similar_counts(
     >>> similar_counts(TRIANGLE, 60, 0.05, 0.30)
     25
     """
-    check_protocol(protocol)
+    test = check_protocol(protocol)
     limit = probability("pd_limit", pd_limit)
     similar, _ = _by_level(
-        "beta", trials, beta, lambda n, level: most_count(n, protocol.pc_at(limit), level)
+        "beta", trials, beta, lambda n, level: most_count(n, test.pc_at(limit), level)
     )
     return _handed_out(similar, similar < 0)
 
 
 def beyond_counts(
-    protocol: Protocol,
+    protocol: Protocol | str,
     trials: ArrayLike,
     alpha: ArrayLike = 0.05,
     pd_limit: float = 0.30,
@@ -131,7 +133,8 @@ def beyond_counts(
 
     Parameters
     ----------
-    protocol : Protocol
+    protocol : Protocol or str
+        A name will do, as "triangle".
     trials : int or array of int
         Answers counted; broadcast with `alpha`.
     alpha : float or array of float
@@ -163,19 +166,25 @@ def beyond_counts(
     >>> critical_counts(TRIANGLE, 66), beyond_counts(TRIANGLE, 66)
     (29, 43)
     """
-    check_protocol(protocol, two_sided)
+    test = check_protocol(protocol, two_sided)
     limit, sides = probability("pd_limit", pd_limit), 2 if two_sided else 1
     beyond, sizes = _by_level(
         "alpha",
         trials,
         alpha,
-        lambda n, level: least_count(n, protocol.pc_at(limit), as_fraction(level) / sides),
+        lambda n, level: least_count(n, test.pc_at(limit), as_fraction(level) / sides),
     )
     return _handed_out(beyond, beyond > sizes)
 
 
-def check_protocol(protocol: Protocol, two_sided: bool = False) -> None:
-    """Refuse what is no protocol, and a two-sided question where there is one side only."""
+def check_protocol(protocol: Protocol | str, two_sided: bool = False) -> Protocol:
+    """The protocol, which may be given by its name.
+
+    Raises ArgumentError for what is no protocol, and for a two-sided question where there is one
+    side only.
+    """
+    if isinstance(protocol, str):
+        protocol = find_protocol(protocol)
     if not isinstance(protocol, Protocol):
         raise ArgumentError(
             f"protocol must be one of the protocols, such as TRIANGLE; got {protocol!r}."
@@ -185,6 +194,7 @@ def check_protocol(protocol: Protocol, two_sided: bool = False) -> None:
             f"two_sided is not possible for a {protocol.name} test: a correct answer has "
             "one direction only; leave two_sided at False."
         )
+    return protocol
 
 
 def agreed_risks(alpha: float, beta: float, pd_limit: float) -> tuple[float, float, float]:

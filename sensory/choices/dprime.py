@@ -16,6 +16,7 @@ from ..base.arrays import Floats, Numbers
 from ..base.checks import correct_of_trials, probability, within
 from ..base.errors import ArgumentError
 from ..base.results import Interval
+from ..base.shown import Shown
 from ..models.binomial import clopper_pearson, mid_p_limits
 from ..models.likelihood import proportion_limits
 from .counts import check_protocol
@@ -29,8 +30,8 @@ CARRIED = (
 """What carrying a limit to another test by its d-prime takes for granted."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class DprimeEstimate:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class DprimeEstimate(Shown):
     """Result of `estimate_dprime`; numbers are floats, or arrays shaped like the input.
 
     Attributes
@@ -72,7 +73,7 @@ class DprimeEstimate:
 
 
 def estimate_dprime(
-    protocol: Protocol,
+    protocol: Protocol | str,
     correct: ArrayLike,
     trials: ArrayLike,
     *,
@@ -84,7 +85,8 @@ def estimate_dprime(
 
     Parameters
     ----------
-    protocol : Protocol
+    protocol : Protocol or str
+        A name will do, as "triangle".
     correct, trials : int or array of int
         Correct answers and answers, one an assessor; broadcast together.
     level : float
@@ -129,7 +131,7 @@ def estimate_dprime(
     >>> round(estimate_dprime(PAIRED, 7, 24, signed=True).estimate, 3)
     -0.776
     """
-    check_protocol(protocol)
+    protocol = check_protocol(protocol)
     level = probability("level", level)
     right, total = correct_of_trials(correct, trials)
     x, n = right.astype(float).ravel(), total.astype(float).ravel()
@@ -175,7 +177,7 @@ def _proportion_limits(
     return proportion_limits(correct, trials, level, floor)
 
 
-def carried_pd(pd: ArrayLike, *, source: Protocol, target: Protocol) -> Numbers:
+def carried_pd(pd: ArrayLike, *, source: Protocol | str, target: Protocol | str) -> Numbers:
     """The proportion of distinguishers in another protocol at the same d-prime.
 
     A limit in pd belongs to one protocol. This carries it over by way of d-prime, which assumes
@@ -202,8 +204,8 @@ def carried_pd(pd: ArrayLike, *, source: Protocol, target: Protocol) -> Numbers:
     >>> round(carried_pd(0.30, source=TRIANGLE, target=PAIRED), 3)
     0.753
     """
-    check_protocol(source)
-    check_protocol(target)
+    source = check_protocol(source)
+    target = check_protocol(target)
     guess = float(source.guess)
     pc = guess + (1 - guess) * within("pd", pd, 0.0, 1.0)
     dprime = source.dprime(np.minimum(pc, 1.0))

@@ -23,6 +23,7 @@ from ..base.checks import correct_of_trials
 from ..base.errors import ArgumentError
 from ..base.findings import Finding
 from ..base.results import Interval, Table
+from ..base.shown import Shown
 from ..models import binomial
 from .counts import agreed_risks, check_protocol
 from .protocols import Protocol
@@ -31,7 +32,7 @@ from .verdicts import Agreed, below_guessing, edges_of, finding_at
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class ChoiceTest:
+class ChoiceTest(Shown):
     """Result of `choice_test`; each number is a float, or an array shaped like the input.
 
     Attributes
@@ -112,7 +113,7 @@ class ChoiceTest:
         """The agreed limit as d-prime, the only form that another protocol can use."""
         return float(self.protocol.dprime(self.pc_at_limit))
 
-    def table(self) -> Table:
+    def summary(self) -> Table:
         """Estimates with their limits, one row a quantity.
 
         Raises
@@ -148,11 +149,11 @@ class ChoiceTest:
     def _repr_html_(self) -> str:
         if np.ndim(self.p_difference):
             return f"<p>{np.size(self.p_difference)} {self.protocol.name} sessions</p>"
-        return f"<p>{self.finding.sentence}</p>{self.table()._repr_html_()}"
+        return f"<p>{self.finding.sentence}</p>{self.summary()._repr_html_()}"
 
 
 def choice_test(
-    protocol: Protocol,
+    protocol: Protocol | str,
     correct: ArrayLike,
     trials: ArrayLike,
     *,
@@ -165,7 +166,8 @@ def choice_test(
 
     Parameters
     ----------
-    protocol : Protocol
+    protocol : Protocol or str
+        A name will do, as "triangle".
         TRIANGLE, DUO_TRIO, PAIRED, THREE_AFC, TETRAD or TWO_OUT_OF_FIVE.
     correct, trials : int or array of int
         Correct answers and answers counted, one an assessor; broadcast together. With
@@ -215,7 +217,7 @@ def choice_test(
     >>> choice_test(TRIANGLE, 10, 24).more_assessors
     42
     """
-    check_protocol(protocol, two_sided)
+    protocol = check_protocol(protocol, two_sided)
     alpha, beta, pd_limit = agreed_risks(alpha, beta, pd_limit)
     right, total = correct_of_trials(correct, trials)
     shape = right.shape

@@ -11,6 +11,8 @@ import numpy as np
 from ..base.errors import ArgumentError
 from ..base.findings import Finding
 from ..base.results import Table, several
+from ..base.shown import Shown
+from .counts import check_protocol
 from .dprime import carried_pd
 from .protocols import Protocol
 from .risks import SessionRisks, session_risks
@@ -20,8 +22,8 @@ from .two_stage import TwoStagePlan, two_stage_plan
 _TRUTHS = np.linspace(0.0, 0.7, 71)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class PanelPlan:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class PanelPlan(Shown):
     """Result of `panel_plan`.
 
     Attributes
@@ -158,20 +160,21 @@ class PanelPlan:
 
 
 def panel_plan(
-    protocol: Protocol,
+    protocol: Protocol | str,
     people: int,
     *,
     alpha: float = 0.05,
     beta: float = 0.05,
     pd_limit: float = 0.30,
     two_sided: bool = False,
-    instead: Sequence[Protocol] = (),
+    instead: Sequence[Protocol | str] = (),
 ) -> PanelPlan:
     """Plan a forced-choice session for the people at hand.
 
     Parameters
     ----------
-    protocol : Protocol
+    protocol : Protocol or str
+        A name will do, as "triangle".
     people : int
         Assessors who can come, one answer each.
     alpha, beta, pd_limit, two_sided
@@ -196,6 +199,8 @@ def panel_plan(
     >>> plan.changes()[0]
     'A tetrad test: 23 assessors for the same d-prime (4 samples each).'
     """
+    protocol = check_protocol(protocol, two_sided)
+    others = [check_protocol(other) for other in instead]
     agreed = {"alpha": alpha, "beta": beta, "pd_limit": pd_limit}
     risks = session_risks(protocol, people, two_sided=two_sided, **agreed)
     size = partial(panel_size, protocol, alpha=alpha, beta=beta, pd=pd_limit, two_sided=two_sided)
@@ -214,7 +219,7 @@ def panel_plan(
         decided=deciding_size(protocol, pd=0.0, rule="stable", two_sided=two_sided, **agreed),
         truths=tuple(_TRUTHS.tolist()),
         curves={finding: tuple(chances.tolist()) for finding, chances in curves.items()},
-        other=_others(protocol, instead, alpha, beta, pd_limit, two_sided),
+        other=_others(protocol, others, alpha, beta, pd_limit, two_sided),
         smallest_limit=_smallest_limit(protocol, risks.trials, beta, two_sided),
         two_stage=None if two_sided else _two_stage(protocol, first, alpha, beta, pd_limit),
     )

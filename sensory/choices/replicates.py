@@ -18,6 +18,7 @@ from ..base.checks import correct_of_trials, one_count, one_number, probability
 from ..base.errors import ArgumentError
 from ..base.findings import Finding, finding_of
 from ..base.results import Interval, Table
+from ..base.shown import Shown
 from ..models.beta_binomial import ReplicateLikelihood, tabulated
 from ..models.beta_moments import masses
 from ..models.binomial import lower_tail, upper_tail
@@ -29,8 +30,8 @@ FEWEST_ASSESSORS = 8
 _MOST_REPLICATES = 40
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class ReplicatedTest:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class ReplicatedTest(Shown):
     """Result of `replicated_choice_test`.
 
     Attributes
@@ -95,7 +96,7 @@ class ReplicatedTest:
             "beyond the limit is concluded from replicates."
         )
 
-    def table(self) -> Table:
+    def summary(self) -> Table:
         """Estimates with their limits; no spread where it cannot be estimated."""
         spread = None if self.spread_unknown else self.spread
         return Table(
@@ -111,7 +112,7 @@ class ReplicatedTest:
 
 
 def replicated_choice_test(
-    protocol: Protocol,
+    protocol: Protocol | str,
     correct: ArrayLike,
     replicates: ArrayLike,
     *,
@@ -123,7 +124,8 @@ def replicated_choice_test(
 
     Parameters
     ----------
-    protocol : Protocol
+    protocol : Protocol or str
+        A name will do, as "triangle".
     correct : sequence of int
         Correct answers of each assessor.
     replicates : int or sequence of int
@@ -162,7 +164,7 @@ def replicated_choice_test(
     >>> round(test.pd, 2), round(test.pd_limits.high, 2)
     (0.08, 0.37)
     """
-    check_protocol(protocol)
+    protocol = check_protocol(protocol)
     alpha, beta, pd_limit = agreed_risks(alpha, beta, pd_limit)
     right, given = correct_of_trials(correct, replicates)
     if right.ndim != 1 or right.size < 2:
@@ -205,8 +207,8 @@ def replicated_choice_test(
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class ReplicateGain:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class ReplicateGain(Shown):
     """What tasting again buys; see `replicate_gain`.
 
     Attributes
@@ -228,7 +230,7 @@ class ReplicateGain:
 
 
 def replicate_gain(
-    protocol: Protocol,
+    protocol: Protocol | str,
     *,
     assessors: int,
     replicates: int,
@@ -240,7 +242,8 @@ def replicate_gain(
 
     Parameters
     ----------
-    protocol : Protocol
+    protocol : Protocol or str
+        A name will do, as "triangle".
     assessors, replicates : int
         People, and answers of each.
     pd, spread : float
@@ -268,7 +271,7 @@ def replicate_gain(
     >>> round(gain.equivalent_assessors, 1)
     19.2
     """
-    check_protocol(protocol)
+    protocol = check_protocol(protocol)
     people = one_count("assessors", assessors, at_least=1)
     times = one_count("replicates", replicates, at_least=1)
     if times > _MOST_REPLICATES:

@@ -6,13 +6,14 @@ from dataclasses import dataclass
 
 from ..base.checks import one_count, one_number, probability
 from ..base.errors import ArgumentError
+from ..base.shown import Shown
 from ..models.binomial import lower_tail
 from .counts import check_protocol, critical_counts, similar_counts
 from .protocols import Protocol
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class RetestRisk:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class RetestRisk(Shown):
     """True chances of 'taste again if it fails'; see `retest_risk`.
 
     Attributes
@@ -32,7 +33,7 @@ class RetestRisk:
 
 
 def retest_risk(
-    protocol: Protocol,
+    protocol: Protocol | str,
     trials: int,
     *,
     tries: int,
@@ -46,7 +47,8 @@ def retest_risk(
 
     Parameters
     ----------
-    protocol : Protocol
+    protocol : Protocol or str
+        A name will do, as "triangle".
     trials : int
         Answers in each tasting.
     tries : int
@@ -71,7 +73,7 @@ def retest_risk(
     >>> round(risk.passes_once, 3), round(risk.passes_any, 2)
     (0.735, 0.98)
     """
-    check_protocol(protocol)
+    protocol = check_protocol(protocol)
     n, times = one_count("trials", trials, at_least=1), one_count("tries", tries, at_least=1)
     pd = one_number("pd", pd, 0.0, 1.0)
     alpha, beta = probability("alpha", alpha), probability("beta", beta)

@@ -21,6 +21,7 @@ from ..base.arrays import Bools, Ints
 from ..base.checks import as_fraction, one_count
 from ..base.findings import WORST_FIRST, Finding
 from ..base.results import Table
+from ..base.shown import Shown
 from ..models.binomial import least_count, lower_tail, most_count
 from .counts import agreed_risks, check_protocol
 from .protocols import Protocol
@@ -29,8 +30,8 @@ from .verdicts import Agreed, chances_at, edges_of, runs_of
 MOST_ASSESSORS = 250_000
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SessionRisks:
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class SessionRisks(Shown):
     """The chances that hang on a session of `trials` answers; see `session_risks`.
 
     Attributes
@@ -95,7 +96,7 @@ class SessionRisks:
         few = "Too few: " if failing else "Some outcomes will not decide: "
         return f"{few}{told[:1].lower()}{told[1:]} ({chance}).{take}"
 
-    def table(self) -> Table:
+    def summary(self) -> Table:
         """The chances as rows of words, situation and number."""
         limit = f"{100 * self.pd_limit:g} % of assessors notice"
         return Table(
@@ -139,7 +140,7 @@ class SessionRisks:
 
 
 def session_risks(
-    protocol: Protocol,
+    protocol: Protocol | str,
     trials: int,
     *,
     alpha: float = 0.05,
@@ -154,7 +155,8 @@ def session_risks(
 
     Parameters
     ----------
-    protocol : Protocol
+    protocol : Protocol or str
+        A name will do, as "triangle".
     trials : int
         Answers, one an assessor.
     alpha, beta, pd_limit, two_sided
@@ -174,6 +176,7 @@ def session_risks(
     >>> round(session_risks(TRIANGLE, 8).fair_pass, 2)
     0.2
     """
+    protocol = check_protocol(protocol, two_sided)
     n = one_count("trials", trials, at_least=1)
     alpha, beta, pd_limit = agreed_risks(alpha, beta, pd_limit)
     agreed = Agreed(
@@ -220,7 +223,7 @@ def _significant(chances: Mapping[Finding, float]) -> float:
 
 
 def next_deciding_size(
-    protocol: Protocol,
+    protocol: Protocol | str,
     trials: Ints,
     alpha: float,
     beta: float,
@@ -236,7 +239,7 @@ def next_deciding_size(
 
     Raises ArgumentError as in `choice_test`.
     """
-    check_protocol(protocol, two_sided)
+    protocol = check_protocol(protocol, two_sided)
     following = _deciding(protocol, *agreed_risks(alpha, beta, pd_limit), two_sided)
     inside = trials < following.size
     decides = following[np.where(inside, trials, 0)]

@@ -13,6 +13,7 @@ import numpy as np
 
 from ..base.checks import probability
 from ..base.results import Interval, Table
+from ..base.shown import Shown
 from ..models import signal
 from ..models.two_rates import SAME_DIFFERENT
 from .two_by_two import (
@@ -26,8 +27,8 @@ from .two_by_two import (
 )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class SameDifferentTest:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class SameDifferentTest(Shown):
     """Result of `same_different`.
 
     Attributes
@@ -67,7 +68,7 @@ class SameDifferentTest:
     p_two_sided: float
     p_likelihood_ratio: float
 
-    def table(self) -> Table:
+    def summary(self) -> Table:
         """d-prime with its limits, tau and tests."""
         bias = ("tau", self.tau)
         own = (self.dprime, self.se)

@@ -23,13 +23,14 @@ from ..base.checks import as_fraction, one_count, one_number, truth, within
 from ..base.errors import ArgumentError
 from ..base.findings import Finding
 from ..base.results import Table
+from ..base.shown import Shown
 from ..models.stages import Outcomes, walk
 from .counts import agreed_risks, check_protocol
 from .protocols import Protocol
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class SequentialPlan:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class SequentialPlan(Shown):
     """Result of `sequential_plan`.
 
     Attributes
@@ -111,7 +112,7 @@ class SequentialPlan:
         reached = min(len(given), self.most)
         return (Finding.UNDECIDED if reached == self.most else None), reached
 
-    def table(self) -> Table:
+    def summary(self) -> Table:
         """The counts ballot by ballot, as a table to pin to the wall."""
         rows = [
             (number, None if low < 0 else low, None if high > number else high)
@@ -123,7 +124,7 @@ class SequentialPlan:
 
 
 def sequential_plan(
-    protocol: Protocol,
+    protocol: Protocol | str,
     *,
     most: int,
     alpha: float = 0.05,
@@ -135,7 +136,8 @@ def sequential_plan(
 
     Parameters
     ----------
-    protocol : Protocol
+    protocol : Protocol or str
+        A name will do, as "triangle".
     most : int
         Ballots after which the test ends undecided, 1 to 2,000.
     alpha, beta : float
@@ -166,7 +168,7 @@ def sequential_plan(
     >>> round(plan.false_alarm, 4)
     0.0303
     """
-    check_protocol(protocol)
+    protocol = check_protocol(protocol)
     alpha, beta, pd_limit = agreed_risks(alpha, beta, pd_limit)
     cap = one_count("most", most, at_least=1)
     if cap > 2000:

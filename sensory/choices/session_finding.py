@@ -12,7 +12,9 @@ import numpy as np
 from ..base.checks import one_count
 from ..base.errors import ArgumentError
 from ..base.findings import Finding
+from ..base.shown import Shown
 from ..models.binomial import upper_limit
+from .counts import check_protocol
 from .dprime import CARRIED
 from .forced_choice import ChoiceTest, choice_test
 from .protocols import Protocol
@@ -21,8 +23,8 @@ from .risks import SessionRisks, next_deciding_size, session_risks
 from .verdicts import WARNED, WITHHELD
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class SessionFinding:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class SessionFinding(Shown):
     """What one forced-choice session shows; see `session_finding`.
 
     Attributes
@@ -57,7 +59,7 @@ class SessionFinding:
 
 
 def session_finding(
-    protocol: Protocol,
+    protocol: Protocol | str,
     correct: int,
     trials: int,
     *,
@@ -103,6 +105,7 @@ def session_finding(
     >>> twice.finding.name, round(twice.replicated.pd_upper, 2)
     ('SIMILAR', 0.15)
     """
+    protocol = check_protocol(protocol, two_sided)
     correct, trials = one_count("correct", correct), one_count("trials", trials, at_least=1)
     if planned is not None:
         planned = one_count("planned", planned, at_least=1)

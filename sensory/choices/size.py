@@ -20,6 +20,7 @@ from ..base.arrays import Floats, Ints, Numbers
 from ..base.checks import as_fraction, counts, fitting, levels, one_count, probability, within
 from ..base.errors import ArgumentError
 from ..base.findings import Finding
+from ..base.shown import Shown
 from ..models.binomial import least_count, lower_tail, most_count, upper_tail
 from .counts import agreed_risks, check_protocol
 from .protocols import Protocol
@@ -29,8 +30,8 @@ from .verdicts import Agreed, chances_at
 Rule = Literal["first", "stable"]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class PanelSize:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class PanelSize(Shown):
     """Result of `panel_size`; numbers, or arrays shaped like the broadcast input.
 
     Attributes
@@ -54,7 +55,7 @@ class PanelSize:
 
 
 def panel_size(
-    protocol: Protocol,
+    protocol: Protocol | str,
     *,
     alpha: ArrayLike = 0.05,
     beta: ArrayLike = 0.05,
@@ -67,7 +68,8 @@ def panel_size(
 
     Parameters
     ----------
-    protocol : Protocol
+    protocol : Protocol or str
+        A name will do, as "triangle".
     alpha, beta : float or array of float
         Risk of finding a difference when everybody guesses, and of missing it at `pd`;
         for similarity, of finding similarity at the limit `pd`.
@@ -95,7 +97,7 @@ def panel_size(
     >>> panel_size(PAIRED, pd=0.30).assessors, panel_size(PAIRED, pd=0.30, two_sided=True).assessors
     (119, 145)
     """
-    check_protocol(protocol, two_sided)
+    protocol = check_protocol(protocol, two_sided)
     stable, sides = _is_stable(rule), 2 if two_sided else 1
     a, b, p = fitting(
         alpha=levels("alpha", alpha),
@@ -126,7 +128,7 @@ def panel_size(
 
 
 def power(
-    protocol: Protocol,
+    protocol: Protocol | str,
     trials: ArrayLike,
     *,
     alpha: float = 0.05,
@@ -138,7 +140,8 @@ def power(
 
     Parameters
     ----------
-    protocol : Protocol
+    protocol : Protocol or str
+        A name will do, as "triangle".
     trials : int or array of int
         Answers, one an assessor; broadcast with pd or dprime.
     alpha : float
@@ -165,7 +168,7 @@ def power(
     >>> power(TRIANGLE, [12, 24, 36], pd=0.5).round(2).tolist()
     [0.63, 0.93, 0.99]
     """
-    check_protocol(protocol, two_sided)
+    protocol = check_protocol(protocol, two_sided)
     n, pc = fitting(
         trials=counts("trials", trials, at_least=1),
         **{"dprime" if pd is None else "pd": _truth_as_pc(protocol, pd, dprime)},
@@ -177,7 +180,7 @@ def power(
 
 
 def operating_characteristic(
-    protocol: Protocol,
+    protocol: Protocol | str,
     trials: int,
     *,
     alpha: float = 0.05,
@@ -191,7 +194,8 @@ def operating_characteristic(
 
     Parameters
     ----------
-    protocol : Protocol
+    protocol : Protocol or str
+        A name will do, as "triangle".
     trials : int
     alpha, beta, pd_limit, two_sided
         As in `choice_test`.
@@ -215,7 +219,7 @@ def operating_characteristic(
     >>> chances[Finding.UNDECIDED].round(2).tolist()
     [0.38, 0.41, 0.01]
     """
-    check_protocol(protocol, two_sided)
+    protocol = check_protocol(protocol, two_sided)
     pc = _truth_as_pc(protocol, pd, dprime)
     n = one_count("trials", trials, at_least=1)
     risks = agreed_risks(alpha, beta, pd_limit)
@@ -226,7 +230,7 @@ def operating_characteristic(
 
 
 def deciding_size(
-    protocol: Protocol,
+    protocol: Protocol | str,
     *,
     chance: float = 0.90,
     alpha: float = 0.05,
@@ -241,7 +245,8 @@ def deciding_size(
 
     Parameters
     ----------
-    protocol : Protocol
+    protocol : Protocol or str
+        A name will do, as "triangle".
     chance : float
         Wanted probability of any finding but UNDECIDED.
     alpha, beta, pd_limit
@@ -263,23 +268,23 @@ def deciding_size(
     >>> deciding_size(TRIANGLE, pd=0.0)
     48
     """
-    check_protocol(protocol, two_sided)
-    pc = _one_truth(protocol, pd, dprime)
+    test = check_protocol(protocol, two_sided)
+    pc = _one_truth(test, pd, dprime)
     alpha, beta, pd_limit = agreed_risks(alpha, beta, pd_limit)
     tail = as_fraction(alpha) / (2 if two_sided else 1)
 
     def decides(n: Ints) -> Floats:
-        critical = least_count(n, protocol.guess, tail)
-        similar = most_count(n, protocol.pc_at(pd_limit), beta)
+        critical = least_count(n, test.guess, tail)
+        similar = most_count(n, test.pc_at(pd_limit), beta)
         misses = _up_to(critical - 1, n, pc, two_sided)
         gap = misses - _up_to(similar, n, pc, two_sided)
         return 1 - np.where(similar < critical, gap, 0.0)
 
-    return _search(protocol, decides, chance, float(tail), beta, pd_limit, rule)
+    return _search(test, decides, chance, float(tail), beta, pd_limit, rule)
 
 
 def fair_pass_size(
-    protocol: Protocol,
+    protocol: Protocol | str,
     *,
     chance: float = 0.90,
     beta: float = 0.05,
@@ -291,7 +296,8 @@ def fair_pass_size(
 
     Parameters
     ----------
-    protocol : Protocol
+    protocol : Protocol or str
+        A name will do, as "triangle".
     chance : float
     beta, pd_limit, two_sided
         As in `choice_test`.
@@ -308,7 +314,7 @@ def fair_pass_size(
     >>> fair_pass_size(TRIANGLE), fair_pass_size(TRIANGLE, rule="stable")
     (54, 58)
     """
-    check_protocol(protocol, two_sided)
+    protocol = check_protocol(protocol, two_sided)
     guess = float(protocol.guess)
     at_limit = protocol.pc_at(probability("pd_limit", pd_limit))
     beta = probability("beta", beta)

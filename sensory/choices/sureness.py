@@ -22,6 +22,7 @@ from ..base.arrays import Floats, Ints
 from ..base.checks import counts, probability
 from ..base.errors import ArgumentError
 from ..base.results import Interval, Table
+from ..base.shown import Shown
 from ..models.signal import FAR, GradedLikelihood, profile_limits
 from ..models.two_rates import MOST_ANSWERS, YES_NO, exact_limits
 from .two_by_two import ratio_p
@@ -68,8 +69,8 @@ class GradedProduct:
     p_r_index: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class SurenessTest:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class SurenessTest(Shown):
     """Result of `sureness_test`.
 
     Attributes
@@ -87,7 +88,7 @@ class SurenessTest:
     thresholds: tuple[float, ...]
     products: tuple[GradedProduct, ...]
 
-    def table(self) -> Table:
+    def summary(self) -> Table:
         """One row a product."""
         return Table(
             columns=(

@@ -22,6 +22,7 @@ from ..base.arrays import Floats
 from ..base.checks import counts, probability
 from ..base.errors import ArgumentError
 from ..base.results import Interval, Table
+from ..base.shown import Shown
 from ..models.graded import MOST_SD, Fitted, GradedByAssessor
 from ..models.signal import FAR, GradedLikelihood, profile_limits
 from .two_by_two import ratio_p
@@ -55,8 +56,8 @@ class GradedProductByAssessor:
     p_likelihood_ratio: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class SurenessByAssessor:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class SurenessByAssessor(Shown):
     """Result of `sureness_by_assessor`.
 
     Attributes
@@ -78,7 +79,7 @@ class SurenessByAssessor:
     sd_assessor: float
     products: tuple[GradedProductByAssessor, ...]
 
-    def table(self) -> Table:
+    def summary(self) -> Table:
         """One row a product."""
         return Table(
             columns=(

@@ -21,6 +21,7 @@ from ..base.checks import one_count, one_number
 from ..base.errors import ArgumentError
 from ..base.findings import Finding
 from ..base.results import Table
+from ..base.shown import Shown
 from ..models.binomial import least_count, most_count
 from ..models.stages import Outcomes, binomial_masses, walk
 from .counts import agreed_risks, check_protocol
@@ -28,8 +29,8 @@ from .protocols import Protocol
 from .size import panel_size
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class TwoStagePlan:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class TwoStagePlan(Shown):
     """Result of `two_stage_plan`.
 
     Attributes
@@ -129,7 +130,7 @@ class TwoStagePlan:
             return Finding.SIMILAR
         return Finding.BEYOND_LIMIT if total >= beyond[1] else Finding.DIFFERENT
 
-    def table(self) -> Table:
+    def summary(self) -> Table:
         """The counts as a table to pin to the wall."""
         first, both = f"{self.first} answers", f"{self.first + self.second} answers in all"
         stops = []  # a plan may have no count that ends the first tasting one way
@@ -182,7 +183,7 @@ def _beyond_from(
 
 
 def two_stage_plan(
-    protocol: Protocol,
+    protocol: Protocol | str,
     *,
     most: int,
     alpha: float = 0.05,
@@ -193,7 +194,8 @@ def two_stage_plan(
 
     Parameters
     ----------
-    protocol : Protocol
+    protocol : Protocol or str
+        A name will do, as "triangle".
     most : int
         Most answers in both tastings together, 2 to 400.
     alpha, beta, pd_limit
@@ -220,7 +222,7 @@ def two_stage_plan(
     >>> plan.expected < 40  # what a single tasting needs
     True
     """
-    check_protocol(protocol)
+    protocol = check_protocol(protocol)
     alpha, beta, pd_limit = agreed_risks(alpha, beta, pd_limit)
     cap = one_count("most", most, at_least=2)
     if cap > 400:

@@ -8,6 +8,7 @@ from math import prod
 
 from ..base.errors import ArgumentError
 from ..base.results import Table
+from ..base.shown import Shown
 from .screening_rules import Answer, Judgement, Rule, Verdict
 
 
@@ -36,8 +37,8 @@ class Candidate:
         return tuple(_said(name, part) for name, part in self.parts)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Screening:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class Screening(Shown):
     """Result of `screening`.
 
     Attributes
@@ -75,7 +76,7 @@ class Screening:
         """Chance of one or more wrong passes, were every candidate unfit in every part."""
         return 1 - (1 - self.wrong_pass) ** len(self.candidates)
 
-    def table(self) -> Table:
+    def summary(self) -> Table:
         """A row for each candidate and part."""
         rows = tuple(
             (
@@ -102,7 +103,7 @@ class Screening:
         return Table(columns=("part", "wrong pass", "source"), rows=tuple(rows))
 
     def _repr_html_(self) -> str:
-        return self.table()._repr_html_() + self.risks()._repr_html_()
+        return self.summary()._repr_html_() + self.risks()._repr_html_()
 
 
 def screening(rules: Mapping[str, Rule], answers: Mapping[str, Mapping[str, Answer]]) -> Screening:

@@ -27,6 +27,7 @@ from ..base.errors import ArgumentError
 from ..base.findings import Finding
 from ..base.results import several
 from ..base.standards import STANDARDS
+from ..choices.counts import check_protocol
 from ..choices.protocols import TRIANGLE, Protocol
 from ..choices.sequential import SequentialPlan, sequential_plan
 from ..models.arrangements import MOST_ORDERED, difference_counts, inversion_counts, match_masses
@@ -123,7 +124,7 @@ class ChoiceRule:
 
 
 def choice_rule(
-    protocol: Protocol = TRIANGLE,
+    protocol: Protocol | str = TRIANGLE,
     *,
     unfit: float = 0.40,
     fit: float = 0.65,
@@ -135,7 +136,8 @@ def choice_rule(
 
     Parameters
     ----------
-    protocol : Protocol
+    protocol : Protocol or str
+        A name will do, as "triangle".
     unfit, fit : float
         Proportions correct of a candidate who should fail and of one who should pass [3];
         from guessing to below 1, `unfit` below `fit`.
@@ -158,8 +160,7 @@ def choice_rule(
     >>> rule.decide([True] * 7).verdict
     <Verdict.PASS: 'pass'>
     """
-    if not isinstance(protocol, Protocol):
-        raise ArgumentError(f"protocol must be a Protocol, such as TRIANGLE; got {protocol!r}.")
+    protocol = check_protocol(protocol)
     unfit, fit = probability("unfit", unfit), probability("fit", fit)
     guess = protocol.guess
     if not guess <= as_fraction(unfit) < as_fraction(fit):

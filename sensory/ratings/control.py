@@ -31,6 +31,7 @@ from ..base.checks import probability, within
 from ..base.errors import ArgumentError
 from ..base.findings import Finding, findings_of
 from ..base.results import Cell, Table, several
+from ..base.shown import Shown
 from ..models.multiplicity import dunnett_p, dunnett_quantile
 from .contrasts import against, correlated, mean_table
 from .fitting import FittedPanel, fit_panel
@@ -46,7 +47,7 @@ _MOST_ASSESSORS = 2000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class DifferenceFromControl:
+class DifferenceFromControl(Shown):
     """Result of `difference_from_control`: tidy tables, handed out as copies.
 
     Attributes
@@ -121,7 +122,7 @@ class DifferenceFromControl:
         count = pd.array(needed, dtype="Int64")
         return self.against_control[["attribute", "sample"]].assign(assessors=count)
 
-    def table(self) -> Table:
+    def summary(self) -> Table:
         """One row a batch: what lies beyond the blind control, its upper limit, the finding."""
         several_attributes = len(self.scores.attributes) > 1
         columns = ("sample", "beyond blind control", "p", "upper limit", "limit", "finding")
@@ -142,7 +143,7 @@ class DifferenceFromControl:
 
     def _repr_html_(self) -> str:
         notes = "".join(f"<p>{note}</p>" for note in self.notes)
-        return f"{self.table()._repr_html_()}{notes}"
+        return f"{self.summary()._repr_html_()}{notes}"
 
 
 def difference_from_control(

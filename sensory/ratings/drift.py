@@ -22,6 +22,7 @@ from ..base.arrays import Floats, Row
 from ..base.checks import probability
 from ..base.errors import ArgumentError
 from ..base.results import p_digits, several
+from ..base.shown import Shown
 from ..models.multiplicity import holm
 from .frames import KeptTable
 from .performance import cells, regression, repeatability
@@ -32,7 +33,7 @@ BIAS, REPEATABILITY = "bias", "repeatability"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class AssessorDrift:
+class AssessorDrift(Shown):
     """Result of `assessor_drift`: tidy tables, handed out as copies.
 
     Attributes

@@ -57,7 +57,7 @@ class ScorecardLimits:
 
     Examples
     --------
-    >>> print(ScorecardLimits(least_r=0.7).table())
+    >>> print(ScorecardLimits(least_r=0.7).summary())
     limit             value  source
     discrimination_p  0.5    Stone and Sidel, Sensory Evaluation Practices (from memory)
     least_r           0.7    common practice, no source
@@ -85,7 +85,7 @@ class ScorecardLimits:
                     f"{name} must be one number above {least:g}; got {getattr(self, name)}."
                 )
 
-    def table(self) -> Table:
+    def summary(self) -> Table:
         """Each limit with its value and where it comes from."""
         rows = [
             (limit.name, getattr(self, limit.name), limit.metadata["source"])

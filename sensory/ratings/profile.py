@@ -31,6 +31,7 @@ from ..base.arrays import Name
 from ..base.checks import probability, truth, within
 from ..base.errors import ArgumentError
 from ..base.results import several
+from ..base.shown import Shown
 from .contrasts import against, equivalence_table, mean_table, pair_table, reference_table
 from .fitting import SQUARES, FittedPanel, fit_panel
 from .flags import turned_round
@@ -45,12 +46,12 @@ from .variance import anova_table, component_table, discriminated, remarks
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Profile:
+class Profile(Shown):
     """Result of `profile`: tidy tables, handed out as copies.
 
     Attributes
     ----------
-    table : RatingTable
+    scores : RatingTable
         The checked scores, with the rows that were left out.
     reference, alpha, occasion
         As given; `occasion` is the further random term that was used, or None.
@@ -90,7 +91,7 @@ class Profile:
         of each assessor.
     """
 
-    table: RatingTable
+    scores: RatingTable
     reference: Hashable | None
     margins: Mapping[Name, float]
     constant: Mapping[Name, float]
@@ -142,9 +143,9 @@ class Profile:
         anova = self._tables["anova"]
         moved = anova.loc[anova["p_holm"] <= self.alpha, "attribute"]
         return (
-            f"<Profile: {several(len(self.table.attributes), 'attribute')}, "
-            f"{several(len(self.table.samples), 'sample')}, "
-            f"{several(len(self.table.assessors), 'assessor')}; samples differ in "
+            f"<Profile: {several(len(self.scores.attributes), 'attribute')}, "
+            f"{several(len(self.scores.samples), 'sample')}, "
+            f"{several(len(self.scores.assessors), 'assessor')}; samples differ in "
             f"{', '.join(map(str, moved)) or 'none'} (Holm, alpha {self.alpha:g})>"
         )
 
@@ -287,7 +288,7 @@ def profile(
     if wanted:
         tables["scaling"], tables["slopes"] = scaling_tables(panel)
     return Profile(
-        table=table,
+        scores=table,
         reference=reference,
         margins=MappingProxyType(agreed),
         constant=MappingProxyType(constant),

@@ -25,6 +25,7 @@ from ..base.arrays import Name
 from ..base.checks import one_count, one_number, probability
 from ..base.errors import ArgumentError
 from ..base.results import Cell, Table, several
+from ..base.shown import Shown
 from ..models.equivalence import chance_within
 from ..models.mean_squares import BOTH
 from ..models.mixed import ERROR
@@ -39,7 +40,7 @@ Scatter = Mapping[Name, tuple[float, float]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class ProfilePlan:
+class ProfilePlan(Shown):
     """Result of `profile_plan`.
 
     Attributes
@@ -104,7 +105,7 @@ class ProfilePlan:
             ),
         )
 
-    def table(self, assessors: int | None = None) -> Table:
+    def summary(self, assessors: int | None = None) -> Table:
         """What each attribute takes by itself, and what such a panel sees in it.
 
         ``alone``: assessors for this attribute with `chance`. ``chance``: at `assessors`, of the

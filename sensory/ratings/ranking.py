@@ -30,6 +30,7 @@ from scipy.special import chdtrc, ndtr
 from ..base.checks import one_count, probability
 from ..base.errors import ArgumentError
 from ..base.results import Cell, Table
+from ..base.shown import Shown
 from ..models.ranks import block_statistic, block_tail, shuffled_tail, trend, trend_tail
 from .names import name_among
 from .rank_ballots import RankBallots, read_ranks
@@ -98,8 +99,8 @@ class Page:
     method: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class RankingTest:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class RankingTest(Shown):
     """Result of `ranking_test`.
 
     Attributes
@@ -154,7 +155,7 @@ class RankingTest:
             if float(row["p_adjusted"] or 0) <= self.alpha
         )
 
-    def table(self) -> Table:
+    def summary(self) -> Table:
         """Tests and least differences, one a row."""
         tests: list[tuple[Cell, ...]] = [_row_of_friedman(self.friedman, self.ballots.complete)]
         if self.page:
@@ -171,7 +172,7 @@ class RankingTest:
 
     def _repr_html_(self) -> str:
         notes = "".join(f"<p>{note}</p>" for note in self.notes)
-        return self.rank_sums._repr_html_() + self.table()._repr_html_() + notes
+        return self.rank_sums._repr_html_() + self.summary()._repr_html_() + notes
 
 
 def ranking_test(

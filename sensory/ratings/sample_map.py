@@ -26,6 +26,7 @@ from ..base.arrays import Floats
 from ..base.checks import one_count, probability, truth
 from ..base.errors import ArgumentError, BallotError, Fault
 from ..base.results import Table, several
+from ..base.shown import Shown
 from .frames import fault, is_empty, out_of_range, scale_ends, whole_frame
 from .names import alike_notes, one_spelling
 
@@ -68,8 +69,8 @@ class Region:
         return np.column_stack([x, y])
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class SampleMap:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class SampleMap(Shown):
     """Result of `sample_map`.
 
     Attributes
@@ -127,7 +128,7 @@ class SampleMap:
             correlations: Floats = cross / spread[:, None] / np.sqrt(self.variance)
         return np.where(spread[:, None] > 0, correlations, 0.0)
 
-    def table(self) -> Table:
+    def summary(self) -> Table:
         """Place and region of each sample."""
         rows = tuple(
             (region.sample, *region.centre, *region.half_axes, region.angle, region.level)
@@ -151,7 +152,7 @@ class SampleMap:
 
     def _repr_html_(self) -> str:
         notes = "".join(f"<p>{note}</p>" for note in self.notes)
-        return self.table()._repr_html_() + self.axes()._repr_html_() + notes
+        return self.summary()._repr_html_() + self.axes()._repr_html_() + notes
 
 
 def sample_map(

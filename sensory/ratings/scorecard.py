@@ -25,6 +25,7 @@ from ..base.arrays import Bools, Floats, Name
 from ..base.checks import probability
 from ..base.errors import ArgumentError
 from ..base.results import several
+from ..base.shown import Shown
 from ..models.mean_squares import BOTH, SAMPLE
 from .fitting import FittedPanel, fit_panel
 from .flags import ScorecardLimits, flag_table, raised
@@ -50,7 +51,7 @@ _FEWEST_MEANS = 5  # that pingouin takes
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class PanelScorecard:
+class PanelScorecard(Shown):
     """Result of `panel_scorecard`: tidy tables, handed out as copies.
 
     Attributes

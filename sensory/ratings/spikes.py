@@ -12,6 +12,7 @@ import pandas as pd
 from ..base.checks import probability
 from ..base.errors import ArgumentError, BallotError
 from ..base.results import several
+from ..base.shown import Shown
 from ..models.binomial import clopper_pearson
 from .frames import KeptTable, fault, is_empty, whole_frame
 from .names import alike_notes, one_spelling
@@ -21,7 +22,7 @@ _NEEDED = ("assessor", *_TRUTHS)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class SpikedSamples:
+class SpikedSamples(Shown):
     """Result of `spiked_samples`: tidy tables, handed out as copies.
 
     Attributes

@@ -21,6 +21,7 @@ from ..base.checks import within
 from ..base.errors import ArgumentError
 from ..base.findings import Finding
 from ..base.results import Table
+from ..base.shown import Shown
 from ..choices.protocols import Protocol
 from ..choices.two_stage import TwoStagePlan
 from ..models.paired import paired_chances
@@ -35,8 +36,8 @@ NORMAL = (
 )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Characteristic:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
+class Characteristic(Shown):
     """What a rule does to batches of each true difference; see `ReleaseRule.characteristic`."""
 
     truths: Floats
@@ -51,7 +52,7 @@ class Characteristic:
     findings: Mapping[Finding, Floats]  # chance of each finding; those that cannot be are 0
     stands_on: str  # how the numbers came about
 
-    def table(self) -> Table:
+    def summary(self) -> Table:
         """One row a truth."""
         columns = ("passes", "holds", "rejects", "second", "answers")
         return self._rows(

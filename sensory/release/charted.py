@@ -11,6 +11,7 @@ import pandas as pd
 
 from ..base.arrays import Name, Row
 from ..base.results import Table, several
+from ..base.shown import Shown
 from ..ratings.frames import KeptTable
 from .trend_words import (
     batch_count,
@@ -23,7 +24,7 @@ from .trend_words import (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Charted(ABC):
+class Charted(ABC, Shown):
     """Batches line by line with what is unusual about them; see `Trend` and `ChoiceTrend`."""
 
     alpha: float
@@ -74,7 +75,7 @@ class Charted(ABC):
         table = self._tables[which]
         return table[table["line"] == line]
 
-    def table(self) -> Table:
+    def summary(self) -> Table:
         """One row a batch: what it gave, what is usual, its signals."""
         rows = [
             (str(row["line"]), str(row["batch"]), *(row[name] for name in self.shown))
@@ -91,4 +92,4 @@ class Charted(ABC):
 
     def _repr_html_(self) -> str:
         sentences = "".join(f"<p>{line}</p>" for line in (*self.says(), *self.cannot_tell))
-        return f"{self.table()._repr_html_()}{sentences}"
+        return f"{self.summary()._repr_html_()}{sentences}"

@@ -124,7 +124,7 @@ class ChoiceTrend(Charted):
 def trend_of_choices(
     batches: pd.DataFrame,
     *,
-    protocol: Protocol,
+    protocol: Protocol | str,
     pd_limit: float | None = None,
     alpha: float = THREE_SIGMA,
     rules: Iterable[str] = RULES,
@@ -139,7 +139,8 @@ def trend_of_choices(
     batches : DataFrame
         One batch a row: ``batch correct trials`` and, where there are any, ``date line``, as
         in `trend`; one answer an assessor.
-    protocol : Protocol
+    protocol : Protocol or str
+        A name will do, as "triangle".
         The one test that all batches took; counts of different tests share no chart.
     pd_limit : float, optional
         Agreed limit as a proportion of distinguishers in this protocol.
@@ -178,7 +179,7 @@ def trend_of_choices(
     >>> print(result.says()[2])
     The proportion correct steps from 0.35 to 0.64 with batch L8 (95 %: L8 to L9; p < 0.001).
     """
-    check_protocol(protocol)
+    protocol = check_protocol(protocol)
     alpha, level = one_number("alpha", alpha, 1e-6, 0.5), probability("level", level)
     pd_limit = None if pd_limit is None else probability("pd_limit", pd_limit)
     chosen = chosen_rules(rules)

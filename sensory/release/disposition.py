@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 from ..base.errors import ArgumentError
 from ..base.findings import Finding
 from ..base.results import Table, several
+from ..base.shown import Shown
 from ..catalogue.choices_read import turned_round
 from ..catalogue.outcome import Outcome
 from ..catalogue.outcome_words import TURNED_ROUND, overall
@@ -36,7 +37,7 @@ from .tasted import REPEATED, Tasted, as_planned
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class BatchFinding:
+class BatchFinding(Shown):
     """What is recommended for a batch; see `batch_finding`.
 
     Attributes
@@ -91,7 +92,7 @@ class BatchFinding:
         """The recommendation, and who decides."""
         return f"{self.disposition.sentence} This is a recommendation; {self.decides} decides."
 
-    def table(self) -> Table:
+    def summary(self) -> Table:
         """The recommendation with what it stands on."""
         rows = [
             ("batch", self.batch),

@@ -26,6 +26,7 @@ from ..base.checks import one_number, probability
 from ..base.errors import ArgumentError
 from ..base.record_checks import iso_date
 from ..base.results import Interval, several
+from ..base.shown import Shown
 from .references import Bridge, Reference, ReferenceKind
 
 
@@ -44,8 +45,8 @@ class Drift:
     within: bool | None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ReferenceState:
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class ReferenceState(Shown):
     """A reference on a given day; see `reference_state`.
 
     Attributes

@@ -13,12 +13,14 @@ takes 3 ms. That it is a valid chart is a matter of the tests, which hold each a
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Mapping, Sequence
 from functools import cache
 from pathlib import Path
 from typing import Any, Literal
 
 from ..base.arrays import Row
+from ..base.errors import ArgumentError
 
 FONT = "Open Sans"
 FONTS = Path(__file__).parent / "fonts"
@@ -45,9 +47,28 @@ def as_svg(chart: Spec) -> bytes:
     return str(_converter().vegalite_to_svg(json.dumps(chart))).encode()
 
 
+SLIDE = (1920, 1080)
+"""Pixels of a slide."""
+_SIDES = ("width", "height")
+
+
+def as_png(chart: Spec) -> bytes:
+    """The chart as PNG, as large as fits a slide."""
+    head = as_svg(chart)[:400].decode(errors="ignore")
+    size = dict(re.findall(r' (width|height)="([0-9.]+)"', head))
+    scale = min(most / float(size[side]) for side, most in zip(_SIDES, SLIDE, strict=True))
+    return bytes(_converter().vegalite_to_png(json.dumps(chart), scale=scale))
+
+
 @cache
 def _converter() -> Any:
-    import vl_convert
+    try:
+        import vl_convert
+    except ImportError as error:
+        raise ArgumentError(
+            "pictures become SVG or PNG only where vl-convert-python is installed; install "
+            "'sensory[app]', or save as .json."
+        ) from error
 
     vl_convert.register_font_directory(str(FONTS))
     return vl_convert

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+
 from ..base.findings import Finding
 from ..choices.plans import PanelPlan
 from .figure_parts import (
@@ -34,18 +36,26 @@ _CURVES: dict[Finding, tuple[str, Look]] = {
 
 def characteristic_figure(plan: PanelPlan, width: int | str = "container") -> Spec:
     """Chance of each finding against the true share of people who notice."""
+    return finding_curves(plan.truths, plan.curves, plan.risks.pd_limit, width)
+
+
+def finding_curves(
+    truths: Sequence[float],
+    curves: Mapping[Finding, Sequence[float]],
+    limit: float | None,
+    width: int | str = "container",
+) -> Spec:
+    """Chance of each finding against the truth; those that cannot be are left out."""
     rows = [
         {"truth": truth, "chance": chance, "what": _CURVES[finding][0]}
-        for finding, chances in plan.curves.items()
+        for finding, chances in curves.items()
         if max(chances) > 0
-        for truth, chance in zip(plan.truths, chances, strict=True)
+        for truth, chance in zip(truths, chances, strict=True)
     ]
     x = along("truth:Q", "share of people who truly notice", format="%", grid=False)
     shown = legend(title="the session says", titleColor=GREY)
-    limit = plan.risks.pd_limit
-    words, side = f"agreed limit {percent(limit)}", "right" if limit > 0.5 else "left"
-    layers = [
-        chance_curves(rows, dict(_CURVES.values()), x, shown),
-        *upright("truth", [limit], words, align=side, dy=-8),
-    ]
+    layers = [chance_curves(rows, dict(_CURVES.values()), x, shown)]
+    if limit is not None:
+        words, side = f"agreed limit {percent(limit)}", "right" if limit > 0.5 else "left"
+        layers += upright("truth", [limit], words, align=side, dy=-8)
     return dressed({"layer": layers}, width=width, height=280)

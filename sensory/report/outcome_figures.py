@@ -6,7 +6,16 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from ..catalogue.outcome import AssessorLine, Figure, Level, Outcome, Places, Span
+from ..catalogue.outcome import (
+    AssessorLine,
+    AssessorPoint,
+    Figure,
+    Level,
+    MeanPoint,
+    Outcome,
+    Places,
+    Span,
+)
 from .figure_parts import (
     BLUE,
     GREEN,
@@ -101,8 +110,13 @@ def _level(level: Level) -> list[Spec]:
 
 def profile_figure(outcome: Outcome, width: int | str = "container") -> Spec:
     """Mean of each sample in each attribute with its limits; samples by colour and shape."""
-    attributes = list(dict.fromkeys(mean.attribute for mean in outcome.means))
-    samples = list(dict.fromkeys(mean.sample for mean in outcome.means))
+    return means_figure(outcome.means, width)
+
+
+def means_figure(means: Sequence[MeanPoint], width: int | str = "container") -> Spec:
+    """As `profile_figure`, of means that stand by themselves."""
+    attributes = list(dict.fromkeys(mean.attribute for mean in means))
+    samples = list(dict.fromkeys(mean.sample for mean in means))
     rows = [
         {
             "attribute": mean.attribute,
@@ -111,9 +125,9 @@ def profile_figure(outcome: Outcome, width: int | str = "container") -> Spec:
             "low": mean.limits.low,
             "high": mean.limits.high,
         }
-        for mean in outcome.means
+        for mean in means
     ]
-    title = f"mean score with {percent(outcome.means[0].limits.level)} limits"
+    title = f"mean score with {percent(means[0].limits.level)} limits"
     x = along("low:Q", title, {"zero": False}, grid=False)
     look: Spec = {"sort": samples, "title": None, "legend": legend(labelFontSize=12)}
     ways = {
@@ -182,6 +196,11 @@ def panel_figure(outcome: Outcome, across: int = 4) -> Spec:
 
     A flagged assessor has a hollow diamond instead of a dot.
     """
+    return agreement_figure(outcome.panel, across)
+
+
+def agreement_figure(seats: Sequence[AssessorPoint], across: int = 4) -> Spec:
+    """As `panel_figure`, of assessors that stand by themselves."""
     rows = [
         {
             "assessor": seat.assessor,
@@ -189,7 +208,7 @@ def panel_figure(outcome: Outcome, across: int = 4) -> Spec:
             "r": seat.agreement if math.isfinite(seat.agreement) else None,
             "state": "flagged" if seat.flags else "no flag",
         }
-        for seat in outcome.panel
+        for seat in seats
     ]
     looks: dict[str, Look] = {
         "no flag": (BLUE, "circle"),
@@ -225,11 +244,16 @@ def lines_figure(outcome: Outcome, across: int = 3, width: int = 170) -> Spec:
 
     Reversed assessors and main causes of disagreement are named at the end of their line.
     """
-    scores = [mean for line in outcome.panel_lines for mean in line.means.values()]
+    return assessors_figure(outcome.panel_lines, across, width)
+
+
+def assessors_figure(drawn: Sequence[AssessorLine], across: int = 3, width: int = 170) -> Spec:
+    """As `lines_figure`, of lines that stand by themselves."""
+    scores = [mean for line in drawn for mean in line.means.values()]
     air = 0.05 * (max(scores) - min(scores)) or 1.0
     ends = {"domain": [min(scores) - air, max(scores) + air], "nice": False}
     lines: dict[str, list[AssessorLine]] = {}
-    for line in outcome.panel_lines:
+    for line in drawn:
         lines.setdefault(line.attribute, []).append(line)
     size = {"width": width, "height": 150}
     charts = [

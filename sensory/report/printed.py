@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from functools import singledispatch
 
 import typst
@@ -11,7 +12,7 @@ from ..release.month import MonthReport
 from ..sessions.finding import SessionReport
 from .batch_documents import batch_pdf
 from .documents import FONT_OPTIONS, session_pdf
-from .figure_parts import as_svg, column, dressed, marks
+from .figure_parts import as_png, as_svg, column, dressed, marks
 from .month_documents import month_pdf
 
 Shown = SessionReport | BatchFile | MonthReport
@@ -26,6 +27,12 @@ def printed(shown: object) -> bytes:
 printed.register(SessionReport, session_pdf)
 printed.register(BatchFile, batch_pdf)
 printed.register(MonthReport, month_pdf)
+
+
+def drawn(chart: str, ending: str) -> bytes:
+    """A chart in the grammar of our pictures, as SVG or PNG at the size of a slide."""
+    ways = {"svg": as_svg, "png": as_png}
+    return ways[ending](json.loads(chart))
 
 
 def get_ready() -> None:

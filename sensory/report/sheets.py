@@ -4,57 +4,42 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 
-import numpy as np
-
-from ..base.results import Cell, Table, is_p
 from ..catalogue.choice_ballot import CHOICE
+from ..catalogue.kind import TestKind
 
-_NOISE = 1e-9
 
+def tidy_csv(cells: Mapping[int, Mapping[str, str]], kind: TestKind) -> bytes:
+    """The ballots as CSV that `read_ballots` and `read_answers` read without a remark.
 
-def table_csv(table: Table) -> bytes:
-    """A result table as CSV in UTF-8, with six digits a number; the archive keeps all of them."""
+    A forced choice names its test in the column `protocol`; text that a spreadsheet would run is
+    quoted.
+    """
+    names = _columns(cells)
+    named = {} if kind.protocol is None else {"protocol": kind.key}
     out = io.StringIO()
     writer = csv.writer(out)
-    writer.writerow(table.columns)
-    for row in table.rows:
-        writer.writerow(
-            [_digits(cell, column) for column, cell in zip(table.columns, row, strict=True)]
-        )
+    writer.writerow([*names, *(name for name in named if name not in names)])
+    for number in sorted(cells):
+        texts = cells[number]
+        if any(texts.values()):
+            row = {name: harmless(texts.get(name, "")) for name in names} | named
+            writer.writerow(row.values())
     return out.getvalue().encode("utf-8-sig")
 
 
-def tables_csv(tables: Sequence[tuple[str, Table]]) -> bytes:
-    """Several tables in one CSV: a line with the heading, the table, an empty line."""
-    parts = []
-    for heading, table in tables:
-        text = table_csv(table).decode("utf-8-sig")
-        parts.append(f"{harmless(heading)}\r\n{text}")
-    return "\r\n".join(parts).encode("utf-8-sig")
-
-
-def _digits(cell: Cell, column: str) -> str:
-    """A number with six digits; rounding noise is 0, but a p-value may be as small as it is.
-
-    >>> _digits(0.4626262626262626, "estimate"), _digits(1.306e-19, "sd"), _digits(1.3e-19, "p")
-    ('0.462626', '0', '1.3e-19')
-    """
-    if cell is None or isinstance(cell, str):
-        return harmless(cell or "")
-    if isinstance(cell, (int, np.integer)):
-        return str(cell)
-    noise = abs(cell) < _NOISE and not is_p(column)
-    return "0" if noise else f"{float(cell):.6g}"
+def _columns(cells: Mapping[int, Mapping[str, str]]) -> list[str]:
+    """Names of the columns in which anything is filled in, the known ones first."""
+    present = {name for texts in cells.values() if any(texts.values()) for name in texts}
+    known = [column.name for column in CHOICE.columns if column.name in present]
+    return [*known, *sorted(present - set(known))]
 
 
 def ballots_csv(cells: Mapping[int, Mapping[str, str]]) -> bytes:
     """The lines as typed, as CSV; text that a spreadsheet would run is quoted."""
     filled = {line: texts for line, texts in cells.items() if any(texts.values())}
-    present = {name for line in filled.values() for name in line}
-    known = [column.name for column in CHOICE.columns if column.name in present]
-    names = [*known, *sorted(present - set(known))]
+    names = _columns(cells)
     out = io.StringIO()
     writer = csv.writer(out)
     writer.writerow(["row", *names])

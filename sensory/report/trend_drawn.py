@@ -44,6 +44,11 @@ class Drawn:
     level: float
 
     @property
+    def numbered(self) -> bool:
+        """Whether the batches have a number in their order instead of a date."""
+        return pd.api.types.is_integer_dtype(self.points["date"])
+
+    @property
     def days(self) -> tuple[float, float]:
         """First and last moment, with air at both ends."""
         first, last = float(self.points["at"].min()), float(self.points["at"].max())
@@ -124,6 +129,8 @@ def _of_choices(result: ChoiceTrend) -> Drawn:
 
 
 def _dated(points: pd.DataFrame) -> pd.DataFrame:
+    if pd.api.types.is_integer_dtype(points["date"]):  # in their order, a day each
+        return points.assign(at=points["date"] * float(DAY))
     moments = pd.to_datetime(points["date"], utc=True)
     origin = pd.Timestamp(0, tz="UTC")
     return points.assign(at=(moments - origin) / pd.Timedelta(milliseconds=1))

@@ -15,7 +15,9 @@ import numpy as np
 
 from ..base.arrays import Name, Row
 from ..base.errors import ArgumentError
+from ..release.batch_rows import ONE_LINE
 from ..release.batch_trend import NO_LINE, ProductTrend, line_title
+from ..release.characteristic import Characteristic
 from ..release.rule import ReleaseRule
 from ..release.trend_marks import LOT, REFERENCE, Mark
 from ..release.trend_words import batch_count, by_itself
@@ -53,6 +55,11 @@ _WIDEST = 0.4  # of the time shown, that the place of a change may take to be dr
 _DENSE = 60
 """Batches of a line from which their own limits are drawn fainter and the points smaller."""
 
+_TRUTHS = {
+    "pd": "share of people who truly notice",
+    "dprime": "true d-prime",
+    "points": "true difference beyond the blind control, points",
+}
 _OWN = {"scale": dict.fromkeys(("color", "shape", "strokeDash"), "independent")}
 
 
@@ -112,6 +119,17 @@ def characteristic_figure(
         does = rule.characteristic(np.linspace(0.0, far, 81))
     except ArgumentError:
         return None
+    words = f"agreed limit {percent(limit) if share else f'{limit:g} points'}"
+    side, dx = ("right", -6) if share and limit > 0.5 else ("left", 6)
+    level = upright("truth", [limit], words, y=height / 2, align=side, dx=dx)
+    return rule_curves(does, level, width, height)
+
+
+def rule_curves(
+    does: Characteristic, level: list[Spec], width: int | str, height: int = 280
+) -> Spec:
+    """The chances of a rule against the truth, with what is drawn of the agreed limit."""
+    far = float(does.truths.max())
     curves = {
         name: (chances, look)
         for name, chances, look in (
@@ -126,22 +144,16 @@ def characteristic_figure(
         for name, (chances, _) in curves.items()
         for truth, chance in zip(does.truths, chances, strict=True)
     ]
-    title = "share of people who truly notice"
     x = along(
         "truth:Q",
-        title if share else "true difference beyond the blind control, points",
+        _TRUTHS[does.scale],
         {"domain": [0, far], "nice": False},
-        format="%" if share else "~g",
+        format="%" if does.scale == "pd" else "~g",
         grid=False,
         tickCount=6,
     )
     looks = {name: look for name, (_, look) in curves.items()}
-    words = f"agreed limit {percent(limit) if share else f'{limit:g} points'}"
-    side, dx = ("right", -6) if share and limit > 0.5 else ("left", 6)
-    layers = [
-        chance_curves(rows, looks, x, _legend("top")),
-        *upright("truth", [limit], words, y=height / 2, align=side, dx=dx),
-    ]
+    layers = [chance_curves(rows, looks, x, _legend("top")), *level]
     return dressed({"layer": layers}, width=width, height=height)
 
 
@@ -170,7 +182,7 @@ def _panel(drawn: Drawn, line: Name, changes: Sequence[Mark], *, first: bool, la
     rules, batches = _rules(panel, legend=last), _batches(panel, legend=first)
     steps = drawn.change[drawn.change["line"] == line].to_dict("records")
     moved = next((row for row in steps if row["clear"]), None)
-    alone = line == NO_LINE and drawn.points["line"].nunique() == 1
+    alone = line in (NO_LINE, ONE_LINE) and drawn.points["line"].nunique() == 1
     title = "All batches" if alone else line_title(line)
     if moved is not None:
         title += f": {step_words(drawn, moved)}"
@@ -184,12 +196,15 @@ def _panel(drawn: Drawn, line: Name, changes: Sequence[Mark], *, first: bool, la
 
 def _days_axis(drawn: Drawn, *, labels: bool) -> Spec:
     ticks, written = _ticks(*drawn.days)
+    words = f"utcFormat(datum.value, '{written}')"
+    if drawn.numbered:
+        words = f"format(datum.value / {DAY}, 'd')"
     return along(
         "at:Q",  # milliseconds: the browser's chart library reads a temporal domain otherwise
-        None,
+        "batches in their order" if drawn.numbered and labels else None,
         {"domain": list(drawn.days), "nice": False},
         values=ticks,
-        labelExpr=f"utcFormat(datum.value, '{written}')",
+        labelExpr=words,
         grid=False,
         labels=labels,
         labelOverlap=True,

@@ -3,41 +3,15 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Callable
-from functools import partial
 from pathlib import Path
 
 import streamlit as st
 
 from ..base.errors import RecordError
-from ..base.results import Table
-from ..base.version import __version__
-from ..report.sheets import ballots_csv
-from ..sessions.session import StoredSession
-from ..store.archive import archive_session, import_archive
+from ..store.archive import import_archive
 from ..store.repository import Repository
 from .frame import acting, desk, go, plain, shown_errors
 from .parts import download, pressed
-
-
-def take_along(
-    session: StoredSession, name: str, *, pdf: Callable[[], bytes], csv: bytes, numbers: Table
-) -> None:
-    """Report, numbers, ballots and the whole session, to download; the row wraps when narrow."""
-    st.subheader("Download")
-    row = st.container(horizontal=True)
-    ballots, record = ballots_csv(desk().cells(session.id)), _repository()
-
-    def _archive() -> bytes:
-        archive = partial(archive_session, record, session.id, version=__version__)
-        return archive(numbers=numbers, report=pdf())
-
-    take = partial(download, place=row)
-    take("Report, PDF", pdf, f"report-{name}.pdf", "pdf")
-    take("Numbers, CSV", csv, f"numbers-{name}.csv", "numbers")
-    take("Ballots, CSV", ballots, f"ballots-{name}.csv", "ballots-csv")
-    held = "Question, ballots, numbers and journal as CSV and JSON, with sums. It holds names."
-    take("Archive, ZIP", _archive, f"session-{name}.zip", "archive", explained=held)
 
 
 def care_of_the_record() -> None:

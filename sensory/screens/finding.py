@@ -21,14 +21,13 @@ from ..report.outcome_figures import (
     panel_figure,
     profile_figure,
 )
-from ..report.sheets import tables_csv
 from ..report.words import percent
 from ..sessions.attempts import IN_TWO
 from ..sessions.copies import copy_session
 from ..sessions.finding import SessionReport, session_report
 from ..sessions.in_short import panel_in_short
 from ..sessions.session import ADVICE, StoredSession
-from .care import take_along
+from .downloads import downloads
 from .frame import (
     CLOSING,
     acting,
@@ -43,7 +42,6 @@ from .frame import (
 from .parts import SIGNS, act, listed, scroll, show_figure, show_table, way
 from .served import show_served
 from .step_bar import onward, session_head
-from .worker import pdf_of
 
 _LONG, _MOST = 14, 12
 
@@ -109,9 +107,7 @@ def _shown(session: StoredSession) -> None:
     _head(report)
     _what_next(session)
     _picture(report)
-    csv, numbers = tables_csv(report.tables()), outcome.tables[0].table
-    pdf = partial(pdf_of, report)
-    take_along(session, _file_name(session), pdf=pdf, csv=csv, numbers=numbers)
+    downloads(report, _file_name(session))
     if outcome.panel_says:
         _panel(outcome)
     st.subheader("Limits of this result")

@@ -99,7 +99,7 @@ def _shown(plan: ProfilePlan, people: int, known: Learned) -> None:
                 "least difference (Dunnett)": number(row["dunnett"]),
                 "(Tukey)": number(row["tukey"]),
             }
-            for row in plan.table(max(people, 2)).records()
+            for row in plan.summary(max(people, 2)).records()
         ]
     )
     st.markdown(

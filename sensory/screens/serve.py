@@ -210,7 +210,7 @@ def _sheets(session: StoredSession, plan: ServingPlan) -> None:
         file, key = name.lower().replace(" ", "-"), f"sheet-{name.split()[0].lower()}"
         download(f"{name}, PDF", make, f"{file}-{session.id[:8]}.pdf", key, place=row)
     with st.expander("The plan, with its key"):
-        scroll(plan.table())
+        scroll(plan.summary())
 
 
 def _booths(session: StoredSession) -> None:

@@ -20,7 +20,7 @@ def two_stage(plan: PanelPlan) -> None:
     if (stages := plan.two_stage) is None:
         return
     with st.expander("In two tastings: decision table"), shown_errors():
-        _wall(stages.table(), ("after", "correct", "then"))
+        _wall(stages.summary(), ("after", "correct", "then"))
         st.markdown(
             f"Exact risks of the plan as a whole: false alarm {percent(stages.false_alarm, 1)}, "
             f"wrong pass {percent(stages.wrong_pass, 1)}, wrong rejection "
@@ -57,7 +57,7 @@ def ballot_by_ballot(question: Question) -> None:
         )
         label = "Answers so far in their order: 1 for correct, 0 for wrong"
         _so_far(st.text_input(label, key="plan-answers"), plan)
-        _wall(plan.table(), ("ballots", "SIMILAR up to", "DIFFERENT from"))
+        _wall(plan.summary(), ("ballots", "SIMILAR up to", "DIFFERENT from"))
 
 
 def _so_far(answers: str, plan: SequentialPlan) -> None:

@@ -112,7 +112,7 @@ def _shown(record: ProductRecord, trend: ProductTrend) -> None:
             _levels(chart.lines)
         _signals(record, signals_of(trend, record))
     with st.expander("The numbers of each batch"):
-        scroll(chart.table(), 380)
+        scroll(chart.summary(), 380)
 
 
 def _levels(lines: pd.DataFrame) -> None:

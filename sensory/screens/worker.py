@@ -13,6 +13,7 @@ from __future__ import annotations
 import copyreg
 import multiprocessing
 import os
+from collections.abc import Callable
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from functools import cache
@@ -60,16 +61,31 @@ def _printed(shown: Shown) -> bytes:
     return printed(shown)
 
 
+def _picture(chart: str, ending: str) -> bytes:
+    from ..report.printed import drawn
+
+    return drawn(chart, ending)
+
+
 def start() -> Future[None]:
     """Start the worker, which gets ready while the server does."""
     return _pool().submit(_get_ready)
 
 
 def pdf_of(shown: Shown) -> bytes:
-    """The document of a session, a batch or a month, by the worker; one that died is replaced
-    once."""
+    """The document of a session, a batch or a month, by the worker."""
+    return _made(_printed, shown)
+
+
+def picture_file(chart: str, ending: str) -> bytes:
+    """A picture as SVG or PNG, by the worker."""
+    return _made(_picture, chart, ending)
+
+
+def _made(make: Callable[..., bytes], *given: object) -> bytes:
+    """What the worker makes; one that died is replaced once."""
     try:
-        return _pool().submit(_printed, shown).result(timeout=60)
+        return _pool().submit(make, *given).result(timeout=60)
     except BrokenProcessPool:
         _pool.cache_clear()
-        return _pool().submit(_printed, shown).result(timeout=60)
+        return _pool().submit(make, *given).result(timeout=60)

@@ -9,6 +9,7 @@ from ..base.errors import ArgumentError
 from ..base.plain import Plain
 from ..base.records import digest_of
 from ..base.results import Table
+from ..base.shown import Shown
 from .balance import balance_table, evenness_table
 from .chance import Draw
 from .codes import blinding_codes
@@ -19,8 +20,8 @@ from .squares import williams_squares
 LETTERS_OF_SETS = "ABCDEFGHIJKL"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ServingPlan(Plain):
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class ServingPlan(Plain, Shown):
     """Result of `serving_plan`.
 
     Attributes
@@ -72,7 +73,7 @@ class ServingPlan(Plain):
         """SHA-256 of the whole plan in a fixed spelling, 64 hexadecimal digits."""
         return digest_of(self.to_dict())
 
-    def table(self) -> Table:
+    def summary(self) -> Table:
         """All rows, for whoever prepares and serves; it names the samples."""
         columns = tuple(entry.name for entry in fields(ServingRow))
         rows = (tuple(getattr(row, name) for name in columns) for row in self.rows)

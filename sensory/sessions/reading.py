@@ -48,7 +48,7 @@ _TYPES = {
 def read_ballots(
     source: Source,
     *,
-    protocol: Protocol | None = None,
+    protocol: Protocol | str | None = None,
     target: str = "B",
     roles: Mapping[str, str] | None = None,
     header: int | None = None,

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-import csv
 import io
 from pathlib import Path
 
 import pytest
+from openpyxl import load_workbook
 from playwright.sync_api import expect
 
 from sensory.base.findings import Finding
+from sensory.sessions.reading import read_ballots
 
 from .visitor import FROM_A_FILE
 
@@ -86,18 +87,22 @@ def test_the_question_shows_the_fair_pass_beside_the_wrong_pass_and_freezes(visi
     assert visitor.page.get_by_label("Ballots planned").count() == 0
 
 
-def test_report_as_pdf_holds_the_finding_and_numbers_as_csv_agree(visit):
+def test_report_and_downloads_hold_the_finding(visit):
     visitor = visit()
     to_finding(visitor, "reformulation")
     words = " ".join(visitor.pdf())
     for part in (FINDINGS["reformulation"], "23 of 66 answers", "ISO 4120:2021"):
         assert part in words
-    text = visitor.download("numbers").decode("utf-8-sig")
-    rows = [row for row in csv.reader(io.StringIO(text)) if len(row) > 1]
-    numbers = {row[0]: row[1] for row in rows}
+    visitor.click("downloads")
+    book = load_workbook(io.BytesIO(visitor.download("results")))
+    numbers = {row[0]: row[1] for row in book["The numbers"].iter_rows(values_only=True)}
     assert numbers["finding"] == "SIMILAR"
-    assert numbers["correct answers"] == "23"
-    assert numbers["answers counted"] == "66"
+    assert numbers["correct answers"] == 23
+    assert numbers["answers counted"] == 66
+    ballots = read_ballots(visitor.download("ballots-csv"))
+    assert ballots["correct"].sum() == 23
+    assert visitor.download("finding-png").startswith(b"\x89PNG")
+    assert visitor.download("finding-svg").startswith(b"<svg")
 
 
 def test_file_with_mistakes_shows_each_beside_its_cell(visit):

@@ -35,6 +35,7 @@ STAGES = two_stage_plan(TRIANGLE, most=60, pd_limit=0.4)
 WALD = sequential_plan(TRIANGLE, most=30)
 HIDDEN = np.ma.masked_array([5, 14], mask=[False, True])
 NO_PROTOCOL = "protocol must be one of"
+NOT_KNOWN = "protocol 'x' is not known"
 
 
 def choice(correct=5, trials=24, **options):
@@ -76,9 +77,9 @@ BAD = [
     (lambda: choice(pd_limit=30), "For 30 % write 0.3"),
     (lambda: choice(pd_limit=0), "pd_limit must lie strictly between 0 and 1; got 0"),
     (lambda: choice(two_sided=True), "two_sided is not possible for a triangle"),
-    (lambda: choice_test("triangle", 5, 24), "such as TRIANGLE; got 'triangle'"),
+    (lambda: choice_test("square", 5, 24), "protocol 'square' is not known; possible are TRIANGLE"),
     (lambda: choice_test(14, TRIANGLE, 24), "such as TRIANGLE; got 14"),
-    (lambda: critical_counts("TRIANGLE", 24), "such as TRIANGLE; got 'TRIANGLE'"),
+    (lambda: critical_counts("", 24), "protocol '' is not known"),
     (lambda: critical_counts(TRIANGLE, 0), "trials must be at least 1; got 0"),
     (lambda: critical_counts(TRIANGLE, []), "trials is empty"),
     (lambda: critical_counts(TRIANGLE, [24, 30], [0.1] * 3), "trials has shape (2,) and alpha (3,"),
@@ -101,14 +102,14 @@ BAD = [
     (lambda: PAIRED.right_answers("AAB"), "no order of a paired comparison test; possible are AB,"),
     (lambda: TRIANGLE.right_answers(None), "order None is no order of a triangle"),
     (lambda: PAIRED.right_answers("AB", "C"), "target"),
-    (lambda: estimate_dprime("TRIANGLE", 5, 9), NO_PROTOCOL),
+    (lambda: estimate_dprime(("TRIANGLE",), 5, 9), NO_PROTOCOL),
     (lambda: estimate_dprime(TRIANGLE, 10, 9), "correct must not exceed trials; got 10 correct of"),
     (lambda: estimate_dprime(TRIANGLE, NAN, 9), "correct must be finite; got nan"),
     (lambda: estimate_dprime(TRIANGLE, 5, 9, level=95), "For 95 % write 0.95"),
     (lambda: carried_pd(1.2, source=TRIANGLE, target=TRIANGLE), "pd must lie between 0 and 1"),
-    (lambda: carried_pd(0.2, source="x", target=TRIANGLE), NO_PROTOCOL),
+    (lambda: carried_pd(0.2, source="x", target=TRIANGLE), NOT_KNOWN),
     (lambda: carried_pd(0.2, source=TRIANGLE, target=None), NO_PROTOCOL),
-    (lambda: panel_size("TRIANGLE", pd=0.3), NO_PROTOCOL),
+    (lambda: panel_size(b"TRIANGLE", pd=0.3), NO_PROTOCOL),
     (lambda: panel_size(TRIANGLE), "exactly one of the two"),
     (lambda: panel_size(TRIANGLE, pd=0.3, dprime=1), "exactly one of the two"),
     (lambda: panel_size(TRIANGLE, pd=1.3), "pd must lie between 0 and 1; got 1.3"),
@@ -133,11 +134,11 @@ BAD = [
     (lambda: operating_characteristic(TRIANGLE, [24], pd=0.3), "trials must be one number"),
     (lambda: operating_characteristic(TRIANGLE, 24, pd=0.3, alpha=[0.1, 0.2]), "alpha"),
     (lambda: operating_characteristic(TRIANGLE, 24, pd=0.3, pd_limit=0), "pd_limit must lie"),
-    (lambda: deciding_size("x", pd=0.3), NO_PROTOCOL),
+    (lambda: deciding_size("x", pd=0.3), NOT_KNOWN),
     (lambda: deciding_size(TRIANGLE, pd=[0.1, 0.2]), "one number"),
     (lambda: deciding_size(TRIANGLE, pd=0.3, chance=1), "chance must lie strictly between"),
     (lambda: deciding_size(TRIANGLE), "exactly one of the two"),
-    (lambda: fair_pass_size("x"), NO_PROTOCOL),
+    (lambda: fair_pass_size("x"), NOT_KNOWN),
     (lambda: fair_pass_size(TRIANGLE, chance=90), "For 90 % write 0.9"),
     (lambda: fair_pass_size(TRIANGLE, pd_limit=0.0001), "more than 200,000 assessors"),
     (lambda: two_stage_plan(TRIANGLE, most=1), "most must be at least 2; got 1"),

@@ -224,7 +224,7 @@ def test_whole_floats_and_lists_are_counts_and_repeated_ones_share_their_numbers
 
 def test_table_holds_the_numbers():
     result = choice_test(TRIANGLE, 14, 24)
-    rows = result.table().records()
+    rows = result.summary().records()
     assert [row["estimate"] for row in rows] == [result.pc, result.pd, result.dprime]
     assert [row["low"] for row in rows] == [getattr(result, name).low for name in INTERVALS]
     assert {row["level"] for row in rows} == {0.95}
@@ -296,4 +296,4 @@ def test_smaller_alpha_never_finds_more(n, data, alpha):
 def test_table_of_several_sessions_is_refused():
     result = choice_test(TRIANGLE, [8, 9], 24)
     with pytest.raises(ArgumentError, match="this result holds 2"):
-        result.table()
+        result.summary()

@@ -131,7 +131,7 @@ def test_order_of_assessors_does_not_matter():
     order = np.random.default_rng(3).permutation(9)
     one = replicated_choice_test(TRIANGLE, correct, given)
     two = replicated_choice_test(TRIANGLE, correct[order], given[order])
-    assert one.table() == two.table()
+    assert one.summary() == two.summary()
 
 
 def test_everybody_always_right_and_never_right():
@@ -162,7 +162,7 @@ def test_spread_that_nothing_fixes_is_not_estimated(correct, low):
     if found.spread_limits.low:
         drop = max(values) - highest_mean(likelihood, found.spread_limits.low)
         assert drop == pytest.approx(chi2.ppf(0.95, 1) / 2, abs=1e-4)
-    spread = {row[0]: row[1] for row in found.table().rows}["spread between assessors"]
+    spread = {row[0]: row[1] for row in found.summary().rows}["spread between assessors"]
     assert spread is None
 
 

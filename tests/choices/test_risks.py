@@ -220,7 +220,7 @@ def test_saw_tooth():
 
 def test_risks_in_a_table():
     risks = session_risks(TRIANGLE, 58)
-    rows = risks.table().records()
+    rows = risks.summary().records()
     expected = [risks.fair_pass, risks.false_alarm, risks.wrong_pass, risks.power]
     expected.append(risks.wrong_rejection)
     assert [row["chance"] for row in rows] == expected

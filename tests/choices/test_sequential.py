@@ -146,7 +146,7 @@ def test_truncation_ends_undecided():
 def test_table_holds_the_counts():
     plan = sequential_plan(TRIANGLE, most=40, pd_limit=0.4)
     for row, low, high in zip(
-        plan.table().records(), plan.similar_to, plan.different_from, strict=True
+        plan.summary().records(), plan.similar_to, plan.different_from, strict=True
     ):
         assert row["SIMILAR up to"] == (None if low < 0 else low)
         assert row["DIFFERENT from"] == (None if high > row["ballots"] else high)

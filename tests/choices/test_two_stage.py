@@ -190,7 +190,7 @@ def test_beyond_the_limit_keeps_alpha_over_both_tastings(setting):
 
 def test_table_says_what_decide_does():
     plan = two_stage_plan(TRIANGLE, most=60, pd_limit=0.4)
-    rows = plan.table().records()
+    rows = plan.summary().records()
     then = {row["then"]: row["correct"] for row in rows[:4]}
     similar_to = int(then["SIMILAR, stop"].removesuffix(" or fewer"))
     different_from, below = map(int, then["DIFFERENT, stop"].split(" to "))
@@ -217,7 +217,7 @@ def test_table_says_what_decide_does():
 @pytest.mark.parametrize("setting", [*SMALL, *LARGER, (TETRAD, 36, 0.2, 0.001, 0.6)], ids=str)
 def test_table_is_readable_for_every_plan(setting):
     # A row such as '-1 or fewer' or '5 to 4' could not be pinned to a wall.
-    for row in made(*setting).table().records():
+    for row in made(*setting).summary().records():
         words = row["correct"].split()
         assert int(words[0]) >= 0, row
         if words[1] == "to":

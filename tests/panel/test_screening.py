@@ -214,7 +214,7 @@ def test_overall_risk_by_simulation():
 
 def test_tables():
     found = screening(rules(), {"Ada": GOOD, "Ben": {"matching": 2}})
-    rows = found.table().records()
+    rows = found.summary().records()
     assert len(rows) == 6
     assert [row["part verdict"] for row in rows] == ["pass"] * 3 + ["go on", "fail", "go on"]
     assert (rows[4]["result"], rows[4]["needed"]) == (2, 4)
@@ -252,7 +252,7 @@ def test_order_of_candidates_and_parts_does_not_matter(people, parts):
     [
         (lambda: sequential_plan(TRIANGLE, most=9, pd_null=0.3), "below pd_limit; got 0.3 and"),
         (lambda: sequential_plan(TRIANGLE, most=9, pd_null=-0.1), "pd_null must lie .* got -0.1"),
-        (lambda: choice_rule("triangle"), "protocol must be a Protocol, such as TRIANGLE"),
+        (lambda: choice_rule("square"), "protocol 'square' is not known; possible are TRIANGLE"),
         (lambda: choice_rule(unfit=0.3), r"unfit must lie from guessing \(0.333\) to below fit"),
         (lambda: choice_rule(unfit=0.7), "got unfit 0.7 and fit 0.65"),
         (lambda: choice_rule(fit=65), r"fit must lie strictly between 0 and 1.* write 0.65"),

@@ -130,7 +130,7 @@ def test_five_findings(shift, noise, limit, finding):
     # one batch: the simultaneous lower limit is that of the paired t-test against the limit
     p_beyond = stats.ttest_1samp(shift + scatter, limit, alternative="greater").pvalue
     assert (row["lower"] > limit) == (p_beyond < 0.05) == (finding is Finding.BEYOND_LIMIT)
-    assert str(result.table().rows[0][-1]) == finding.sentence
+    assert str(result.summary().rows[0][-1]) == finding.sentence
     assert finding.value in repr(result)
 
 
@@ -180,7 +180,7 @@ def test_each_attribute_as_if_alone():
         rows = rows[rows["attribute"] == name].reset_index(drop=True)
         columns = rows.columns.drop("attribute")
         pd.testing.assert_frame_equal(rows[columns], alone.against_control[columns], rtol=1e-6)
-    assert result.table().columns[0] == "attribute"
+    assert result.summary().columns[0] == "attribute"
 
 
 def test_missing_scores_take_least_squares_of_the_cell_means():

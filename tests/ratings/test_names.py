@@ -91,7 +91,7 @@ def test_who_looks_like_one_person_is_named(call):
 
 def test_rankings_and_spiked_samples_clean_names_too():
     plain, other = ranks(), with_names(ranks(), "assessor", A01="a01 ")
-    assert ranking_test(plain).table() == ranking_test(other).table()
+    assert ranking_test(plain).summary() == ranking_test(other).summary()
     assert ranking_test(plain, reference=" X ").reference == "x"
     assert ranking_test(plain, expected=["X", "y", "z"]).page.expected == ("x", "y", "z")
     alike = ranking_test(plain.replace({"assessor": {"A01": "A.B.", "A02": "AB"}}))

@@ -57,7 +57,7 @@ def test_profile_by_likelihood_against_r(case):
     found = profile(case_ballots(case), reference=first, method="reml")
     sample = found.anova.iloc[0]
     close = {"rtol": 1e-6}
-    assert len(found.table.rows) == case["rows"]
+    assert len(found.scores.rows) == case["rows"]
     assert sample["source"] == "sample"
     assert sample["df"] == case["df"]
     for column, name in (("statistic", "F"), ("df_error", "df_error"), ("p", "p")):
@@ -257,7 +257,7 @@ def test_attributes_with_and_without_gaps_each_take_their_road():
     methods = found.anova.groupby("attribute", sort=False)["method"].first()
     assert methods["sweet"] == "unweighted mean squares"
     assert (methods.drop("sweet") == "mean squares").all()
-    assert list(methods.index) == list(found.table.attributes)
+    assert list(methods.index) == list(found.scores.attributes)
     for name in ("means", "pairs", "against_reference", "components"):
         one, other = getattr(found, name), getattr(whole, name)
         assert list(one["attribute"]) == list(other["attribute"])
@@ -265,8 +265,8 @@ def test_attributes_with_and_without_gaps_each_take_their_road():
         columns = ["estimate"] + (["se", "df"] if name != "components" else [])
         pd.testing.assert_frame_equal(one.loc[kept, columns], other.loc[kept, columns])
     assert found.notes[0].startswith("sweet: scores are missing or unequal in number;")
-    assert found.table.dropped == ballots["score"].isna().sum()
-    assert f"Rows without a score, left out: {found.table.dropped}." in found.notes
+    assert found.scores.dropped == ballots["score"].isna().sum()
+    assert f"Rows without a score, left out: {found.scores.dropped}." in found.notes
 
 
 def test_attributes_scored_in_different_replicates_only():

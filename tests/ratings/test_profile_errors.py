@@ -90,8 +90,8 @@ def test_missing_scores_are_counted_and_shown():
     table = PLAIN.copy()
     table.loc[[2, 7, 20], "score"] = np.nan
     found = profile(table)
-    assert found.table.dropped == 3
-    assert len(found.table.missing) == 3
+    assert found.scores.dropped == 3
+    assert len(found.scores.missing) == 3
     assert "Rows without a score, left out: 3." in found.notes
 
 

@@ -113,7 +113,7 @@ def test_one_score_a_sample_promises_nothing_of_replicates():
 
 def test_table_has_sizes_of_each_attribute_and_least_differences():
     plan = profile_plan(SCATTER, margins=1.0, samples=3, replicates=2)
-    rows = {row["attribute"]: row for row in plan.table().records()}
+    rows = {row["attribute"]: row for row in plan.summary().records()}
     for name, row in rows.items():
         alone = profile_plan(SCATTER, margins={name: 1.0}, replicates=2).assessors
         assert row["alone"] == alone <= plan.assessors

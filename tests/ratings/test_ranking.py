@@ -137,7 +137,7 @@ def test_method_is_said(ballots, samples, method):
     assert (found.friedman.p == found.friedman.p_chi_square) == (method == "chi-square")
     large = stats.chi2.sf(found.friedman.statistic, samples - 1)
     assert found.friedman.p_chi_square == pytest.approx(large, rel=1e-9)
-    assert method in str(found.table())
+    assert method in str(found.summary())
 
 
 def test_random_arrangements_come_from_the_seed():
@@ -343,7 +343,7 @@ def test_least_difference_with_ties_is_the_spread_of_a_difference():
 def test_balanced_incomplete_blocks():
     rng = np.random.default_rng(9)
     found = ranking_test(design(3 * PLANE, rng), expected=list("ABCDEFG"))
-    assert "Durbin" in str(found.table())
+    assert "Durbin" in str(found.summary())
     assert found.friedman.kendall_w is None
     # ISO 8587: z sqrt(r (k+1) (n k - n + l) / 6) for r repeats of a design that serves each
     # sample n times and each pair l times, here r = 3, k = 3, n = 3, l = 1 (from memory).

@@ -197,7 +197,7 @@ def test_seed_and_tables():
     one, again, other = (sample_map(ballots, seed=seed) for seed in (1, 1, 2))
     assert np.array_equal(one.cloud, again.cloud)
     assert not np.array_equal(one.cloud, other.cloud)
-    rows = one.table().records()
+    rows = one.summary().records()
     assert [row["sample"] for row in rows] == list(SAMPLES)
     assert [row["axis 1"] for row in rows] == one.coordinates[:, 0].tolist()
     axes = one.axes().records()

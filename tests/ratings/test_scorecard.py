@@ -388,7 +388,7 @@ def test_scale_gives_the_limit_of_repeatability():
 
 
 def test_limits_are_settings_with_a_source():
-    rows = ScorecardLimits().table().records()
+    rows = ScorecardLimits().summary().records()
     assert all(row["source"] for row in rows)
     scores = clean()
     scores[4] = 5 + 0.6 * (scores.mean(0) - 5)

@@ -221,7 +221,7 @@ def test_a_pass_after_a_failure_is_headed_by_both():
         "It is a second tasting that was not planned: its risk is not the agreed one."
     )
     assert any("Together 24 of 48" in reason for reason in found.reasons)
-    assert found.headline in [row[1] for row in found.table().rows]
+    assert found.headline in [row[1] for row in found.summary().rows]
     single = judge([passed], rule)
     assert (single.repeated, single.headline) == (False, Finding.SIMILAR.sentence)
     aborted = judge([passed], rule, earlier=[None])
@@ -247,7 +247,7 @@ def test_the_batch_that_was_not_tasted():
     found = judge([], RULE)
     assert (found.finding, found.disposition, found.blocked) == (None, "HOLD", False)
     assert (found.attempts, found.true_risk) == (0, None)
-    assert found.table().records()[1]["is"] == "not tasted"
+    assert found.summary().records()[1]["is"] == "not tasted"
 
 
 @pytest.mark.parametrize("tries", [2, 3, 4])

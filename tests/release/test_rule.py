@@ -191,8 +191,8 @@ def test_truths_may_be_dprime():
     pd_there = TRIANGLE.distinguishers(TRIANGLE.proportion_correct(dprime))
     one = STAGED.characteristic(dprime, scale="dprime")
     assert one.passes == pytest.approx(STAGED.characteristic(pd_there).passes, abs=1e-12)
-    assert one.table().columns[0] == "true dprime"
-    assert len(one.table().rows) == 3
+    assert one.summary().columns[0] == "true dprime"
+    assert len(one.summary().rows) == 3
 
 
 def test_a_month_of_batches():

@@ -231,7 +231,7 @@ def test_result_is_frozen_and_hands_out_copies():
         result.alpha = 0.1
     assert repr(result).startswith("<Trend: 24 batches, 1 line; ")
     assert "<table>" in result._repr_html_()
-    assert len(result.table().rows) == 24
+    assert len(result.summary().rows) == 24
 
 
 def test_frame_given_is_left_alone():

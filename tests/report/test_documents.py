@@ -10,6 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from openpyxl import load_workbook
 
 from sensory.base.results import Interval
 from sensory.catalogue.outcome import Span
@@ -18,7 +19,10 @@ from sensory.choices.forced_choice import choice_test
 from sensory.choices.protocols import PAIRED, TRIANGLE
 from sensory.report.documents import session_pdf, session_words
 from sensory.report.outcome_figures import lines_figure, outcome_figure
-from sensory.report.sheets import ballots_csv, tables_csv
+from sensory.report.printed import drawn
+from sensory.report.session_pictures import session_pictures
+from sensory.report.sheets import ballots_csv
+from sensory.report.workbooks import workbook
 from sensory.sessions import workflow
 from sensory.sessions.finding import session_report
 from sensory.store.repository import open_store
@@ -143,15 +147,29 @@ def test_journal_says_what_was_found(store):
     assert store.verify() == []
 
 
-def test_tables_as_csv_hold_every_number(summaries):
+def test_results_as_a_workbook_hold_every_table(summaries):
     summary = summaries["water"]
-    lines = list(csv.reader(io.StringIO(tables_csv(summary.tables()).decode("utf-8-sig"))))
-    assert ["session", summary.details.title] in lines
-    assert ["The numbers"] in lines
-    at = next(i for i, line in enumerate(lines) if line[:1] == ["filtered"])
+    book = load_workbook(io.BytesIO(workbook(summary.tables())))
+    assert len(book.sheetnames) == len(summary.tables())
+    rows = list(book["The numbers"].iter_rows(values_only=True))
+    filtered = next(row for row in rows if row[0] == "filtered")
     estimate = summary.outcome.figure.spans[0].estimate
-    assert lines[at][2] == f"{estimate:.6g}"  # six digits: the archive keeps all of them
-    assert ["The counts"] in lines
+    assert filtered[2] == pytest.approx(estimate, rel=1e-15)  # as many digits as a cell holds
+    assert ("session", summary.details.title) in book["Session"].iter_rows(values_only=True)
+
+
+def test_the_pictures_of_a_session_are_those_of_its_outcome(summaries):
+    titles = {
+        name: [picture.title for picture in session_pictures(summaries[name].outcome)]
+        for name in ("water", "pressing")
+    }
+    assert titles["water"] == ["finding"]
+    assert titles["pressing"] == [
+        "finding", "means", "profile lines", "spider", "sample map", "assessors", "agreement"
+    ]  # fmt: skip
+    picture = session_pictures(summaries["water"].outcome)[0]
+    assert drawn(picture.text, "png").startswith(b"\x89PNG")
+    assert drawn(picture.text, "svg").startswith(b"<svg")
 
 
 def test_ballots_as_csv_keep_their_columns(store):

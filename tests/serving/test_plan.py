@@ -387,4 +387,4 @@ def test_late_assessors_complete_a_design_of_incomplete_sets():
 
 def test_triangle_has_a_plan_for_one_assessor():
     plan = serving_plan(TRIANGLE, ["Anna"], seed=0)
-    assert [row["assessor"] for row in plan.table().records()] == ["Anna"] * 3
+    assert [row["assessor"] for row in plan.summary().records()] == ["Anna"] * 3
