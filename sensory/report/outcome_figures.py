@@ -236,7 +236,8 @@ def lines_figure(outcome: Outcome, across: int = 3, width: int = 170) -> Spec:
         {**_lines_of(own, ends), **size, "title": heading(attribute)}
         for attribute, own in lines.items()
     ]
-    return dressed({"concat": charts, "columns": across}, framed=True)
+    shared = {"scale": {"color": "shared", "strokeDash": "shared"}}  # one legend for all panels
+    return dressed({"concat": charts, "columns": across, "resolve": shared}, framed=True)
 
 
 def _lines_of(lines: Sequence[AssessorLine], ends: Mapping[str, Any]) -> Spec:
