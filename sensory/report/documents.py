@@ -12,7 +12,7 @@ from typing import Any
 
 import typst
 
-from ..base.results import Table, cell_text, several
+from ..base.results import Table, cell_text, is_p, several
 from ..base.spelling import name_and_role
 from ..catalogue.outcome import QUANTITIES, AssessorLine, AssessorPoint, NamedTable, Outcome
 from ..catalogue.tests import find_kind
@@ -21,7 +21,12 @@ from ..sessions.finding import SessionReport
 from ..sessions.served_beside_plan import Served
 from ..sessions.session import ADVICE, CAUTIONS, Sample, StoredSession
 from .figure_parts import FONTS, as_svg
-from .outcome_figures import lines_figure, outcome_figure, panel_figure, profile_figure
+from .outcome_figures import (
+    lines_figure,
+    outcome_figure,
+    panel_figure,
+    profile_figure,
+)
 from .words import column_heading, number, percent
 
 _TEMPLATES = Path(__file__).parent / "templates"
@@ -29,6 +34,13 @@ FONT_OPTIONS: dict[str, Any] = {"font_paths": [str(FONTS)], "ignore_system_fonts
 Words = dict[str, object]
 """What a template reads."""
 
+_CAUTIONS = {
+    "cleared": "cleared for tasting",
+    "allergens": "allergens declared",
+    "consent": "consent and exclusions",
+    "swallowing": "swallowing settled",
+    "amounts": "amounts within limits",
+}
 _SIZES = (8.6, 8.0, 7.4, 6.8)
 _MOST_ROWS, _MOST_LINES, _ACROSS = 40, 6, 4
 
@@ -147,11 +159,11 @@ def _asked(report: SessionReport) -> Words:
     question, test = report.question, find_kind(report.outcome.test)
     return block(
         "What was asked",
-        ("Differs", question.what_changed),
-        ("Decision", question.decision),
+        ("Difference between samples", question.what_changed),
+        ("Depends on the answer", question.decision),
         ("Attribute", question.attribute),
         ("More expected in", report.direction),
-        ("Ballot", test.asks),
+        ("The ballot asks", test.asks),
         ("If different", question.if_different),
         ("If beyond the limit", question.if_beyond),
         ("If similar", question.if_similar if test.similarity else ""),
@@ -181,7 +193,7 @@ def _done(report: SessionReport) -> Words:
         *((label, str(value)) for label, value in test.agreed_settings(question.settings)),
         ("Answers", f"{counted}{counts.missing} missing{marked}"),
         ("Assessors", f"{came}; {details.assessors}" if details.assessors else came),
-        ("Told", details.information),
+        ("Information given to assessors", details.information),
         ("Orders", ", ".join(f"{order} {times}" for order, times in counts.orders.items())),
         *_served_rows(report.served),
         ("Place", details.place),
@@ -222,7 +234,7 @@ def _table(named: NamedTable) -> Words:
 
 def printed_table(table: Table, **more: object) -> Words:
     """A table with its numbers as people read them, and what stands beside it."""
-    heads = [column_heading(name) for name in table.columns]
+    heads = [column_heading(name) if is_p(name) else name for name in table.columns]
     return {"columns": heads, "rows": table.texts(), **more}
 
 
@@ -233,7 +245,7 @@ def _agreement(session: StoredSession) -> Words:
     return block(
         "Agreement",
         ("Agreed", f"{stamp(session.agreed_at)} by {agreed_by}"),
-        ("Ballots then", f"{entered} entered" if entered else "none entered"),
+        ("Ballots entered before", f"{entered}" if entered else "none"),
         ("Closed", stamp(session.closed_at)),
         ("Cautions", _cautions(session)),
         *care_in_words(session.details.care),
@@ -242,13 +254,18 @@ def _agreement(session: StoredSession) -> Words:
 
 
 def _cautions(session: StoredSession) -> str:
-    met = session.cautions
-    unmet = [caution.asks for caution in CAUTIONS if met.get(caution.key) is not True]
-    return "Not answered with yes: " + " ".join(unmet) if unmet else "all answered with yes"
+    """Each caution with its answer."""
+    answers = {True: "yes", False: "no", None: "not answered"}
+    return "; ".join(
+        f"{_CAUTIONS[caution.key]}: {answers[session.cautions.get(caution.key)]}"
+        for caution in CAUTIONS
+    )
 
 
 def _below(report: SessionReport) -> list[Words]:
+    told = "; ".join(f"{about}: {said}" if about else said for about, said in report.comments)
     parts = (
+        ("Comments of assessors", (told,) if told else ()),
         ("Served otherwise than planned", report.served.departures if report.served else ()),
         ("Remarks of the checks", report.remarks),
         ("Done after the finding was seen", report.afterwards),

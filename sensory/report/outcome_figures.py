@@ -260,7 +260,8 @@ def assessors_figure(drawn: Sequence[AssessorLine], across: int = 3, width: int 
         {**_lines_of(own, ends), **size, "title": heading(attribute)}
         for attribute, own in lines.items()
     ]
-    return dressed({"concat": charts, "columns": across}, framed=True)
+    shared = {"scale": {"color": "shared", "strokeDash": "shared"}}  # one legend for all panels
+    return dressed({"concat": charts, "columns": across, "resolve": shared}, framed=True)
 
 
 def _lines_of(lines: Sequence[AssessorLine], ends: Mapping[str, Any]) -> Spec:

@@ -77,13 +77,13 @@ def agreed_action(finding: Finding, question: Question) -> str:
 def _fewer_came(outcome: Outcome, question: Question) -> tuple[str, ...]:
     """Fewer ballots or assessors than planned, or else ballots without an answer.
 
-    The number planned may count ballots of a test with several a person: then the ballots that
-    came, answered or not, are as many.
+    The number planned may count ballots of a test with several a person: then the answers
+    given or missing are as many, or so many for each attribute.
     """
     counts, planned = outcome.counts, question.assessors
     if counts.answers < planned:
         return (f"only {counts.answers} of {planned} planned ballots were answered",)
-    if counts.assessors < planned != counts.answers + counts.missing:
+    if counts.assessors < planned and (counts.answers + counts.missing) % planned:
         return (f"only {counts.assessors} of {planned} planned assessors answered",)
     return (f"{several(counts.missing, 'ballot')} without an answer",) if counts.missing else ()
 

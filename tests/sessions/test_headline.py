@@ -111,6 +111,7 @@ def test_a_profile_says_each_attribute_that_moved_and_the_rest_in_a_sentence(sto
         assert f"{abs(each.estimate):.2f} {way} in {each.sample}" in line
     for each in outcome.comparisons:
         assert any(each.attribute in line and each.sample in line for line in lines)
+    assert report.headline.doubts == ()  # 60 ballots of 10 assessors, as planned
     assert report.reasons == lines
     assert len(report.limits()) <= 3
     assert all(any(full.startswith(line) for full in report.cannot_tell())
