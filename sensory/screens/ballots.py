@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from functools import partial
 
@@ -12,7 +13,7 @@ from ..base.results import several
 from ..catalogue.checking import CheckedBallots
 from ..catalogue.tests import find_kind
 from ..release.tastings import close_and_note
-from ..serving.ballot_line import SERVING_MARKS
+from ..serving.ballot_line import MARKS, SERVED_COLUMNS, SERVING_MARKS
 from ..sessions.booth_plans import progress
 from ..sessions.lines import cells_of_file
 from ..sessions.replaced import replace_ballots
@@ -28,6 +29,7 @@ from .frame import (
     chosen_session,
     desk,
     go,
+    minute,
     plain,
     show_faults,
     shown_errors,
@@ -39,6 +41,7 @@ from .serve import sent_so_far
 from .step_bar import onward, session_head
 
 Cells = Mapping[int, Mapping[str, str]]
+_STAMP = re.compile(r"\d{4}-\d\d-\d\dT[\d:.]+(?:[+-]\d\d:\d\d|Z)?")
 
 
 def page() -> None:
@@ -72,13 +75,14 @@ def page() -> None:
     if not session.serving:
         _one_person(session, cells)
     rows = _rows(session, cells, st.session_state.get(extra, 0))
-    show_grid(key, names, rows, cells, checked.faults)
+    planned = session.serving is not None
+    show_grid(key, names, rows, cells, checked.faults, planned=planned)
     st.markdown(_order_hint(session))
     if pressed("Add six rows", "more-rows"):
         st.session_state[extra] = st.session_state.get(extra, 0) + 6
         st.rerun()
     if remarks := session.details.file_remarks.splitlines():
-        st.subheader("Remarks on the file")
+        st.subheader("Notes on the file")
         listed(remarks)
     _whole_faults(checked)
     _files(session, cells)
@@ -96,10 +100,20 @@ def _closed(session: StoredSession, cells: Cells) -> None:
     names = {name: name.replace("_", " ") for name in _names(session, cells)}
     scroll(
         [
-            {"row": str(row)} | {title: texts.get(name, "") for name, title in names.items()}
+            {"row": str(row)}
+            | {title: _as_read(name, texts.get(name, "")) for name, title in names.items()}
             for row, texts in sorted(cells.items())
         ]
     )
+
+
+def _as_read(column: str, text: str) -> str:
+    """The text of a cell, a time of the record in it on the clock of this machine.
+
+    >>> _as_read("sent", ""), _as_read("comment", "2026-09-14T10:31:07+00:00")
+    ('', '2026-09-14T10:31:07+00:00')
+    """
+    return _STAMP.sub(lambda stamp: minute(stamp.group()), text) if column in MARKS else text
 
 
 def _at_booths(session: StoredSession) -> None:
@@ -166,11 +180,11 @@ def _way_on(session: StoredSession, there: Standing) -> None:
 
 def _standing(there: Standing) -> str:
     """How many there are, how many are blank, what is to be fixed."""
-    fix = f"**{several(there.errors, 'thing')}** to mend"
+    fix = f"**{several(there.errors, 'error')}** to fix"
     if there.at_booths:
         return f"**{there.words} ballots** sent" + (f", {fix}." if there.errors else ".")
     blank = f"**{there.blank} blank**, " if there.blank else ""
-    notes = several(there.notes, "remark")
+    notes = several(there.notes, "note")
     return f"**{there.words} ballots** answered, {blank}{fix}, **{notes}**. Saved automatically."
 
 
@@ -202,11 +216,16 @@ def _one_person(session: StoredSession, cells: Cells) -> None:
 def _order_hint(session: StoredSession) -> str:
     test = find_kind(session.question.protocol)
     left = "" if test.together else "If an assessor left, leave the answer blank. "
+    if session.serving:
+        return f"Enter goes down the answers. {left}What was served is shown after closing."
     return f"{test.letters} {left}Clear a row to delete it."
 
 
 def _names(session: StoredSession, cells: Cells) -> list[str]:
-    """Columns of the grid: what the test needs, then what else the ballots bring."""
+    """Columns of the grid: what the test needs, then what else the ballots bring.
+
+    Where a plan says what was served, nobody who types sees it: it could lead the eye.
+    """
     present = dict.fromkeys(name for texts in cells.values() for name in texts)
     test = find_kind(session.question.protocol)
     columns = template_columns(test, test.attributes(session.question))
@@ -216,8 +235,11 @@ def _names(session: StoredSession, cells: Cells) -> list[str]:
         codes = ["codes"] if "codes" in present and "code_1" not in present else coded
         needed = ["assessor", "order", *codes, "answer", "guess", "comment", "replicate"]
     # Stated on Serve; here they could be typed over.
-    marks = () if session.closed else SERVING_MARKS
-    return [*needed, *(name for name in present if name not in needed and name not in marks)]
+    hidden = set() if session.closed else set(SERVING_MARKS)
+    if session.serving and not session.closed:
+        once = {texts.get("replicate", "") for texts in cells.values()} == {"1"}
+        hidden |= {*SERVED_COLUMNS, *["replicate"] * once}
+    return [name for name in dict.fromkeys([*needed, *present]) if name not in hidden]
 
 
 def _rows(session: StoredSession, cells: Cells, extra: int) -> list[int]:
@@ -230,7 +252,7 @@ def _rows(session: StoredSession, cells: Cells, extra: int) -> list[int]:
 def _whole_faults(checked: CheckedBallots) -> None:
     rows = [fault for fault in checked.faults if fault.row and fault.blocking]
     whole = [fault for fault in checked.faults if not fault.row and checked.ready]
-    for heading, faults in (("To mend", rows), ("About the table as a whole", whole)):
+    for heading, faults in (("Errors to fix", rows), ("About the table as a whole", whole)):
         if faults:
             st.subheader(heading)
             show_faults(faults)

@@ -8,6 +8,9 @@ Why so
 A grid of our own. The general-purpose grid editor lost keystrokes at normal typing speed while
 the page re-ran (1 of 18 cells at 90 ms a key). Ours sends a cell until the record has echoed it.
 It keeps its cells between updates because the page calls its clean-up between updates too.
+
+Ballots come back in any order: a code leads to its row, Enter to its answer, and from there down
+the answers, or back to the code of the next ballot.
 """
 
 from __future__ import annotations
@@ -17,6 +20,7 @@ from collections.abc import Mapping, Sequence
 import streamlit as st
 
 from ..base.errors import Fault
+from ..serving.ballot_line import is_answer
 from ..sessions.lines import MOST_LINES
 from .components import asset, sent
 
@@ -63,9 +67,18 @@ def received(key: str, number: str) -> None:
 
 
 def show_grid(
-    key: str, names: Sequence[str], rows: Sequence[int], cells: Cells, faults: Sequence[Fault]
+    key: str,
+    names: Sequence[str],
+    rows: Sequence[int],
+    cells: Cells,
+    faults: Sequence[Fault],
+    *,
+    planned: bool = False,
 ) -> None:
-    """Draw the grid with the stored cells and what is wrong with them."""
+    """Draw the grid with the stored cells and what is wrong with them.
+
+    `planned`: everything but the answers is there already, so typing begins at the first answer.
+    """
     placed = [_placed(fault, names) for fault in faults if fault.row]
     _mount(
         key=key,
@@ -76,6 +89,7 @@ def show_grid(
             "problems": [entry for entry in placed if entry["name"]],
             "notes": _notes(faults),
             "note": _NOTE,
+            "planned": planned,
             "received": st.session_state.get(f"{key}-done", ""),
         },
         on_typed_change=lambda: None,
@@ -91,7 +105,9 @@ def _storable(text: str) -> str:
 def _column(name: str) -> dict[str, object]:
     code = name.startswith("code_")
     size = 5 if code else _SIZES.get(name, 8)
-    return {"name": name, "title": name.replace("_", " "), "size": size, "digits": code}
+    title, codes = name.replace("_", " "), code or name in ("code", "codes")
+    kind: dict[str, object] = {"digits": code, "codes": codes, "answer": is_answer(name)}
+    return {"name": name, "title": title, "size": size, **kind}
 
 
 def _placed(fault: Fault, names: Sequence[str]) -> dict[str, object]:

@@ -39,11 +39,11 @@ def test_markup_of_users_is_shown_as_text_on_every_page(visit, hostile_file):
     visitor.fill("Title", PICTURE + TAG + LINKS)
     visitor.agree(PICTURE)
     assert PICTURE in visitor.text()
-    page.get_by_text("things to mend").first.wait_for()
+    page.get_by_text("errors to fix").first.wait_for()
     for cell, text in {"order": "BBA", "answer": "513"}.items():
         page.get_by_label(f"row 3, {cell}").fill(text)
         page.get_by_label(f"row 3, {cell}").press("Tab")
-    page.get_by_text("0 things to mend").wait_for()
+    page.get_by_text("0 errors to fix").wait_for()
     visitor.saved()
     visitor.click("close")
     # All three odd samples named: 1/27 by guessing, below 0.05.

@@ -110,7 +110,7 @@ def test_file_with_mistakes_shows_each_beside_its_cell(visit):
     page = visitor.page
     visitor.use(DEMO / "mistakes.csv", 18)
     visitor.to("ballots")
-    page.get_by_text("6 things to mend").wait_for()
+    page.get_by_text("6 errors to fix").wait_for()
     wrong = page.locator('input[aria-invalid="true"]')
     expect(wrong).to_have_count(6)
     assert sorted(wrong.nth(i).input_value() for i in range(wrong.count())) == [
@@ -119,7 +119,7 @@ def test_file_with_mistakes_shows_each_beside_its_cell(visit):
     row = page.locator("tr", has=page.get_by_label("row 4, answer"))
     assert "512 was not" in row.inner_text()
     page.get_by_label("row 4, answer").fill("469")
-    page.get_by_text("5 things to mend").wait_for()
+    page.get_by_text("5 errors to fix").wait_for()
     visitor.saved()
 
 

@@ -39,10 +39,10 @@ def test_file_of_pairs_is_recognised_and_a_bad_cell_is_mended(visit, tmp_path):
     visitor.use(tmp_path / "pairs.csv", 60)
     assert "the same, or different?" in visitor.text()
     visitor.to("ballots")
-    page.get_by_text("1 thing to mend").first.wait_for()
+    page.get_by_text("1 error to fix").first.wait_for()
     wrong = page.locator('input[aria-invalid="true"]')
     assert wrong.input_value() == "unlike"
     wrong.fill("different")
     wrong.press("Tab")
-    page.get_by_text("0 things to mend").first.wait_for()
+    page.get_by_text("0 errors to fix").first.wait_for()
     visitor.saved()

@@ -7,6 +7,11 @@ import sqlite3
 from playwright.sync_api import expect
 
 from sensory.base.findings import Finding
+from sensory.serving.lines import ballot_lines
+from sensory.serving.planning import serving_plan
+from sensory.sessions import booth_plans
+
+from .served import BY, put
 
 ORDERS = ("ABB", "BAB", "BBA", "AAB", "ABA", "BAA", "ABB", "BAB", "BBA", "AAB")
 ODD = (0, 1, 2, 2, 1, 0, 0, 1, 2, 2)
@@ -47,6 +52,43 @@ def expected(numbers) -> dict[tuple[int, str], str]:
         for name, text in zip(FIELDS, ballot(number), strict=True)
         if text
     }
+
+
+def test_planned_ballots_are_found_by_code_and_enter_goes_down_the_answers(visit, store):
+    long = "Adelheid von Hohenfels-Rabenstein the younger"
+    here = put(store, "suspect_batch")
+    plan = serving_plan("triangle", [long, "Bo", "Cleo"], seed=2**128 + 8)
+    booth_plans.serve(store, here, plan, ballot_lines(plan), who=BY)
+    codes = {n: [t[c] for c in CODES] for n, t in store.cells(here).items()}
+    visitor = visit()
+    page = visitor.page
+    visitor.goto(f"ballots?session={here}")
+    visitor.at("ballots")
+    heads = page.locator("thead th").all_inner_texts()
+    assert "order" not in heads
+    assert not [served.order for served in plan.sets if served.order in visitor.text()]
+    name = page.get_by_label("row 1, assessor")
+    assert name.evaluate("box => box.scrollWidth <= box.clientWidth")
+
+    expect(page.get_by_label("row 1, answer")).to_be_focused()
+    for number in (1, 2):
+        page.keyboard.type(codes[number][0], delay=15)
+        page.keyboard.press("Enter")
+    expect(page.get_by_label("row 3, answer")).to_be_focused()
+
+    finder = page.get_by_label("Code on the ballot")
+    finder.fill(codes[3][1])
+    page.get_by_text(f"{codes[3][1]} is row 3, Cleo").wait_for()
+    finder.press("Enter")
+    expect(page.get_by_label("row 3, answer")).to_be_focused()
+    page.keyboard.type(codes[3][2], delay=15)
+    page.keyboard.press("Enter")
+    expect(finder).to_be_focused()
+    finder.fill("999999")
+    page.get_by_text("No ballot has the code 999999").wait_for()
+    visitor.saved()
+    answers = [texts["answer"] for _, texts in sorted(store.cells(here).items())]
+    assert answers == [codes[1][0], codes[2][0], codes[3][2]]
 
 
 def test_typed_ballots_survive_reload_and_killed_server(visit, server):

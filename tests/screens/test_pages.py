@@ -83,7 +83,7 @@ def test_two_sided_paired_question_can_be_asked(store, url):
 def test_faults_stand_in_the_words_of_the_ballots_page(store, url):
     put(store, "mistakes", "agreed")
     app = run("ballots", url)
-    assert "**6 things** to mend" in words(app)
+    assert "**6 errors** to fix" in words(app)
     assert app.button(key="close").disabled
 
 

@@ -26,11 +26,12 @@ export default function (component) {
   return () => clearInterval(grid.timer)
 }
 
-const shapeOf = (data) => JSON.stringify([data.columns, data.lines])
+const shapeOf = (data) => JSON.stringify([data.columns, data.lines, data.planned])
 const keyOf = (line, name) => `${line}|${name}`
 
 function build(root, data, pending) {
-  const grid = { shape: shapeOf(data), pending, inputs: new Map(), notes: new Map() }
+  const grid = { shape: shapeOf(data), pending, inputs: new Map(), notes: new Map(), back: -1 }
+  grid.begun = !data.planned
   const table = document.createElement("table")
   const head = table.createTHead().insertRow()
   for (const title of ["row", ...data.columns.map((c) => c.title), data.note]) {
@@ -55,6 +56,8 @@ function build(root, data, pending) {
       input.dataset.row = row
       input.dataset.place = place
       input.dataset.key = keyOf(line, column.name)
+      input.dataset.answer = column.answer ? "yes" : ""
+      input.dataset.codes = column.codes ? "yes" : ""
       grid.inputs.set(input.dataset.key, input)
       tr.insertCell().append(input)
     })
@@ -64,20 +67,57 @@ function build(root, data, pending) {
     grid.notes.set(line, note)
   })
   const at = (row, place) => root.querySelector(`input[data-row="${row}"][data-place="${place}"]`)
+  grid.row = (row) => [...root.querySelectorAll(`input[data-row="${row}"]`)]
   body.oninput = (event) => typed(grid, event.target)
   body.onchange = () => grid.send()
-  body.onkeydown = (event) => moved(event, at, data.columns.length)
+  body.onkeydown = (event) => moved(event, at, data.columns.length, grid)
   body.onpaste = (event) => pasted(event, at, grid, data)
   grid.state = document.createElement("p")
   grid.state.setAttribute("role", "status")
   const frame = document.createElement("div")
   frame.className = "frame"
   frame.append(table)
-  root.querySelector(".grid").replaceChildren(grid.state, frame)
+  const finder = data.columns.some((column) => column.codes) ? [finderOf(grid, data)] : []
+  root.querySelector(".grid").replaceChildren(...finder, grid.state, frame)
   return grid
 }
 
+// Ballots come back in any order: a code leads to its row, Enter to its answer and back again.
+function finderOf(grid, data) {
+  const line = document.createElement("label")
+  line.className = "finder"
+  const field = document.createElement("input")
+  Object.assign(field, { type: "text", inputMode: "numeric", maxLength: 12, autocomplete: "off" })
+  const where = document.createElement("output")
+  line.append("Code on the ballot ", field, where)
+  const row = () => data.lines.findIndex((_, at) => grid.row(at).some((input) =>
+    input.dataset.codes && input.value.split(/\s+/).includes(field.value.trim())))
+  field.oninput = () => {
+    const [code, at] = [field.value.trim(), row()]
+    const name = at < 0 ? "" : grid.row(at)[0].value
+    if (!code) where.textContent = ""
+    else if (at >= 0) where.textContent = `${code} is row ${data.lines[at]}${name && `, ${name}`}`
+    else where.textContent = code.length > 2 ? `No ballot has the code ${code}` : ""
+  }
+  field.onkeydown = (event) => {
+    event.stopPropagation()
+    if (event.key !== "Enter" || !field.value.trim() || row() < 0) return
+    event.preventDefault()
+    grid.back = row()
+    go(grid.row(grid.back).find((input) => input.dataset.answer))
+  }
+  grid.finder = field
+  return line
+}
+
+function go(input) {
+  if (!input) return
+  input.focus()
+  input.select()
+}
+
 function typed(grid, input) {
+  widened(grid)
   grid.pending.set(input.dataset.key, input.value)
   said(grid)
   clearTimeout(grid.soon)
@@ -88,20 +128,40 @@ function said(grid) {
   grid.state.textContent = grid.pending.size ? "saving ..." : "all saved"
 }
 
-function moved(event, at, width) {
+function moved(event, at, width, grid) {
   event.stopPropagation() // the page has one-letter shortcuts
   const row = Number(event.target.dataset.row)
   const place = Number(event.target.dataset.place)
-  const next = {
-    Enter: place + 1 < width ? [row, place + 1] : [row + 1, 0],
-    ArrowDown: [row + 1, place],
-    ArrowUp: [row - 1, place],
-  }[event.key]
-  const target = next && at(...next)
+  const along = place + 1 < width ? at(row, place + 1) : at(row + 1, 0)
+  const target = {
+    Enter: () => (event.target.dataset.answer && nextAnswer(grid, row, place)) || along,
+    ArrowDown: () => at(row + 1, place),
+    ArrowUp: () => at(row - 1, place),
+  }[event.key]?.()
   if (!target) return
   event.preventDefault()
-  target.focus()
-  target.select()
+  go(target)
+}
+
+// The next answer of the ballot, then that of the next ballot where there is one, or the code of
+// another ballot where this one was found by its code. None: there is a ballot to begin.
+function nextAnswer(grid, row, place) {
+  const answer = (at, after) => grid.row(at).find((input) =>
+    input.dataset.answer && Number(input.dataset.place) > after)
+  const here = answer(row, place)
+  if (here) return here
+  if (grid.back === row) {
+    grid.back = -1
+    return grid.finder
+  }
+  return grid.row(row + 1)[0]?.value ? answer(row + 1, -1) : undefined
+}
+
+// No name is cut: the first column is as wide as the longest of them.
+function widened(grid) {
+  const names = [...grid.inputs.values()].filter((input) => input.dataset.place === "0")
+  const longest = Math.max(8, ...names.map((input) => input.value.length))
+  for (const input of names) input.style.minWidth = `${Math.min(longest, 48) + 3}ch`
 }
 
 function pasted(event, at, grid, data) {
@@ -162,5 +222,15 @@ function show(grid, data) {
     else input.removeAttribute("aria-describedby")
   }
   for (const [line, note] of grid.notes) note.textContent = data.notes[line] ?? ""
+  widened(grid)
+  begun(grid)
   said(grid)
+}
+
+// Everything but the answers is there already: typing begins at the first that is blank.
+function begun(grid) {
+  if (grid.begun || document.activeElement !== document.body) return
+  grid.begun = true
+  const answers = [...grid.inputs.values()].filter((input) => input.dataset.answer)
+  answers.find((input) => !input.value)?.focus({ preventScroll: true })
 }
