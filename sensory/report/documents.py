@@ -263,7 +263,7 @@ def _cautions(session: StoredSession) -> str:
 
 
 def _below(report: SessionReport) -> list[Words]:
-    told = "; ".join(f"{about}: {said}" if about else said for about, said in report.comments)
+    told = "; ".join(f"{about}: {text}" if about else text for about, text in report.comments)
     parts = (
         ("Comments of assessors", (told,) if told else ()),
         ("Served otherwise than planned", report.served.departures if report.served else ()),

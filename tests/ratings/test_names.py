@@ -183,7 +183,8 @@ def test_tiny_scores_give_numbers_or_a_sentence(call, size):
 
 def words_of(call, table):
     try:
-        return repr(call(table))
+        result = call(table)
+        return f"{result!r} {result.table()}"
     except SensoryError as error:
         return str(error)
 
