@@ -41,7 +41,7 @@ _CAUTIONS = {
     "swallowing": "swallowing settled",
     "amounts": "amounts within limits",
 }
-_SIZES = (8.6, 8.0, 7.4, 6.8)
+_SIZES = (8.6, 8.0, 7.4, 6.8, 8.6)  # what fits no page at any size is read better large
 _MOST_ROWS, _MOST_LINES, _ACROSS = 40, 6, 4
 
 

@@ -183,7 +183,7 @@ def test_cells_that_cannot_be_used(change, message):
 @pytest.mark.parametrize(
     ("arguments", "message"),
     [
-        ({"protocol": "TRIANGLE"}, "protocol must be"),
+        ({"protocol": "TRIANGEL"}, "protocol must be"),
         ({"pd_limit": 30}, "pd_limit must lie strictly between"),
         ({"base": 0}, "base must be at least 1"),
         ({"rules": "all"}, "rules must be among"),

@@ -57,7 +57,12 @@ def test_pdf_states_what_the_report_clauses_ask(summaries, name):
     made = session_pdf(summary)
     pages = pages_of(made)
     text = " ".join(pages)
-    assert len(pages) <= {"pressing": 4, "aftertaste": 2, "new_supplier": 2}.get(name, 1)
+    assert len(pages) <= {
+        "pressing": 4,
+        "aftertaste": 2,
+        "new_supplier": 2,
+        "reformulation": 2,
+    }.get(name, 1)
     question, details, outcome = summary.question, summary.details, summary.outcome
     for asked in (
         details.title, question.what_changed, question.decision, question.if_different,
