@@ -79,7 +79,7 @@ def test_the_question_shows_the_fair_pass_beside_the_wrong_pass_and_freezes(visi
     planned = visitor.page.get_by_label("Ballots planned")
     planned.fill("24")
     planned.press("Enter")
-    visitor.page.get_by_text("with 66 ballots").wait_for()
+    visitor.page.get_by_text("Take 66.").wait_for()
     visitor.click("agree")
     visitor.at("ballots")
     visitor.page.get_by_role("link", name="Question").click()
