@@ -40,17 +40,14 @@ def page() -> None:
 def _list(newest: list[StoredSession]) -> None:
     left, right = st.columns([3, 2], vertical_alignment="bottom")
     wanted = left.text_input("Find by title, test, sample or batch", key="find-session")
-    state = right.segmented_control(
-        "Show", [_ALL, _OPEN, _CLOSED], default=_ALL, key="sessions-state"
-    )
+    states = [_ALL, _OPEN, _CLOSED]
+    state = right.radio("Show", states, horizontal=True, key="sessions-state")
     wanted = wanted.strip()
     sought = find_sessions(desk(), wanted) if wanted else newest
-    if not wanted and state not in (None, _ALL):
+    if not wanted and state != _ALL:
         sought = desk().listed_sessions(ALL)[0]
     matching = [
-        session
-        for session in sought
-        if state in (None, _ALL) or session.closed == (state == _CLOSED)
+        session for session in sought if state == _ALL or session.closed == (state == _CLOSED)
     ]
     if not matching:
         st.markdown("No match.")

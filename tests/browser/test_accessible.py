@@ -105,7 +105,7 @@ def test_pages_of_a_leader(visitor_of, network, store):
     served, _ = planned(store, "TRIANGLE")
     empty = put(store, "suspect_batch")
     found += at("people", "Who may sign?", empty, ".st-key-person-add")
-    found += at("plan", "Recommended", asked, ".st-key-plan-question")
+    found += at("plan", "Plan", asked, ".st-key-plan-question")
     found += at("question", "Question", asked, ".st-key-agree")
     visitor.look_round()
     found += serious(page, "invented")
@@ -134,6 +134,7 @@ def test_pages_of_a_booth(visitor_of, network, store):
             booths.consent(store, token)
         visitor.goto(f"?booth={token}")
         if key == "TRIANGLE":
+            visitor.settled()
             page.locator(".st-key-booth-consent label").click()
             visitor.settled()
             found += serious(page, "cautions")

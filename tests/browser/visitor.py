@@ -146,27 +146,33 @@ class Visitor:
 
     def give(self, label: str, text: str) -> None:
         """Type into a field, or among choices; the first of what is offered where it is new."""
+        self.settled()
         field = self.page.get_by_label(label).first
         if not self.page.get_by_label(label).count():
             return
-        field.fill(text)
-        field.press("Enter")
-        self.settled()
-        self.page.keyboard.press("Escape")
+        box = field.locator("xpath=ancestor::*[contains(@class, 'stElementContainer')][1]")
+        for _ in range(5):  # what is typed while the page is drawn anew can get lost
+            field.fill(text)
+            field.press("Enter")
+            self.page.wait_for_timeout(300)
+            self.settled()
+            self.page.keyboard.press("Escape")
+            if text in box.inner_text().replace(label, "") + field.input_value():
+                return
+        raise AssertionError(f"{label!r} does not take {text!r}:\n{self.text()}")
 
     def upload(self, path, ballots: int) -> None:
         self.page.locator('input[type="file"]').first.set_input_files(path)
         self.page.get_by_text(re.compile(rf"^{ballots} ballots? read")).wait_for()
+        self.settled()
 
     def use(self, path, ballots: int) -> None:
         """A session of a file, on its question."""
         self.begin(FROM_A_FILE)
         self.upload(path, ballots)
         self.wish()
-        if (asked := self.page.get_by_label("Which of the samples is the reference?")).count():
-            asked.fill("reference")
-            asked.press("Enter")
-            self.settled()
+        if self.page.locator(".st-key-new-reference-of").count():
+            self.choose(".st-key-new-reference-of", "reference")
         self.click("start-session")
         self.at("question")
 
