@@ -52,8 +52,9 @@ def store(server):
 @pytest.fixture(scope="session")
 def chromium():
     needed(CHROMIUM, "chromium")
-    from playwright.sync_api import sync_playwright
+    from playwright.sync_api import expect, sync_playwright
 
+    expect.set_options(timeout=30_000)  # a busy machine draws a page in more than five seconds
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=OPTIONS)
         yield browser
