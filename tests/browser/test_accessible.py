@@ -9,6 +9,7 @@ from sensory.sessions import booths, workflow
 from sensory.store.repository import open_store
 
 from .served import BY, put, serve
+from .servers import NetworkServer, started
 
 # A change of the scheme fades: colours are what they shall be when no transition runs.
 SHOWN = """scheme => {
@@ -124,8 +125,16 @@ def test_pages_of_a_leader(visitor_of, network, store):
     assert found == []
 
 
-def test_pages_of_a_booth(visitor_of, network, store):
-    visitor = visitor_of(network, width=768)
+@pytest.fixture
+def booth_server(tmp_path):
+    """A server of its own: pages of the leader leave nothing open on it."""
+    with started(NetworkServer(tmp_path)) as running:
+        yield running
+
+
+def test_pages_of_a_booth(visitor_of, booth_server):
+    store = open_store(f"sqlite:///{booth_server.record}")
+    visitor = visitor_of(booth_server, width=768)
     page = visitor.page
     found = []
     for key in BALLOTS:
@@ -153,4 +162,5 @@ def test_pages_of_a_booth(visitor_of, network, store):
             button.click()
             visitor.heading("All your ballots are sent")
             found += serious(page, "done")
+    store.close()
     assert found == []
