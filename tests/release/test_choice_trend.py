@@ -183,7 +183,7 @@ def test_cells_that_cannot_be_used(change, message):
 @pytest.mark.parametrize(
     ("arguments", "message"),
     [
-        ({"protocol": "TRIANGEL"}, "protocol must be"),
+        ({"protocol": "TRIANGEL"}, "protocol 'TRIANGEL' is not known"),
         ({"pd_limit": 30}, "pd_limit must lie strictly between"),
         ({"base": 0}, "base must be at least 1"),
         ({"rules": "all"}, "rules must be among"),
