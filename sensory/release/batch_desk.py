@@ -266,7 +266,7 @@ def against_release(record: BatchRecord, finding: BatchFinding | None, why_none:
     if finding.blocked:
         return finding.reasons[0]
     if finding.finding is None:
-        return "It has not been tasted to an end, so nothing was shown."
+        return "Tasting is not finished, so nothing was shown."
     if any(not tasting.over for tasting in record.tastings):
         return "A tasting of it is open."
     return ""

@@ -131,7 +131,7 @@ def _taste(file: BatchFile) -> None:
         return
     again, planned = bool(record.tastings), record.recommended is Disposition.RETEST
     if rule.retest is not None and again and not planned and record.found is not None:
-        st.markdown("Its tastings are over by the plan: there is no further one.")
+        st.markdown("The plan allows no further tasting.")
         return
     which = "the second" if planned else "another" if again else "its"
     unplanned = again and not planned
@@ -150,7 +150,7 @@ def _waiting(record: BatchRecord, session: str) -> None:
         st.markdown("Its tasting is open.")
         way("To its session", "to-tasting", "question", session)
         why = st.text_input(
-            "Give it up: reason, without names and nothing about health",
+            "Cancel session: reason (no names, no health details)",
             key=f"give-up-{record.name}",
         )
         stop = partial(give_up, desk(), record.name, session, who=acting(), why=why)

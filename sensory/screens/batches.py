@@ -1,4 +1,4 @@
-"""Which batch waits for what? The board of open batches, and the way to any batch."""
+"""Open batches by next step, and the way to any batch."""
 
 from __future__ import annotations
 
@@ -53,7 +53,7 @@ def _sought(wanted: str) -> None:
     count = f"More than {batch_count(_FOUND)}" if more else batch_count(len(matching))
     st.subheader(f"{count} for '{name}'")
     if not matching:
-        st.markdown("Nothing holds these letters. A part of the number is enough.")
+        st.markdown("No match. A part of the number is enough.")
     elif more:
         st.markdown("Only the latest are listed: write more letters.")
     _rows(matching[:_FOUND], "found")

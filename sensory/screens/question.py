@@ -1,4 +1,4 @@
-"""What is asked, and with which risks? Agreed here, then frozen."""
+"""The question and its risks: agreed here, then frozen."""
 
 from __future__ import annotations
 

@@ -38,13 +38,13 @@ def release(store: Repository, number: str = "SC-1") -> None:
 
 def test_no_release_without_a_finding(store):
     made(store, "SC-1")
-    with pytest.raises(RecordError, match="has not been tasted to an end"):
+    with pytest.raises(RecordError, match="Tasting is not finished"):
         release(store)
     session = tastings.open_tasting(store, "SC-1", who="Mira")
-    with pytest.raises(RecordError, match="has not been tasted to an end"):
+    with pytest.raises(RecordError, match="Tasting is not finished"):
         release(store)
     tastings.give_up(store, "SC-1", session.id, who="Mira", why="fire drill")
-    with pytest.raises(RecordError, match="has not been tasted to an end"):
+    with pytest.raises(RecordError, match="Tasting is not finished"):
         release(store)
     held(store, "SC-1", triangles(12, 36))
     batch_desk.decide(store, "SC-1", Disposition.HOLD, reason="attempts", **BY)
