@@ -9,7 +9,7 @@ import pytest
 from sensory.store.repository import open_store
 
 from .servers import NetworkServer, Server, needed, started
-from .visitor import Visitor
+from .visitor import Contexts, Visitor
 
 CHROMIUM = "/usr/bin/chromium"
 # What Chromium needs as root and without a network; see its own --help.
@@ -61,17 +61,24 @@ def chromium():
         browser.close()
 
 
+@pytest.fixture(scope="module")
+def contexts(chromium):
+    kept = Contexts(chromium)
+    yield kept
+    kept.close()
+
+
 @pytest.fixture
-def visitor_of(chromium):
+def visitor_of(contexts):
     visitors = []
 
     def _visitor_of(server, **options) -> Visitor:
-        visitors.append(Visitor(chromium, server, **options))
+        visitors.append(Visitor(contexts, server, **options))
         return visitors[-1]
 
     yield _visitor_of
     for visitor in visitors:
-        visitor.context.close()
+        visitor.leave()
 
 
 @pytest.fixture

@@ -54,7 +54,7 @@ def test_leader_and_three_booths_from_plan_to_finding(visit, store):
         expect(button).to_be_enabled()
         button.click()
         booth.heading("All your ballots are sent")
-        booth.context.close()
+        booth.leave()
     page.get_by_text("3 of 3 ballots").wait_for(timeout=20_000)
     leader.to("ballots")
     assert "What they answered is shown when the ballots are closed" in leader.text()

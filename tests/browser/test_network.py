@@ -44,9 +44,9 @@ def cookie_of(visitor) -> dict | None:
 
 
 @pytest.fixture(scope="module")
-def titled(chromium, network):
+def titled(contexts, network):
     """Id of a session on record, made by a leader, with frames that a leader received."""
-    visitor = Visitor(chromium, network)
+    visitor = Visitor(contexts, network)
     visitor.sign_in()
     visitor.begin()
     visitor.wish(Product=TITLE)
@@ -55,7 +55,7 @@ def titled(chromium, network):
     found = re.search(r"session=([^&]+)", visitor.page.url)
     visitor.to("sessions")
     received = b"".join(visitor.frames)
-    visitor.context.close()
+    visitor.leave()
     return found[1], received
 
 

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import io
 import re
+from contextlib import suppress
 from urllib.parse import urlsplit
 
-from playwright.sync_api import Error, expect
+from playwright.sync_api import BrowserContext, Error, expect
 from pypdf import PdfReader
 
 MENU = {
@@ -43,23 +44,58 @@ SETTLED = (
 )
 
 
+class Contexts:
+    """Contexts of a browser that are used again: each new one reads Streamlit's scripts anew."""
+
+    def __init__(self, browser):
+        self._browser = browser
+        self._free: dict[tuple[str, bool], list[BrowserContext]] = {}
+        self._open: list[BrowserContext] = []
+
+    def take(self, url: str, touch: bool) -> BrowserContext:
+        if free := self._free.get((url, touch)):
+            return free.pop()
+        context = self._browser.new_context(
+            ignore_https_errors=True, has_touch=touch, accept_downloads=True
+        )
+        context.on("close", lambda closed: self._open.remove(closed))
+        self._open.append(context)
+        return context
+
+    def give_back(self, context: BrowserContext, url: str, touch: bool) -> None:
+        """As if new: without pages, cookies and what pages had kept."""
+        context.set_offline(False)
+        for page in context.pages:
+            with suppress(Error):  # a page that never got anywhere has no storage
+                page.evaluate("localStorage.clear()")
+            page.close()
+        context.clear_cookies()
+        self._free.setdefault((url, touch), []).append(context)
+
+    def close(self) -> None:
+        for context in self._open.copy():
+            context.close()
+
+
 class Visitor:
     """A page that remembers every host it was asked to fetch from."""
 
-    def __init__(self, browser, server, width=1280, scheme="light", touch=False):
+    def __init__(self, contexts: Contexts, server, width=1280, scheme="light", touch=False):
         self.server = server
         self.hosts: set[str] = set()
-        self.context = browser.new_context(
-            ignore_https_errors=True,
-            viewport={"width": width, "height": 900},
-            color_scheme=scheme,
-            has_touch=touch,
-            accept_downloads=True,
-        )
-        self.context.on("request", lambda request: self._asked(request.url))
+        self._contexts, self._touch = contexts, touch
+        self.context = contexts.take(server.url, touch)
         self.page = self.context.new_page()
+        self.page.set_viewport_size({"width": width, "height": 900})
+        self.page.emulate_media(color_scheme=scheme)
+        self.page.on("request", lambda request: self._asked(request.url))
         self.frames: list[bytes] = []
         self.page.on("websocket", self._connected)
+
+    def leave(self) -> None:
+        """Close the window; whoever comes next finds nothing of it."""
+        if not self.page.is_closed():
+            self._contexts.give_back(self.context, self.server.url, self._touch)
 
     def _asked(self, url: str) -> None:
         parts = urlsplit(url)
