@@ -10,6 +10,40 @@ for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
     os.environ.setdefault(name, "1")
 
 
+@pytest.fixture(scope="session", autouse=True)
+def steps_of_a_new_record_are_worked_out_once():
+    """Most tests begin with an empty record; writing the same statements again is far quicker."""
+    from sqlalchemy import event
+
+    from sensory.store import versions
+
+    kept, upgrade = [], versions._upgrade
+
+    def note(connection, cursor, statement, parameters, context, executemany):
+        if not statement.startswith(("SELECT", "PRAGMA")):
+            kept.append((statement, parameters))
+
+    def _upgrade(connection, version):
+        if version or connection.dialect.name != "sqlite":
+            upgrade(connection, version)
+        elif kept:
+            for statement, parameters in kept:
+                connection.exec_driver_sql(statement, parameters)
+        else:
+            event.listen(connection, "before_cursor_execute", note)
+            try:
+                upgrade(connection, version)
+            except BaseException:
+                kept.clear()
+                raise
+            finally:
+                event.remove(connection, "before_cursor_execute", note)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(versions, "_upgrade", _upgrade)
+        yield
+
+
 @pytest.fixture
 def opens():
     """Opens the record at an address, in memory if none is given, and closes it afterwards."""
