@@ -41,7 +41,9 @@ def preparation_pdf(
     rows: Sequence[ServingRow] | None = None,
     allergens: Mapping[str, str] | None = None,
 ) -> bytes:
-    """What to pour into which cup, tray by tray in the order of serving. Names the samples.
+    """What to pour into which cup, in one table to tick off, in the order of serving.
+
+    It names the samples, each with its batch, and numbers its pages.
 
     `rows` are the cups to pour, by default all of the plan; a tray says how many were left out.
     `allergens` are declared by sample and stand beside the portions; by default those of the
@@ -52,13 +54,16 @@ def preparation_pdf(
     trays: dict[tuple[str, int], dict[str, list[list[str]]]] = {}
     missing: Counter[tuple[str, int]] = Counter()
     portions: Counter[str] = Counter()
+    batches = {sample.letter: sample.batch for sample in details.samples}
+    batches |= {sample.name: sample.batch for sample in details.samples if sample.name}
     for row, number in _numbered(plan):
         sets = trays.setdefault((row.assessor, row.sitting), {})
         if row not in poured:
             missing[row.assessor, row.sitting] += 1
             continue
         name = f"set {number}" if number else _WARM_UP
-        sets.setdefault(name, []).append([row.code or "labelled", row.sample])
+        batch = batches.get(row.sample, "")
+        sets.setdefault(name, []).append([row.code or "labelled", row.sample, batch])
         portions[row.sample] += 1
     return _sheet(
         "preparation",

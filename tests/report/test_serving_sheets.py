@@ -43,6 +43,18 @@ def test_preparation_names_every_cup_in_the_order_of_serving(prepared):
     assert PLAN.digest in text
 
 
+def test_preparation_is_one_table_with_the_batch_of_each_cup_and_numbered_pages(prepared):
+    many = serving_plan("triangle", 24, seed=4)
+    pages = pages_of(preparation_pdf(many, prepared["details"]))
+    batches = {sample.letter: sample.batch for sample in prepared["details"].samples}
+    text = " ".join(pages)
+    for row in many.rows:
+        assert f"{row.code} {row.sample} {batches[row.sample]}" in text
+    for number, page in enumerate(pages, start=1):
+        assert f"Page {number} of {len(pages)}" in page
+        assert "set code sample batch" in page
+
+
 def test_key_resolves_every_code(prepared):
     text = text_of(key_pdf(PLAN, prepared["details"]))
     for row in PLAN.key().rows:
