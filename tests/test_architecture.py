@@ -71,7 +71,8 @@ ORDER = {
         care session afterwards allergens attempts booth_ballots served_beside_plan template
         outcome_names signing store soundness search staff samples workflow open_points replaced
         spellings booth_plans booth_places booth_sittings booths exclusions minors reactions
-        servings served headline in_short finding learned filling steps copies regulars
+        servings served headline in_short finding learned filling live_board
+        steps checklist copies regulars
     """,
     "panel": """
         screening_rules screening

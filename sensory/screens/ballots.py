@@ -23,6 +23,7 @@ from ..sessions.spellings import alike_on_ballots, merge_spellings, name_referen
 from ..sessions.steps import Standing, standing
 from ..sessions.template import template_columns, template_csv, template_xlsx
 from ..sessions.workflow import enter_cells
+from .board import show_board
 from .cautions import reactions_panel
 from .frame import (
     CLOSING,
@@ -37,7 +38,6 @@ from .frame import (
 )
 from .grid import received, show_grid, typed_cells
 from .parts import act, download, listed, pressed, scroll
-from .serve import sent_so_far
 from .step_bar import onward, session_head
 
 Cells = Mapping[int, Mapping[str, str]]
@@ -125,7 +125,7 @@ def _at_booths(session: StoredSession) -> None:
     st.markdown(
         "Assessors answer at booths. What they answered is shown when the ballots are closed."
     )
-    sent_so_far(session)
+    show_board(session, counts=False)
     _anew(session, _sent(session))
 
 

@@ -10,17 +10,15 @@ import streamlit as st
 from ..catalogue.tests import find_kind
 from ..release.plant_desk import the_plant
 from ..report.serving_sheets import ballots_pdf, labels_pdf, preparation_pdf
-from ..serving.ballot_line import NOT_SERVED, NOT_THIS_SAMPLE, NOT_TODAY
+from ..serving.ballot_line import NOT_THIS_SAMPLE
 from ..serving.cups import rows_to_serve, to_serve
 from ..serving.plan import ServingPlan
 from ..sessions.allergens import NONE, allergens_in, declared_allergens, served_samples, undeclared
-from ..sessions.booth_plans import did_not_come, served_plan
 from ..sessions.exclusions import (
     allergens_by_line,
     declare_allergens,
     exclude,
     excluded_samples,
-    not_today,
 )
 from ..sessions.session import StoredSession
 from .frame import desk, plain, shown_errors, who
@@ -108,57 +106,29 @@ def _declare(session: StoredSession, missing: bool) -> None:
 
 def _exclude(session: StoredSession, plan: ServingPlan) -> None:
     here, excluded = session.id, excluded_samples(desk(), session.id)
-    cells = desk().cells(here).values()
-    today = {texts["assessor"] for texts in cells if texts.get(NOT_SERVED) == NOT_TODAY}
-    with st.expander("Not today, or not this sample", expanded=bool(excluded or today)):
-        st.markdown("No reason is asked, and none is kept.")
+    with st.expander("Not this sample, for an assessor", expanded=bool(excluded)):
+        st.markdown("No reason is asked, and none is kept. Who is away today: see the live board.")
         person = st.selectbox("Assessor", plan.assessors, key=f"excluded-{here}")
         called = sample_labels(session)
-        labels = {NOT_TODAY: NOT_TODAY}
-        labels |= {name: f"{NOT_THIS_SAMPLE}: {label}" for name, label in called.items()}
-        before = [NOT_TODAY] * (person in today) + list(excluded.get(person, ()))
-        state = "-".join(str(list(labels).index(name)) for name in before)
+        before = list(excluded.get(person, ()))
+        state = "-".join(str(list(called).index(name)) for name in before)
         marked = st.multiselect(
             "Not for this assessor",
-            list(labels),
+            list(called),
             default=before,
-            format_func=labels.__getitem__,
+            format_func=lambda name: f"{NOT_THIS_SAMPLE}: {called[name]}",
             key=f"marked-{here}-{plan.assessors.index(person)}-{state}",
         )
-        keep = partial(_kept, session, person, before, marked)
+        keep = partial(exclude, desk(), here, person, marked, who=who(session))
         act("Keep", "keep-excluded", keep, ready=set(marked) != set(before))
-        marks = {name: dict.fromkeys(barred, NOT_THIS_SAMPLE) for name, barred in excluded.items()}
-        marks |= {name: dict.fromkeys(called, NOT_TODAY) for name in today}
-        scroll(
-            [
-                {"assessor": name}
-                | {label: marks.get(name, {}).get(sample, "") for sample, label in called.items()}
-                for name in plan.assessors
-            ]
-        )
-
-
-def _kept(session: StoredSession, person: str, before: list[str], marked: list[str]) -> None:
-    by, samples = who(session), [name for name in marked if name != NOT_TODAY]
-    if set(samples) != set(before) - {NOT_TODAY}:
-        exclude(desk(), session.id, person, samples, who=by)
-    if (NOT_TODAY in marked) != (NOT_TODAY in before):
-        not_today(desk(), session.id, person, taken_back=NOT_TODAY in before, who=by)
-
-
-def absent(session: StoredSession) -> None:
-    """Somebody who did not come leaves the plan; all others keep their orders."""
-    plan = served_plan(desk(), session.id)
-    name, button = st.columns([3, 1], vertical_alignment="bottom")
-    missed = name.selectbox(
-        "Somebody did not come",
-        plan.assessors if plan else (),
-        index=None,
-        placeholder="Choose who",
-        key=f"absent-{session.id}-{len(plan.changes) if plan else 0}",
-    )
-    strike = partial(did_not_come, desk(), session.id, str(missed), who=who(session))
-    act("Not here", "did-not-come", strike, ready=missed is not None, place=button)
+        if excluded:
+            scroll(
+                [
+                    {"assessor": name}
+                    | {label: NOT_THIS_SAMPLE * (key in barred) for key, label in called.items()}
+                    for name, barred in excluded.items()
+                ]
+            )
 
 
 def sheets_to_serve(session: StoredSession, plan: ServingPlan) -> dict[str, Callable[[], bytes]]:

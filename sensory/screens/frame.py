@@ -223,6 +223,15 @@ def minute(stamp: str, zone: tzinfo | None = None) -> str:
     return f"{local.day} {local:%b %Y, %H:%M}"
 
 
+def clock(stamp: str, zone: tzinfo | None = None) -> str:
+    """Hour and minute of a time of the record, on the clock of this machine; empty for none.
+
+    >>> clock("2026-09-14T10:31:07.123+00:00", UTC), clock("")
+    ('10:31', '')
+    """
+    return minute(stamp, zone).rpartition(", ")[2] if stamp else ""
+
+
 def day(stamp: str) -> str:
     """A date of the record as people write it; a text that is none stays as it is.
 

@@ -1,28 +1,23 @@
-"""What to serve to whom, under which code; sheets, and links for the booths."""
+"""What to serve to whom, under which code: the plan, its checklist, sheets, booths and board."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from functools import partial
-from urllib.parse import urlsplit
 
 import streamlit as st
 
 from ..base.languages import languages
-from ..base.records import digest_of
+from ..base.results import several
 from ..catalogue.tests import find_kind
 from ..release.plant_desk import the_plant
-from ..report.serving_sheets import booth_cards_pdf, key_pdf
+from ..report.serving_sheets import key_pdf
 from ..serving.chance import new_seed
 from ..serving.lines import ballot_lines
 from ..serving.plan import ServingPlan
 from ..serving.planning import serving_plan
 from ..sessions.booth_plans import (
     FINISH,
-    add_late,
-    open_booths,
     plan_again,
-    progress,
     serve,
     served_plan,
     to_be_planned_again,
@@ -33,10 +28,12 @@ from ..sessions.regulars import regular_assessors
 from ..sessions.session import StoredSession
 from ..sessions.steps import Way
 from .arrangement import arrangement_fields, other_than_agreed
+from .board import absence_panel, show_board, show_checklist
+from .booth_links import booths_panel
 from .cautions import minors_panel, reactions_panel, servings_panel
-from .exclusions import absent, before_serving, sheets_to_serve
-from .frame import chosen_session, current_frame, desk, minute, plain, shown_errors, who
-from .parts import act, choose, download, pressed, scroll, show_table, way
+from .exclusions import before_serving, sheets_to_serve
+from .frame import chosen_session, desk, plain, shown_errors, who
+from .parts import act, choose, download, scroll, way
 from .served import after_serving
 from .step_bar import onward, session_head
 
@@ -119,8 +116,7 @@ def _with_regulars(people: int | list[str]) -> int | list[str]:
 def _put_on_record(
     session: StoredSession, plan: ServingPlan, language: str, break_minutes: int
 ) -> None:
-    st.subheader("Is it balanced?")
-    show_table(plan.evenness)
+    st.markdown(f"**{plan.balance_words}**")
     other_than_agreed(session, plan)
     rows, leader = ballot_lines(plan), who(session)
     put = partial(serve, desk(), session.id, plan, rows, language=language, who=leader)
@@ -153,8 +149,8 @@ def _people(text: str) -> int | list[str]:
 
 
 def _hand_out(session: StoredSession, plan: ServingPlan) -> None:
-    st.markdown(f"Plan on record, seed {plan.seed}, {len(plan.assessors)} assessors.")
     reactions_panel(session)
+    show_checklist(session)
     if session.details.care.stopped:
         after_serving(session, plan)
         return
@@ -168,11 +164,16 @@ def _hand_out(session: StoredSession, plan: ServingPlan) -> None:
     if not before_serving(session, plan):
         return
     _on_from_here(session)
-    left, right = st.columns(2, gap="large")
+    left, right = st.columns([2, 3], gap="large")
     with left:
         _sheets(session, plan)
+        if not session.closed:
+            booths_panel(session)
     with right:
-        _booths(session)
+        sittings_panel(session)
+        show_board(session)
+        if not session.closed:
+            absence_panel(session)
     after_serving(session, plan)
 
 
@@ -210,75 +211,8 @@ def _sheets(session: StoredSession, plan: ServingPlan) -> None:
         file, key = name.lower().replace(" ", "-"), f"sheet-{name.split()[0].lower()}"
         download(f"{name}, PDF", make, f"{file}-{session.id[:8]}.pdf", key, place=row)
     with st.expander("The plan, with its key"):
+        st.markdown(f"{several(len(plan.assessors), 'assessor')}, seed {plan.seed}.")
         scroll(plan.summary())
-
-
-def _booths(session: StoredSession) -> None:
-    st.subheader("Booths")
-    if session.closed:
-        st.markdown(f"Closed {minute(session.closed_at)}.")
-        return
-    key = f"links-{session.id}"
-    booths = session.serving.booths if session.serving else {}
-    language = session.serving.language if session.serving else "en"
-    st.markdown(
-        "Each assessor gets a link of their own. Links are shown once; new ones make the old "
-        "ones useless."
-    )
-    _links(session, key, booths)
-    _late(session, key)
-    absent(session)
-    if links := st.session_state.get(key):
-        file = f"booth-cards-{session.id[:8]}.pdf"
-        cards = partial(booth_cards_pdf, links, language)
-        download("Booth cards, PDF", cards, file, "sheet-cards")
-        st.table([{"assessor": plain(name), "link": link} for name, link in links.items()])
-    sittings_panel(session)
-    if booths or links:
-        sent_so_far(session)
-
-
-def _links(session: StoredSession, key: str, booths: Mapping[str, str]) -> None:
-    """The button for the links; new ones are asked about first, since the old ones end."""
-    if booths:
-        # The links on record are in the key: each set of links is asked about anew.
-        sure = st.checkbox("The old links become useless", key=f"useless-{digest_of(booths)[:12]}")
-        # Under another key than the first time: a late second tap ends no link.
-        asked = pressed("New links for all booths", "new-links", ready=sure)
-    else:
-        first = session.details.way == Way.BOOTHS
-        asked = pressed("Open booths", "open-booths", primary=first)
-    if asked:
-        tokens = open_booths(desk(), session.id, who=who(session))
-        st.session_state[key] = {name: _link(token) for name, token in tokens.items()}
-        st.rerun()
-
-
-def _late(session: StoredSession, key: str) -> None:
-    """Somebody who came late gets the orders that were served least."""
-    name, button = st.columns([3, 1], vertical_alignment="bottom")
-    late = name.text_input("Somebody came late: name", key=f"late-{session.id}")
-    if pressed("Add late arrival", "seat-late", ready=late.strip(), place=button):
-        token = add_late(desk(), session.id, late, who=who(session))
-        links = st.session_state.get(key) or {}
-        st.session_state[key] = {**links, " ".join(late.split()): _link(token)}
-
-
-@st.fragment(run_every=5.0)
-def sent_so_far(session: StoredSession) -> None:
-    """Who has sent how many; counts, never answers. A reaction is shown on the page at once."""
-    if desk().session(session.id).details.care.unwell != session.details.care.unwell:
-        st.rerun()
-    counts = progress(desk(), session.id)
-    sent, planned = sum(done for _, done, _ in counts), sum(whole for _, _, whole in counts)
-    st.markdown(f"**{sent} of {planned} ballots** are sent.")
-    scroll([{"assessor": name, "sent": done, "of": whole} for name, done, whole in counts])
-
-
-def _link(token: str) -> str:
-    parts = urlsplit(str(st.context.url or ""))
-    host = f"{parts.scheme}://{parts.netloc}" if parts.netloc else ""
-    return f"{host}/?booth={token}" + "&invented=1" * current_frame().invented
 
 
 def sittings_panel(session: StoredSession) -> None:

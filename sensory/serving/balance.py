@@ -46,6 +46,40 @@ def evenness_table(balance: Table) -> Table:
     return Table(columns=("what", "set", "fewest", "most"), rows=tuple(rows))
 
 
+_SENTENCES = {
+    "order": "Every order {times}.",
+    "position": "Every sample {times} at each position.",
+}
+
+
+def balance_words(evenness: Table) -> str:
+    """The balance of a plan in a sentence, from its evenness: of orders, else of positions.
+
+    >>> words = ("what", "set", "fewest", "most")
+    >>> balance_words(Table(columns=words, rows=(("order", 1, 4, 4), ("position", 1, 8, 8))))
+    'Every order 4 times.'
+    >>> balance_words(Table(columns=words, rows=(("position", None, 0, 1),)))
+    'Every sample 0 or 1 times at each position.'
+    """
+    for what, sentence in _SENTENCES.items():
+        rows = [row for row in evenness.rows if row[0] == what]
+        times = [count for row in rows for count in row[2:] if isinstance(count, int)]
+        if times:
+            return sentence.format(times=_times(min(times), max(times)))
+    return "Every sample once."
+
+
+def _times(fewest: int, most: int) -> str:
+    """How often, in words.
+
+    >>> _times(1, 1), _times(4, 4), _times(3, 4), _times(2, 5)
+    ('once', '4 times', '3 or 4 times', '2 to 5 times')
+    """
+    if fewest == most:
+        return "once" if most == 1 else f"{most} times"
+    return f"{fewest} {'or' if most == fewest + 1 else 'to'} {most} times"
+
+
 def _orders(
     design: ServingDesign, number: int | None, sets: Iterable[ServedSet]
 ) -> Iterator[tuple[Cell, ...]]:

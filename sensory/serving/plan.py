@@ -10,7 +10,7 @@ from ..base.plain import Plain
 from ..base.records import digest_of
 from ..base.results import Table
 from ..base.shown import Shown
-from .balance import balance_table, evenness_table
+from .balance import balance_table, balance_words, evenness_table
 from .chance import Draw
 from .codes import blinding_codes
 from .dealing import Choices, deal, next_orders
@@ -67,6 +67,11 @@ class ServingPlan(Plain, Shown):
     def evenness(self) -> Table:
         """The fewest and the most times in each part of `balance`."""
         return evenness_table(self.balance)
+
+    @property
+    def balance_words(self) -> str:
+        """Whether it is balanced, in a sentence."""
+        return balance_words(self.evenness)
 
     @property
     def digest(self) -> str:

@@ -78,6 +78,8 @@ class Standing:
         As the question agreed it, or as many as the plan on record lays out, where that is more.
     served : int
         Of a session at booths, how many are served; else 0.
+    at_booths : bool
+        Whether answers are sent, not typed; also where nobody who is there tastes today.
     """
 
     checked: CheckedBallots
@@ -86,16 +88,12 @@ class Standing:
     errors: int
     planned: int
     served: int = 0
+    at_booths: bool = False
 
     @property
     def notes(self) -> int:
         """How many remarks there are, blank ballots apart."""
         return sum(fault.rule != "no answer" for fault in self.checked.remarks)
-
-    @property
-    def at_booths(self) -> bool:
-        """Whether answers are sent, not typed."""
-        return bool(self.served)
 
     @property
     def fewer(self) -> bool:
@@ -146,6 +144,7 @@ def standing(store: Store, session_id: str) -> Standing:
             errors=errors,
             planned=agreed,
             served=served,
+            at_booths=True,
         )
     blank = checked.blank
     if session.serving and not checked.ready and _only_columns(checked):

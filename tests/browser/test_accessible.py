@@ -117,7 +117,7 @@ def test_pages_of_a_leader(visitor_of, network, store):
     found += at("new", "New session", asked, ".st-key-start-session")
     found += at("settings", "Settings", asked, ".st-key-save-settings")
     found += at("ballots", "Ballots", choice, ".st-key-close")
-    found += at("serve", "Is it balanced?", empty, ".st-key-plan-serving")
+    found += at("serve", "Serving", empty, ".st-key-plan-serving")
     found += at("serve", "Sheets", served, ".st-key-new-links")
     for session_id in (choice, profile):
         workflow.close(store, session_id, who=BY)

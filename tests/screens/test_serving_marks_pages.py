@@ -67,29 +67,28 @@ def test_not_today_and_not_this_sample_are_marked_and_taken_back(store, url):
     mark(app, "1-", ["B"])
     assert exclusions.excluded_samples(store, "s1") == {"Bo": ("B",)}
     assert [t["not served"] for t in mine(store, "Bo").values()] == ["not this sample"]
-    column = "B (suspect batch)"
-    table = next(shown.value for shown in app.dataframe if column in shown.value.columns)
-    assert list(table[column]) == ["", "not this sample", ""]
-    app.selectbox(key="excluded-s1").set_value("Cleo").run()
-    mark(app, "2-", ["not today"])
-    assert [t["not served"] for t in mine(store, "Cleo").values()] == ["not today"]
-    mark(app, "2-0", [])
-    assert not any("not served" in t for t in mine(store, "Cleo").values())
+    table = next(t.value for t in app.dataframe if "B (suspect batch)" in t.value.columns)
+    assert list(table["B (suspect batch)"]) == ["not this sample"]
+    mark(app, "1-1", [])
+    assert not any("not served" in t for t in mine(store, "Bo").values())
 
 
-def test_not_today_wins_where_all_is_ticked(store, url):
+def test_absence_is_stated_and_taken_back_beside_the_board(store, url):
     planned(store)
     app = run("serve", url)
-    box = app.multiselect(key="marked-s1-0-")
-    assert box.options == [
-        "not today", "not this sample: A (reference)", "not this sample: B (suspect batch)",
-    ]  # fmt: skip
-    mark(app, "0-", ["not today", "A", "B"])
-    assert [t["not served"] for t in mine(store, "Anna").values()] == ["not today"]
-    box = app.multiselect(key="marked-s1-0-0-1-2")
-    assert box.value == ["not today", "A", "B"]
-    table = next(shown.value for shown in app.dataframe if "A (reference)" in shown.value.columns)
-    assert list(table["A (reference)"]) == ["not today", "", ""]
+    assert {"not-today", "did-not-come", "undo-absence", "seat-late"} <= keys(app)
+    app.selectbox(key="absent-s1").set_value("Cleo").run()
+    click(app, "not-today")
+    assert [t["not served"] for t in mine(store, "Cleo").values()] == ["not today"]
+    assert "0 of 2 ballots answered; not today: 1." in words(app)
+    assert list(app.table[-1].value["state"]) == ["waiting", "waiting", "not today"]
+    assert app.button(key="did-not-come").disabled
+    click(app, "undo-absence")
+    assert not any("not served" in t for t in mine(store, "Cleo").values())
+    fill(app, **{"late-s1": "Dora"})
+    click(app, "seat-late")
+    assert list(app.table[-1].value["name"]) == ["Anna", "Bo", "Cleo", "Dora"]
+    assert list(app.table[-1].value["state"])[3] == "waiting, came late"
 
 
 def test_a_letter_goes_with_what_it_stands_for(store, url):
@@ -105,7 +104,7 @@ def test_a_letter_goes_with_what_it_stands_for(store, url):
 def test_who_did_not_come_leaves_in_a_click(store, url):
     planned(store)
     app = run("serve", url)
-    app.selectbox(key="absent-s1-0").set_value("Bo").run()
+    app.selectbox(key="absent-s1").set_value("Bo").run()
     click(app, "did-not-come")
     assert "3 assessors planned, 1 did not come: who came" in words(app)
     answered(store, "Cleo")
