@@ -24,8 +24,7 @@ import streamlit as st
 from ..base.errors import RecordError, UnreachableError
 from ..base.languages import ballot_words
 from ..sessions.booth_ballots import Asked, BoothBallot, mark_of, score_of, still_open
-from ..sessions.booths import BoothVisit, consent, keep, late, leave_out, send, visit
-from ..sessions.minors import say_minor
+from ..sessions.booths import BoothVisit, keep, late, leave_out, send, visit
 from ..sessions.reactions import feel_unwell
 from .components import (
     Words,
@@ -38,6 +37,7 @@ from .components import (
     show_scale,
     touched_over,
 )
+from .consent import asked_twice, show_cautions, show_excused
 from .frame import desk, plain
 from .interlude import show_away, show_halt, wait_for
 
@@ -108,9 +108,9 @@ def _next(token: str, here: BoothVisit) -> None:
     elif here.barred:
         st.title(words[here.barred])
     elif here.excused:
-        st.title(words["excused"])
+        show_excused(token, here, words)
     elif not here.consented:
-        _cautions(token, here, words)
+        show_cautions(token, here, words)
     elif here.ballot is None:
         st.title(words["thanks" if here.sent else "excused"])
         _left_out(here, words)
@@ -261,43 +261,14 @@ def _marked(here: BoothVisit, ballot: BoothBallot, asked: Asked) -> str | None:
     return None if chosen is None else str(chosen)
 
 
-def _cautions(token: str, here: BoothVisit, words: Words) -> None:
-    st.title(words["welcome"].format(assessor=plain(here.assessor)))
-    st.subheader(words["before"])
-    if here.allergens:
-        st.warning(words["caution_allergens"].format(allergens=plain(here.allergens)))
-    *warned, general, last = here.told
-    for text in warned:
-        st.warning(plain(text))
-    if warned:
-        st.markdown(words["caution_no_reason"])
-    if here.smelling:
-        st.warning(last)
-    st.markdown("\n".join(f"- {text}" for text in (general, last)))
-    agreed = st.checkbox(words[_consent_key(here)], key="booth-consent")
-    if st.button(words["begin"], key="booth-begin", type="primary", disabled=not agreed):
-        consent(desk(), token)
-        st.rerun()
-    if st.button(words["not_today"], key="booth-not-today"):
-        consent(desk(), token, wants=False)
-        st.rerun()
-    if not here.minor and st.button(words["minor"], key="booth-minor"):
-        say_minor(desk(), token)
-        st.rerun()
-
-
-def _consent_key(here: BoothVisit) -> str:
-    """Which sentence is ticked: of adults or minors, for tasting or for smelling."""
-    return f"consent{'_smell' * here.smelling}{'_minor' * here.minor}"
-
-
 def _ballot(token: str, here: BoothVisit, ballot: BoothBallot, words: Words, fault: str) -> None:
     _left_out(here, words)
     st.markdown(words["ballot_of"].format(number=ballot.number, all=ballot.all))
     st.title(plain(ballot.asks))
     if ballot.number > 1:
         st.info(words["smell_pause" if here.smelling else "pause"])
-    _allergens(token, ballot, words)
+    if ballot.allergens:
+        st.warning(words["ballot_allergens"].format(allergens=plain(ballot.allergens)))
     st.markdown(words["smell_samples" if here.smelling else "samples"])
     row = st.container(horizontal=True)
     for code in ballot.codes:
@@ -308,6 +279,7 @@ def _ballot(token: str, here: BoothVisit, ballot: BoothBallot, words: Words, fau
     _beside(ballot, words, kept=not fault)
     if fault:
         st.error(plain(fault))
+        _way_past(token, ballot, words)
         return
     missing = still_open(ballot)
     if named := ", ".join(plain(name) for name in missing if name != "?"):
@@ -315,6 +287,7 @@ def _ballot(token: str, here: BoothVisit, ballot: BoothBallot, words: Words, fau
     held = {key: recorded for key, _, _, _, recorded in _fields(here, ballot)}
     show_echo(_echo_key(ballot), held, words)  # everything that came is on record here
     st.button(words["send"], key=_send_key(ballot), type="primary", disabled=bool(missing))
+    _way_past(token, ballot, words)
 
 
 def _left_out(here: BoothVisit, words: Words) -> None:
@@ -323,13 +296,11 @@ def _left_out(here: BoothVisit, words: Words) -> None:
         st.info(words["left_out"].format(numbers=numbers))
 
 
-def _allergens(token: str, ballot: BoothBallot, words: Words) -> None:
-    """What the samples of this ballot hold, and the way past it; no code is named."""
+def _way_past(token: str, ballot: BoothBallot, words: Words) -> None:
+    """The way past a ballot whose samples hold an allergen; no code is named."""
     if not ballot.allergens:
         return
-    held, way = st.columns([3, 2], vertical_alignment="center")
-    held.warning(words["ballot_allergens"].format(allergens=plain(ballot.allergens)))
-    if way.button(words["leave_out"], key=f"leave-{ballot.line}"):
+    if asked_twice(f"leave-{ballot.line}", words, "leave_out"):
         leave_out(desk(), token, ballot.line)
         st.rerun()
 

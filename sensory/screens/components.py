@@ -14,7 +14,8 @@ Words = Mapping[str, Any]
 """Words of a ballot in the language of the session."""
 
 _LONGEST = 4096
-_ECHO = ".echo { margin: 0; min-height: 1.5em; font-size: 0.85rem; }"
+_ECHO = """.echo { margin: 0; min-height: 1.5em; font-size: 0.85rem; }
+.echo.offline { padding: 0.4rem 0.6rem; border-left: 4px solid #e69f00; font-size: 1rem; }"""
 
 
 def asset(name: str) -> str:
@@ -119,6 +120,7 @@ def show_echo(key: str, held: Mapping[str, str], words: Words) -> None:
         "held": " ".join(f"{field}={_mark_of(text)}" for field, text in held.items()),
         "saving": words["saving"],
         "saved": words["saved"],
+        "offline": words["offline"],
     }
     _echo(key=key, data=data, on_touch_change=lambda: None)
 

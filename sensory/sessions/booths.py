@@ -54,6 +54,7 @@ class BoothVisit:
     `smelling`: whether the samples are smelled only.
     `unwell`: whether this assessor has reported to feel unwell, and nobody has taken it up.
     `minor`, `barred`: a minor; one who is not served, without consent on file or for the samples.
+    `refused`: told here not to taste today, so it can be taken back here.
     `ballot`: the next one to be answered; None when none waits.
     `left_out`: numbers of the ballots that are left out between the last one sent and this one.
     `halt`: what comes before the ballot: a warm-up sample or a break.
@@ -77,6 +78,7 @@ class BoothVisit:
     minor: bool = False
     barred: str = ""
     unwell: bool = False
+    refused: bool = False
 
 
 def visit(store: Store, token: str) -> BoothVisit | None:
@@ -107,6 +109,7 @@ def _visit(at: Place) -> BoothVisit:
         smelling=care.smelling_only,
         minor=_guardian(at) is not None,
         barred=_barred(at),
+        refused=any(line.refused for line in lines),
         unwell=any(reaction.seat == at.seat for reaction in care.unwell),
     )
 
@@ -153,7 +156,8 @@ def _left_out(
 def consent(store: Store, token: str, *, wants: bool = True) -> None:
     """Record that the assessor read the cautions and wants to taste, or not today.
 
-    Of the reason nothing is asked and nothing is kept. Only the first answer counts.
+    Of the reason nothing is asked and nothing is kept. Only the first answer counts, until it is
+    taken back (`exclusions.taste_after_all`).
 
     Raises RecordError for a link that is not valid, a session that is closed or stopped, or a minor
     without a guardian's consent on file.

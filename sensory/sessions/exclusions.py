@@ -21,6 +21,7 @@ from ..serving.ballot_line import (
 from ..serving.cups import samples_by_line
 from .allergens import allergens_in, served_samples
 from .booth_ballots import answered, ballots_of
+from .booth_places import at_booth
 from .booth_plans import cups_of, excluded_of, lines_holding, lines_of, open_serving, people_of
 from .serving import seats_of
 from .session import StoredSession
@@ -113,6 +114,19 @@ def not_today(
         seat, mine = _seat(act, session_id, assessor), lines_of(act, session_id, assessor)
         changes = _today(session, seat, mine) if taken_back else _no_more(session, mine)
         return act.write_lines(session_id, changes)
+
+
+def taste_after_all(store: Store, token: str) -> None:
+    """Take back at the booth what was told there: not to taste today.
+
+    The booth asks for consent again. What the leader stated is not taken back here.
+
+    Raises RecordError for a link that is not valid, or a session that is closed or stopped.
+    """
+    with at_booth(store, token) as (act, at):
+        if any(line.refused for line in at.lines):
+            changes = _today(at.session, at.seat, at.lines)
+            act.write_lines(at.session.id, changes, why=f"taken back: {NOT_TODAY}")
 
 
 def _no_more(session: StoredSession, lines: Sequence[BallotLine]) -> dict[int, dict[str, str]]:

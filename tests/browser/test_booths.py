@@ -99,6 +99,8 @@ def test_a_booth_leaves_ballots_out_and_learns_nothing_of_the_key(visit, store):
     assert "The samples of this ballot contain: celery." in text
     assert "milk" not in text
     page.locator('[class*="st-key-leave-"] button').click()
+    visitor.settled()
+    page.locator('[class*="-sure"] button').click()
     page.get_by_text("Ballot 3 of 3").wait_for()
     visitor.settled()
     assert "Left out for you: ballot 1, 2." in visitor.text()

@@ -19,6 +19,7 @@ from sensory.sessions.allergens import served_samples
 from sensory.store.action import Action
 from sensory.store.repository import Repository
 
+from ..shared import write_lines
 from .pages import BY, booth, put, words
 
 ROOT = Path(__file__).parents[2]
@@ -244,14 +245,16 @@ def test_what_cannot_be_left_out_meanwhile_is_asked_again(store, window, away, m
     declared = dict.fromkeys(served_samples(store.session(SESSION)), "celery")
     exclusions.declare_allergens(store, SESSION, declared, who=BY)
     app = window()
+    key = next(button.key for button in app.button if button.key.startswith("leave-"))
+    app.button(key=key).click().run()
     with monkeypatch.context() as shut:
         shut.setattr("sensory.store.repository.writing", refuses)
-        key = next(button.key for button in app.button if button.key.startswith("leave-"))
-        app.button(key=key).click().run()
+        app.button(key=f"{key}-sure").click().run()
         assert not app.exception
         assert ballot_words("en")["away_hint"] in words(app)
     app.run()
     app.button(key=key).click().run()
+    app.button(key=f"{key}-sure").click().run()
     assert first(store)["not served"] == "not this sample"
 
 
@@ -267,3 +270,23 @@ def test_a_database_that_is_down_at_the_start_is_said_at_booths(monkeypatch):
     app.run()
     assert not app.exception
     assert all(ballot_words(code)["away_hint"] in words(app) for code in languages())
+
+
+def test_not_today_is_asked_once_and_has_a_way_back(store, window, url):
+    token = booth_plans.open_booths(store, SESSION, who=BY)["Anna"]
+    exclusions.not_today(store, SESSION, "Anna", who=BY)
+    app = booth(url, token)
+    assert "booth-after-all" not in {button.key for button in app.button}  # the leader's to undo
+    exclusions.not_today(store, SESSION, "Anna", taken_back=True, who=BY)
+    write_lines(store, SESSION, {SEAT_LINE: {"consent": ""}}, who=BY, why="anew")
+    app = booth(url, token)
+    app.button(key="booth-not-today").click().run()
+    assert not first(store).get("not served")
+    app.button(key="booth-not-today-back").click().run()
+    app.button(key="booth-not-today").click().run()
+    app.button(key="booth-not-today-sure").click().run()
+    assert first(store)["not served"] == "not today"
+    app.button(key="booth-after-all").click().run()
+    assert not first(store).get("not served")
+    assert not first(store).get("consent")
+    assert "booth-begin" in {button.key for button in app.button}

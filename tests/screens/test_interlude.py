@@ -60,5 +60,6 @@ def test_a_warm_up_sample_states_its_allergens_and_can_be_left_out(store, url, l
     ballot = booths.visit(store, token).ballot
     assert [radio.options for radio in app.radio] == [list(ballot.codes)]
     click(app, f"leave-{ballot.line}")
+    click(app, f"leave-{ballot.line}-sure")
     assert said["left_out"].format(numbers=1) in words(app)
     assert said["break"] in words(app)

@@ -3,6 +3,8 @@
 // network is not sent again by itself, so this line sends its own every 2 s until it is echoed.
 // With it goes what the record held as the field was touched: a server that was started anew
 // cannot know that, and takes no old answer for a new one.
+// A connection that is cut in silence looks open for minutes, so the line asks the server every 2 s
+// for a sign of life; without one it says that the page has to stay open.
 const echoes = new WeakMap()
 const TOUCHES = ["click", "keyup", "change"]
 
@@ -18,7 +20,7 @@ export default function (component) {
   if (!echo) {
     const line = parentElement.querySelector(".echo")
     line.setAttribute("role", "status")
-    echo = { line, number: "", held: "", touched: false }
+    echo = { line, number: "", held: "", touched: false, away: false }
     echoes.set(parentElement, echo)
   }
   echo.words = data
@@ -31,9 +33,12 @@ export default function (component) {
   const touch = (event) => isField(event) && touched(echo)
   for (const name of TOUCHES) document.addEventListener(name, touch, true)
   clearInterval(echo.timer)
+  clearInterval(echo.pulse)
+  echo.pulse = setInterval(() => felt(echo), 2000)
   echo.timer = setInterval(() => echo.number && echo.send(), 2000)
   return () => {
     clearInterval(echo.timer)
+    clearInterval(echo.pulse)
     for (const name of TOUCHES) document.removeEventListener(name, touch, true)
   }
 }
@@ -47,6 +52,16 @@ function touched(echo) {
   echo.soon = setTimeout(() => echo.send(), 10) // the page takes the touch over first
 }
 
+async function felt(echo) {
+  const options = { cache: "no-store", signal: AbortSignal.timeout(1800) }
+  const alive = await fetch("/_stcore/health", options).then((answer) => answer.ok, () => false)
+  if (echo.away === !alive) return
+  echo.away = !alive
+  say(echo)
+}
+
 function say(echo) {
-  echo.line.textContent = echo.number ? echo.words.saving : echo.touched ? echo.words.saved : ""
+  const held = echo.number ? echo.words.saving : echo.touched ? echo.words.saved : ""
+  echo.line.textContent = echo.away ? echo.words.offline : held
+  echo.line.classList.toggle("offline", echo.away)
 }
