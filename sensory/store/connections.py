@@ -1,4 +1,12 @@
-"""How the record is reached: engine, transactions, and database errors put into words."""
+"""How the record is reached: engine, transactions, and database errors put into words.
+
+Why so
+------
+No file of a record is opened here but by SQLite. Whoever closes a file lets go of all locks of the
+process on it (POSIX, fcntl), also those of connections that were there before: another program that
+closes the record then takes itself for the last and removes the log, and what is written here
+afterwards is lost. In the network mode the record is opened twice, for the doors and for the pages.
+"""
 
 from __future__ import annotations
 
@@ -122,10 +130,11 @@ def _long_plain(text: str) -> object:
 def for_its_owner(file: Path) -> None:
     """Make a file, or have it, that nobody else on this machine can read: it holds names.
 
-    What SQLite puts beside it, log and journal, gets the rights of the file.
+    What SQLite puts beside it, log and journal, gets the rights of the file. One that is there is
+    not opened, see *Why so*.
     """
-    with suppress(OSError):  # not ours, or not to be written: then SQLite says so
-        os.close(os.open(file, os.O_RDWR | os.O_CREAT, 0o600))
+    with suppress(OSError):  # there, not ours, or not to be written: then SQLite says so
+        os.close(os.open(file, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600))
     for each in (file, *(file.with_name(f"{file.name}{end}") for end in ("-wal", "-shm"))):
         with suppress(OSError):
             if each.stat().st_mode & 0o077:

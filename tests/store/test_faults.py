@@ -338,3 +338,31 @@ def test_record_that_could_only_be_read_is_written_again_when_it_can_be(opens, s
     with pytest.raises(RecordError, match="readonly database"):
         write_lines(store, SESSION.id, {2: {"answer": "837"}}, **WHO)
     assert write_lines(store, SESSION.id, {2: {"answer": "837"}}, **WHO) == 1
+
+
+# Opened twice.
+
+LOOKED_IN = """
+import sqlite3, sys
+with sqlite3.connect(sys.argv[1]) as record:
+    (count,) = record.execute("SELECT count(*) FROM sessions").fetchone()
+record.close()
+print(count)
+"""
+
+
+def test_record_opened_twice_in_a_program_stays_shared_with_other_programs(opens, tmp_path):
+    """The second opening let go of the locks of the first, and with them of the log.
+
+    Another program that closed the record then took itself for the last, and removed the log:
+    what this program wrote afterwards nobody else saw, and it saw nothing of others.
+    """
+    file = tmp_path / "panel.sqlite3"
+    first, second = opens(f"sqlite:///{file}"), opens(f"sqlite:///{file}")
+    add(first, SESSION, {}, **WHO)
+    log = file.with_name(f"{file.name}-wal").stat().st_ino
+    assert python("-c", LOOKED_IN, file).communicate()[0].strip() == "1"
+    add(second, dataclasses.replace(SESSION, id="plum"), {}, **WHO)
+    assert python("-c", LOOKED_IN, file).communicate()[0].strip() == "2"
+    assert file.with_name(f"{file.name}-wal").stat().st_ino == log
+    assert {session.id for session in first.sessions()} == {"damson", "plum"}
