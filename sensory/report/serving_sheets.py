@@ -10,9 +10,11 @@ import json
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
+from datetime import date
 
 from ..base.languages import ballot_words
 from ..base.results import several
+from ..catalogue.kind import TestKind
 from ..catalogue.question import Question
 from ..catalogue.scales import agreed_scale
 from ..catalogue.tests import find_kind
@@ -169,8 +171,13 @@ def ballots_pdf(
     break_minutes: int = 0,
     allergens: Mapping[int, str] | None = None,
     warm_up_allergens: str = "",
+    session: str = "",
 ) -> bytes:
     """Paper ballots, one an assessor and set, with codes only; cautions on each.
+
+    Four go on a page, two or one where they need more room: all alike, to be cut in one go. Each
+    says how to mark it, its date, and its session by `session`, never by the title, which may say
+    what is compared.
 
     `lines` are those that are served. With a `plan` the ballots say which sitting it is, which
     sample to warm up with, and where a break comes (of `break_minutes` at least; 0 where the leader
@@ -198,6 +205,9 @@ def ballots_pdf(
             "title": "Ballots",
             "head": "",
             "asks": kind.asked(question, language),
+            "mark": words[_mark_key(kind, question, bool(scale.categories))],
+            "of": _of_session(session, details.held_on, words),
+            "under": "line" if kind.together else "box" if kind.picks else "",
             "cautions": told_before(details.care, words),
             "words": _paper_words(words, details.care.smelling_only),
             "warm_up_holds": warm_up if warm_up_allergens else "",
@@ -214,6 +224,26 @@ def ballots_pdf(
             "ballots": [asdict(paper) for paper in papers],
         },
     )
+
+
+def _mark_key(kind: TestKind, question: Question, categories: bool) -> str:
+    """Key of the words on how a ballot of a test is marked."""
+    if kind.together:
+        return "mark_places"
+    if kind.picks:
+        return "mark_two" if kind.picks == 2 else "mark_sample"
+    if kind.offered(question.settings):
+        return "mark_answer"
+    return "mark_categories" if categories else "mark_lines"
+
+
+def _of_session(session: str, held_on: str, words: Mapping[str, str]) -> str:
+    """Which session a ballot belongs to and when it is held; a line where no date is known."""
+    try:
+        on = date.fromisoformat(held_on).strftime(words["date_form"]).lstrip("0")
+    except ValueError:
+        on = f"{words['date']} ____________"
+    return f"{words['session']} {session} · {on}" if session else on
 
 
 def _paper_words(words: Mapping[str, str], smelling: bool) -> Words:

@@ -154,5 +154,6 @@ def sheets_to_serve(session: StoredSession, plan: ServingPlan) -> dict[str, Call
             break_minutes=breaks.minutes if breaks else 0,
             allergens=held,
             warm_up_allergens=allergens_in(session, [plan.design.warm_up]),
+            session=session.id[:8],
         ),
     }

@@ -28,6 +28,11 @@ DEMO = Path(__file__).parents[2] / "demo_data"
 PLAN = serving_plan("triangle", ["Anna", "Bo", "Cleo"], seed=4)
 
 
+def papers_of(content):
+    """The words of each paper ballot, which begins with its assessor."""
+    return re.split(r"(?=\b(?:Anna|Bo|Cleo)\b)", text_of(content))[1:]
+
+
 @pytest.fixture(scope="module")
 def prepared():
     return workflow.read_prepared(DEMO, "suspect_batch")
@@ -84,7 +89,7 @@ def test_paper_ballots_hold_codes_and_cautions_in_the_language_and_nothing_of_th
 ):
     lines = ballot_lines(PLAN)
     content = ballots_pdf(lines, prepared["question"], prepared["details"], language)
-    assert len(pages_of(content)) == len(lines)
+    assert len(papers_of(content)) == len(lines)
     text = text_of(content)
     assert " ".join(find_kind("TRIANGLE").words[language].asks.split()) in text
     assert "sulphites" in text
@@ -98,7 +103,7 @@ def test_ranking_has_one_ballot_an_assessor_and_profile_a_line_an_attribute():
     ranking = workflow.read_prepared(DEMO, "aftertaste")
     plan = serving_plan("ranking", ["Anna", "Bo"], seed=1, samples=["sugar", "b1", "b2"])
     content = ballots_pdf(ballot_lines(plan), ranking["question"], ranking["details"], "en")
-    assert len(pages_of(content)) == 2
+    assert len(papers_of(content)) == 2
     assert "aftertaste" in text_of(content)
     profile = workflow.read_prepared(DEMO, "pressing")
     plan = serving_plan("profile", ["Anna"], seed=1, samples=["reference", "b1"])
@@ -116,6 +121,31 @@ def test_booth_cards_carry_the_link_of_each_assessor():
     assert booth_cards_pdf(links, "es") == booth_cards_pdf(links, "es")
 
 
+@pytest.mark.parametrize(("attributes", "per_page"), [("", 4), ("a; b; c; d", 2),
+                                                     ("a; b; c; d; e; f; g; h; i; j", 1)])  # fmt: skip
+def test_paper_ballots_share_a_page_where_they_have_room(prepared, attributes, per_page):
+    question, plan = prepared["question"], serving_plan("triangle", 5, seed=4)
+    if attributes:
+        question = workflow.read_prepared(DEMO, "pressing")["question"]
+        question = replace(question, settings={"attributes": attributes, "reference": "r"})
+        plan = serving_plan("profile", 3, seed=1, samples=["r", "b1"])
+    lines = dict([*ballot_lines(plan).items()][:5])
+    pages = pages_of(ballots_pdf(lines, question, prepared["details"], "en", session="3f2a91"))
+    assert len(pages) == -(-5 // per_page)
+    assert pages[0].count("Session 3f2a91 · 7 Oct 2026") == per_page
+    how = (
+        "Put one upright stroke across each line." if attributes else "Put a cross under one sample"
+    )
+    assert pages[0].count(how) == per_page
+
+
+def test_a_paper_ballot_without_a_date_has_room_for_it(prepared):
+    details = replace(prepared["details"], held_on="")
+    text = text_of(ballots_pdf(ballot_lines(PLAN), prepared["question"], details, "de"))
+    assert text.count("Datum ____________") == 3
+    assert "Sitzung" not in text
+
+
 TWICE = serving_plan(
     "triangle", ["Anna", "Bo"], seed=4, replicates=4, sittings=2, warm_up="plain syrup"
 )
@@ -126,7 +156,7 @@ TWICE = serving_plan(
 def test_paper_ballots_say_sitting_warm_up_and_break(prepared, language, minutes, pause):
     said = ballot_words(language)
     lines, question, details = ballot_lines(TWICE), prepared["question"], prepared["details"]
-    pages = pages_of(
+    pages = papers_of(
         ballots_pdf(lines, question, details, language, plan=TWICE, break_minutes=minutes)
     )
     assert len(pages) == 8
@@ -173,11 +203,15 @@ def test_paper_ballots_of_categories_have_boxes_and_no_line():
     settings = {"attributes": "sweet; sour", "scale": "categories", "categories": 7.0}
     question = replace(profile["question"], settings=settings | {"low_word": "flat"})
     plan = serving_plan("profile", ["Anna"], seed=1, samples=["reference", "b1"])
-    pages = pages_of(ballots_pdf(ballot_lines(plan), question, profile["details"], "en", plan=plan))
+    pages = papers_of(
+        ballots_pdf(ballot_lines(plan), question, profile["details"], "en", plan=plan)
+    )
+    assert len(pages) == 2
     for page in pages:
         assert page.count("0 1 2 3 4 5 6") == 2
         assert page.count("flat") == page.count("very strong") == 2
         assert "Choose for each word the number" in page
+        assert "Put a cross in one box of each row." in page
         assert "line" not in page
 
 
@@ -189,7 +223,7 @@ def test_a_paper_ballot_states_its_own_allergens_and_has_a_box_to_leave_it_out(p
         lines, prepared["question"], prepared["details"], language, allergens=held
     )
     said = ballot_words(language)
-    pages = pages_of(content)
+    pages = papers_of(content)
     for page, allergens in zip(pages, held.values(), strict=True):
         stated = " ".join(said["ballot_allergens"].format(allergens=allergens).split())
         assert (stated in page) == bool(allergens)
@@ -222,7 +256,7 @@ def test_paper_ballots_join_sittings_allergens_and_what_is_left_out(prepared, la
     rows = rows_to_serve(TWICE, lines, {"Bo": ["plain syrup"]})
     kept = to_serve(lines)
     more = {"plan": TWICE, "rows": rows, "allergens": dict.fromkeys(kept, "milk")}
-    pages = pages_of(
+    pages = papers_of(
         ballots_pdf(kept, question, details, language, warm_up_allergens="celery", **more)
     )
     numbers = [(1, 1), (3, 2), (4, 2), (1, 1), (2, 1), (3, 2), (4, 2)]
