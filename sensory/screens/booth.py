@@ -28,6 +28,7 @@ from ..sessions.booths import BoothVisit, keep, late, leave_out, send, visit
 from ..sessions.reactions import feel_unwell
 from .components import (
     Words,
+    asset,
     chosen_category,
     marked,
     marked_over,
@@ -37,20 +38,11 @@ from .components import (
     show_scale,
     touched_over,
 )
-from .consent import asked_twice, show_cautions, show_excused
+from .consent import asked_twice, show_cautions, show_excused, show_stop
 from .frame import desk, plain
 from .interlude import show_away, show_halt, wait_for
 
-_CSS = """<style>
-.stMainBlockContainer { max-width: 46rem; }
-.stRadio label, .stCheckbox label { min-height: 48px; align-items: center; }
-.stRadio label p, .stCheckbox label p { font-size: 1.25rem; }
-.stButton button { min-height: 56px; }
-.stButton button p { font-size: 1.15rem; white-space: normal; }
-.stButton button:disabled { color: #767676; }
-.stRadio label:not(:has(:checked)) span + div > div:first-child,
-.stCheckbox label:not(:has(:checked)) > span + div { border-color: #767676; }
-</style>"""
+_CSS = f"<style>{asset('booth.css')}</style>"
 
 _LANGUAGE, _SEEN = "booth-language", "booth-seen"
 _FELT, _WATCHED = "booth-felt", "booth-watched"
@@ -270,24 +262,52 @@ def _ballot(token: str, here: BoothVisit, ballot: BoothBallot, words: Words, fau
     if ballot.allergens:
         st.warning(words["ballot_allergens"].format(allergens=plain(ballot.allergens)))
     st.markdown(words["smell_samples" if here.smelling else "samples"])
-    row = st.container(horizontal=True)
-    for code in ballot.codes:
-        with row, st.container(border=True, width="content"):
-            st.markdown(f"## {plain(code) if code else words['reference']}")
+    picked = [asked for asked in ballot.asked if _picks_a_card(ballot, asked)]
+    with st.container(horizontal=True, key="booth-cards"):
+        _cards(ballot, words)
+        for asked in picked:
+            _answer(asked, here, ballot, words, kept=not fault)
     for asked in ballot.asked:
-        _answer(asked, here, ballot, words, kept=not fault)
+        if asked not in picked:
+            _answer(asked, here, ballot, words, kept=not fault)
     _beside(ballot, words, kept=not fault)
     if fault:
         st.error(plain(fault))
-        _way_past(token, ballot, words)
-        return
+    else:
+        _send(here, ballot, words)
+    _ways_out(token, ballot, words)
+
+
+def _picks_a_card(ballot: BoothBallot, asked: Asked) -> bool:
+    """Whether the samples themselves are the answers: their cards are the buttons."""
+    return bool(asked.choices) and {stored for stored, _ in asked.choices} <= set(ballot.codes)
+
+
+def _cards(ballot: BoothBallot, words: Words) -> None:
+    """The samples whose code stands at no answer."""
+    shown = {asked.label for asked in ballot.asked if asked.kind == "place"}
+    shown |= {stored for asked in ballot.asked for stored, _ in asked.choices}
+    for code in ballot.codes:
+        if code not in shown:
+            with st.container(border=True, width="content"):
+                st.markdown(f"## {plain(code) if code else words['reference']}")
+
+
+def _send(here: BoothVisit, ballot: BoothBallot, words: Words) -> None:
+    """What is still open, whether all is saved, and the button: in view on a phone too."""
     missing = still_open(ballot)
-    if named := ", ".join(plain(name) for name in missing if name != "?"):
-        st.markdown(words["still_open"].format(what=named))
-    held = {key: recorded for key, _, _, _, recorded in _fields(here, ballot)}
-    show_echo(_echo_key(ballot), held, words)  # everything that came is on record here
-    st.button(words["send"], key=_send_key(ballot), type="primary", disabled=bool(missing))
-    _way_past(token, ballot, words)
+    with st.container(key="booth-send"):
+        if named := ", ".join(plain(name) for name in missing if name != "?"):
+            st.markdown(words["still_open"].format(what=named))
+        held = {key: recorded for key, _, _, _, recorded in _fields(here, ballot)}
+        show_echo(_echo_key(ballot), held, words)  # everything that came is on record here
+        st.button(
+            words["send"],
+            key=_send_key(ballot),
+            type="primary",
+            disabled=bool(missing),
+            width="stretch",
+        )
 
 
 def _left_out(here: BoothVisit, words: Words) -> None:
@@ -296,13 +316,12 @@ def _left_out(here: BoothVisit, words: Words) -> None:
         st.info(words["left_out"].format(numbers=numbers))
 
 
-def _way_past(token: str, ballot: BoothBallot, words: Words) -> None:
-    """The way past a ballot whose samples hold an allergen; no code is named."""
-    if not ballot.allergens:
-        return
-    if asked_twice(f"leave-{ballot.line}", words, "leave_out"):
+def _ways_out(token: str, ballot: BoothBallot, words: Words) -> None:
+    """Past a ballot whose samples hold an allergen, and home; no code is named."""
+    if ballot.allergens and asked_twice(f"leave-{ballot.line}", words, "leave_out"):
         leave_out(desk(), token, ballot.line)
         st.rerun()
+    show_stop(token, words)
 
 
 def _answer(asked: Asked, here: BoothVisit, ballot: BoothBallot, words: Words, kept: bool) -> None:

@@ -11,7 +11,7 @@ from __future__ import annotations
 import streamlit as st
 
 from ..sessions.booths import BoothVisit, consent
-from ..sessions.exclusions import taste_after_all
+from ..sessions.exclusions import stop_today, taste_after_all
 from ..sessions.minors import say_minor
 from .components import Words
 from .frame import desk, plain
@@ -51,23 +51,33 @@ def show_excused(token: str, here: BoothVisit, words: Words) -> None:
         st.rerun()
 
 
-def asked_twice(key: str, words: Words, what: str) -> bool:
-    """Whether something that ends a ballot was pressed, and pressed again at the question."""
+def show_stop(token: str, words: Words) -> None:
+    """The way out for who has begun: what was sent stays."""
+    if asked_twice("booth-stop", words, "not_today", sure="stop_today_sure"):
+        stop_today(desk(), token)
+        st.rerun()
+
+
+def asked_twice(key: str, words: Words, what: str, *, sure: str = "") -> bool:
+    """Whether something that ends a ballot was pressed, and pressed again at the question.
+
+    `what`: key of the words of the button; `sure`: of the question, where it has words of its own.
+    """
     asks = f"{key}-asks"
     if not st.session_state.get(asks):
         if st.button(words[what], key=key):
             st.session_state[asks] = True
             st.rerun()
         return False
-    st.warning(words[f"{what}_sure"])
+    st.warning(words[sure or f"{what}_sure"])
     with st.container(horizontal=True):
-        sure = st.button(words[what], key=f"{key}-sure")
+        certain = st.button(words[what], key=f"{key}-sure")
         back = st.button(words["back"], key=f"{key}-back")
-    if sure or back:
+    if certain or back:
         st.session_state[asks] = False
     if back:
         st.rerun()
-    return sure
+    return certain
 
 
 def _consent_key(here: BoothVisit) -> str:

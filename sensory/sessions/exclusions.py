@@ -9,6 +9,7 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 
 from ..base.errors import RecordError
+from ..base.records import utc_now
 from ..serving.ballot_line import (
     CONSENT,
     NOT_SERVED,
@@ -114,6 +115,21 @@ def not_today(
         seat, mine = _seat(act, session_id, assessor), lines_of(act, session_id, assessor)
         changes = _today(session, seat, mine) if taken_back else _no_more(session, mine)
         return act.write_lines(session_id, changes)
+
+
+def stop_today(store: Store, token: str) -> None:
+    """Stop tasting for today, told at the booth: what was sent stays, nothing more is served.
+
+    Nothing is asked about it, and it can be taken back there (`taste_after_all`). Saying it again
+    changes nothing.
+
+    Raises RecordError for a link that is not valid, or a session that is closed or stopped.
+    """
+    with at_booth(store, token) as (act, at):
+        if changes := _no_more(at.session, at.lines):
+            told = f"{NOT_TODAY} {utc_now()}"
+            changes.setdefault(at.lines[0].row, {})[CONSENT] = told
+            act.write_lines(at.session.id, changes, why=NOT_TODAY)
 
 
 def taste_after_all(store: Store, token: str) -> None:

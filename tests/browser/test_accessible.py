@@ -9,7 +9,6 @@ from sensory.sessions import booths, workflow
 from sensory.store.repository import open_store
 
 from .served import BY, put, serve
-from .servers import NetworkServer, started
 
 # A change of the scheme fades: colours are what they shall be when no transition runs.
 SHOWN = """scheme => {
@@ -126,16 +125,8 @@ def test_pages_of_a_leader(visitor_of, network, store):
     assert found == []
 
 
-@pytest.fixture
-def booth_server(tmp_path):
-    """A server of its own: pages of the leader leave nothing open on it."""
-    with started(NetworkServer(tmp_path)) as running:
-        yield running
-
-
-def test_pages_of_a_booth(visitor_of, booth_server):
-    store = open_store(f"sqlite:///{booth_server.record}")
-    visitor = visitor_of(booth_server, width=768)
+def test_pages_of_a_booth(visitor_of, network, store):
+    visitor = visitor_of(network, width=768)
     page = visitor.page
     found = []
     for key in BALLOTS:
@@ -163,5 +154,4 @@ def test_pages_of_a_booth(visitor_of, booth_server):
             button.click()
             visitor.heading("All your ballots are sent")
             found += serious(page, "done")
-    store.close()
     assert found == []

@@ -42,7 +42,7 @@ def test_leader_and_three_booths_from_plan_to_finding(visit, store):
     leader.click("plan-serving")
     leader.heading("Sheets")
     leader.click("open-booths")
-    page.get_by_text("0 of 3 ballots").wait_for()
+    page.get_by_text("0 of 3 ballots sent").wait_for()
     links = re.findall(r"\?booth=[0-9a-f]{32}\.[\w-]{32}", leader.text())
     assert len(links) == 3
     for link in links:
@@ -55,7 +55,7 @@ def test_leader_and_three_booths_from_plan_to_finding(visit, store):
         button.click()
         booth.heading("All your ballots are sent")
         booth.leave()
-    page.get_by_text("3 of 3 ballots").wait_for(timeout=20_000)
+    page.get_by_text("3 of 3 ballots sent").wait_for(timeout=20_000)
     leader.to("ballots")
     assert "What they answered is shown when the ballots are closed" in leader.text()
     assert page.locator("input[aria-label^='row']").count() == 0

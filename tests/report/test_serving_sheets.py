@@ -121,8 +121,10 @@ def test_booth_cards_carry_the_link_of_each_assessor():
     assert booth_cards_pdf(links, "es") == booth_cards_pdf(links, "es")
 
 
-@pytest.mark.parametrize(("attributes", "per_page"), [("", 4), ("a; b; c; d", 2),
-                                                     ("a; b; c; d; e; f; g; h; i; j", 1)])  # fmt: skip
+@pytest.mark.parametrize(
+    ("attributes", "per_page"),
+    [("", 4), ("a; b; c; d", 2), ("a; b; c; d; e; f; g; h; i; j", 1)],
+)
 def test_paper_ballots_share_a_page_where_they_have_room(prepared, attributes, per_page):
     question, plan = prepared["question"], serving_plan("triangle", 5, seed=4)
     if attributes:

@@ -16,6 +16,7 @@ from sensory.serving.lines import ballot_lines
 from sensory.serving.planning import serving_plan
 from sensory.sessions import booth_plans, booths, exclusions
 from sensory.sessions.allergens import served_samples
+from sensory.sessions.live_board import live_board
 from sensory.store.action import Action
 from sensory.store.repository import Repository
 
@@ -50,7 +51,7 @@ def test_what_is_no_link_gets_one_sentence(token, tmp_path, monkeypatch):
 
 SESSION = "0" * 32
 SEAT_LINE = 1
-ANSWER = f"answer-{SEAT_LINE}-0"
+ANSWER, SEND = f"answer-{SEAT_LINE}-0", f"send-{SEAT_LINE}"
 
 
 @pytest.fixture
@@ -114,10 +115,10 @@ def test_answers_of_another_window_are_shown_before_they_are_sent(store, window)
     old.radio[0].set_value(codes[0]).run()
     new = window()
     new.radio[0].set_value(codes[1]).run()
-    old.button[-1].click().run()
+    old.button(key=SEND).click().run()
     assert not first(store).get("sent")
     assert old.radio[0].value == codes[1]
-    old.button[-1].click().run()
+    old.button(key=SEND).click().run()
     assert first(store)["sent"]
     assert first(store)["answer"] == codes[1]
 
@@ -290,3 +291,31 @@ def test_not_today_is_asked_once_and_has_a_way_back(store, window, url):
     assert not first(store).get("not served")
     assert not first(store).get("consent")
     assert "booth-begin" in {button.key for button in app.button}
+
+
+def test_who_stops_halfway_keeps_what_was_sent_and_can_come_back(store, window):
+    app = window()
+    app.radio[0].set_value(app.radio[0].options[0]).run()
+    app.button(key=SEND).click().run()
+    for again in (False, True):
+        app.button(key="booth-stop").click().run()
+        app.button(key="booth-stop-back" if not again else "booth-stop-sure").click().run()
+    marks = [line.get("not served") for line in store.cells(SESSION).values()]
+    assert marks == [None, "not today"]
+    board = live_board(store, SESSION)
+    assert [(str(seat.at), seat.sent) for seat in board.seats] == [("not today", 1)]
+    app.button(key="booth-after-all").click().run()
+    app.checkbox(key="booth-consent").check().run()
+    app.button(key="booth-begin").click().run()
+    assert "Ballot 2 of 2" in words(app)
+    assert store.verify() == []
+
+
+def test_cards_of_the_samples_are_the_answers(store, window):
+    """The codes stood there twice: on cards that did nothing, and on buttons below them."""
+    app = window()
+    codes = booths.visit(
+        store, booth_plans.open_booths(store, SESSION, who=BY)["Anna"]
+    ).ballot.codes
+    assert tuple(app.radio[0].options) == codes
+    assert not any(code in each.value for code in codes for each in app.markdown)
