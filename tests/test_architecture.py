@@ -42,8 +42,8 @@ ORDER = {
     """,
     "models": """
         binomial links likelihood stages beta_moments beta_binomial signal two_rates clustered
-        graded ranks rank_closure arrangements crossed mixed mean_squares unweighted pair_scatter
-        roots studentized multiplicity charts run_lengths change_points confidence_sequence paired
+        graded ranks rank_closure arrangements eliminated crossed mixed mean_squares unweighted
+        pair_scatter roots studentized multiplicity charts run_lengths change_points confidence_sequence paired
         equivalence
     """,
     "choices": """

@@ -14,9 +14,9 @@ session), all responses (attributes) at once, with scores missing anywhere.
 
 Why so
 ------
-The mixed model sees counts, not rows. Cross-products of factors are tables of counts; the
-interaction, the factor with the most levels, is eliminated by divisions, so a step costs the same
-however many scores there are, and all attributes take it together.
+The mixed model sees counts, not rows. Cross-products of factors are tables of counts; assessors and
+their interaction with samples are eliminated by divisions, so a step is linear in assessors and
+costs the same however many scores there are, and all attributes take it together.
 
 Degrees of freedom by relative standard deviations. A variance at zero adds nothing to
 Satterthwaite's degrees of freedom. F takes the eigencontrasts of an orthonormal basis, the only
@@ -31,7 +31,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..base.arrays import Bools, Floats, Ints
-from .crossed import CrossProducts, ProfiledDeviance, cross_products, profile_deviance
+from .crossed import ProfiledDeviance, cross_products, profile_deviance
+from .eliminated import CrossProducts
 
 ERROR = "error"
 MOST_STEPS = 200
@@ -187,23 +188,21 @@ def restricted_likelihood(scores: Floats, fixed: Ints, random: Mapping[str, Ints
     >>> fit.terms, fit.means.round(1)
     (('assessor', 'error'), array([[0.2, 1.2, 2.1]]))
     """
-    names, order, products, centre, scale = _prepared(scores, fixed, random)
-    ratios = _best_ratios(products, np.full((scores.shape[1], len(names)), _START))
+    products, centre, scale = _prepared(scores, fixed, random)
+    ratios = _best_ratios(products, np.full((scores.shape[1], len(random)), _START))
     at = profile_deviance(products, ratios)
-    back = np.argsort(order)
     spread = _spread(at, ratios)
     variances = np.column_stack([ratios * at.error[:, None], at.error])
     residual = at.inverse - np.einsum("ak,akij->aij", ratios, at.slopes)
     slopes = np.concatenate([at.slopes, residual[:, None]], 1)
-    turn = [*back, len(names)]
     unit = scale**2
     return MixedFit(
-        terms=(*names, ERROR),
-        variances=variances[:, turn] * unit[:, None],
+        terms=(*random, ERROR),
+        variances=variances * unit[:, None],
         means=at.means * scale[:, None] + centre[:, None],
         covariance=at.inverse * (at.error * unit)[:, None, None],
-        slopes=slopes[:, turn],
-        spread=spread[:, turn][:, :, turn] * (unit**2)[:, None, None],
+        slopes=slopes,
+        spread=spread * (unit**2)[:, None, None],
         deviance=at.deviance + at.free * np.log(unit),
     )
 
@@ -221,29 +220,25 @@ def likelihood_ratios(
     statistic : float array, (responses, random terms)
         In the order of `random`.
     """
-    names, order, products, _, scale = _prepared(scores, fixed, random)
-    lost = np.empty((scores.shape[1], len(names)))
-    ratios = fit.variances[:, order] / fit.variances[:, -1:]
-    for place, term in enumerate(order):
+    products, _, scale = _prepared(scores, fixed, random)
+    ratios = fit.variances[:, :-1] / fit.variances[:, -1:]
+    lost = np.empty_like(ratios)
+    for place in range(len(random)):
         start = np.clip(ratios, 1e-3, _LARGEST)  # the fit is close to what is looked for
         start[:, place] = 0.0
         at = profile_deviance(products, _best_ratios(products, start, without=place))
-        lost[:, term] = at.deviance + at.free * 2 * np.log(scale) - fit.deviance
+        lost[:, place] = at.deviance + at.free * 2 * np.log(scale) - fit.deviance
     there = (fit.variances[:, :-1] > 0) & (lost > _SMALLEST_LOSS)
     return np.where(there, lost, 0.0)
 
 
 def _prepared(
     scores: Floats, fixed: Ints, random: Mapping[str, Ints]
-) -> tuple[list[str], list[int], CrossProducts, Floats, Floats]:
-    """Cross-products of centred and scaled scores, the factor with the most levels first."""
-    names = list(random)
-    widest = max(range(len(names)), key=lambda k: int(random[names[k]].max()))
-    order = [widest, *(k for k in range(len(names)) if k != widest)]
+) -> tuple[CrossProducts, Floats, Floats]:
+    """Cross-products of centred and scaled scores."""
     centre, scale = np.nanmean(scores, axis=0), np.nanstd(scores, axis=0)
-    codes = [random[names[k]] for k in order]
-    products = cross_products((scores - centre) / scale, fixed, codes[0], codes[1:])
-    return names, order, products, centre, scale
+    products = cross_products((scores - centre) / scale, fixed, list(random.values()))
+    return products, centre, scale
 
 
 def _best_ratios(products: CrossProducts, start: Floats, without: int | None = None) -> Floats:

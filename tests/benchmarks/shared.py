@@ -36,7 +36,7 @@ def against(work: str, ours: float, wanted: float, anchor: str, theirs: float) -
     late = "" if ours <= wanted else "  TOO SLOW"
     return (
         f"\n{work}: {1e3 * ours:.1f} ms (wanted {1e3 * wanted:.0f}){late}; "
-        f"{anchor} {1e3 * theirs:.0f} ms, ratio {theirs / ours:.0f}"
+        f"{anchor} {1e3 * theirs:.0f} ms, ratio {theirs / ours:.1f}"
     )
 
 

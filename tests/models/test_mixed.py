@@ -1,6 +1,7 @@
 """The mixed model against R, against a dense likelihood, and against its own symmetries."""
 
 import csv
+import tracemalloc
 from functools import cache
 
 import numpy as np
@@ -160,7 +161,7 @@ def test_against_a_dense_likelihood(interaction):
 
 def test_slopes_are_the_derivatives_of_the_covariance():
     scores, sample, random = panel(responses=1)
-    products = cross_products(scores, sample, random["both"], [random["assessor"]])
+    products = cross_products(scores, sample, [random["both"], random["assessor"]])
     at = np.array([[0.4, 0.8]])
     slopes = profile_deviance(products, at).slopes[0]
     for term in (0, 1):
@@ -168,6 +169,63 @@ def test_slopes_are_the_derivatives_of_the_covariance():
         move[0, term] = 1e-5
         up, down = (profile_deviance(products, at + d * move).inverse[0] for d in (1, -1))
         np.testing.assert_allclose(slopes[term], (up - down) / 2e-5, rtol=1e-6, atol=1e-9)
+
+
+def traces_by_matrices(ratios, y, sample, random):
+    """tr(P V_k), y'P V_k P y and those of pairs, by matrices as long as the scores."""
+    there = np.isfinite(y)
+    y, x = y[there], np.eye(sample.max() + 1)[sample[there]]
+    parts = [np.eye(code.max() + 1)[code[there]] for code in random]
+    parts = [z @ z.T for z in parts]
+    inverse = np.linalg.inv(np.eye(len(y)) + sum(r * v for r, v in zip(ratios, parts, strict=True)))
+    p = inverse - inverse @ x @ np.linalg.solve(x.T @ inverse @ x, x.T @ inverse)
+    pv = [p @ v for v in parts]
+    return (
+        [np.trace(m) for m in pv],
+        [y @ m @ p @ y for m in pv],
+        [[np.trace(m @ o) for o in pv] for m in pv],
+        [[y @ m @ o @ p @ y for o in pv] for m in pv],
+    )
+
+
+@pytest.mark.parametrize(
+    "terms",
+    [
+        ("assessor",),
+        ("assessor", "occasion"),
+        ("both", "assessor"),
+        ("occasion", "assessor", "both"),
+        ("assessor", "visit"),  # nested, and crossed with samples
+        ("occasion", "both"),  # no term of assessors
+    ],
+    ids=" ".join,
+)
+def test_traces_by_matrices(terms):
+    scores, sample, random = panel(responses=2, missing=0.2)
+    random["visit"] = random["assessor"] * 3 + random["occasion"]
+    codes = [random[term] for term in terms]
+    ratios = np.random.default_rng(3).uniform(0, 2, (2, len(terms)))
+    at = profile_deviance(cross_products(scores, sample, codes), ratios)
+    for column in range(2):
+        wanted = traces_by_matrices(ratios[column], scores[:, column], sample, codes)
+        ours = (at.trace, at.square, at.traces, at.squares)
+        for own, other in zip(ours, wanted, strict=True):
+            np.testing.assert_allclose(own[column], other, rtol=1e-9)
+
+
+def test_memory_is_linear_in_assessors():
+    """Twice the assessors take twice the memory, not four times: no matrix holds their pairs."""
+
+    def most(assessors):
+        scores, sample, random = panel(assessors, responses=2)
+        products = cross_products(scores, sample, list(random.values()))
+        tracemalloc.start()
+        profile_deviance(products, np.full((2, 3), 0.5))
+        peak = tracemalloc.get_traced_memory()[1]
+        tracemalloc.stop()
+        return peak
+
+    assert most(400) < 2.2 * most(200)
 
 
 @pytest.mark.parametrize("occasions", [1, 3])
@@ -261,7 +319,7 @@ def test_no_ratios_give_a_lower_deviance(seed):
     seen = np.stack([np.isfinite(scores[s == level]).any(0) for level in range(shape[1])]).all(0)
     scores = scores[:, seen]
     fit = restricted_likelihood(scores, s, {"both": both, "assessor": a, "occasion": r})
-    products = cross_products(scores, s, both, [a, r])
+    products = cross_products(scores, s, [both, a, r])
     ratios = fit.variances[:, :-1] / fit.variances[:, -1:]
     at = profile_deviance(products, ratios)
     gradient = at.trace - at.square / at.error[:, None]
