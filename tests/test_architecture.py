@@ -43,8 +43,8 @@ ORDER = {
     "models": """
         binomial links likelihood stages beta_moments beta_binomial signal two_rates clustered
         graded ranks rank_closure arrangements eliminated crossed mixed mean_squares unweighted
-        pair_scatter roots studentized multiplicity charts run_lengths change_points confidence_sequence paired
-        equivalence
+        pair_scatter roots studentized multiplicity charts run_lengths change_points
+        confidence_sequence paired equivalence area
     """,
     "choices": """
         two_by_two a_not_a same_different sureness sureness_by_assessor advice protocols counts

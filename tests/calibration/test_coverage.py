@@ -7,12 +7,12 @@ the lowest single value is printed beside it. Only what is called exact is asked
 or below its level everywhere.
 """
 
-from itertools import combinations_with_replacement
+from itertools import combinations, combinations_with_replacement, product
 from math import factorial, prod
 
 import numpy as np
 import pytest
-from scipy.special import ndtr
+from scipy.special import gammaln, ndtr
 from scipy.stats import beta, binom, chi2, t
 
 from sensory.base.findings import Finding
@@ -22,6 +22,7 @@ from sensory.choices.protocols import DUO_TRIO, PROTOCOLS, TRIANGLE
 from sensory.choices.replicates import replicated_choice_test
 from sensory.choices.same_different import same_different
 from sensory.choices.sureness import sureness_test
+from sensory.models.area import area_limits
 from sensory.models.graded import GradedByAssessor
 from sensory.models.two_rates import SAME_DIFFERENT, YES_NO
 
@@ -205,17 +206,15 @@ def test_sureness(grades, answers, show):
     rng = np.random.default_rng(2026)
     cuts = np.concatenate([[-np.inf], CUTS[grades], [np.inf]])
     lines = [f"sureness, {grades} grades, {answers} answers each, {SESSIONS} sessions",
-             "  d'   student  profile   R-index   p <= 0.05: ratio, R-index"]  # fmt: skip
+             "  d'   student  profile   p <= 0.05: ratio, R-index"]  # fmt: skip
     slack = 4 * np.sqrt(0.05 * 0.95 / SESSIONS)
     for dprime in (0.0, 1.0, 2.0):
-        reference, product = (np.diff(ndtr(cuts - move)) for move in (0.0, dprime))
-        ties = (reference * product).sum() / 2
-        area = sum(product[j] * reference[:j].sum() for j in range(grades)) + ties
-        counted = np.zeros(5)
+        rates = [np.diff(ndtr(cuts - move)) for move in (0.0, dprime)]
+        counted = np.zeros(4)
         for _ in range(SESSIONS):
-            table = [rng.multinomial(answers, share) for share in (reference, product)]
+            table = [rng.multinomial(answers, share) for share in rates]
             if (np.sum(table, axis=0) > 0).sum() < 2:  # one grade only: refused
-                counted[:3] += 1
+                counted[:2] += 1
                 continue
             wide, near = (
                 sureness_test(table, level=LEVEL, method=method).products[0]
@@ -224,19 +223,60 @@ def test_sureness(grades, answers, show):
             counted += [
                 wide.limits.low <= dprime <= wide.limits.high,
                 near.limits.low <= dprime <= near.limits.high,
-                wide.r_limits.low <= area <= wide.r_limits.high,
                 wide.p_likelihood_ratio <= 0.05,
                 wide.p_r_index <= 0.05,
             ]
         shares = counted / SESSIONS
         lines.append(
-            f"  {dprime}   {shares[0]:.3f}    {shares[1]:.3f}     {shares[2]:.3f}"
-            f"     {shares[3]:.3f}  {shares[4]:.3f}"
+            f"  {dprime}   {shares[0]:.3f}    {shares[1]:.3f}     {shares[2]:.3f}  {shares[3]:.3f}"
         )
         assert shares[0] >= 0.95 - slack
         if dprime == 0:
-            assert shares[4] <= 0.05 + slack
+            assert shares[3] <= 0.05 + slack
     show(*lines)
+
+
+# R-index: exact, by summing over every table.
+
+LINES_OF = {2: ((0.0,), (0.8,)), 3: ((0.0, 1.0), (0.5, 1.5)),
+            4: ((-0.5, 0.3, 1.2), (-1.0, 0.0, 1.0), (0.5, 1.0, 1.5))}  # fmt: skip
+
+
+def every_row(total, grades):
+    """All answers of so many to so many grades, and the logarithm of their ways."""
+    places = range(total + grades - 1)
+    rows = [np.diff((-1, *cut, total + grades - 1)) - 1 for cut in combinations(places, grades - 1)]
+    answers = np.array(rows, float)
+    return answers, gammaln(total + 1) - gammaln(answers + 1).sum(1)
+
+
+@pytest.mark.parametrize(
+    ("answers", "grades"),
+    [((n, m), k) for n, m in ((8, 8), (12, 12), (24, 24), (8, 16), (8, 40), (40, 8))
+     for k in LINES_OF if (n * m) ** (k - 1) < 4e6],
+    ids=str,
+)  # fmt: skip
+def test_r_index_limits(answers, grades, show):
+    """Least over d-prime from -1 to 3 and where people draw their lines."""
+    (first, ways), (second, others) = (every_row(total, grades) for total in answers)
+    below = (np.cumsum(first, 1) - first / 2) / answers[0]
+    area = below @ second.T / answers[1]
+    low, high = area_limits(area, *answers, LEVEL)
+    coverages = []
+    for cuts, dprime in product(LINES_OF[grades], np.arange(-1, 3.01, 0.25)):
+        edges = np.array([-np.inf, *cuts, np.inf])
+        given, moved = (np.diff(ndtr(edges - shift)) for shift in (0.0, dprime))
+        truth = moved @ (np.cumsum(given) - given / 2)
+        inside = (low <= truth + 1e-9) & (truth - 1e-9 <= high)
+        chance, other = (
+            np.exp(ways + first @ np.log(given)),
+            np.exp(others + second @ np.log(moved)),
+        )
+        coverages.append(chance @ inside @ other)
+    show(f"R-index, {answers[0]} + {answers[1]} answers, {grades} grades: exact coverage of 95 % "
+         f"limits, lowest {min(coverages):.4f}, mean {np.mean(coverages):.4f}")  # fmt: skip
+    assert min(coverages) >= 0.95
+    assert np.mean(coverages) <= 0.995
 
 
 # Graded answers of people who answer more than once: simulated.
