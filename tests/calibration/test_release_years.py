@@ -8,7 +8,22 @@ A year has 120 batches, each tasted once by new people. Three changes happen:
 
 A change is found by the first of its batches that is not released; then it is mended. What the
 rules do with each number of correct answers is asked of `batch_finding` itself. The naive rule
-holds a batch if p < 0.05 and releases it else.
+holds a batch if p < 0.05 and releases it else. Share of 1,000 years in which a change is found,
+batches until then, and the unchanged batches that are not released, at a limit of 40 %:
+
+| rule | step to the limit | slow drift to it | one batch at 1.25 limits | unchanged, not released |
+|---|---|---|---|---|
+| 12 triangles, release if similar | 100 %, 1.0 | 100 %, 1.5 | 99.5 % | 61 % |
+| 12 triangles, hold if p < 0.05 | 99.7 %, 2.2 | 99.7 %, 12.6 | 60 % | 2 % |
+| 24 triangles, release if similar | 100 %, 1.0 | 100 %, 3.0 | 99.7 % | 25 % |
+| 24 triangles, hold if p < 0.05 | 100 %, 1.3 | 100 %, 9.4 | 93 % | 3 % |
+| 40 triangles, release if similar | 100 %, 1.0 | 100 %, 7.0 | 99.4 % | 4.5 % |
+| 40 triangles, hold if p < 0.05 | 100 %, 1.0 | 100 %, 7.1 | 99.0 % | 4.4 % |
+| 16 + 24 triangles in two stages | 100 %, 1.1 | 100 %, 6.5 | 99.3 % | 5.0 % |
+| 10 assessors, difference from control | 100 %, 1.1 | 100 %, 7.1 | 99.6 % | 4.2 % |
+
+With too few assessors the rule holds good batches and 'hold if p < 0.05' releases bad ones; at a
+deciding size both are alike. Batches until a drift is found count from its first, invisible, step.
 """
 
 from dataclasses import dataclass

@@ -6,7 +6,6 @@ import dataclasses
 import json
 from itertools import product
 from math import comb
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -15,6 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import binom, nct, t
 
+from sensory.base import findings
 from sensory.base.errors import ArgumentError, SensoryError
 from sensory.base.findings import Finding
 from sensory.choices.forced_choice import choice_test
@@ -211,7 +211,7 @@ def test_rework_counts_among_the_rejected():
 
 
 def test_default_rule_before_and_after():
-    """The table of README: a rule that rejects at any difference, and the rule of today.
+    """The table of `sensory.base.findings`: a rule that rejects at any difference, and the rule of today.
 
     Second route: scipy's binomial tails at the counts 28, 29 and 43 of 66.
     """
@@ -228,9 +228,11 @@ def test_default_rule_before_and_after():
     assert does.holds == pytest.approx(binom.sf(28, 66, pc) - binom.sf(42, 66, pc) + few, rel=1e-9)
     shown = [[f"{100 * part:.0f}" for part in row] for row in zip(
         truths, does.passes, was.rejects, does.rejects, does.holds, strict=True)]  # fmt: skip
-    readme = Path("README.md").read_text(encoding="utf-8")
     for truth, passes, rejected, rejects, held in shown:
-        assert f"| {truth} % | {passes} % | {rejected} % | {rejects} % | {held} % |" in readme
+        assert (
+            f"| {truth} % | {passes} % | {rejected} % | {rejects} % | {held} % |"
+            in findings.__doc__
+        )
 
 
 def test_rules_of_old_do_beyond_the_limit_what_they_did_at_a_difference():
