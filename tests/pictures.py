@@ -7,7 +7,6 @@ and prints the height of each at 1280 px.
 
 from __future__ import annotations
 
-import sys
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager

@@ -93,9 +93,9 @@ ORDER = {
         migrations.versions.v0008_sent_ballots_stand migrations.versions.v0009_booths_and_checks
     """,
     "report": """
-        words sheets workbooks figure_parts figures trend_drawn trend_figures month_figures
-        outcome_figures rating_figures plan_figures result_tables plots session_pictures documents
-        serving_sheets batch_documents month_documents printed
+        words trade_words guides sheets workbooks figure_parts help_figures figures trend_drawn
+        trend_figures month_figures outcome_figures rating_figures plan_figures result_tables plots
+        session_pictures documents serving_sheets batch_documents month_documents printed
     """,
 }
 

@@ -1,4 +1,4 @@
-"""README.md: its length, its pictures and its links. Its examples and commands are run elsewhere."""
+"""README.md: its length, pictures and links. Its examples and commands are run elsewhere."""
 
 from __future__ import annotations
 

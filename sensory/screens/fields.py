@@ -11,6 +11,7 @@ import streamlit as st
 from ..catalogue.question import Question
 from ..sessions.open_points import OpenPoint
 from ..sessions.session import Sample, SessionDetails, StoredSession
+from .ask import asked
 from .frame import plain
 
 _OF_SAMPLE = {
@@ -49,8 +50,9 @@ def level_field(session: StoredSession, name: str) -> float:
         "alpha": "alpha: risk of finding a difference where there is none",
         "beta": "beta: risk of finding similarity where the difference is at the limit",
     }
-    now, key = getattr(session.question, name), field_key(session, name)
-    return float(st.number_input(meaning[name], 0.001, 0.5, now, 0.01, "%.3f", key=key))
+    now, key, what = getattr(session.question, name), field_key(session, name), asked(name)
+    typed = st.number_input(meaning[name], 0.001, 0.5, now, 0.01, "%.3f", key=key, help=what)
+    return float(typed)
 
 
 def needed(points: Sequence[OpenPoint], field: str) -> None:

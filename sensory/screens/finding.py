@@ -27,6 +27,7 @@ from ..sessions.copies import copy_session
 from ..sessions.finding import SessionReport, session_report
 from ..sessions.in_short import panel_in_short
 from ..sessions.session import ADVICE, StoredSession
+from .ask import asked
 from .downloads import downloads
 from .frame import (
     CLOSING,
@@ -144,11 +145,12 @@ def _picture(report: SessionReport) -> None:
         return
     show_figure("outcome-figure", outcome_figure(figure), outcome.words())
     if figure.says:
-        st.markdown(figure.says)
+        st.markdown(figure.says, help=asked("limits"))
         return
     words = f"Points with {percent(figure.spans[0].limits.level)} limits"
     agreed = any(span.margin is not None for span in figure.spans)
-    st.markdown(words + ("; orange ticks: the agreed margin." if agreed else "."))
+    ticks = "; orange ticks: the agreed margin." if agreed else "."
+    st.markdown(words + ticks, help=asked("margin" if agreed else "limits"))
 
 
 def _numbers(report: SessionReport) -> None:
@@ -213,7 +215,8 @@ def _panel(outcome: Outcome) -> None:
 def _tables(tables: Sequence[NamedTable]) -> None:
     """Tables with their headings; long ones of other things than quantities scroll."""
     for heading, table in tables:
-        st.subheader(plain(heading))
+        of_p = any(name == "p" or name.startswith("p_") for name in table.columns)
+        st.subheader(plain(heading), help=asked("p") if of_p else None)
         if len(table.rows) > _LONG and table.columns != QUANTITIES:
             scroll(table, 380)
         else:

@@ -15,6 +15,7 @@ from ..choices.dprime import CARRIED
 from ..report.words import percent
 from ..sessions.session import StoredSession
 from ..sessions.workflow import limit_as_dprime, limit_elsewhere, limit_from_dprime
+from .ask import asked
 from .fields import field_key
 
 IN_PD, IN_DPRIME = "share of assessors who notice", "d-prime, for any test"
@@ -27,7 +28,8 @@ _EMPTY = "No limit yet. It is a decision of your plant, taken before tasting; no
 def limit_input(session: StoredSession, question: Question) -> float | None:
     """The agreed limit as a share of this test; carried over by d-prime when the test changes."""
     key = field_key(session, "unit")
-    unit = st.radio("The agreed limit is given as", [IN_PD, IN_DPRIME], key=key, horizontal=True)
+    label = "The agreed limit is given as"
+    unit = st.radio(label, [IN_PD, IN_DPRIME], key=key, horizontal=True, help=asked("limit"))
     now, limit = session.question, session.question.pd_limit
     both = {protocol_of(each.protocol).asks_attribute for each in (question, now)}
     if limit is not None and question.protocol != now.protocol and len(both) == 1:
@@ -44,13 +46,15 @@ def typed_limit(test: str, limit: float | None, in_pd: bool, key: str) -> float 
     if in_pd:
         label = "Agreed limit: share of assessors who may notice, 0.2 for 20 %"
         now = None if limit is None else min(max(limit, 0.001), 0.999)
-        typed = st.number_input(label, 0.001, 0.999, now, 0.05, "%.3f", key=f"{key}-pd")
+        typed = st.number_input(label, 0.001, 0.999, now, 0.05, "%.3f", key=f"{key}-pd",
+                                help=asked("distinguishers"))  # fmt: skip
         return limit if typed == now else None if typed is None else float(typed)
     now = None
     if limit is not None:
         dprime = limit_as_dprime(Question(protocol=test, pd_limit=limit))
         now = min(max(dprime, 0.01), 10.0)
-    typed = st.number_input("Agreed limit: d-prime", 0.01, 10.0, now, 0.1, "%.2f", key=f"{key}-d")
+    typed = st.number_input("Agreed limit: d-prime", 0.01, 10.0, now, 0.1, "%.2f", key=f"{key}-d",
+                            help=asked("d-prime"))  # fmt: skip
     if typed == now:
         return limit
     return None if typed is None else round(limit_from_dprime(test, float(typed)), 6)

@@ -11,6 +11,7 @@ from ..ratings.profile_plan import ProfilePlan, Scatter, profile_plan
 from ..report.words import number, percent
 from ..sessions.learned import Learned, learned_from, sessions_to_learn_from
 from ..sessions.session import StoredSession
+from .ask import asked
 from .frame import desk, plain
 from .parts import show_table
 
@@ -81,7 +82,7 @@ def _margins(kind: TestKind, known: Learned, chosen: StoredSession | None) -> di
     """The margins as typed; those agreed for the earlier session stand there first."""
     label = "Margins: one number for all, or 'sweet 1; sour 0.8'"
     key = f"plan-margins-{chosen.id if chosen else ''}"
-    typed = st.text_input(label, value=in_words(known.margins), key=key)
+    typed = st.text_input(label, value=in_words(known.margins), key=key, help=asked("margin"))
     return kind.margins({"attributes": "; ".join(map(str, known.scatter)), "margins": typed})
 
 

@@ -14,11 +14,14 @@ from ..report.words import number, percent
 from ..sessions.samples import REFERENCES, samples_on
 from ..sessions.session import StoredSession
 from ..sessions.workflow import planned_risks
+from .ask import asked
 from .fields import field_key
 from .frame import desk, shown_errors
 from .limits import dprime_help, points_help
 
 SettingValue = float | str
+_WORDS = {"margins": "margin", "control": "blind-control"}
+"""The words of the trade that settings stand for."""
 
 
 def settings_fields(session: StoredSession, kind: TestKind) -> dict[str, SettingValue]:
@@ -40,9 +43,11 @@ def _typed(session: StoredSession, kind: TestKind, setting: Setting) -> SettingV
     now = kind.setting(session.question.settings, setting.key)
     label, key = setting.label, field_key(session, f"{kind.key}-{setting.key}")
     if setting.key in REFERENCES and (there := samples_on(desk().cells(session.id))):
-        return _among(label, there, str(now), key, optional=not setting.needed)
+        what = asked(_WORDS[setting.key]) if setting.key in _WORDS else None
+        return _among(label, there, str(now), key, optional=not setting.needed, what=what)
     if setting.kind == "text":
-        typed = st.text_input(label, value=in_words(now), key=key).strip()
+        what = asked(_WORDS[setting.key]) if setting.key in _WORDS else None
+        typed = st.text_input(label, value=in_words(now), key=key, help=what).strip()
         return now if typed == in_words(now) else typed
     if setting.kind == "choice":
         index = setting.choices.index(now) if now in setting.choices else 0
@@ -55,14 +60,15 @@ def _typed(session: StoredSession, kind: TestKind, setting: Setting) -> SettingV
     return st.number_input(label, float(setting.low), float(setting.high), float(now), key=key)
 
 
-def _among(label: str, there: tuple[str, ...], now: str, key: str, *, optional: bool) -> str:
+def _among(
+    label: str, there: tuple[str, ...], now: str, key: str, *, optional: bool, what: str | None
+) -> str:
     """One of the samples on the ballots; none as long as the one agreed on is none of them."""
     known = {same_person(name): at for at, name in enumerate(there)}
     place = "none" if optional else "choose among the samples on the ballots"
     at = known.get(same_person(now))
-    return st.selectbox(label, there, index=at, placeholder=place, key=key) or (
-        "" if optional else now
-    )
+    chosen = st.selectbox(label, there, index=at, placeholder=place, key=key, help=what)
+    return chosen or ("" if optional else now)
 
 
 def _limit(
@@ -71,8 +77,10 @@ def _limit(
     """A limit, empty until somebody gives a number, with what it means."""
     low, high = float(setting.low), float(setting.high)
     start = None if now is None else float(now)
-    typed = st.number_input(setting.label, low, high, start, key=key)
-    if setting.key == "dprime_limit":
+    of_dprime = setting.key == "dprime_limit"
+    what = asked("d-prime" if of_dprime else "limit")
+    typed = st.number_input(setting.label, low, high, start, key=key, help=what)
+    if of_dprime:
         dprime_help(typed)
     else:
         scale = agreed_scale(session.question.settings)

@@ -99,11 +99,17 @@ def _settings() -> None:
     page()
 
 
+def _help() -> None:
+    from .help import page
+
+    page()
+
+
 PAGES: dict[str, Callable[[], None]] = {
     page.__name__.lstrip("_"): page
     for page in (
         *(_today, _sessions, _batches, _trend, _people, _product, _plan),
-        *(_new, _question, _serve, _ballots, _finding, _batch, _settings),
+        *(_new, _question, _serve, _ballots, _finding, _batch, _settings, _help),
     )
 }
 """What draws a page, by its name: those of the menu in its order, then those that others lead
@@ -126,6 +132,7 @@ TITLES = {
     "finding": "Finding",
     "batch": "Batch",
     "settings": "Settings",
+    "help": "Help",
 }
 
 
@@ -137,6 +144,7 @@ def import_the_rest() -> None:
         batch,
         batches,
         finding,
+        help,
         new,
         people,
         plan,

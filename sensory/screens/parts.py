@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     from ..report.figure_parts import Spec
 
 Option = TypeVar("Option")
+FONT = '"Source Sans", sans-serif'
+"""That of the pages."""
 SIGNS = {
     Finding.DIFFERENT: "≠",
     Finding.SIMILAR: "≈",
@@ -56,9 +58,10 @@ def scroll(table: Table | Sequence[Mapping[str, object]], height: int | None = N
 def show_figure(
     key: str, figure: Spec, words: str, width: Literal["stretch", "content"] = "stretch"
 ) -> None:
-    """A chart, and what it shows in words for who does not see it."""
+    """A chart in the font of the page, and what it shows in words for who does not see it."""
+    shown = {**figure, "config": {**figure["config"], "font": FONT}}
     with st.container(key=key):
-        st.vega_lite_chart(spec=figure, theme=None, width=width, alt=words)
+        st.vega_lite_chart(spec=shown, theme=None, width=width, alt=words)
 
 
 def choose(

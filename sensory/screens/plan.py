@@ -12,6 +12,7 @@ from ..choices.advice import QUESTIONS, Advice, Situation, advise
 from ..choices.plans import PanelPlan, panel_plan
 from ..report.figures import characteristic_figure
 from ..report.words import number, percent
+from .ask import asked
 from .frame import go, shown_errors
 from .limits import IN_DPRIME, IN_PD, limit_help, typed_limit
 from .margins_plan import margins_plan
@@ -139,10 +140,11 @@ def _question(chosen: Advice, people: int) -> Question | None:
     """The risks and the limit; None as long as no limit is given."""
     key = f"plan-unit-{chosen.method}"
     label = "The difference that would be too much, as"
-    unit = st.radio(label, [IN_DPRIME, IN_PD], key=key, horizontal=True)
+    unit = st.radio(label, [IN_DPRIME, IN_PD], key=key, horizontal=True, help=asked("limit"))
     first, second = st.columns(2)
-    alpha = first.number_input("alpha", 0.001, 0.5, 0.05, 0.01, "%.3f", key="plan-alpha")
-    beta = second.number_input("beta", 0.001, 0.5, 0.05, 0.01, "%.3f", key="plan-beta")
+    levels = (0.001, 0.5, 0.05, 0.01, "%.3f")
+    alpha = first.number_input("alpha", *levels, key="plan-alpha", help=asked("alpha"))
+    beta = second.number_input("beta", *levels, key="plan-beta", help=asked("beta"))
     # A d-prime stays when another test is chosen; a share belongs to its own test.
     key = f"plan-limit-{chosen.protocol}" if unit == IN_PD else "plan-limit"
     limit = typed_limit(chosen.protocol, None, unit == IN_PD, key)
@@ -174,7 +176,7 @@ def _unknown_direction() -> bool:
 
 def _verdict(plan: PanelPlan, question: Question, condition: str) -> None:
     """One sentence, its button, and what would change it."""
-    st.subheader(plan.heading())
+    st.subheader(plan.heading(), help=asked("fair-pass"))
     row = st.container(horizontal=True)
     for place, size in enumerate(plan.choices):
         label, key = f"Open session with {size}", f"plan-open-{size}"

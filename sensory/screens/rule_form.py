@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Any
 
 import streamlit as st
@@ -16,6 +17,7 @@ from ..release.product_desk import agree_rule
 from ..release.rule import USUAL, ReleaseRule
 from ..report.words import percent
 from ..sessions.signing import Right
+from .ask import asked
 from .frame import desk, shown_errors
 from .limits import limit_help
 from .parts import act, choose, show_table
@@ -84,7 +86,8 @@ def _what_it_does(rule: ReleaseRule) -> None:
     shown = "more than 99.9 %" if fair > _SURE else percent(fair, 1)
     st.markdown(
         f"An unchanged batch would be released with a chance of **{shown}**, one at the "
-        f"limit with {percent(wrong, 1)}; {curves.answers[0]:.0f} answers for an unchanged batch."
+        f"limit with {percent(wrong, 1)}; {curves.answers[0]:.0f} answers for an unchanged batch.",
+        help=asked("fair-pass"),
     )
     show_table(
         [
@@ -134,7 +137,8 @@ def _risk_fields(record: ProductRecord, rule: ReleaseRule | None) -> Sizes:
     typed: Sizes = {"assessors": int(people.number_input("Assessors", 2, 1000, now, key=key))}
     for column, name in zip(risks, ("alpha", "beta"), strict=True):
         risk, key = getattr(rule, name) if rule else 0.05, f"rule-{name}-{record.name}"
-        typed[name] = float(column.number_input(name, 0.001, 0.499, risk, format="%.3f", key=key))
+        number = partial(column.number_input, format="%.3f", key=key, help=asked(name))
+        typed[name] = float(number(name, 0.001, 0.499, risk))
     return typed
 
 
@@ -144,7 +148,8 @@ def _limit_fields(record: ProductRecord, test: str, rule: ReleaseRule | None) ->
     if kind.release and kind.release.by == "margins":
         margins = mine.margins if mine else record.product.margins
         now = "; ".join(f"{name} {size:g}" for name, size in margins.items())
-        typed = st.text_input("Margins: 'sweet 1; sour 0.8'", value=now, key=f"rule-margins-{key}")
+        label, key = "Margins: 'sweet 1; sour 0.8'", f"rule-margins-{key}"
+        typed = st.text_input(label, value=now, key=key, help=asked("margin"))
         parts = [part.strip() for part in typed.split(";") if part.strip()]
         names = ";".join(part.rpartition(" ")[0] for part in parts)
         return {"margins": kind.margins({"attributes": names, "margins": typed})}

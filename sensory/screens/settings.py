@@ -9,6 +9,7 @@ import streamlit as st
 from ..base.languages import languages
 from ..release.plant import LABEL_SHEETS, Defaults
 from ..release.plant_desk import keep_defaults, the_plant
+from .ask import asked
 from .frame import acting, desk, shown_errors
 from .limits import dprime_help
 from .parts import act, choose
@@ -66,9 +67,11 @@ def page() -> None:
 
 
 def _risks(now: Defaults) -> tuple[float, float, float | None]:
-    number = partial(st.number_input, min_value=0.001, max_value=0.5, step=0.01, format="%.3f")
-    alpha = number("alpha: risk of a false alarm", value=now.alpha, key="set-alpha")
-    beta = number("beta: risk of a wrong pass", value=now.beta, key="set-beta")
+    risk = partial(st.number_input, min_value=0.001, max_value=0.5, step=0.01, format="%.3f")
+    alpha = risk(
+        "alpha: risk of a false alarm", value=now.alpha, key="set-alpha", help=asked("alpha")
+    )
+    beta = risk("beta: risk of a wrong pass", value=now.beta, key="set-beta", help=asked("beta"))
     limit = st.number_input(
         "The plant's limit as d' (empty: agreed anew each time)",
         0.01,
@@ -76,6 +79,7 @@ def _risks(now: Defaults) -> tuple[float, float, float | None]:
         now.dprime_limit,
         0.1,
         key="set-limit",
+        help=asked("d-prime"),
     )
     dprime_help(limit)
     return float(alpha), float(beta), None if limit is None else float(limit)

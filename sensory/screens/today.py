@@ -166,5 +166,6 @@ def _invented() -> None:
 def _foot() -> None:
     row = st.container(horizontal=True)
     row.page_link(page_of("settings"), label="Settings", query_params=address("settings"))
+    row.page_link(page_of("help"), label="Help", query_params=address("help"))
     if place := current_frame().place:
         st.markdown(f"The record is kept in {plain(place)}")

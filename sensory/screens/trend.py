@@ -25,6 +25,7 @@ from ..release.signal_desk import (
 )
 from ..report.trend_figures import trend_figure, trend_words
 from ..report.words import number
+from .ask import asked
 from .frame import acting, chosen_batch, day, desk, plain, shown_errors
 from .parts import act, choose, download, listed, paged, scroll, show_figure, show_table, way
 from .worker import pdf_of
@@ -78,8 +79,7 @@ def _charted(record: ProductRecord, rule: ReleaseRule) -> None:
         max_value=200,
         value=kept,
         key=f"trend-base-{record.name}",
-        help="The first ones of each line. With all of them a change widens the limits that "
-        "should show it.",
+        help=asked("baseline"),
     )
     if base != kept:
         keep = partial(keep_baseline, desk(), record.name, int(base), who=acting())

@@ -211,7 +211,7 @@ def test_rework_counts_among_the_rejected():
 
 
 def test_default_rule_before_and_after():
-    """The table of `sensory.base.findings`: a rule that rejects at any difference, and the rule of today.
+    """The table of `sensory.base.findings`: rejected at any difference, and the rule of today.
 
     Second route: scipy's binomial tails at the counts 28, 29 and 43 of 66.
     """
