@@ -86,7 +86,7 @@ class BallotError(SensoryError):
     def __init__(self, faults: Iterable[Fault]):
         self.faults = tuple(faults)
         count = len(self.faults)
-        head = f"{count} thing{'s' * (count != 1)} to mend in the ballots:"
+        head = f"{count} error{'s' * (count != 1)} to fix in the ballots:"
         lines = [f"  {fault}" for fault in self.faults[: self.shown]]
         if count > self.shown:
             lines.append(f"  ... and {count - self.shown} more (see .faults)")

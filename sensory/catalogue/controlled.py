@@ -39,13 +39,13 @@ DIFFERENCE_FROM_CONTROL = TestKind(
         "es": Words(asks="¿A qué distancia está esta muestra de la referencia identificada?"),
         "fr": Words(asks="À quelle distance cet échantillon est-il de la référence identifiée ?"),
     },
-    letters="Coded samples by name; the blind reference is one of them. 0 is no difference.",
+    letters="Coded samples by name; the blind control is one of them. 0 is no difference.",
     settings=(
         Setting(
             key="control",
             default=_BLIND,
             needed=True,
-            label="Name of the blind reference among the samples",
+            label="Name of the blind control among the samples",
         ),
         Setting(
             key="limit",
@@ -53,7 +53,7 @@ DIFFERENCE_FROM_CONTROL = TestKind(
             default=None,
             needed=True,
             low=0.01,
-            label="Action limit: difference from the blind reference",
+            label="Action limit: difference from the blind control",
         ),
         Setting(key="samples", label="Samples in the plan, separated by semicolons (empty: any)"),
         *FROM_ZERO,

@@ -28,7 +28,7 @@ _KEY = "DIFFERENCE_FROM_CONTROL"
 
 
 def read_difference_from_control(rows: Sequence[Row], question: Question) -> Outcome:
-    """Each sample beyond the blind reference, against the action limit.
+    """Each sample above the blind control, against the action limit.
 
     Raises ArgumentError, BallotError as in `difference_from_control`.
     """
@@ -72,7 +72,7 @@ def outcome_of_control(result: DifferenceFromControl) -> Outcome:
     compared = result.against_control.to_dict("records")
     placebo = result.placebo.iloc[0]
     told = [
-        f"{row['sample']} lies {row['estimate']:.2f} beyond the blind reference "
+        f"{row['sample']} lies {row['estimate']:.2f} points above the blind control "
         f"({chance(row['p_adjusted'])}, upper limit {row['upper']:.2f})"
         for row in compared
     ]
@@ -83,7 +83,7 @@ def outcome_of_control(result: DifferenceFromControl) -> Outcome:
         finding=overall(findings),
         sentence=each_named([str(row["sample"]) for row in compared], findings),
         because="; ".join(told) + f"; action limit {limit:g}, alpha {result.alpha:g}. The blind "
-        f"reference itself was scored {placebo['estimate']:.2f}.",
+        f"control itself was scored {placebo['estimate']:.2f}.",
         counts=Counts(answers=len(result.scores.rows), assessors=len(result.scores.assessors)),
         alpha=result.alpha,
         beta=result.beta,
@@ -99,7 +99,7 @@ def outcome_of_control(result: DifferenceFromControl) -> Outcome:
         ),
         notes=(
             *result.notes,
-            "p: one-sided, p_adjusted: Dunnett over the samples; lower: simultaneous, at alpha; "
+            "p: one-sided, p (Dunnett): over the samples; lower: simultaneous, at alpha; "
             f"upper: one-sided at 1 - beta = {1 - result.beta:g}, each sample at its own risk.",
         ),
     )
@@ -109,8 +109,8 @@ def _tables(result: DifferenceFromControl) -> tuple[NamedTable, ...]:
     beyond = "sample finding estimate se df low high lower upper p p_adjusted"
     means = "sample estimate se low high"
     return (
-        NamedTable("Beyond the blind reference", table_of(result.against_control, beyond)),
-        NamedTable("As scored, nothing taken off", table_of(result.means, means)),
+        NamedTable("Above the blind control", table_of(result.against_control, beyond)),
+        NamedTable("Raw means", table_of(result.means, means)),
         NamedTable(
             "Assessors for an unchanged sample to be shown as similar (80 %)",
             table_of(result.assessors_needed(), "sample assessors"),
@@ -138,7 +138,7 @@ def _comparisons(result: DifferenceFromControl) -> tuple[Comparison, ...]:
 def control_figure(result: DifferenceFromControl) -> Figure:
     """What each sample scored beyond the blind control, with its limits and the agreed one."""
     return Figure(
-        axis="score beyond the blind reference",
+        axis="points above the blind control",
         spans=tuple(_span(each) for each in _comparisons(result)),
     )
 

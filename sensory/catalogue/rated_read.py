@@ -295,10 +295,11 @@ def _moved(compared: Sequence[Comparison], alpha: float) -> str:
     if not moved:
         return f"No attribute moved significantly (Dunnett, Holm over attributes, alpha {alpha:g})."
     told = [
-        f"{each.sample} in {each.attribute} by {each.estimate:+.2f} ({chance(p)})"
+        f"'{each.attribute}' is {abs(each.estimate):.2f} "
+        f"{'higher' if each.estimate > 0 else 'lower'} in {each.sample} ({chance(p)})"
         for p, each in sorted(moved, key=lambda pair: pair[0])
     ]
-    return f"Moved: {'; '.join(told[:8])}; alpha {alpha:g}."
+    return f"{'; '.join(told[:8])}; alpha {alpha:g}."
 
 
 def _cannot_tell(result: Profile, margins: dict[str, float]) -> tuple[str, ...]:
@@ -316,9 +317,9 @@ def _cannot_tell(result: Profile, margins: dict[str, float]) -> tuple[str, ...]:
 
 def _how(with_margins: bool, beta: float) -> tuple[str, ...]:
     lines = (
-        "Samples are tested against assessor x sample. p_adjusted: Dunnett over the samples; "
-        "p_holm and p_false_discovery: that, over the attributes by Holm and by Benjamini and "
-        "Hochberg. Limits: simultaneous over the samples of an attribute.",
+        "Samples are tested against assessor x sample. p (Dunnett): over the samples of an "
+        "attribute; p (Holm) and p (false discovery rate, Benjamini and Hochberg): that, over the "
+        "attributes. Limits: simultaneous over the samples of an attribute.",
         "effect: the difference in units of the panel's repeatability standard deviation.",
         "least_dunnett, least_tukey: from this size on a difference from the reference, or of any "
         "two samples, is significant in its attribute.",

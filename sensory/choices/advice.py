@@ -253,9 +253,9 @@ _METHODS: tuple[tuple[str, str, str, int, tuple[_Clause, ...]], ...] = (
     ("difference from control", "", str(STANDARDS["DIN 10976"]), 3, (
         _for(_asks("size"), "Gives the size of the difference.", 5),
         _for(lambda s: s.question in ("different", "similar") and not s.homogeneous,
-             "Bears portions that differ, by a blind reference.", 5),
+             "Bears portions that differ, by a blind control.", 5),
         _not(lambda s: s.question in ("different", "similar") and s.told_by_looks,
-             "Looks tell the blind reference from the sample.", -_NEVER),
+             "Looks tell the blind control from the sample.", -_NEVER),
         _for(lambda s: s.question in ("different", "similar") and s.people < 15,
              "Trained scores say more than choices when people are few.", 7),
         _not(_asks("more", "reference from memory"), "Answers another question.", -_NEVER),

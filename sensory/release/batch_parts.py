@@ -126,7 +126,7 @@ Judged = tuple[Finding, str]
 def _beyond_control(outcome: Outcome, compared: Sequence[Comparison], rule: ReleaseRule) -> Judged:
     told = [
         each.why
-        or f"{each.estimate:.2f} beyond the blind control ({chance(each.p or 0.0)}), upper "
+        or f"{each.estimate:.2f} points above the blind control ({chance(each.p or 0.0)}), upper "
         f"limit {each.upper:.2f}, tolerated {each.margin:g}"
         for each in compared
     ]
@@ -138,7 +138,9 @@ def _profile(outcome: Outcome, compared: Sequence[Comparison], rule: ReleaseRule
     moved = [each for each in compared if each.p is not None and each.p <= outcome.alpha]
     open_ones = [each for each in compared if each.p_within is None or each.p_within > rule.beta]
     told = [f"{each.attribute} {each.estimate:+.2f}" for each in moved]
-    words = f"moved: {', '.join(told)}" if told else "no attribute moved significantly"
+    words = (
+        f"moved significantly: {', '.join(told)}" if told else "no attribute moved significantly"
+    )
     named = [
         f"{each.attribute or each.sample} ({each.why.rstrip('.')})" if each.why else each.attribute
         for each in open_ones

@@ -196,7 +196,7 @@ class ReleaseRule(Plain):
         if self.by == "margins":
             raise ArgumentError(
                 "characteristic is for a forced choice or difference from control; for a profile "
-                "it hangs on how the attributes go together."
+                "it depends on how the attributes go together."
             )
         used = scale or ("pd" if self.protocol else "points")
         allowed = ("pd", "dprime") if self.protocol else ("points",)

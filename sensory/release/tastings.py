@@ -66,7 +66,7 @@ def open_tasting(desk: Desk, number: str, *, who: str, on: str = "") -> StoredSe
         if still_open := [tasting for tasting in record.tastings if not tasting.over]:
             raise RecordError(
                 f"A tasting of {record.name} is open already (session "
-                f"{still_open[0].session[:8]}): close it, or give it up with a reason."
+                f"{still_open[0].session[:8]}): close it, or cancel it with a reason."
             )
         session = open_session(
             act,

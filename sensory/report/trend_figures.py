@@ -279,7 +279,7 @@ def _legend(orient: Literal["top", "bottom"]) -> Spec:
 def _batches(panel: _Panel, *, legend: bool) -> Spec:
     """A point a batch with its own limits; what stands out has another shape and its number."""
     named = set(_spread(panel.points))
-    usual, odd = f"batch, with its own {percent(panel.drawn.level)} limits", "stands out"
+    usual, odd = f"batch, with its own {percent(panel.drawn.level)} limits", "signal"
     rows = [
         {
             "at": row["at"],

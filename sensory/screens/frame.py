@@ -172,8 +172,8 @@ def shown_errors() -> Iterator[None]:
     try:
         yield
     except BallotError as error:
-        count = several(len(error.faults), "thing")
-        st.error(f"{count} to mend before the ballots can be counted.")
+        count = several(len(error.faults), "error")
+        st.error(f"{count} to fix before the ballots can be counted.")
         show_faults(error.faults)
     except SensoryError as error:
         st.error(plain(str(error)))

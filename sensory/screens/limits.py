@@ -28,7 +28,7 @@ _EMPTY = "No limit yet. It is a decision of your plant, taken before tasting; no
 def limit_input(session: StoredSession, question: Question) -> float | None:
     """The agreed limit as a share of this test; carried over by d-prime when the test changes."""
     key = field_key(session, "unit")
-    label = "The agreed limit is given as"
+    label = "Unit of the agreed limit"
     unit = st.radio(label, [IN_PD, IN_DPRIME], key=key, horizontal=True, help=asked("limit"))
     now, limit = session.question, session.question.pd_limit
     both = {protocol_of(each.protocol).asks_attribute for each in (question, now)}
@@ -106,7 +106,7 @@ def points_help(limit: float | None, length: float) -> None:
     st.markdown(
         "\n".join(
             f"- {share * length:g} points, {percent(share)} of the scale: a batch passes where its "
-            f"mean is shown to lie less than {share * length:g} beyond the blind reference."
+            f"mean is shown to lie less than {share * length:g} above the blind control."
             for share in shares
         )
     )

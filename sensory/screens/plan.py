@@ -130,7 +130,7 @@ def _other_method(chosen: Advice, people: int) -> None:
     else:
         st.info(
             f"{chosen.method}: this page counts assessors for forced choices, rankings and "
-            "profiles only. What such a session can find hangs on the panel's own noise and habits."
+            "profiles only. What such a session can find depends on the panel's own scatter."
         )
     if pressed("Open such a session", "plan-method-open", primary=True):
         _new_session(question, chosen.condition)

@@ -35,7 +35,7 @@ _WORDS = {
 
 
 _SHARE = "Limit: share of assessors who may notice, 0.30 for 30 %", 0.001, 0.999
-_POINTS = "Limit: points of the scale beyond the blind reference", 0.01, 100.0
+_POINTS = "Limit: points of the scale above the blind control", 0.01, 100.0
 _SCATTER = "Standard deviation of the differences of assessors in sessions before (0: not known)"
 Sizes = dict[str, Any]
 """Arguments of a rule by their names."""

@@ -70,7 +70,7 @@ def test_warning_is_a_user_warning_and_no_error_of_the_family():
 
 def test_ballot_error_with_one_fault():
     error = BallotError([fault()])
-    assert str(error) == f"1 thing to mend in the ballots:\n  {fault()}"
+    assert str(error) == f"1 error to fix in the ballots:\n  {fault()}"
     assert error.faults == (fault(),)
 
 
@@ -78,7 +78,7 @@ def test_ballot_error_with_one_fault():
 def test_ballot_error_shows_fifty_and_keeps_all(count, more):
     error = BallotError(fault(row=row) for row in range(1, count + 1))
     lines = str(error).splitlines()
-    assert lines[0] == f"{count} things to mend in the ballots:"
+    assert lines[0] == f"{count} errors to fix in the ballots:"
     assert [entry.row for entry in error.faults] == list(range(1, count + 1))
     if more is None:
         assert len(lines) == count + 1

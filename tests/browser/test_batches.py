@@ -75,7 +75,7 @@ def test_a_complaint_leads_to_everything_in_two_clicks_and_to_one_pdf(visit, des
     page.get_by_text("1 batch for").wait_for()
     visitor.click("batch-found-SC-4")  # second click
     visitor.heading("Rejection is recommended.")
-    for part in ("SW-118", "beyond the blind control", "S1", "2 batches more", "Otto Brandt"):
+    for part in ("SW-118", "points above the blind control", "S1", "2 batches more", "Otto Brandt"):
         page.get_by_text(part).first.wait_for()
     printed = "\n".join(visitor.pdf("batch-pdf"))
     for part in ("SC-4", "SW-118", "SC-3", "SC-5", "Otto Brandt"):

@@ -98,7 +98,7 @@ def test_profile_numbers_are_those_of_profile():
         assert span.estimate == row["estimate"]
         assert (span.limits.low, span.limits.high) == (row["low"], row["high"])
     assert len(read.means) == 6
-    assert "new in sour by" in read.because
+    assert "'sour' is 1.17 higher in new" in read.because
 
 
 def test_equivalence_is_judged_at_beta():
@@ -172,7 +172,7 @@ def test_difference_from_control_findings_and_the_paired_t(beyond, limit, findin
     line = dict(zip(read.tables[0][1].columns, read.tables[0][1].rows[0], strict=True))
     assert line["p"] == pytest.approx(expected.pvalue, rel=1e-8)
     assert read.finding is finding
-    assert f"blind reference itself was scored {frame['blind'].mean():.2f}" in read.because
+    assert f"blind control itself was scored {frame['blind'].mean():.2f}" in read.because
 
 
 def ranked(truths, *, assessors=14, seed=5):

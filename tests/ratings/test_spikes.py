@@ -93,7 +93,7 @@ def test_tables_that_cannot_be_used(given, message):
 def test_every_bad_cell_is_named():
     names, spiked = [None, *["Ada"] * 15], [1] * 15 + [None]
     bad = answers(found=["yes", 2, *[1] * 14], assessor=names, spiked=spiked)
-    with pytest.raises(BallotError, match="4 things to mend") as caught:
+    with pytest.raises(BallotError, match="4 errors to fix") as caught:
         spiked_samples(bad)
     places = [(fault.row, fault.column) for fault in caught.value.faults]
     assert places == [(2, "assessor"), (2, "found"), (3, "found"), (17, "spiked")]

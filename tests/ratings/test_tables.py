@@ -134,7 +134,7 @@ def test_bad_cells_are_named(columns, message):
 
 
 def test_every_bad_cell_is_in_one_error():
-    with pytest.raises(BallotError, match="3 things to mend") as caught:
+    with pytest.raises(BallotError, match="3 errors to fix") as caught:
         rating_table(
             ballots(score=["x", 2, 6, "y"], assessor=["Ada", "", "Bo", "Bo"]), attributes=["sour"]
         )

@@ -322,7 +322,7 @@ def test_rules_that_cannot_be(rule, change, says):
 @pytest.mark.parametrize(
     ("call", "says"),
     [
-        (lambda: PROFILED.characteristic(0.1), "for a profile it hangs on"),
+        (lambda: PROFILED.characteristic(0.1), "for a profile it depends on"),
         (lambda: RATED.characteristic(0.1, scale="pd"), "scale must be points"),
         (lambda: STAGED.characteristic(0.1, scale="points"), "scale must be pd or dprime"),
         (lambda: STAGED.characteristic(1.1), "truths must lie between 0 and 1; got 1.1"),

@@ -89,7 +89,7 @@ def test_what_stands_out_has_another_shape_and_its_number(scores, score_chart):
     odd = alone(scores)
     drawn = drawn_batches(score_chart)
     assert "RC-021" in odd
-    assert {name for name, row in drawn.items() if row["state"] == "stands out"} == odd
+    assert {name for name, row in drawn.items() if row["state"] == "signal"} == odd
     shown = {name for name, row in drawn.items() if row["label"]}
     assert shown
     assert shown <= odd

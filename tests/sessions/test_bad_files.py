@@ -439,14 +439,14 @@ def test_all_faults_come_in_one_error_in_the_order_of_the_table():
     ]
     assert error.faults[1].value == "999"
     assert all(fault.blocking for fault in error.faults)
-    assert str(error).startswith("6 things to mend in the ballots:\n  row 3, column order:")
+    assert str(error).startswith("6 errors to fix in the ballots:\n  row 3, column order:")
     assert all(str(fault) in str(error) for fault in error.faults)
 
 
 def test_long_lists_are_cut_in_the_text_only():
     error = refused(lines(*(f"P{n:03d},ABB,412 837 265,999" for n in range(130))))
     assert len(error.faults) == 130
-    assert str(error).startswith("130 things to mend")
+    assert str(error).startswith("130 errors to fix")
     assert str(error).endswith("... and 80 more (see .faults)")
     assert "row 51," in str(error)
     assert "row 52," not in str(error)
