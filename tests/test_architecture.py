@@ -43,7 +43,7 @@ ORDER = {
     "models": """
         binomial links likelihood stages beta_moments beta_binomial signal two_rates clustered
         graded ranks rank_closure arrangements eliminated crossed mixed mean_squares unweighted
-        pair_scatter roots studentized multiplicity charts run_lengths change_points
+        pair_scatter roots studentized multiplicity pooling charts run_lengths change_points
         confidence_sequence paired equivalence area
     """,
     "choices": """
@@ -69,13 +69,14 @@ ORDER = {
     "sessions": """
         sheets files file_kinds file_roles file_sheets file_import lines outcomes reading serving
         care session afterwards allergens attempts booth_ballots served_beside_plan template
-        outcome_names signing store soundness search staff samples workflow open_points replaced
-        spellings booth_plans booth_places booth_sittings booths exclusions minors reactions
-        servings served headline in_short finding learned filling live_board
+        outcome_names signing sitting store soundness search staff samples workflow open_points
+        replaced spellings booth_plans booth_places booth_sittings booths exclusions minors
+        reactions servings served headline in_short finding learned filling live_board
         steps checklist copies regulars
     """,
     "panel": """
-        screening_rules screening
+        screening_rules screening assessors register invitation
+        sensitivity
     """,
     "release": """
         batch_rows batches signals batch_records plant characteristic references reference_state

@@ -64,9 +64,10 @@ def record(url: str) -> Repository:
 @st.cache_resource(show_spinner=False)
 def filled(url: str) -> int:
     """Once a start: what sessions of an older release show is kept with them."""
-    from sensory.sessions.filling import fill_outcomes
+    from sensory.sessions.filling import fill_outcomes, fill_sittings
 
-    return fill_outcomes(record(url), who="this program")
+    outcomes = fill_outcomes(record(url), who="this program")
+    return outcomes + fill_sittings(record(url), who="this program")
 
 
 @st.cache_resource(show_spinner=False)

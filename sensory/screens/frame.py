@@ -21,7 +21,7 @@ from .places import login
 if TYPE_CHECKING:  # a booth loads no statistics
     from streamlit.navigation.page import StreamlitPage
 
-    from ..release.product_desk import Desk
+    from ..store.repository import Repository
 
 _MARKUP = frozenset(r"\`*_{}[]()#+!|<>~:$&")
 # Where the browser's markdown would begin a link, an icon or a small picture.
@@ -42,7 +42,7 @@ class Frame:
     `invented`: whether the record is that of invented data, apart from the own one.
     """
 
-    store: Desk
+    store: Repository
     demo: Path
     how: str = TYPED
     person: Person | None = None
@@ -91,7 +91,7 @@ def current_frame() -> Frame:
     return frame
 
 
-def desk() -> Desk:
+def desk() -> Repository:
     """The record of this run."""
     return current_frame().store
 

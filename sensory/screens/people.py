@@ -1,4 +1,4 @@
-"""Who may sign? The people on record, their roles, and how they come in."""
+"""The page Panel: the assessors, then who may sign, with which role, and how they come in."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from ..sessions.signing import Person, Right
 from ..sessions.staff import active_people, change_person, enter_person, note_passcode
 from . import provider
 from .access import kept
+from .assessors import assessors_part
 from .frame import acting, current_frame, desk, plain, shown_errors
 from .parts import show_table
 from .passcode import Keeper, check_passcode
@@ -30,6 +31,7 @@ _tries = Patience()
 def page() -> None:
     """List who signs; add, change and put out of use; change the own passcode."""
     st.title("Panel")
+    assessors_part()
     st.subheader("Who may sign?")
     if current_frame().invented:
         st.info("Who signs is kept in your own record. Leave the invented data first.")

@@ -24,7 +24,6 @@ from ..sessions.booth_plans import (
     was_tasted,
 )
 from ..sessions.booth_sittings import done_with, next_sitting, not_done_with, start_sitting
-from ..sessions.regulars import regular_assessors
 from ..sessions.session import StoredSession
 from ..sessions.steps import Way
 from .arrangement import arrangement_fields, other_than_agreed
@@ -33,6 +32,7 @@ from .booth_links import booths_panel
 from .cautions import minors_panel, reactions_panel, servings_panel
 from .exclusions import before_serving, sheets_to_serve
 from .frame import chosen_session, desk, plain, shown_errors, who
+from .inviting import with_invited
 from .parts import act, choose, download, scroll, way
 from .served import after_serving
 from .step_bar import onward, session_head
@@ -71,7 +71,8 @@ def _make(session: StoredSession) -> None:
     left, right = st.columns(2, gap="large")
     with left:
         label, planned = "Assessors, one a line (or only how many)", str(question.assessors)
-        people = _with_regulars(_people(st.text_area(label, value=planned, key=f"people-{here}")))
+        typed = _people(st.text_area(label, value=planned, key=f"people-{here}"))
+        people = with_invited(session, typed)
         samples = _samples(session)
         replicates = int(st.number_input("How often each", 1, 10, 1, key=f"times-{here}"))
     with right:
@@ -97,20 +98,6 @@ def _make(session: StoredSession) -> None:
             **arranged.more,
         )
         _put_on_record(session, plan, language, arranged.break_minutes)
-
-
-def _with_regulars(people: int | list[str]) -> int | list[str]:
-    """Regular assessors who are ticked, with those whose names are typed."""
-    regulars = regular_assessors(desk())
-    if not regulars:
-        return people
-    chosen = st.pills(
-        "Regular assessors: tick who comes", regulars, selection_mode="multi", key="regulars"
-    )
-    if not chosen:
-        return people
-    typed = [] if isinstance(people, int) else people
-    return list(dict.fromkeys([*chosen, *typed]))
 
 
 def _put_on_record(

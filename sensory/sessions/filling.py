@@ -1,4 +1,7 @@
-"""Sessions that were closed before it was kept what they showed: read once, and kept."""
+"""Sessions that were closed before it was kept what they showed: read once, and kept.
+
+So is what each assessor did in them.
+"""
 
 from __future__ import annotations
 
@@ -7,6 +10,8 @@ from ..base.version import __version__
 from ..catalogue.outcome_json import outcome_to_json
 from .finding import outcome_of_session
 from .outcome_names import without_names
+from .outcomes import check_ballots
+from .sitting import sitting_of
 from .store import Store
 
 
@@ -29,5 +34,26 @@ def fill_outcomes(store: Store, *, who: str) -> int:
         with store.action(who=who, why=f"read by version {__version__}") as act:
             act.unchanged(session, cells)
             act.keep_outcome(session_id, without_names(outcome_to_json(outcome), cells))
+        written += 1
+    return written
+
+
+def fill_sittings(store: Store, *, who: str) -> int:
+    """Keep what each assessor did in closed sessions where that is not on record.
+
+    What cannot be read is left as it is.
+
+    Returns how many were written.
+    """
+    written = 0
+    for session_id in store.without_sitting():
+        session, cells = store.session(session_id), store.cells(session_id)
+        try:
+            sitting = sitting_of(session, cells, check_ballots(cells, session.question))
+        except SensoryError:
+            continue
+        with store.action(who=who, why=f"read by version {__version__}") as act:
+            act.unchanged(session, cells)
+            act.keep_sitting(sitting)
         written += 1
     return written

@@ -45,7 +45,7 @@ def servings_of_the_day(store: Store, session_id: str) -> list[Servings]:
     """The servings of everybody in the plan of a session, and of the other plans of its day."""
     session = store.session(session_id)
     day, care = day_of(session), session.details.care
-    here = _cups(store, session)
+    here = poured_cups(store, session)
     together: Counter[str] = Counter()
     amounts: dict[str, Counter[str]] = {}
     others = [
@@ -54,7 +54,7 @@ def servings_of_the_day(store: Store, session_id: str) -> list[Servings]:
         if other.serving and day_of(other) == day and other.id != session.id
     ]
     for held in (session, *others):
-        for name, cups in _cups(store, held).items():
+        for name, cups in poured_cups(store, held).items():
             person = same_person(name)
             together[person] += cups
             amounts.setdefault(person, Counter()).update(_amounts(held.details.care, cups))
@@ -71,7 +71,7 @@ def servings_of_the_day(store: Store, session_id: str) -> list[Servings]:
     ]
 
 
-def _cups(store: Store, session: StoredSession) -> dict[str, int]:
+def poured_cups(store: Store, session: StoredSession) -> dict[str, int]:
     """Cups to pour by name."""
     plan = served_plan(store, session.id)
     if plan is None:

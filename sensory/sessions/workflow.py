@@ -35,6 +35,7 @@ from .outcomes import check_ballots, edition, read_ballots_of
 from .samples import check_reference
 from .session import CAUTIONS, SessionDetails, StoredSession
 from .signing import TYPED, Right
+from .sitting import Sitting, sitting_of
 from .staff import signature
 from .store import Action, Store
 
@@ -299,12 +300,14 @@ class Closing:
     `session`: the closed one.
     `cells`: the ballots.
     `outcome`: what they show; None where it was closed already.
+    `sitting`: what each assessor did; None where it was closed already.
     """
 
     session: StoredSession
     before: StoredSession
     cells: Cells
     outcome: Outcome | None = None
+    sitting: Sitting | None = None
 
     def write(self, act: Action) -> None:
         """Close it; RecordError where session or ballots were changed meanwhile."""
@@ -314,6 +317,8 @@ class Closing:
         plain = without_names(outcome_to_json(self.outcome), self.cells)
         act.keep_outcome(self.session.id, plain)
         act.put(self.session, expect=self.before, what="closed", why=self.outcome.line())
+        if self.sitting is not None:
+            act.keep_sitting(self.sitting)
 
 
 def closing_of(store: Store, session_id: str) -> Closing:
@@ -338,7 +343,8 @@ def closing_of(store: Store, session_id: str) -> Closing:
         raise BallotError(checked.blocking)
     outcome = read_ballots_of(checked, session.question)
     closed = replace(session, closed_at=utc_now())
-    return Closing(session=closed, before=session, cells=cells, outcome=outcome)
+    sitting = sitting_of(session, cells, checked)
+    return Closing(session=closed, before=session, cells=cells, outcome=outcome, sitting=sitting)
 
 
 def reopen(store: Store, session_id: str, *, who: str, why: str) -> StoredSession:
@@ -355,6 +361,8 @@ def reopen(store: Store, session_id: str, *, who: str, why: str) -> StoredSessio
         opened = replace(session, closed_at="")
         act.keep_outcome(session_id, None)
         act.put(opened, expect=session, what="reopened")
+        if sitting := act.sitting(session_id):
+            act.keep_sitting(sitting.emptied())
         return opened
 
 

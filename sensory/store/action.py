@@ -16,6 +16,7 @@ from ..base.records import JsonObject, digest_of
 from ..serving.ballot_line import SENT, stands_once_sent
 from ..sessions.session import StoredSession
 from ..sessions.signing import Person, Signature
+from ..sessions.sitting import Sitting
 from . import people, tables
 from .journal import OUTCOME, ROLE, STAFF
 from .nouns import Noun, id_of, kind_of, row_of
@@ -166,13 +167,18 @@ class Action(Reads):
         self._connection.execute(sa.insert(kept).values(session=session_id, content=content))
         self._digests[session_id] = digest_of(content)
 
+    def keep_sitting(self, sitting: Sitting) -> None:
+        """Keep what each assessor did in a session, in the place of what stood there."""
+        there = self.sitting(sitting.session)
+        self.put_noun(sitting, expect=there, what="sitting recorded")
+
     def seal(self) -> None:
         """Give what was kept of sessions an entry where it has none yet; the last thing done."""
         for session_id in list(self._digests):
             append(self._connection, self._entry(session_id, "outcome recorded", "", {}))
 
     def put_noun(self, noun: Noun, *, expect: Noun | None, what: str, why: str = "") -> None:
-        """Write a product, a reference or a batch; `expect` is what stands there, None if new.
+        """Write a noun of the register, as a batch; `expect` is what stands there, None if new.
 
         Raises RecordError when something else stands there.
         """

@@ -1,4 +1,4 @@
-"""Products, references, batches and the plant's lists as rows of the register, and back.
+"""Products, references, batches, the plant's lists, assessors and sittings as rows, and back.
 
 A row holds the whole noun as JSON; the other columns and the links follow from it, so that
 they can be sought quickly and checked against it.
@@ -8,17 +8,21 @@ from __future__ import annotations
 
 from ..base.records import JsonObject, digest_of
 from ..base.spelling import key_of
+from ..panel.assessors import Assessor
 from ..release.batch_records import BatchRecord, ProductRecord
 from ..release.plant import Plant
 from ..release.references import Reference
+from ..sessions.sitting import Sitting
 
-Noun = ProductRecord | Reference | BatchRecord | Plant
+Noun = ProductRecord | Reference | BatchRecord | Plant | Assessor | Sitting
 
 KINDS: dict[str, type[Noun]] = {
     "product": ProductRecord,
     "reference": Reference,
     "batch": BatchRecord,
     "plant": Plant,
+    "assessor": Assessor,
+    "sitting": Sitting,
 }
 
 
@@ -46,6 +50,10 @@ def row_of(kind: str, content: JsonObject) -> tuple[JsonObject, list[tuple[str, 
         product, made_on, line, state = batch.product, batch.made_on, batch.line, noun.state
     elif isinstance(noun, Reference):
         product, made_on = noun.product, noun.made_on
+    elif isinstance(noun, Assessor):
+        made_on = noun.entered_on
+    elif isinstance(noun, Sitting):
+        made_on = noun.held_on
     row = {
         "id": id_of(kind, noun.name),
         "kind": kind,

@@ -61,6 +61,8 @@ NOUN: Places = {
     "bridged_to_previous": {"decided_by": NAME},
     "bridged_to_first": {"decided_by": NAME},
     "later": {"decided_by": NAME},
+    "person": NAME,
+    "assessors": NAME,
 }
 _CHANGES: Places = {"old": NAME, "new": NAME}
 CONTENT: Places = {

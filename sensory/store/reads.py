@@ -11,6 +11,7 @@ from ..base.errors import RecordError
 from ..base.records import JsonObject
 from ..sessions.session import Anchor, Check, DamagedSession, JournalEntry, StoredSession
 from ..sessions.signing import Person
+from ..sessions.sitting import Sitting
 from . import checking, tables
 from .connections import Damage, damage_in
 from .nouns import Noun, id_of, kind_of
@@ -183,6 +184,20 @@ class Reads(Register):
             closed.closed_at.is_not(None),
             closed.closed_at != "",
             closed.id.not_in(sa.select(kept.session)),
+        )
+        with self._reading() as connection:
+            return list(connection.scalars(query.order_by(closed.created_at, closed.id)))
+
+    def sitting(self, session_id: str) -> Sitting | None:
+        """What each assessor did in a session; None before its first closing."""
+        return self.noun(Sitting, session_id)
+
+    def without_sitting(self) -> list[str]:
+        """The closed sessions of which it is not kept what each assessor did."""
+        kept, closed = tables.register.c, tables.sessions.c
+        named = sa.select(kept.name).where(kept.kind == kind_of(Sitting))
+        query = sa.select(closed.id).where(
+            closed.closed_at.is_not(None), closed.closed_at != "", closed.id.not_in(named)
         )
         with self._reading() as connection:
             return list(connection.scalars(query.order_by(closed.created_at, closed.id)))

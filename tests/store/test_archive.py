@@ -207,7 +207,8 @@ def test_frictionless_finds_a_sound_data_package(made, tmp_path, kind):
     tables_found = {name: package.get_resource(name).read_rows() for name in names}
     assert [row["line"] for row in tables_found["ballots"]] == [2, 3, 4]
     assert tables_found["ballots"][1]["comment"] == SAID
-    assert [row["number"] for row in tables_found["journal"]] == list(range(1, 7))
+    numbers = [row["number"] for row in tables_found["journal"]]
+    assert numbers == [1, 2, 3, 5, 7, 8]  # 4 and 6 are entries of its sitting, which stay here
     people = {row["name"] for row in tables_found["people"]}
     assert people == {"Änne Weiß", "Karim Aziz", "Zoë Brandt", "Mira Lund"}
     assert float(tables_found["numbers"][1]["value"]) == 0.1 + 0.2
@@ -410,7 +411,7 @@ def text_of(files: dict[str, bytes], name: str, old: str, new: str) -> dict[str,
         ("ballots.csv", "\r\n3,", "\r\nx,", "line of the number 'x'"),
         ("ballots.csv", "line,answer", "line,codes", "a column twice"),
         ("ballots.csv", "line,", "line,more,", "different lengths"),
-        ("journal.csv", "misread", "mislaid", "Journal entry 4 is not as it was written"),
+        ("journal.csv", "misread", "mislaid", "Journal entry 5 is not as it was written"),
         ("journal.csv", "number,at", "number,when", "has to hold number, at"),
         ("people.csv", "Karim Aziz", "Jonas Reh", "does not lead to"),
         ("people.csv", ",false", ",no", "has to hold reference"),
