@@ -16,11 +16,10 @@ from pathlib import Path
 import streamlit as st
 from sensory.screens import {page}
 from sensory.screens.frame import Frame, remember
+from sensory.screens.opened import PAGES
 from sensory.store.repository import open_store
 
-names = "today sessions new plan question serve ballots finding batches batch trend product people"
-names = [*names.split(), "settings"]
-pages = {{name: st.Page(lambda: None, title=name, url_path=name) for name in names}}
+pages = {{name: st.Page(lambda: None, title=name, url_path=name) for name in PAGES}}
 remember(Frame(store=open_store({url!r}), demo=Path({demo!r})), pages)
 st.query_params.update({asked!r})
 {page}.page{arguments!r}

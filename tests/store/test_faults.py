@@ -154,7 +154,9 @@ def test_clock_set_back_does_not_change_the_order(opens, any_url, monkeypatch):
     close(store, "s", who="Änne Weiß")
     entries = store.entries("s")
     whats = ["opened", "agreed", "closed", "reopened", "cells", "closed"]
-    assert [(entry.number, entry.what) for entry in entries] == list(enumerate(whats, start=1))
+    assert [entry.what for entry in entries] == whats
+    numbers = [entry.number for entry in entries]
+    assert numbers == sorted(set(numbers))
     times = [entry.at for entry in entries]
     assert times == sorted(times, reverse=True)
     assert store.verify() == store.verify("s") == []
