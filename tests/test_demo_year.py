@@ -13,7 +13,7 @@ import pytest
 
 from sensory.base.errors import RecordError
 from sensory.base.findings import Finding
-from sensory.release import batch_desk
+from sensory.release import batch_desk, product_desk, signal_desk
 from sensory.release.batch_records import BatchRecord, ProductRecord
 from sensory.release.batches import Disposition
 from sensory.release.prepared_year import load_year
@@ -21,6 +21,7 @@ from sensory.release.product_desk import state_of_reference
 from sensory.release.reference_desk import compare_again
 from sensory.release.references import Bridge, Reference
 from sensory.release.rule import ReleaseRule
+from sensory.release.trend_words import by_itself
 from sensory.store.repository import Repository, open_store
 
 from .shared import put_noun
@@ -214,6 +215,27 @@ def test_batches_of_the_lot_lie_high_and_no_other_one_of_these_weeks(desk, batch
     assert high > 0.7 > rest
     findings = Counter(one.latest.finding for one in weeks if one.name in lot)
     assert findings == {Finding.DIFFERENT_WITHIN_LIMIT: 10, Finding.DIFFERENT: 1}
+
+
+def test_the_lot_is_one_signal_and_its_batches_stand_out_no_longer(desk):
+    """22 of 113 batches stood out, while the shift of the lot stayed in."""
+    product = product_desk.the_product(desk, PRODUCT)
+    trend = batch_desk.product_trend(desk, PRODUCT, base=20)
+    assert len(trend.result.points) == 113
+    alone = trend.result.signals[trend.result.signals["signal"].map(by_itself)]
+    assert alone["batch"].nunique() == 22
+    (shift,) = trend.shifts
+    assert shift.names == (f"sweetener {CARAMEL_LOT}",)
+    assert set(shift.batches) == {one.name for one in desk.linked("lot", CARAMEL_LOT.casefold())}
+    first, *single = signal_desk.signals_of(trend, product)
+    assert (first.batch, first.line, first.words) == ("QN-040", "", shift.words)
+    assert len(single) == 13
+    assert not {each.batch for each in single} & set(shift.batches)
+    rubber = set(RUBBER) & set(alone["batch"])
+    assert rubber <= {each.batch for each in single}
+    later = [each.date[:10] for each in single if each.batch not in rubber]
+    assert all("2026-06-09" <= day <= "2026-08-13" for day in later)  # the reference ages
+    assert any(CARAMEL_LOT in line and "11 batches" in line for line in trend.says())
 
 
 # Second change: the reference ages.

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
+from types import MappingProxyType
 
+import numpy as np
 import pandas as pd
 
 from ..base.errors import ArgumentError
@@ -14,13 +16,15 @@ from ..base.spelling import key_of
 from ..choices.protocols import Protocol
 from .batch_records import BatchRecord, Tasting
 from .choice_trend import ChoiceTrend, trend_of_choices
+from .known_shifts import KnownShift, changes_of, known_shifts, within_references
 from .plant import Plant
 from .rule import ReleaseRule
 from .trend import Trend, trend
 from .trend_marks import Mark, marks_of
-from .trend_words import batch_count
+from .trend_words import batch_count, signal_rows
 
 FEWEST = 3
+TAKEN_OUT = "taken out before single batches are judged"
 NO_LINE = "no line named"
 _KEPT = 32
 DIFFERENCE = "difference"
@@ -32,14 +36,29 @@ class ProductTrend:
     """Batches of a product over time, see `trend_of_batches`."""
 
     result: Trend | ChoiceTrend | None  # None where there are too few batches; `remarks` say so
+    less_known: Trend | None = None  # its signals with known shifts taken out, if there are any
     attribute: str  # which one, for a rated test
     remarks: tuple[str, ...]  # which batches and lines are left out, and why
     marks: tuple[Mark, ...] = ()  # where the reference or a lot changed
+    shifts: tuple[KnownShift, ...] = ()  # what a lot or a reference explains
 
     def says(self) -> tuple[str, ...]:
         """What the chart shows, a sentence each, with what was left out."""
-        sentences = () if self.result is None else self.result.says()
-        return (*map(_called, sentences), *self.remarks)
+        sentences = () if self.shown is None else self.shown.says()
+        return (*map(_called, sentences), *self.explained, *self.remarks)
+
+    @property
+    def shown(self) -> Trend | ChoiceTrend | None:
+        """The result with the signals that known shifts leave."""
+        return self.result if self.less_known is None else self.less_known
+
+    @property
+    def explained(self) -> tuple[str, ...]:
+        """The known shifts, a sentence each."""
+        return tuple(
+            f"{each.words[0].upper()}{each.words[1:]}: {each.numbers}; {TAKEN_OUT}."
+            for each in self.shifts
+        )
 
 
 def line_title(line: object) -> str:
@@ -122,8 +141,46 @@ def trend_of_batches(
     except ArgumentError as error:
         remarks.append(str(error))
         result = None
-    marks = marks_of(records)
-    return ProductTrend(result=result, attribute=chosen, remarks=tuple(remarks), marks=marks)
+    shifts: tuple[KnownShift, ...] = ()
+    left = None
+    if isinstance(result, Trend) and not beside:
+        charted = [
+            record for record in records if record.name in {str(row["batch"]) for row in rows}
+        ]
+        shifts, left = _less_known(result, charted, plant or Plant())
+    return ProductTrend(
+        result=result,
+        less_known=left,
+        attribute=chosen,
+        remarks=tuple(remarks),
+        marks=marks_of(records),
+        shifts=shifts,
+    )
+
+
+def _less_known(
+    result: Trend, records: Sequence[BatchRecord], plant: Plant
+) -> tuple[tuple[KnownShift, ...], Trend]:
+    """The known shifts, and the result with the signals that are left without them."""
+    points = result.points
+    shifts, taken = known_shifts(points, changes_of(records, plant), result.base)
+    against = {record.name: record.reference for record in records}
+    signals = _signals_without(result, tuple(taken)) if shifts else points["signals"]
+    left = within_references(points.assign(signals=signals), against)
+    if left["signals"].equals(points["signals"]):
+        return shifts, result
+    tables = {**result._tables, "points": left, "signals": signal_rows(left)}
+    return shifts, replace(result, _tables=MappingProxyType(tables))
+
+
+@lru_cache(maxsize=_KEPT)
+def _signals_without(result: Trend, taken: tuple[float, ...]) -> pd.Series[str]:
+    """The signals of each point where the shifts are taken out of the estimates."""
+    points = result.points
+    rows = points[["batch", "date", "line", "se"]].assign(
+        estimate=points["estimate"] - np.array(taken)
+    )
+    return trend(rows, limit=result.limit, base=result.base, weight=result.weight).points["signals"]
 
 
 @lru_cache(maxsize=_KEPT)

@@ -181,4 +181,4 @@ def _signals(desk: Desk, product: ProductRecord) -> Iterator[OpenSignal]:
     from .signal_desk import open_of_late  # the first page of a day loads no charts
 
     for each in open_of_late(desk, product, _NEWEST_BATCHES):
-        yield OpenSignal(product=product.name, batch=each.batch, line=each.line, words=each.words)
+        yield OpenSignal(product=product.name, batch=each.batch, line=each.line, words=each.says)

@@ -31,6 +31,8 @@ class Signal:
 
     `attribute`: empty where the test scores none.
     `known`: how it was acknowledged; None while it is open.
+    `numbers`: of a shift, how large it is; they move without making the signal a new one.
+    `latest`: the latest batch that has it.
     """
 
     batch: str
@@ -39,28 +41,41 @@ class Signal:
     date: str
     words: str
     known: Acknowledged | None = None
+    numbers: str = ""
+    latest: str = ""
+
+    @property
+    def says(self) -> str:
+        """The words, with the numbers where there are any."""
+        return f"{self.words}: {self.numbers}" if self.numbers else self.words
 
 
 def signals_of(trend: ProductTrend, product: ProductRecord) -> list[Signal]:
-    """The batches that stand out by themselves, with what is known of them."""
-    if trend.result is None:
+    """The shifts of lots and references, then the batches that stand out by themselves, with what
+    is known of each. A shift is one signal, of the first batch that has it."""
+    if trend.result is None or trend.shown is None:
         return []
+    points = trend.result.points
+    days = dict(zip(points["batch"].astype(str), map(str, points["date"]), strict=True))
     told: dict[tuple[str, str], list[str]] = {}
-    days: dict[str, str] = {}
-    for row in trend.result.signals.to_dict("records"):
+    for shift in trend.shifts:
+        told.setdefault((shift.batches[0], shift.words), []).append(shift.words)
+    for row in trend.shown.signals.to_dict("records"):
         if by_itself(str(row["signal"])):
             batch = str(row["batch"])
             told.setdefault((batch, str(row["line"])), []).append(str(row["signal"]))
-            days[batch] = str(row["date"])
     known = {(key_of(each.batch), each.attribute, each.words): each for each in product.signals}
+    of_shift = {(shift.batches[0], shift.words): shift for shift in trend.shifts}
     return [
         Signal(
             batch=batch,
-            line=line,
+            line="" if (batch, line) in of_shift else line,
             attribute=trend.attribute,
             date=days[batch],
             words="; ".join(words),
             known=known.get((key_of(batch), trend.attribute, "; ".join(words))),
+            numbers=of_shift[batch, line].numbers if (batch, line) in of_shift else "",
+            latest=of_shift[batch, line].batches[-1] if (batch, line) in of_shift else batch,
         )
         for (batch, line), words in told.items()
     ]
@@ -126,5 +141,5 @@ def open_of_late(desk: Desk, product: ProductRecord, newest: int) -> list[Signal
     records = desk.batches(product=product.name, most=400)
     trend = product_trend(desk, product.name, base=baseline(product, records))
     names = {record.name for record in records[-newest:]}
-    late = [each for each in signals_of(trend, product) if each.batch in names and not each.known]
+    late = [each for each in signals_of(trend, product) if each.latest in names and not each.known]
     return sorted(late, key=lambda each: each.date, reverse=True)

@@ -72,9 +72,9 @@ def drawn_trend(trend: ProductTrend) -> Drawn:
 
     Raises ArgumentError where it has no result.
     """
-    if trend.result is None:
+    if trend.shown is None:
         raise ArgumentError(f"trend must have a result; it has none: {' '.join(trend.remarks)}")
-    return _drawn(trend.result, trend.attribute)
+    return _drawn(trend.shown, trend.attribute)
 
 
 @lru_cache(maxsize=16)
@@ -150,9 +150,9 @@ def lines_shown(drawn: Drawn, most: int | None) -> list[Name]:
 
 def trend_sentences(trend: ProductTrend, *, most: int | None = None) -> tuple[str, ...]:
     """What the chart shows, in words that need no statistics; `most` as in `trend_figure`."""
-    if trend.result is None:
+    if trend.shown is None:
         return ("There is no chart yet: too few batches with a finding.", *trend.remarks)
-    result, drawn = trend.result, drawn_trend(trend)
+    result, drawn = trend.shown, drawn_trend(trend)
     changes = {row["line"]: row for row in result.change.to_dict("records")}
     rows = {row["line"]: row for row in result.lines.to_dict("records")}
     shown = lines_shown(drawn, most)
@@ -167,7 +167,7 @@ def trend_sentences(trend: ProductTrend, *, most: int | None = None) -> tuple[st
     sentences += common_change(result.change, result.points)
     if left := len(rows) - len(shown):
         sentences.append(f"Not shown here, with less to see: {several(left, 'line')}.")
-    return (*sentences, *trend.remarks)
+    return (*sentences, *trend.explained, *trend.remarks)
 
 
 def step_words(drawn: Drawn, moved: Row) -> str:

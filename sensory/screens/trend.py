@@ -93,7 +93,7 @@ def _charted(record: ProductRecord, rule: ReleaseRule) -> None:
 
 
 def _shown(record: ProductRecord, trend: ProductTrend) -> None:
-    if (chart := trend.result) is None:
+    if (chart := trend.shown) is None:
         st.info(" ".join(map(plain, trend.remarks)) or "No batch has a finding yet.")
         return
     st.html("<style>.st-key-trend-figure { overflow-x: auto; }</style>")  # narrow windows scroll
@@ -140,9 +140,9 @@ def _signals(record: ProductRecord, signals: Sequence[Signal]) -> None:
         st.markdown("None is open.")
     for signal in still[-_LISTED:]:
         batch, line = plain(signal.batch), plain(signal.line)
-        st.markdown(f"**{batch}**, {line}: {plain(signal.words)}")
+        st.markdown(f"**{batch}**{f', {line}' if line else ''}: {plain(signal.says)}")
         row = st.container(horizontal=True)
-        key = f"{signal.line}-{signal.batch}"
+        key = f"{signal.line or 'shift'}-{signal.batch}"
         way("Open", f"signal-{key}", "batch", batch=signal.batch, primary=False, place=row)
         with row.popover("Acknowledge", key=f"known-{key}"):
             _acknowledged(record, signal, key)
@@ -151,7 +151,7 @@ def _signals(record: ProductRecord, signals: Sequence[Signal]) -> None:
     if known:
         with st.expander(f"Acknowledged ({len(known)})"):
             listed(
-                f"{signal.batch}: {signal.words}. {signal.known.cause} ({signal.known.by}, "
+                f"{signal.batch}: {signal.says}. {signal.known.cause} ({signal.known.by}, "
                 f"{day(signal.known.on)})"
                 for signal in known
                 if signal.known
