@@ -1,7 +1,8 @@
 """Paired comparisons without an expected direction: sizes, power and plans, by enumeration.
 
-No printed table of two-sided sizes was open to us (after ISO 5495:2005, Table A.5, from memory of
-its layout only), so every number here has a plain scan as its second route.
+No printed table of two-sided counts or sizes is at hand (after ISO 5495:2005, whose two-sided
+tables were not open to us), so every number here has a plain scan as its second route. Printed
+one-sided values stand at half the alpha, where both questions have the same answer.
 """
 
 from fractions import Fraction
@@ -25,6 +26,7 @@ from sensory.choices.size import (
     power,
 )
 
+from ..references.readers import entries
 from .shared import ALARMS, chance
 
 RISKS = np.array([0.2, 0.1, 0.05, 0.01, 0.001])
@@ -64,6 +66,19 @@ def test_a_size_is_that_of_half_the_alpha_on_one_side():
     assert both.alpha == pytest.approx(2 * one.alpha, rel=1e-14)
     assert (both.alpha <= RISKS).all()
     assert both.critical_count[2] == critical_counts(PAIRED, 145, 0.05, two_sided=True) == 85
+
+
+def test_printed_one_sided_values_are_those_of_twice_the_alpha():
+    printed = entries("published.json")
+    for name in ("pv025", "pv026", "pv027", "pv028", "pv029", "pv030"):
+        given = printed[name]["inputs"]
+        both = [critical_counts(PAIRED, given["n"], 2 * a, two_sided=True) for a in given["alpha"]]
+        assert both == printed[name]["value"]
+    for name in ("pv046", "pv047", "pv048"):
+        given = {key: printed[name]["inputs"][key] for key in ("alpha", "beta", "pd")}
+        given["alpha"] = 2 * np.array(given["alpha"])[:, None]
+        sizes = panel_size(PAIRED, **given, two_sided=True).assessors
+        assert sizes.tolist() == printed[name]["value"]
 
 
 @pytest.mark.parametrize("n", [1, 5, 6, 17, 40])
