@@ -55,12 +55,16 @@ def _board(session: StoredSession, whole: Whole, counts: bool) -> None:
         st.table([_row(seat, board) for seat in board.seats], hide_index=True)
 
 
+_SIGNS = {At.WAITING: "○", At.TASTING: "▸", At.SENT: "✓"}
+
+
 def _row(seat: Seat, board: LiveBoard) -> dict[str, str]:
     state = "answered" if seat.at == At.SENT and not board.booths else str(seat.at)
+    state = f"{_SIGNS.get(seat.at, '–')} {state}"
     return {
         "seat": str(seat.number),
         "name": plain(seat.name),
-        "ballots": counted(seat.sent, seat.expected) if seat.expected else "-",
+        "ballots": counted(seat.sent, seat.expected) if seat.expected else "–",
         "state": f"{state}, came late" if seat.late and not seat.absent else state,
         "since": clock(seat.since),
     }

@@ -123,9 +123,13 @@ def _unwell(token: str, here: BoothVisit, words: Words) -> None:
     elif here.paused:
         st.title(words["paused"])
         st.markdown(words["paused_hint"])
-    if here.consented and not here.unwell and st.button(words["unwell"], key="booth-unwell"):
-        st.session_state[_FELT] = True
-        st.rerun()
+    with st.container(key="booth-top", horizontal=True, horizontal_alignment="distribute"):
+        if here.ballot is not None and here.consented and here.halt is None and not here.stopped:
+            number, all_of_them = here.ballot.number, here.ballot.all
+            st.markdown(words["ballot_of"].format(number=number, all=all_of_them), width="content")
+        if here.consented and not here.unwell and st.button(words["unwell"], key="booth-unwell"):
+            st.session_state[_FELT] = True
+            st.rerun()
     if here.stopped or here.paused or (here.consented and not here.closed):
         st.session_state[_WATCHED] = True
         _watch(token, here.stopped, here.paused)
@@ -255,7 +259,6 @@ def _marked(here: BoothVisit, ballot: BoothBallot, asked: Asked) -> str | None:
 
 def _ballot(token: str, here: BoothVisit, ballot: BoothBallot, words: Words, fault: str) -> None:
     _left_out(here, words)
-    st.markdown(words["ballot_of"].format(number=ballot.number, all=ballot.all))
     st.title(plain(ballot.asks))
     if ballot.number > 1:
         st.info(words["smell_pause" if here.smelling else "pause"])
@@ -344,6 +347,7 @@ def _answer(asked: Asked, here: BoothVisit, ballot: BoothBallot, words: Words, k
         index=None,
         format_func=shown.__getitem__,
         horizontal=place,
+        width="content" if place else "stretch",
         label_visibility="visible" if place else "collapsed",
         key=key,
     )

@@ -18,6 +18,8 @@ from .addresses import booth_address, offered_address
 from .frame import current_frame, desk, plain, who
 from .parts import download, pressed
 
+_OPEN_AT = "booths-open-at"
+
 
 def booths_panel(session: StoredSession) -> None:
     """Where booths are open, the links, and their cards while they are on the screen."""
@@ -54,15 +56,27 @@ def link_to(address: str, token: str) -> str:
 def _address(session: StoredSession) -> str:
     """The address that links carry, to be changed; empty while there is none that works."""
     network = kept() is not None
-    offered = offered_address(str(st.context.url or ""), network=network)
-    typed = st.text_input("Booths open at", value=offered, key=f"address-{session.id}")
+    usual = offered_address(str(st.context.url or ""), network=network)
+    typed = st.text_input(
+        "Booths open at",
+        value=st.session_state.get(_OPEN_AT, usual),
+        key=f"address-{session.id}",
+        help="Links and QR codes carry this address of the machine that runs the program.",
+    )
+    if not network:
+        st.markdown(
+            "This program serves this machine only. For tablets and phones, start it with "
+            "`sensory network`."
+        )
     if not typed.strip() and not network:
         return "http://127.0.0.1"  # pages that no browser has opened
     try:
-        return booth_address(typed, network=network)
+        address = booth_address(typed, network=network)
     except ArgumentError as error:
         st.error(plain(str(error)))
         return ""
+    st.session_state[_OPEN_AT] = address  # the field is forgotten with the page
+    return address
 
 
 def _links(session: StoredSession, booths: Mapping[str, str], *, ready: str) -> None:

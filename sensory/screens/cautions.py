@@ -10,7 +10,6 @@ from typing import Any
 
 import streamlit as st
 
-from ..base.results import several
 from ..serving.plan import ServingPlan
 from ..sessions.care import ADULT, SUBSTANCES, SUSPICIONS, UNITS, Care, Substance, care_in_words
 from ..sessions.minors import minors_of, state_adult, state_minor
@@ -221,7 +220,7 @@ def servings_panel(session: StoredSession) -> None:
         return
     most = max(person.today for person in people)
     above = [person.assessor for person in people if person.above]
-    words = f"Servings: {several(most, 'serving')} a person today at most"
+    words = f"Servings today: up to {most} a person"
     with st.expander(words, expanded=bool(care.contains)):
         if above:
             st.error(f"More than {care.most} servings today: {plain(', '.join(above))}.")

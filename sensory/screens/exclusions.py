@@ -25,13 +25,19 @@ from .frame import desk, plain, shown_errors, who
 from .parts import act, listed, scroll
 
 
-def before_serving(session: StoredSession, plan: ServingPlan) -> bool:
-    """Show both parts; whether sheets and booths may be handed out."""
+def may_hand_out(session: StoredSession) -> bool:
+    """Whether sheets and booths may be handed out: all is declared, or booths are open already."""
+    booths = bool(session.serving and session.serving.booths)
+    return session.closed or booths or not undeclared(session)
+
+
+def before_serving(session: StoredSession, plan: ServingPlan) -> None:
+    """The allergens of each sample, and who is not served which."""
     missing, called = undeclared(session), sample_labels(session)
     st.subheader("Before serving")
     if session.closed:
         _declared(session)
-        return True
+        return
     if missing:
         st.warning(
             "Sheets and booths wait: the allergens of each sample have to be declared first. "
@@ -39,12 +45,10 @@ def before_serving(session: StoredSession, plan: ServingPlan) -> bool:
             f"Where there are none, write '{NONE}'."
         )
     _telling(session, plan)
-    left, right = st.columns(2, gap="large")
-    with left, shown_errors():
+    with shown_errors():
         _declare(session, bool(missing))
-    with right, shown_errors():
+    with shown_errors():
         _exclude(session, plan)
-    return not missing or bool(session.serving and session.serving.booths)
 
 
 def sample_labels(session: StoredSession) -> dict[str, str]:
@@ -106,7 +110,8 @@ def _declare(session: StoredSession, missing: bool) -> None:
 
 def _exclude(session: StoredSession, plan: ServingPlan) -> None:
     here, excluded = session.id, excluded_samples(desk(), session.id)
-    with st.expander("Not this sample, for an assessor", expanded=bool(excluded)):
+    count = f": {', '.join(map(plain, excluded))}" if excluded else ""
+    with st.expander(f"Not this sample, for an assessor{count}"):
         st.markdown("No reason is asked, and none is kept. Who is away today: see the live board.")
         person = st.selectbox("Assessor", plan.assessors, key=f"excluded-{here}")
         called = sample_labels(session)

@@ -30,7 +30,7 @@ from .arrangement import arrangement_fields, other_than_agreed
 from .board import absence_panel, show_board, show_checklist
 from .booth_links import booths_panel
 from .cautions import minors_panel, reactions_panel, servings_panel
-from .exclusions import before_serving, sheets_to_serve
+from .exclusions import before_serving, may_hand_out, sheets_to_serve
 from .frame import chosen_session, desk, plain, shown_errors, who
 from .inviting import with_invited
 from .parts import act, choose, download, scroll, way
@@ -65,13 +65,13 @@ def _make(session: StoredSession) -> None:
         onward(session)
         return
     st.markdown(
-        "Ballots from paper need no plan here. With one, orders and codes are balanced and "
-        "random, and assessors can answer at booths."
+        "A plan balances orders and codes, prints the sheets and opens booths. Ballots on paper "
+        "can also be typed without one."
     )
     left, right = st.columns(2, gap="large")
     with left:
         label, planned = "Assessors, one a line (or only how many)", str(question.assessors)
-        typed = _people(st.text_area(label, value=planned, key=f"people-{here}"))
+        typed = _names(st.text_area(label, value=planned, key=f"people-{here}"))
         people = with_invited(session, typed)
         samples = _samples(session)
         replicates = int(st.number_input("How often each", 1, 10, 1, key=f"times-{here}"))
@@ -130,14 +130,15 @@ def _lines(text: str) -> list[str]:
     return [line.strip() for line in text.splitlines() if line.strip()]
 
 
-def _people(text: str) -> int | list[str]:
+def _names(text: str) -> int | list[str]:
     lines = _lines(text)
     return int(lines[0]) if len(lines) == 1 and lines[0].isdecimal() else lines
 
 
 def _hand_out(session: StoredSession, plan: ServingPlan) -> None:
     reactions_panel(session)
-    show_checklist(session)
+    if session.details.care.stopped or not may_hand_out(session):
+        show_checklist(session)
     if session.details.care.stopped:
         after_serving(session, plan)
         return
@@ -146,22 +147,31 @@ def _hand_out(session: StoredSession, plan: ServingPlan) -> None:
     if to_be_planned_again(session):
         _again(session)
         return
-    servings_panel(session)
-    minors_panel(session, plan)
-    if not before_serving(session, plan):
+    if not may_hand_out(session):
+        before_serving(session, plan)
+        _people(session, plan)
         return
-    _on_from_here(session)
-    left, right = st.columns([2, 3], gap="large")
+    left, right = st.columns([3, 2], gap="large")
     with left:
-        _sheets(session, plan)
-        if not session.closed:
-            booths_panel(session)
-    with right:
+        show_checklist(session)
+        _on_from_here(session)
         sittings_panel(session)
         show_board(session)
         if not session.closed:
             absence_panel(session)
+    with right:
+        _sheets(session, plan)
+        if not session.closed:
+            booths_panel(session)
+        before_serving(session, plan)
+        _people(session, plan)
     after_serving(session, plan)
+
+
+def _people(session: StoredSession, plan: ServingPlan) -> None:
+    """How much each is served today, and who is a minor."""
+    servings_panel(session)
+    minors_panel(session, plan)
 
 
 def _on_from_here(session: StoredSession) -> None:
