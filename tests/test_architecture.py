@@ -42,9 +42,9 @@ ORDER = {
     """,
     "models": """
         binomial links likelihood stages beta_moments beta_binomial signal two_rates clustered
-        graded ranks rank_closure arrangements eliminated crossed mixed mean_squares unweighted
-        pair_scatter roots studentized multiplicity pooling charts run_lengths change_points
-        confidence_sequence paired equivalence area
+        graded ranks rank_closure arrangements eliminated crossed mixed mean_squares
+        unweighted pair_scatter roots studentized multiplicity pooling steadiness charts
+        run_lengths change_points confidence_sequence paired equivalence area
     """,
     "choices": """
         two_by_two a_not_a same_different sureness sureness_by_assessor advice protocols counts
@@ -76,7 +76,7 @@ ORDER = {
     """,
     "panel": """
         screening_rules screening assessors register invitation
-        sensitivity
+        sensitivity history steadiness attention
     """,
     "release": """
         batch_rows batches signals batch_records plant characteristic references reference_state
