@@ -76,7 +76,7 @@ ORDER = {
     """,
     "panel": """
         screening_rules screening assessors register invitation
-        sensitivity history steadiness attention
+        sensitivity history steadiness attention months
     """,
     "release": """
         batch_rows batches signals batch_records plant characteristic references reference_state
@@ -94,9 +94,10 @@ ORDER = {
         migrations.versions.v0008_sent_ballots_stand migrations.versions.v0009_booths_and_checks
     """,
     "report": """
-        words trade_words guides sheets workbooks figure_parts help_figures figures trend_drawn
-        trend_figures month_figures outcome_figures rating_figures plan_figures result_tables plots
-        session_pictures documents serving_sheets batch_documents month_documents printed
+        words trade_words guides sheets workbooks figure_parts help_figures figures
+        trend_drawn trend_figures month_figures outcome_figures rating_figures panel_figures
+        plan_figures result_tables plots session_pictures documents serving_sheets
+        batch_documents month_documents printed
     """,
 }
 

@@ -198,6 +198,17 @@ def _tails(level: float) -> tuple[float, float]:
     return (1 - level) / 2, (1 + level) / 2
 
 
+def shrunken_slope(
+    log_likelihood: Floats, mean: float, spread: float, level: float
+) -> tuple[float, float, float]:
+    """Estimate and limits of one slope, (len(SLOPES),), out of a population that is known."""
+    told = CubicSpline(SLOPES, log_likelihood - log_likelihood.max())(_FINE)
+    own = np.exp(told - (((_FINE - mean) / max(spread, _SPREADS[0])) ** 2) / 2)
+    tails = np.cumsum(own / own.sum())
+    low, high = (float(np.interp(tail, tails, _FINE)) for tail in _tails(level))
+    return float(own @ _FINE / own.sum()), low, high
+
+
 def counts_lower_tail(count: int, chances: Floats) -> float:
     """P(at most so many of independent events with these chances), exact by convolution.
 

@@ -6,7 +6,7 @@ All arrays are (people,); every p is one-sided as its name says, of normal score
 from __future__ import annotations
 
 import numpy as np
-from scipy.special import fdtrc, stdtr
+from scipy.special import chdtri, fdtrc, stdtr
 
 from ..base.arrays import Bools, Floats, Ints
 
@@ -90,3 +90,16 @@ def line_in_time(
     known = (df >= 1) & (sxx > 0) & (se > 0)
     slope, se, df = (np.where(known, part, np.nan) for part in (slope, se, df))
     return slope, se, df, count
+
+
+def chi_limits(df: Floats, level: float | None = None) -> Floats:
+    """A standard deviation in units of the true one: its upper limit at 99.73 %, as on a control
+    chart, or its two limits at a level, (values, 2).
+
+    >>> chi_limits(np.array([10.0])).round(3).tolist()
+    [1.635]
+    """
+    if level is None:
+        return np.asarray(np.sqrt(chdtri(df, 0.0027) / df))
+    tails = np.array([(1 + level) / 2, (1 - level) / 2])
+    return np.asarray(np.sqrt(chdtri(df[:, None], tails) / df[:, None]))

@@ -229,7 +229,7 @@ def _repeats(row: Row) -> str:
 def _apart(row: Row) -> str:
     return (
         f"{row['assessor']} hardly follows the panel in any attribute: {row['slope']:.1f} points "
-        f"for each of the panel's, in {several(int(float(row['sessions'])), 'score line')}."
+        "for each of the panel's."
     )
 
 

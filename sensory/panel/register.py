@@ -12,7 +12,6 @@ import typing
 from collections.abc import Sequence
 from contextlib import AbstractContextManager
 from dataclasses import replace
-from typing import TypeVar
 
 from ..base.errors import RecordError
 from ..base.records import utc_now
@@ -23,8 +22,7 @@ from ..sessions.store import Action, Store
 from .assessors import Assessor, Membership, Qualification, Role, new_key
 
 MOST = 5000
-"""So many entries and sittings are read at most, the latest ones."""
-AnyNoun = TypeVar("AnyNoun", Assessor, Sitting)
+"""So many entries are read at most."""
 
 
 class PanelDesk(Store, typing.Protocol):
@@ -33,8 +31,10 @@ class PanelDesk(Store, typing.Protocol):
     def action(
         self, *, who: str, why: str = "", role: str = ""
     ) -> AbstractContextManager[PanelAction]: ...
-    def noun(self, kind: type[AnyNoun], name: str) -> AnyNoun | None: ...
-    def nouns(self, kind: type[AnyNoun], product: str = "", most: int = 1000) -> list[AnyNoun]: ...
+    def nouns(
+        self, kind: type[Assessor], product: str = "", most: int = 1000
+    ) -> list[Assessor]: ...
+    def sittings(self, *, since: str = "", until: str = "") -> list[Sitting]: ...
 
 
 class PanelAction(PanelDesk, Action, typing.Protocol):

@@ -51,8 +51,7 @@ class Sensitivity(Shown):
         with its limits; `sessions` are those that count, `expected` the correct answers of
         somebody like the others; `p` that r is `least` or more.
     sessions : DataFrame
-        ``session assessor protocol correct trials dprime judged``: d-prime of the others, and
-        whether they discriminated.
+        As given, with ``dprime judged``: d-prime of the others, and whether they discriminated.
     """
 
     mean: float
@@ -155,7 +154,7 @@ def sensitivity(
 def _checked(answers: pd.DataFrame) -> pd.DataFrame:
     if missing := [name for name in COLUMNS if name not in answers]:
         raise ArgumentError(f"answers must have the columns {', '.join(COLUMNS)}; {missing} lack.")
-    frame = answers[list(COLUMNS)].reset_index(drop=True)
+    frame = answers.reset_index(drop=True)
     if frame.empty:
         raise ArgumentError("answers hold no row.")
     if strange := set(frame["protocol"]) - set(PROTOCOLS):
@@ -203,6 +202,15 @@ def _pc(key: str, dprime: Floats) -> Floats:
     if protocol.asks_attribute and 2 * protocol.guess == 1:
         return np.where(dprime < 0, 1 - there, there)
     return there
+
+
+def told_slopes(rows: pd.DataFrame) -> Floats:
+    """Log-likelihood at each of `SLOPES` of answers of one assessor, with d-prime of the others."""
+    told = np.zeros(len(SLOPES))
+    for key, part in rows.groupby("protocol", sort=False):
+        columns = (part[name].to_numpy(float) for name in ("dprime", "correct", "trials"))
+        told += _told(str(key), *columns).sum(0)
+    return told
 
 
 def _told(key: str, dprime: Floats, right: Floats, trials: Floats) -> Floats:

@@ -58,6 +58,7 @@ from .outcome_figures import (
     means_figure,
     outcome_figure,
 )
+from .panel_figures import PANEL_PICTURES
 from .plan_figures import (
     WIDE,
     characteristic_of_risks,
@@ -394,4 +395,5 @@ _PICTURES: Mapping[type, Mapping[str, Draw]] = {
         _CHANCES: lambda result: rule_curves(result, [], WIDE),
     },
     ReferenceState: {"drift": _reference},
+    **PANEL_PICTURES,
 }

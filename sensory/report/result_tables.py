@@ -28,6 +28,7 @@ from ..ratings.scorecard import PanelScorecard
 from ..ratings.spikes import SpikedSamples
 from ..release.charted import Charted
 from ..release.reference_state import ReferenceState
+from .panel_figures import PANEL_TABLES
 
 _SPELLED = {
     "d-prime": "estimate",
@@ -185,6 +186,7 @@ _FRAMES: Mapping[type, Callable[[Any], pd.DataFrame]] = {
     SpikedSamples: lambda result: result.assessors,
     Charted: lambda result: result.points,
     ReferenceState: _state,
+    **PANEL_TABLES,
 }
 
 

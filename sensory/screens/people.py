@@ -14,6 +14,7 @@ from . import provider
 from .access import kept
 from .assessors import assessors_part
 from .frame import acting, current_frame, desk, plain, shown_errors
+from .panel_history import attention_part, chosen_assessor, looked_at, one_assessor
 from .parts import show_table
 from .passcode import Keeper, check_passcode
 from .patience import Patience
@@ -31,6 +32,12 @@ _tries = Patience()
 def page() -> None:
     """List who signs; add, change and put out of use; change the own passcode."""
     st.title("Panel")
+    with shown_errors():
+        panel = looked_at()
+        if name := chosen_assessor(panel):
+            one_assessor(panel, name)
+            return
+        attention_part(panel)
     assessors_part()
     st.subheader("Who may sign?")
     if current_frame().invented:

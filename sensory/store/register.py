@@ -1,4 +1,4 @@
-"""What the record says of products, references and batches, to anybody or within an action.
+"""What the record says of products, references, batches and assessors, in an action or not.
 
 Why so
 ------
@@ -20,6 +20,7 @@ from sqlalchemy.engine import Connection
 from ..base.spelling import key_of
 from ..release.batch_records import BatchRecord
 from ..sessions.session import JournalEntry
+from ..sessions.sitting import Sitting
 from . import people
 from .nouns import KINDS, Noun, id_of, kind_of
 from .rows import Query, entries_of
@@ -74,6 +75,13 @@ class Register:
         query = sa.select(register).where(*_asked(product, state, since, until))
         latest = query.order_by(_NOUN.on_date.desc(), _NOUN.name.desc()).limit(most).offset(skip)
         return self._some_nouns(latest)[::-1]
+
+    def sittings(self, *, since: str = "", until: str = "") -> list[Sitting]:
+        """What assessors did in closed sessions of these days, ISO 8601, both included."""
+        query = sa.select(register).where(_NOUN.kind == kind_of(Sitting), _NOUN.on_date >= since)
+        if until:
+            query = query.where(_NOUN.on_date <= until)
+        return self._some_nouns(query.order_by(_NOUN.on_date, _NOUN.name))
 
     def how_many(
         self, *, product: str = "", state: str = "", since: str = "", until: str = ""

@@ -45,7 +45,14 @@ from sensory import (
 )
 from sensory.base.errors import ArgumentError
 from sensory.base.shown import Picture, Shown
+from sensory.panel.attention import attention
+from sensory.panel.history import history
+from sensory.panel.months import reproducibility
+from sensory.panel.sensitivity import sensitivity
+from sensory.panel.steadiness import steadiness
 from sensory.report.plots import _PICTURES
+
+from ..panel.years import Fault, year
 
 SCHEMA = Draft7Validator(load_schema())
 DEMO = Path(__file__).parents[2] / "demo_data"
@@ -139,6 +146,10 @@ def reference():
     return sensory.reference_state(second, "2026-05-01", limit=0.6)
 
 
+def a_year():
+    return year(np.random.default_rng(4), 6, Fault(turned=True))
+
+
 MADE = {
     "reference": reference,
     "choice": lambda: choice_test("triangle", 18, 24),
@@ -177,6 +188,11 @@ MADE = {
     "trend of choices": lambda: trend_of_choices(
         counts_of_batches(), protocol="triangle", pd_limit=0.4
     ),
+    "history": lambda: history(a_year()),
+    "sensitivity": lambda: sensitivity(history(a_year()).answers),
+    "steadiness": lambda: steadiness(history(a_year())),
+    "attention": lambda: attention(history(a_year())),
+    "reproducibility": lambda: reproducibility(history(a_year(), until="2026-02-28")),
     "rule": lambda: rule().characteristic(np.linspace(0, 1, 21)),
 }
 
