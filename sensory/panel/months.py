@@ -10,25 +10,23 @@ the panel: whom it shows has changed, not whom it likes less.
 
 from __future__ import annotations
 
-import warnings
 from dataclasses import dataclass
-from datetime import date
 
 import numpy as np
 import pandas as pd
 
-from ..base.arrays import Bools
 from ..base.results import several
 from ..base.shown import Shown
 from ..base.spelling import same_person
 from ..models.pooling import shrunken_slope
 from ..models.steadiness import chi_limits
+from ..ratings.scorecard import intraclass_table
 from .history import History
 from .sensitivity import Sensitivity, told_slopes
-from .steadiness import LATELY
 
 _FEWEST_MEANS, _FEWEST_RATERS = 5, 2
 _LATEST = 6
+_BASE, _LEAST = 12, 4
 
 
 def own_dprime(choices: Sensitivity, name: str) -> pd.DataFrame:
@@ -62,21 +60,21 @@ def own_repeatability(past: History, name: str) -> pd.DataFrame:
     -------
     DataFrame
         ``session held_on sd df centre high out``: in units of the panel's scatter of each
-        attribute; `centre` and `high` (99.73 %) from the sittings before the last `LATELY` days,
-        or from all where these are too few; `out` where `sd` lies above.
+        attribute; `centre` and `high` (99.73 %) from the first sittings of the period, half of
+        them but no more than 12 and no fewer than 4; `out` where `sd` lies above.
     """
     scores = past.scores
     scores = scores[scores["sd_df"] > 0]
     squares = (scores["sd"] ** 2 * scores["sd_df"]).groupby(scores["attribute"]).sum()
     unit = (squares / scores["sd_df"].groupby(scores["attribute"]).sum()) ** 0.5
     mine = scores[scores["assessor"].map(same_person) == same_person(name)]
-    scaled = (mine["sd"] / mine["attribute"].map(unit.to_dict())) ** 2 * mine["sd_df"]
+    scaled = (mine["sd"] / mine["attribute"].map(unit.to_dict()).astype(float)) ** 2 * mine["sd_df"]
     keys = [mine["session"], mine["held_on"]]
     frame = pd.DataFrame(
         {"squares": scaled.groupby(keys).sum(), "df": mine["sd_df"].groupby(keys).sum()}
     ).reset_index()
     frame = frame.sort_values(["held_on", "session"], ignore_index=True)
-    base = _before(frame["held_on"])
+    base = slice(0, max(min(_BASE, len(frame) // 2), _LEAST))
     df = frame["df"].to_numpy(float)
     if not len(frame):
         return frame.assign(sd=[], centre=[], high=[], out=[]).drop(columns="squares")
@@ -84,13 +82,6 @@ def own_repeatability(past: History, name: str) -> pd.DataFrame:
     sd = np.sqrt(frame["squares"].to_numpy(float) / df)
     high = centre * chi_limits(df)
     return frame.drop(columns="squares").assign(sd=sd, centre=centre, high=high, out=sd > high)
-
-
-def _before(held_on: pd.Series) -> Bools:
-    """Which sittings lie before the last three months; all where these are fewer than four."""
-    days = np.array([date.fromisoformat(text).toordinal() for text in held_on])
-    before = days <= days.max(initial=0) - LATELY
-    return np.asarray(before) if before.sum() >= 4 else np.ones(len(days), bool)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
@@ -178,17 +169,12 @@ def reproducibility(past: History, *, level: float = 0.95) -> Reproducibility:
 def _correlations(
     month: str, attribute: str, rows: list[tuple[str, str, float]], level: float
 ) -> list[tuple[object, ...]]:
-    frame = pd.DataFrame(rows, columns=["target", "rater", "score"])
-    wide = frame.pivot(index="target", columns="rater", values="score").dropna(axis=1)
+    frame = pd.DataFrame(rows, columns=["sample", "assessor", "score"])
+    wide = frame.pivot(index="sample", columns="assessor", values="score").dropna(axis=1)
     if wide.size < _FEWEST_MEANS or wide.shape[1] < _FEWEST_RATERS or wide.shape[0] < 3:
         return []
-    import pingouin  # brings plotting libraries
-
-    tall = wide.reset_index().melt("target", var_name="rater", value_name="score")
-    with warnings.catch_warnings(), np.errstate(all="ignore"):
-        warnings.simplefilter("ignore", DeprecationWarning)
-        warnings.simplefilter("ignore", FutureWarning)
-        table = pingouin.intraclass_corr(tall, targets="target", raters="rater", ratings="score")
+    tall = wide.reset_index().melt("sample", var_name="assessor", value_name="score")
+    table = intraclass_table(tall)
     return [
         (month, attribute, _KINDS[row["Type"]], *wide.shape, float(row["ICC"]),
          *map(float, row["CI95"]), level)

@@ -118,19 +118,12 @@ class PanelScorecard(Shown):
             raise ArgumentError(f"attribute must be one of {known}; got {attribute}.")
         rows = self.scores.rows
         chosen = rows[rows["attribute"] == attribute]
-        means = chosen.groupby(["sample", "assessor"], as_index=False)["score"].mean()
+        means = chosen.groupby(["sample", "assessor"])["score"].mean().reset_index()
         if len(means) < len(self.scores.samples) * len(self.scores.assessors):
             raise ArgumentError(f"{attribute}: some assessors did not score every sample.")
         if len(means) < _FEWEST_MEANS:
             raise ArgumentError(f"{attribute}: {len(means)} means are too few for limits.")
-        import pingouin
-
-        with warnings.catch_warnings(), np.errstate(all="ignore"):
-            warnings.simplefilter("ignore", DeprecationWarning)
-            warnings.simplefilter("ignore", FutureWarning)
-            return pingouin.intraclass_corr(
-                means, targets="sample", raters="assessor", ratings="score"
-            )
+        return intraclass_table(means)
 
     def causes(self, attribute: Hashable) -> tuple[Name, ...]:
         """Who causes most of the disagreement on an attribute, at least twice an even share each.
@@ -187,6 +180,16 @@ class PanelScorecard(Shown):
     def _repr_html_(self) -> str:
         lines = "".join(f"<p>{line}</p>" for line in self.says())
         return f"{self._tables['panel'].to_html(index=False)}{lines}"
+
+
+def intraclass_table(means: pd.DataFrame) -> pd.DataFrame:
+    """Intraclass correlations of ``sample assessor score``, as pingouin names them."""
+    import pingouin  # brings plotting libraries
+
+    with warnings.catch_warnings(), np.errstate(all="ignore"):
+        warnings.simplefilter("ignore", DeprecationWarning)
+        warnings.simplefilter("ignore", FutureWarning)
+        return pingouin.intraclass_corr(means, targets="sample", raters="assessor", ratings="score")
 
 
 def panel_scorecard(

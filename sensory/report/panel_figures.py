@@ -54,7 +54,7 @@ def repeatability_chart(frame: pd.DataFrame, width: int | str = "container") -> 
         for row in frame.to_dict("records")
     ]
     x = along("day:T", None, format="%b %Y", tickCount=6, grid=False, labelOverlap=True)
-    y = along("sd:Q", "scatter, 1 as the panel's", {"zero": True}, grid=False, tickCount=5)
+    y = along("sd:Q", "scatter, the panel's = 1", {"zero": True}, grid=False, tickCount=5)
     looks: dict[str, Look] = {_IN: (BLUE, "circle"), _OUT: (ORANGE, "diamond")}
     points = told_apart("state", looks, legend(), "shape")
     layers = [
@@ -89,13 +89,13 @@ def dprime_chart(frame: pd.DataFrame, width: int | str = "container") -> Spec:
     return dressed({"layer": layers}, width=width, height=HEIGHT)
 
 
-def own_lines(sitting: Sitting, name: str, across: int = 3, width: int = 170) -> Spec:
-    """Means of one assessor over the panel's, an attribute a panel, of one sitting."""
+def own_lines(sitting: Sitting, name: str, width: int | str = "container") -> dict[str, Spec]:
+    """Means of one assessor over those of the others in one sitting, a chart an attribute."""
     person = same_person(name)
     place = [same_person(each) for each in sitting.assessors].index(person)
     looks: dict[str, Look] = {_OWN: (BLUE, SOLID), _PANEL: (GREY, SHORT)}
     ways = told_apart("line", looks, legend(symbolType="stroke", symbolSize=300))
-    charts = []
+    charts = {}
     for scores in sitting.attributes:
         means = np.array(scores.means, float)
         others = np.nanmean(np.delete(means, place, 0), 0)
@@ -113,9 +113,10 @@ def own_lines(sitting: Sitting, name: str, across: int = 3, width: int = 170) ->
             **ways,
         }
         line = marks("line", rows, where, strokeWidth=2.5, point=True)
-        chart = {"layer": [line], "width": width, "height": 140}
-        charts.append({**chart, "title": heading(scores.attribute)})
-    return dressed({"concat": charts, "columns": across}, framed=True)
+        title = heading(scores.attribute)
+        charts[scores.attribute] = dressed({"layer": [line], "title": title}, width=width,
+                                           height=140)  # fmt: skip
+    return charts
 
 
 def sensitivity_figure(result: Sensitivity) -> Spec:

@@ -7,6 +7,8 @@ from typing import Any
 import streamlit as st
 
 from ..catalogue.kind import TestKind, in_words
+from ..panel.history import history
+from ..panel.months import smallest_now
 from ..ratings.profile_plan import ProfilePlan, Scatter, profile_plan
 from ..report.words import number, percent
 from ..sessions.learned import Learned, learned_from, sessions_to_learn_from
@@ -19,6 +21,7 @@ _NONE = (
     "There is no closed session with this test on record to learn the panel's scatter from. Type "
     "the two standard deviations of an earlier profile of this panel."
 )
+_PANEL = "panel"
 _EMPTY = "No margin yet. It is a decision of your plant, taken before tasting; nothing is proposed."
 
 
@@ -26,13 +29,15 @@ def margins_plan(kind: TestKind, people: int) -> dict[str, Any]:
     """Ask for scatter and margins, show the number; the settings for a session with this plan."""
     st.subheader("How many assessors for the margins?")
     earlier = sessions_to_learn_from(desk(), kind.key)
-    if not earlier:
+    panel = _of_panel(kind)
+    if not earlier and panel is None:
         st.info(_NONE)
-    chosen = _earlier(earlier) if earlier else None
-    known = _typed() if chosen is None else learned_from(desk(), chosen)
+    key = _earlier(earlier, panel is not None) if earlier or panel else ""
+    chosen = next((each for each in earlier if each.id == key), None)
+    known = panel if key == _PANEL else _learned(chosen)
     if known is None:
         return {}
-    margins = _margins(kind, known, chosen)
+    margins = _margins(kind, known, key)
     left, right = st.columns(2)
     samples = left.number_input("Samples, with the reference", 2, 30, 2, key="plan-samples")
     replicates = right.number_input("Scores of each sample", 1, 10, 1, key="plan-replicates")
@@ -46,19 +51,42 @@ def margins_plan(kind: TestKind, people: int) -> dict[str, Any]:
         people,
         known,
     )
-    return {} if chosen is None else {"attributes": "; ".join(margins), "margins": margins}
+    return {} if not key else {"attributes": "; ".join(margins), "margins": margins}
 
 
-def _earlier(sessions: list[StoredSession]) -> StoredSession | None:
-    """The session that the scatter is learned from; None where it is typed."""
-    names = {each.id: f"{each.details.held_on} {each.details.title}".strip() for each in sessions}
-    chosen = st.selectbox(
-        "Scatter of the panel",
-        [*names, ""],
-        format_func=lambda key: names.get(key) or "type two standard deviations",
-        key="plan-earlier",
+def _learned(chosen: StoredSession | None) -> Learned | None:
+    return _typed() if chosen is None else learned_from(desk(), chosen)
+
+
+def _of_panel(kind: TestKind) -> Learned | None:
+    """What the latest sessions together know of the panel's scatter; None where nothing is."""
+    of_test = [each for each in desk().sittings() if each.test == kind.key]
+    now = smallest_now(history(of_test)).dropna(subset=["interaction"])
+    if now.empty:
+        return None
+    scatter: Scatter = {
+        str(row["attribute"]): (float(row["interaction"]), float(row["error"]))
+        for row in now.to_dict("records")
+    }
+    seen = ", ".join(
+        f"{row['attribute']} {number(row['estimate'])}" for row in now.to_dict("records")
     )
-    return next((each for each in sessions if each.id == chosen), None)
+    note = f"Smallest difference that this panel sees now, with 80 % power: {seen}."
+    return Learned(scatter=scatter, margins={}, notes=(note,))
+
+
+def _earlier(sessions: list[StoredSession], panel: bool) -> str:
+    """From what the scatter is learned: a session, the panel, or nothing where it is typed."""
+    names = {each.id: f"{each.details.held_on} {each.details.title}".strip() for each in sessions}
+    names |= {_PANEL: "the panel, over its latest sessions"} if panel else {}
+    return str(
+        st.selectbox(
+            "Scatter of the panel",
+            [*names, ""],
+            format_func=lambda key: names.get(key) or "type two standard deviations",
+            key="plan-earlier",
+        )
+    )
 
 
 def _typed() -> Learned | None:
@@ -78,10 +106,10 @@ def _typed() -> Learned | None:
     return Learned(scatter=scatter, margins={}, notes=())
 
 
-def _margins(kind: TestKind, known: Learned, chosen: StoredSession | None) -> dict[str, float]:
+def _margins(kind: TestKind, known: Learned, learned: str) -> dict[str, float]:
     """The margins as typed; those agreed for the earlier session stand there first."""
     label = "Margins: one number for all, or 'sweet 1; sour 0.8'"
-    key = f"plan-margins-{chosen.id if chosen else ''}"
+    key = f"plan-margins-{learned}"
     typed = st.text_input(label, value=in_words(known.margins), key=key, help=asked("margin"))
     return kind.margins({"attributes": "; ".join(map(str, known.scatter)), "margins": typed})
 

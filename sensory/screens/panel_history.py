@@ -223,5 +223,8 @@ def _lines(panel: Attention, name: str) -> None:
         words={each.session: f"{each.held_on} {each.title}".strip() for each in latest}.__getitem__,
     )
     sitting = next(each for each in latest if each.session == key)
-    words = "Own mean and the mean of the others for each sample, an attribute a panel."
-    show_figure("chart-own-lines", own_lines(sitting, name), words, "content")
+    places = st.columns(3)
+    for at, (attribute, chart) in enumerate(own_lines(sitting, name).items()):
+        with places[at % 3]:
+            words = f"{attribute}: own mean and the mean of the others for each sample."
+            show_figure(f"chart-own-lines-{at}", chart, words)

@@ -9,10 +9,13 @@ import numpy as np
 import pytest
 
 from sensory.panel.history import history
+from sensory.panel.months import smallest_now
+from sensory.ratings.profile_plan import profile_plan
 from sensory.store.repository import Repository, open_store
 
 from ..panel.years import Fault, year
 from .pages import BY, click, fill, run, words
+from .test_plan_page import planned_with
 
 
 @pytest.fixture
@@ -70,3 +73,20 @@ def test_sessions_before_the_period_do_not_count(url, store):
     lived(store, Fault(turned=True), days=400)
     app = run("people", url, None)
     assert "Who needs attention?" not in words(app)
+
+
+def test_planning_offers_the_scatter_of_the_panel_now(url, store):
+    lived(store, Fault())
+    app = planned_with(run("plan", url, None), "profile")
+    assert app.selectbox(key="plan-earlier").value == "panel"
+    assert "Smallest difference that this panel sees now" not in words(app)
+    fill(app, plan_margins_panel="sour 1")
+    assert "Smallest difference that this panel sees now, with 80 % power: sour" in words(app)
+    now = smallest_now(history(store.sittings())).set_index("attribute")
+    plan = profile_plan(
+        {"sour": tuple(now.loc["sour", ["interaction", "error"]])},
+        margins={"sour": 1.0},
+        samples=2,
+        replicates=1,
+    )
+    assert plan.says(24) in words(app)
