@@ -68,6 +68,7 @@ if TYPE_CHECKING:  # one statement a module, each name handed on
     from .choices.sureness import sureness_test as sureness_test
     from .choices.sureness_by_assessor import sureness_by_assessor as sureness_by_assessor
     from .choices.two_stage import two_stage_plan as two_stage_plan
+    from .evidence.causes import BatchCauses as BatchCauses, explain_batches as explain_batches
     from .models.charts import RUN_RULES as RUN_RULES
     from .panel.screening import Screening as Screening, screening as screening
     from .panel.screening_rules import (
@@ -144,6 +145,7 @@ _NAMES = {
     "choices.sureness": "sureness_test",
     "choices.sureness_by_assessor": "sureness_by_assessor",
     "choices.two_stage": "two_stage_plan",
+    "evidence.causes": "BatchCauses explain_batches",
     "models.charts": "RUN_RULES",
     "panel.screening": "Screening screening",
     "panel.screening_rules": "choice_rule matching_rule order_rule",

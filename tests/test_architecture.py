@@ -22,7 +22,8 @@ PACKAGE = ROOT / "sensory"
 ROOMS = (
     ("base",),
     ("models",),
-    ("choices", "ratings", "evidence"),
+    ("choices", "ratings"),
+    ("evidence",),
     ("catalogue",),
     ("serving",),
     ("sessions",),
@@ -44,7 +45,7 @@ ORDER = {
         binomial links likelihood stages beta_moments beta_binomial signal two_rates clustered
         graded ranks rank_closure arrangements eliminated crossed mixed mean_squares
         unweighted pair_scatter roots studentized multiplicity pooling steadiness charts
-        run_lengths change_points confidence_sequence paired equivalence area
+        run_lengths change_points confidence_sequence paired equivalence known_error area
     """,
     "choices": """
         two_by_two a_not_a same_different sureness sureness_by_assessor advice protocols counts
@@ -55,6 +56,9 @@ ORDER = {
         flags frames names rank_ballots rank_pairs ranking tables fitting variance contrasts scaling
         performance reversal least profile profile_plan sample_map control interaction
         scorecard_notes scorecard drift spikes
+    """,
+    "evidence": """
+        cause_columns cause_candidates cause_search cause_fit cause_doubts cause_tables causes
     """,
     "catalogue": """
         columns column_table choice_ballot question scales outcome_words outcome
@@ -81,9 +85,10 @@ ORDER = {
     "release": """
         batch_rows batches signals batch_records plant characteristic references reference_state
         rule disposition_table batch_parts tasted disposition batch_file product_desk
-        plant_desk complaint_desk batch_questions trend_words known_shifts trend_lines charted
-        trend choice_trend trend_marks batch_trend month tasting_outcomes reference_desk tastings
-        smelling batch_desk second_person signal_desk prepared_year day look_up new_sessions
+        plant_desk complaint_desk batch_questions trend_words known_shifts trend_lines
+        charted trend choice_trend trend_marks batch_trend batch_causes cause_desk month
+        tasting_outcomes reference_desk tastings smelling batch_desk second_person
+        signal_desk prepared_year day look_up new_sessions
     """,
     "store": """
         migrations.versions.v0001_first_tables migrations.versions.v0002_names_outside
@@ -96,8 +101,8 @@ ORDER = {
     "report": """
         words trade_words guides sheets workbooks figure_parts help_figures figures
         trend_drawn trend_figures month_figures outcome_figures rating_figures panel_figures
-        plan_figures result_tables plots session_pictures documents serving_sheets
-        batch_documents month_documents printed
+        plan_figures evidence_figures result_tables plots session_pictures documents
+        serving_sheets batch_documents month_documents printed
     """,
 }
 
@@ -118,6 +123,7 @@ MAY_USE = {
     "models": {"numpy", "scipy"},
     "choices": {"numpy", "scipy", "pandas", "pingouin"},
     "ratings": {"numpy", "scipy", "pandas", "pingouin"},
+    "evidence": {"numpy", "scipy", "pandas"},
     "catalogue": {"numpy", "scipy", "pandas", "cattrs"},
     "serving": {"numpy"},
     "sessions": {"numpy", "pandas", "openpyxl"},

@@ -2,7 +2,7 @@
 
 Why so
 ------
-Charts and data frames are made in `report`, six floors up. A result names that room only when
+Charts and data frames are made in `report`, seven floors up. A result names that room only when
 `plot` or `table` is called, so that statistics load neither charts nor pandas, and that no room
 imports upwards. This file and the public face are the only ones that load by name.
 """

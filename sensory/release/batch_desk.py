@@ -22,10 +22,12 @@ from ..sessions.session import JournalEntry, StoredSession
 from ..sessions.signing import TYPED, Right
 from ..sessions.soundness import refuse_changed, refuse_wrong
 from ..sessions.staff import signature
+from .batch_causes import causes_of_batches
 from .batch_file import BatchFile, Comment, Kin
 from .batch_records import ENDS, OPEN, BatchRecord, Decision, ProductRecord, lot_key
 from .batch_trend import ProductTrend, trend_of_batches
 from .batches import Disposition
+from .cause_desk import causes_of_batch
 from .disposition import BatchFinding
 from .month import MonthReport, month_bounds
 from .plant_desk import the_plant
@@ -83,6 +85,7 @@ def batch_file(desk: Desk, number: str, *, today: str = "") -> BatchFile:
         sessions=sessions,
         kin=_kin(desk, record),
         comments=tuple(_comments(desk, sessions)),
+        causes=causes_of_batch(desk, record),
         journal=tuple(_events(desk, record, sessions)),
         printed_at=utc_now(),
         version=__version__,
@@ -350,6 +353,9 @@ def month_report(desk: Desk, product: str, month: str) -> MonthReport:
             records, rule, base=usual_base(records), references=took_over(desk, product)
         ),
         references=_references(desk, product, min(last, utc_now()[:10])),
+        causes=causes_of_batches(
+            records, rule, plant=the_plant(desk), references=desk.nouns(Reference, product)
+        ).headlines,
         printed_at=utc_now(),
         version=__version__,
         newest=desk.newest(),

@@ -65,6 +65,7 @@ class BatchFile:
     printed_at: str
     version: str
     newest: Anchor | None = None  # entry of the record, to be compared with it later
+    causes: tuple[str, ...] = ()  # named in its year, with batches, size and limits
 
     def facts(self) -> Table:
         """Where it came from: product, date, line, amount, lots, rework, reference."""

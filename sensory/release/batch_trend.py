@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from types import MappingProxyType
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -117,7 +118,7 @@ def trend_of_batches(
     """
     names = attributes_of(records, rule)
     chosen = attribute or (names[0] if names else "")
-    rows = _choice_rows(records, rule) if rule.protocol else _rated_rows(records, rule, chosen)
+    rows = choice_rows(records, rule) if rule.protocol else rated_rows(records, rule, chosen)
     remarks = []
     without = len(records) - len(rows)
     if beside:
@@ -241,7 +242,8 @@ def _head(record: BatchRecord) -> dict[str, object]:
     return {"batch": batch.number, "date": batch.made_on, "line": batch.line or NO_LINE}
 
 
-def _choice_rows(records: Sequence[BatchRecord], rule: ReleaseRule) -> list[dict[str, object]]:
+def choice_rows(records: Sequence[BatchRecord], rule: ReleaseRule) -> list[dict[str, Any]]:
+    """``batch date line correct trials`` of each batch, all its tastings of the rule's test."""
     rows = []
     for record in records:
         tastings = _of_rule(record, rule)
@@ -252,9 +254,10 @@ def _choice_rows(records: Sequence[BatchRecord], rule: ReleaseRule) -> list[dict
     return rows
 
 
-def _rated_rows(
+def rated_rows(
     records: Sequence[BatchRecord], rule: ReleaseRule, attribute: str
-) -> list[dict[str, object]]:
+) -> list[dict[str, Any]]:
+    """``batch date line estimate se`` of each batch, from its latest tasting of the rule's test."""
     rows = []
     for record in records:
         pairs = [tasting.differences.get(attribute) for tasting in _of_rule(record, rule)]

@@ -46,6 +46,8 @@ class MonthReport:
     printed_at: str
     version: str
     newest: Anchor | None = None  # entry of the record, to be compared with it later
+    # what explains the batches of the twelve months, with batches, size and limits
+    causes: tuple[str, ...] = ()
 
     def outcomes(self) -> Table:
         """How many batches ended how, this month and on average in the months before."""
@@ -109,7 +111,13 @@ class MonthReport:
     def says(self) -> tuple[str, ...]:
         """What a reader without statistics has to know, a sentence each."""
         states = (sentence for state in self.references for sentence in state.says())
-        return (self.headline(), *self.remarks(), *states)
+        return (self.headline(), *self.remarks(), *states, *self.explained())
+
+    def explained(self) -> tuple[str, ...]:
+        """The likeliest causes of the twelve months, in a sentence; empty where there is none."""
+        if not self.causes:
+            return ()
+        return (f"Most likely causes in these twelve months: {'; '.join(self.causes)}.",)
 
     def remarks(self) -> tuple[str, ...]:
         """What was out of the ordinary, a sentence each."""

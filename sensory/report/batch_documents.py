@@ -78,7 +78,7 @@ def batch_words(file: BatchFile) -> Words:
             ),
             _rule(file),
         ],
-        "right": [_stands_on(file.finding), _reference(file)],
+        "right": [_stands_on(file.finding), _reference(file), *_causes(file)],
         "tables": [table for table in _tables(file) if table["rows"]],
         "advice": f"{ADVICE} {SAFETY}",
         "sign": "" if record.state == "done" else f"Decision of {decides}:",
@@ -175,6 +175,13 @@ def _reference(file: BatchFile) -> Words:
         (f"On {state.today}", " ".join(state.says())),
         ("Storage", state.reference.storage),
     )
+
+
+def _causes(file: BatchFile) -> list[Words]:
+    """What most likely moved the batch, where its year names a cause that it has."""
+    if not file.causes:
+        return []
+    return [block("Likely causes", *(("Most likely", cause) for cause in file.causes))]
 
 
 def _rule(file: BatchFile) -> Words:

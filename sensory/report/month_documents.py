@@ -92,7 +92,8 @@ def _fixed(month: MonthReport) -> Words:
         "with_trend": month.trend.result is not None,
         "trend_words": trend_words(month.trend),
         "trend": [
-            clipped(sentence, _SENTENCE) for sentence in trend_sentences(month.trend, most=_LINES)
+            clipped(sentence, _SENTENCE)
+            for sentence in (*trend_sentences(month.trend, most=_LINES), *month.explained())
         ],
         "risks": list(month.risks()),
         "cost": list(_cost(month)),

@@ -49,6 +49,7 @@ from ..release.characteristic import Characteristic
 from ..release.charted import Charted
 from ..release.reference_state import ReferenceState
 from ..serving.plan import ServingPlan
+from .evidence_figures import PICTURES as OF_EVIDENCE
 from .figure_parts import Spec, as_png, as_svg
 from .figures import characteristic_figure
 from .outcome_figures import (
@@ -396,4 +397,5 @@ _PICTURES: Mapping[type, Mapping[str, Draw]] = {
     },
     ReferenceState: {"drift": _reference},
     **PANEL_PICTURES,
+    **OF_EVIDENCE,
 }

@@ -20,6 +20,7 @@ from ..choices.replicates import ReplicateGain
 from ..choices.retests import RetestRisk
 from ..choices.session_finding import SessionFinding
 from ..choices.size import PanelSize
+from ..evidence.causes import BatchCauses
 from ..ratings.control import DifferenceFromControl
 from ..ratings.drift import AssessorDrift
 from ..ratings.profile import Profile
@@ -187,6 +188,7 @@ _FRAMES: Mapping[type, Callable[[Any], pd.DataFrame]] = {
     Charted: lambda result: result.points,
     ReferenceState: _state,
     **PANEL_TABLES,
+    BatchCauses: lambda result: result.causes,
 }
 
 

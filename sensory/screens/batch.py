@@ -59,6 +59,7 @@ def page() -> None:
                 st.subheader("Decisions")
                 show_table(file.decisions())
         with right:
+            _likely(file)
             _origin(file)
             _kin(file)
         with st.expander(f"The journal of this batch: {several(len(file.journal), 'event')}"):
@@ -247,6 +248,15 @@ def _origin(file: BatchFile) -> None:
         listed(file.reference.says())
     name = file.record.name
     way("To the trend of its product", "to-trend", "trend", batch=name, primary=False)
+
+
+def _likely(file: BatchFile) -> None:
+    """Causes that the batches of its year name and that this batch has."""
+    if not file.causes:
+        return
+    st.subheader("Likely causes")
+    listed(f"Most likely: {cause}" for cause in file.causes)
+    st.markdown("They went with deviations in the batches of the year; more stands on Trend.")
 
 
 def _kin(file: BatchFile) -> None:

@@ -26,6 +26,7 @@ from ..release.signal_desk import (
 from ..report.trend_figures import trend_figure, trend_words
 from ..report.words import number
 from .ask import asked
+from .causes import causes_part
 from .frame import acting, chosen_batch, day, desk, plain, shown_errors
 from .parts import act, choose, download, listed, paged, scroll, show_figure, show_table, way
 from .worker import pdf_of
@@ -89,6 +90,7 @@ def _charted(record: ProductRecord, rule: ReleaseRule) -> None:
     skip = paged(total, IN_A_CHART, "trend-page")
     span = partial(product_trend, desk(), record.name, since=since, most=IN_A_CHART, skip=skip)
     _shown(record, span(attribute=attribute, beside=source, base=usual))
+    causes_part(record.name, attribute)
     _month(record, end)
 
 

@@ -6,6 +6,7 @@ from sensory.choices.forced_choice import choice_test
 from sensory.choices.protocols import PAIRED, THREE_AFC
 from sensory.models.binomial import lower_tail
 from sensory.models.charts import weighted_mean
+from sensory.models.known_error import known_error_fit
 from sensory.models.mixed import restricted_likelihood
 from sensory.models.ranks import midranks
 from sensory.ratings.ranking import ranking_test
@@ -72,6 +73,19 @@ def odds(entry):
     return np.exp([mean, mean - half, mean + half])
 
 
+def joint(entry):
+    """Known errors with a scatter of studies: its variance, coefficients, residual Q, z."""
+    given = entry["inputs"]
+    values, se = np.array(given["yi"]), np.sqrt(given["vi"])
+    design = np.ones((len(values), 1))
+    if "weeks" in given:
+        design = np.column_stack([design, given["weeks"]])
+    fit = known_error_fit(values, se, design, [np.eye(len(values))])
+    left = values @ known_error_fit(values, se, design).projection @ values
+    z = fit.coefficients / np.sqrt(np.diag(fit.covariance))
+    return [fit.variances[0], *fit.coefficients, left, *z]
+
+
 def at_most(entry):
     given = entry["inputs"]
     return lower_tail(given["c"], given["n"], given["p"])
@@ -86,6 +100,8 @@ COMPARED = {
     "m30_cochran_q_four": lambda entry: ticks(entry["inputs"]["table"]),
     "m31_cochran_q_sas": patterns,
     "m34_mcnemar_exact": mcnemar,
+    "m36_raudenbush_re": joint,
+    "m37_raudenbush_regression": joint,
     "m40_bcg_fixed": odds,
     "m41_precision_weighted_fixed": lambda entry: [pooled(entry)[0], None],
 }
@@ -96,7 +112,7 @@ DOSE = "no threshold by a dose"
 KAPPA = "no kappa or alpha of grades"
 SLOPE = "no random slopes: drift is per assessor"
 RING = "no ring test"
-JOINT = "no joint analysis with a variance between studies"
+JOINT = "restricted likelihood only"
 NOT_OFFERED = {
     "m01_fieller_single_new_value": CUT,
     "m02_fieller_single_new_value_90": CUT,
@@ -125,8 +141,6 @@ NOT_OFFERED = {
     "m32_mcnemar_corrected": "exact only, no chi-square",
     "m33_mcnemar_uncorrected": "exact only, no chi-square",
     "m35_mcnemar_agresti": "exact only, no chi-square",
-    "m36_raudenbush_re": JOINT,
-    "m37_raudenbush_regression": JOINT,
     "m38_bcg_regression_ml": JOINT,
     "m39_bcg_random_ml": JOINT,
 }

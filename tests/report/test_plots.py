@@ -21,6 +21,7 @@ from sensory import (
     choice_test,
     difference_from_control,
     estimate_dprime,
+    explain_batches,
     panel_plan,
     panel_scorecard,
     panel_size,
@@ -193,6 +194,7 @@ MADE = {
     "steadiness": lambda: steadiness(history(a_year())),
     "attention": lambda: attention(history(a_year())),
     "reproducibility": lambda: reproducibility(history(a_year(), until="2026-02-28")),
+    "causes": lambda: explain_batches(batches().assign(lot=["L1"] * 6 + ["L2"] * 6)),
     "rule": lambda: rule().characteristic(np.linspace(0, 1, 21)),
 }
 
@@ -352,6 +354,7 @@ def test_scores_come_as_they_are(made, drawn):
     ("name", "kind", "columns"),
     [
         ("control", "limits", ("estimate", "low", "high")),
+        ("causes", "causes", ("estimate", "low", "high")),
         ("ranking", "mean ranks", ("estimate", "low", "high")),
         ("dprime", "limits", ("estimate", "low", "high")),
         ("spikes", "rates", ("hit_rate", "hit_low", "hit_high", "false_rate")),

@@ -1,0 +1,1 @@
+"""Several sessions together: causes of deviations."""
