@@ -16,7 +16,7 @@ from ..base.shown import Picture
 from ..catalogue.choices_read import choice_figure
 from ..catalogue.controlled_read import control_figure
 from ..catalogue.graded import graded_figure
-from ..catalogue.outcome import Figure, Level, MeanPoint, Span
+from ..catalogue.outcome import Figure, Level, Span
 from ..catalogue.panel_read import assessor_lines, assessor_points
 from ..catalogue.profile_figures import places_of, profile_means
 from ..catalogue.ranked_read import rank_figure
@@ -272,10 +272,6 @@ def _differences(result: Profile) -> Spec:
     return outcome_figure(figure, WIDE)
 
 
-def _means(result: Profile) -> tuple[MeanPoint, ...]:
-    return profile_means(result)
-
-
 def _assessors_of_profile(result: Profile) -> Spec:
     return _assessors(panel_scorecard(result.scores.rows, alpha=result.alpha))
 
@@ -367,9 +363,9 @@ _PICTURES: Mapping[type, Mapping[str, Draw]] = {
     ReplicateGain: {"power": _gain},
     Profile: {
         "differences": _differences,
-        "means": lambda result: means_figure(_means(result), WIDE),
-        "lines": lambda result: profile_lines(_means(result)),
-        "spider": lambda result: spider(_means(result)),
+        "means": lambda result: means_figure(profile_means(result), WIDE),
+        "lines": lambda result: profile_lines(profile_means(result)),
+        "spider": lambda result: spider(profile_means(result)),
         "assessors": _assessors_of_profile,
         "scale use": lambda result: scale_use(result.scores.rows),
         "repeats": lambda result: repeats(result.scores.rows),
