@@ -46,11 +46,16 @@ def offered_address(opened_at: str, *, network: bool, look: Callable[[], str] = 
     parts = urlsplit(opened_at)
     if not parts.netloc:
         return ""
-    if network and this_machine(parts.hostname):
+    if network and _own(parts.hostname):
         port = f":{parts.port}" if parts.port else ""
-        found_at = look()
-        return f"{parts.scheme}://{found_at}{port}" if found_at else ""
+        reached_at = look()
+        return f"{parts.scheme}://{reached_at}{port}" if reached_at else ""
     return f"{parts.scheme}://{parts.netloc}"
+
+
+def _own(host: str | None) -> bool:
+    """Whether a host means the machine that asks for it: on a tablet, the tablet."""
+    return this_machine(host) or host in ("0.0.0.0", "::")
 
 
 def booth_address(typed: str, *, network: bool) -> str:
@@ -66,6 +71,11 @@ def booth_address(typed: str, *, network: bool) -> str:
 tablet itself. Give this machine's address in the network, such as http://10.0.0.12:8501.
     """
     text = typed.strip().rstrip("/")
+    if not text:
+        raise ArgumentError(
+            "Booths need an address. Give name and port of this machine in the network, such as "
+            "http://10.0.0.12:8501."
+        )
     parts = urlsplit(text if "://" in text else f"http://{text}")
     try:
         host, _ = parts.hostname, parts.port
@@ -77,7 +87,7 @@ tablet itself. Give this machine's address in the network, such as http://10.0.0
             f"{typed!r} is no address. Give the scheme, name and port of this machine, such as "
             "http://10.0.0.12:8501."
         )
-    if network and this_machine(host):
+    if network and _own(host):
         raise ArgumentError(
             f"Booths cannot reach {host}: on a tablet it means the tablet itself. Give this "
             "machine's address in the network, such as http://10.0.0.12:8501."

@@ -293,7 +293,7 @@ def _cards(ballot: BoothBallot, words: Words) -> None:
     for code in ballot.codes:
         if code not in shown:
             with st.container(border=True, width="content"):
-                st.markdown(f"## {plain(code) if code else words['reference']}")
+                st.markdown(f"**{plain(code) if code else words['reference']}**")
 
 
 def _send(here: BoothVisit, ballot: BoothBallot, words: Words) -> None:

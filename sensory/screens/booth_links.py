@@ -83,7 +83,7 @@ def _links(session: StoredSession, booths: Mapping[str, str], *, ready: str) -> 
     """The button for the links; new ones are asked about first, since the old ones end."""
     if booths:
         # The links on record are in the key: each set of links is asked about anew.
-        sure = st.checkbox("The old links become useless", key=f"useless-{digest_of(booths)[:12]}")
+        sure = st.checkbox("The old links stop working", key=f"useless-{digest_of(booths)[:12]}")
         # Under another key than the first time: a late second tap ends no link.
         asked = pressed("New links for all booths", "new-links", ready=sure and ready)
     else:

@@ -72,4 +72,4 @@ def _allergens(session: StoredSession) -> str:
 
 
 def _taste(board: LiveBoard) -> str:
-    return "All ballots are in." if board.complete else "The live board shows who is how far."
+    return "All ballots are in." if board.complete else "See the live board."

@@ -70,8 +70,11 @@ def test_leader_and_three_booths_from_plan_to_finding(visit, store):
 
 def test_nothing_of_the_key_reaches_a_booth(visit, store):
     session_id, plan, tokens = planned(store, "pressing", "PROFILE", samples=PRESSES)
-    visitor = visit(width=768)
+    visitor = visit(width=390)
     sit_down(visitor, tokens["Anna"])
+    assert visitor.width() <= 390
+    expect(visitor.page.locator(SEND)).to_be_in_viewport(ratio=1)  # the ballot is two screens long
+    expect(visitor.page.get_by_role("slider").last).not_to_be_in_viewport()
     traffic = b"".join(visitor.frames)
     codes = [row.code for row in plan.rows if row.assessor == "Anna"]
     assert codes[0].encode() in traffic

@@ -131,9 +131,10 @@ def test_what_was_answered_meanwhile_arrives_once(
     expected = answer(page)
     page.get_by_text("saving", exact=True).wait_for()
     expect(button).to_be_disabled()
+    page.get_by_text("not sent yet, keep this page open").wait_for()  # the line looks open still
     wire.cut()
     page.locator('.stApp:not([data-test-connection-state="CONNECTED"])').wait_for()
-    page.get_by_text("saving", exact=True).wait_for()
+    page.get_by_text("not sent yet, keep this page open").wait_for()
     assert not any(written(store, session_id, column) for column in expected)
     wire.mend()
     page.get_by_text("saved", exact=True).wait_for(timeout=60_000)
