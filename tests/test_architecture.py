@@ -54,7 +54,7 @@ ORDER = {
     """,
     "ratings": """
         flags frames names rank_ballots rank_pairs ranking tables fitting variance contrasts scaling
-        performance reversal least profile profile_plan sample_map control interaction
+        performance reversal least profile scatter profile_plan sample_map control interaction
         scorecard_notes scorecard drift spikes
     """,
     "evidence": """

@@ -10,12 +10,13 @@ import pandas as pd
 from ..base.errors import ArgumentError, BallotError
 from ..base.results import Interval
 from ..ratings.profile import Profile
-from ..ratings.profile_plan import Scatter, scatter_from
 from ..ratings.sample_map import SampleMap, sample_map
+from ..ratings.scatter import PanelScatter, scatter_from
 from .outcome import Comparison, MeanPoint, NamedTable, Outcome, Place, Places, Span
 
 COMPONENTS = "Components of variance"
-"""Heading of the table that later plans learn from; records hold it, so it stays."""
+VARIANCE = "Analysis of variance"
+"""Headings of the tables that later plans learn from; records hold them, so they stay."""
 
 
 def limits_of(row: dict[Any, Any]) -> Interval:
@@ -87,12 +88,10 @@ def places_of(drawn: SampleMap) -> Places:
     )
 
 
-def learned_scatter(outcome: Outcome) -> tuple[Scatter, tuple[str, ...]]:
-    """What a closed profile says of its panel's scatter, by attribute, with notes; for a plan.
+def learned_scatter(outcome: Outcome) -> PanelScatter:
+    """What a closed profile says of its panel's scatter, by attribute; for a plan.
 
     Empty where the outcome holds no components of variance.
     """
-    rows = [
-        row for heading, table in outcome.tables if heading == COMPONENTS for row in table.records()
-    ]
-    return scatter_from(rows)
+    held = {heading: list(table.records()) for heading, table in outcome.tables}
+    return scatter_from(held.get(COMPONENTS, []), held.get(VARIANCE, []))

@@ -26,7 +26,14 @@ from .kind import KINDS
 from .outcome import Comparison, Counts, Figure, NamedTable, Outcome
 from .outcome_words import SCOPE, chance, each_named, overall, plain_reason
 from .panel_read import panel_parts, reversed_in_short
-from .profile_figures import COMPONENTS, limits_of, profile_means, profile_spans, sample_places
+from .profile_figures import (
+    COMPONENTS,
+    VARIANCE,
+    limits_of,
+    profile_means,
+    profile_spans,
+    sample_places,
+)
 from .question import Question
 from .scales import agreed_scale, equal_steps
 
@@ -260,7 +267,7 @@ def _tables(
         ),
         NamedTable("Means", _means(result)),
         NamedTable(
-            "Analysis of variance",
+            VARIANCE,
             table_of(result.anova, "attribute source df ms against df_error statistic p p_holm"),
         ),
         NamedTable(COMPONENTS, table_of(result.components, "attribute source sd share")),

@@ -8,16 +8,19 @@ scatter alike, which no plan knows. With two samples the chance is exact. With f
 scatter alike (12 assessors, interaction 0.5, error 0.9, 2 replicates, margin 1; planned 0.765) it
 was 0.80 in simulation with one scatter for all comparisons, and 0.754 with each comparison's own.
 
+Two sizes: the scatter of an earlier session is an estimate, below the truth in half of all sessions
+and more, and a size by it promises too much just then. So the size by an upper limit of the scatter
+stands beside it, and both are named.
+
 All attributes together: how attributes hang together is not known either. The chances of missing
 add up at most (Bonferroni), so the chance for all is at least 1 less their sum.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from types import MappingProxyType
-from typing import Any
 
 import numpy as np
 
@@ -27,16 +30,13 @@ from ..base.errors import ArgumentError
 from ..base.results import Cell, Table, several
 from ..base.shown import Shown
 from ..models.equivalence import chance_within
-from ..models.mean_squares import BOTH
-from ..models.mixed import ERROR
 from ..models.multiplicity import dunnett_quantile, tukey_quantile
 from .names import each_named
 from .profile import Profile
-from .variance import POOLED
+from .scatter import Freedom, PanelScatter, Scatter, difference_sd, known_scatter, upper_factor
 
 MOST_ASSESSORS = 2000
 _REPLICATES = (1, 2, 3, 4)
-Scatter = Mapping[Name, tuple[float, float]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -47,17 +47,23 @@ class ProfilePlan(Shown):
     ----------
     scatter : mapping of attribute to (float, float)
         Standard deviations of assessor x sample and of error, in units of the scale.
+    freedom : mapping of attribute to Freedom
+        What the scatter rests on; empty where it was given as numbers and is taken as known.
     margins : mapping of attribute to float
-    samples, replicates, chance, alpha, beta, difference
+    samples, replicates, chance, alpha, beta, difference, level
         As given.
     assessors : int
         Fewest assessors for which all samples are shown to be within all margins with at least
-        `chance`.
+        `chance`, if the panel scatters as estimated.
+    assessors_upper : int or None
+        The same if it scatters as much as the upper limit of its scatter; None where the scatter is
+        taken as known, or more than 2,000 would be needed.
     notes : tuple of str
         What the reader has to know of the scatter.
     """
 
     scatter: Scatter
+    freedom: Mapping[Name, Freedom]
     margins: Mapping[Name, float]
     samples: int
     replicates: int
@@ -65,13 +71,18 @@ class ProfilePlan(Shown):
     alpha: float
     beta: float
     difference: float
+    level: float
     assessors: int
+    assessors_upper: int | None
     notes: tuple[str, ...]
 
-    def chances(self, assessors: int, replicates: int | None = None) -> dict[Name, float]:
+    def chances(
+        self, assessors: int, replicates: int | None = None, *, upper: bool = False
+    ) -> dict[Name, float]:
         """Exact chance, by attribute, that one sample is shown to be within the margin.
 
-        Raises ArgumentError for fewer than 2 assessors, or no replicate.
+        By the estimated scatter, or by its upper limit. Raises ArgumentError for fewer than 2
+        assessors, or no replicate.
         """
         people = one_count("assessors", assessors, at_least=2)
         each = self.replicates if replicates is None else replicates
@@ -79,7 +90,7 @@ class ProfilePlan(Shown):
         return {
             name: chance_within(
                 self.margins[name],
-                _sd(self.scatter[name], people, times),
+                self._sd(name, people, times, upper),
                 people - 1,
                 self.beta,
                 self.difference,
@@ -87,16 +98,29 @@ class ProfilePlan(Shown):
             for name in self.margins
         }
 
-    def together(self, assessors: int, replicates: int | None = None) -> float:
+    def together(
+        self, assessors: int, replicates: int | None = None, *, upper: bool = False
+    ) -> float:
         """Chance, at least, that all samples are shown to be within all margins.
 
         Raises ArgumentError as in `chances`.
         """
-        missed = sum(1 - chance for chance in self.chances(assessors, replicates).values())
+        chances = self.chances(assessors, replicates, upper=upper)
+        missed = sum(1 - chance for chance in chances.values())
         return max(1 - (self.samples - 1) * missed, 0.0)
 
+    def _sd(self, name: Name, people: int, times: int, upper: bool = False) -> float:
+        """Standard deviation of a difference, by the estimate or by its upper limit."""
+        sd = difference_sd(self.scatter[name], people, times)
+        if not upper or name not in self.freedom:
+            return sd
+        return sd * float(upper_factor(*self.scatter[name], self.freedom[name], times, self.level))
+
     def by_replicates(self) -> Table:
-        """Assessors needed with 1 to 4 replicates, and the scores that each sample then takes."""
+        """Assessors needed with 1 to 4 replicates, and the scores that each sample then takes.
+
+        By the estimated scatter.
+        """
         sizes = [(times, _fewest(self, times)) for times in _REPLICATES]
         return Table(
             columns=("replicates", "assessors", "servings of each sample"),
@@ -119,7 +143,7 @@ class ProfilePlan(Shown):
         pair = float(tukey_quantile(self.alpha, people - 1, self.samples)[0])
         rows: list[tuple[Cell, ...]] = []
         for name, margin in self.margins.items():
-            sd = _sd(self.scatter[name], people, self.replicates)
+            sd = self._sd(name, people, self.replicates)
             alone = _fewest(self, self.replicates, only=name)
             least = (beside * sd, pair * sd)
             rows.append((str(name), margin, *self.scatter[name], alone, chances[name], *least))
@@ -131,11 +155,21 @@ class ProfilePlan(Shown):
         of = f"{several(len(self.margins), 'attribute')} within the margins"
         reached = self.together(people) if people > 1 else 0.0
         truth = f"the true difference is {self.difference:g}" if self.difference else ""
+        by, beside = "", ""
+        if self.freedom:
+            by = ", by the scatter as estimated"
+            size = self.assessors_upper or f"more than {MOST_ASSESSORS:,}"
+            beside = f" By its upper limit ({100 * self.level:.0f} %) it takes {size}" + (
+                f"; {people}: {100 * self._upper(people):.0f} %." if people > 1 else "."
+            )
         return (
             f"{several(self.assessors, 'assessor')} show {of} with a chance of at least "
-            f"{100 * self.chance:.0f} % if {truth or 'nothing changed'}; you have {people}: "
-            f"{100 * reached:.0f} %."
+            f"{100 * self.chance:.0f} % if {truth or 'nothing changed'}{by}; you have {people}: "
+            f"{100 * reached:.0f} %.{beside}"
         )
+
+    def _upper(self, people: int) -> float:
+        return self.together(people, upper=True)
 
     def __repr__(self) -> str:
         return (
@@ -146,7 +180,7 @@ class ProfilePlan(Shown):
 
 
 def profile_plan(
-    earlier: Profile | Scatter,
+    earlier: Profile | PanelScatter | Scatter,
     *,
     margins: float | Mapping[Name, float],
     samples: int = 2,
@@ -155,6 +189,7 @@ def profile_plan(
     alpha: float = 0.05,
     beta: float = 0.05,
     difference: float = 0.0,
+    level: float = 0.80,
 ) -> ProfilePlan:
     """How many assessors show that samples lie within the margins of a reference?
 
@@ -162,7 +197,7 @@ def profile_plan(
     ----------
     earlier : Profile, or mapping of attribute to (float, float)
         A profile that this panel made of this kind of product; or standard deviations of
-        assessor x sample and of error (repeatability), in units of the scale.
+        assessor x sample and of error (repeatability), in units of the scale, taken as known.
     margins : float or mapping of attribute to float
         As in `profile`; the attributes of the plan are those with a margin, and one number holds
         for all that `earlier` knows.
@@ -179,6 +214,8 @@ def profile_plan(
     difference : float
         True difference from the reference, in units of the scale, in each attribute; below each
         margin.
+    level : float
+        One-sided confidence of the upper limit of the scatter, at least 0.5.
 
     Raises
     ------
@@ -190,8 +227,9 @@ def profile_plan(
     Notes
     -----
     The estimated difference of two samples has the variance 2 (interaction + error / replicates) /
-    assessors; two one-sided t-tests, jointly exact [1]. The scatter is taken as known: from an
-    earlier session it is an estimate, and half of all plans come out too small for the true one.
+    assessors; two one-sided t-tests, jointly exact [1]. The scatter of an earlier session is an
+    estimate, and about half of all plans by it come out too small for the true one: with
+    `assessors_upper` the chance is kept in 79 of 100 plans or more (`level`), see `upper_factor`.
     Where the earlier panel scored each sample once, both variances are known together only;
     they are taken as interaction, so that replicates promise nothing.
 
@@ -211,10 +249,12 @@ changed; you have 16: 59 %.'
     >>> plan.by_replicates().rows[2]
     (3, 22, 66)
     """
-    known, notes = _known(earlier)
-    agreed = _agreed(known, margins)
-    if (level := probability("beta", beta)) >= 0.5:
-        raise ArgumentError(f"beta must be below 0.5; got {level:g}.")
+    known = known_scatter(earlier)
+    agreed = _agreed(known.scatter, margins)
+    if (risk := probability("beta", beta)) >= 0.5:
+        raise ArgumentError(f"beta must be below 0.5; got {risk:g}.")
+    if (sure := probability("level", level)) < 0.5:
+        raise ArgumentError(f"level must be at least 0.5; got {sure:g}.")
     shift = one_number("difference", difference, -1e9, 1e9)
     if far := [str(name) for name, margin in agreed.items() if abs(shift) >= margin]:
         raise ArgumentError(
@@ -222,31 +262,37 @@ changed; you have 16: 59 %.'
         )
     times = one_count("replicates", replicates, at_least=1)
     plan = ProfilePlan(
-        scatter=MappingProxyType({name: known[name] for name in agreed}),
+        scatter=MappingProxyType({name: known.scatter[name] for name in agreed}),
+        freedom=MappingProxyType({n: known.freedom[n] for n in agreed if n in known.freedom}),
         margins=MappingProxyType(agreed),
         samples=one_count("samples", samples, at_least=2),
         replicates=times,
         chance=probability("chance", chance),
         alpha=probability("alpha", alpha),
-        beta=level,
+        beta=risk,
         difference=shift,
+        level=sure,
         assessors=0,
-        notes=notes,
+        assessors_upper=None,
+        notes=known.notes,
     )
     if (size := _fewest(plan, times)) is None:
         raise ArgumentError(
             f"so small a margin would need more than {MOST_ASSESSORS:,} assessors; choose a larger "
             "margin, fewer attributes, or more replicates."
         )
-    return replace(plan, assessors=size)
+    upper = _fewest(plan, times, upper=True) if plan.freedom else None
+    return replace(plan, assessors=size, assessors_upper=upper)
 
 
-def _fewest(plan: ProfilePlan, replicates: int, *, only: Name | None = None) -> int | None:
+def _fewest(
+    plan: ProfilePlan, replicates: int, *, only: Name | None = None, upper: bool = False
+) -> int | None:
     """Fewest assessors that reach the wanted chance, by halving: it rises with their number."""
 
     def enough(people: int) -> bool:
         if only is None:
-            return plan.together(people, replicates) >= plan.chance
+            return plan.together(people, replicates, upper=upper) >= plan.chance
         return plan.chances(people, replicates)[only] >= plan.chance
 
     low, high = 1, 2
@@ -258,60 +304,6 @@ def _fewest(plan: ProfilePlan, replicates: int, *, only: Name | None = None) -> 
         middle = (low + high) // 2
         low, high = (low, middle) if enough(middle) else (middle, high)
     return high
-
-
-def _sd(scatter: tuple[float, float], assessors: int, replicates: int) -> float:
-    """Standard deviation of the difference of two sample means."""
-    interaction, error = scatter
-    return float(np.sqrt(2 * (interaction**2 + error**2 / replicates) / assessors))
-
-
-def _known(earlier: Profile | Scatter) -> tuple[dict[Name, tuple[float, float]], tuple[str, ...]]:
-    """Scatter by attribute, and what has to be said of it."""
-    if isinstance(earlier, Profile):
-        return scatter_from(earlier.components.to_dict("records"))
-    if not isinstance(earlier, Mapping) or not earlier:
-        raise ArgumentError(
-            "earlier must be a profile, or for each attribute its standard deviations of assessor "
-            f"x sample and of error; got {earlier!r}."
-        )
-    known: dict[Name, tuple[float, float]] = {}
-    for name, pair in earlier.items():
-        if np.shape(pair) != (2,):
-            raise ArgumentError(
-                f"{name} must have two standard deviations, of assessor x sample and of error; "
-                f"got {pair!r}."
-            )
-        interaction, error = (one_number(str(name), size, 0.0, 1e9) for size in pair)
-        if not interaction + error:
-            raise ArgumentError(f"{name} must have a scatter above 0; both numbers are 0.")
-        known[name] = (interaction, error)
-    return known, ()
-
-
-def scatter_from(
-    components: Iterable[Mapping[Any, Any]],
-) -> tuple[dict[Name, tuple[float, float]], tuple[str, ...]]:
-    """Scatter by attribute from rows of `Profile.components`, and what has to be said of it.
-
-    >>> row = {"attribute": "sweet", "source": "assessor x sample and error", "sd": 0.9}
-    >>> scatter_from([row])[0]
-    {'sweet': (0.9, 0.0)}
-    """
-    parts: dict[Name, dict[str, float]] = {}
-    for row in components:
-        parts.setdefault(row["attribute"], {})[row["source"]] = float(row["sd"])
-    known = {
-        name: (sizes.get(POOLED, sizes.get(BOTH, 0.0)), sizes.get(ERROR, 0.0))
-        for name, sizes in parts.items()
-    }
-    together = [str(name) for name, sizes in parts.items() if POOLED in sizes]
-    if not together:
-        return known, ()
-    return known, (
-        f"{', '.join(together)}: scored once a sample, so that error cannot be told from assessor "
-        "x sample; more replicates promise nothing.",
-    )
 
 
 def _agreed(

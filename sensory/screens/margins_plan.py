@@ -9,7 +9,8 @@ import streamlit as st
 from ..catalogue.kind import TestKind, in_words
 from ..panel.history import history
 from ..panel.months import smallest_now
-from ..ratings.profile_plan import ProfilePlan, Scatter, profile_plan
+from ..ratings.profile_plan import ProfilePlan, profile_plan
+from ..ratings.scatter import PanelScatter, Scatter
 from ..report.words import number, percent
 from ..sessions.learned import Learned, learned_from, sessions_to_learn_from
 from ..sessions.session import StoredSession
@@ -44,13 +45,8 @@ def margins_plan(kind: TestKind, people: int) -> dict[str, Any]:
     if not margins:
         st.info(_EMPTY)
         return {}
-    _shown(
-        profile_plan(
-            known.scatter, margins=margins, samples=int(samples), replicates=int(replicates)
-        ),
-        people,
-        known,
-    )
+    numbers = {"samples": int(samples), "replicates": int(replicates)}
+    _shown(profile_plan(known.panel, margins=margins, **numbers), people)
     return {} if not key else {"attributes": "; ".join(margins), "margins": margins}
 
 
@@ -72,7 +68,7 @@ def _of_panel(kind: TestKind) -> Learned | None:
         f"{row['attribute']} {number(row['estimate'])}" for row in now.to_dict("records")
     )
     note = f"Smallest difference that this panel sees now, with 80 % power: {seen}."
-    return Learned(scatter=scatter, margins={}, notes=(note,))
+    return Learned(panel=PanelScatter(scatter=scatter, notes=(note,)), margins={})
 
 
 def _earlier(sessions: list[StoredSession], panel: bool) -> str:
@@ -103,7 +99,7 @@ def _typed() -> Learned | None:
         return None
     names = [f"attribute {place}" for place in range(1, many + 1)]
     scatter: Scatter = dict.fromkeys(names, (float(interaction), float(error)))
-    return Learned(scatter=scatter, margins={}, notes=())
+    return Learned(panel=PanelScatter(scatter=scatter), margins={})
 
 
 def _margins(kind: TestKind, known: Learned, learned: str) -> dict[str, float]:
@@ -111,12 +107,12 @@ def _margins(kind: TestKind, known: Learned, learned: str) -> dict[str, float]:
     label = "Margins: one number for all, or 'sweet 1; sour 0.8'"
     key = f"plan-margins-{learned}"
     typed = st.text_input(label, value=in_words(known.margins), key=key, help=asked("margin"))
-    return kind.margins({"attributes": "; ".join(map(str, known.scatter)), "margins": typed})
+    return kind.margins({"attributes": "; ".join(map(str, known.panel.scatter)), "margins": typed})
 
 
-def _shown(plan: ProfilePlan, people: int, known: Learned) -> None:
+def _shown(plan: ProfilePlan, people: int) -> None:
     st.markdown(f"**{plan.says(people)}**")
-    for note in known.notes:
+    for note in plan.notes:
         st.markdown(plain(note))
     show_table(
         [
@@ -132,8 +128,8 @@ def _shown(plan: ProfilePlan, people: int, known: Learned) -> None:
         ]
     )
     st.markdown(
-        f"Chance and least significant difference are those of {max(people, 2)} assessors. The "
-        "scatter is an estimate; a margin is kept with a risk of 5 % in each attribute."
+        f"Chance and least significant difference are those of {max(people, 2)} assessors, by the "
+        "scatter as estimated; a margin is kept with a risk of 5 % in each attribute."
     )
     with st.expander("With more or fewer scores of each sample"):
         show_table(

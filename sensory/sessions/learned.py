@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from ..catalogue.profile_figures import learned_scatter
 from ..catalogue.tests import find_kind
-from ..ratings.profile_plan import Scatter
+from ..ratings.scatter import PanelScatter
 from .finding import outcome_of_session
 from .session import StoredSession
 from .store import Store
@@ -19,14 +19,12 @@ _LOOKED_AT = 1000
 class Learned:
     """What a closed session knows of its panel.
 
-    `scatter`: standard deviations of assessor x sample and of error, by attribute.
+    `panel`: standard deviations of assessor x sample and of error, by attribute.
     `margins`: as they were agreed for that session, of attributes with a known scatter.
-    `notes`: what has to be said of the scatter.
     """
 
-    scatter: Scatter
+    panel: PanelScatter
     margins: Mapping[str, float]
-    notes: tuple[str, ...]
 
 
 def sessions_to_learn_from(store: Store, test: str, most: int = 20) -> list[StoredSession]:
@@ -40,7 +38,7 @@ def learned_from(store: Store, session: StoredSession) -> Learned:
 
     Raises RecordError, BallotError as in `outcome_of_session`.
     """
-    scatter, notes = learned_scatter(outcome_of_session(store, session))
+    panel = learned_scatter(outcome_of_session(store, session))
     agreed = find_kind(session.question.protocol).margins(session.question.settings)
-    margins = {name: size for name, size in agreed.items() if name in scatter}
-    return Learned(scatter=scatter, margins=margins, notes=notes)
+    margins = {name: size for name, size in agreed.items() if name in panel.scatter}
+    return Learned(panel=panel, margins=margins)

@@ -3,12 +3,13 @@
 import numpy as np
 import pytest
 from scipy.integrate import quad
-from scipy.stats import chi, norm, studentized_range, t
+from scipy.stats import chi, chi2, norm, studentized_range, t
 
 from sensory.base.errors import ArgumentError
 from sensory.ratings.profile import profile
 from sensory.ratings.profile_plan import profile_plan
 
+from ..calibration.test_plan_scatter import shares as scored
 from .shared import tidy
 
 SCATTER = {"sweet": (0.5, 0.9), "sour": (0.8, 0.9), "body": (0.0, 0.7)}
@@ -146,6 +147,69 @@ def test_least_differences_stand_beside_the_means():
     assert np.isnan(without["dunnett"]).all()
 
 
+def learned(assessors=9, replicates=2, missing=0.0, **given):
+    rng = np.random.default_rng(11)
+    scores = rng.normal(0, 0.8, (assessors, 4, 1, 1))
+    scores = scores + rng.normal(0, 0.9, (assessors, 4, replicates, 1))
+    scores[rng.random(scores.shape) < missing] = np.nan
+    return profile(tidy(scores, attributes=["sweet"]).dropna(), **given)
+
+
+@pytest.mark.parametrize("method", ["mean squares", "reml"])
+def test_the_upper_limit_of_the_scatter_by_chi_square(method):
+    """A mean square times its freedom over chi-square; by hand, from the table of variance."""
+    earlier = learned(method=method)
+    plan = profile_plan(earlier, margins=1.5, replicates=2, level=0.9)
+    table = earlier.anova.set_index("source")
+    ms = 2 * plan.scatter["sweet"][0] ** 2 + plan.scatter["sweet"][1] ** 2
+    df = table.loc["sample", "df_error"]
+    if method == "mean squares":
+        assert ms == pytest.approx(table.loc["assessor x sample", "ms"], rel=1e-9)
+        assert plan.freedom["sweet"] == (2, 24, 36)
+    variance = ms / 2 * df / chi2.ppf(0.1, df)  # of a cell mean
+    chances = [owen(1.5, np.sqrt(2 * variance / n), n - 1, 0.05) for n in range(5, 60)]
+    size = 5 + int(np.argmax(np.array(chances) >= 0.90))
+    assert plan.assessors < plan.assessors_upper == size
+    assert plan.together(size, upper=True) == pytest.approx(chances[size - 5], abs=1e-8)
+    low, high = (profile_plan(earlier, margins=1.5, level=level) for level in (0.6, 0.95))
+    assert low.assessors == high.assessors
+    assert low.assessors_upper < high.assessors_upper
+
+
+def test_one_score_a_sample_and_gaps_have_an_upper_limit_too():
+    assert profile_plan(learned(replicates=1), margins=2.0).freedom["sweet"] == (1, 24, None)
+    earlier = learned(missing=0.1)
+    table = earlier.anova.set_index("source")
+    counts = earlier.scores.grid().scores
+    each, df, df_error = profile_plan(earlier, margins=2.0).freedom["sweet"]
+    assert (df, df_error) == (table.loc["assessor x sample", "df"], table.loc["error", "df"])
+    assert each == pytest.approx(np.isfinite(counts).sum() / (df + 9 + 4 - 1))
+
+
+def test_both_sizes_are_said_with_what_they_stand_on():
+    plan = profile_plan(learned(), margins=1.5, replicates=2)
+    assert plan.says(16) == (
+        f"{plan.assessors} assessors show 1 attribute within the margins with a chance of at least "
+        "90 % if nothing changed, by the scatter as estimated; you have 16: "
+        f"{100 * plan.together(16):.0f} %. By its upper limit (80 %) it takes "
+        f"{plan.assessors_upper}; 16: {100 * plan.together(16, upper=True):.0f} %."
+    )
+    known = profile_plan({"sweet": (0.5, 0.9)}, margins=1.0)
+    assert known.assessors_upper is None
+    assert "limit" not in known.says(16)
+
+
+def test_plans_by_the_upper_limit_keep_their_chance_in_four_of_five():
+    """Simulated mean squares of 8 assessors, 4 samples, 2 scores; the estimate does in half."""
+    shares = [
+        scored(8, 4, 0.6, replicates, 0.80, np.random.default_rng(3), 4000)
+        for replicates in (1, 2, 4)
+    ]
+    for by_estimate, by_limit in shares:
+        assert by_estimate < 0.55
+        assert by_limit >= 0.78
+
+
 @pytest.mark.parametrize(
     ("changed", "match"),
     [
@@ -157,6 +221,7 @@ def test_least_differences_stand_beside_the_means():
         ({"difference": 1.0}, "difference must lie within the margins; got 1 for sweet"),
         ({"beta": 0.5}, "beta must be below 0.5"),
         ({"chance": 1.0}, "chance must"),
+        ({"level": 0.4}, "level must be at least 0.5; got 0.4"),
         ({"samples": 1}, "samples must"),
         ({"replicates": 0}, "replicates must"),
         ({"earlier": {}}, "earlier must be a profile"),

@@ -13,6 +13,7 @@ from sensory.catalogue.frames import frame_of
 from sensory.catalogue.tests import find_kind
 from sensory.ratings.profile import profile
 from sensory.ratings.profile_plan import profile_plan
+from sensory.ratings.scatter import known_scatter
 from sensory.sessions.learned import learned_from
 from sensory.sessions.workflow import checked_ballots
 from sensory.store.repository import open_store
@@ -167,10 +168,12 @@ def test_a_closed_profile_lends_its_scatter_and_the_agreed_margins(url):
     learned = learned_from(store, session)
     frame = frame_of(checked_ballots(store, session.id).rows)
     components = profile(frame).components.set_index(["attribute", "source"])["sd"]
-    for name, (interaction, error) in learned.scatter.items():
+    for name, (interaction, error) in learned.panel.scatter.items():
         assert interaction == pytest.approx(components[name, "assessor x sample"], rel=1e-9)
         assert error == pytest.approx(components[name, "error"], rel=1e-9)
+    assert learned.panel == known_scatter(profile(frame))
     plan = profile_plan(profile(frame), margins=margins)
+    assert plan.assessors_upper > plan.assessors
     assert plan.says(24) in words(app)
     click(app, "plan-method-open")
     settings = app.session_state["planned"].question.settings
