@@ -53,14 +53,17 @@ def _crossing(
 ) -> Floats:
     """Where the log-likelihood falls to `target` between `inner` (above it) and `outer`.
 
-    Newton's steps of the root of twice the fall, nearly straight in the proportion; one that
-    leaves the bracket is replaced by its middle.
+    Newton's steps of the root of twice the fall, nearly straight in the proportion, from where it
+    would be if straight in the angle whose sine is the root of the proportion; a step that leaves
+    the bracket is replaced by its middle.
     """
     reaches = log_likelihood(correct, trials, outer) >= target
     top = log_likelihood(correct, trials, inner)
     wanted = np.sqrt(2 * (top - target))
     outside, inside = outer.copy(), inner.copy()
-    at = (outside + inside) / 2
+    turned = np.arcsin(np.sqrt(inner)) + np.sign(outer - inner) * wanted / (2 * np.sqrt(trials))
+    at = np.sin(np.clip(turned, 0.0, np.pi / 2)) ** 2
+    at = np.where((at - outer) * (at - inner) < 0, at, (outside + inside) / 2)
     for _ in range(_MOST_STEPS):
         value = log_likelihood(correct, trials, at)
         inside = np.where(value >= target, at, inside)

@@ -7,6 +7,7 @@ import pytest
 from scipy.optimize import brentq
 from scipy.stats import binom, chi2
 
+from sensory.models import likelihood
 from sensory.models.likelihood import log_likelihood, proportion_limits
 
 
@@ -53,3 +54,18 @@ def test_log_likelihood_at_the_ends():
     zero, one, five = np.array([0.0]), np.array([1.0]), np.array([5.0])
     assert log_likelihood(zero, five, zero)[0] == 0
     assert log_likelihood(five, five, one)[0] == 0
+
+
+def test_limits_of_many_sessions_take_few_passes(monkeypatch):
+    """Newton's steps of all sessions together: counted, as no time is asserted."""
+    passes = []
+
+    def counted(*given):
+        passes.append(given)
+        return log_likelihood(*given)
+
+    monkeypatch.setattr(likelihood, "log_likelihood", counted)
+    trials = np.random.default_rng(5).integers(12, 121, 2000).astype(float)
+    correct = np.random.default_rng(6).binomial(trials.astype(int), 0.45).astype(float)
+    likelihood.proportion_limits(correct, trials, 0.95, 1 / 3)
+    assert len(passes) <= 17  # 5 of them outside the search, 13 steps before the better start
