@@ -100,16 +100,39 @@ def _student_critical(alpha: float, df: Floats) -> Floats:
     return np.where(known, -ndtri(alpha), -stdtrit(np.where(known, 1.0, df), alpha))
 
 
-def dunnett_limits(
-    alpha: float, statistic: ArrayLike, df: ArrayLike, correlation: ArrayLike
-) -> tuple[Floats, Floats]:
-    """`dunnett_p`, two-sided, and the critical values, in one go."""
-    t = np.abs(np.atleast_1d(np.asarray(statistic, float)))
-    free = np.broadcast_to(np.asarray(df, float), t.shape)
-    if np.shape(correlation) == (1, 1):
-        return np.minimum(2 * _student_tail(t, free), 1.0), _student_critical(alpha / 2, free)
-    tail = _largest(correlation, two_sided=True)
-    return tail.p(t, free), tail.quantile(alpha, free, len(np.asarray(correlation)))
+class Dunnett:
+    """`dunnett_p`, two-sided, and its critical values, from one integral for all calls.
+
+    Parameters
+    ----------
+    correlation : float array, (comparisons, comparisons)
+        As in `dunnett_p`.
+
+    Examples
+    --------
+    >>> half = np.full((2, 2), 0.5) + np.eye(2) / 2
+    >>> p, critical = Dunnett(half).limits(0.05, np.array([2.38, 9.0]), np.array([20.0, 20.0]))
+    >>> p.round(3), critical.round(2)
+    (array([0.05, 0.  ]), array([2.38, 2.38]))
+    """
+
+    def __init__(self, correlation: Floats):
+        self._comparisons = len(correlation)
+        alone = self._comparisons == 1
+        self._tail = None if alone else _largest(correlation, two_sided=True)
+
+    def p(self, statistic: Floats, df: Floats) -> Floats:
+        """P that the largest of the correlated t's exceeds the size of each, (values,)."""
+        if self._tail is None:
+            return np.minimum(2 * _student_tail(np.abs(statistic), df), 1.0)
+        return self._tail.p(np.abs(statistic), df)
+
+    def limits(self, alpha: float, statistic: Floats, df: Floats) -> tuple[Floats, Floats]:
+        """The same, and the critical value of each, (values,)."""
+        if self._tail is None:
+            return self.p(statistic, df), _student_critical(alpha / 2, df)
+        self._tail.reach(alpha, np.abs(statistic), df, self._comparisons)
+        return self.p(statistic, df), self._tail.quantile(alpha, df, self._comparisons)
 
 
 def tukey_p(statistic: ArrayLike, df: ArrayLike, means: int) -> Floats:

@@ -62,10 +62,23 @@ class StudentizedTail:
         """
         return along_df(lambda some: self._solved(alpha, some, comparisons), df)
 
+    def reach(self, alpha: float, statistic: Floats, df: Floats, comparisons: int) -> None:
+        """Make the inner tail once, as far as p and quantile will both ask for it."""
+        unique, back = np.unique(np.minimum(df, HUGE_DF), return_inverse=True)
+        ends = unique[[0, -1]]
+        widest = self._most(alpha, ends, comparisons).max() * _scale(ends)[0].max()
+        furthest = np.max(statistic * _scale(unique)[0].max(1)[back], initial=0.0)
+        self._over(0.0, float(max(widest, furthest)))
+
+    def _most(self, alpha: float, df: Floats, comparisons: int) -> Floats:
+        """Bonferroni's quantile, a little above."""
+        sides = 2 if self._two_sided else 1
+        return np.asarray(-stdtrit(df, alpha / sides / comparisons) + 1e-9, float)
+
     def _solved(self, alpha: float, df: Floats, comparisons: int) -> Floats:
         sides = 2 if self._two_sided else 1
         low: Floats = np.asarray(-stdtrit(df, alpha / sides) - 1e-9, float)
-        high: Floats = np.asarray(-stdtrit(df, alpha / sides / comparisons) + 1e-9, float)
+        high = self._most(alpha, df, comparisons)
         nodes, weights = _scale(df)
 
         def excess(value: Floats) -> Floats:

@@ -7,6 +7,7 @@
 from __future__ import annotations
 
 from collections.abc import Hashable, Mapping
+from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
@@ -16,14 +17,7 @@ from scipy.special import stdtr, stdtrit
 
 from ..base.arrays import Bools, Floats, Name
 from ..base.errors import ArgumentError
-from ..models.multiplicity import (
-    benjamini_hochberg,
-    dunnett_limits,
-    dunnett_p,
-    holm,
-    tukey_p,
-    tukey_quantile,
-)
+from ..models.multiplicity import Dunnett, benjamini_hochberg, holm, tukey_p, tukey_quantile
 from .fitting import FittedPanel
 
 _DIGITS = 12  # correlations alike in so many are the same
@@ -42,7 +36,27 @@ def mean_table(panel: FittedPanel, alpha: float) -> pd.DataFrame:
     return _frame(panel, {"sample": panel.table.samples}, columns)
 
 
-def reference_table(panel: FittedPanel, reference: Hashable, alpha: float) -> pd.DataFrame:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Family:
+    """All samples less the reference, and Dunnett's integral of each set of attributes.
+
+    Attributes that share the correlations of their comparisons share it, and so do the tables.
+    """
+
+    reference: Name
+    samples: tuple[Name, ...]
+    weights: Floats
+    sets: tuple[tuple[NDArray[np.intp], Dunnett], ...]
+
+
+def family(panel: FittedPanel, reference: Hashable) -> Family:
+    """The comparisons with a reference. Raises ArgumentError where it is none of the samples."""
+    weights, names = against(panel, reference)
+    sets = tuple((places, Dunnett(shared)) for places, shared in _correlations(panel, weights))
+    return Family(reference=reference, samples=names, weights=weights, sets=sets)
+
+
+def reference_table(panel: FittedPanel, compared: Family, alpha: float) -> pd.DataFrame:
     """Each sample less the reference, with Dunnett's p and simultaneous limits.
 
     Columns ``attribute sample reference estimate se df statistic p p_adjusted p_holm
@@ -51,17 +65,15 @@ def reference_table(panel: FittedPanel, reference: Hashable, alpha: float) -> pd
     sample. ``effect`` is the difference in repeatability standard deviations (the root of the error
     variance; with one score a sample this holds the interaction), NaN where these are 0.
     """
-    weights, names = against(panel, reference)
-    estimate, se, df = panel.differences(weights)
+    estimate, se, df = panel.differences(compared.weights)
     statistic = estimate / se
     adjusted, critical = np.empty_like(se), np.empty_like(se)
-    for places, correlation in _correlations(panel, weights):
+    for places, dunnett in compared.sets:
         t, free = statistic[places], df[places]
-        p, limit = dunnett_limits(alpha, t.ravel(), free.ravel(), correlation)
+        p, limit = dunnett.limits(alpha, t.ravel(), free.ravel())
         adjusted[places], critical[places] = p.reshape(t.shape), limit.reshape(t.shape)
     columns = _compared(panel, estimate, se, df, adjusted, critical, alpha)
-    fixed = {"sample": names, "reference": (reference,) * len(names)}
-    return _frame(panel, fixed, columns)
+    return _frame(panel, _named(compared), columns)
 
 
 def pair_table(panel: FittedPanel, alpha: float) -> pd.DataFrame:
@@ -81,7 +93,7 @@ def pair_table(panel: FittedPanel, alpha: float) -> pd.DataFrame:
 
 
 def equivalence_table(
-    panel: FittedPanel, reference: Hashable, margins: Mapping[Name, float], alpha: float
+    panel: FittedPanel, compared: Family, margins: Mapping[Name, float], alpha: float
 ) -> pd.DataFrame:
     """Two one-sided tests [1] against the margin of each attribute that has one.
 
@@ -93,30 +105,35 @@ def equivalence_table(
     carried on over all attributes by Holm as ``p_holm`` of `reference_table`; an attribute
     without a margin counts among them.
     """
-    weights, names = against(panel, reference)
-    estimate, se, df = panel.differences(weights)
+    estimate, se, df = panel.differences(compared.weights)
     margin = np.array([margins.get(name, np.nan) for name in panel.table.attributes])[:, None]
     p = np.maximum(stdtr(df, (estimate - margin) / se), stdtr(df, (-margin - estimate) / se))
     half = se * -stdtrit(df, alpha)
     columns = {"margin": np.broadcast_to(margin, se.shape), "estimate": estimate, "se": se}
     columns |= {"df": df, "p": p, "low": estimate - half, "high": estimate + half}
     columns |= {"level": np.full_like(se, 1 - 2 * alpha), "equivalent": p <= alpha}
-    beyond = holm(_dunnett(panel, weights, (np.abs(estimate) - margin) / se, df))
+    beyond = holm(_dunnett(compared, (np.abs(estimate) - margin) / se, df))
     columns |= {"p_beyond": beyond, "beyond": beyond <= alpha}
-    fixed = {"sample": names, "reference": (reference,) * len(names)}
-    table = _frame(panel, fixed, columns)
+    table = _frame(panel, _named(compared), columns)
     return table[table["margin"].notna()].reset_index(drop=True)
 
 
-def _dunnett(panel: FittedPanel, weights: Floats, excess: Floats, df: Floats) -> Floats:
+def _named(compared: Family) -> dict[str, tuple[Name, ...]]:
+    return {
+        "sample": compared.samples,
+        "reference": (compared.reference,) * len(compared.samples),
+    }
+
+
+def _dunnett(compared: Family, excess: Floats, df: Floats) -> Floats:
     """Dunnett's two-sided p of what lies above the margin; 1 where nothing does."""
     p = np.ones_like(excess)
-    for places, correlation in _correlations(panel, weights):
+    for places, dunnett in compared.sets:
         t, free = np.nan_to_num(excess[places], nan=-1.0), df[places]
         above = t > 0
         if above.any():
             tail = np.ones_like(t)
-            tail[above] = dunnett_p(t[above], free[above], correlation)
+            tail[above] = dunnett.p(t[above], free[above])
             p[places] = tail
     return p
 

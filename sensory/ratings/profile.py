@@ -32,7 +32,7 @@ from ..base.checks import probability, truth, within
 from ..base.errors import ArgumentError
 from ..base.results import several
 from ..base.shown import Shown
-from .contrasts import against, equivalence_table, mean_table, pair_table, reference_table
+from .contrasts import equivalence_table, family, mean_table, pair_table, reference_table
 from .fitting import SQUARES, FittedPanel, fit_panel
 from .flags import turned_round
 from .frames import KeptTable
@@ -269,7 +269,7 @@ def profile(
     panel = fit_panel(table, occasion, method)
     if reference is not None:
         reference = name_among(table.samples, reference)
-        against(panel, reference)
+        compared = family(panel, reference)
     tables = {
         "anova": anova_table(panel),
         "means": mean_table(panel, alpha),
@@ -278,13 +278,13 @@ def profile(
     }
     tables["reversals"] = _reversals(panel, tables["anova"], alpha)
     if reference is not None:
-        tables["against_reference"] = reference_table(panel, reference, alpha)
+        tables["against_reference"] = reference_table(panel, compared, alpha)
         if len(tables["reversals"]):
             whole, turned = tables["against_reference"], tables["reversals"]
             tables["left_out"] = left_out_table(panel, whole, turned, reference, alpha)
     tables["least_differences"] = least_table(tables["pairs"], tables.get("against_reference"))
     if agreed:
-        tables["equivalence"] = equivalence_table(panel, reference, agreed, alpha)
+        tables["equivalence"] = equivalence_table(panel, compared, agreed, alpha)
     if wanted:
         tables["scaling"], tables["slopes"] = scaling_tables(panel)
     return Profile(

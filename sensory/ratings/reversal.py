@@ -25,7 +25,7 @@ from scipy.special import stdtr
 from ..base.arrays import Bools, Floats, Name
 from ..base.errors import ArgumentError
 from ..models.multiplicity import benjamini_hochberg, holm
-from .contrasts import reference_table
+from .contrasts import family, reference_table
 from .fitting import FittedPanel, fit_panel
 from .flags import p_words, said
 from .performance import Cells
@@ -133,7 +133,7 @@ def _without(
     kept = rows[(rows["attribute"] == attribute) & ~rows["assessor"].isin(names)]
     try:
         rest = fit_panel(rating_table(kept), panel.occasion, panel.method)
-        table = reference_table(rest, reference, alpha)
+        table = reference_table(rest, family(rest, reference), alpha)
     except ArgumentError:
         return None
     return table if rest.table.samples == panel.table.samples else None

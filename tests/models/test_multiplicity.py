@@ -7,9 +7,9 @@ from statsmodels.stats.multitest import multipletests
 
 from sensory.base.errors import ArgumentError
 from sensory.models.multiplicity import (
+    Dunnett,
     benjamini_hochberg,
     departure,
-    dunnett_limits,
     dunnett_p,
     dunnett_quantile,
     holm,
@@ -284,6 +284,26 @@ def test_one_comparison_is_students_t(df, two_sided):
     critical = dunnett_quantile(0.05, df, [[1.0]], two_sided=two_sided)
     np.testing.assert_allclose(critical, law.isf(0.05 / (1 + two_sided)), rtol=1e-10)
     if two_sided:
-        p, limits = dunnett_limits(0.05, t, df, [[1.0]])
+        p, limits = Dunnett(np.eye(1)).limits(0.05, t, df)
         np.testing.assert_allclose(p, tail, rtol=1e-10)
         np.testing.assert_allclose(limits, np.full(len(t), critical[0]), rtol=1e-10)
+
+
+def test_one_integral_serves_p_and_critical_values():
+    """p at any t, critical values and a second table take the tail that was made at first."""
+    correlation, calls = unequal(9, 7, 12, 5), []
+    dunnett = Dunnett(correlation)
+    tail = dunnett._tail._tail
+
+    def counted(h):
+        calls.append(h)
+        return tail(h)
+
+    dunnett._tail._tail = counted
+    t, df = np.array([0.3, 2.4, 9.0]), np.array([6.5, 20.0, 60.0])
+    p, critical = dunnett.limits(0.05, t, df)
+    again = dunnett.p(t / 2, df)
+    assert len(calls) == 1
+    np.testing.assert_allclose(p, dunnett_p(t, df, correlation), rtol=1e-9)
+    np.testing.assert_allclose(again, dunnett_p(t / 2, df, correlation), rtol=1e-9)
+    np.testing.assert_allclose(critical, dunnett_quantile(0.05, df, correlation), rtol=1e-9)
