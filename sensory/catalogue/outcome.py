@@ -217,8 +217,7 @@ class Outcome:
     `means`: of a profile.
     `places`: of a profile with three samples or more and no empty cell.
     `panel`: of a profile: the assessors, on attributes that the panel tells apart.
-    `panel_lines`: of a profile: the assessors over the samples, in attributes that the panel
-        discriminates or disagrees on.
+    `panel_lines`: of a profile: the assessors over the samples.
     `panel_says`: the scorecard in sentences.
     `smallest_differences`: by attribute, what the panel of that day could have seen.
     """

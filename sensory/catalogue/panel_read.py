@@ -61,10 +61,9 @@ def assessor_points(card: PanelScorecard) -> tuple[AssessorPoint, ...]:
     )
 
 
-def assessor_lines(card: PanelScorecard, *, every: bool = False) -> tuple[AssessorLine, ...]:
-    """Assessors over the samples where the panel discriminates or disagrees, or everywhere."""
+def assessor_lines(card: PanelScorecard) -> tuple[AssessorLine, ...]:
+    """Assessors over the samples in each attribute."""
     whole = card.attributes.set_index("attribute")
-    disagreed = whole["interaction_p_false_discovery"] <= card.alpha
     share = card.assessors.set_index(["assessor", "attribute"])["interaction_share"]
     flags = card.flags[card.flags["flag"] == "reversed"]
     turned = set(zip(flags["assessor"], flags["attribute"], strict=True))
@@ -84,7 +83,6 @@ def assessor_lines(card: PanelScorecard, *, every: bool = False) -> tuple[Assess
             causes=assessor in causes[attribute],
         )
         for attribute in card.scores.attributes
-        if every or attribute in card.judged or disagreed[attribute]
         for assessor in card.scores.assessors
         if (given := cells.get((attribute, assessor)))
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
@@ -23,6 +24,7 @@ from ..sessions.session import ADVICE, CAUTIONS, Sample, StoredSession
 from .figure_parts import FONTS, as_svg
 from .outcome_figures import (
     lines_figure,
+    map_figure,
     outcome_figure,
     panel_figure,
     profile_figure,
@@ -42,6 +44,12 @@ _CAUTIONS = {
     "amounts": "amounts within limits",
 }
 _SIZES = (8.6, 8.0, 7.4, 6.8, 8.6)  # what fits no page at any size is read better large
+_MAP_SAYS = (
+    "Map of the samples: principal components of their means. An ellipse is where the sample would "
+    "lie with other assessors; dotted lines are the attributes. It describes and tests nothing."
+)
+_PROMPT = re.compile(r", separated|: one number| \(|, lowest first| among the samples|, one point")
+_NARROW = 7  # columns up to which two tables stand side by side
 _MOST_ROWS, _MOST_LINES, _ACROSS = 40, 6, 4
 
 
@@ -59,15 +67,29 @@ def session_pdf(report: SessionReport) -> bytes:
         files["figure.svg"] = as_svg(outcome_figure(outcome.figure, width=640))
     if outcome.means:
         files["profile.svg"] = as_svg(profile_figure(outcome, width=640))
+    if outcome.places is not None:
+        files["map.svg"] = as_svg(map_figure(outcome.places))
     if outcome.panel:
         files["panel.svg"] = as_svg(panel_figure(outcome, _ACROSS))
     if outcome.panel_lines:
         across = max(_ACROSS, ceil(sqrt(_panels(outcome.panel_lines))))  # many still fit a page
         files["lines.svg"] = as_svg(lines_figure(outcome, across, width=130))
     words = session_words(report)
-    sizes = _SIZES[:1] if outcome.means else _SIZES
-    tries = [files | {"data.json": json.dumps(words | {"size": size}).encode()} for size in sizes]
-    return fitted("session.typ", tries, report.printed_at, pages=1)
+    tries = [files | {"data.json": json.dumps(words | {"size": size}).encode()} for size in _SIZES]
+    pages = _fewest("session.typ", tries[:-1]) if outcome.means else 1
+    return fitted("session.typ", tries, report.printed_at, pages=pages)
+
+
+def _fewest(template: str, tries: Sequence[dict[str, bytes]]) -> int:
+    """How many pages the smallest type takes: larger type that keeps to them is read better."""
+    return len(_pages(template, tries[-1]))
+
+
+def _pages(template: str, files: dict[str, bytes]) -> list[bytes]:
+    """Each page as a drawing."""
+    main = {"main.typ": (_TEMPLATES / template).read_bytes()}
+    drawn = typst.compile(main | files, format="svg", **FONT_OPTIONS)
+    return drawn if isinstance(drawn, list) else [drawn]
 
 
 def compiled(template: str, files: dict[str, bytes], printed_at: str) -> bytes:
@@ -81,8 +103,7 @@ def fitted(
     """The first of several settings that keeps to so many pages, else the last of them."""
     main = {"main.typ": (_TEMPLATES / template).read_bytes()}
     for files in tries[:-1]:
-        drawn = typst.compile(main | files, format="svg", **FONT_OPTIONS)
-        if not isinstance(drawn, list) or len(drawn) <= pages:
+        if len(_pages(template, files)) <= pages:
             break
     else:
         files = tries[-1]
@@ -113,10 +134,12 @@ def session_words(report: SessionReport) -> Words:
         "notes": list(outcome.notes),
         "with_figure": outcome.figure is not None,
         "with_profile": bool(outcome.means),
+        "map_says": _MAP_SAYS if outcome.places is not None else "",
         "panel_width": _width(_panels(outcome.panel)),
         "lines_width": _width(_panels(outcome.panel_lines)),
         "panel_says": list(outcome.panel_says),
         "panel_tables": [_table(each) for each in outcome.panel_tables[:-1]],
+        "narrow": _NARROW,
         "cannot_heading": "Limits of this result",
         "cannot_tell": list(report.cannot_tell()),
         "below": _below(report),
@@ -190,7 +213,10 @@ def _done(report: SessionReport) -> Words:
         ("Method", f"{test.name}, {question.standard or test.standard}{note}"),
         ("alpha", number(question.alpha)),
         *beta,
-        *((label, str(value)) for label, value in test.agreed_settings(question.settings)),
+        *(
+            (_PROMPT.split(label)[0], str(value))
+            for label, value in test.agreed_settings(question.settings)
+        ),
         ("Answers", f"{counted}{counts.missing} missing{marked}"),
         ("Assessors", f"{came}; {details.assessors}" if details.assessors else came),
         ("Information given to assessors", details.information),

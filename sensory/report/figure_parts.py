@@ -27,6 +27,7 @@ FONTS = Path(__file__).parent / "fonts"
 GREY, BLUE, ORANGE = "#7b7b7b", "#0072B2", "#D55E00"
 PALETTE = (BLUE, ORANGE, "#009E73", "#CC79A7", "#56B4E9", "#E69F00", GREY)
 GREEN, PINK, SKY, AMBER = PALETTE[2:6]
+SHAPES = ("circle", "square", "triangle-up", "diamond", "cross", "triangle-down", "triangle-left")
 SOLID, LONG, SHORT = [1, 0], [8, 4], [2, 3]
 """Dashes."""
 

@@ -23,6 +23,7 @@ from .figure_parts import (
     LONG,
     ORANGE,
     PALETTE,
+    SHAPES,
     SHORT,
     SOLID,
     Look,
@@ -129,7 +130,11 @@ def means_figure(means: Sequence[MeanPoint], width: int | str = "container") -> 
     ]
     title = f"mean score with {percent(means[0].limits.level)} limits"
     x = along("low:Q", title, {"zero": False}, grid=False)
-    look: Spec = {"sort": samples, "title": None, "legend": legend(labelFontSize=12)}
+    looks: dict[str, Look] = {
+        name: (PALETTE[at % len(PALETTE)], SHAPES[at % len(SHAPES)])
+        for at, name in enumerate(samples)
+    }
+    told = told_apart("sample", looks, legend(labelFontSize=12), "shape")
     ways = {
         "y": along(
             "attribute:N",
@@ -141,10 +146,10 @@ def means_figure(means: Sequence[MeanPoint], width: int | str = "container") -> 
             grid=True,
         ),
         "yOffset": column("sample:N", sort=samples),
-        "color": column("sample:N", scale={"range": list(PALETTE)}, **look),
+        "color": told["color"],
     }
     limits = {"x": x, "x2": column("high"), **ways}
-    point = {"x": column("mean:Q"), "shape": column("sample:N", **look), **ways}
+    point = {"x": column("mean:Q"), "shape": told["shape"], **ways}
     layers = [
         marks("rule", rows, limits, size=2),
         marks("point", rows, point, size=90, filled=True, opacity=1),

@@ -277,7 +277,7 @@ def _assessors_of_profile(result: Profile) -> Spec:
 
 
 def _assessors(card: PanelScorecard) -> Spec:
-    return assessors_figure(assessor_lines(card, every=True))
+    return assessors_figure(assessor_lines(card))
 
 
 def _agreement(card: PanelScorecard) -> Spec:

@@ -25,6 +25,7 @@ from .figure_parts import (
     LONG,
     ORANGE,
     PALETTE,
+    SHAPES,
     SHORT,
     SOLID,
     Look,
@@ -40,7 +41,6 @@ from .figure_parts import (
 from .words import percent
 
 _DASHES = (SOLID, LONG, SHORT, [12, 3], [8, 3, 2, 3], [5, 2], [2, 2])
-_SHAPES = ("circle", "square", "triangle-up", "diamond", "cross", "triangle-down", "triangle-left")
 _ASIDE = 0.06  # of the way to the next attribute, between the limits of two samples
 _RINGS = 4
 _LEAN = 0.035  # radians between the limits of two samples on one spoke
@@ -82,7 +82,7 @@ def profile_lines(means: Sequence[MeanPoint], width: int = 640) -> Spec:
     title = f"mean score with {percent(means[0].limits.level)} limits"
     y = along("mean:Q", title, {"zero": False}, grid=False)
     lines = told_apart("sample", sample_looks(samples), legend(symbolSize=120))
-    points = told_apart("sample", sample_looks(samples, _SHAPES), None, "shape")
+    points = told_apart("sample", sample_looks(samples, SHAPES), None, "shape")
     limits = {"x": x, "y": column("low:Q"), "y2": column("high"), "color": lines["color"]}
     layers = [
         marks("rule", rows, limits, size=1.5, opacity=0.6),
@@ -117,7 +117,7 @@ def spider(means: Sequence[MeanPoint], size: int = 480) -> Spec:
     ends: Spec = {"domain": [-1.25, 1.25], "nice": False}
     x, y = (column(f"{side}:Q", scale=ends, axis=None) for side in ("x", "y"))
     lines = told_apart("sample", sample_looks(samples), legend(symbolSize=120))
-    points = told_apart("sample", sample_looks(samples, _SHAPES), None, "shape")
+    points = told_apart("sample", sample_looks(samples, SHAPES), None, "shape")
     outline = {"x": x, "y": y, "order": column("step:Q"), **lines}
     limits = {
         "x": column("x low:Q", scale=ends, axis=None),

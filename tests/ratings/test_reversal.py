@@ -108,7 +108,9 @@ def test_the_picture_holds_the_means_that_were_scored(pressing):
     question, frame = pressing
     lines = read_profile(frame.to_dict("records"), question).panel_lines
     assert list(dict.fromkeys(line.attribute for line in lines)) == [
+        "sweet",
         "sour",
+        "raspberry",
         "cooked",
         "bitter",
         "body",

@@ -212,8 +212,14 @@ def test_a_reversed_assessor_and_the_lines_of_all_stand_in_the_report(summaries)
         "P04 accounts for 65 % of it",
         "disagrees most",  # of the picture: its text is text
         "panel mean",
+        "raspberry",
+        "Map of the samples: ",
+        "axis 1, ",
+        "Margins 1",  # labels, no prompts of a form
     ):
         assert words in text
+    assert "separated by semicolons" not in text
+    assert text.count("old press, warm new press reference") <= 1  # one legend
     assert "does not tell" not in text
     assert fonts_of(made) == fonts_of(session_pdf(summaries["water"]))
 
@@ -221,9 +227,9 @@ def test_a_reversed_assessor_and_the_lines_of_all_stand_in_the_report(summaries)
 def test_the_lines_rise_with_the_panel_and_the_reversed_is_named(summaries):
     chart = lines_figure(summaries["pressing"].outcome)
     assert [panel["title"]["text"] for panel in chart["concat"]] == [
-        "sour", "cooked", "bitter", "body",
+        "sweet", "sour", "raspberry", "cooked", "bitter", "body",
     ]  # fmt: skip
-    sour = chart["concat"][0]["layer"]
+    sour = chart["concat"][1]["layer"]
     order = sour[0]["encoding"]["x"]["sort"]
     assert order == ["new press", "reference", "old press, warm"]
 
@@ -236,7 +242,7 @@ def test_the_lines_rise_with_the_panel_and_the_reversed_is_named(summaries):
     (reversed_line,) = [layer for layer in sour if layer["mark"].get("strokeWidth") == 2.5]
     assert {row["who"] for row in rows(reversed_line)} == {"P04"}
     assert [row["who"] for row in rows(sour[-1])] == ["P04"]
-    bitter = [row["at"] for row in rows(chart["concat"][2]["layer"][-1])]
+    bitter = [row["at"] for row in rows(chart["concat"][4]["layer"][-1])]
     assert bitter[1] - bitter[0] > 0.5  # names do not cover each other
 
 
