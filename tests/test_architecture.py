@@ -85,10 +85,10 @@ ORDER = {
     "release": """
         batch_rows batches signals batch_records plant characteristic references reference_state
         rule disposition_table batch_parts tasted disposition batch_file product_desk
-        plant_desk complaint_desk batch_questions trend_words known_shifts trend_lines
-        charted trend choice_trend trend_marks batch_trend batch_causes cause_desk month
-        tasting_outcomes reference_desk tastings smelling batch_desk second_person
-        signal_desk prepared_year day look_up new_sessions
+        file_shapes plant_desk complaint_desk batch_questions trend_words known_shifts
+        trend_lines charted trend choice_trend trend_marks batch_trend batch_causes
+        cause_desk month tasting_outcomes reference_desk tastings smelling batch_desk
+        second_person signal_desk prepared_year day look_up new_sessions
     """,
     "store": """
         migrations.versions.v0001_first_tables migrations.versions.v0002_names_outside

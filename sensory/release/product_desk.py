@@ -16,6 +16,7 @@ from dataclasses import replace
 from typing import TypeVar
 
 from ..base.errors import RecordError
+from ..sessions.file_import import FileShape
 from ..sessions.session import JournalEntry
 from ..sessions.signing import TYPED, Right
 from ..sessions.staff import signature
@@ -27,8 +28,8 @@ from .reference_state import ReferenceState, reference_state
 from .references import Reference
 from .rule import ReleaseRule
 
-Noun = ProductRecord | Reference | BatchRecord | Plant
-AnyNoun = TypeVar("AnyNoun", ProductRecord, Reference, BatchRecord, Plant)
+Noun = ProductRecord | Reference | BatchRecord | Plant | FileShape
+AnyNoun = TypeVar("AnyNoun", ProductRecord, Reference, BatchRecord, Plant, FileShape)
 
 
 class Desk(Store, typing.Protocol):

@@ -3,18 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import streamlit as st
 
 from ..base.results import several
 from ..catalogue.checking import CheckedBallots
 from ..release.batch_records import ProductRecord
-from ..sessions.file_import import ImportedFile, Merge, import_file, proposed_merges
+from ..release.file_shapes import shapes_for
+from ..sessions.file_import import FileShape, ImportedFile, Merge, import_file, proposed_merges
 from ..sessions.file_roles import Role
 from ..sessions.file_sheets import RawSheet, file_sheets, sheet_named
 from .frame import desk, plain, show_faults
 from .parts import choose, scroll
 
+_ANEW = "anew, as guessed"
 _FIRST = 5
 _SEEN = 30
 _ACROSS = 4
@@ -28,9 +31,13 @@ def import_assistant(content: bytes, name: str, key: str) -> ImportedFile | None
     Raises BallotError, ArgumentError for a file or a choice that cannot be read.
     """
     sheet = _sheet(content, key)
-    roles = _roles(sheet, f"{key}-{sheet.title}-{sheet.row}")
-    merges = _merges(sheet, roles, f"{key}-{sheet.title}-{sheet.row}")
-    read = import_file(sheet, roles, merges=merges, name=name)
+    kept = _kept(sheet, key)
+    begun = f"{key}-{sheet.title}-{sheet.row}-{kept.name if kept else ''}"
+    roles = _roles(sheet, kept, begun)
+    merges = _merges(sheet, roles, kept, begun)
+    read = import_file(sheet, roles, merges=merges, name=kept.name if kept else name)
+    if kept:
+        read = replace(read, shape=replace(read.shape, reference=kept.reference))
     told(len(read.cells), read.checked)
     with st.expander("What was done to the file"):
         scroll([dict(zip(("step", "item", "result"), row, strict=True)) for row in _steps(read)])
@@ -75,10 +82,21 @@ def _sheet(content: bytes, key: str) -> RawSheet:
     return sheet
 
 
-def _roles(sheet: RawSheet, key: str) -> tuple[Role, ...]:
-    """A role for each column, at first as guessed."""
+def _kept(sheet: RawSheet, key: str) -> FileShape | None:
+    """An earlier reading that fits the columns, the first offered; None to read the file anew."""
+    shapes = shapes_for(desk(), sheet.headings)
+    if not shapes:
+        return None
+    names: dict[str, FileShape | None] = {shape.name: shape for shape in shapes}
+    offered = names | {_ANEW: None}
+    return offered[choose("Read it like", list(offered), shapes[0].name, f"import-like-{key}")]
+
+
+def _roles(sheet: RawSheet, kept: FileShape | None, key: str) -> tuple[Role, ...]:
+    """A role for each column, at first as an earlier file of the kind had it, else as guessed."""
     st.markdown("**What does each column hold?**")
-    guessed = sheet.roles()
+    given = dict(zip(kept.headings, kept.roles, strict=True)) if kept else None
+    guessed = sheet.roles(given)
     filled = [(at, text) for at, text in enumerate(sheet.headings) if text]
     roles = list(guessed)
     for start in range(0, len(filled), _ACROSS):
@@ -98,8 +116,11 @@ def _attributes_on_record() -> list[str]:
     return list(dict.fromkeys(name for rule in rules for name in rule.get("margins", {})))
 
 
-def _merges(sheet: RawSheet, roles: Sequence[Role], key: str) -> list[Merge]:
-    """Proposed merges that were ticked."""
+def _merges(
+    sheet: RawSheet, roles: Sequence[Role], kept: FileShape | None, key: str
+) -> list[Merge]:
+    """Proposed merges that were ticked; those of an earlier file of the kind are ticked already."""
+    known = set(kept.merges) if kept else set()
     proposed = proposed_merges(sheet, roles, _attributes_on_record())
     if proposed:
         st.markdown("**Is this the same name?** Tick what to merge.")
@@ -108,6 +129,7 @@ def _merges(sheet: RawSheet, roles: Sequence[Role], key: str) -> list[Merge]:
         for merge in proposed
         if st.checkbox(
             f"{merge.role.capitalize()}: read {plain(merge.spelling)} as {plain(merge.name)}",
+            value=merge in known,
             key=f"import-merge-{key}-{merge.role}-{merge.spelling}",
         )
     ]

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import streamlit as st
 
 from ..base.results import several
+from ..base.spelling import same_person
 from ..catalogue.checking import check_lines
 from ..catalogue.question import Question
 from ..catalogue.tests import find_kind, kinds
 from ..choices.advice import QUESTIONS
 from ..choices.advice import Question as Wanted
+from ..release.file_shapes import keep_shape
 from ..release.new_sessions import (
     Choices,
     Wish,
@@ -21,6 +23,7 @@ from ..release.new_sessions import (
     tests_for,
 )
 from ..report.words import percent
+from ..sessions.file_import import FileShape
 from ..sessions.file_kinds import kind_of_file, settings_of_file
 from ..sessions.files import read_cells
 from ..sessions.lines import cells_of_file
@@ -44,6 +47,7 @@ class Loaded:
     cells: dict[int, dict[str, str]]
     remarks: str = ""
     samples: tuple[str, ...] = field(default=())
+    shape: FileShape | None = None  # how it was read, to be kept; None for none
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,8 +93,18 @@ def _file() -> Loaded | None:
         st.warning("The file has headings but no ballots.")
         return None
     remarks = "\n".join(map(str, read.checked.remarks))
+    name = st.text_input(
+        "Keep this reading for the next such file, as (empty: do not keep)",
+        read.shape.name,
+        key=f"new-shape-{upload.file_id}-{read.shape.name}",
+    )
     return Loaded(
-        test=read.test, title=title, cells=read.cells, remarks=remarks, samples=read.samples
+        test=read.test,
+        title=title,
+        cells=read.cells,
+        remarks=remarks,
+        samples=read.samples,
+        shape=replace(read.shape, name=name) if name.strip() else None,
     )
 
 
@@ -189,8 +203,10 @@ def _samples(offered: Choices, loaded: Loaded | None) -> tuple[str, list[str]]:
     """The reference, and what is compared with it; among the samples of a file, if it names any."""
     if loaded is not None and loaded.samples:
         samples = list(loaded.samples)
+        kept = same_person(loaded.shape.reference) if loaded.shape else ""
+        at = next((at for at, name in enumerate(samples) if same_person(name) == kept), None)
         chosen = st.selectbox(
-            "Which of the samples is the reference?", samples, index=None, key="new-reference-of"
+            "Which of the samples is the reference?", samples, index=at, key="new-reference-of"
         )
         return chosen or "", [name for name in samples if name != chosen]
     batches = st.multiselect(
@@ -234,6 +250,8 @@ def _open(wish: Wish, loaded: Loaded | None) -> None:
     def start() -> None:
         cells, remarks = (loaded.cells, loaded.remarks) if loaded else (None, "")
         session = start_session(desk(), wish, cells=cells, remarks=remarks, who=acting())
+        if loaded and loaded.shape:
+            keep_shape(desk(), replace(loaded.shape, reference=wish.reference), who=acting())
         st.session_state.pop(PLANNED, None)
         go("question", session.id)
 

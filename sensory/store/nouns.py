@@ -1,4 +1,4 @@
-"""Products, references, batches, the plant's lists, assessors and sittings as rows, and back.
+"""Products, references, batches, the plant's lists, assessors, sittings, readings of files as rows.
 
 A row holds the whole noun as JSON; the other columns and the links follow from it, so that
 they can be sought quickly and checked against it.
@@ -12,9 +12,10 @@ from ..panel.assessors import Assessor
 from ..release.batch_records import BatchRecord, ProductRecord
 from ..release.plant import Plant
 from ..release.references import Reference
+from ..sessions.file_import import FileShape
 from ..sessions.sitting import Sitting
 
-Noun = ProductRecord | Reference | BatchRecord | Plant | Assessor | Sitting
+Noun = ProductRecord | Reference | BatchRecord | Plant | Assessor | Sitting | FileShape
 
 KINDS: dict[str, type[Noun]] = {
     "product": ProductRecord,
@@ -23,6 +24,7 @@ KINDS: dict[str, type[Noun]] = {
     "plant": Plant,
     "assessor": Assessor,
     "sitting": Sitting,
+    "file shape": FileShape,
 }
 
 
