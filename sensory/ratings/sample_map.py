@@ -19,7 +19,6 @@ from math import atan2, degrees, radians, sqrt
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 from scipy.special import fdtri
 
 from ..base.arrays import Floats
@@ -279,10 +278,12 @@ def _regions(
     samples: tuple[str, ...], coordinates: Floats, cloud: Floats, people: int, level: float
 ) -> tuple[Region, ...]:
     reach = 2 * (people - 1) / (people - 2) * float(fdtri(2, people - 2, level))
+    moved = (cloud - cloud.mean(0)).swapaxes(0, 1)  # (samples, draws, 2)
+    covariance = moved.swapaxes(1, 2) @ moved / (len(cloud) - 1) * people / (people - 1)
     regions = []
-    for place, sample in enumerate(samples):
-        covariance = np.cov(cloud[:, place], rowvar=False) * people / (people - 1)
-        sizes, turns = np.linalg.eigh(covariance)
+    for place, (sample, sizes, turns) in enumerate(
+        zip(samples, *np.linalg.eigh(covariance), strict=True)
+    ):
         long = turns[:, 1]
         long = long if long[0] > _NOISE or (abs(long[0]) <= _NOISE and long[1] > 0) else -long
         regions.append(
@@ -318,22 +319,24 @@ def _scores(
 ) -> tuple[Floats, tuple[tuple[str, ...], ...]]:
     """Assessors by samples by attributes, replicates averaged, and the three lists of names."""
     rows = _rows(ballots, ends)
-    cells = rows.groupby(["assessor", "sample", "attribute"], sort=True)["score"].mean()
-    whole = pd.MultiIndex.from_product(
-        [sorted(rows[name].unique()) for name in ("assessor", "sample", "attribute")]
-    )
-    names = tuple(tuple(map(str, level)) for level in whole.levels)
+    columns = [rows[name].cat.remove_unused_categories().cat for name in COLUMNS[:3]]
+    names = tuple(tuple(map(str, column.categories)) for column in columns)
     _check_sizes(names)
-    scores = cells.reindex(whole).to_numpy(dtype=np.float64)
-    gone = whole[np.isnan(scores)]
-    if len(gone):
-        advice = "Leave the assessor or the attribute out, or have the sample scored."
-        raise BallotError(
-            _fault(0, "score", f"{who} did not score {what} in {of}.", advice)
-            for who, what, of in gone
-        )
     shape = tuple(len(level) for level in names)
-    return scores.reshape(shape), names
+    cell = np.ravel_multi_index([column.codes.to_numpy(np.intp) for column in columns], shape)
+    counts = np.bincount(cell, minlength=int(np.prod(shape)))
+    if not counts.all():
+        advice = "Leave the assessor or the attribute out, or have the sample scored."
+        gone = [
+            [level[at] for level, at in zip(names, place, strict=True)]
+            for place in np.argwhere(counts.reshape(shape) == 0)
+        ]
+        raise BallotError(
+            _fault(0, "score", "{} did not score {} in {}.".format(*missed), advice)
+            for missed in gone
+        )
+    sums = np.bincount(cell, rows["score"].to_numpy(np.float64), minlength=counts.size)
+    return (sums / counts).reshape(shape), names
 
 
 def _check_sizes(names: tuple[tuple[str, ...], ...]) -> None:
@@ -385,11 +388,13 @@ def _twice(rows: pd.DataFrame, names: list[str]) -> Iterator[Fault]:
         yield _fault(int(at) + 2, "score", problem, "Number the replicates, or delete one.")
 
 
-def _texts(column: pd.Series) -> NDArray[np.object_]:
+def _texts(column: pd.Series) -> pd.Categorical:
     """The names of a column as text, each looked at once."""
     codes, names = pd.factorize(column.astype(object))
-    texts = np.array([*map(_text, names), ""], object)  # a missing name has the code -1
-    return np.asarray(texts[codes])
+    texts = [*map(_text, names), ""]  # a missing name has the code -1
+    levels = sorted(set(texts))
+    place = np.array([levels.index(text) for text in texts])
+    return pd.Categorical.from_codes(place[codes], pd.Index(levels))
 
 
 def _text(value: object) -> str:
