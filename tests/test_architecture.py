@@ -80,7 +80,7 @@ ORDER = {
     """,
     "panel": """
         screening_rules screening assessors register invitation
-        sensitivity history steadiness attention months
+        sensitivity history steadiness attention months feedback
     """,
     "release": """
         batch_rows batches signals batch_records plant characteristic references reference_state
@@ -102,7 +102,7 @@ ORDER = {
         words trade_words guides sheets workbooks figure_parts help_figures figures
         trend_drawn trend_figures month_figures outcome_figures rating_figures panel_figures
         plan_figures evidence_figures result_tables plots session_pictures documents
-        serving_sheets batch_documents month_documents printed
+        serving_sheets batch_documents month_documents feedback_sheets printed
     """,
 }
 

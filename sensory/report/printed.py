@@ -1,4 +1,4 @@
-"""The document of whatever is shown: a session, a batch, a month."""
+"""The document of whatever is shown: a session, a batch, a month, feedback."""
 
 from __future__ import annotations
 
@@ -7,15 +7,17 @@ from functools import singledispatch
 
 import typst
 
+from ..panel.feedback import FeedbackSheets
 from ..release.batch_file import BatchFile
 from ..release.month import MonthReport
 from ..sessions.finding import SessionReport
 from .batch_documents import batch_pdf
 from .documents import FONT_OPTIONS, session_pdf
+from .feedback_sheets import feedback_pdf
 from .figure_parts import as_png, as_svg, column, dressed, marks
 from .month_documents import month_pdf
 
-Shown = SessionReport | BatchFile | MonthReport
+Shown = SessionReport | BatchFile | MonthReport | FeedbackSheets
 
 
 @singledispatch
@@ -27,6 +29,7 @@ def printed(shown: object) -> bytes:
 printed.register(SessionReport, session_pdf)
 printed.register(BatchFile, batch_pdf)
 printed.register(MonthReport, month_pdf)
+printed.register(FeedbackSheets, feedback_pdf)
 
 
 def drawn(chart: str, ending: str) -> bytes:

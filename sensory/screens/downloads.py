@@ -8,8 +8,10 @@ from functools import partial
 import streamlit as st
 
 from ..base.errors import RecordError
+from ..base.records import utc_now
 from ..base.version import __version__
 from ..catalogue.tests import find_kind
+from ..panel.feedback import FeedbackSheets, feedback_of_all
 from ..report.session_pictures import session_pictures
 from ..report.sheets import tidy_csv
 from ..report.workbooks import workbook
@@ -39,9 +41,22 @@ def _files(report: SessionReport, name: str, pdf: Callable[[], bytes]) -> None:
     results, ballots = partial(workbook, report.tables()), tidy_csv(desk().cells(session), kind)
     download("Results, XLSX", results, f"results-{name}.xlsx", "results")
     download("Ballots, CSV", ballots, f"ballots-{name}.csv", "ballots-csv")
+    sheets = partial(_feedback, report)
+    told = "A page for each assessor: own answers beside the panel's, in the ballots' language."
+    file = f"feedback-{name}.pdf"
+    download("Feedback sheets, PDF", sheets, file, "feedback-all", explained=told)
     held = "Question, ballots, numbers and journal as CSV and JSON, with sums. It holds names."
     archive = partial(_archive, report, pdf)
     download("Archive, ZIP", archive, f"session-{name}.zip", "archive", explained=held)
+
+
+def _feedback(report: SessionReport) -> bytes:
+    session = report.session
+    language = session.serving.language if session.serving else "en"
+    sheets = feedback_of_all(session, desk().sitting(session.id), language=language)
+    if not sheets:
+        raise RecordError("There is nobody to give feedback to: no name is known.")
+    return pdf_of(FeedbackSheets(sheets=tuple(sheets), printed_at=utc_now()))
 
 
 def _archive(report: SessionReport, pdf: Callable[[], bytes]) -> bytes:

@@ -7,10 +7,12 @@ from datetime import date, timedelta
 import pandas as pd
 import streamlit as st
 
-from ..base.records import digest_of
+from ..base.languages import languages
+from ..base.records import digest_of, utc_now
 from ..base.results import several
 from ..base.spelling import same_person
 from ..panel.attention import Attention, attention
+from ..panel.feedback import FeedbackSheets, feedback
 from ..panel.history import history
 from ..panel.months import own_dprime, own_repeatability, reproducibility, smallest_now
 from ..report.panel_figures import (
@@ -19,9 +21,11 @@ from ..report.panel_figures import (
     own_lines,
     repeatability_chart,
 )
+from ..sessions.sitting import ABSENT, Sitting
 from ..store.repository import Repository
 from .frame import current_frame, desk, plain
-from .parts import choose, listed, show_figure
+from .parts import choose, download, listed, show_figure
+from .worker import pdf_of
 
 CHOSEN = "assessor"
 _PERIODS = {"12 months": 365, "3 months": 91, "all sessions": 0}
@@ -179,6 +183,35 @@ def one_assessor(panel: Attention, name: str) -> None:
     with right:
         _repeatability(panel, name)
     _lines(panel, name)
+    _feedback(panel, name)
+
+
+def _feedback(panel: Attention, name: str) -> None:
+    """The sheet of this assessor for one session: own answers beside the panel's."""
+    sessions = [
+        each for each in panel.past.of(name)[::-1] if each.came[_place(each, name)] != ABSENT
+    ]
+    if not sessions or name.startswith("erased "):
+        return
+    st.markdown("**Feedback sheet**")
+    left, right = st.columns(2)
+    known = {each.session: f"{each.held_on} {each.title}".strip() for each in sessions[:20]}
+    with left:
+        key = choose("Session", list(known), "", "feedback-session", words=known.__getitem__)
+    with right:
+        names = languages()
+        language = choose("Language", list(names), "en", "feedback-language",
+                          words=names.__getitem__)  # fmt: skip
+
+    def sheet() -> bytes:
+        own = feedback(desk().session(key), desk().sitting(key), name, language=language)
+        return pdf_of(FeedbackSheets(sheets=(own,), printed_at=utc_now()))
+
+    download("Feedback sheet, PDF", sheet, f"feedback-{key[:8]}.pdf", "feedback-one")
+
+
+def _place(sitting: Sitting, name: str) -> int:
+    return list(map(same_person, sitting.assessors)).index(same_person(name))
 
 
 def _dprime(panel: Attention, name: str) -> None:
