@@ -44,8 +44,8 @@ ORDER = {
     "models": """
         binomial links likelihood stages beta_moments beta_binomial signal two_rates clustered
         graded ranks rank_closure arrangements eliminated crossed mixed mean_squares
-        unweighted pair_scatter roots studentized multiplicity pooling steadiness charts
-        run_lengths change_points confidence_sequence paired equivalence known_error area
+        unweighted pair_scatter roots studentized multiplicity pooling steadiness
+        consistency charts run_lengths change_points confidence_sequence paired equivalence known_error area
     """,
     "choices": """
         two_by_two a_not_a same_different sureness sureness_by_assessor advice protocols counts
@@ -80,7 +80,7 @@ ORDER = {
     """,
     "panel": """
         screening_rules screening assessors register invitation
-        sensitivity history steadiness attention months feedback
+        sensitivity history steadiness attention months feedback ring_test
     """,
     "release": """
         batch_rows batches signals batch_records plant characteristic references reference_state

@@ -12,9 +12,11 @@ from ..base.errors import ArgumentError
 from ..base.results import Interval
 from ..base.spelling import same_person
 from ..catalogue.outcome import Figure, Level, Span
+from ..models.consistency import mandel_h_critical, mandel_k_critical
 from ..panel.attention import Attention
 from ..panel.history import History
 from ..panel.months import Reproducibility
+from ..panel.ring_test import OUTLIER, RingTest
 from ..panel.sensitivity import Sensitivity
 from ..panel.steadiness import Steadiness
 from ..sessions.sitting import Sitting
@@ -34,10 +36,13 @@ from .figure_parts import (
     legend,
     marks,
     told_apart,
+    upright,
 )
 from .outcome_figures import outcome_figure
+from .rating_figures import sample_looks
 
 WIDTH, HEIGHT = 560, 230
+_SHAPES = ("circle", "square", "triangle-up", "diamond", "cross", "triangle-down", "triangle-left")
 _OWN, _PANEL, _OUT, _IN = "own", "panel", "beyond the limit", "own scatter"
 
 
@@ -216,12 +221,41 @@ def correlation_chart(result: Reproducibility, width: int | str = WIDTH) -> Spec
     return dressed({"concat": charts, "columns": 3}, framed=True)
 
 
+def ring_chart(result: RingTest) -> Spec:
+    """h and k of each panel, a point a sample; dashed the limits at 1 %, where k has one."""
+    table = result.panels
+    many, each = table["panel"].nunique(), set(table["results"])
+    limits = {"h": [mandel_h_critical(many, OUTLIER)] * 2, "k": []}
+    limits["h"][0] *= -1
+    if len(each) == 1:
+        limits["k"] = [mandel_k_critical(many, int(each.pop()), OUTLIER)]
+    samples = list(map(str, dict.fromkeys(table["sample"])))
+    looks = sample_looks(samples, _SHAPES)
+    charts = []
+    for name, title in (("h", "h: panel mean against the others"), ("k", "k: scatter")):
+        rows = [
+            {"panel": str(row["panel"]), "sample": str(row["sample"]), name: float(row[name])}
+            for row in table.to_dict("records")
+            if np.isfinite(row[name])
+        ]
+        where = {
+            "x": along(f"{name}:Q", title, {"zero": True}, grid=False, tickCount=5),
+            "y": along("panel:N", None, ticks=False),
+            **told_apart("sample", looks, legend(), "shape"),
+        }
+        layers = upright("at", limits[name], "", colour=ORANGE) if limits[name] else []
+        layers.append(marks("point", rows, where, filled=True, size=90, opacity=1))
+        charts.append({"layer": layers, "width": 270, "height": 34 * many})
+    return dressed({"concat": charts, "columns": 2}, framed=True)
+
+
 PANEL_PICTURES: Mapping[type, Mapping[str, Callable[[Any], Spec]]] = {
     History: {"attendance": _attendance},
     Sensitivity: {"sensitivity": sensitivity_figure},
     Steadiness: {"use of the scale": steadiness_figure},
     Attention: {"assessors": _attention},
     Reproducibility: {"intraclass correlation": correlation_chart},
+    RingTest: {"h and k": ring_chart},
 }
 PANEL_TABLES: Mapping[type, Callable[[Any], pd.DataFrame]] = {
     History: lambda result: result.attendance,
@@ -229,5 +263,6 @@ PANEL_TABLES: Mapping[type, Callable[[Any], pd.DataFrame]] = {
     Steadiness: lambda result: result.assessors,
     Attention: lambda result: result.reasons,
     Reproducibility: lambda result: result.months,
+    RingTest: lambda result: result.panels,
 }
 """Pictures and tables of the room panel, taken up by `plots` and `result_tables`."""

@@ -6,6 +6,12 @@ from sensory.choices.forced_choice import choice_test
 from sensory.choices.protocols import PAIRED, THREE_AFC
 from sensory.models.binomial import lower_tail
 from sensory.models.charts import weighted_mean
+from sensory.models.consistency import (
+    cochran_critical,
+    grubbs_critical,
+    mandel_h_critical,
+    mandel_k_critical,
+)
 from sensory.models.known_error import known_error_fit
 from sensory.models.mixed import restricted_likelihood
 from sensory.models.ranks import midranks
@@ -91,11 +97,36 @@ def at_most(entry):
     return lower_tail(given["c"], given["n"], given["p"])
 
 
+def grubbs(entry):
+    given = entry["inputs"]
+    tables = ((given["p5"], 0.05), (given["p1"], 0.01))
+    return [grubbs_critical(panels, level) for many, level in tables for panels in many]
+
+
+def cochran(entry):
+    cases = entry["inputs"]["cases"]
+    return [cochran_critical(*case, level) for level in (0.05, 0.01) for case in cases]
+
+
+def mandel(entry):
+    ours = {
+        "h_p3_1": mandel_h_critical(3, 0.01),
+        "h_p8_1": mandel_h_critical(8, 0.01),
+        "k_p3_n2_1": mandel_k_critical(3, 2, 0.01),
+        "h_p8_05": mandel_h_critical(8, 0.005),
+        "k_p8_n3_05": mandel_k_critical(8, 3, 0.005),
+    }
+    return [ours[name] for name in entry["expected"]]
+
+
 COMPARED = {
     "m08_share_detecting_at_75": detecting,
     "m20_oc_52_3": at_most,
     "m24_dyestuff": lots,
     "m25_dyestuff2_zero": lots,
+    "m26_grubbs_table": grubbs,
+    "m27_cochran_table": cochran,
+    "m28_mandel_table": mandel,
     "m29_cochran_q_conover": lambda entry: ticks(entry["inputs"]["table"]),
     "m30_cochran_q_four": lambda entry: ticks(entry["inputs"]["table"]),
     "m31_cochran_q_sas": patterns,
@@ -111,7 +142,6 @@ CUT = "no cut-off or calibration"
 DOSE = "no threshold by a dose"
 KAPPA = "no kappa or alpha of grades"
 SLOPE = "no random slopes: drift is per assessor"
-RING = "no ring test"
 JOINT = "restricted likelihood only"
 NOT_OFFERED = {
     "m01_fieller_single_new_value": CUT,
@@ -135,9 +165,6 @@ NOT_OFFERED = {
     "m21_sleepstudy_satterthwaite": SLOPE + "; the data are not in the file",
     "m22_sleepstudy_uncorrelated": SLOPE + "; the data are not in the file",
     "m23_pastes_nested": "the data are not in the file",
-    "m26_grubbs_table": RING,
-    "m27_cochran_table": RING,
-    "m28_mandel_table": RING,
     "m32_mcnemar_corrected": "exact only, no chi-square",
     "m33_mcnemar_uncorrected": "exact only, no chi-square",
     "m35_mcnemar_agresti": "exact only, no chi-square",

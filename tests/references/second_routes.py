@@ -80,6 +80,39 @@ def pooled(entry):
     return [np.average(given["yi"], weights=1 / np.array(given["vi"])), None]
 
 
+def apart(panels, level):
+    """A squared distance of one of so many normal results is a beta variable."""
+    share = stats.beta.isf(level, 0.5, (panels - 2) / 2)
+    return (panels - 1) * np.sqrt(share / panels)
+
+
+def share_of_variance(panels, each, level):
+    """So is the share of one variance in the sum of all."""
+    return stats.beta.isf(level, (each - 1) / 2, (panels - 1) * (each - 1) / 2)
+
+
+def grubbs(entry):
+    given = entry["inputs"]
+    tables = ((given["p5"], 0.05), (given["p1"], 0.01))
+    return [apart(panels, level / panels) for many, level in tables for panels in many]
+
+
+def cochran(entry):
+    cases = entry["inputs"]["cases"]
+    return [share_of_variance(p, n, level / p) for level in (0.05, 0.01) for p, n in cases]
+
+
+def mandel(entry):
+    ours = {
+        "h_p3_1": apart(3, 0.01),
+        "h_p8_1": apart(8, 0.01),
+        "k_p3_n2_1": np.sqrt(3 * share_of_variance(3, 2, 0.01)),
+        "h_p8_05": apart(8, 0.005),
+        "k_p8_n3_05": np.sqrt(8 * share_of_variance(8, 3, 0.005)),
+    }
+    return [ours[name] for name in entry["expected"]]
+
+
 SECOND = {
     "c4_nist_double_equal": double_plan,
     "c4_nist_double_twice": double_plan,
@@ -90,6 +123,9 @@ SECOND = {
     "m20_oc_52_3": at_most,
     "m24_dyestuff": lots,
     "m25_dyestuff2_zero": lots,
+    "m26_grubbs_table": grubbs,
+    "m27_cochran_table": cochran,
+    "m28_mandel_table": mandel,
     "m30_cochran_q_four": ticks,
     "m34_mcnemar_exact": mcnemar,
     "m41_precision_weighted_fixed": pooled,

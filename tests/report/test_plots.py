@@ -49,6 +49,7 @@ from sensory.base.shown import Picture, Shown
 from sensory.panel.attention import attention
 from sensory.panel.history import history
 from sensory.panel.months import reproducibility
+from sensory.panel.ring_test import ring_test
 from sensory.panel.sensitivity import sensitivity
 from sensory.panel.steadiness import steadiness
 from sensory.report.plots import _PICTURES
@@ -147,6 +148,12 @@ def reference():
     return sensory.reference_state(second, "2026-05-01", limit=0.6)
 
 
+def ring_results() -> pd.DataFrame:
+    rng = np.random.default_rng(6)
+    rows = [(p, s, rng.normal(5, 1)) for p in "NSEW" for s in ("A", "B") for _ in range(3)]
+    return pd.DataFrame(rows, columns=["panel", "sample", "result"])
+
+
 def a_year():
     return year(np.random.default_rng(4), 6, Fault(turned=True))
 
@@ -195,6 +202,7 @@ MADE = {
     "attention": lambda: attention(history(a_year())),
     "reproducibility": lambda: reproducibility(history(a_year(), until="2026-02-28")),
     "causes": lambda: explain_batches(batches().assign(lot=["L1"] * 6 + ["L2"] * 6)),
+    "ring": lambda: ring_test(ring_results()),
     "rule": lambda: rule().characteristic(np.linspace(0, 1, 21)),
 }
 
