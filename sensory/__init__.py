@@ -70,6 +70,12 @@ if TYPE_CHECKING:  # one statement a module, each name handed on
     from .choices.two_stage import two_stage_plan as two_stage_plan
     from .evidence.causes import BatchCauses as BatchCauses, explain_batches as explain_batches
     from .models.charts import RUN_RULES as RUN_RULES
+    from .panel.attention import Attention as Attention, attention as attention
+    from .panel.history import History as History, history as history
+    from .panel.months import Reproducibility as Reproducibility, reproducibility as reproducibility
+    from .panel.ring_test import RingTest as RingTest, ring_test as ring_test
+    from .panel.sensitivity import Sensitivity as Sensitivity, sensitivity as sensitivity
+    from .panel.steadiness import Steadiness as Steadiness, steadiness as steadiness
     from .panel.screening import Screening as Screening, screening as screening
     from .panel.screening_rules import (
         choice_rule as choice_rule,
@@ -147,7 +153,13 @@ _NAMES = {
     "choices.two_stage": "two_stage_plan",
     "evidence.causes": "BatchCauses explain_batches",
     "models.charts": "RUN_RULES",
+    "panel.attention": "Attention attention",
+    "panel.history": "History history",
+    "panel.months": "Reproducibility reproducibility",
+    "panel.ring_test": "RingTest ring_test",
     "panel.screening": "Screening screening",
+    "panel.sensitivity": "Sensitivity sensitivity",
+    "panel.steadiness": "Steadiness steadiness",
     "panel.screening_rules": "choice_rule matching_rule order_rule",
     "ratings.control": "DifferenceFromControl difference_from_control",
     "ratings.drift": "AssessorDrift assessor_drift",

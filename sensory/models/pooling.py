@@ -215,9 +215,10 @@ def counts_lower_tail(count: int, chances: Floats) -> float:
     >>> counts_lower_tail(1, np.array([0.5, 0.5])), counts_lower_tail(0, np.array([0.2, 0.5]))
     (0.75, 0.4)
     """
-    masses = np.zeros(count + 1)
-    masses[0] = 1.0
-    for chance in chances:
-        masses[1:] = masses[1:] * (1 - chance) + masses[:-1] * chance
-        masses[0] *= 1 - chance
-    return float(masses.sum())
+    parts = [np.array([1 - chance, chance]) for chance in chances] or [np.ones(1)]
+    while len(parts) > 1:
+        pairs = [
+            np.convolve(left, right) for left, right in zip(parts[::2], parts[1::2], strict=False)
+        ]
+        parts = pairs + parts[2 * len(pairs) :]
+    return float(parts[0][: count + 1].sum())

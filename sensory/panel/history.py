@@ -114,24 +114,29 @@ def history(sittings: Iterable[Sitting], *, since: str = "", until: str = "") ->
         if each.assessors and since <= each.held_on and (not until or each.held_on <= until)
     ]
     chosen.sort(key=lambda each: (each.held_on, each.session))
-    names = {same_person(name): name for each in chosen for name in each.assessors}
+    person_of: dict[str, str] = {}
+    latest: dict[str, str] = {}
+    for name in (name for each in chosen for name in each.assessors):
+        person = person_of.get(name) or person_of.setdefault(name, same_person(name))
+        latest[person] = name
+    names = {name: latest[person] for name, person in person_of.items()}
     tables = {
         "attendance": _attendance(chosen, names),
         "answers": _answers(chosen, names),
         **_scored(chosen, names),
     }
     return History(
-        sittings=tuple(chosen), names=tuple(names.values()), _tables=MappingProxyType(tables)
+        sittings=tuple(chosen), names=tuple(latest.values()), _tables=MappingProxyType(tables)
     )
 
 
 def _attendance(sittings: Sequence[Sitting], names: dict[str, str]) -> pd.DataFrame:
-    counts: dict[str, Counter[str]] = {person: Counter() for person in names}
+    counts: dict[str, Counter[str]] = {person: Counter() for person in names.values()}
     for sitting in sittings:
         for name, came in zip(sitting.assessors, sitting.came, strict=True):
-            counts[same_person(name)][came] += 1
+            counts[names[name]][came] += 1
     rows = [
-        (names[person], n.total(), n.total() - n[ABSENT], n[LATE], n[ABSENT])
+        (person, n.total(), n.total() - n[ABSENT], n[LATE], n[ABSENT])
         for person, n in counts.items()
     ]
     return pd.DataFrame(rows, columns=["assessor", "expected", "came", "late", "absent"])
@@ -139,7 +144,7 @@ def _attendance(sittings: Sequence[Sitting], names: dict[str, str]) -> pd.DataFr
 
 def _answers(sittings: Sequence[Sitting], names: dict[str, str]) -> pd.DataFrame:
     rows = [
-        (each.session, each.held_on, names[same_person(name)], each.test, right, trials)
+        (each.session, each.held_on, names[name], each.test, right, trials)
         for each in sittings
         if each.trials and each.test in PROTOCOLS
         for name, right, trials in zip(each.assessors, each.correct, each.trials, strict=True)
@@ -171,7 +176,7 @@ def _scored(sittings: Sequence[Sitting], names: dict[str, str]) -> dict[str, pd.
     for sitting in rated:
         numbers = numbers_of(sitting)
         parts.append(np.stack(numbers).reshape(len(numbers), -1))
-        people = [names[same_person(name)] for name in sitting.assessors]
+        people = [names[name] for name in sitting.assessors]
         key, day = sitting.session, sitting.held_on
         heads += [(key, day, who, scores.attribute) for scores in sitting.attributes
                   for who in people]  # fmt: skip
@@ -234,7 +239,7 @@ def numbers_of(sitting: Sitting) -> Numbers:
 
 def _controls(sittings: Sequence[Sitting], names: dict[str, str]) -> pd.DataFrame:
     """How often the blind control was called beyond the limit, and samples that were beyond."""
-    counts = {person: np.zeros(4, int) for person in names}
+    counts = {person: np.zeros(4, int) for person in names.values()}
     for sitting in sittings:
         if not sitting.control or sitting.limit is None or len(sitting.attributes) != 1:
             continue
@@ -246,8 +251,8 @@ def _controls(sittings: Sequence[Sitting], names: dict[str, str]) -> pd.DataFram
                 continue
             beyond = np.nanmean(others - others[:, [control]], 0) > sitting.limit
             called = own > sitting.limit
-            counts[same_person(name)] += (
+            counts[names[name]] += (
                 1, int(called[control]), int(beyond.sum()), int((beyond & called).sum())
             )  # fmt: skip
-    rows = [(names[person], *map(int, n)) for person, n in counts.items() if n[0]]
+    rows = [(person, *map(int, n)) for person, n in counts.items() if n[0]]
     return pd.DataFrame(rows, columns=["assessor", "controls", "false_alarms", "spiked", "hits"])

@@ -214,8 +214,11 @@ def told_slopes(rows: pd.DataFrame) -> Floats:
 
 
 def _told(key: str, dprime: Floats, right: Floats, trials: Floats) -> Floats:
-    pc = np.clip(_pc(key, dprime[:, None] * SLOPES), 1e-9, 1 - 1e-9)
-    return right[:, None] * np.log(pc) + (trials - right)[:, None] * np.log1p(-pc)
+    """Log-likelihood of each row at each slope; alike rows, of which there are many, once."""
+    rows, which = np.unique(np.column_stack([dprime, right, trials]), axis=0, return_inverse=True)
+    d, x, n = rows.T[:, :, None]
+    pc = np.clip(_pc(key, d * SLOPES), 1e-9, 1 - 1e-9)
+    return np.asarray((x * np.log(pc) + (n - x) * np.log1p(-pc))[which.ravel()])
 
 
 Counts = tuple[Ints, Floats, Floats, Floats, Floats, Bools]
