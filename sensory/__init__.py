@@ -69,6 +69,10 @@ if TYPE_CHECKING:  # one statement a module, each name handed on
     from .choices.sureness_by_assessor import sureness_by_assessor as sureness_by_assessor
     from .choices.two_stage import two_stage_plan as two_stage_plan
     from .evidence.causes import BatchCauses as BatchCauses, explain_batches as explain_batches
+    from .evidence.combined import (
+        CombinedEvidence as CombinedEvidence,
+        combine_evidence as combine_evidence,
+    )
     from .models.charts import RUN_RULES as RUN_RULES
     from .panel.attention import Attention as Attention, attention as attention
     from .panel.history import History as History, history as history
@@ -152,6 +156,7 @@ _NAMES = {
     "choices.sureness_by_assessor": "sureness_by_assessor",
     "choices.two_stage": "two_stage_plan",
     "evidence.causes": "BatchCauses explain_batches",
+    "evidence.combined": "CombinedEvidence combine_evidence",
     "models.charts": "RUN_RULES",
     "panel.attention": "Attention attention",
     "panel.history": "History history",

@@ -45,7 +45,8 @@ ORDER = {
         binomial links likelihood stages beta_moments beta_binomial signal two_rates clustered
         graded ranks rank_closure arrangements eliminated crossed mixed mean_squares
         unweighted pair_scatter roots studentized multiplicity pooling steadiness
-        consistency charts run_lengths change_points confidence_sequence paired equivalence known_error area
+        consistency charts run_lengths change_points confidence_sequence paired equivalence
+        known_error joint_dprime area
     """,
     "choices": """
         two_by_two a_not_a same_different sureness sureness_by_assessor advice protocols counts
@@ -59,6 +60,7 @@ ORDER = {
     """,
     "evidence": """
         cause_columns cause_candidates cause_search cause_fit cause_doubts cause_tables causes
+        session_rows combined
     """,
     "catalogue": """
         columns column_table choice_ballot question scales outcome_words outcome
@@ -87,8 +89,8 @@ ORDER = {
         rule disposition_table batch_parts tasted disposition batch_file product_desk
         file_shapes plant_desk complaint_desk batch_questions trend_words known_shifts
         trend_lines charted trend choice_trend trend_marks batch_trend batch_causes
-        cause_desk month tasting_outcomes reference_desk tastings smelling batch_desk
-        second_person signal_desk prepared_year day look_up new_sessions
+        cause_desk evidence_desk month tasting_outcomes reference_desk tastings smelling
+        batch_desk second_person signal_desk prepared_year day look_up new_sessions
     """,
     "store": """
         migrations.versions.v0001_first_tables migrations.versions.v0002_names_outside

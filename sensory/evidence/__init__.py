@@ -1,1 +1,1 @@
-"""Several sessions together: causes of deviations."""
+"""Several sessions together: causes of deviations, one axis of d-prime."""

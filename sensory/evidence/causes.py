@@ -154,11 +154,12 @@ class BatchCauses(Shown):
 
     def summary(self) -> Table:
         """One row a cause: those named, then the nearest of each other factor."""
-        columns = ("cause", "batches", "estimate", "low", "high", "share", "p_adjusted", "named")
+        shown = ("cause", "batches", "estimate", "low", "high", "share", "p_adjusted")
         rows = tuple(
-            (*(row[name] for name in columns[:-1]), "yes" if row["named"] else "no")
+            (*(row[name] for name in shown), "yes" if row["named"] else "no")
             for row in self._tables["causes"].to_dict("records")
         )
+        columns = (*shown[:-2], "share of scatter", "p of all candidates", "named")
         return Table(columns=columns, rows=rows)
 
     def __repr__(self) -> str:

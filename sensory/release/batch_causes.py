@@ -22,6 +22,7 @@ import pandas as pd
 from ..base.errors import SensoryError
 from ..base.spelling import key_of
 from ..choices.protocols import Protocol
+from ..evidence.cause_columns import FEWEST
 from ..evidence.causes import BatchCauses, explain_batches
 from .batch_records import BatchRecord
 from .batch_trend import attributes_of, choice_rows, rated_rows
@@ -74,6 +75,9 @@ def causes_of_batches(
     names = attributes_of(records, rule)
     chosen = attribute or (names[0] if names else "")
     shown = _estimates(records, rule, chosen)
+    if len(shown) < FEWEST:
+        few = f"Causes are sought from {FEWEST} tasted batches on; {len(shown)} so far."
+        return ProductCauses(result=None, attribute=chosen, remarks=(few,))
     rows, remarks = [], []
     drift = _Drifts(references)
     known = {record.name: drift.of(record) for record in records if record.name in shown}

@@ -29,6 +29,7 @@ from .batch_trend import ProductTrend, trend_of_batches
 from .batches import Disposition
 from .cause_desk import causes_of_batch
 from .disposition import BatchFinding
+from .evidence_desk import evidence_of_batch
 from .month import MonthReport, month_bounds
 from .plant_desk import the_plant
 from .product_desk import (
@@ -75,10 +76,11 @@ def batch_file(desk: Desk, number: str, *, today: str = "") -> BatchFile:
     sessions = tuple(desk.session(tasting.session) for tasting in record.tastings)
     finding, why_none = _finding(desk, record)
     day = today or (record.latest.held_on if record.latest else utc_now()[:10])
+    rule = rule_for(desk, record)
     return BatchFile(
         record=record,
         product=product,
-        rule=rule_for(desk, record),
+        rule=rule,
         reference=state_of_reference(desk, record.reference, day, served=record.latest is not None),
         finding=finding,
         why_none=why_none,
@@ -86,6 +88,7 @@ def batch_file(desk: Desk, number: str, *, today: str = "") -> BatchFile:
         kin=_kin(desk, record),
         comments=tuple(_comments(desk, sessions)),
         causes=causes_of_batch(desk, record),
+        evidence=evidence_of_batch(record, rule, sessions),
         journal=tuple(_events(desk, record, sessions)),
         printed_at=utc_now(),
         version=__version__,

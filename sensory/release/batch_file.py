@@ -9,6 +9,7 @@ from datetime import date
 from ..base.results import Cell, Table
 from ..base.spelling import key_of, name_and_role
 from ..catalogue.tests import find_kind
+from ..evidence.combined import CombinedEvidence
 from ..sessions.session import Anchor, JournalEntry, StoredSession
 from ..sessions.signing import signed_words
 from .batch_records import BatchRecord, ProductRecord, Tasting
@@ -66,6 +67,7 @@ class BatchFile:
     version: str
     newest: Anchor | None = None  # entry of the record, to be compared with it later
     causes: tuple[str, ...] = ()  # named in its year, with batches, size and limits
+    evidence: CombinedEvidence | None = None  # its choice tests together, from two on
 
     def facts(self) -> Table:
         """Where it came from: product, date, line, amount, lots, rework, reference."""

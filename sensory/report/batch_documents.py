@@ -78,7 +78,7 @@ def batch_words(file: BatchFile) -> Words:
             ),
             _rule(file),
         ],
-        "right": [_stands_on(file.finding), _reference(file), *_causes(file)],
+        "right": [_stands_on(file.finding), _reference(file), *_causes(file), *_together(file)],
         "tables": [table for table in _tables(file) if table["rows"]],
         "advice": f"{ADVICE} {SAFETY}",
         "sign": "" if record.state == "done" else f"Decision of {decides}:",
@@ -182,6 +182,13 @@ def _causes(file: BatchFile) -> list[Words]:
     if not file.causes:
         return []
     return [block("Likely causes", *(("Most likely", cause) for cause in file.causes))]
+
+
+def _together(file: BatchFile) -> list[Words]:
+    """What its choice tests show together, from two on."""
+    if file.evidence is None:
+        return []
+    return [block("All tastings together", ("d-prime", " ".join(file.evidence.says())))]
 
 
 def _rule(file: BatchFile) -> Words:

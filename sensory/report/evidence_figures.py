@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from ..base.arrays import Row
 from ..base.errors import ArgumentError
-from ..base.results import Interval
-from ..catalogue.outcome import Figure, Span
+from ..base.results import Interval, digits
+from ..catalogue.outcome import Figure, Level, Span
 from ..evidence.causes import BatchCauses
+from ..evidence.combined import CombinedEvidence
 from .figure_parts import Spec
 from .outcome_figures import outcome_figure
 from .plan_figures import WIDE
@@ -28,17 +30,38 @@ def causes_figure(result: BatchCauses, width: int | str = WIDE) -> Spec:
     named = [row for row in rows if row["named"]]
     others = [row for row in rows if not row["named"]][:_NEAREST]
     spans = tuple(
-        Span(
-            label=f"{row['cause']}{'' if row['named'] else ' (not named)'}",
-            estimate=float(row["estimate"]),
-            limits=Interval(low=float(row["low"]), high=float(row["high"]), level=result.level),
-        )
+        _span(f"{row['cause']}{'' if row['named'] else ' (not named)'}", row, result.level)
         for row in (*named, *others)
     )
     axis = f"how far batches are moved, with {100 * result.level:g} % limits"
     return outcome_figure(Figure(axis=axis, spans=spans), width)
 
 
+def evidence_figure(result: CombinedEvidence, width: int | str = WIDE) -> Spec:
+    """d-prime of each session, and of those that may be joined."""
+    spans = [
+        _span(f"{row['session']}, {row['protocol']}", row, result.level)
+        for row in result.sessions.to_dict("records")
+    ]
+    groups = result.groups.to_dict("records")
+    for row in groups:
+        names = [str(row[name]) for name in ("attribute", "reference") if row[name]]
+        apart = f", {', '.join(names)}" if len(groups) > 1 and names else ""
+        spans.append(_span(f"together{apart}", row, result.level))
+    levels: tuple[Level, ...] = ()
+    if result.dprime_limit is not None:
+        says = f"agreed limit {digits(result.dprime_limit, 3)}"
+        levels = (Level(at=(result.dprime_limit,), says=says, agreed=True),)
+    axis = f"d-prime, with {100 * result.level:g} % limits"
+    return outcome_figure(Figure(axis=axis, spans=tuple(spans), levels=levels), width)
+
+
+def _span(label: str, row: Row, level: float) -> Span:
+    limits = Interval(low=float(row["low"]), high=float(row["high"]), level=level)
+    return Span(label=label, estimate=float(row["estimate"]), limits=limits)
+
+
 PICTURES: Mapping[type, Mapping[str, Callable[[Any], Spec]]] = {
     BatchCauses: {"causes": causes_figure},
+    CombinedEvidence: {"d-prime": evidence_figure},
 }

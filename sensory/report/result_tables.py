@@ -21,6 +21,7 @@ from ..choices.retests import RetestRisk
 from ..choices.session_finding import SessionFinding
 from ..choices.size import PanelSize
 from ..evidence.causes import BatchCauses
+from ..evidence.combined import CombinedEvidence
 from ..ratings.control import DifferenceFromControl
 from ..ratings.drift import AssessorDrift
 from ..ratings.profile import Profile
@@ -189,6 +190,7 @@ _FRAMES: Mapping[type, Callable[[Any], pd.DataFrame]] = {
     ReferenceState: _state,
     **PANEL_TABLES,
     BatchCauses: lambda result: result.causes,
+    CombinedEvidence: lambda result: result.groups,
 }
 
 

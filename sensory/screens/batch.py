@@ -30,6 +30,7 @@ from ..sessions.signing import Right
 from .batch_complaints import complaint_forms, complaint_lines
 from .batch_forms import clearance_form, recorded, say_recorded, smelling_form
 from .confirm_form import confirm_form
+from .evidence import evidence_part
 from .frame import acting, chosen_batch, current_frame, desk, go, plain, shown_errors
 from .parts import SIGNS, act, download, listed, pressed, scroll, show_table, way
 from .sign import hand
@@ -55,6 +56,7 @@ def page() -> None:
         with left:
             _next(file)
             _tastings(file)
+            evidence_part("All tastings together", file.evidence, f"evidence-{file.record.name}")
             if file.record.decisions:
                 st.subheader("Decisions")
                 show_table(file.decisions())

@@ -10,12 +10,14 @@ from ..base.errors import RecordError
 from ..base.records import utc_now
 from ..release.batch_records import ProductRecord
 from ..release.batches import AttributeLimit
+from ..release.evidence_desk import evidence_of_product, evidence_of_reference
 from ..release.product_desk import enter_product, rule_of, state_of_reference, tolerate
 from ..release.references import Reference
 from ..release.rule import ReleaseRule
 from ..report.trend_figures import characteristic_figure
 from ..sessions.signing import Right, signed_words
 from .batch_forms import say_recorded
+from .evidence import evidence_part
 from .frame import acting, desk, plain, shown_errors
 from .parts import act, listed, pressed, scroll, show_figure, show_table
 from .plant_lists import plant_lists
@@ -43,6 +45,8 @@ def page() -> None:
             rule_part, reference_part = st.columns(2, gap="large")
             with rule_part:
                 _rule(record)
+                together = evidence_of_product(desk(), record)
+                evidence_part(f"Batches against {record.in_use}", together, "evidence-product")
                 tolerance_form(record)
             with reference_part:
                 _references(record)
@@ -108,6 +112,8 @@ def _references(record: ProductRecord) -> None:
     else:
         st.markdown(f"In use: **{plain(record.in_use)}**")
         listed(state.says())
+    beside = evidence_of_reference(desk(), record)
+    evidence_part(f"{record.in_use} beside older ones", beside, "evidence-reference")
     known = desk().nouns(Reference, record.name)
     if known:
         scroll([_row(reference) for reference in reversed(known)])

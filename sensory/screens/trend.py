@@ -89,13 +89,16 @@ def _charted(record: ProductRecord, rule: ReleaseRule) -> None:
     total = desk().how_many(product=record.name, since=since)
     skip = paged(total, IN_A_CHART, "trend-page")
     span = partial(product_trend, desk(), record.name, since=since, most=IN_A_CHART, skip=skip)
-    _shown(record, span(attribute=attribute, beside=source, base=usual))
+    trend = span(attribute=attribute, beside=source, base=usual)
+    _drawn(trend)
     causes_part(record.name, attribute)
+    _shown(record, trend)
     _month(record, end)
 
 
-def _shown(record: ProductRecord, trend: ProductTrend) -> None:
-    if (chart := trend.shown) is None:
+def _drawn(trend: ProductTrend) -> None:
+    """The chart, or why there is none."""
+    if trend.shown is None:
         st.info(" ".join(map(plain, trend.remarks)) or "No batch has a finding yet.")
         return
     st.html("<style>.st-key-trend-figure { overflow-x: auto; }</style>")  # narrow windows scroll
@@ -103,6 +106,11 @@ def _shown(record: ProductRecord, trend: ProductTrend) -> None:
         show_figure("trend-figure", figure, trend_words(trend), "content")
         if trend.marks:
             st.markdown("▴ at the foot: a lot changed. Dotted upright line: the reference changed.")
+
+
+def _shown(record: ProductRecord, trend: ProductTrend) -> None:
+    if (chart := trend.shown) is None:
+        return
     left, right = st.columns([3, 2], gap="large")
     with left:
         st.subheader("What it shows")

@@ -19,6 +19,7 @@ from sensory import (
     a_not_a_by_assessor,
     assessor_drift,
     choice_test,
+    combine_evidence,
     difference_from_control,
     estimate_dprime,
     explain_batches,
@@ -201,6 +202,9 @@ MADE = {
     "steadiness": lambda: steadiness(history(a_year())),
     "attention": lambda: attention(history(a_year())),
     "reproducibility": lambda: reproducibility(history(a_year(), until="2026-02-28")),
+    "combined": lambda: combine_evidence(
+        [choice_test("triangle", 14, 30), choice_test("tetrad", [15, 12], 24)], dprime_limit=2
+    ),
     "causes": lambda: explain_batches(batches().assign(lot=["L1"] * 6 + ["L2"] * 6)),
     "ring": lambda: ring_test(ring_results()),
     "rule": lambda: rule().characteristic(np.linspace(0, 1, 21)),
@@ -363,6 +367,7 @@ def test_scores_come_as_they_are(made, drawn):
     [
         ("control", "limits", ("estimate", "low", "high")),
         ("causes", "causes", ("estimate", "low", "high")),
+        ("combined", "d-prime", ("estimate", "low", "high")),
         ("ranking", "mean ranks", ("estimate", "low", "high")),
         ("dprime", "limits", ("estimate", "low", "high")),
         ("spikes", "rates", ("hit_rate", "hit_low", "hit_high", "false_rate")),
