@@ -388,7 +388,7 @@ def _twice(rows: pd.DataFrame, names: list[str]) -> Iterator[Fault]:
         yield _fault(int(at) + 2, "score", problem, "Number the replicates, or delete one.")
 
 
-def _texts(column: pd.Series) -> pd.Categorical:
+def _texts(column: pd.Series) -> pd.Categorical[str]:
     """The names of a column as text, each looked at once."""
     codes, names = pd.factorize(column.astype(object))
     texts = [*map(_text, names), ""]  # a missing name has the code -1
