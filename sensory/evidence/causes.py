@@ -219,7 +219,10 @@ def explain_batches(
 
     Of 150 simulated rows of 30 batches with three lots a cause was named in 12 where there was
     none; where a lot was moved by five times the scatter it was always named, and its 95 % limits
-    held the truth in 143. More in `tests/calibration/test_cause_levels.py`.
+    held the truth in 143. Of 60 rows of 24 dated batches on two lines with lots of two materials,
+    causes were named in 2 and in 3 without any; a lot of three batches moved by 0.6, with a
+    scatter of 0.2 and noise of 0.12 to 0.28, was named in 19
+    (`tests/calibration/test_cause_levels.py`).
 
     Examples
     --------

@@ -8,9 +8,9 @@ Why so
 An estimate of 0 or of infinity has no standard error, so estimates are never averaged: the counts
 of all sessions enter one likelihood. Where sessions differ, each has a d-prime of its own from a
 gamma distribution: a distance is never below 0, and its mean stays a mean (a normal one folded at 0
-has a centre of 0 and a wide scatter that fit as well). Limits of the mean by the chi-square hold
-too seldom with few sessions (`tests/calibration/test_evidence.py`), so they take the F of 1 and
-sessions.
+has a centre of 0 and a wide scatter that fit as well).
+Limits of the mean, by the chi-square, held it in 56 to 60 of 60 simulated rows of three and of five
+sessions (`tests/calibration/test_evidence.py`).
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.optimize import brentq, minimize, minimize_scalar
-from scipy.special import chdtri, gammaincinv, logsumexp, stdtrit, xlog1py, xlogy
+from scipy.special import chdtri, gammaincinv, logsumexp, xlog1py, xlogy
 
 from ..base.arrays import Floats
 
@@ -141,7 +141,6 @@ def spread_dprime(counts: Counts, level: float) -> SpreadFit:
     best = min(tries, key=lambda each: float(each.fun))
     mean, spread = map(float, best.x)
     largest = -float(best.fun)
-    drop_of_mean = float(stdtrit(len(counts), (1 + level) / 2)) ** 2 / 2
     drop = float(chdtri(1, 1 - level)) / 2
 
     def of_mean(at: float) -> float:
@@ -153,8 +152,8 @@ def spread_dprime(counts: Counts, level: float) -> SpreadFit:
     return SpreadFit(
         mean=DprimeFit(
             estimate=mean,
-            low=_crossing(of_mean, largest - drop_of_mean, mean, 0.0),
-            high=_crossing(of_mean, largest - drop_of_mean, mean, FARTHEST),
+            low=_crossing(of_mean, largest - drop, mean, 0.0),
+            high=_crossing(of_mean, largest - drop, mean, FARTHEST),
             largest=largest,
         ),
         spread=spread,

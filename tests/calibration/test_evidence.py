@@ -1,11 +1,13 @@
-"""How often limits of the mean d-prime over sessions hold it, by the quantile of the drop.
+"""How often limits of the mean d-prime over sessions hold it.
 
 Sessions of 30 by triangle, tetrad and duo-trio in turn; their d-primes have a gamma distribution.
+With 60 rows each: three sessions 1.000, 0.950, 0.967 at a spread of 0.3, 0.7, 1.0; five 0.967,
+0.933, 0.967.
 """
 
 import numpy as np
 from scipy.optimize import minimize
-from scipy.special import chdtri, logsumexp, stdtrit
+from scipy.special import chdtri, logsumexp
 
 from sensory.choices.protocols import DUO_TRIO, TETRAD, TRIANGLE
 from sensory.models import joint_dprime as joint
@@ -46,22 +48,20 @@ def drop_at(counts, mean):
 def row_of(sessions, mean, spread, rows, seed=3):
     rng = np.random.default_rng([seed, sessions])
     drops = np.array([drop_at(drawn(rng, sessions, mean, spread), mean) for _ in range(rows)])
-    cuts = [chdtri(1, 0.05) / 2, *(stdtrit(sessions - less, 0.975) ** 2 / 2 for less in (0, 1))]
-    return [float((drops <= cut).mean()) for cut in cuts]
+    return float((drops <= chdtri(1, 0.05) / 2).mean())
 
 
 def table(rows=60):
-    yield "sessions mean spread | chi-square | F, sessions | F, sessions - 1"
+    yield "sessions mean spread | limits hold"
     for sessions in (3, 5):
         for spread in (0.3, 0.7, 1.0):
-            shares = " | ".join(f"{share:.3f}" for share in row_of(sessions, 1.2, spread, rows))
-            yield f"{sessions:5} {1.2:5} {spread:5} | {shares}"
+            share = row_of(sessions, 1.2, spread, rows)
+            yield f"{sessions:5} {1.2:5} {spread:5} | {share:.3f}"
 
 
 def test_limits_of_the_mean_hold_it(show):
     show(*table())
-    _, by_f, _ = row_of(3, 1.2, 0.7, 200)
-    assert by_f > 0.93
+    assert row_of(3, 1.2, 0.7, 200) > 0.95 - 3 * (0.95 * 0.05 / 200) ** 0.5
 
 
 if __name__ == "__main__":
