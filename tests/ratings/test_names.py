@@ -74,7 +74,7 @@ def test_numbers_and_their_digits_are_one_assessor(call):
     assert repr(call(mixed)) == repr(call(numbered))
 
 
-def test_the_f_of_the_issue_does_not_move():
+def test_f_does_not_move_with_a_spelling():
     """One person in two spellings once made 22 assessors of 8."""
     table = ballots(assessors=8, sessions=1)
     odd = table["assessor"].where(table["replicate"] == 1, table["assessor"].str.lower() + " ")
