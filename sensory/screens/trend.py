@@ -23,6 +23,7 @@ from ..release.signal_desk import (
     keep_baseline,
     signals_of,
 )
+from ..report.trend_drawn import trend_sentences
 from ..report.trend_figures import trend_figure, trend_words
 from ..report.words import number
 from .ask import asked
@@ -31,7 +32,7 @@ from .frame import acting, chosen_batch, day, desk, plain, shown_errors
 from .parts import act, choose, download, listed, paged, scroll, show_figure, show_table, way
 from .worker import pdf_of
 
-_WIDE, _HIGH, _LISTED, _LINES = 1000, 260, 20, "lines"
+_WIDE, _HIGH, _LISTED, _LINES = 1000, 260, 5, "lines"
 _SPANS = {"the last 12 months": 365, "the last 3 months": 92, "everything": 0}
 
 
@@ -114,13 +115,15 @@ def _shown(record: ProductRecord, trend: ProductTrend) -> None:
     left, right = st.columns([3, 2], gap="large")
     with left:
         st.subheader("What it shows")
-        listed(trend.says())
-        st.subheader("What it cannot tell")
-        listed(chart.cannot_tell)
+        listed(trend_sentences(trend))
     with right:
         if len(chart.lines) > 1:
             _levels(chart.lines)
         _signals(record, signals_of(trend, record))
+    with st.expander("What it cannot tell"):
+        listed(chart.cannot_tell)
+    with st.expander("Every sentence, line by line"):
+        listed(trend.says())
     with st.expander("The numbers of each batch"):
         scroll(chart.summary(), 380)
 
@@ -148,16 +151,13 @@ def _signals(record: ProductRecord, signals: Sequence[Signal]) -> None:
     st.subheader("Batches with signals")
     if not still:
         st.markdown("None is open.")
-    for signal in still[-_LISTED:]:
-        batch, line = plain(signal.batch), plain(signal.line)
-        st.markdown(f"**{batch}**{f', {line}' if line else ''}: {plain(signal.says)}")
-        row = st.container(horizontal=True)
-        key = f"{signal.line or 'shift'}-{signal.batch}"
-        way("Open", f"signal-{key}", "batch", batch=signal.batch, primary=False, place=row)
-        with row.popover("Acknowledge", key=f"known-{key}"):
-            _acknowledged(record, signal, key)
-    if len(still) > _LISTED:
-        st.markdown(f"and {len(still) - _LISTED} earlier ones, in the numbers below")
+    newest = sorted(still, key=lambda signal: signal.date, reverse=True)
+    for signal in newest[:_LISTED]:
+        _signal(record, signal)
+    if earlier := newest[_LISTED:]:
+        with st.expander(f"{len(earlier)} earlier ones"):
+            for signal in earlier:
+                _signal(record, signal)
     if known:
         with st.expander(f"Acknowledged ({len(known)})"):
             listed(
@@ -166,6 +166,17 @@ def _signals(record: ProductRecord, signals: Sequence[Signal]) -> None:
                 for signal in known
                 if signal.known
             )
+
+
+def _signal(record: ProductRecord, signal: Signal) -> None:
+    """What it says, the way to its batch, and to acknowledge it."""
+    batch, line = plain(signal.batch), plain(signal.line)
+    st.markdown(f"**{batch}**{f', {line}' if line else ''}: {plain(signal.says)}")
+    row = st.container(horizontal=True)
+    key = f"{signal.line or 'shift'}-{signal.batch}"
+    way("Open", f"signal-{key}", "batch", batch=signal.batch, primary=False, place=row)
+    with row.popover("Acknowledge", key=f"known-{key}"):
+        _acknowledged(record, signal, key)
 
 
 def _acknowledged(record: ProductRecord, signal: Signal, key: str) -> None:

@@ -279,7 +279,7 @@ class Visitor:
         self.heading(finding)
 
     def download(self, key: str) -> bytes:
-        with self.page.expect_download() as waiting:
+        with self.page.expect_download(timeout=90_000) as waiting:
             self.click(key)
         return waiting.value.path().read_bytes()
 
