@@ -55,6 +55,7 @@ GONE = (
     "its tastings are over by the plan",
     "who has not signed in",
     "made of the same",
+    r"is it balanced\?",
     "misses one of the risks by a step",
     "as scored, nothing taken off",
     r"\bis given as\b",

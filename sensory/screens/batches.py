@@ -15,7 +15,7 @@ from ..release.batches import Batch, RawLot
 from ..release.complaint_desk import open_complaints
 from ..release.product_desk import enter_batch
 from ..release.trend_words import batch_count
-from .frame import acting, desk, go, plain, shown_errors
+from .frame import acting, day, desk, go, plain, shown_errors
 from .parts import paged, pressed, way
 
 _LISTED, _FOUND = 30, 50
@@ -92,8 +92,8 @@ def _rows(records: Sequence[BatchRecord], where: str) -> None:
 
 def _row(record: BatchRecord, where: str) -> None:
     batch = record.batch
-    *columns, button = st.columns([2, 3, 2, 2, 4, 1], vertical_alignment="center")
-    number, made = f"**{plain(record.name)}**", f"made {batch.made_on}"
+    *columns, button = st.columns([2, 3, 2.2, 1.6, 4, 1.9], vertical_alignment="center")
+    number, made = f"**{plain(record.name)}**", f"made {day(batch.made_on)}"
     texts = number, plain(batch.product), made, plain(batch.line), plain(_standing(record))
     for column, text in zip(columns, texts, strict=True):
         column.markdown(text)

@@ -155,7 +155,7 @@ def _signals(record: ProductRecord, signals: Sequence[Signal]) -> None:
     for signal in newest[:_LISTED]:
         _signal(record, signal)
     if earlier := newest[_LISTED:]:
-        with st.expander(f"{len(earlier)} earlier ones"):
+        with st.expander(f"{len(earlier)} earlier signals"):
             for signal in earlier:
                 _signal(record, signal)
     if known:
