@@ -68,7 +68,9 @@ def counted(visit, plant):
     """A visitor whose clicks and typed fields are counted from now on."""
     visitor = visit()
     visitor.context.add_init_script(COUNT)
-    visitor.open()
+    visitor.goto("")
+    visitor.page.get_by_role("heading", name="Today", level=1).wait_for(timeout=120_000)
+    visitor.settled()
     return visitor
 
 
