@@ -55,8 +55,8 @@ ORDER = {
     """,
     "ratings": """
         flags frames names rank_ballots rank_pairs ranking tables fitting variance contrasts scaling
-        performance reversal least profile scatter profile_plan sample_map control interaction
-        scorecard_notes scorecard drift spikes
+        performance reversal least profile scatter profile_plan map_ballots sample_map
+        control interaction scorecard_notes scorecard drift spikes
     """,
     "evidence": """
         cause_columns cause_candidates cause_search cause_fit cause_doubts cause_tables causes

@@ -13,24 +13,20 @@ The axes lean towards chance differences: the map describes and tests nothing.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from math import atan2, degrees, radians, sqrt
 
 import numpy as np
-import pandas as pd
 from scipy.special import fdtri
 
 from ..base.arrays import Floats
 from ..base.checks import one_count, probability, truth
-from ..base.errors import ArgumentError, BallotError, Fault
+from ..base.errors import ArgumentError, BallotError
 from ..base.results import Table, several
 from ..base.shown import Shown
-from .frames import fault, is_empty, out_of_range, scale_ends, whole_frame
-from .names import alike_notes, one_spelling
-
-COLUMNS = ("assessor", "sample", "attribute", "score")
-OPTIONAL = ("session", "replicate")
+from .frames import scale_ends
+from .map_ballots import COLUMNS, map_fault, map_rows
+from .names import alike_notes
 
 FEWEST_ASSESSORS = 4
 _NOISE = 1e-8
@@ -318,7 +314,7 @@ def _scores(
     ballots: object, ends: tuple[float, float] | None
 ) -> tuple[Floats, tuple[tuple[str, ...], ...]]:
     """Assessors by samples by attributes, replicates averaged, and the three lists of names."""
-    rows = _rows(ballots, ends)
+    rows = map_rows(ballots, ends)
     columns = [rows[name].cat.remove_unused_categories().cat for name in COLUMNS[:3]]
     names = tuple(tuple(map(str, column.categories)) for column in columns)
     _check_sizes(names)
@@ -332,7 +328,7 @@ def _scores(
             for place in np.argwhere(counts.reshape(shape) == 0)
         ]
         raise BallotError(
-            _fault(0, "score", "{} did not score {} in {}.".format(*missed), advice)
+            map_fault(0, "score", "{} did not score {} in {}.".format(*missed), advice)
             for missed in gone
         )
     sums = np.bincount(cell, rows["score"].to_numpy(np.float64), minlength=counts.size)
@@ -348,58 +344,3 @@ def _check_sizes(names: tuple[tuple[str, ...], ...]) -> None:
                 f"a map needs at least {several(fewest, noun)}; got {len(there)}: "
                 f"{', '.join(there)}."
             )
-
-
-def _rows(ballots: object, ends: tuple[float, float] | None) -> pd.DataFrame:
-    ballots = whole_frame("ballots", ballots, "score", COLUMNS, OPTIONAL)
-    names = [name for name in (*OPTIONAL, *COLUMNS[:3]) if name in ballots.columns]
-    rows = pd.DataFrame(
-        {name: _texts(one_spelling(ballots[name])) for name in names}
-        | {"score": pd.to_numeric(ballots["score"], errors="coerce")}
-    ).reset_index(drop=True)
-    number = rows["score"].to_numpy(dtype=np.float64)
-    faults = [*_empty_names(rows), *_no_numbers(rows, ballots["score"]), *_twice(rows, names)]
-    faults += [_fault(at + 2, "score", *words) for at, *words in out_of_range(number, ends)]
-    if faults:
-        raise BallotError(sorted(faults, key=lambda fault: fault.row))
-    return rows.dropna(subset="score")
-
-
-def _empty_names(rows: pd.DataFrame) -> Iterator[Fault]:
-    for name in COLUMNS[:3]:
-        for at in np.flatnonzero(rows[name] == ""):
-            yield _fault(int(at) + 2, name, f"The {name} is missing.", "Fill it in.")
-
-
-def _no_numbers(rows: pd.DataFrame, came: pd.Series) -> Iterator[Fault]:
-    """Scores that are there and are no finite number; an empty cell is a gap, not a fault."""
-    for at in np.flatnonzero(~np.isfinite(rows["score"].to_numpy(dtype=np.float64))):
-        if is_empty(came.iloc[at]):
-            continue
-        who, what, of = rows.loc[at, list(COLUMNS[:3])]
-        problem = f"{who} gave {what} in {of} the score {came.iloc[at]!r}, which is no number."
-        yield _fault(int(at) + 2, "score", problem, "Correct it, or empty the cell.")
-
-
-def _twice(rows: pd.DataFrame, names: list[str]) -> Iterator[Fault]:
-    for at in np.flatnonzero(rows.duplicated(names).to_numpy()):
-        who, what, of = rows.loc[at, list(COLUMNS[:3])]
-        problem = f"{who} scored {what} in {of} twice in one replicate."
-        yield _fault(int(at) + 2, "score", problem, "Number the replicates, or delete one.")
-
-
-def _texts(column: pd.Series) -> pd.Categorical[str]:
-    """The names of a column as text, each looked at once."""
-    codes, names = pd.factorize(column.astype(object))
-    texts = [*map(_text, names), ""]  # a missing name has the code -1
-    levels = sorted(set(texts))
-    place = np.array([levels.index(text) for text in texts])
-    return pd.Categorical.from_codes(place[codes], pd.Index(levels))
-
-
-def _text(value: object) -> str:
-    return "" if is_empty(value) else str(value).strip()
-
-
-def _fault(row: int, column: str, problem: str, advice: str) -> Fault:
-    return fault(row, column, "", "missing", problem, advice)
