@@ -73,12 +73,12 @@ ORDER = {
         cups
     """,
     "sessions": """
-        sheets files file_kinds file_roles file_sheets file_import lines outcomes reading serving
-        care session afterwards allergens attempts booth_ballots served_beside_plan template
-        outcome_names signing sitting store soundness search staff samples workflow open_points
-        replaced spellings booth_plans booth_places booth_sittings booths exclusions minors
-        reactions servings served headline in_short finding learned filling live_board
-        steps checklist copies regulars
+        sheets files file_kinds file_roles file_sheets file_shape file_import lines outcomes
+        reading serving care session afterwards allergens attempts booth_ballots
+        served_beside_plan template outcome_names signing sitting store soundness search staff
+        samples workflow open_points replaced spellings booth_plans booth_places booth_sittings
+        booths exclusions minors reactions servings served headline in_short finding learned
+        filling live_board steps checklist copies regulars
     """,
     "panel": """
         screening_rules screening assessors register invitation

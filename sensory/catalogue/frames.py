@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -16,6 +18,19 @@ from .kind import TestKind
 from .question import Question
 
 Row = dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Card:
+    """A scorecard and what it was made of."""
+
+    frame: pd.DataFrame
+    alpha: float
+    scale: tuple[float, float] | None
+    card: PanelScorecard | str
+
+
+_LATEST: deque[_Card] = deque(maxlen=1)
 
 
 def frame_of(rows: Sequence[Row]) -> pd.DataFrame:
@@ -67,13 +82,21 @@ def _cell(value: object) -> Cell:
 def scorecard(
     frame: pd.DataFrame, alpha: float, scale: tuple[float, float] | None = None
 ) -> PanelScorecard | str:
-    """The scorecard of the panel on that day, or why these scores give none."""
-    if "attribute" not in frame:
-        frame = frame.assign(attribute=SCORE)
+    """The scorecard of the panel on that day, or why these scores give none.
+
+    A closing asks for it twice, for the outcome and for the history of the panel: the scores that
+    were looked at last are not looked at again.
+    """
+    for last in tuple(_LATEST):
+        if (last.alpha, last.scale) == (alpha, scale) and last.frame.equals(frame):
+            return last.card
+    whole = frame if "attribute" in frame else frame.assign(attribute=SCORE)
     try:
-        return panel_scorecard(frame, alpha=alpha, scale=scale)
+        card: PanelScorecard | str = panel_scorecard(whole, alpha=alpha, scale=scale)
     except (ArgumentError, BallotError) as error:
-        return str(error)
+        card = str(error)
+    _LATEST.append(_Card(frame=frame.copy(), alpha=alpha, scale=scale, card=card))
+    return card
 
 
 def smallest_differences(card: PanelScorecard | str) -> dict[str, float]:

@@ -1,6 +1,7 @@
 """Critical values for results of several panels on one sample: Grubbs, Cochran, Mandel.
 
-[1] ISO 5725-2 (from memory): Cochran's and Grubbs' tests, Mandel's h and k, at 5 % and 1 %.
+[1] After ISO 5725-2:2019 (from memory): tests of Cochran and Grubbs, Mandel's h and k, at 5 % and
+    1 %.
 [2] Grubbs, F.E. and Beck, G. (1972). Technometrics 14, 847-854: the exact distribution by t.
 
 All are exact for normal results, from t and F; tables print them rounded.

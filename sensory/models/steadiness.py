@@ -97,7 +97,7 @@ def chi_limits(df: Floats, level: float | None = None) -> Floats:
     chart, or its two limits at a level, (values, 2).
 
     >>> chi_limits(np.array([10.0])).round(3).tolist()
-    [1.635]
+    [1.64]
     """
     if level is None:
         return np.asarray(np.sqrt(chdtri(df, 0.0027) / df))

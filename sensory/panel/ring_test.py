@@ -1,6 +1,7 @@
 """Ring test: do several panels, sites or shifts get the same results on the same samples?
 
-[1] ISO 5725-2 (from memory): repeatability and reproducibility standard deviations, h and k.
+[1] After ISO 5725-2:2019 (from memory): repeatability and reproducibility standard deviations, h
+    and k.
 
 Why so
 ------

@@ -12,8 +12,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from ..base.spelling import same_person
-from ..sessions.file_import import FileShape
 from ..sessions.file_roles import Role
+from ..sessions.file_shape import FileShape
 from .product_desk import Desk
 
 

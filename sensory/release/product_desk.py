@@ -16,7 +16,7 @@ from dataclasses import replace
 from typing import TypeVar
 
 from ..base.errors import RecordError
-from ..sessions.file_import import FileShape
+from ..sessions.file_shape import FileShape
 from ..sessions.session import JournalEntry
 from ..sessions.signing import TYPED, Right
 from ..sessions.staff import signature

@@ -11,8 +11,9 @@ from ..base.results import several
 from ..catalogue.checking import CheckedBallots
 from ..release.batch_records import ProductRecord
 from ..release.file_shapes import shapes_for
-from ..sessions.file_import import FileShape, ImportedFile, Merge, import_file, proposed_merges
+from ..sessions.file_import import ImportedFile, import_file, proposed_merges
 from ..sessions.file_roles import Role
+from ..sessions.file_shape import FileShape, Merge
 from ..sessions.file_sheets import RawSheet, file_sheets, sheet_named
 from .frame import desk, plain, show_faults
 from .parts import choose, scroll

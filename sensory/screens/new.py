@@ -23,8 +23,8 @@ from ..release.new_sessions import (
     tests_for,
 )
 from ..report.words import percent
-from ..sessions.file_import import FileShape
 from ..sessions.file_kinds import kind_of_file, settings_of_file
+from ..sessions.file_shape import FileShape
 from ..sessions.files import read_cells
 from ..sessions.lines import cells_of_file
 from ..sessions.steps import Way

@@ -16,8 +16,6 @@ from itertools import combinations
 import pandas as pd
 
 from ..base.errors import ArgumentError, BallotError, Fault
-from ..base.plain import Plain
-from ..base.record_checks import named, parts
 from ..base.results import several
 from ..base.spelling import may_be_alike, same_person, tidy_name
 from ..catalogue.checking import CheckedBallots, check_rows
@@ -26,6 +24,7 @@ from ..catalogue.question import Question
 from ..catalogue.tests import find_kind
 from .file_kinds import kind_of_rows, settings_of_file
 from .file_roles import Role
+from .file_shape import FileShape, Merge
 from .file_sheets import RawSheet
 
 _MERGED = (Role.ASSESSOR, Role.SAMPLE, Role.ATTRIBUTE)
@@ -40,41 +39,6 @@ _COLUMN = {
     Role.SCORE: "score",
     Role.NAME_OF_ATTRIBUTE: "attribute",
 }
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Merge(Plain):
-    """One spelling that is read as another: of an assessor, a sample or an attribute."""
-
-    role: str
-    spelling: str
-    name: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FileShape(Plain):
-    """How a file of this shape is read, kept by name for the next one.
-
-    `headings`, `roles`: of each column with a heading, in their order.
-    `merges`: spellings that are read as another.
-    `reference`: name of the reference among its samples; empty where none was chosen.
-    """
-
-    name: str
-    headings: tuple[str, ...]
-    roles: tuple[str, ...]
-    merges: tuple[Merge, ...] = ()
-    reference: str = ""
-
-    def __post_init__(self) -> None:
-        named("name of the file shape", self.name)
-        parts("headings", self.headings, str)
-        parts("roles", self.roles, str)
-        parts("merges", self.merges, Merge)
-
-    def fits(self, headings: Sequence[str]) -> bool:
-        """Whether a file has these columns, in whatever order."""
-        return Counter(map(same_person, headings)) == Counter(map(same_person, self.headings))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

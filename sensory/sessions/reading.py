@@ -24,7 +24,8 @@ from ..catalogue.kind import TestKind
 from ..catalogue.question import Question
 from ..catalogue.tests import find_kind
 from ..choices.protocols import Protocol
-from .file_import import Merge, import_file
+from .file_import import import_file
+from .file_shape import Merge
 from .file_sheets import RawSheet, file_sheets, sheet_named
 from .files import read_cells, read_columns
 from .sheets import LARGE, Source

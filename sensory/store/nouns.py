@@ -12,7 +12,7 @@ from ..panel.assessors import Assessor
 from ..release.batch_records import BatchRecord, ProductRecord
 from ..release.plant import Plant
 from ..release.references import Reference
-from ..sessions.file_import import FileShape
+from ..sessions.file_shape import FileShape
 from ..sessions.sitting import Sitting
 
 Noun = ProductRecord | Reference | BatchRecord | Plant | Assessor | Sitting | FileShape

@@ -8,7 +8,8 @@ import pytest
 
 from sensory.base.errors import SensoryError
 from sensory.release.file_shapes import keep_shape, shapes_for
-from sensory.sessions.file_import import FileShape, Merge, import_file, proposed_merges
+from sensory.sessions.file_import import import_file, proposed_merges
+from sensory.sessions.file_shape import FileShape, Merge
 from sensory.sessions.file_sheets import file_sheets, sheet_named
 
 MARCH = """Verkostung im März;;;;
