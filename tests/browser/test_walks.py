@@ -66,7 +66,7 @@ def plant(server):
 def counted(visit, plant):
     """A visitor whose clicks and typed fields are counted from now on."""
     visitor = visit()
-    visitor.context.add_init_script(COUNT)
+    visitor.page.add_init_script(COUNT)
     visitor.goto("")
     visitor.page.get_by_role("heading", name="Today", level=1).wait_for(timeout=120_000)
     visitor.settled()
