@@ -20,7 +20,8 @@ from sensory.release.references import Reference, ReferenceKind
 from sensory.release.rule import ReleaseRule
 from sensory.store.repository import open_store
 
-from .visitor import FROM_A_FILE
+from .test_typing import type_ballots
+from .visitor import FROM_A_FILE, LIMIT
 
 PRODUCT, BATCH, REFERENCE = "Plum cordial", "PC-7", "PR-1"
 WHO = "Mira"
@@ -77,11 +78,42 @@ def clicks(visitor) -> int:
     return visitor.page.evaluate("counted.clicks")
 
 
+def fields(visitor) -> list[str]:
+    return visitor.page.evaluate("Object.keys(counted.fields)")
+
+
 def yes_to_all(visitor) -> None:
     groups = visitor.page.get_by_role("radiogroup")
     for number in range(groups.count() - 5, groups.count()):
         groups.nth(number).get_by_text("yes", exact=True).click()
         visitor.settled()
+
+
+def test_a_paper_triangle_from_new_session_to_pdf(counted):
+    visitor, page = counted, counted.page
+    visitor.click("new-session")
+    visitor.at("new")
+    visitor.choose(".st-key-new-batches", BATCH)
+    page.keyboard.press("Escape")
+    visitor.click("start-session")
+    visitor.at("question")
+    for label in ("What differs between the samples?", "What depends on the answer?"):
+        visitor.fill(label, "new press")
+    visitor.fill("Panel leader", WHO)
+    assert page.get_by_label(LIMIT, exact=True).input_value() not in ("", "0")
+    yes_to_all(visitor)
+    visitor.click("agree")
+    visitor.at("serve")  # codes and orders are on the paper already: no plan is made here
+    visitor.to("ballots")
+    type_ballots(visitor, range(6))
+    visitor.saved()
+    page.get_by_text("These 6 of ").click()
+    visitor.settled()
+    visitor.click("close")
+    visitor.heading("A difference is perceptible")
+    assert "%PDF" in str(visitor.download("pdf")[:8])
+    assert clicks(visitor) <= 15
+    assert len(fields(visitor)) <= 4, fields(visitor)
 
 
 def messy() -> bytes:
