@@ -90,6 +90,10 @@ def spiked_samples(answers: pd.DataFrame, *, level: float = 0.95) -> SpikedSampl
     A hit rate alone says nothing: who always says 'found' has hit rate 1. Ten trials are
     few: 6 of 10 has 95 % limits of 0.26 to 0.88.
 
+    Exact coverage of 95 % limits with 4, 10, 20 and 40 trials, rates from 0 to 1: 97.6, 96.2, 95.8
+    and 95.2 % at the least, 99.2, 98.4, 97.7 and 97.1 % on average
+    (`tests/calibration/test_spike_limits.py`).
+
     Examples
     --------
     >>> answers = pd.DataFrame({
