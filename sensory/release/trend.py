@@ -172,9 +172,13 @@ def trend(
     limits of the weighted mean widen with time and follow unequal se [2]. The change is one
     step, by likelihood ratio, over all batches, weighted by the scatter of all of them; p is
     a little too small where that scatter comes out as 0 by chance (at worst 0.10 for 0.05,
-    simulated). se counts as known; where few assessors gave it, signals are somewhat too
-    frequent. Batches made one after the other from the same lot go together, which no rule
-    here takes into account.
+    simulated). It lay between `first` and `last`, 95 %, in 97.3 to 98.8 % of 400 lines of 12, 20 or
+    40 batches, steps of 1 or 2 standard deviations; the limits of the mean of 5, 8 and 20 batches
+    held it in 100, 96.5 and 96.0 % of 200. Limits of a batch hold in 95 % with a known se, and in
+    87.8, 90.9, 92.4 and 93.5 % where it comes from 5, 8, 12 and 20 assessors
+    (`tests/calibration/test_trend_limits.py`). se counts as known; where few assessors gave it,
+    signals are somewhat too frequent. Batches made one after the other from the same lot go
+    together, which no rule here takes into account.
 
     Examples
     --------
