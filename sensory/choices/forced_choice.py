@@ -196,10 +196,9 @@ def choice_test(
     side alpha / 2 if two-sided. So few correct answers that guessing gives as few with a chance
     of 0.001 at most show no similarity. Limits are
     Clopper-Pearson [2] carried through the monotone maps to pd and d-prime [3]; they hold
-    the truth in 95.0 % of sessions at the least, in 95.9 to 99 % on average (see
-    `estimate_dprime`). A
-    two-sided 95 % interval may hold 0 while the one-sided difference is significant:
-    they answer different questions.
+    the truth in 95.0 % of sessions at the least, in 95.9 to 99 % on average (exact, see
+    `estimate_dprime`; `tests/calibration/test_coverage.py`). A two-sided 95 % interval may hold
+    0 while the one-sided difference is significant: they answer different questions.
 
     Answers by the same assessor are not independent where a difference exists: use one
     answer an assessor.

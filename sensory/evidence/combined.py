@@ -207,11 +207,12 @@ def combine_evidence(
     where it falls by half the chi-square quantile, relative to d-prime >= 0. From three
     sessions on each has its own d-prime, of a gamma distribution whose mean and standard
     deviation are estimated, with limits found in the same way; in simulated rows of three or five
-    sessions of 30 they held the mean in 56 to 60 of 60. p for no difference is exact: the weighted
-    sum of right answers, weights by the likelihood ratio of d-prime 1 against 0. p of
-    heterogeneity compares the likelihood that a d-prime for each session adds with simulated
-    counts. Limits for all looks come from a mixture of likelihoods over d-prime, half-normal with
-    a standard deviation of 2; they hold where all sessions share one d-prime.
+    sessions of 30 they held the mean in 56 to 60 of 60 (`tests/calibration/test_evidence.py`). p
+    for no difference is exact: the weighted sum of right answers, weights by the likelihood ratio
+    of d-prime 1 against 0. p of heterogeneity compares the likelihood that a d-prime for each
+    session adds with simulated counts. Limits for all looks come from a mixture of likelihoods over
+    d-prime, half-normal with a standard deviation of 2; they hold where all sessions share one
+    d-prime.
 
     Examples
     --------
