@@ -8,11 +8,8 @@
 
 Why so
 ------
-Difference from control: similarity rests on the batch's own differences too. One pooled scatter
-for all batches doubles the risk of passing a batch at the limit that scatters more than its
-neighbours (0.11 for 0.05), so `upper` is the larger of two limits, and 'beyond the limit' has to
-be shown by the batch's own differences as well. A batch far below the blind
-control (0.001) is no pass: codes were mixed up.
+One pooled scatter passes too many batches that scatter more than their neighbours (0.11 for 0.05),
+so `upper` is the larger of two limits, and 'beyond the limit' rests on own differences as well.
 """
 
 from __future__ import annotations
@@ -203,10 +200,13 @@ def difference_from_control(
     within assessors, t with one degree of freedom less than there are such assessors; with one
     batch the two are the same. Skewed scores heaped at 0 can still raise the risk
     (0.07 for 0.05 with whole numbers of mean 1 and 2).
+    95 % limits in 2,000 sessions of each, 8 or 12 assessors, 1 or 3 batches: where these scatter
+    alike `low` to `high` hold in 94.6 to 95.9 %, `upper` in 94.8 to 97.0, all `lower` in 94.4 to
+    95.6; for one of 3 that scatters 2.4 times as much in 87.7, 94.6 and 93.4 at the least, half as
+    much in 97.1, 97.7 and 93.0 (`tests/calibration/test_rated_limits.py`).
 
     An assessor without a score of the blind control is kept: such scores say how the batches
     differ from each other, and `notes` says whose they are.
-
     A batch that lies so far *below* the blind control that this has a chance of 0.001 or
     less is not called similar: codes were mixed up, or the control was not the reference.
 

@@ -119,6 +119,10 @@ def assessor_drift(
     score, and for repeatability those without replicates or without any scatter, are left out
     of the line; p is missing with fewer than three.
 
+    No limits are given; estimate +- t x se, 95 %, holds the slope of a bias in 93.6 and 94.8 %, and
+    somebody is said to drift in 6.0 and 5.3 % where nobody does, of 150 simulated panels each: 6
+    assessors x 5 sessions, 10 x 8, 3 samples twice (`tests/calibration/test_rated_limits.py`).
+
     Examples
     --------
     >>> import numpy as np
