@@ -132,6 +132,12 @@ def attention(
     ArgumentError
         For impossible numbers.
 
+    Notes
+    -----
+    Limits are those of `sensitivity` and `steadiness`, where their coverage stands: 95 % limits
+    of sensitivity held in 87 to 92 % (`tests/calibration/test_panel_limits.py`). Nobody is named by
+    them: that goes by the p.
+
     Examples
     --------
     >>> from sensory.panel.history import history

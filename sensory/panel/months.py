@@ -37,6 +37,13 @@ def own_dprime(choices: Sensitivity, name: str) -> pd.DataFrame:
     DataFrame
         ``month sessions answers panel estimate low high``: root mean square d-prime of the
         others over the sessions that count, and the assessor's, shrunken, with its limits.
+
+    Notes
+    -----
+    Mean and spread of the panel count as known, so limits have almost no width where the spread
+    comes out near 0. Coverage of 95 % limits, months of four sessions of three triangles at d-prime
+    2, 80 panels each: 66 and 69 % with a true spread of 0.2 (8 assessors, 2 months) and 0.1 (12, 6
+    months), 95 % with 0.3 (`tests/calibration/test_panel_limits.py`).
     """
     table = choices.sessions
     mine = table[table["judged"] & (table["assessor"].map(same_person) == same_person(name))]
@@ -127,6 +134,9 @@ def reproducibility(past: History, *, level: float = 0.95) -> Reproducibility:
 
     Intraclass correlations and their limits (95 %) are those of pingouin, of the assessors who
     scored every sample of the month. Samples of two sittings are two samples, whatever their name.
+    These limits hold in 94.6 to 95.3 % of simulated panels of 8 x 5 and 12 x 10
+    (`tests/calibration/test_rated_limits.py`); those of the scatter of the control are exact for
+    normal means.
     """
     cells: dict[tuple[str, str], list[tuple[str, str, float]]] = {}
     controls: dict[str, list[float]] = {}

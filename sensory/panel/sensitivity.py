@@ -110,6 +110,11 @@ def sensitivity(
     P(correct) = pc(r d), d that of the others with half an answer added to right and wrong so
     that all correct is not infinite. `p` is exact for given d (Poisson-binomial).
 
+    Coverage of 95 % limits of r falls short: d counts as known. In 80 simulated panels each, three
+    triangles an assessor and session at d-prime 2: 8 assessors x 8 sessions, spread 0.2, 87 %; 12 x
+    24, spread 0.1 and 0.3, 91 and 92 %; of the most sensitive of each panel, who is drawn down to
+    the others, in 66 to 72 % (`tests/calibration/test_panel_limits.py`).
+
     Examples
     --------
     >>> rng = np.random.default_rng(3)

@@ -100,6 +100,10 @@ def steadiness(
     freedom of samples less 1 over sittings, less 1. Scatter by F; a line through the bias of each
     sitting by t. Estimates are shrunken within an attribute (`models.pooling`), scatter as its
     logarithm.
+
+    Coverage of 95 % limits, 100 simulated panels each, 8 assessors x 2 or 6 sittings and 12 x 12, 5
+    samples twice, spread 0.1 to 0.3: shrunken slopes 90.7 to 92.3 %, ratios of scatter 90.2 to 94.5
+    %, as standard errors count as known (`tests/calibration/test_panel_limits.py`).
     """
     level = probability("level", level)
     scores = past.scores

@@ -1,6 +1,6 @@
 """How often the 95 % limits of rated tests hold the truth, in simulated sessions.
 
-One row a sort of limits: shares of sessions or panels as printed by `python` on this file, seed 2026.
+One row a setting: shares of sessions or panels, as printed by `python` on this file, seed 2026.
 
 intraclass: one way, agreement, consistency
   (8, 5, 1.0, 0.0) 0.951 0.953 0.952
