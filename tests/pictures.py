@@ -22,7 +22,7 @@ from sensory.store.repository import open_store
 
 from .browser.conftest import CHROMIUM, OPTIONS
 from .browser.servers import ROOT, Server, started
-from .browser.visitor import Visitor
+from .browser.visitor import Contexts, Visitor
 
 PICTURES = ROOT / "demo_data" / "pictures"
 WIDTHS = (1280, 768, 390)
@@ -76,7 +76,7 @@ def for_readme() -> None:
     """Make the pictures that README.md shows."""
     PICTURES.mkdir(exist_ok=True)
     with looked_at() as (browser, server):
-        visitor = Visitor(browser, server)
+        visitor = Visitor(Contexts(browser), server)
         visitor.page.set_viewport_size({"width": 1280, "height": 1400})
         visitor.open()
         visitor.close("suspect_batch", Finding.BEYOND_LIMIT.sentence)
@@ -93,7 +93,7 @@ def look(folder: Path) -> None:
     """Every page of the invented year at each width, light and dark, and its height at 1280 px."""
     folder.mkdir(parents=True, exist_ok=True)
     with looked_at() as (browser, server):
-        first = Visitor(browser, server)
+        first = Visitor(Contexts(browser), server)
         asked = _session_of(first, "demo-reformulation", agreed=False)
         closed = _session_of(first, "demo-pressing", agreed=True)
         first.context.close()
@@ -102,7 +102,7 @@ def look(folder: Path) -> None:
         shown += [("finding", f"finding?session={closed}"), ("batch", f"batch?batch={BATCH}")]
         for width in WIDTHS:
             for scheme in SCHEMES:
-                visitor = Visitor(browser, server, width=width, scheme=scheme)
+                visitor = Visitor(Contexts(browser), server, width=width, scheme=scheme)
                 for name, at in shown:
                     high = _looked(visitor, at, folder / f"{name}-{width}-{scheme}.png")
                     if (width, scheme) == (WIDTHS[0], SCHEMES[0]):
