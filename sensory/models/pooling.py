@@ -126,6 +126,7 @@ def _best_spread(y: Floats, v: Floats, widest: float) -> float:
 SLOPES = np.linspace(-1.0, 4.0, 101)
 """At which slopes the log-likelihood of each person is given to `pooled_slopes`."""
 _FINE = np.linspace(-1.0, 4.0, 1001)
+_STEP = _FINE[1] - _FINE[0]
 _MEANS = np.linspace(0.0, 2.0, 41)
 _SPREADS = np.geomspace(0.03, 1.5, 14)
 
@@ -154,8 +155,9 @@ def pooled_slopes(log_likelihood: Floats, *, level: float = 0.95) -> Pooled:
     told = np.exp(CubicSpline(SLOPES, log_likelihood - offset, axis=1)(_FINE))
 
     def density(mean: Floats, spread: Floats) -> Floats:
-        """Of the population at the fine slopes, (settings, slopes)."""
-        height = np.exp(-(((_FINE - mean[:, None]) / spread[:, None]) ** 2) / 2)
+        """Of the population at the fine slopes, (settings, slopes); never between two of them."""
+        wide, centre = np.maximum(spread, _STEP)[:, None], np.clip(mean, _FINE[0], _FINE[-1])
+        height = np.exp(-(((_FINE - centre[:, None]) / wide) ** 2) / 2)
         return np.asarray(height / height.sum(1, keepdims=True))
 
     def parts(mean: Floats, spread: Floats) -> Floats:

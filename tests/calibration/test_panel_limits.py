@@ -5,9 +5,9 @@ The truth is that beside the others: own r, slope or scatter over the mean of th
 As printed by `python` on this file, seed 2026:
 
 sensitivity (assessors, sessions, spread): all, least, most, own d-prime of a month
-  (8, 8, 0.2) 0.869 0.950 0.700 0.662
-  (12, 24, 0.1) 0.911 0.988 0.662 0.694
-  (12, 24, 0.3) 0.921 0.963 0.725 0.950
+  (8, 8, 0.2) 0.869 0.950 0.700 0.944
+  (12, 24, 0.1) 0.911 0.988 0.662 0.988
+  (12, 24, 0.3) 0.921 0.962 0.725 0.977
 steadiness (assessors, sittings, spread): slope, ratio of scatter
   (8, 2, 0.2) 0.907 0.945
   (8, 6, 0.2) 0.907 0.902
