@@ -23,6 +23,7 @@ from .batches import Batch, Clearance, Disposition, Product
 from .signals import Acknowledged
 
 OPEN, DONE = "open", "done"
+ON_HOLD = "decision: it is on hold"
 AGAIN = "open again"
 """How `BatchRecord.standing` begins where an older decision does not hold any more."""
 OPEN_COMPLAINT = ("complaint", "open")
@@ -319,7 +320,13 @@ class BatchRecord(Plain):
             return "a new decision after the complaint"
         if self.decision.disposition in ENDS:
             return "a new decision: its tasting was read again"
-        return "decision; it is held"
+        return ON_HOLD
+
+    @property
+    def next_in_words(self) -> str:
+        """What has to happen next, as a heading."""
+        awaited = self.waits_for
+        return "On hold: decision needed" if awaited == ON_HOLD else f"Waits for {awaited}"
 
     def links(self) -> tuple[tuple[str, str], ...]:
         """What it hangs together with: kind and key of lots, sessions, references, causes, the

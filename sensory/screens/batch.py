@@ -73,7 +73,7 @@ def _head(file: BatchFile) -> None:
     st.markdown(f"Batch **{plain(record.name)}**, {plain(record.batch.product)}")
     st.title(_headline(file), anchor=False)
     if record.waits_for:
-        st.markdown(f"It waits for **{plain(record.waits_for)}**.")
+        st.markdown(f"**{plain(record.next_in_words)}.**")
     complaint_lines(record)
     if file.why_none:
         st.warning(plain(file.why_none))

@@ -63,9 +63,9 @@ def _sought(wanted: str) -> None:
 def _board(records: Sequence[BatchRecord]) -> None:
     if not records:
         st.markdown("Every batch on record is released, rejected or reworked.")
-    for waits_for, waiting in groupby(sorted(records, key=_urgency), lambda batch: batch.waits_for):
-        st.markdown(f"#### Waits for {plain(waits_for)}")
-        _rows(list(waiting), waits_for.replace(" ", "-"))
+    for awaited, waiting in groupby(sorted(records, key=_urgency), lambda each: each.next_in_words):
+        st.markdown(f"#### {plain(awaited)}")
+        _rows(list(waiting), awaited.replace(" ", "-"))
 
 
 def _complaints() -> None:

@@ -10,7 +10,14 @@ import pytest
 from sensory.base.errors import RecordError
 from sensory.base.findings import Finding
 from sensory.base.spelling import key_of
-from sensory.release.batch_records import BatchRecord, Complaint, Decision, ProductRecord, Tasting
+from sensory.release.batch_records import (
+    ON_HOLD,
+    BatchRecord,
+    Complaint,
+    Decision,
+    ProductRecord,
+    Tasting,
+)
 from sensory.release.batches import AttributeLimit, Batch, Clearance, Disposition, Product, RawLot
 
 BATCH = Batch(
@@ -63,7 +70,7 @@ COMPLAINED = RELEASED | {"complaints": (COMPLAINT,)}
         (CLEARED | {"tastings": (tasting(None, aborted="fire drill"),)}, "tasting"),
         (TASTED, "decision"),
         (TASTED | {"recommended": Disposition.RETEST}, "the planned second tasting"),
-        (TASTED | {"decisions": (decision(Disposition.HOLD),)}, "decision; it is held"),
+        (TASTED | {"decisions": (decision(Disposition.HOLD),)}, ON_HOLD),
         (AS_THEN | RELEASED, ""),
         (AS_THEN | {"decisions": (decision(Disposition.REJECT),)}, ""),
         (AS_THEN | {"decisions": (decision(Disposition.REWORK),)}, ""),

@@ -10,7 +10,7 @@ from sensory.base.errors import ArgumentError, RecordError
 from sensory.catalogue.question import Question
 from sensory.release import batch_desk, complaint_desk, product_desk, reference_desk, smelling
 from sensory.release.batch_file import BatchFile
-from sensory.release.batch_records import DONE, OPEN
+from sensory.release.batch_records import DONE, ON_HOLD, OPEN
 from sensory.release.batches import Disposition
 from sensory.release.references import Bridge, Reference, ReferenceKind
 from sensory.release.rule import ReleaseRule
@@ -288,7 +288,7 @@ def test_second_person_sends_it_back_with_a_reason(desk):
 def test_first_person_may_decide_otherwise_before_it_is_confirmed(desk):
     decide(desk, "Nora Sand")
     assert decide(desk, "Nora Sand", HOLD).proposed.disposition is HOLD
-    assert confirm(desk, "SC-1", by="Karim Aziz").waits_for == "decision; it is held"
+    assert confirm(desk, "SC-1", by="Karim Aziz").waits_for == ON_HOLD
 
 
 def test_release_is_not_confirmed_when_something_stands_against_it_by_then(desk):
