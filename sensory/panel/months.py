@@ -20,6 +20,7 @@ from ..base.shown import Shown
 from ..base.spelling import same_person
 from ..models.pooling import shrunken_slope
 from ..models.steadiness import chi_limits
+from ..ratings.scatter import PanelScatter
 from ..ratings.scorecard import intraclass_table
 from .history import History
 from .sensitivity import Sensitivity, told_slopes
@@ -223,6 +224,18 @@ def smallest_now(past: History, *, latest: int = _LATEST) -> pd.DataFrame:
         rows.append((str(attribute), len(part), people, smallest, both, error))
     columns = ["attribute", "sessions", "assessors", "estimate", "interaction", "error"]
     return pd.DataFrame(rows, columns=columns)
+
+
+def scatter_now(past: History) -> PanelScatter:
+    """The scatter from which a plan starts, of attributes scored in complete sittings."""
+    now = smallest_now(past).dropna(subset=["interaction"]).to_dict("records")
+    seen = ", ".join(f"{row['attribute']} {row['estimate']:.2g}" for row in now)
+    return PanelScatter(
+        scatter={
+            str(row["attribute"]): (float(row["interaction"]), float(row["error"])) for row in now
+        },
+        notes=(f"Smallest difference that this panel sees now, with 80 % power: {seen}.",),
+    )
 
 
 def _scatter(past: History, attribute: str, sessions: set[str]) -> tuple[float, float]:

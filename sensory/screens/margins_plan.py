@@ -8,7 +8,7 @@ import streamlit as st
 
 from ..catalogue.kind import TestKind, in_words
 from ..panel.history import history
-from ..panel.months import smallest_now
+from ..panel.months import scatter_now
 from ..ratings.profile_plan import ProfilePlan, profile_plan
 from ..ratings.scatter import PanelScatter, Scatter
 from ..report.words import number, percent
@@ -57,18 +57,8 @@ def _learned(chosen: StoredSession | None) -> Learned | None:
 def _of_panel(kind: TestKind) -> Learned | None:
     """What the latest sessions together know of the panel's scatter; None where nothing is."""
     of_test = [each for each in desk().sittings() if each.test == kind.key]
-    now = smallest_now(history(of_test)).dropna(subset=["interaction"])
-    if now.empty:
-        return None
-    scatter: Scatter = {
-        str(row["attribute"]): (float(row["interaction"]), float(row["error"]))
-        for row in now.to_dict("records")
-    }
-    seen = ", ".join(
-        f"{row['attribute']} {number(row['estimate'])}" for row in now.to_dict("records")
-    )
-    note = f"Smallest difference that this panel sees now, with 80 % power: {seen}."
-    return Learned(panel=PanelScatter(scatter=scatter, notes=(note,)), margins={})
+    panel = scatter_now(history(of_test))
+    return Learned(panel=panel, margins={}) if panel.scatter else None
 
 
 def _earlier(sessions: list[StoredSession], panel: bool) -> str:

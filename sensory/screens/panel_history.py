@@ -76,9 +76,9 @@ def attention_part(panel: Attention) -> None:
         st.markdown("Nobody stands out.")
     st.markdown(
         f"{several(len(past.names), 'assessor')}, {several(len(past.sittings), 'session')}. "
-        f"In a year of monthly looks, the chance that anybody is named without cause is at most "
-        f"{100 * panel.alpha:g} %. Judged only where the panel discriminates; who is not named is "
-        "not shown to be steady."
+        f"The rule is laid out for a chance of {100 * panel.alpha:g} % in a year of monthly looks "
+        "that anybody is named without cause; this is not yet measured. "
+        "Judged only where the panel discriminates; who is not named is not shown to be steady."
     )
     _open(panel)
     with st.expander("The assessors in numbers"):
