@@ -377,7 +377,7 @@ def test_only_comments_on_those_batches_say_rubber(ballots):
 def test_three_were_rejected_and_one_is_held(batches):
     ends = [batches[number].decision.disposition.value for number in RUBBER]
     assert ends == ["REJECT", "REJECT", "REJECT", "HOLD"]
-    assert batches[INSURED].waits_for == "decision; it is held"
+    assert batches[INSURED].waits_for == "decision: it is on hold"
 
 
 # Ordinary life.
@@ -409,7 +409,7 @@ def test_open_batches_wait_for_different_things(desk, batches):
     assert (refused.clearance.food_safe, refused.tastings) == (False, ())
     assert refused.decision.disposition is Disposition.REJECT
     assert {one.name: one.waits_for for one in batch_desk.board(desk, PRODUCT)} == {
-        INSURED: "decision; it is held",
+        INSURED: "decision: it is on hold",
         "QN-114": "decision",
         "QN-115": "tasting",
         "QN-116": "clearance by food safety",

@@ -153,7 +153,7 @@ def test_a_named_role_decides_and_says_why(store):
     with pytest.raises(RecordError, match="asks for no second tasting here"):
         batch_desk.decide(store, "SC-1", Disposition.RETEST, reason="once more", **BY)
     held_back = batch_desk.decide(store, "SC-1", Disposition.HOLD, reason="look at it", **BY)
-    assert (held_back.state, held_back.waits_for) == ("open", "decision; it is held")
+    assert (held_back.state, held_back.waits_for) == ("open", "decision: it is on hold")
     done = batch_desk.decide(
         store, "SC-1", Disposition.REJECT, reason="far off", cause="line", **BY
     )
