@@ -27,6 +27,7 @@ from sensory.screens.access import (
     visitor,
 )
 from sensory.screens.frame import (
+    PRESSED,
     Frame,
     among_invented,
     current_frame,
@@ -99,6 +100,7 @@ def main() -> None:
             url = _url(invented)
             reached(lambda: remember(Frame(store=record(url), demo=DEMO), {}))
         chosen.run()
+    st.session_state.pop(PRESSED, None)
     if isinstance(who, Leader):
         opened.DRAWN.set()
 

@@ -96,6 +96,8 @@ def desk() -> Repository:
     return current_frame().store
 
 
+PRESSED = "pressed"
+"""Buttons pressed in runs that were overtaken, by key, until a run comes to its end."""
 CLOSING = "closing"
 """Under which key the page that closes a session says so, until the finding is on the screen."""
 

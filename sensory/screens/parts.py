@@ -13,7 +13,7 @@ from streamlit.delta_generator import DeltaGenerator
 from ..base.findings import Finding
 from ..base.results import Table
 from ..report.words import column_heading
-from .frame import go, plain, shown_errors
+from .frame import PRESSED, go, plain, shown_errors
 
 if TYPE_CHECKING:
     from ..report.figure_parts import Spec
@@ -120,9 +120,20 @@ def pressed(
     ready: object = True,
     place: DeltaGenerator | None = None,
 ) -> bool:
-    """Whether a button that is ready was pressed in this run."""
+    """Whether a button that is ready was pressed, in this run or in one that was overtaken.
+
+    A run that another one overtakes before it is here, as when a typed cell arrives, would take
+    the press with it; so it is remembered until a run comes to its end.
+    """
     button = partial((place or st).button, type="primary") if primary else (place or st).button
-    return button(label, key=key, disabled=not ready) and bool(ready)
+    now = button(label, key=key, disabled=not ready, on_click=_remember, args=(key, label))
+    kept = st.session_state.get(PRESSED, {}).pop(key, None) == label
+    return (now or kept) and bool(ready)
+
+
+def _remember(key: str, label: str) -> None:
+    """What was pressed, and under which words: with others it is another question."""
+    st.session_state.setdefault(PRESSED, {})[key] = label
 
 
 def way(
