@@ -73,6 +73,10 @@ if TYPE_CHECKING:  # one statement a module, each name handed on
         CombinedEvidence as CombinedEvidence,
         combine_evidence as combine_evidence,
     )
+    from .evidence.thresholds import (
+        DetectionThreshold as DetectionThreshold,
+        detection_threshold as detection_threshold,
+    )
     from .models.charts import RUN_RULES as RUN_RULES
     from .panel.attention import Attention as Attention, attention as attention
     from .panel.history import History as History, history as history
@@ -157,6 +161,7 @@ _NAMES = {
     "choices.two_stage": "two_stage_plan",
     "evidence.causes": "BatchCauses explain_batches",
     "evidence.combined": "CombinedEvidence combine_evidence",
+    "evidence.thresholds": "DetectionThreshold detection_threshold",
     "models.charts": "RUN_RULES",
     "panel.attention": "Attention attention",
     "panel.history": "History history",

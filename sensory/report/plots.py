@@ -74,6 +74,7 @@ from .plan_figures import (
 )
 from .rating_figures import drift_lines, profile_lines, repeats, scale_use, spider
 from .result_tables import table_of
+from .threshold_figures import PICTURES as OF_THRESHOLDS
 from .trend_figures import rule_curves, trend_figure
 
 __all__ = ["picture_of", "pictures_of", "plot_of", "png_of", "save", "svg_of", "table_of"]
@@ -394,4 +395,5 @@ _PICTURES: Mapping[type, Mapping[str, Draw]] = {
     ReferenceState: {"drift": _reference},
     **PANEL_PICTURES,
     **OF_EVIDENCE,
+    **OF_THRESHOLDS,
 }

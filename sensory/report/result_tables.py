@@ -22,6 +22,7 @@ from ..choices.session_finding import SessionFinding
 from ..choices.size import PanelSize
 from ..evidence.causes import BatchCauses
 from ..evidence.combined import CombinedEvidence
+from ..evidence.thresholds import DetectionThreshold
 from ..ratings.control import DifferenceFromControl
 from ..ratings.drift import AssessorDrift
 from ..ratings.profile import Profile
@@ -191,6 +192,7 @@ _FRAMES: Mapping[type, Callable[[Any], pd.DataFrame]] = {
     **PANEL_TABLES,
     BatchCauses: lambda result: result.causes,
     CombinedEvidence: lambda result: result.groups,
+    DetectionThreshold: lambda result: result.groups,
 }
 
 

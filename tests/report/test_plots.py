@@ -20,6 +20,7 @@ from sensory import (
     assessor_drift,
     choice_test,
     combine_evidence,
+    detection_threshold,
     difference_from_control,
     estimate_dprime,
     explain_batches,
@@ -205,10 +206,20 @@ MADE = {
     "combined": lambda: combine_evidence(
         [choice_test("triangle", 14, 30), choice_test("tetrad", [15, 12], 24)], dprime_limit=2
     ),
+    "threshold": lambda: detection_threshold(ascending_answers(), unit="ug/l"),
     "causes": lambda: explain_batches(batches().assign(lot=["L1"] * 6 + ["L2"] * 6)),
     "ring": lambda: ring_test(ring_results()),
     "rule": lambda: rule().characteristic(np.linspace(0, 1, 21)),
 }
+
+
+def ascending_answers():
+    rights = {"A": "-+-+++", "B": "--+-++", "C": "+--+++", "D": "-+++++", "E": "---+-+"}
+    return pd.DataFrame(
+        {"assessor": name, "concentration": 2.0**step, "correct": right == "+"}
+        for name, row in rights.items()
+        for step, right in enumerate(row)
+    )
 
 
 @pytest.fixture(scope="module")

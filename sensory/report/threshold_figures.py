@@ -1,0 +1,81 @@
+"""Charts of a threshold: right answers over the concentration, and each assessor's threshold."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+import numpy as np
+
+from ..evidence.thresholds import DetectionThreshold
+from .figure_parts import BLUE, GREY, LONG, ORANGE, SHORT, Spec, along, column, dressed, marks
+from .plan_figures import WIDE
+
+_RIGHT, _HALF = "share of right answers", "half notice"
+_ROOM = 1.15
+"""Beside the first and the last concentration, as a ratio."""
+
+
+def curve_figure(result: DetectionThreshold, width: int | str = WIDE) -> Spec:
+    """Share right at each concentration with its limits, the curve, and what guessing gives."""
+    steps = result.steps
+    unit = f", {result.unit}" if result.unit else ""
+    ends = [
+        float(steps["concentration"].min()) / _ROOM,
+        float(steps["concentration"].max()) * _ROOM,
+    ]
+    scale = {"type": "log", "domain": ends, "nice": False}
+    x = along("concentration:Q", f"concentration{unit}", scale, grid=False)
+    y = along("share:Q", _RIGHT, {"domain": [0, 1]}, format="%", tickCount=5)
+    points = steps.to_dict("records")
+    where = {"x": x, "y": y}
+    tips = [column(f"{name}:Q") for name in ("concentration", "correct", "trials")]
+    limits = {"x": x, "y": {**y, "field": "low"}, "y2": column("high")}
+    guess = float(result.protocol.guess)
+    guessing = [{"concentration": at, "share": guess} for at in ends]
+    called = [{"concentration": ends[1], "share": guess, "says": "guessing"}]
+    words = {**where, "text": column("says:N")}
+    layers = [
+        marks("rule", points, limits, color=GREY, strokeWidth=1.5),
+        marks("point", points, {**where, "tooltip": tips}, color=BLUE, filled=True, size=70),
+        marks("line", guessing, where, color=GREY, strokeDash=SHORT, strokeWidth=1.5),
+        marks("text", called, words, align="right", dx=-4, dy=10, color=GREY, fontSize=12),
+    ]
+    if result.curve is not None:
+        at = np.geomspace(ends[0], ends[1], 61)
+        rows = [
+            {"concentration": float(each), "share": float(share)}
+            for each, share in zip(at, result.share_right(at), strict=True)
+        ]
+        half = [{"concentration": 10**result.curve.middle, "says": _HALF}]
+        text = {"x": x, "text": column("says:N"), "y": {"value": 10}}
+        layers += [
+            marks("line", rows, where, color=BLUE, strokeWidth=2),
+            marks("rule", half, {"x": x}, color=ORANGE, strokeDash=LONG, strokeWidth=1.5),
+            marks("text", half, text, align="right", dx=-6, color=GREY, fontSize=12),
+        ]
+    return dressed({"layer": layers}, width=width, height=280)
+
+
+def assessors_figure(result: DetectionThreshold, width: int | str = WIDE) -> Spec:
+    """Thresholds of assessors with their limits; best estimates where there is no curve."""
+    frame = result.assessors
+    of = "best_estimate" if result.curve is None else "threshold"
+    frame = frame.sort_values(of)[["assessor", of, "low", "high"]].astype({"assessor": str})
+    rows = frame.rename(columns={of: "at"}).to_dict("records")
+    title = "threshold" if of == "threshold" else "best estimate"
+    unit = f", {result.unit}" if result.unit else ""
+    x = along("at:Q", f"{title}{unit}", {"type": "log"}, grid=False)
+    y = along("assessor:N", None, sort=[row["assessor"] for row in rows], ticks=False)
+    layers = [marks("point", rows, {"x": x, "y": y}, color=BLUE, filled=True, size=70)]
+    if result.curve is not None:
+        limits = {"x": {**x, "field": "low"}, "x2": column("high"), "y": y}
+        layers.insert(0, marks("rule", rows, limits, color=GREY, strokeWidth=1.5))
+        middle = [{"at": 10**result.curve.middle}]
+        layers.append(marks("rule", middle, {"x": x}, color=GREY, strokeDash=LONG))
+    return dressed({"layer": layers}, width=width, height=max(24 * len(rows), 80))
+
+
+PICTURES: Mapping[type, Mapping[str, Callable[[Any], Spec]]] = {
+    DetectionThreshold: {"curve": curve_figure, "assessors": assessors_figure},
+}
