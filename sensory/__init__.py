@@ -99,6 +99,11 @@ if TYPE_CHECKING:  # one statement a module, each name handed on
     from .ratings.profile import Profile as Profile, profile as profile
     from .ratings.profile_plan import ProfilePlan as ProfilePlan, profile_plan as profile_plan
     from .ratings.ranking import RankingTest as RankingTest, ranking_test as ranking_test
+    from .ratings.recipes import (
+        RecipeComparison as RecipeComparison,
+        chance_of_similar as chance_of_similar,
+        compare_recipes as compare_recipes,
+    )
     from .ratings.sample_map import SampleMap as SampleMap, sample_map as sample_map
     from .ratings.scorecard import (
         PanelScorecard as PanelScorecard,
@@ -177,6 +182,7 @@ _NAMES = {
     "ratings.profile": "Profile profile",
     "ratings.profile_plan": "ProfilePlan profile_plan",
     "ratings.ranking": "RankingTest ranking_test",
+    "ratings.recipes": "RecipeComparison chance_of_similar compare_recipes",
     "ratings.sample_map": "SampleMap sample_map",
     "ratings.scorecard": "PanelScorecard panel_scorecard",
     "ratings.spikes": "SpikedSamples spiked_samples",

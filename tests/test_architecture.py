@@ -46,7 +46,7 @@ ORDER = {
         graded ranks rank_closure arrangements eliminated crossed mixed mean_squares
         unweighted pair_scatter roots studentized multiplicity pooling steadiness
         consistency charts run_lengths change_points confidence_sequence paired equivalence
-        known_error joint_dprime threshold area
+        known_error joint_dprime threshold nested_lots area
     """,
     "choices": """
         two_by_two a_not_a same_different sureness sureness_by_assessor advice protocols counts
@@ -56,7 +56,7 @@ ORDER = {
     "ratings": """
         flags frames names rank_ballots rank_pairs ranking tables fitting variance contrasts scaling
         performance reversal least profile scatter profile_plan map_ballots sample_map
-        control interaction scorecard_notes scorecard drift spikes
+        control interaction scorecard_notes scorecard drift spikes recipes
     """,
     "evidence": """
         cause_columns cause_candidates cause_search cause_fit cause_doubts cause_tables causes
@@ -103,7 +103,7 @@ ORDER = {
     "report": """
         words trade_words guides sheets workbooks figure_parts help_figures figures
         trend_drawn trend_figures month_figures outcome_figures rating_figures panel_figures
-        plan_figures evidence_figures threshold_figures result_tables plots session_pictures
+        plan_figures evidence_figures study_figures result_tables plots session_pictures
         documents serving_sheets batch_documents month_documents feedback_sheets printed
     """,
 }

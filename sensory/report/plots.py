@@ -49,7 +49,6 @@ from ..release.characteristic import Characteristic
 from ..release.charted import Charted
 from ..release.reference_state import ReferenceState
 from ..serving.plan import ServingPlan
-from .evidence_figures import PICTURES as OF_EVIDENCE
 from .figure_parts import Spec, as_png, as_svg
 from .figures import characteristic_figure
 from .outcome_figures import (
@@ -74,7 +73,7 @@ from .plan_figures import (
 )
 from .rating_figures import drift_lines, profile_lines, repeats, scale_use, spider
 from .result_tables import table_of
-from .threshold_figures import PICTURES as OF_THRESHOLDS
+from .study_figures import PICTURES as OF_STUDIES
 from .trend_figures import rule_curves, trend_figure
 
 __all__ = ["picture_of", "pictures_of", "plot_of", "png_of", "save", "svg_of", "table_of"]
@@ -394,6 +393,5 @@ _PICTURES: Mapping[type, Mapping[str, Draw]] = {
     },
     ReferenceState: {"drift": _reference},
     **PANEL_PICTURES,
-    **OF_EVIDENCE,
-    **OF_THRESHOLDS,
+    **OF_STUDIES,
 }

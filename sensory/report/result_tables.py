@@ -27,6 +27,7 @@ from ..ratings.control import DifferenceFromControl
 from ..ratings.drift import AssessorDrift
 from ..ratings.profile import Profile
 from ..ratings.ranking import RankingTest
+from ..ratings.recipes import RecipeComparison
 from ..ratings.scorecard import PanelScorecard
 from ..ratings.spikes import SpikedSamples
 from ..release.charted import Charted
@@ -193,6 +194,7 @@ _FRAMES: Mapping[type, Callable[[Any], pd.DataFrame]] = {
     BatchCauses: lambda result: result.causes,
     CombinedEvidence: lambda result: result.groups,
     DetectionThreshold: lambda result: result.groups,
+    RecipeComparison: lambda result: result.differences,
 }
 
 

@@ -20,6 +20,7 @@ from sensory import (
     assessor_drift,
     choice_test,
     combine_evidence,
+    compare_recipes,
     detection_threshold,
     difference_from_control,
     estimate_dprime,
@@ -207,10 +208,26 @@ MADE = {
         [choice_test("triangle", 14, 30), choice_test("tetrad", [15, 12], 24)], dprime_limit=2
     ),
     "threshold": lambda: detection_threshold(ascending_answers(), unit="ug/l"),
+    "recipes": lambda: compare_recipes(
+        lots_of_two_recipes(), {"P1": "old", "P2": "old", "N1": "new"}, reference="old", margins=1
+    ),
     "causes": lambda: explain_batches(batches().assign(lot=["L1"] * 6 + ["L2"] * 6)),
     "ring": lambda: ring_test(ring_results()),
     "rule": lambda: rule().characteristic(np.linspace(0, 1, 21)),
 }
+
+
+def lots_of_two_recipes():
+    return pd.DataFrame(
+        {
+            "assessor": person,
+            "sample": lot,
+            "attribute": "sour",
+            "score": 5 + (place * 7 + seat) % 5,
+        }
+        for seat, person in enumerate("ABCD")
+        for place, lot in enumerate(("P1", "P2", "N1"))
+    )
 
 
 def ascending_answers():

@@ -1,14 +1,20 @@
-"""Charts of a threshold: right answers over the concentration, and each assessor's threshold."""
+"""Charts of studies: a threshold, two recipes over several lots."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from typing import Any
 
 import numpy as np
 
+from ..base.results import Interval
+from ..catalogue.outcome import Figure, Span
 from ..evidence.thresholds import DetectionThreshold
+from ..ratings.recipes import RecipeComparison
+from .evidence_figures import PICTURES as OF_EVIDENCE
 from .figure_parts import BLUE, GREY, LONG, ORANGE, SHORT, Spec, along, column, dressed, marks
+from .outcome_figures import outcome_figure
 from .plan_figures import WIDE
 
 _RIGHT, _HALF = "share of right answers", "half notice"
@@ -76,6 +82,26 @@ def assessors_figure(result: DetectionThreshold, width: int | str = WIDE) -> Spe
     return dressed({"layer": layers}, width=width, height=max(24 * len(rows), 80))
 
 
+def recipes_figure(result: RecipeComparison, width: int | str = WIDE) -> Spec:
+    """The difference of each attribute with its limits, and the margin where one was agreed."""
+    spans = tuple(
+        Span(
+            label=str(row["attribute"]),
+            estimate=float(row["estimate"]),
+            limits=Interval(low=float(row["low"]), high=float(row["high"]), level=row["level"]),
+            margin=None if math.isnan(row["margin"]) else float(row["margin"]),
+            two_sided=True,
+        )
+        for row in result.differences.to_dict("records")
+    )
+    level = 100 * (1 - result.alpha)
+    axis = f"{result.other} less {result.reference}, with {level:g} % limits"
+    return outcome_figure(Figure(axis=axis, spans=spans, origin=0.0), width)
+
+
 PICTURES: Mapping[type, Mapping[str, Callable[[Any], Spec]]] = {
+    **OF_EVIDENCE,
     DetectionThreshold: {"curve": curve_figure, "assessors": assessors_figure},
+    RecipeComparison: {"differences": recipes_figure},
 }
+"""Of all studies."""
