@@ -73,6 +73,8 @@ if TYPE_CHECKING:  # one statement a module, each name handed on
         CombinedEvidence as CombinedEvidence,
         combine_evidence as combine_evidence,
     )
+    from .evidence.graders import GraderCheck as GraderCheck, check_graders as check_graders
+    from .evidence.grading_rule import GradingRule as GradingRule, grading_rule as grading_rule
     from .evidence.thresholds import (
         DetectionThreshold as DetectionThreshold,
         detection_threshold as detection_threshold,
@@ -166,6 +168,8 @@ _NAMES = {
     "choices.two_stage": "two_stage_plan",
     "evidence.causes": "BatchCauses explain_batches",
     "evidence.combined": "CombinedEvidence combine_evidence",
+    "evidence.graders": "GraderCheck check_graders",
+    "evidence.grading_rule": "GradingRule grading_rule",
     "evidence.thresholds": "DetectionThreshold detection_threshold",
     "models.charts": "RUN_RULES",
     "panel.attention": "Attention attention",

@@ -46,7 +46,7 @@ ORDER = {
         graded ranks rank_closure arrangements eliminated crossed mixed mean_squares
         unweighted pair_scatter roots studentized multiplicity pooling steadiness
         consistency charts run_lengths change_points confidence_sequence paired equivalence
-        known_error joint_dprime threshold nested_lots area
+        known_error joint_dprime threshold nested_lots agreement area
     """,
     "choices": """
         two_by_two a_not_a same_different sureness sureness_by_assessor advice protocols counts
@@ -60,7 +60,7 @@ ORDER = {
     """,
     "evidence": """
         cause_columns cause_candidates cause_search cause_fit cause_doubts cause_tables causes
-        session_rows combined ascending thresholds
+        session_rows combined ascending thresholds grading_rule graders
     """,
     "catalogue": """
         columns column_table choice_ballot question scales outcome_words outcome

@@ -22,6 +22,8 @@ from ..choices.session_finding import SessionFinding
 from ..choices.size import PanelSize
 from ..evidence.causes import BatchCauses
 from ..evidence.combined import CombinedEvidence
+from ..evidence.graders import GraderCheck
+from ..evidence.grading_rule import GradingRule
 from ..evidence.thresholds import DetectionThreshold
 from ..ratings.control import DifferenceFromControl
 from ..ratings.drift import AssessorDrift
@@ -194,6 +196,8 @@ _FRAMES: Mapping[type, Callable[[Any], pd.DataFrame]] = {
     BatchCauses: lambda result: result.causes,
     CombinedEvidence: lambda result: result.groups,
     DetectionThreshold: lambda result: result.groups,
+    GraderCheck: lambda result: result.graders,
+    GradingRule: lambda result: result.rules,
     RecipeComparison: lambda result: result.differences,
 }
 

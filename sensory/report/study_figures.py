@@ -8,16 +8,35 @@ from typing import Any
 
 import numpy as np
 
+from ..base.errors import ArgumentError
 from ..base.results import Interval
 from ..catalogue.outcome import Figure, Span
+from ..evidence.graders import GraderCheck
+from ..evidence.grading_rule import GradingRule
 from ..evidence.thresholds import DetectionThreshold
 from ..ratings.recipes import RecipeComparison
 from .evidence_figures import PICTURES as OF_EVIDENCE
-from .figure_parts import BLUE, GREY, LONG, ORANGE, SHORT, Spec, along, column, dressed, marks
+from .figure_parts import (
+    BLUE,
+    GREY,
+    LONG,
+    ORANGE,
+    SHORT,
+    SOLID,
+    Look,
+    Spec,
+    along,
+    chance_curves,
+    column,
+    dressed,
+    legend,
+    marks,
+)
 from .outcome_figures import outcome_figure
 from .plan_figures import WIDE
 
 _RIGHT, _HALF = "share of right answers", "half notice"
+_RISKS = {"good_stopped": "good batch stopped", "bad_passed": "bad batch passed"}
 _ROOM = 1.15
 """Beside the first and the last concentration, as a ratio."""
 
@@ -99,9 +118,51 @@ def recipes_figure(result: RecipeComparison, width: int | str = WIDE) -> Spec:
     return outcome_figure(Figure(axis=axis, spans=spans, origin=0.0), width)
 
 
+def graders_figure(result: GraderCheck, width: int | str = WIDE) -> Spec:
+    """Each grader's share of spiked samples found, and of controls called out, with limits.
+
+    Raises ArgumentError where no sample's truth is known.
+    """
+    rows = result.graders.to_dict("records")
+    spans = [
+        Span(
+            label=f"{row['grader']}, {words}",
+            estimate=float(row[f"{key}_rate"]),
+            limits=Interval(
+                low=float(row[f"{key}_low"]), high=float(row[f"{key}_high"]), level=result.level
+            ),
+        )
+        for key, words in (("hit", "spiked found"), ("false", "controls called out"))
+        for row in rows
+        if not math.isnan(row[f"{key}_rate"])
+    ]
+    if not spans:
+        raise ArgumentError("there is nothing to draw: no sample's truth is known.")
+    axis = f"share of samples, with {100 * result.level:g} % limits"
+    return outcome_figure(Figure(axis=axis, spans=tuple(spans), shares=True), width)
+
+
+def votes_figure(result: GradingRule, width: int = WIDE) -> Spec:
+    """Both risks for each number of votes that stops a batch."""
+    rows = [
+        {"truth": int(row["votes"]), "chance": float(row[name]), "what": what}
+        for row in result.rules.to_dict("records")
+        for name, what in _RISKS.items()
+    ]
+    looks: dict[str, Look] = {
+        "good batch stopped": (BLUE, SOLID),
+        "bad batch passed": (ORANGE, LONG),
+    }
+    x = along("truth:Q", "votes 'out' that stop a batch", tickMinStep=1, format="d", grid=False)
+    chart = chance_curves(rows, looks, x, legend(labelLimit=400))
+    return dressed(chart, width=width, height=280)
+
+
 PICTURES: Mapping[type, Mapping[str, Callable[[Any], Spec]]] = {
     **OF_EVIDENCE,
     DetectionThreshold: {"curve": curve_figure, "assessors": assessors_figure},
+    GraderCheck: {"graders": graders_figure},
+    GradingRule: {"votes": votes_figure},
     RecipeComparison: {"differences": recipes_figure},
 }
 """Of all studies."""

@@ -18,6 +18,7 @@ from sensory import (
     a_not_a,
     a_not_a_by_assessor,
     assessor_drift,
+    check_graders,
     choice_test,
     combine_evidence,
     compare_recipes,
@@ -25,6 +26,7 @@ from sensory import (
     difference_from_control,
     estimate_dprime,
     explain_batches,
+    grading_rule,
     panel_plan,
     panel_scorecard,
     panel_size,
@@ -208,6 +210,12 @@ MADE = {
         [choice_test("triangle", 14, 30), choice_test("tetrad", [15, 12], 24)], dprime_limit=2
     ),
     "threshold": lambda: detection_threshold(ascending_answers(), unit="ug/l"),
+    "graders": lambda: check_graders(
+        pd.DataFrame({"grader": "A", "sample": range(4), "truth": ["in", "out"] * 2}).assign(
+            grade=["in", "out", "out", "out"]
+        )
+    ),
+    "votes": lambda: grading_rule([0.9, 0.9, 0.8], [0.1, 0.05, 0.1]),
     "recipes": lambda: compare_recipes(
         lots_of_two_recipes(), {"P1": "old", "P2": "old", "N1": "new"}, reference="old", margins=1
     ),
