@@ -21,16 +21,16 @@ from .figure_parts import (
     GREY,
     LONG,
     ORANGE,
+    SHAPES,
     SHORT,
-    SOLID,
     Look,
     Spec,
     along,
-    chance_curves,
     column,
     dressed,
     legend,
     marks,
+    told_apart,
 )
 from .outcome_figures import outcome_figure
 from .plan_figures import WIDE
@@ -145,17 +145,20 @@ def graders_figure(result: GraderCheck, width: int | str = WIDE) -> Spec:
 def votes_figure(result: GradingRule, width: int = WIDE) -> Spec:
     """Both risks for each number of votes that stops a batch."""
     rows = [
-        {"truth": int(row["votes"]), "chance": float(row[name]), "what": what}
+        {"votes": int(row["votes"]), "chance": float(row[name]), "what": what}
         for row in result.rules.to_dict("records")
         for name, what in _RISKS.items()
     ]
-    looks: dict[str, Look] = {
-        "good batch stopped": (BLUE, SOLID),
-        "bad batch passed": (ORANGE, LONG),
+    shapes = ((BLUE, SHAPES[0]), (ORANGE, SHAPES[1]))
+    looks: dict[str, Look] = dict(zip(_RISKS.values(), shapes, strict=True))
+    where = {
+        "x": along("votes:O", "votes 'out' that stop a batch", labelAngle=0),
+        "y": along("chance:Q", "chance", {"domain": [0, 1]}, format="%", tickCount=5),
+        **told_apart("what", looks, legend(labelLimit=400), "shape"),
     }
-    x = along("truth:Q", "votes 'out' that stop a batch", tickMinStep=1, format="d", grid=False)
-    chart = chance_curves(rows, looks, x, legend(labelLimit=400))
-    return dressed(chart, width=width, height=280)
+    return dressed(
+        marks("point", rows, where, filled=True, size=110, opacity=1), width=width, height=220
+    )
 
 
 PICTURES: Mapping[type, Mapping[str, Callable[[Any], Spec]]] = {
