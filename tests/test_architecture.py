@@ -73,8 +73,8 @@ ORDER = {
         cups
     """,
     "sessions": """
-        sheets files file_kinds file_roles file_sheets file_shape file_import lines outcomes
-        reading serving care session afterwards allergens attempts booth_ballots
+        sheets files file_kinds file_roles file_sheets file_shape file_import study_file lines
+        outcomes reading serving care session afterwards allergens attempts booth_ballots
         served_beside_plan template outcome_names signing sitting store soundness search staff
         samples workflow open_points replaced spellings booth_plans booth_places booth_sittings
         booths exclusions minors reactions servings served headline in_short finding learned

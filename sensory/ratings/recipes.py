@@ -104,7 +104,12 @@ class RecipeComparison(Shown):
                     f"{margin} (difference {digits(row['estimate'], 3)}, {span})."
                 )
             else:
-                yield f"{row['attribute']}: open (difference {digits(row['estimate'], 3)}, {span})."
+                agreed = row["margin"] == row["margin"]
+                what = "neither a difference nor similarity" if agreed else "no difference"
+                yield (
+                    f"{row['attribute']}: {what} is shown (difference "
+                    f"{digits(row['estimate'], 3)}, {span})."
+                )
 
     @property
     def cannot_tell(self) -> tuple[str, ...]:

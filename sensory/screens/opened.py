@@ -93,6 +93,12 @@ def _new() -> None:
     page()
 
 
+def _studies() -> None:
+    from .studies import page
+
+    page()
+
+
 def _settings() -> None:
     from .settings import page
 
@@ -109,7 +115,7 @@ PAGES: dict[str, Callable[[], None]] = {
     page.__name__.lstrip("_"): page
     for page in (
         *(_today, _sessions, _batches, _trend, _people, _product, _plan),
-        *(_new, _question, _serve, _ballots, _finding, _batch, _settings, _help),
+        *(_new, _question, _serve, _ballots, _finding, _batch, _studies, _settings, _help),
     )
 }
 """What draws a page, by its name: those of the menu in its order, then those that others lead
@@ -131,6 +137,7 @@ TITLES = {
     "ballots": "Ballots",
     "finding": "Finding",
     "batch": "Batch",
+    "studies": "Studies",
     "settings": "Settings",
     "help": "Help",
 }
@@ -153,6 +160,7 @@ def import_the_rest() -> None:
         serve,
         sessions,
         settings,
+        studies,
         today,
         trend,
     )
