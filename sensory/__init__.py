@@ -75,6 +75,11 @@ if TYPE_CHECKING:  # one statement a module, each name handed on
     )
     from .evidence.graders import GraderCheck as GraderCheck, check_graders as check_graders
     from .evidence.grading_rule import GradingRule as GradingRule, grading_rule as grading_rule
+    from .evidence.shelf_choices import shelf_life_from_choices as shelf_life_from_choices
+    from .evidence.shelf_consumers import shelf_life_from_consumers as shelf_life_from_consumers
+    from .evidence.shelf_life import ShelfLife as ShelfLife
+    from .evidence.shelf_plan import StoragePlan as StoragePlan, storage_plan as storage_plan
+    from .evidence.shelf_scores import shelf_life_from_scores as shelf_life_from_scores
     from .evidence.thresholds import (
         DetectionThreshold as DetectionThreshold,
         detection_threshold as detection_threshold,
@@ -170,6 +175,11 @@ _NAMES = {
     "evidence.combined": "CombinedEvidence combine_evidence",
     "evidence.graders": "GraderCheck check_graders",
     "evidence.grading_rule": "GradingRule grading_rule",
+    "evidence.shelf_choices": "shelf_life_from_choices",
+    "evidence.shelf_consumers": "shelf_life_from_consumers",
+    "evidence.shelf_life": "ShelfLife",
+    "evidence.shelf_plan": "StoragePlan storage_plan",
+    "evidence.shelf_scores": "shelf_life_from_scores",
     "evidence.thresholds": "DetectionThreshold detection_threshold",
     "models.charts": "RUN_RULES",
     "panel.attention": "Attention attention",

@@ -46,7 +46,8 @@ ORDER = {
         graded ranks rank_closure arrangements eliminated crossed mixed mean_squares
         unweighted pair_scatter roots studentized multiplicity pooling steadiness
         consistency charts run_lengths change_points confidence_sequence paired equivalence
-        known_error joint_dprime threshold nested_lots agreement area
+        known_error joint_dprime threshold nested_lots agreement area line_crossing censored_times
+        dprime_line
     """,
     "choices": """
         two_by_two a_not_a same_different sureness sureness_by_assessor advice protocols counts
@@ -60,7 +61,8 @@ ORDER = {
     """,
     "evidence": """
         cause_columns cause_candidates cause_search cause_fit cause_doubts cause_tables causes
-        session_rows combined ascending thresholds grading_rule graders
+        session_rows combined ascending thresholds grading_rule graders shelf_life shelf_rows shelf_scores
+        shelf_choices shelf_consumers shelf_plan
     """,
     "catalogue": """
         columns column_table choice_ballot question scales outcome_words outcome
@@ -78,7 +80,7 @@ ORDER = {
         served_beside_plan template outcome_names signing sitting store soundness search staff
         samples workflow open_points replaced spellings booth_plans booth_places booth_sittings
         booths exclusions minors reactions servings served headline in_short finding learned
-        filling live_board steps checklist copies regulars
+        filling live_board steps checklist copies regulars storage_file
     """,
     "panel": """
         screening_rules screening assessors register invitation
@@ -90,6 +92,7 @@ ORDER = {
         file_shapes plant_desk complaint_desk batch_questions trend_words known_shifts
         trend_lines charted trend choice_trend trend_marks batch_trend batch_causes
         cause_desk evidence_desk month tasting_outcomes reference_desk tastings smelling
+        shelf_report
         batch_desk second_person signal_desk prepared_year day look_up new_sessions
     """,
     "store": """
@@ -103,8 +106,9 @@ ORDER = {
     "report": """
         words trade_words guides sheets workbooks figure_parts help_figures figures
         trend_drawn trend_figures month_figures outcome_figures rating_figures panel_figures
-        plan_figures evidence_figures study_figures result_tables plots session_pictures
-        documents serving_sheets batch_documents month_documents feedback_sheets printed
+        plan_figures evidence_figures study_figures shelf_figures result_tables plots session_pictures
+        documents serving_sheets batch_documents month_documents feedback_sheets shelf_documents
+        printed
     """,
 }
 

@@ -18,7 +18,9 @@ from sensory.store.repository import Repository
 
 ROOT = Path(__file__).parents[1]
 DEMO = ROOT / "demo_data"
-PREPARED = sorted(path.stem for path in DEMO.glob("*.json") if path.stem != "year")
+PREPARED = sorted(
+    path.stem for path in DEMO.glob("*.json") if path.stem not in ("year", "shelf_life")
+)
 
 
 def opened(store: Repository, name: str, here: str = "", **other: object) -> None:

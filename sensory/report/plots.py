@@ -73,6 +73,7 @@ from .plan_figures import (
 )
 from .rating_figures import drift_lines, profile_lines, repeats, scale_use, spider
 from .result_tables import table_of
+from .shelf_figures import SHELF_PICTURES
 from .study_figures import PICTURES as OF_STUDIES
 from .trend_figures import rule_curves, trend_figure
 
@@ -394,4 +395,5 @@ _PICTURES: Mapping[type, Mapping[str, Draw]] = {
     ReferenceState: {"drift": _reference},
     **PANEL_PICTURES,
     **OF_STUDIES,
+    **SHELF_PICTURES,
 }

@@ -1,4 +1,4 @@
-"""The document of whatever is shown: a session, a batch, a month, feedback."""
+"""The document of whatever is shown: a session, a batch, a month, feedback, a shelf life."""
 
 from __future__ import annotations
 
@@ -10,14 +10,16 @@ import typst
 from ..panel.feedback import FeedbackSheets
 from ..release.batch_file import BatchFile
 from ..release.month import MonthReport
+from ..release.shelf_report import ShelfReport
 from ..sessions.finding import SessionReport
 from .batch_documents import batch_pdf
 from .documents import FONT_OPTIONS, session_pdf
 from .feedback_sheets import feedback_pdf
 from .figure_parts import as_png, as_svg, column, dressed, marks
 from .month_documents import month_pdf
+from .shelf_documents import shelf_pdf
 
-Shown = SessionReport | BatchFile | MonthReport | FeedbackSheets
+Shown = SessionReport | BatchFile | MonthReport | FeedbackSheets | ShelfReport
 
 
 @singledispatch
@@ -30,6 +32,7 @@ printed.register(SessionReport, session_pdf)
 printed.register(BatchFile, batch_pdf)
 printed.register(MonthReport, month_pdf)
 printed.register(FeedbackSheets, feedback_pdf)
+printed.register(ShelfReport, shelf_pdf)
 
 
 def drawn(chart: str, ending: str) -> bytes:

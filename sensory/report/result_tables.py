@@ -24,6 +24,7 @@ from ..evidence.causes import BatchCauses
 from ..evidence.combined import CombinedEvidence
 from ..evidence.graders import GraderCheck
 from ..evidence.grading_rule import GradingRule
+from ..evidence.shelf_life import ShelfLife
 from ..evidence.thresholds import DetectionThreshold
 from ..ratings.control import DifferenceFromControl
 from ..ratings.drift import AssessorDrift
@@ -199,6 +200,7 @@ _FRAMES: Mapping[type, Callable[[Any], pd.DataFrame]] = {
     GraderCheck: lambda result: result.graders,
     GradingRule: lambda result: result.rules,
     RecipeComparison: lambda result: result.differences,
+    ShelfLife: lambda result: result.fits,
 }
 
 

@@ -99,6 +99,12 @@ def _studies() -> None:
     page()
 
 
+def _shelf_life() -> None:
+    from .shelf_life import page
+
+    page()
+
+
 def _settings() -> None:
     from .settings import page
 
@@ -115,7 +121,8 @@ PAGES: dict[str, Callable[[], None]] = {
     page.__name__.lstrip("_"): page
     for page in (
         *(_today, _sessions, _batches, _trend, _people, _product, _plan),
-        *(_new, _question, _serve, _ballots, _finding, _batch, _studies, _settings, _help),
+        *(_new, _question, _serve, _ballots, _finding, _batch, _shelf_life, _studies),
+        *(_settings, _help),
     )
 }
 """What draws a page, by its name: those of the menu in its order, then those that others lead
@@ -137,6 +144,7 @@ TITLES = {
     "ballots": "Ballots",
     "finding": "Finding",
     "batch": "Batch",
+    "shelf_life": "Shelf life",
     "studies": "Studies",
     "settings": "Settings",
     "help": "Help",
@@ -160,6 +168,7 @@ def import_the_rest() -> None:
         serve,
         sessions,
         settings,
+        shelf_life,
         studies,
         today,
         trend,

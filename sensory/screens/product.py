@@ -18,7 +18,7 @@ from ..report.trend_figures import characteristic_figure
 from ..sessions.signing import Right, signed_words
 from .batch_forms import say_recorded
 from .evidence import evidence_part
-from .frame import acting, desk, plain, shown_errors
+from .frame import acting, desk, go, plain, shown_errors
 from .parts import act, listed, pressed, scroll, show_figure, show_table
 from .plant_lists import plant_lists
 from .reference_form import compared_again_form, reference_form, stock_form
@@ -48,11 +48,18 @@ def page() -> None:
                 together = evidence_of_product(desk(), record)
                 evidence_part(f"Batches against {record.in_use}", together, "evidence-product")
                 tolerance_form(record)
+                _to_shelf_life(record)
             with reference_part:
                 _references(record)
         with st.expander("A new product", expanded=not products):
             _new()
         plant_lists()
+
+
+def _to_shelf_life(record: ProductRecord) -> None:
+    if pressed("Find the shelf life", "to-shelf-life"):
+        st.session_state["shelf-product"] = record.name
+        go("shelf_life")
 
 
 def _new() -> None:

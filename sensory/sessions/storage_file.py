@@ -1,0 +1,135 @@
+"""A series over storage time from a file: which kind it is, and its columns by their headings.
+
+Why so
+------
+The columns say what the data are: accept or reject, right answers of so many, or scores. So nobody
+chooses a kind that the file does not hold.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+import pandas as pd
+
+from ..base.errors import ArgumentError
+from .sheets import HEADER_WITHIN, Line, Source, read_sheets
+
+
+class SeriesKind(StrEnum):
+    """What a series over storage time consists of."""
+
+    SCORES = "Panel scores"
+    CONSUMERS = "Consumers who accept or reject"
+    CHOICES = "Choice tests"
+
+
+_WORDS: Mapping[str, str] = {
+    "time": "time, days, day, storage time, storage days, days of storage, storage time days, age",
+    "weeks": "weeks, week, storage weeks, weeks of storage, storage time weeks",
+    "score": "score, scores, distance, difference, rating, mean, mean score",
+    "reference": "reference, reference score, fresh, control",
+    "consumer": "consumer, consumers, person, respondent",
+    "accepts": "accepts, accept, accepted, acceptance, acceptable",
+    "protocol": "protocol, test, method",
+    "correct": "correct, right, right answers, correct answers",
+    "trials": "trials, answers, ballots, total",
+    "attribute": "attribute",
+    "assessor": "assessor, assessors",
+    "session": "session",
+    "batch": "batch, lot",
+}
+_NAMES = {word: name for name, words in _WORDS.items() for word in words.split(", ")}
+_NEEDED = {
+    SeriesKind.CONSUMERS: ("consumer", "time", "accepts"),
+    SeriesKind.CHOICES: ("time", "protocol", "correct", "trials"),
+    SeriesKind.SCORES: ("time", "score"),
+}
+WANTED = {
+    SeriesKind.SCORES: "days and score, one score a row; also reference (score of the fresh or "
+    "frozen reference), assessor, session",
+    SeriesKind.CONSUMERS: "consumer, days and accepts (yes or no), one answer a row",
+    SeriesKind.CHOICES: "days, test (as in triangle), correct and answers, one session a row; also "
+    "attribute",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class StorageSeries:
+    """A series as it was read: its kind, and a table whose rows are those of the file."""
+
+    kind: SeriesKind
+    rows: pd.DataFrame
+    times_in_weeks: bool
+
+
+def read_storage_series(source: Source) -> StorageSeries:
+    """The series in a CSV or XLSX file, from the sheet with the most known headings.
+
+    A column of weeks becomes days. Cells stay text; what counts a series checks them.
+
+    Raises BallotError for what cannot be read; ArgumentError for what lacks a column.
+    """
+    sheets = read_sheets(source, _weight)
+    if not any(sheets.values()):
+        raise _missing("The file holds no filled sheet.")
+    title = max(sheets, key=lambda name: _weight(sheets[name]))
+    lines = sheets[title]
+    at = _heading_at(lines)
+    names = [_name(text) for text in lines[at][1]]
+    doubled = [name for name in dict.fromkeys(names) if name and names.count(name) > 1]
+    if doubled:
+        raise _missing(f"Two columns are read as {doubled[0]}. Keep one of them.")
+    weeks = "weeks" in names and "time" not in names
+    names = ["time" if weeks and name == "weeks" else name for name in names]
+    kind = _kind(names)
+    below = lines[at + 1 :]
+    if not below:
+        raise _missing("Nothing stands below the headings.")
+    cells = {
+        name: [line[index] if index < len(line) else "" for _, line in below]
+        for index, name in enumerate(names)
+        if name and name != "weeks"
+    }
+    rows = pd.DataFrame(cells, index=[row for row, _ in below])
+    if weeks:
+        rows["time"] = [_days(cell) for cell in rows["time"]]
+    return StorageSeries(kind=kind, rows=rows, times_in_weeks=weeks)
+
+
+def _kind(names: Sequence[str]) -> SeriesKind:
+    for kind, needed in _NEEDED.items():
+        if set(needed) <= set(names):
+            return kind
+    known = ", ".join(filter(None, names)) or "none that is known"
+    raise _missing(f"The file has the columns {known}; one is missing.")
+
+
+def _missing(problem: str) -> ArgumentError:
+    needed = " ".join(f"{kind}: {columns}." for kind, columns in WANTED.items())
+    return ArgumentError(f"{problem} Needed are, for {needed}")
+
+
+def _name(heading: str) -> str:
+    """What a heading stands for; empty for one that is not known."""
+    plain = " ".join("".join(c if c.isalnum() else " " for c in heading.casefold()).split())
+    return _NAMES.get(plain, "")
+
+
+def _heading_at(lines: Sequence[Line]) -> int:
+    known = [len(set(map(_name, line)) - {""}) for _, line in lines[:HEADER_WITHIN]]
+    return known.index(max(known))
+
+
+def _weight(lines: Sequence[Line]) -> int:
+    return max((len(set(map(_name, line)) - {""}) for _, line in lines[:HEADER_WITHIN]), default=0)
+
+
+def _days(cell: str) -> str:
+    """Weeks as days; what is no number stays, and is named when it is checked."""
+    try:
+        return f"{7 * float(cell.replace(',', '.')):g}"
+    except ValueError:
+        return cell
