@@ -33,8 +33,8 @@ HEIGHT = """() => {
   const last = [...box.querySelectorAll('.stElementContainer')].pop()
   return Math.ceil(last.getBoundingClientRect().bottom - box.getBoundingClientRect().top)
 }"""
-PAGES = ("today", "new", "sessions", "batches", "trend", "people", "product", "plan", "settings",
-         "help")  # fmt: skip
+PAGES = ("today", "new", "sessions", "batches", "trend", "people", "product", "plan", "shelf_life",
+         "settings", "help")  # fmt: skip
 STEPS = ("question", "serve", "ballots")
 BATCH = "QN-105"
 

@@ -39,8 +39,8 @@ _DRAWS = 1000
 FEW = 30
 """Consumers below which a remark says how few they are. Common practice, no source."""
 DISTRIBUTION = (
-    "Between the storage times the share that rejects is that of the distribution, which was "
-    "chosen among three for its likelihood. The estimate without a distribution stands beside it."
+    "Between the storage times the share that rejects is that of a distribution, which nobody has "
+    "seen. The estimate without one stands beside it; compare them."
 )
 WHO = (
     "It speaks of consumers like those who were asked, and takes for granted that they judged each "
@@ -251,12 +251,16 @@ def _basis(asked: _Asked, best: TimesFit, agreed: str | None) -> str:
 
 def _beside(fits: Sequence[TimesFit], best: TimesFit) -> str:
     others = "; ".join(
-        f"{fit.shape.name} {digits(fit.estimate, 3)} ({digits(fit.low, 3)} to "
-        f"{digits(fit.high, 3)}), {digits(best.log_likelihood - fit.log_likelihood, 2)} less"
+        f"{fit.shape.name} {digits(fit.estimate, 3)} days ({digits(fit.low, 3)} to "
+        f"{digits(fit.high, 3)}), {_compared(fit.log_likelihood - best.log_likelihood)}"
         for fit in fits
         if fit is not best
     )
-    return f"The other distributions, in days and log-likelihood: {others}."
+    return f"By the other distributions: {others}."
+
+
+def _compared(gap: float) -> str:
+    return f"log-likelihood {digits(abs(gap), 2)} {'higher' if gap > 0 else 'lower'}"
 
 
 def _free(steps: Steps, share: float, limits: tuple[float, float]) -> str:
@@ -267,8 +271,9 @@ def _free(steps: Steps, share: float, limits: tuple[float, float]) -> str:
         )
     high = f"{digits(limits[1], 3)} days" if math.isfinite(limits[1]) else "an open end"
     return (
-        f"Without a distribution it lies between {digits(begin, 3)} and {digits(end, 3)} days "
-        f"(limits {digits(limits[0], 3)} to {high}); where between is not determined."
+        f"Without a distribution the share is reached between {digits(begin, 3)} and "
+        f"{digits(end, 3)} days (limits {digits(limits[0], 3)} to {high}); where between is not "
+        "determined."
     )
 
 

@@ -68,7 +68,8 @@ def _rows(frame: Any) -> list[dict[str, float | None]]:
 def _across(result: ShelfLife, end: float) -> list[Spec]:
     """The agreed limit, with the limits of the time on it."""
     y = column("y:Q")
-    limit = [{"y": result.at, "time": 0, "text": f"agreed limit {digits(result.at)}"}]
+    unit = " %" if result.axis.endswith("%") else ""
+    limit = [{"y": result.at, "time": 0, "text": f"agreed limit {digits(result.at)}{unit}"}]
     word = {"x": column("time:Q"), "y": y, "text": column("text:N")}
     layers = [
         marks("rule", limit, {"y": y}, color=ORANGE, strokeDash=LONG, size=2),

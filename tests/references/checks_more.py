@@ -5,6 +5,7 @@ import numpy as np
 from sensory.choices.forced_choice import choice_test
 from sensory.choices.protocols import PAIRED, THREE_AFC
 from sensory.models.binomial import lower_tail
+from sensory.models.censored_times import Intervals, steps_of
 from sensory.models.charts import weighted_mean
 from sensory.models.consistency import (
     cochran_critical,
@@ -13,6 +14,7 @@ from sensory.models.consistency import (
     mandel_k_critical,
 )
 from sensory.models.known_error import known_error_fit
+from sensory.models.line_crossing import crossing, fit_line
 from sensory.models.mixed import restricted_likelihood
 from sensory.models.ranks import midranks
 from sensory.ratings.ranking import ranking_test
@@ -119,8 +121,26 @@ def mandel(entry):
     return [ours[name] for name in entry["expected"]]
 
 
+def mean_line(entry):
+    """Where the mean of a line meets a level, with the limits of the band."""
+    given = entry["inputs"]
+    assert given["mean_response"]
+    line = fit_line(np.array(given["x"], float), np.array(given["y"]))
+    meets = crossing(line, given["y0"], given["level"])
+    return [getattr(meets, name) for name in entry["expected"]]
+
+
+def steps(entry):
+    """Ends of the intervals that hold mass, and what is left after each."""
+    low, high = (np.array([float(end) for end in ends]) for ends in entry["inputs"].values())
+    estimate = steps_of(Intervals.of(low, high))
+    return [*estimate.high, *(1 - np.cumsum(estimate.mass))]
+
+
 COMPARED = {
+    "m03_fieller_mean_line": mean_line,
     "m08_share_detecting_at_75": detecting,
+    "m10_turnbull_radiotherapy": steps,
     "m20_oc_52_3": at_most,
     "m24_dyestuff": lots,
     "m25_dyestuff2_zero": lots,
@@ -146,13 +166,11 @@ JOINT = "restricted likelihood only"
 NOT_OFFERED = {
     "m01_fieller_single_new_value": CUT,
     "m02_fieller_single_new_value_90": CUT,
-    "m03_fieller_mean_line": CUT,
     "m04_dose_p_budworm": DOSE,
     "m05_beetle_ld50_se": DOSE,
     "m06_beetle_logit_fit": DOSE,
     "m07_finney_rotenone_probit": DOSE,
     "m09_log_steps": DOSE,
-    "m10_turnbull_radiotherapy": "no censored times",
     "m11_tobin_left_censored": "no censored scores",
     "m12_fleiss_10_subjects": KAPPA,
     "m13_fleiss_diagnoses": KAPPA,

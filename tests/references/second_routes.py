@@ -113,6 +113,20 @@ def mandel(entry):
     return [ours[name] for name in entry["expected"]]
 
 
+def steps(entry):
+    """Masses at which the likelihood is level along each interval: Newton, no self-consistency."""
+    low, high = (np.array([float(end) for end in ends]) for ends in entry["inputs"].values())
+    after = np.array(entry["expected"]["after"], float)
+    last_begun = np.array([low[low < end].max() for end in after])
+    holds = ((low[:, None] <= last_begun) & (after <= high[:, None])).astype(float)
+
+    def uphill(mass):
+        return (1 / (holds @ mass)) @ holds - len(low)
+
+    mass = optimize.root(uphill, -np.diff([1, *entry["expected"]["survival"]]), tol=1e-13).x
+    return [*after, *(1 - np.cumsum(mass))]
+
+
 SECOND = {
     "c4_nist_double_equal": double_plan,
     "c4_nist_double_twice": double_plan,
@@ -120,6 +134,7 @@ SECOND = {
     "c5_saxony_ll": families,
     "c9_hanley": area,
     "m08_share_detecting_at_75": lambda entry: [(2 / 3 - 1 / 3) / (1 - 1 / 3), 1 / 3 + 1 / 3],
+    "m10_turnbull_radiotherapy": steps,
     "m20_oc_52_3": at_most,
     "m24_dyestuff": lots,
     "m25_dyestuff2_zero": lots,

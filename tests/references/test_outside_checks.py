@@ -25,7 +25,7 @@ PARTS = {
 VALUES = {name: entries(name) for name in PARTS}
 MISPRINTS = {CHECKS: entries(CHECKS, "misprints")}
 # Compared, agreeing, no outside check among these, in part, not offered.
-COUNTS = {CHECKS: (101, 101, 5, 11, 68), "published_more.json": (15, 15, 10, 1, 26)}
+COUNTS = {CHECKS: (101, 101, 5, 11, 68), "published_more.json": (17, 17, 11, 1, 24)}
 
 
 def merged(name, part):
