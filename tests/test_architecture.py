@@ -62,7 +62,7 @@ ORDER = {
     "evidence": """
         cause_columns cause_candidates cause_search cause_fit cause_doubts cause_tables causes
         session_rows combined ascending thresholds grading_rule graders shelf_life shelf_rows shelf_scores
-        shelf_choices shelf_consumers shelf_plan
+        shelf_choices shelf_intervals shelf_consumers shelf_plan
     """,
     "catalogue": """
         columns column_table choice_ballot question scales outcome_words outcome

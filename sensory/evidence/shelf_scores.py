@@ -71,9 +71,9 @@ def shelf_life_from_scores(
     limits are where the confidence band of the line meets the limit (Fieller, see
     `models/line_crossing.py`); with a slope that is not clear the upper end is open. In
     1,000 simulated series of 7 means each (`tests/calibration/test_shelf_life.py`) the lower limit
-    at 95 % was not later than the true end in 95 % of them, with the end inside the series, after
-    it, and with a slope that is barely clear. Six to eight assessors over six or more times are
-    common practice, no source.
+    at 95 % was not later than the true end in 94 to 95 % of them, with the end inside the series,
+    after it, and with a slope that is barely clear. Six storage times or more are common practice,
+    no source.
 
     Examples
     --------

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from .servers import ROOT
+from .test_accessible import serious
+
 
 def test_from_a_question_in_words_to_a_session_with_its_number(visit):
     visitor = visit()
@@ -28,4 +31,30 @@ def test_from_a_question_in_words_to_a_session_with_its_number(visit):
     visitor.at("question")
     assert page.get_by_label("Ballots planned").input_value() == "66"
     assert "95.3 %" in visitor.text()
+    assert visitor.asked_only_the_server()
+
+
+def test_from_a_product_to_its_shelf_life_by_a_file(visit):
+    visitor = visit()
+    page = visitor.page
+    visitor.goto("product?invented=1")
+    visitor.heading("Products")
+    visitor.fill("Name of the product", "Quince cordial")
+    visitor.click("product-enter")
+    visitor.click("to-shelf-life")
+    visitor.heading("Shelf life")
+    page.get_by_text("First the date of food safety").first.wait_for()
+    assert page.get_by_label("Product", exact=True).input_value() == "Quince cordial"
+    visitor.click("shelf-demo-0")
+    visitor.heading("Sensory shelf life shown until 13 June 2026")
+    page.locator('input[type="file"]').first.set_input_files(ROOT / "demo_data/shelf_choices.csv")
+    page.get_by_text("choice tests, 6 rows").wait_for()
+    visitor.settled()
+    visitor.fill("Agreed d-prime", "1.0")
+    visitor.heading("Sensory shelf life shown until 8 May 2026")
+    visitor.drawn("shelf-figure")
+    visitor.settled()
+    assert serious(page, "shelf life") == []
+    (printed,) = visitor.pdf("shelf-pdf")
+    assert "Sensory shelf life shown until 8 May 2026" in " ".join(printed.split())
     assert visitor.asked_only_the_server()

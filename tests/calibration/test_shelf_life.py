@@ -2,7 +2,35 @@
 
 Long form: `PYTHONPATH=. python tests/calibration/test_shelf_life.py`, seeds as below.
 
-TABLE
+Shares that hold; nominal 0.95, with 1,000 series of scores 0.007 either way, with 500 of choices
+0.010, with 400 of consumers 0.011.
+
+| scores, 7 means, scatter 0.3               | lower limit | upper limit     |
+|--------------------------------------------|-------------|-----------------|
+| end at 60 of 84 days                       | 0.943       | 0.956           |
+| end at 120 of 84 days                      | 0.949       | 0.951           |
+| end at 300 days, slope barely clear        | 0.947       | 0.951           |
+
+| choices, 4 triangles of 24, to 120 days    | lower limit |
+|--------------------------------------------|-------------|
+| d-prime 0.5 at 120 days                    | 1.000       |
+| d-prime 1.5                                | 0.948       |
+| d-prime 3.0                                | 0.956       |
+| d-prime 1.5, each session off by 40 %      | 0.916       |
+
+| consumers, 60, every 15 days to 90         | nearly as likely | the true one | none  |
+|--------------------------------------------|------------------|--------------|-------|
+| Weibull, time of 25 %                      | 0.960            | 0.953        | 1.000 |
+| Weibull, time of 50 %                      | 0.973            | 0.948        | 1.000 |
+| lognormal, 25 %                            | 0.940            | 0.938        | 1.000 |
+| lognormal, 50 %                            | 0.965            | 0.963        | 0.998 |
+| log-logistic, 25 %                         | 0.980            | 0.948        | 1.000 |
+| log-logistic, 50 %                         | 0.950            | 0.940        | 1.000 |
+| Weibull, 25 %, 30 consumers                | 0.970            | 0.965        | 1.000 |
+
+With the limits of the most likely distribution alone the lower limit held in 0.947, 0.947, 0.917
+and 0.920 of 300 studies (Weibull and lognormal, 25 and 50 %): hence the widest of those that are
+nearly as likely.
 """
 
 from __future__ import annotations
@@ -10,9 +38,11 @@ from __future__ import annotations
 import sys
 
 import numpy as np
+from scipy.optimize import minimize
 from scipy.special import chdtri
 
 from sensory.choices.protocols import TRIANGLE
+from sensory.evidence.shelf_consumers import NEAR
 from sensory.models import censored_times as times
 from sensory.models.dprime_line import fit_slope
 from sensory.models.joint_dprime import Counts
@@ -61,28 +91,43 @@ def true_time(shape: str, share: float) -> float:
     return float(55 * np.exp(spread * (quantile(share) - quantile(0.5))))
 
 
+def top(each: times.Shape, seen: times.Intervals) -> tuple[float, float, float]:
+    """Centre, spread and height of the maximum, to the digits that a simulation needs."""
+
+    def loss(at):
+        return -float(times.log_likelihood(each, seen, at[:1], np.exp(at[1:]))[0])
+
+    best = minimize(loss, np.array([4.0, -0.8]), method="Nelder-Mead", tol=1e-5)
+    return float(best.x[0]), float(np.exp(best.x[1])), -float(best.fun)
+
+
+def early(each, seen, fit, share, truth) -> bool:
+    """Whether the lower limit is at most the truth: so is the estimate, or the profile there has
+    not fallen below its mark."""
+    centre, spread, largest = fit
+    z = each.quantile(share)
+    if centre + spread * z <= np.log(truth):
+        return True
+    fallen = largest - times._profile(each, seen, np.log(truth), z)
+    return 2 * fallen <= chdtri(1, 1 - LEVEL)
+
+
 def consumers_held(
     shape: str, share: float, studies: int, seed: int, consumers: int = 60
 ) -> tuple[float, float, float]:
-    """Share of lower limits at most the true time: distribution chosen, known, and none.
-
-    A lower limit is at most the true time where the estimate is, or where the profile at the true
-    time has not fallen below its mark.
-    """
+    """Share of lower limits at most the true time: distribution chosen, known, and none."""
     rng = np.random.default_rng(seed)
     truth = true_time(shape, share)
     held = np.zeros(3)
     for _ in range(studies):
         seen = people(shape, rng, consumers)
-        tops = {each.name: times._top(each, seen) for each in times.SHAPES}
-        best = max(tops, key=lambda name: tops[name][2])
-        for at, name in enumerate((best, shape)):
-            each = next(known for known in times.SHAPES if known.name == name)
-            centre, spread, largest = tops[name]
-            z = each.quantile(share)
-            early = centre + spread * z <= np.log(truth)
-            fallen = largest - times._profile(each, seen, np.log(truth), z)
-            held[at] += early or 2 * fallen <= chdtri(1, 1 - LEVEL)
+        tops = {each.name: top(each, seen) for each in times.SHAPES}
+        most = max(height for *_, height in tops.values())
+        within = {
+            each.name: early(each, seen, tops[each.name], share, truth) for each in times.SHAPES
+        }
+        held[0] += any(within[name] for name in within if tops[name][2] >= most - NEAR)
+        held[1] += within[shape]
         low, _ = times.quantile_limits(seen, share, LEVEL, draws=200, seed=1)
         held[2] += low <= truth
     return tuple(held / studies)
@@ -130,8 +175,8 @@ def main() -> None:
     print("choices, sessions scatter by 40 %", choices_held(1.5, 500, 3, 0.4), flush=True)
     for shape in (times.WEIBULL, times.LOGNORMAL, times.LOGLOGISTIC):
         for share in (0.25, 0.5):
-            print(shape, share, *consumers_held(shape, share, 300, 4), flush=True)
-    print("30 consumers", *consumers_held(times.WEIBULL, 0.25, 300, 5, 30), flush=True)
+            print(shape, share, *consumers_held(shape, share, 400, 4), flush=True)
+    print("30 consumers", *consumers_held(times.WEIBULL, 0.25, 400, 5, 30), flush=True)
 
 
 if __name__ == "__main__":

@@ -164,7 +164,9 @@ STUDY = ("yyyyn", "yyynn", "yyyyy", "yynnn", "yyyyn", "yyynn", "ynnnn", "yyyny")
 def test_consumers_reject_from_a_time_between_two_samples():
     result = shelf_life_from_consumers(answers(*STUDY), share=0.5, **WHEN)
     assert result.event == "50 % of consumers reject"
-    assert 50 < result.low < result.estimate < result.high
+    assert 45 < result.low < result.estimate < result.high
+    days = result.fits[result.fits["quantity"].str.match("days, [WlL]")]
+    assert (result.low, result.high) == (days["low"].min(), days["high"].max())
     names = {"Weibull", "lognormal", "log-logistic"}
     assert sum(name in " ".join(result.says()) for name in names) == 3
     taken = result.fits[result.fits["quantity"].str.contains("taken")]
@@ -177,6 +179,7 @@ def test_consumers_reject_from_a_time_between_two_samples():
 def test_a_distribution_may_be_agreed_before():
     result = shelf_life_from_consumers(answers(*STUDY), share=0.5, distribution="lognormal", **WHEN)
     assert "lognormal distribution, as agreed" in " ".join(result.basis)
+    assert result.low == result.fits.set_index("quantity").loc["days, lognormal (taken)", "low"]
     with pytest.raises(ArgumentError, match="distribution must be one of"):
         shelf_life_from_consumers(answers(*STUDY), share=0.5, distribution="normal", **WHEN)
 
