@@ -11,6 +11,8 @@ from ..ratings.frames import is_empty, whole_frame
 from .shelf_life import MOST_DAYS
 
 _SHOWN = 10
+ROW = "row"
+"""Column with the row of a file, if the table is of one; else rows count from the heading."""
 ACCEPTED = {"yes", "y", "accept", "accepts", "accepted", "true", "1", "1.0"}
 REJECTED = {"no", "n", "reject", "rejects", "rejected", "false", "0", "0.0"}
 
@@ -28,7 +30,8 @@ def series_rows(
     readers = {column: read for column, read in {**needed, **optional}.items() if column in whole}
     cells: dict[str, list[object]] = {column: [] for column in readers}
     faults, rows = [], []
-    for number, row in enumerate(whole[list(readers)].itertuples(index=False), start=2):
+    numbers = whole[ROW].tolist() if ROW in whole else range(2, len(whole) + 2)
+    for number, row in zip(numbers, whole[list(readers)].itertuples(index=False), strict=True):
         given = dict(zip(readers, row, strict=True))
         if all(is_empty(given[column]) for column in needed):
             continue

@@ -44,7 +44,7 @@ class ShelfReport:
             ("Food safety's date", in_words(result.safety_date)),
             ("Data", f"{self.kind}, {self.data}"),
             ("Agreed limit", self.limit),
-            ("Agreed by", self.agreed_by or "not stated"),
+            ("Agreed by (as typed)", self.agreed_by or "not stated"),
         )
         return tuple((name, words) for name, words in rows if words)
 

@@ -230,6 +230,7 @@ def _found(report: ShelfReport) -> None:
     download("Report, PDF", partial(pdf_of, report), f"{stem}.pdf", "shelf-pdf", place=row)
     sheets = partial(workbook, report.tables())
     download("Results, XLSX", sheets, f"{stem}.xlsx", "shelf-xlsx", place=row)
+    st.caption("Nothing of this page is kept on record: download the report.")
     st.markdown("**Limits of this result**")
     listed(result.cannot_tell)
     with st.expander("Numbers"):

@@ -58,7 +58,7 @@ WANTED = {
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class StorageSeries:
-    """A series as it was read: its kind, and a table whose rows are those of the file."""
+    """A series as it was read: its kind, and a table with the row of the file in `row`."""
 
     kind: SeriesKind
     rows: pd.DataFrame
@@ -93,7 +93,7 @@ def read_storage_series(source: Source) -> StorageSeries:
         for index, name in enumerate(names)
         if name and name != "weeks"
     }
-    rows = pd.DataFrame(cells, index=[row for row, _ in below])
+    rows = pd.DataFrame(cells | {"row": [row for row, _ in below]})
     if weeks:
         rows["time"] = [_days(cell) for cell in rows["time"]]
     return StorageSeries(kind=kind, rows=rows, times_in_weeks=weeks)

@@ -158,6 +158,11 @@ def test_scores_that_tell_nothing_get_a_sentence(frame, words):
         shelf_life_from_scores(frame, limit=2.0, **WHEN)
 
 
+def test_a_table_of_a_file_names_the_rows_of_the_file():
+    with pytest.raises(ArgumentError, match="row 11, score: write a number"):
+        shelf_life_from_scores(scores(["x", *RISING[1:]], row=range(11, 18)), limit=2.0, **WHEN)
+
+
 STUDY = ("yyyyn", "yyynn", "yyyyy", "yynnn", "yyyyn", "yyynn", "ynnnn", "yyyny")
 
 

@@ -25,7 +25,7 @@ from sensory.sessions.storage_file import SeriesKind, read_storage_series
 def test_the_columns_say_what_a_series_is(text, kind, columns):
     series = read_storage_series(text.encode())
     assert series.kind is kind
-    assert list(series.rows.columns) == columns
+    assert list(series.rows.columns) == [*columns, "row"]
     assert len(series.rows) == 1
 
 
