@@ -217,4 +217,5 @@ def _remarks(design: str, expected: int, room: int, last: int) -> list[str]:
             "All depends on samples that do not change before they are put away: keep them frozen "
             "or as cold as the product stands, and check that this changes nothing."
         )
+    remarks.append("Have stored samples cleared by food safety before each tasting.")
     return remarks

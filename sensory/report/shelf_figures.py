@@ -124,7 +124,7 @@ def storage_figure(plan: StoragePlan, width: int | str = WIDE) -> Spec:
     names = [row["days"] for row in rows]
     title = "days from the start" + ("" if plan.design == BASIC else " of the first storage")
     y = along("days:N", "stored for", sort=names, ticks=False, domain=False)
-    bar = {"x": along("from:Q", title, grid=True), "x2": column("to"), "y": y}
+    bar = {"x": along("from:Q", title, grid=True, tickCount=8), "x2": column("to"), "y": y}
     looks = told_apart("what", {tasted: (BLUE, "circle")}, legend(), "shape")
     point = {"x": column("to:Q"), "y": y, **looks}
     layers = [

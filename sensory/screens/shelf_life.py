@@ -32,7 +32,6 @@ from .worker import pdf_of
 _TYPES = ["csv", "txt", "tsv", "xlsx"]
 PRODUCT = "shelf-product"
 """Key of the product: who comes from Products has chosen it."""
-_WIDE = 760
 _MOST_LIKELY = "most likely of the three"
 _NO_LIMIT = (
     "No limit yet. It is a decision of your plant, taken before tasting; nothing is proposed."
@@ -261,7 +260,7 @@ def _plan() -> None:
     )
     listed(plan.says())
     words = f"Last tasting on {in_words(plan.sessions[-1])}."
-    show_figure("shelf-plan-figure", storage_figure(plan, _WIDE), words, "content")
+    show_figure("shelf-plan-figure", storage_figure(plan, "container"), words)
     scroll(plan.summary())
     sheets = partial(workbook, plan_tables(plan))
     download("Pull dates, XLSX", sheets, "storage-trial.xlsx", "shelf-plan-xlsx")
