@@ -61,8 +61,8 @@ ORDER = {
     """,
     "evidence": """
         cause_columns cause_candidates cause_search cause_fit cause_doubts cause_tables causes
-        session_rows combined ascending thresholds grading_rule graders shelf_life shelf_rows shelf_scores
-        shelf_choices shelf_intervals shelf_consumers shelf_plan
+        session_rows combined ascending thresholds grading_rule graders shelf_life shelf_rows
+        shelf_scores shelf_choices shelf_intervals shelf_consumers shelf_plan
     """,
     "catalogue": """
         columns column_table choice_ballot question scales outcome_words outcome
@@ -106,9 +106,9 @@ ORDER = {
     "report": """
         words trade_words guides sheets workbooks figure_parts help_figures figures
         trend_drawn trend_figures month_figures outcome_figures rating_figures panel_figures
-        plan_figures evidence_figures study_figures shelf_figures result_tables plots session_pictures
-        documents serving_sheets batch_documents month_documents feedback_sheets shelf_documents
-        printed
+        plan_figures evidence_figures study_figures shelf_figures result_tables plots
+        session_pictures documents serving_sheets batch_documents month_documents feedback_sheets
+        shelf_documents printed
     """,
 }
 

@@ -219,6 +219,17 @@ MADE = {
     "recipes": lambda: compare_recipes(
         lots_of_two_recipes(), {"P1": "old", "P2": "old", "N1": "new"}, reference="old", margins=1
     ),
+    "shelf life": lambda: sensory.shelf_life_from_choices(
+        pd.DataFrame(
+            {"time": [30, 60, 90], "protocol": "triangle", "correct": [9, 13, 24], "trials": 24}
+        ),
+        safety_date="2027-06-30",
+        start="2026-11-28",
+        dprime_limit=1.5,
+    ),
+    "trial": lambda: sensory.storage_plan(
+        "reversed", safety_date="2027-06-30", start="2026-11-28", expected_days=60, assessors=8
+    ),
     "causes": lambda: explain_batches(batches().assign(lot=["L1"] * 6 + ["L2"] * 6)),
     "ring": lambda: ring_test(ring_results()),
     "rule": lambda: rule().characteristic(np.linspace(0, 1, 21)),
@@ -314,6 +325,14 @@ def test_the_public_results_can_all_be_shown(made):
         if dataclasses.is_dataclass(value) and "Result of" in (value.__doc__ or "")
     }
     assert {kind.__name__ for kind in results if not issubclass(kind, Shown)} == set()
+
+
+def test_a_shelf_life_shows_its_points_its_limit_and_its_dates(made, drawn):
+    life, picture = made["shelf life"], drawn["shelf life", "shelf life"]
+    assert held(picture, life.low, life.estimate, life.at, *life.points["estimate"][:2])
+    words = " ".join(str(row.get("text")) for row in rows_of(picture))
+    assert "shown until" in words
+    assert "agreed limit 1.5" in words
 
 
 def test_a_choice_test_shows_its_limits(made, drawn):
