@@ -8,14 +8,15 @@ chooses a kind that the file does not hold.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
 import pandas as pd
 
 from ..base.errors import ArgumentError
-from .sheets import HEADER_WITHIN, Line, Source, read_sheets
+from .sheets import Source
+from .study_file import StudyColumns, read_study
 
 
 class SeriesKind(StrEnum):
@@ -26,22 +27,33 @@ class SeriesKind(StrEnum):
     CHOICES = "Choice tests"
 
 
-_WORDS: Mapping[str, str] = {
-    "time": "time, days, day, storage time, storage days, days of storage, storage time days, age",
-    "weeks": "weeks, week, storage weeks, weeks of storage, storage time weeks",
-    "score": "score, scores, distance, difference, rating, mean, mean score",
-    "reference": "reference, reference score, fresh, control",
-    "consumer": "consumer, consumers, person, respondent",
-    "accepts": "accepts, accept, accepted, acceptance, acceptable",
-    "protocol": "protocol, test, method",
-    "correct": "correct, right, right answers, correct answers",
-    "trials": "trials, answers, ballots, total",
-    "attribute": "attribute",
-    "assessor": "assessor, assessors",
-    "session": "session",
-    "batch": "batch, lot",
-}
-_NAMES = {word: name for name, words in _WORDS.items() for word in words.split(", ")}
+_COLUMNS = StudyColumns(
+    words={
+        "time": (
+            "time",
+            "days",
+            "day",
+            "storage time",
+            "storage days",
+            "days of storage",
+            "storage time days",
+            "age",
+        ),
+        "weeks": ("weeks", "week", "storage weeks", "weeks of storage", "storage time weeks"),
+        "score": ("score", "scores", "distance", "difference", "rating", "mean", "mean score"),
+        "reference": ("reference", "reference score", "fresh", "control"),
+        "consumer": ("consumer", "consumers", "person", "respondent"),
+        "accepts": ("accepts", "accept", "accepted", "acceptance", "acceptable"),
+        "protocol": ("protocol", "test", "method"),
+        "correct": ("correct", "right", "right answers", "correct answers"),
+        "trials": ("trials", "answers", "ballots", "total"),
+        "attribute": ("attribute",),
+        "assessor": ("assessor", "assessors"),
+        "session": ("session",),
+        "batch": ("batch", "lot"),
+    },
+    needed=(),
+)
 _NEEDED = {
     SeriesKind.CONSUMERS: ("consumer", "time", "accepts"),
     SeriesKind.CHOICES: ("time", "protocol", "correct", "trials"),
@@ -72,30 +84,17 @@ def read_storage_series(source: Source) -> StorageSeries:
 
     Raises BallotError for what cannot be read; ArgumentError for what lacks a column.
     """
-    sheets = read_sheets(source, _weight)
-    if not any(sheets.values()):
-        raise _missing("The file holds no filled sheet.")
-    title = max(sheets, key=lambda name: _weight(sheets[name]))
-    lines = sheets[title]
-    at = _heading_at(lines)
-    names = [_name(text) for text in lines[at][1]]
-    doubled = [name for name in dict.fromkeys(names) if name and names.count(name) > 1]
-    if doubled:
-        raise _missing(f"Two columns are read as {doubled[0]}. Keep one of them.")
-    weeks = "weeks" in names and "time" not in names
-    names = ["time" if weeks and name == "weeks" else name for name in names]
-    kind = _kind(names)
-    below = lines[at + 1 :]
-    if not below:
-        raise _missing("Nothing stands below the headings.")
-    cells = {
-        name: [line[index] if index < len(line) else "" for _, line in below]
-        for index, name in enumerate(names)
-        if name and name != "weeks"
-    }
-    rows = pd.DataFrame(cells | {"row": [row for row, _ in below]})
+    rows = read_study(source, _COLUMNS)
+    weeks = "weeks" in rows and "time" not in rows
+    rows = (
+        rows.rename(columns={"weeks": "time"})
+        if weeks
+        else rows.drop(columns="weeks", errors="ignore")
+    )
+    kind = _kind(rows.columns.tolist())
     if weeks:
         rows["time"] = [_days(cell) for cell in rows["time"]]
+    rows = rows.assign(row=rows.index).reset_index(drop=True)
     return StorageSeries(kind=kind, rows=rows, times_in_weeks=weeks)
 
 
@@ -110,21 +109,6 @@ def _kind(names: Sequence[str]) -> SeriesKind:
 def _missing(problem: str) -> ArgumentError:
     needed = " ".join(f"{kind}: {columns}." for kind, columns in WANTED.items())
     return ArgumentError(f"{problem} Needed are, for {needed}")
-
-
-def _name(heading: str) -> str:
-    """What a heading stands for; empty for one that is not known."""
-    plain = " ".join("".join(c if c.isalnum() else " " for c in heading.casefold()).split())
-    return _NAMES.get(plain, "")
-
-
-def _heading_at(lines: Sequence[Line]) -> int:
-    known = [len(set(map(_name, line)) - {""}) for _, line in lines[:HEADER_WITHIN]]
-    return known.index(max(known))
-
-
-def _weight(lines: Sequence[Line]) -> int:
-    return max((len(set(map(_name, line)) - {""}) for _, line in lines[:HEADER_WITHIN]), default=0)
 
 
 def _days(cell: str) -> str:
