@@ -9,6 +9,7 @@ import io
 import json
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import asdict, dataclass, field
 from datetime import date
 
@@ -238,12 +239,11 @@ def _mark_key(kind: TestKind, question: Question, categories: bool) -> str:
 
 
 def _of_session(session: str, held_on: str, words: Mapping[str, str]) -> str:
-    """Which session a ballot belongs to and when it is held; a line where no date is known."""
-    try:
-        on = date.fromisoformat(held_on).strftime(words["date_form"]).lstrip("0")
-    except ValueError:
-        on = f"{words['date']} ____________"
-    return f"{words['session']} {session} · {on}" if session else on
+    """Which session a ballot belongs to and when it is held, as far as they are known."""
+    known = [f"{words['session']} {session}"] if session else []
+    with suppress(ValueError):
+        known.append(date.fromisoformat(held_on).strftime(words["date_form"]).lstrip("0"))
+    return " · ".join(known)
 
 
 def _paper_words(words: Mapping[str, str], smelling: bool) -> Words:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -141,11 +142,17 @@ def test_paper_ballots_share_a_page_where_they_have_room(prepared, attributes, p
     assert pages[0].count(how) == per_page
 
 
-def test_a_paper_ballot_without_a_date_has_room_for_it(prepared):
+def test_a_paper_ballot_without_a_date_names_its_session_alone(prepared):
+    """It held a line to write the date on, which nobody who reads ballots asks for."""
     details = replace(prepared["details"], held_on="")
-    text = text_of(ballots_pdf(ballot_lines(PLAN), prepared["question"], details, "de"))
-    assert text.count("Datum ____________") == 3
-    assert "Sitzung" not in text
+    papers = partial(ballots_pdf, ballot_lines(PLAN), prepared["question"], details, "de")
+    text = text_of(papers(session="3f2a91"))
+    assert text.count("Sitzung 3f2a91") == 3
+    assert "·" not in text
+    for none in (text, text_of(papers())):
+        assert "Datum" not in none
+        assert "___" not in none
+    assert "Sitzung" not in text_of(papers())
 
 
 TWICE = serving_plan(
