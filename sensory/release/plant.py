@@ -1,4 +1,4 @@
-"""What holds for the whole plant: its short list of causes, and its names of raw materials.
+"""What holds for the whole plant: its causes, names of raw materials, and where booths open.
 
 Why so
 ------
@@ -111,7 +111,10 @@ class Defaults(Plain):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plant(Plain):
-    """The plant's own lists, and what its new sessions begin with.
+    """The plant's own lists, what its new sessions begin with, and where its booths open.
+
+    `booths_at`: address of the program in the plant's network as the leader gave it; empty as long
+    as nobody did.
 
     Examples
     --------
@@ -124,6 +127,7 @@ class Plant(Plain):
     causes: tuple[str, ...] = USUAL_CAUSES
     materials: tuple[Material, ...] = ()
     defaults: Defaults = field(default_factory=Defaults, metadata=LEFT_OUT_EMPTY)
+    booths_at: str = field(default="", metadata=LEFT_OUT_EMPTY)
 
     def __post_init__(self) -> None:
         parts("causes", self.causes, str)

@@ -1,4 +1,4 @@
-"""Use cases of the plant's own lists and defaults: causes, names of raw materials, new sessions."""
+"""Use cases of the plant's own lists and defaults: causes, materials, new sessions, booths."""
 
 from __future__ import annotations
 
@@ -36,6 +36,15 @@ def keep_defaults(desk: Desk, defaults: Defaults, *, who: str) -> Plant:
         if plant.defaults == defaults:
             return plant
         return _put(act, replace(plant, defaults=defaults), "defaults")
+
+
+def keep_booth_address(desk: Desk, address: str, *, who: str) -> Plant:
+    """Keep under which address booths reach the program, for the cards of later sessions."""
+    with desk.action(who=who, why="address of the booths") as act:
+        plant = the_plant(act)
+        if plant.booths_at == address:
+            return plant
+        return _put(act, replace(plant, booths_at=address), "address of the booths")
 
 
 def same_material(desk: Desk, name: str, other: str, *, by: str, who: str, on: str = "") -> Plant:

@@ -9,6 +9,7 @@ import streamlit as st
 
 from ..base.errors import ArgumentError
 from ..base.records import digest_of
+from ..release.plant_desk import keep_booth_address, the_plant
 from ..report.serving_sheets import booth_cards_pdf
 from ..sessions.booth_plans import open_booths
 from ..sessions.session import StoredSession
@@ -19,6 +20,7 @@ from .frame import current_frame, desk, plain, who
 from .parts import download, pressed
 
 _OPEN_AT = "booths-open-at"
+"""Address that this window has shown or kept last: only what is typed over it is kept anew."""
 
 
 def booths_panel(session: StoredSession) -> None:
@@ -57,11 +59,14 @@ def _address(session: StoredSession) -> str:
     """The address that links carry, to be changed; empty while there is none that works."""
     network = kept() is not None
     usual = offered_address(str(st.context.url or ""), network=network)
+    if network:  # booths elsewhere: what the leader changed once holds for every later session
+        usual = the_plant(desk()).booths_at or usual
     typed = st.text_input(
         "Booths open at",
-        value=st.session_state.get(_OPEN_AT, usual),
+        value=usual,
         key=f"address-{session.id}",
-        help="Links and QR codes carry this address of the machine that runs the program.",
+        help="Links and QR codes carry this address of the machine that runs the program. In the "
+        "network mode a changed address is kept for later sessions.",
     )
     if not network:
         st.markdown(
@@ -75,7 +80,9 @@ def _address(session: StoredSession) -> str:
     except ArgumentError as error:
         st.error(plain(str(error)))
         return ""
-    st.session_state[_OPEN_AT] = address  # the field is forgotten with the page
+    if network and address != st.session_state.setdefault(_OPEN_AT, usual):
+        keep_booth_address(desk(), address, who=who(session))
+        st.session_state[_OPEN_AT] = address
     return address
 
 

@@ -7,6 +7,7 @@ import ipaddress
 import pytest
 
 from sensory.base.errors import ArgumentError
+from sensory.release import plant_desk
 from sensory.screens.addresses import booth_address, in_network, offered_address
 from sensory.serving.lines import ballot_lines
 from sensory.serving.planning import serving_plan
@@ -62,3 +63,10 @@ def test_links_and_cards_carry_the_address_that_is_shown_and_can_be_changed(
     fill(app, **{"address-s1": "localhost:8501"})
     assert links(app) == []
     assert "sheet-cards" not in {each.key for each in app.get("download_button")}
+    later = run("serve", url)  # in another browser, another day
+    assert later.text_input(key="address-s1").value == "http://tasting.plant.example:8501"
+    assert plant_desk.the_plant(store).booths_at == "http://tasting.plant.example:8501"
+    fill(app, **{"address-s1": "http://10.0.0.13:8501"})
+    later.run()  # the older window changed nothing since, and takes nothing back
+    assert plant_desk.the_plant(store).booths_at == "http://10.0.0.13:8501"
+    assert store.verify() == []
