@@ -125,6 +125,13 @@ def show_echo(key: str, held: Mapping[str, str], words: Words) -> None:
     _echo(key=key, data=data, on_touch_change=lambda: None)
 
 
+def show_signal(key: str, offline: str) -> None:
+    """Say so while the server does not answer, on a page that has nothing to be saved."""
+    texts = dict.fromkeys(("received", "held", "saving", "saved"), "")
+    with st.container(key="booth-signal"):
+        _echo(key=key, data={**texts, "offline": offline}, on_touch_change=lambda: None)
+
+
 def touched_over(key: str, field: str, recorded: str) -> bool:
     """Whether the record held this of a field as the page was touched last."""
     return f"{field}={_mark_of(recorded)}" in _touch(key)[1:]

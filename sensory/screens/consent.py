@@ -13,7 +13,7 @@ import streamlit as st
 from ..sessions.booths import BoothVisit, consent
 from ..sessions.exclusions import stop_today, taste_after_all
 from ..sessions.minors import say_minor
-from .components import Words
+from .components import Words, show_signal
 from .frame import desk, plain
 
 
@@ -41,6 +41,7 @@ def show_cautions(token: str, here: BoothVisit, words: Words) -> None:
     if not here.minor and st.button(words["minor"], key="booth-minor"):
         say_minor(desk(), token)
         st.rerun()
+    show_signal("signal-cautions", words["offline"])
 
 
 def show_excused(token: str, here: BoothVisit, words: Words) -> None:

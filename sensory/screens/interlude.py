@@ -11,7 +11,7 @@ from ..base.errors import UnreachableError
 from ..base.languages import ballot_words, languages
 from ..sessions.booth_sittings import Halt
 from ..sessions.booths import leave_warm_up, tasted, visit
-from .components import Words
+from .components import Words, show_signal
 from .frame import desk, plain
 
 _WAITS = "away-waits"
@@ -24,6 +24,8 @@ def show_halt(token: str, halt: Halt, words: Words, *, smelling: bool = False) -
     if halt.kind == "break":
         st.title(words["break"])
         _wait(token, words)
+        # All that was answered is sent by now.
+        show_signal("signal-break", f"{words['away']}. {words['away_hint']}")
         return
     st.title(words["warm_up"])
     st.markdown(words["warm_up_smell" if smelling else "warm_up_asks"])
@@ -39,6 +41,7 @@ def show_halt(token: str, halt: Halt, words: Words, *, smelling: bool = False) -
     if halt.allergens and st.button(words["warm_up_leave"], key=f"leave-warm-up-{halt.code}"):
         leave_warm_up(desk(), token, halt.code)
         st.rerun()
+    show_signal(f"signal-{halt.code}", words["offline"])
 
 
 @st.fragment(run_every=5.0)

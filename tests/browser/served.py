@@ -1,4 +1,4 @@
-"""Sessions with a plan on the record of a server."""
+"""Sessions with a plan on the record of a server, and what was written of them."""
 
 from __future__ import annotations
 
@@ -37,3 +37,13 @@ def serve(store, here, key, *, people=("Anna", "Bo", "Cleo"), language="en",
     declared = dict.fromkeys(served_samples(store.session(here)), allergens)
     exclusions.declare_allergens(store, here, declared, who=BY)
     return plan, booth_plans.open_booths(store, here, who=BY)
+
+
+def written(store, session_id, name):
+    """What the journal says was written into one column, in order."""
+    return [
+        change["new"]
+        for entry in store.entries(session_id)
+        for change in entry.content.get("changes", [])
+        if change["name"] == name
+    ]

@@ -2,73 +2,13 @@
 
 from __future__ import annotations
 
-import socket
-import threading
-from contextlib import suppress
-
 import pytest
 from playwright.sync_api import expect
 
 from sensory.sessions import booths
 
-from .served import put, serve
-
-
-class Wire:
-    """A TCP proxy on an address of its own that can be cut and mended.
-
-    Before it is cut it can swallow what is sent, as a network does that nobody answers on.
-    """
-
-    def __init__(self, to: int):
-        self.to, self.port = to, 0
-        self.ends: list[socket.socket] = []
-        self.lock = threading.Lock()
-        self.swallows = False
-        self.mend()
-
-    @property
-    def url(self) -> str:
-        return f"http://127.0.0.1:{self.port}"
-
-    def mend(self) -> None:
-        self.swallows = False
-        self.door = socket.create_server(("127.0.0.1", self.port))
-        self.port = self.door.getsockname()[1]
-        threading.Thread(target=self._accept, args=(self.door,), daemon=True).start()
-
-    def cut(self) -> None:
-        with self.lock:
-            ends, self.ends = [self.door, *self.ends], []
-        for end in ends:
-            with suppress(OSError):  # the other side was quicker
-                end.shutdown(socket.SHUT_RDWR)
-            end.close()
-
-    def _accept(self, door: socket.socket) -> None:
-        while True:
-            try:
-                near, _ = door.accept()
-                far = socket.create_connection(("127.0.0.1", self.to))
-            except OSError:
-                return
-            with self.lock:
-                if self.door is not door or door.fileno() < 0:
-                    near.close()
-                    far.close()
-                    return
-                self.ends += [near, far]
-            for pair in ((near, far), (far, near)):
-                threading.Thread(target=self._carry, args=pair, daemon=True).start()
-
-    def _carry(self, source: socket.socket, target: socket.socket) -> None:
-        with suppress(OSError):
-            while part := source.recv(65536):
-                if not self.swallows:
-                    target.sendall(part)
-        for end in (source, target):
-            with suppress(OSError):
-                end.shutdown(socket.SHUT_RDWR)
+from .served import put, serve, written
+from .wire import Wire
 
 
 @pytest.fixture
@@ -84,16 +24,6 @@ def seated(store, name, key, samples=None):
     token = serve(store, here, key, people=("Anna", "Bo"), samples=samples)[1]["Anna"]
     booths.consent(store, token)
     return here, token
-
-
-def written(store, session_id, name):
-    """What the journal says was written into one column, in order."""
-    return [
-        change["new"]
-        for entry in store.entries(session_id)
-        for change in entry.content.get("changes", [])
-        if change["name"] == name
-    ]
 
 
 def tap_a_code(page):
@@ -144,6 +74,39 @@ def test_what_was_answered_meanwhile_arrives_once(
     assert {column: written(store, session_id, column) for column in expected} == expected
     assert len(written(store, session_id, "sent")) == 1
     assert store.verify() == []
+
+
+def test_a_page_without_answers_says_as_well_that_nobody_answers(visitor_of, wire, store):
+    """Cautions and breaks said nothing, and Streamlit's English words lay over every page."""
+    here = put(store, "suspect_batch")
+    arranged = {"replicates": 2, "sittings": 2, "language": "de"}
+    token = serve(store, here, "TRIANGLE", people=("Anna", "Bo"), **arranged)[1]["Anna"]
+    visitor = visitor_of(wire, width=390)
+    page = visitor.page
+    page.goto(f"{wire.url}/?booth={token}")
+    line = page.locator("p.echo[role=status]")
+    line.wait_for(state="attached", timeout=120_000)
+    wire.swallows = True
+    page.get_by_text("noch nicht gesendet, lassen Sie diese Seite offen").wait_for()
+    expect(line).to_be_in_viewport()
+    booths.consent(store, token)
+    ballot = booths.visit(store, token).ballot
+    answered = {ballot.line: {"answer": ballot.codes[0]}}
+    booths.keep(store, token, ballot.line, answered)
+    booths.send(store, token, ballot.line, shown=answered)
+    wire.swallows = False
+    page.reload()
+    visitor.heading("Pause")
+    line.wait_for(state="attached")
+    wire.cut()
+    page.get_by_text("Im Moment nicht erreichbar.").wait_for()
+    expect(line).to_be_in_viewport()
+    theirs = page.locator(".stDialog")
+    theirs.wait_for(state="attached")
+    expect(theirs).to_be_hidden()
+    theirs.wait_for(state="detached")  # it kept the page from readers of the screen
+    wire.mend()
+    page.get_by_text("Im Moment nicht erreichbar.").wait_for(state="detached")
 
 
 @pytest.mark.parametrize("samples", [None, ["blind", "batch"]], ids=["choice", "line"])

@@ -4,7 +4,9 @@
 // With it goes what the record held as the field was touched: a server that was started anew
 // cannot know that, and takes no old answer for a new one.
 // A connection that is cut in silence looks open for minutes, so the line asks the server every 2 s
-// for a sign of life; without one it says that the page has to stay open.
+// for a sign of life; without one it says that the page has to stay open. Streamlit's own words about
+// it are English, and lie over the page: booth.css hides them, and they are put away from here.
+// On a page without anything to be saved there is no word for saving, and no field is watched.
 const echoes = new WeakMap()
 const TOUCHES = ["click", "keyup", "change"]
 
@@ -31,7 +33,7 @@ export default function (component) {
   if (echo.number && data.received === echo.number) echo.number = ""
   say(echo)
   const touch = (event) => isField(event) && touched(echo)
-  for (const name of TOUCHES) document.addEventListener(name, touch, true)
+  if (data.saving) for (const name of TOUCHES) document.addEventListener(name, touch, true)
   clearInterval(echo.timer)
   clearInterval(echo.pulse)
   echo.pulse = setInterval(() => felt(echo), 2000)
@@ -55,6 +57,7 @@ function touched(echo) {
 async function felt(echo) {
   const options = { cache: "no-store", signal: AbortSignal.timeout(1800) }
   const alive = await fetch("/_stcore/health", options).then((answer) => answer.ok, () => false)
+  document.querySelector(".stDialog button")?.click()
   if (echo.away === !alive) return
   echo.away = !alive
   say(echo)
