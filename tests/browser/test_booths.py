@@ -1,4 +1,4 @@
-"""A whole session in a real Chromium: the leader, and assessors at their booths."""
+"""Assessors at their booths, in a real Chromium."""
 
 from __future__ import annotations
 
@@ -28,44 +28,6 @@ def sit_down(visitor, token):
     visitor.click("booth-begin")
     visitor.page.locator(SEND).wait_for()
     visitor.settled()
-
-
-def test_leader_and_three_booths_from_plan_to_finding(visit, store):
-    leader = visit()
-    page = leader.page
-    leader.goto(f"serve?session={put(store, 'suspect_batch')}")
-    leader.at("serve")
-    people = page.get_by_label("Assessors, one a line")
-    people.fill("Anna\nBo\nCleo")
-    people.press("Control+Enter")
-    leader.settled()
-    leader.click("plan-serving")
-    leader.heading("Sheets")
-    leader.click("open-booths")
-    page.get_by_text("0 of 3 ballots sent").wait_for()
-    links = re.findall(r"\?booth=[0-9a-f]{32}\.[\w-]{32}", leader.text())
-    assert len(links) == 3
-    for link in links:
-        booth = visit(width=768)
-        sit_down(booth, link.removeprefix("?booth="))
-        booth.page.get_by_role("radiogroup").locator("label").nth(0).click()
-        booth.settled()
-        button = booth.page.locator(SEND)
-        expect(button).to_be_enabled()
-        button.click()
-        booth.heading("All your ballots are sent")
-        booth.leave()
-    page.get_by_text("3 of 3 ballots sent").wait_for(timeout=20_000)
-    leader.to("ballots")
-    assert "What they answered is shown when the ballots are closed" in leader.text()
-    assert page.locator("input[aria-label^='row']").count() == 0
-    page.get_by_text("These 3 of 24 planned ballots are all there will be").click()
-    leader.settled()
-    leader.click("close")
-    page.get_by_text("3 answers were correct").or_(
-        page.get_by_text("of 3 answers")
-    ).first.wait_for()
-    assert store.verify() == []
 
 
 def test_nothing_of_the_key_reaches_a_booth(visit, store):

@@ -14,9 +14,13 @@ from websockets.exceptions import InvalidStatus
 from websockets.sync.client import connect
 
 from sensory.base.findings import Finding
+from sensory.store.repository import open_store
 
+from .served import put, written
 from .servers import Server, started
+from .test_booths import SEND, sit_down
 from .visitor import FROM_A_FILE, Visitor
+from .wire import Wire
 
 # Words of the pages and of the record; none of them may reach anybody but the leader. The
 # names of pages stand here as in the menu: small ones come back from the visitor's address.
@@ -29,6 +33,20 @@ ADDRESSES = ["", "sessions", "new", "plan", "question", "ballots", "finding", "p
 @pytest.fixture
 def visit_network(visitor_of, network):
     return lambda **options: visitor_of(network, **options)
+
+
+@pytest.fixture
+def wire(network):
+    laid = Wire(network.port)
+    yield laid
+    laid.cut()
+
+
+@pytest.fixture
+def record(network):
+    opened = open_store(f"sqlite:///{network.record}")
+    yield opened
+    opened.close()
 
 
 @pytest.fixture
@@ -221,6 +239,99 @@ def test_guessing_is_slowed_for_its_address_only(network):
     assert answers[:3] == [403, 403, 403]
     assert 429 in answers[3:]
     assert guess("192.0.2.2") == 403
+
+
+SIX = ("Anna", "Bo", "Cleo", "Dov", "Ella", "Finn")
+
+
+def links_to_six(leader, session_id: str) -> dict[str, str]:
+    """The leader plans a serving for six and opens their booths; the token of each."""
+    leader.goto(f"serve?session={session_id}")
+    leader.at("serve")
+    people = leader.page.get_by_label("Assessors, one a line")
+    people.fill("\n".join(SIX))
+    people.press("Control+Enter")
+    leader.page.get_by_text("Every order once.").wait_for()  # of 24 it was every order 4 times
+    leader.click("plan-serving")
+    leader.heading("Sheets")
+    leader.fill("Booths open at", "http://10.0.0.12:8501")
+    leader.page.wait_for_timeout(500)  # the page is drawn anew: a click meanwhile can get lost
+    leader.click("open-booths")
+    leader.page.get_by_text("0 of 6 ballots sent").wait_for()
+    leader.settled()
+    links = re.findall(r"10\.0\.0\.12:8501/\?booth=([0-9a-f]{32}\.[\w-]{32})", leader.text())
+    return dict(zip(SIX, links, strict=True))
+
+
+def tap(booth, place: int) -> str:
+    """Take one of the three samples; its code, which stands behind what is asked."""
+    booth.page.get_by_role("radio").nth(place).check(force=True)
+    return booth.page.locator(".st-key-booth-cards label p").nth(place + 1).inner_text()
+
+
+def send(booth) -> None:
+    booth.page.get_by_text("saved", exact=True).wait_for(timeout=60_000)
+    booth.settled()
+    booth.page.locator(SEND).click()
+    booth.heading("All your ballots are sent")
+
+
+def test_six_booths_one_leaves_one_reloads_one_is_cut_off(
+    leader, visit_network, visitor_of, wire, record
+):
+    """From the plan to the finding: what was sent arrives once, and the board shows each seat."""
+    session_id = put(record, "suspect_batch")
+    tokens = links_to_six(leader, session_id)
+    board = leader.page.locator("table", has_text="since").get_by_role("row")
+
+    def stands(**states: str) -> None:
+        for name, state in states.items():
+            expect(board.filter(has_text=name)).to_contain_text(state)
+
+    near = visit_network(width=768)
+    booths = {name: near.beside() for name in SIX} | {"Dov": visitor_of(wire, width=768)}
+    for name, booth in booths.items():
+        booth.goto(f"?booth={tokens[name]}")
+    stands(**dict.fromkeys(SIX, "waiting"))
+    booths["Bo"].click("booth-not-today")
+    booths["Bo"].click("booth-not-today-sure")
+    for name in ("Anna", "Cleo", "Dov", "Ella", "Finn"):
+        sit_down(booths[name], tokens[name])
+    stands(Anna="tasting", Bo="not today", Cleo="tasting", Dov="tasting")
+    wire.swallows = True
+    tapped = {name: tap(booths[name], place) for place, name in enumerate(("Cleo", "Dov", "Anna"))}
+    booths["Dov"].page.get_by_text("not sent yet, keep this page open").wait_for()
+    wire.cut()
+    booths["Cleo"].page.get_by_text("saved", exact=True).wait_for()
+    booths["Cleo"].page.reload()
+    expect(booths["Cleo"].page.get_by_role("radio").nth(0)).to_be_checked()
+    tapped |= {"Ella": tap(booths["Ella"], 0), "Finn": tap(booths["Finn"], 1)}
+    for name in ("Anna", "Ella", "Finn"):
+        send(booths[name])
+    booths["Cleo"].settled()
+    booths["Cleo"].page.locator(SEND).click()
+    stands(Anna="sent", Bo="not today", Cleo="sent", Dov="tasting", Ella="sent", Finn="sent")
+    leader.page.get_by_text("4 of 5 ballots sent; not today: 1.").wait_for()
+    wire.mend()
+    send(booths["Dov"])
+    leader.page.get_by_text("5 of 5 ballots sent; not today: 1.").wait_for()
+    cells = record.cells(session_id).values()
+    assert {t["assessor"]: t["answer"] for t in cells if t.get("answer")} == tapped
+    assert len(written(record, session_id, "sent")) == 5
+    assert sorted(written(record, session_id, "answer")) == sorted(tapped.values())
+    closed_with_five(leader)
+    assert record.verify() == []
+
+
+def closed_with_five(leader) -> None:
+    """The leader reads no answer before the ballots are closed, and the finding after it."""
+    leader.to("ballots")
+    assert "What they answered is shown when the ballots are closed" in leader.text()
+    assert leader.page.locator("input[aria-label^='row']").count() == 0
+    leader.page.get_by_text("These 5 of 24 planned ballots are all there will be").click()
+    leader.settled()
+    leader.click("close")
+    leader.page.get_by_text("of 5 answers were correct").first.wait_for()
 
 
 def test_sign_in_survives_a_new_start(leader, network):

@@ -5,9 +5,10 @@ from __future__ import annotations
 import io
 import re
 from contextlib import suppress
+from copy import copy
 from urllib.parse import urlsplit
 
-from playwright.sync_api import BrowserContext, Error, expect
+from playwright.sync_api import BrowserContext, Error, Page, expect
 from pypdf import PdfReader
 
 MENU = {
@@ -84,13 +85,23 @@ class Visitor:
         self.server = server
         self.hosts: set[str] = set()
         self._contexts, self._touch = contexts, touch
+        self._width, self._scheme = width, scheme
         self.context = contexts.take(server.url, touch)
-        self.page = self.context.new_page()
-        self.page.set_viewport_size({"width": width, "height": 900})
-        self.page.emulate_media(color_scheme=scheme)
-        self.page.on("request", lambda request: self._asked(request.url))
+        self._look_at(self.context.new_page())
+
+    def _look_at(self, page: Page) -> None:
+        self.page = page
+        page.set_viewport_size({"width": self._width, "height": 900})
+        page.emulate_media(color_scheme=self._scheme)
+        page.on("request", lambda request: self._asked(request.url))
         self.frames: list[bytes] = []
-        self.page.on("websocket", self._connected)
+        page.on("websocket", self._connected)
+
+    def beside(self) -> Visitor:
+        """Another window of this browser, which closes with it."""
+        other = copy(self)
+        other._look_at(self.context.new_page())
+        return other
 
     def leave(self) -> None:
         """Close the window; whoever comes next finds nothing of it."""
