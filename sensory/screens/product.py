@@ -19,7 +19,7 @@ from ..sessions.signing import Right, signed_words
 from .batch_forms import say_recorded
 from .evidence import evidence_part
 from .frame import acting, desk, go, plain, shown_errors
-from .parts import act, listed, pressed, scroll, show_figure, show_table
+from .parts import act, listed, pressed, show_figure, show_table
 from .plant_lists import plant_lists
 from .reference_form import compared_again_form, reference_form, stock_form
 from .rule_form import rule_form
@@ -123,7 +123,7 @@ def _references(record: ProductRecord) -> None:
     evidence_part(f"{record.in_use} beside older ones", beside, "evidence-reference")
     known = desk().nouns(Reference, record.name)
     if known:
-        scroll([_row(reference) for reference in reversed(known)])
+        show_table([_row(reference) for reference in reversed(known)])
     if record.in_use:
         compared_again_form(record, known)
         for reference in known:
@@ -136,7 +136,7 @@ def _row(reference: Reference) -> dict[str, str]:
     bridge = reference.later[-1] if reference.later else reference.bridged_to_first
     drift = "" if bridge is None or bridge.estimate is None else f"{bridge.estimate:+.2f}"
     return {
-        "reference": reference.name,
+        "reference": plain(reference.name),
         "kind": reference.kind.words,
         "made on": reference.made_on,
         "usable until": reference.usable_until,
