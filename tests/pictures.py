@@ -30,8 +30,10 @@ SCHEMES = ("light", "dark")
 MENU_HIGH = 56
 HEIGHT = """() => {
   const box = document.querySelector('[data-testid="stMainBlockContainer"]')
-  const last = [...box.querySelectorAll('.stElementContainer')].pop()
-  return Math.ceil(last.getBoundingClientRect().bottom - box.getBoundingClientRect().top)
+  const parts = [...box.querySelectorAll('.stElementContainer, .stExpander')]
+  const seen = parts.filter(part => !part.parentElement.closest('details:not([open])'))
+  const bottom = Math.max(...seen.map(part => part.getBoundingClientRect().bottom))
+  return Math.ceil(bottom - box.getBoundingClientRect().top)
 }"""
 PAGES = ("today", "new", "sessions", "batches", "trend", "people", "product", "plan", "shelf_life",
          "settings", "help")  # fmt: skip
@@ -133,6 +135,7 @@ def _looked(visitor: Visitor, at: str, file: Path) -> int:
     page.locator("h1").first.wait_for(timeout=60_000)
     page.wait_for_timeout(1_500)
     visitor.settled()
+    page.locator('[data-testid="stSkeleton"]').first.wait_for(state="hidden", timeout=60_000)
     high = int(page.evaluate(HEIGHT))
     wide = page.viewport_size["width"]
     page.set_viewport_size({"width": wide, "height": min(high + 120, 6_000)})

@@ -70,7 +70,12 @@ def page() -> None:
 
 def _head(file: BatchFile) -> None:
     record, shown = file.record, file.finding
-    st.markdown(f"Batch **{plain(record.name)}**, {plain(record.batch.product)}")
+    row = st.container(horizontal=True, vertical_alignment="center")
+    row.markdown(f"Batch **{plain(record.name)}**, {plain(record.batch.product)}")
+    name = "-".join(re.findall(r"[a-z0-9]+", record.name.lower()))[:60]
+    name = f"batch-{name or date.today().isoformat()}.pdf"
+    whole = "Everything about this batch, PDF"
+    download(whole, partial(pdf_of, file), name, "batch-pdf", place=row)
     st.title(_headline(file), anchor=False)
     if record.waits_for:
         st.markdown(f"**{plain(record.next_in_words)}.**")
@@ -84,9 +89,6 @@ def _head(file: BatchFile) -> None:
         elif finding:
             st.markdown(f"**Finding: {finding.heading}.** {SIGNS[finding]} {finding.sentence}")
         listed(shown.reasons)
-    name = "-".join(re.findall(r"[a-z0-9]+", record.name.lower()))[:60]
-    name = f"batch-{name or date.today().isoformat()}.pdf"
-    download("Everything about this batch, PDF", partial(pdf_of, file), name, "batch-pdf")
 
 
 def _headline(file: BatchFile) -> str:
@@ -110,18 +112,31 @@ def _next(file: BatchFile) -> None:
     """The form of what it waits for, first; the others folded away."""
     record = file.record
     cleared = record.clearance is not None and record.clearance.complete
-    st.subheader("Clearance")
-    show_table(file.clearance())
-    clearance_form(record, folded=cleared or record.state == DONE)
+    folded = cleared or record.state == DONE
+    if not folded:
+        clearance_form(record, file.clearance(), folded=False)
     smelling_form(record)
     if record.state != DONE:
-        if cleared:
-            _taste(file)
-        if file.rule is not None and record.proposed is not None:
-            confirm_form(record, record.proposed, file.rule)
-        elif file.rule is not None:
-            _decide(file, file.rule)
+        _taste_or_decide(file, cleared)
+    if folded:
+        clearance_form(record, file.clearance(), folded=True)
     complaint_forms(record)
+
+
+def _taste_or_decide(file: BatchFile, cleared: bool) -> None:
+    """The tasting comes first as long as it is planned; after it the decision."""
+    record, rule = file.record, file.rule
+    again = record.complained or record.recommended is Disposition.RETEST
+    done = record.found is not None and not again and all(each.over for each in record.tastings)
+    if cleared and not done:
+        _taste(file)
+    if rule is not None and record.proposed is not None:
+        confirm_form(record, record.proposed, rule)
+    elif rule is not None:
+        _decide(file, rule)
+    if cleared and done:
+        with st.expander("Taste it again"):
+            _taste(file)
 
 
 def _taste(file: BatchFile) -> None:
@@ -179,23 +194,26 @@ def _decide(file: BatchFile, rule: ReleaseRule) -> None:
             horizontal=True,
             key=f"decide-{name}",
         )
-        reason = st.text_input(
+        why, who = st.columns(2, gap="medium")
+        reason = why.text_input(
             "Reason",
             key=f"decide-why-{name}",
             help="It stays in the journal and cannot be erased: no names, nothing about health.",
         )
-        by = hand("Name", f"decide-by-{name}", Right.DECIDE, role=rule.decides, asked=rule.decides)
+        role, proven = rule.decides, current_frame().person is not None
+        with who:
+            by = hand("Name", f"decide-by-{name}", Right.DECIDE, role=role, asked=role)
+            sure = proven or st.checkbox(f"I am {plain(role)}", key=f"decide-role-{name}")
         recommended = shown.disposition if shown else None
         needed = chosen is not None and cause_needed(Disposition(str(chosen)), recommended)
-        cause = _cause(name, needed)
-        proven = current_frame().person is not None
-        sure = proven or st.checkbox(f"I am {plain(rule.decides)}", key=f"decide-role-{name}")
+        with why:
+            cause = _cause(name, needed)
         told = by.ready and reason.strip() and (cause or not needed)
         ready = chosen is not None and told and sure
         if pressed("Record the decision", "decide", primary=True, ready=ready):
             with shown_errors():
                 by.put_on_record()
-                what, role = Disposition(str(chosen)), rule.decides
+                what = Disposition(str(chosen))
                 more = {"reason": reason, "cause": cause, "how": by.how}
                 decide(desk(), name, what, by=by.name, role=role, **more)
                 recorded(f"decide-{name}", f"decide-by-{name}", f"decide-cause-{name}")
@@ -246,8 +264,8 @@ def _origin(file: BatchFile) -> None:
     st.subheader("Where it came from")
     show_table(file.facts())
     if file.reference is not None:
-        st.markdown(f"On {file.reference.today}:")
-        listed(file.reference.says())
+        with st.expander(f"The reference on {file.reference.today}"):
+            listed(file.reference.says())
     name = file.record.name
     way("To the trend of its product", "to-trend", "trend", batch=name, primary=False)
 

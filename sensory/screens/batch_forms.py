@@ -7,6 +7,7 @@ from functools import partial
 
 import streamlit as st
 
+from ..base.results import Table
 from ..base.spelling import name_and_role
 from ..release.batch_records import BatchRecord
 from ..release.product_desk import clear_batch
@@ -14,7 +15,7 @@ from ..release.smelling import allow_smelling, open_smelling
 from ..sessions.care import SUSPICIONS
 from ..sessions.signing import Right
 from .frame import acting, desk, go, plain, shown_errors
-from .parts import pressed, way
+from .parts import pressed, show_table, way
 from .sign import hand
 
 _RECORDED = "recorded"
@@ -35,9 +36,17 @@ def say_recorded() -> None:
         st.toast("Recorded.")
 
 
-def clearance_form(record: BatchRecord, *, folded: bool) -> None:
-    """What food safety decided, and which allergens are declared."""
+def clearance_form(record: BatchRecord, now: Table, *, folded: bool) -> None:
+    """What food safety decided, and which allergens are declared; `now`: as it is on record.
+
+    Once it is complete it is folded, and with it how it came about.
+    """
+    if not folded:
+        st.subheader("Clearance")
+        show_table(now)
     with st.expander("Change the clearance" if folded else "Enter it", expanded=not folded):
+        if folded:
+            show_table(now)
         food, allergens = st.columns(2, gap="large")
         with food:
             _food_safety(record)

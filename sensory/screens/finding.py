@@ -107,10 +107,15 @@ def _shown(session: StoredSession) -> None:
     outcome = report.outcome
     _head(report)
     _what_next(session)
-    _picture(report)
-    downloads(report, _file_name(session))
     if outcome.panel_says:
-        _panel(outcome)
+        differences, assessors = st.tabs(["Differences", "Assessors who need a look"])
+        with differences:
+            _picture(report)
+        with assessors:
+            _panel(outcome)
+    else:
+        _picture(report)
+    downloads(report, _file_name(session))
     st.subheader("Limits of this result")
     listed(report.limits())
     _numbers(report)
@@ -188,7 +193,6 @@ def _map(places: Places) -> None:
 def _panel(outcome: Outcome) -> None:
     """Which assessors need a look, with their picture; the rest of the scorecard folded."""
     short = panel_in_short(outcome)
-    st.subheader("Assessors who need a look")
     listed(short.says or ("None: no assessor stands out.",))
     if short.pictured.panel_lines:
         words = "Means of each assessor over the samples; disagreement is named above."

@@ -8,10 +8,14 @@ from functools import partial
 
 import pandas as pd
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
+from ..release.batch_causes import ProductCauses
 from ..release.batch_desk import IN_A_CHART, month_report, product_trend
 from ..release.batch_records import BatchRecord, ProductRecord
 from ..release.batch_trend import ProductTrend, attributes_of, line_title, materials_of
+from ..release.cause_desk import product_causes
+from ..release.charted import Charted
 from ..release.month import months_to
 from ..release.plant_desk import the_plant
 from ..release.product_desk import rule_of
@@ -27,12 +31,21 @@ from ..report.trend_drawn import trend_sentences
 from ..report.trend_figures import trend_figure, trend_words
 from ..report.words import number
 from .ask import asked
-from .causes import causes_part
+from .causes import causes_in_full, causes_part
 from .frame import acting, chosen_batch, day, desk, plain, shown_errors
 from .parts import act, choose, download, listed, paged, scroll, show_figure, show_table, way
 from .worker import pdf_of
 
-_WIDE, _HIGH, _LISTED, _LINES = 1000, 260, 5, "lines"
+_WIDE, _HIGH, _LISTED, _LINES = 600, 260, 3, "lines"
+_IN_FULL = "Causes in full"
+# Narrow windows put what stands beside the chart below it, and scroll a chart that is wider.
+_STYLE = """<style>
+.st-key-trend-figure { overflow-x: auto; }
+@media (max-width: 1100px) {
+  .st-key-trend-both [data-testid="stHorizontalBlock"] { flex-wrap: wrap; }
+  .st-key-trend-both [data-testid="stColumn"] { flex: 1 1 100%; min-width: 100%; }
+}
+</style>"""
 _SPANS = {"the last 12 months": 365, "the last 3 months": 92, "everything": 0}
 
 
@@ -52,30 +65,29 @@ def page() -> None:
         # At first the product of the batch looked at last.
         batch = desk().noun(BatchRecord, chosen_batch()) if chosen_batch() else None
         now = batch.batch.product if batch else None
-        record = ruled[choose("Product", list(ruled), now, "trend-product")]
+        row = st.container(horizontal=True, vertical_alignment="bottom")
+        record = ruled[choose("Product", list(ruled), now, "trend-product", place=row)]
         rule = rule_of(record)
         if rule is not None:
-            _charted(record, rule)
+            _charted(record, rule, row)
 
 
-def _charted(record: ProductRecord, rule: ReleaseRule) -> None:
+def _charted(record: ProductRecord, rule: ReleaseRule, row: DeltaGenerator) -> None:
     latest = desk().batches(product=record.name, most=IN_A_CHART)
     if not latest:
         st.info("No batch of this product is on record yet.")
         return
     end = latest[-1].batch.made_on
     names, attribute = attributes_of(latest, rule), ""
-    several = len(names) > 1
-    first, *second, third, fourth = st.columns(4 if several else 3)
-    days = _SPANS[str(first.selectbox("Span", list(_SPANS), key="trend-span"))]
+    days = _SPANS[str(row.selectbox("Span", list(_SPANS), key="trend-span"))]
     since = (date.fromisoformat(end) - timedelta(days=days)).isoformat() if days else ""
-    if several:
-        attribute = str(second[0].selectbox("Attribute", names, key="trend-attribute"))
+    if len(names) > 1:
+        attribute = str(row.selectbox("Attribute", names, key="trend-attribute"))
     materials = materials_of(latest, the_plant(desk()))
     sources = {f"suppliers or lots of {name}": name for name in materials}
-    beside = third.selectbox("Side by side", [_LINES, *sources], key="trend-beside")
+    beside = row.selectbox("Side by side", [_LINES, *sources], key="trend-beside")
     kept = baseline(record, latest) or 0
-    base = fourth.number_input(
+    base = row.number_input(
         "Baseline batches (0: all)",
         min_value=0,
         max_value=200,
@@ -85,15 +97,27 @@ def _charted(record: ProductRecord, rule: ReleaseRule) -> None:
     )
     if base != kept:
         keep = partial(keep_baseline, desk(), record.name, int(base), who=acting())
-        act("Keep this baseline", "keep-baseline", keep, place=fourth)
+        act("Keep this baseline", "keep-baseline", keep, place=row)
     source, usual = sources.get(str(beside), ""), int(base) or None
     total = desk().how_many(product=record.name, since=since)
     skip = paged(total, IN_A_CHART, "trend-page")
     span = partial(product_trend, desk(), record.name, since=since, most=IN_A_CHART, skip=skip)
     trend = span(attribute=attribute, beside=source, base=usual)
-    _drawn(trend)
-    causes_part(record.name, attribute)
-    _shown(record, trend)
+    causes = product_causes(desk(), record.name, attribute=attribute)
+    with st.container(key="trend-both"):
+        left, right = st.columns([5, 3], gap="medium")
+    with left:
+        _drawn(trend)
+    with right:
+        if causes is not None:
+            causes_part(causes)
+        if trend.shown is not None:
+            _signals(record, signals_of(trend, record))
+    if trend.shown is not None:
+        _told(trend, trend.shown, causes)
+    elif causes is not None and causes.result is not None:
+        with st.expander(_IN_FULL):
+            causes_in_full(causes, causes.result)
     _month(record, end)
 
 
@@ -102,35 +126,38 @@ def _drawn(trend: ProductTrend) -> None:
     if trend.shown is None:
         st.info(" ".join(map(plain, trend.remarks)) or "No batch has a finding yet.")
         return
-    st.html("<style>.st-key-trend-figure { overflow-x: auto; }</style>")  # narrow windows scroll
+    st.html(_STYLE)
     if (figure := trend_figure(trend, width=_WIDE, height=_HIGH)) is not None:
         show_figure("trend-figure", figure, trend_words(trend), "content")
         if trend.marks:
             st.markdown("▴ at the foot: a lot changed. Dotted upright line: the reference changed.")
 
 
-def _shown(record: ProductRecord, trend: ProductTrend) -> None:
-    if (chart := trend.shown) is None:
-        return
-    left, right = st.columns([3, 2], gap="large")
-    with left:
-        st.subheader("What it shows")
+def _told(trend: ProductTrend, chart: Charted, causes: ProductCauses | None) -> None:
+    """What the chart shows, in view; what it cannot tell, and all numbers, one tap away."""
+    shows, not_told, each_line, numbers, full = st.tabs(
+        ["What it shows", "What it cannot tell", "Line by line", "Numbers", _IN_FULL]
+    )
+    with shows:
         listed(trend_sentences(trend))
-    with right:
+    with not_told:
+        listed(chart.cannot_tell)
+    with each_line:
+        listed(trend.says())
+    with numbers:
         if len(chart.lines) > 1:
             _levels(chart.lines)
-        _signals(record, signals_of(trend, record))
-    with st.expander("What it cannot tell"):
-        listed(chart.cannot_tell)
-    with st.expander("Every sentence, line by line"):
-        listed(trend.says())
-    with st.expander("The numbers of each batch"):
         scroll(chart.summary(), 380)
+    with full:
+        if causes is not None and causes.result is not None:
+            causes_in_full(causes, causes.result)
+        else:
+            st.markdown("No cause can be sought in these batches yet.")
 
 
 def _levels(lines: pd.DataFrame) -> None:
     of = "estimate" if "estimate" in lines else "dprime"
-    st.subheader("Where each lies")
+    st.markdown("**Where each lies**")
     show_table(
         [
             {
@@ -171,8 +198,8 @@ def _signals(record: ProductRecord, signals: Sequence[Signal]) -> None:
 def _signal(record: ProductRecord, signal: Signal) -> None:
     """What it says, the way to its batch, and to acknowledge it."""
     batch, line = plain(signal.batch), plain(signal.line)
-    st.markdown(f"**{batch}**{f', {line}' if line else ''}: {plain(signal.says)}")
-    row = st.container(horizontal=True)
+    row = st.container(horizontal=True, vertical_alignment="center")
+    row.markdown(f"**{batch}**{f', {line}' if line else ''}: {plain(signal.says)}")
     key = f"{signal.line or 'shift'}-{signal.batch}"
     way("Open", f"signal-{key}", "batch", batch=signal.batch, primary=False, place=row)
     with row.popover("Acknowledge", key=f"known-{key}"):
@@ -189,7 +216,10 @@ def _acknowledged(record: ProductRecord, signal: Signal, key: str) -> None:
 
 def _month(record: ProductRecord, end: str) -> None:
     st.subheader("The month on two pages, for management")
-    month = str(st.selectbox("Month", months_to(end[:7])[::-1], key="month"))
+    row = st.container(horizontal=True, vertical_alignment="bottom")
+    month = str(row.selectbox("Month", months_to(end[:7])[::-1], key="month", width=240))
     report = month_report(desk(), record.name, month)
-    listed(report.says())
-    download(f"Month {month}, PDF", partial(pdf_of, report), f"month-{month}.pdf", "month-pdf")
+    label, file = f"Month {month}, PDF", f"month-{month}.pdf"
+    download(label, partial(pdf_of, report), file, "month-pdf", place=row)
+    with st.expander("The month in sentences"):
+        listed(report.says())

@@ -272,7 +272,7 @@ def test_the_trend_needs_batches_and_shows_them(url: str, store: Repository):
         entered(store, number)
         tasted(store, 13, number)
     app = shown("trend", url)
-    assert "What it shows" in words(app)
+    assert "What it cannot tell" in [tab.label for tab in app.tabs]
     assert "3 batches made" in words(app)
 
 
@@ -418,7 +418,11 @@ def test_the_reference_in_use_is_compared_again(url: str, store: Repository):
     assert [(bridge.to, bridge.session) for bridge in kept.later] == [("S1", session)]
     shift = apart(stale("S2", 0.4))
     assert kept.later[0].estimate == pytest.approx(shift)
-    assert f"{shift:+.2f} from S1" in words(shown("product", url))
+    app = shown("product", url)
+    assert f"{shift:+.2f} from S1" in words(app)
+    # A grid cut its last column off at the edge of the page; a table folds its words.
+    (known,) = (table.value for table in app.table if "usable until" in table.value)
+    assert sorted(known["reference"]) == ["S1", "S2"]
 
 
 def test_cells_of_grids_show_texts_as_they_are(url: str, store: Repository):
@@ -426,14 +430,12 @@ def test_cells_of_grids_show_texts_as_they_are(url: str, store: Repository):
     for number in ("SC_1 (B)", "SC_2", "SC_3"):
         entered(store, number)
         tasted(store, 12, number)
-    second(store, "S_2 (new)")
     cells = {
         page: [str(cell) for grid in shown(page, url, batch).dataframe for cell in texts_of(grid)]
-        for page, batch in (("batch", "SC_1 (B)"), ("trend", "SC_1 (B)"), ("product", ""))
+        for page, batch in (("batch", "SC_1 (B)"), ("trend", "SC_1 (B)"))
     }
     assert any("(" in cell for cell in cells["batch"])
     assert "SC_1 (B)" in cells["trend"]
-    assert "S_2 (new)" in cells["product"]
     assert not [cell for page in cells.values() for cell in page if "\\" in cell]
 
 
