@@ -203,11 +203,11 @@ def _decide(file: BatchFile, rule: ReleaseRule) -> None:
         role, proven = rule.decides, current_frame().person is not None
         with who:
             by = hand("Name", f"decide-by-{name}", Right.DECIDE, role=role, asked=role)
-            sure = proven or st.checkbox(f"I am {plain(role)}", key=f"decide-role-{name}")
         recommended = shown.disposition if shown else None
         needed = chosen is not None and cause_needed(Disposition(str(chosen)), recommended)
         with why:
             cause = _cause(name, needed)
+        sure = proven or st.checkbox(f"I am {plain(role)}", key=f"decide-role-{name}")
         told = by.ready and reason.strip() and (cause or not needed)
         ready = chosen is not None and told and sure
         if pressed("Record the decision", "decide", primary=True, ready=ready):

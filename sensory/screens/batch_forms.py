@@ -39,19 +39,28 @@ def say_recorded() -> None:
 def clearance_form(record: BatchRecord, now: Table, *, folded: bool) -> None:
     """What food safety decided, and which allergens are declared; `now`: as it is on record.
 
-    Once it is complete it is folded, and with it how it came about.
+    Once it is complete it is one sentence, and the form is folded.
     """
-    if not folded:
+    if folded:
+        st.markdown(f"**Clearance:** {plain(_in_short(now))}")
+    else:
         st.subheader("Clearance")
         show_table(now)
     with st.expander("Change the clearance" if folded else "Enter it", expanded=not folded):
-        if folded:
-            show_table(now)
         food, allergens = st.columns(2, gap="large")
         with food:
             _food_safety(record)
         with allergens:
             _allergens(record)
+
+
+def _in_short(now: Table) -> str:
+    """What each row of the clearance says, with who said it and when."""
+    rows = []
+    for what, words, *signed in now.texts():
+        by = ", ".join(filter(None, signed))
+        rows.append(f"{what}: {words}" + f" ({by})" * bool(by))
+    return "; ".join(rows) + "."
 
 
 def _food_safety(record: BatchRecord) -> None:
