@@ -31,7 +31,7 @@ def last_daily_check() -> None:
         more = f", and {len(check.wrong) - 1} more" if len(check.wrong) > 1 else ""
         st.error(f"Daily check, {minute(check.at)}: {plain(check.wrong[0])}{more}")
     else:
-        st.caption(f"Daily check, {minute(check.at)}: the record is as it was written.")
+        st.markdown(f"Daily check, {minute(check.at)}: the record is as it was written.")
 
 
 def check_record() -> None:

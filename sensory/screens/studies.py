@@ -54,7 +54,7 @@ def page() -> None:
         key="study",
     )
     study = _STUDIES[chosen or names[0]]
-    st.caption(_CARE)
+    st.markdown(_CARE)
     with shown_errors():
         table = _table(chosen or names[0], study)
         if table is not None:
@@ -143,7 +143,7 @@ def _rest(result: Result, tables: Sequence[tuple[str, pd.DataFrame]], say: bool 
     listed(result.cannot_tell)
     named: list[NamedTable] = [NamedTable(name, _plain_table(frame)) for name, frame in tables]
     download("Results, XLSX", partial(workbook, named), "study.xlsx", "study-xlsx")
-    st.caption(_KEPT)
+    st.markdown(_KEPT)
     with st.expander("Numbers"):
         for name, table in named:
             st.markdown(f"**{name}**")
