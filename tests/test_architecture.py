@@ -84,7 +84,7 @@ ORDER = {
     """,
     "panel": """
         screening_rules screening assessors register invitation
-        sensitivity history steadiness attention months feedback ring_test
+        sensitivity history steadiness attention months panel_month feedback ring_test
     """,
     "release": """
         batch_rows batches signals batch_records plant characteristic references reference_state
@@ -107,8 +107,8 @@ ORDER = {
         words trade_words guides sheets workbooks figure_parts help_figures figures
         trend_drawn trend_figures month_figures outcome_figures rating_figures panel_figures
         plan_figures evidence_figures study_figures shelf_figures result_tables plots
-        session_pictures documents serving_sheets batch_documents month_documents feedback_sheets
-        shelf_documents printed
+        session_pictures documents serving_sheets batch_documents month_documents
+        panel_month_documents feedback_sheets shelf_documents printed
     """,
 }
 

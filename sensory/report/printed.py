@@ -1,4 +1,4 @@
-"""The document of whatever is shown: a session, a batch, a month, feedback, a shelf life."""
+"""The document of whatever is shown: session, batch, month, panel, feedback, shelf life."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from functools import singledispatch
 import typst
 
 from ..panel.feedback import FeedbackSheets
+from ..panel.panel_month import PanelMonth
 from ..release.batch_file import BatchFile
 from ..release.month import MonthReport
 from ..release.shelf_report import ShelfReport
@@ -17,9 +18,10 @@ from .documents import FONT_OPTIONS, session_pdf
 from .feedback_sheets import feedback_pdf
 from .figure_parts import as_png, as_svg, column, dressed, marks
 from .month_documents import month_pdf
+from .panel_month_documents import panel_month_pdf
 from .shelf_documents import shelf_pdf
 
-Shown = SessionReport | BatchFile | MonthReport | FeedbackSheets | ShelfReport
+Shown = SessionReport | BatchFile | MonthReport | PanelMonth | FeedbackSheets | ShelfReport
 
 
 @singledispatch
@@ -31,6 +33,7 @@ def printed(shown: object) -> bytes:
 printed.register(SessionReport, session_pdf)
 printed.register(BatchFile, batch_pdf)
 printed.register(MonthReport, month_pdf)
+printed.register(PanelMonth, panel_month_pdf)
 printed.register(FeedbackSheets, feedback_pdf)
 printed.register(ShelfReport, shelf_pdf)
 

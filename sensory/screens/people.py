@@ -15,6 +15,7 @@ from .access import kept
 from .assessors import assessors_part
 from .frame import acting, current_frame, desk, plain, shown_errors
 from .panel_history import attention_part, chosen_assessor, looked_at, one_assessor
+from .panel_month import panel_month_part
 from .parts import show_table
 from .passcode import Keeper, check_passcode
 from .patience import Patience
@@ -38,6 +39,7 @@ def page() -> None:
             one_assessor(panel, name)
             return
         attention_part(panel)
+        panel_month_part()
     assessors_part()
     st.subheader("Who may sign?")
     if current_frame().invented:

@@ -57,6 +57,10 @@ def test_a_sound_panel_has_nobody_named_and_says_what_that_means(url, store):
     assert "10 assessors, 72 sessions" in words(app)
     assert "who is not named is not shown to be steady" in words(app)
     assert "Smallest difference from the reference" in words(app)
+    months = app.selectbox(key="panel-month").options
+    assert months[0] == date.today().isoformat()[:7]
+    assert len(months) in (12, 13)
+    assert "Panel report, PDF" in [each.proto.label for each in app.get("download_button")]
 
 
 def test_an_erased_assessor_is_gone_from_the_page(url, store):

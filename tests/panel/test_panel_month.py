@@ -1,0 +1,144 @@
+"""The month of the panel: what the record holds, counted by hand; names only where asked for."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from sensory.base.errors import RecordError
+from sensory.panel.assessors import Qualification, Role
+from sensory.panel.panel_month import panel_month
+from sensory.panel.register import change_assessor, enter_assessor
+from sensory.report.panel_month_documents import panel_month_words, sittings_figure
+from sensory.report.printed import printed
+from sensory.sessions.sitting import ABSENT, LATE
+from sensory.store.repository import open_store
+
+from ..report.shared import OURS, fonts_of, pages_of
+from ..sessions.shared import BY
+from ..shared import put
+from .test_register import session
+from .years import Fault, year
+
+PRINTED = "2026-12-03T09:00:00+00:00"
+WHO = {"who": BY}
+
+
+@pytest.fixture(scope="module")
+def store(tmp_path_factory):
+    """A year with one who is reversed; in December one late and one away; a register; a plan."""
+    opened = open_store(f"sqlite:///{tmp_path_factory.mktemp('month')}/record.sqlite3")
+    sittings = year(np.random.default_rng(3), fault=Fault(turned=True))
+    day = max(each.held_on for each in sittings)
+    with opened.action(who=BY, why="invented") as act:
+        for each in sittings:
+            if each.held_on == day:
+                each = replace(each, came=(LATE, ABSENT, *each.came[2:]))
+            act.keep_sitting(each)
+    new = enter_assessor(opened, "P10", panel="day shift", entered_on="2026-12-01", **WHO)
+    until = Qualification(product="quince cordial", since="2026-12-02", until="2027-01-15")
+    change_assessor(opened, new, replace(new, qualified=(until,)), **WHO)
+    enter_assessor(opened, "Ada", panel="night shift", role=Role.TRAINING,
+                   entered_on="2026-03-01", **WHO)  # fmt: skip
+    session(opened, "a" * 32, "2026-12-09", "Ada", "P10")
+    session(opened, "b" * 32, "2026-11-20", "Ada")  # of the past, and not closed
+    there = opened.session("b" * 32)
+    agreed = replace(there, agreed_at="2026-11-20T08:00:00+00:00", agreed_by=BY, digest="0" * 64)
+    put(opened, agreed, expect=there, what="agreed", who=BY)
+    yield opened
+    opened.close()
+
+
+def test_counts_are_those_of_the_sittings(store):
+    month = panel_month(store, "2026-12", printed_at=PRINTED)
+    assert month.headline() == "6 sittings closed, 10 assessors took part."
+    tests = {row[0]: row[1:] for row in month.by_test().rows}
+    some = [each for each in store.sittings(since="2026-12-01") if each.trials]
+    right = sum(sum(each.correct) for each in some)
+    assert tests["triangle"] == (4, "10", f"{right} of 80")
+    assert tests["profile"] == (2, "9 to 10", "")
+    assert month.attendance() == (
+        "Expected 60 times, came 59 (98 %), of these late 1. 'Not today' counts as neither.",
+    )
+    assert month.by_month().rows[-1] == ("2026-12", 6, 59 / 60)
+    assert len(month.by_month().rows) == 12
+
+
+def test_nobody_is_named_unless_the_leader_asks_for_it(store):
+    quiet = panel_month(store, "2026-12", printed_at=PRINTED)
+    assert quiet.needs_attention() == (
+        "1 of 10 assessors, judged over the twelve months that end here. Reasons, by assessors: "
+        "reversed 1.",
+    )
+    page = " ".join(pages_of(printed(quiet)))
+    assert "P10" not in page
+    assert "P02" not in page
+    assert "Ada" not in page
+    told = panel_month(store, "2026-12", names=True, printed_at=PRINTED)
+    page = " ".join(pages_of(printed(told)))
+    assert "P10 scores sour the other way round" in page
+    assert "Did not come: P02 1." in page
+    assert "P10: quince cordial, on 2027-01-15." in page
+
+
+def test_what_is_planned_comes_from_the_sessions_that_are_not_closed(store):
+    month = panel_month(store, "2026-12", printed_at=PRINTED)
+    assert month.sessions_planned().rows == (("2026-12-09", "untitled", "triangle", 2),)
+    assert month.next_up() == ("Qualifications that end within 60 days of printing: 1.",)
+    assert month.not_closed == 0
+    assert panel_month(store, "2026-11", printed_at=PRINTED).not_closed == 1
+    later = panel_month(store, "2026-12", printed_at="2026-12-20T09:00:00+00:00")
+    assert later.sessions_planned().rows == ()
+
+
+def test_the_register_tells_who_entered_and_who_was_qualified(store):
+    lines = panel_month(store, "2026-12", printed_at=PRINTED).training()
+    assert lines[:2] == (
+        "Entered in the register: 1.",
+        "Qualified for a product: quince cordial 1.",
+    )
+    assert lines[-1].endswith("candidate 1, in training 1.")
+    assert panel_month(store, "2026-11", printed_at=PRINTED).training()[:2] == (
+        "Entered in the register: 0.", "Qualified for a product: nobody.",
+    )  # fmt: skip
+
+
+def test_performance_is_that_of_the_scored_sittings(store):
+    rows = {row[0]: row[1:] for row in panel_month(store, "2026-12", printed_at=PRINTED)
+            .performance().rows}  # fmt: skip
+    assert set(rows) == {"sour", "sweet", "bitter", "cooked", "fruity"}
+    some = [each for each in store.sittings(since="2026-12-01") if each.attributes]
+    smallest = [each.attributes[0].smallest for each in some]
+    assert rows["sour"][-1] == pytest.approx(np.sqrt(np.mean(np.square(smallest))))
+
+
+def test_an_empty_month_says_so_on_its_page(store):
+    month = panel_month(store, "2024-02", printed_at=PRINTED)
+    (page,) = pages_of(printed(month))
+    for words in (
+        "No sitting was closed.",
+        "Nobody was expected",
+        "too few scores for the panel",
+        "No sitting in the twelve months: nobody is judged.",
+    ):
+        assert words in page
+    assert "0 sittings" in panel_month_words(month)["months_words"]
+
+
+def test_one_page_however_long_the_lists_and_hostile_the_names(store):
+    month = panel_month(store, "2026-12", names=True, printed_at=PRINTED)
+    hostile = '#panic("x") *bold* $x$ <tag> @ref \\' * 9
+    plans = tuple(replace(month.planned[0], title=hostile) for _ in range(80))
+    content = printed(replace(month, planned=plans))
+    (page,) = pages_of(content)
+    assert "more, on record" in page
+    assert '#panic("x")' in page
+    assert fonts_of(content) <= OURS
+    assert sittings_figure(month)["layer"]
+
+
+def test_what_is_no_month_is_refused(store):
+    with pytest.raises(RecordError, match="first day of the month must be a date"):
+        panel_month(store, "2026-13", printed_at=PRINTED)
