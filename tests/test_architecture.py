@@ -83,8 +83,10 @@ ORDER = {
         filling live_board steps checklist copies regulars storage_file
     """,
     "panel": """
-        screening_rules screening assessors register invitation
-        sensitivity history steadiness attention months panel_month feedback ring_test
+        screening_rules screening assessors series series_plan series_sheets register
+        invitation
+        sensitivity history steadiness attention months qualification panel_month feedback
+        letters ring_test
     """,
     "release": """
         batch_rows batches signals batch_records plant characteristic references reference_state
@@ -108,7 +110,7 @@ ORDER = {
         trend_drawn trend_figures month_figures outcome_figures rating_figures panel_figures
         plan_figures evidence_figures study_figures shelf_figures result_tables plots
         session_pictures documents serving_sheets batch_documents month_documents
-        panel_month_documents feedback_sheets shelf_documents printed
+        panel_month_documents feedback_sheets letters series_papers shelf_documents printed
     """,
 }
 

@@ -11,13 +11,13 @@ the register with that role, since results on record rest on the qualifications 
 from __future__ import annotations
 
 import secrets
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from enum import StrEnum
 
 from ..base.errors import RecordError
 from ..base.languages import languages
-from ..base.plain import Plain
+from ..base.plain import LEFT_OUT_EMPTY, Plain
 from ..base.record_checks import iso_date, named, once, parts
 from ..base.spelling import key_of
 
@@ -79,6 +79,32 @@ class Qualification(Plain):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class RoleDecision(Plain):
+    """That somebody got a role in a panel, or kept it, after screening or without.
+
+    `before`: the role until then.
+    `decided_on`, `requalify_by`: days, ISO 8601; the latter empty where no day was set.
+    """
+
+    panel: str
+    role: Role
+    before: Role
+    decided_on: str
+    decided_by: str
+    requalify_by: str = ""
+
+    def __post_init__(self) -> None:
+        named("panel", self.panel)
+        named("name of who decides", self.decided_by)
+        day = iso_date("day of the decision", self.decided_on)
+        if self.requalify_by and iso_date("day of the next screening", self.requalify_by) < day:
+            raise RecordError(
+                f"The next screening, {self.requalify_by}, lies before the decision, "
+                f"{self.decided_on}."
+            )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Assessor(Plain):
     """Somebody of a panel.
 
@@ -88,6 +114,7 @@ class Assessor(Plain):
     `panels`: one role a panel.
     `languages`: codes of those in which a ballot is understood.
     `not_these`: samples or products that are not for the person, without a reason.
+    `decisions`: on roles, oldest first.
 
     Examples
     --------
@@ -109,6 +136,7 @@ class Assessor(Plain):
     languages: tuple[str, ...] = ()
     qualified: tuple[Qualification, ...] = ()
     not_these: tuple[str, ...] = ()
+    decisions: tuple[RoleDecision, ...] = field(default=(), metadata=LEFT_OUT_EMPTY)
 
     def __post_init__(self) -> None:
         named("key of the assessor", self.key)
@@ -116,6 +144,7 @@ class Assessor(Plain):
         iso_date("entry date", self.entered_on)
         parts("panels", self.panels, Membership)
         parts("qualified", self.qualified, Qualification)
+        parts("decisions", self.decisions, RoleDecision)
         if not self.panels:
             raise RecordError("An assessor belongs to one panel at least: name it, and the role.")
         once("panel", (key_of(each.panel) for each in self.panels))
@@ -147,6 +176,20 @@ class Assessor(Plain):
         """The role in a panel; None where the person never belonged to it."""
         roles = {key_of(each.panel): each.role for each in self.panels}
         return roles.get(key_of(panel))
+
+    @property
+    def requalify_by(self) -> str:
+        """The earliest day on which a panel screens the person again; empty where none was set.
+
+        Of each panel its latest decision counts, as long as the role is held that it gave.
+        """
+        latest = {key_of(each.panel): each for each in self.decisions}
+        days = [
+            each.requalify_by
+            for each in latest.values()
+            if each.requalify_by and self.role_in(each.panel) is each.role
+        ]
+        return min(days, default="")
 
     def qualified_for(self, product: str, day: str) -> bool:
         """Whether a qualification for the product holds on a day, ISO 8601."""

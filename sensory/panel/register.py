@@ -12,6 +12,7 @@ import typing
 from collections.abc import Sequence
 from contextlib import AbstractContextManager
 from dataclasses import replace
+from typing import TypeVar
 
 from ..base.errors import RecordError
 from ..base.records import utc_now
@@ -20,7 +21,9 @@ from ..sessions.regulars import regular_assessors
 from ..sessions.sitting import Sitting
 from ..sessions.store import Action, Store
 from .assessors import Assessor, Membership, Qualification, Role, new_key
+from .series import ScreeningRules, TakenSeries
 
+AnyNoun = TypeVar("AnyNoun", Assessor, TakenSeries, ScreeningRules)
 MOST = 5000
 """So many entries are read at most."""
 
@@ -31,9 +34,8 @@ class PanelDesk(Store, typing.Protocol):
     def action(
         self, *, who: str, why: str = "", role: str = ""
     ) -> AbstractContextManager[PanelAction]: ...
-    def nouns(
-        self, kind: type[Assessor], product: str = "", most: int = 1000
-    ) -> list[Assessor]: ...
+    def noun(self, kind: type[AnyNoun], name: str) -> AnyNoun | None: ...
+    def nouns(self, kind: type[AnyNoun], product: str = "", most: int = 1000) -> list[AnyNoun]: ...
     def sittings(self, *, since: str = "", until: str = "") -> list[Sitting]: ...
 
 
@@ -44,7 +46,7 @@ class PanelAction(PanelDesk, Action, typing.Protocol):
         self, *, who: str, why: str = "", role: str = ""
     ) -> AbstractContextManager[PanelAction]: ...
     def put_noun(
-        self, noun: Assessor, *, expect: Assessor | None, what: str, why: str = ""
+        self, noun: AnyNoun, *, expect: AnyNoun | None, what: str, why: str = ""
     ) -> None: ...
 
 

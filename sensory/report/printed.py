@@ -1,4 +1,4 @@
-"""The document of whatever is shown: session, batch, month, panel, feedback, shelf life."""
+"""The document of whatever is shown: session, batch, month, panel, letter, shelf life."""
 
 from __future__ import annotations
 
@@ -8,7 +8,9 @@ from functools import singledispatch
 import typst
 
 from ..panel.feedback import FeedbackSheets
+from ..panel.letters import OutcomeLetter
 from ..panel.panel_month import PanelMonth
+from ..panel.series_sheets import SeriesSheets
 from ..release.batch_file import BatchFile
 from ..release.month import MonthReport
 from ..release.shelf_report import ShelfReport
@@ -17,11 +19,22 @@ from .batch_documents import batch_pdf
 from .documents import FONT_OPTIONS, session_pdf
 from .feedback_sheets import feedback_pdf
 from .figure_parts import as_png, as_svg, column, dressed, marks
+from .letters import letter_pdf
 from .month_documents import month_pdf
 from .panel_month_documents import panel_month_pdf
+from .series_papers import series_pdf
 from .shelf_documents import shelf_pdf
 
-Shown = SessionReport | BatchFile | MonthReport | PanelMonth | FeedbackSheets | ShelfReport
+Shown = (
+    SessionReport
+    | BatchFile
+    | MonthReport
+    | PanelMonth
+    | FeedbackSheets
+    | OutcomeLetter
+    | SeriesSheets
+    | ShelfReport
+)
 
 
 @singledispatch
@@ -35,6 +48,8 @@ printed.register(BatchFile, batch_pdf)
 printed.register(MonthReport, month_pdf)
 printed.register(PanelMonth, panel_month_pdf)
 printed.register(FeedbackSheets, feedback_pdf)
+printed.register(OutcomeLetter, letter_pdf)
+printed.register(SeriesSheets, series_pdf)
 printed.register(ShelfReport, shelf_pdf)
 
 

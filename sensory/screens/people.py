@@ -19,6 +19,7 @@ from .panel_month import panel_month_part
 from .parts import show_table
 from .passcode import Keeper, check_passcode
 from .patience import Patience
+from .screening import one_person, screened, screening_part
 
 _TYPED = (
     "On this machine names are typed, not proven: whoever sits here may choose any of them, and "
@@ -38,7 +39,11 @@ def page() -> None:
         if name := chosen_assessor(panel):
             one_assessor(panel, name)
             return
+        if member := screened():
+            one_person(member)
+            return
         attention_part(panel)
+        screening_part(panel)
         panel_month_part()
     assessors_part()
     st.subheader("Who may sign?")

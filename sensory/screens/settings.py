@@ -13,6 +13,7 @@ from .ask import asked
 from .frame import acting, desk, shown_errors
 from .limits import dprime_help
 from .parts import act, choose
+from .screening_rules import screening_rules_form
 
 _ACTIONS = (
     ("if_different", "If different, we will"),
@@ -64,6 +65,7 @@ def page() -> None:
             keep_defaults(desk(), new, who=acting())
 
         act("Save settings", "save-settings", save, primary=True, ready=spoken)
+        screening_rules_form()
 
 
 def _risks(now: Defaults) -> tuple[float, float, float | None]:

@@ -1,4 +1,4 @@
-"""Products, references, batches, the plant's lists, assessors, sittings, readings of files as rows.
+"""Products, references, batches, the plant's lists, assessors, their series, sittings as rows.
 
 A row holds the whole noun as JSON; the other columns and the links follow from it, so that
 they can be sought quickly and checked against it.
@@ -9,13 +9,24 @@ from __future__ import annotations
 from ..base.records import JsonObject, digest_of
 from ..base.spelling import key_of
 from ..panel.assessors import Assessor
+from ..panel.series import ScreeningRules, TakenSeries
 from ..release.batch_records import BatchRecord, ProductRecord
 from ..release.plant import Plant
 from ..release.references import Reference
 from ..sessions.file_shape import FileShape
 from ..sessions.sitting import Sitting
 
-Noun = ProductRecord | Reference | BatchRecord | Plant | Assessor | Sitting | FileShape
+Noun = (
+    ProductRecord
+    | Reference
+    | BatchRecord
+    | Plant
+    | Assessor
+    | TakenSeries
+    | ScreeningRules
+    | Sitting
+    | FileShape
+)
 
 KINDS: dict[str, type[Noun]] = {
     "product": ProductRecord,
@@ -23,6 +34,8 @@ KINDS: dict[str, type[Noun]] = {
     "batch": BatchRecord,
     "plant": Plant,
     "assessor": Assessor,
+    "screening series": TakenSeries,
+    "screening rules": ScreeningRules,
     "sitting": Sitting,
     "file shape": FileShape,
 }
@@ -54,6 +67,8 @@ def row_of(kind: str, content: JsonObject) -> tuple[JsonObject, list[tuple[str, 
         product, made_on = noun.product, noun.made_on
     elif isinstance(noun, Assessor):
         made_on = noun.entered_on
+    elif isinstance(noun, TakenSeries):
+        product, made_on = noun.assessor, noun.started_on
     elif isinstance(noun, Sitting):
         made_on = noun.held_on
     row = {
