@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 from scipy.stats import binom
 
@@ -13,8 +14,9 @@ from sensory.choices.protocols import DUO_TRIO, PAIRED, TETRAD, THREE_AFC, TRIAN
 def scanned(guess: float, trials: int, alpha: float, beta: float, limit: float):
     """Critical and similar count by trying every count."""
     at = guess + (1 - guess) * limit
-    critical = next((x for x in range(trials + 1) if binom.sf(x - 1, trials, guess) <= alpha), None)
-    similar = max((x for x in range(trials + 1) if binom.cdf(x, trials, at) <= beta), default=None)
+    counts = np.arange(trials + 1)
+    critical = min(counts[binom.sf(counts - 1, trials, guess) <= alpha], default=None)
+    similar = max(counts[binom.cdf(counts, trials, at) <= beta], default=None)
     return critical, similar, at
 
 

@@ -98,9 +98,12 @@ def test_no_total_outside_the_searched_ones_is_cheaper(setting):
         going = mean[high] - mean[low + 1]
         for second in range(1, most - first + 1):
             cost = first + second * going
+            short = np.arange(-first, first + second)  # of a total, by the count of stage one
+            later_over = binom.sf(short, second, null)
+            later_under = binom.cdf(short, second, far)
             for total in range(1, first + second + 1):
-                over = before(null_one * binom.sf(total - x - 1, second, null))
-                under = before(far_one * binom.cdf(total - x - 1, second, far))
+                over = before(null_one * later_over[total - x - 1 + first])
+                under = before(far_one * later_under[total - x - 1 + first])
                 sound = alarm_now + over[high] - over[low + 1] <= alpha
                 sound &= missed_now + under[high] - under[low + 1] <= beta
                 if sound.any():
