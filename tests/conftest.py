@@ -1,13 +1,17 @@
 """Set before numpy is loaded: on small problems threads of the linear algebra only get in the way,
-of each other and of the other test processes."""
+of each other and of the other test processes. Compiled files are kept where they were not, since
+each server that a test starts would compile all of them again (1.3 s of a core)."""
 
 import os
+import sys
 from contextlib import ExitStack, closing
 
 import pytest
 
 for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
     os.environ.setdefault(name, "1")
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
 
 
 @pytest.fixture(scope="session", autouse=True)

@@ -1,7 +1,7 @@
 """An ascending series as it comes in: who was right at which concentration; and the rule of the
 best estimate.
 
-[1] ASTM E679: best-estimate threshold (rule from memory).
+[1] After ASTM E679 (from memory): best-estimate threshold.
 
 Why so
 ------

@@ -1,7 +1,7 @@
 """Detection threshold from an ascending series of forced choices.
 
-[1] ISO 13301: maximum likelihood over three-alternative forced choices (from memory).
-[2] ASTM E679: best-estimate threshold of a group, a geometric mean (from memory).
+[1] After ISO 13301 (from memory): maximum likelihood over three-alternative forced choices.
+[2] After ASTM E679 (from memory): best-estimate threshold of a group, a geometric mean.
 
 Why so
 ------

@@ -6,7 +6,7 @@ An assessor whose threshold is t answers right at log10 concentration x with pro
 deviation b. A tasting by an assessor drawn from them is noticed with probability
 ``Phi((x - m) / s)``, ``s^2 = w^2 + b^2``: m is where half of the tastings are noticed.
 
-[1] Abbott's formula for guessing, as in ISO 13301 and ASTM E1432 (from memory).
+[1] Abbott's formula for guessing. (Common practice, no source.)
 [2] Marginal likelihood over normal random effects and profile limits. (Common practice, no source.)
 
 Why so

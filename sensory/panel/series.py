@@ -1,7 +1,7 @@
 """A series that somebody takes to be screened: its samples, its cups and the answers, on record.
 
-[1] The concentrations offered are those that are common in the selection of assessors, after
-    ISO 8586, from memory; no text was checked. The plant changes them.
+[1] The concentrations offered are common in the selection of assessors (common practice, no
+    source). The plant changes them.
 
 Why so
 ------

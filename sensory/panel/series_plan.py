@@ -1,6 +1,6 @@
 """What a series serves and asks, and what its answers show by its rule.
 
-[1] After ISO 8586, from memory; no text was checked.
+[1] Concentrations common in the selection of assessors. (Common practice, no source.)
 
 Why so
 ------
@@ -19,7 +19,6 @@ from dataclasses import dataclass, replace
 from ..base.errors import RecordError
 from ..base.results import several
 from ..base.spelling import key_of
-from ..base.standards import STANDARDS
 from ..choices.protocols import TRIANGLE
 from ..serving.chance import Draw
 from ..serving.codes import blinding_codes
@@ -35,8 +34,9 @@ from .screening_rules import (
 )
 from .series import NO_ANSWER, Cup, PlannedSample, ScreeningRules, Series, TakenSeries
 
-_SOURCE = f"{STANDARDS['ISO 8586']}, from memory; no text was checked"
-SAMPLES_FROM = f"Concentrations offered: common in the selection of assessors, {_SOURCE}."
+SAMPLES_FROM = (
+    "Concentrations offered: common in the selection of assessors (common practice, no source)."
+)
 _MOST_AT_ONCE = 12
 
 

@@ -40,7 +40,7 @@ def test_a_candidate_becomes_an_assessor_and_gets_a_letter(url, store):
     app = fill(run("people", url, None), screening_open=ada.key)
     assert "day shift: candidate." in words(app)
     assert "passes with a chance of 3.8 %" in words(app)
-    assert "from memory; no text was checked" in words(app)
+    assert "common practice, no source" in words(app)
     assert app.button(key="series-begin").disabled
     fill(app, **{"series-samples-triangles": "water; water\nsour; "})
     assert "takes two samples; got 1 sample" in words(app)
