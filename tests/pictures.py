@@ -87,7 +87,7 @@ def for_readme() -> None:
         visitor.goto("trend?invented=1")
         visitor.at("trend")
         visitor.drawn("trend-figure")
-        clipped(visitor, "trend", 1000)
+        clipped(visitor, "trend", 860)
         visitor.context.close()
 
 
