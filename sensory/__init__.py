@@ -73,6 +73,14 @@ if TYPE_CHECKING:  # one statement a module, each name handed on
         CombinedEvidence as CombinedEvidence,
         combine_evidence as combine_evidence,
     )
+    from .evidence.consumer_limit import (
+        ConsumerLimit as ConsumerLimit,
+        limit_from_consumers as limit_from_consumers,
+    )
+    from .evidence.history_limit import (
+        HistoryLimit as HistoryLimit,
+        limit_from_history as limit_from_history,
+    )
     from .evidence.graders import GraderCheck as GraderCheck, check_graders as check_graders
     from .evidence.grading_rule import GradingRule as GradingRule, grading_rule as grading_rule
     from .evidence.shelf_choices import shelf_life_from_choices as shelf_life_from_choices
@@ -173,6 +181,8 @@ _NAMES = {
     "choices.two_stage": "two_stage_plan",
     "evidence.causes": "BatchCauses explain_batches",
     "evidence.combined": "CombinedEvidence combine_evidence",
+    "evidence.consumer_limit": "ConsumerLimit limit_from_consumers",
+    "evidence.history_limit": "HistoryLimit limit_from_history",
     "evidence.graders": "GraderCheck check_graders",
     "evidence.grading_rule": "GradingRule grading_rule",
     "evidence.shelf_choices": "shelf_life_from_choices",

@@ -47,7 +47,7 @@ ORDER = {
         unweighted pair_scatter roots studentized multiplicity pooling steadiness
         consistency charts run_lengths change_points confidence_sequence paired equivalence
         known_error joint_dprime threshold nested_lots agreement area line_crossing censored_times
-        dprime_line
+        dprime_line random_consumers random_lines true_spread
     """,
     "choices": """
         two_by_two a_not_a same_different sureness sureness_by_assessor advice protocols counts
@@ -63,6 +63,7 @@ ORDER = {
         cause_columns cause_candidates cause_search cause_fit cause_doubts cause_tables causes
         session_rows combined ascending thresholds grading_rule graders shelf_life shelf_rows
         shelf_scores shelf_choices shelf_intervals shelf_consumers shelf_plan
+        carried_limit consumer_rows consumer_fit consumer_limit history_limit
     """,
     "catalogue": """
         columns column_table choice_ballot question scales outcome_words outcome
@@ -108,7 +109,8 @@ ORDER = {
     "report": """
         words trade_words guides sheets workbooks figure_parts help_figures figures
         trend_drawn trend_figures month_figures outcome_figures rating_figures panel_figures
-        plan_figures evidence_figures study_figures shelf_figures result_tables plots
+        plan_figures evidence_figures limit_figures
+        study_figures shelf_figures result_tables plots
         session_pictures documents serving_sheets batch_documents month_documents
         panel_month_documents feedback_sheets letters series_papers shelf_documents printed
     """,

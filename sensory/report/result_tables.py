@@ -22,8 +22,10 @@ from ..choices.session_finding import SessionFinding
 from ..choices.size import PanelSize
 from ..evidence.causes import BatchCauses
 from ..evidence.combined import CombinedEvidence
+from ..evidence.consumer_limit import ConsumerLimit
 from ..evidence.graders import GraderCheck
 from ..evidence.grading_rule import GradingRule
+from ..evidence.history_limit import HistoryLimit
 from ..evidence.shelf_life import ShelfLife
 from ..evidence.thresholds import DetectionThreshold
 from ..ratings.control import DifferenceFromControl
@@ -201,6 +203,8 @@ _FRAMES: Mapping[type, Callable[[Any], pd.DataFrame]] = {
     GradingRule: lambda result: result.rules,
     RecipeComparison: lambda result: result.differences,
     ShelfLife: lambda result: result.fits,
+    ConsumerLimit: lambda result: result.samples.assign(level=result.level),
+    HistoryLimit: lambda result: result.limits.assign(level=result.level),
 }
 
 
