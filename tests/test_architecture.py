@@ -76,8 +76,8 @@ ORDER = {
         cups
     """,
     "sessions": """
-        sheets files file_kinds file_roles file_sheets file_shape file_import study_file lines
-        outcomes reading serving care session afterwards allergens attempts booth_ballots
+        sheets files file_kinds file_roles file_sheets file_shape file_import study_file
+        lines outcomes reading serving care session afterwards allergens attempts booth_ballots
         served_beside_plan template outcome_names signing sitting store soundness search staff
         samples workflow open_points replaced spellings booth_plans booth_places booth_sittings
         booths exclusions minors reactions servings served headline in_short finding learned
@@ -94,7 +94,7 @@ ORDER = {
         rule disposition_table batch_parts tasted disposition batch_file product_desk
         file_shapes plant_desk complaint_desk batch_questions trend_words known_shifts
         trend_lines charted trend choice_trend trend_marks batch_trend batch_causes
-        cause_desk evidence_desk month tasting_outcomes reference_desk tastings smelling
+        cause_desk evidence_desk limit_desk month tasting_outcomes reference_desk tastings smelling
         shelf_report
         batch_desk second_person signal_desk prepared_year day look_up new_sessions
     """,

@@ -125,8 +125,8 @@ class HistoryLimit(Shown):
         rows = self._tables["limits"]
         row = rows.loc[rows["limit"] == limit].iloc[0]
         words = (
-            f"At {digits(limit, 3)} {100 * row['beyond']:.1f} % of good batches lie beyond it in "
-            f"truth ({100 * row['low']:.1f} to {100 * row['high']:.1f} %)"
+            f"At a limit of {digits(limit, 3)}, {100 * row['beyond']:.1f} % of good batches lie "
+            f"beyond it in truth ({100 * row['low']:.1f} to {100 * row['high']:.1f} %)"
         )
         if np.isnan(row["assessors"]):
             return f"{words}."
@@ -209,8 +209,8 @@ def limit_from_history(
 between them (points; the panel's noise is taken off).
     95 % of such batches lie below 1 (0.83 to 1.3, 95 %).
     >>> result.cost_of(1.5)
-    'At 1.5 0.2 % of good batches lie beyond it in truth (0.0 to 2.3 %); with 9 assessors 28 % \
-would not pass.'
+    'At a limit of 1.5, 0.2 % of good batches lie beyond it in truth (0.0 to 2.3 %); with 9 \
+assessors 28 % would not pass.'
     """
     level, alpha = probability("level", level), probability("alpha", alpha)
     beta = probability("beta", beta)

@@ -38,6 +38,7 @@ from .plant import Defaults
 from .plant_desk import the_plant
 from .product_desk import Desk, rule_for, rule_of
 from .references import Reference
+from .rule import ReleaseRule
 from .tastings import attach, open_tasting
 
 _LATEST = 60
@@ -267,7 +268,7 @@ def _leader(desk: Desk) -> str:
 
 def expected_risks(desk: Desk, wish: Wish) -> SessionRisks | None:
     """The chances of what is wished for; None without a limit, or where it is no forced choice."""
-    question = _numbers(wish, the_plant(desk).defaults)
+    question = _numbers(desk, wish, the_plant(desk).defaults)
     if find_kind(wish.test).protocol is None or question.pd_limit is None:
         return None
     return planned_risks(question)
@@ -275,7 +276,7 @@ def expected_risks(desk: Desk, wish: Wish) -> SessionRisks | None:
 
 def _question(desk: Desk, wish: Wish, kind: TestKind, defaults: Defaults) -> Question:
     batches = ", ".join(wish.batches)
-    question = _numbers(wish, defaults)
+    question = _numbers(desk, wish, defaults)
     return replace(
         question,
         what_changed=wish.changed or f"Batch {batches} against the reference {wish.reference}.",
@@ -288,12 +289,14 @@ def _question(desk: Desk, wish: Wish, kind: TestKind, defaults: Defaults) -> Que
     )
 
 
-def _numbers(wish: Wish, defaults: Defaults) -> Question:
-    """Test, number, risks and limit: as planned, else by the plant's defaults."""
+def _numbers(desk: Desk, wish: Wish, defaults: Defaults) -> Question:
+    """Test, number, risks and limit: as planned, else by the product's rule or plant's defaults."""
     if wish.planned is not None:
         return wish.planned
-    protocol, limit = find_kind(wish.test).protocol, None
-    if protocol and not protocol.asks_attribute and defaults.dprime_limit is not None:
+    limit = _agreed_limit(rule_of(desk.noun(ProductRecord, wish.product)), wish.test)
+    protocol = find_kind(wish.test).protocol
+    free = protocol is not None and not protocol.asks_attribute
+    if limit is None and free and defaults.dprime_limit is not None:
         limit = round(limit_from_dprime(wish.test, defaults.dprime_limit), 6)
     return Question(
         protocol=wish.test,
@@ -302,6 +305,21 @@ def _numbers(wish: Wish, defaults: Defaults) -> Question:
         beta=defaults.beta,
         pd_limit=limit,
     )
+
+
+def _agreed_limit(rule: ReleaseRule | None, test: str) -> float | None:
+    """The limit of a release rule in a choice test: its own, or carried by its d-prime.
+
+    A test that asks for an attribute neither gives nor takes a limit of another.
+    """
+    own, wanted = (rule.protocol if rule else None), find_kind(test).protocol
+    if rule is None or own is None or wanted is None or rule.limit is None:
+        return None
+    if rule.test == test:
+        return rule.limit
+    if own.asks_attribute or wanted.asks_attribute:
+        return None
+    return round(limit_from_dprime(test, float(own.dprime(float(own.pc_at(rule.limit))))), 6)
 
 
 def _settings(desk: Desk, wish: Wish, kind: TestKind) -> dict[str, Any]:

@@ -22,11 +22,11 @@ from .figure_parts import (
     Look,
     Spec,
     along,
-    chance_curves,
     column,
     dressed,
     legend,
     marks,
+    told_apart,
     upright,
 )
 from .plan_figures import WIDE
@@ -86,8 +86,10 @@ def history_figure(result: HistoryLimit, width: int | str = WIDE) -> Spec:
         if np.isfinite(row[column_])
     ]
     x = along("limit:Q", f"limit, {UNITS[result.unit]}", {"zero": False}, grid=False)
-    shown = legend(title="share of good batches", titleColor=GREY)
-    return dressed(chance_curves(rows, looks, x, shown), width=width, height=_HIGH)
+    domain = {"domain": [0, 1]}
+    y = along("chance:Q", "share of good batches", domain, format="%", tickCount=5, grid=False)
+    where = {"x": x, "y": y, **told_apart("what", looks, legend())}
+    return dressed(marks("line", rows, where, strokeWidth=3), width=width, height=_HIGH)
 
 
 PICTURES: Mapping[type, Mapping[str, Callable[[Any], Spec]]] = {

@@ -51,7 +51,6 @@ from ..release.reference_state import ReferenceState
 from ..serving.plan import ServingPlan
 from .figure_parts import Spec, as_png, as_svg
 from .figures import characteristic_figure
-from .limit_figures import PICTURES as OF_LIMITS
 from .outcome_figures import (
     agreement_figure,
     assessors_figure,
@@ -397,5 +396,4 @@ _PICTURES: Mapping[type, Mapping[str, Draw]] = {
     **PANEL_PICTURES,
     **OF_STUDIES,
     **SHELF_PICTURES,
-    **OF_LIMITS,
 }

@@ -32,6 +32,7 @@ from .figure_parts import (
     marks,
     told_apart,
 )
+from .limit_figures import PICTURES as OF_LIMITS
 from .outcome_figures import outcome_figure
 from .plan_figures import WIDE
 
@@ -163,6 +164,7 @@ def votes_figure(result: GradingRule, width: int = WIDE) -> Spec:
 
 PICTURES: Mapping[type, Mapping[str, Callable[[Any], Spec]]] = {
     **OF_EVIDENCE,
+    **OF_LIMITS,
     DetectionThreshold: {"curve": curve_figure, "assessors": assessors_figure},
     GraderCheck: {"graders": graders_figure},
     GradingRule: {"votes": votes_figure},

@@ -81,6 +81,12 @@ def _product() -> None:
     page()
 
 
+def _limit() -> None:
+    from .limit import page
+
+    page()
+
+
 def _people() -> None:
     from .people import page
 
@@ -122,7 +128,7 @@ PAGES: dict[str, Callable[[], None]] = {
     for page in (
         *(_today, _sessions, _batches, _trend, _people, _product, _plan),
         *(_new, _question, _serve, _ballots, _finding, _batch, _shelf_life, _studies),
-        *(_settings, _help),
+        *(_limit, _settings, _help),
     )
 }
 """What draws a page, by its name: those of the menu in its order, then those that others lead
@@ -146,6 +152,7 @@ TITLES = {
     "batch": "Batch",
     "shelf_life": "Shelf life",
     "studies": "Studies",
+    "limit": "Limit",
     "settings": "Settings",
     "help": "Help",
 }
@@ -160,6 +167,7 @@ def import_the_rest() -> None:
         batches,
         finding,
         help,
+        limit,
         new,
         people,
         plan,

@@ -19,7 +19,8 @@ from ..sessions.signing import Right, signed_words
 from .batch_forms import say_recorded
 from .evidence import evidence_part
 from .frame import acting, desk, go, plain, shown_errors
-from .parts import act, listed, pressed, show_figure, show_table
+from .limit import CHOSEN
+from .parts import act, listed, pressed, show_figure, show_table, way
 from .plant_lists import plant_lists
 from .reference_form import compared_again_form, reference_form, stock_form
 from .rule_form import rule_form
@@ -79,6 +80,9 @@ def _rule(record: ProductRecord) -> None:
     else:
         listed([*rule.words(), *_agreed_by(record)])
         _characteristic(rule)
+    if rule is not None and rule.by != "margins":
+        st.session_state[CHOSEN] = record.name
+        way("Set the limit", "product-limit", "limit", primary=False)
     with st.expander("Agree another rule" if rule else "Agree the rule", expanded=rule is None):
         rule_form(record, rule)
 

@@ -5,7 +5,18 @@ logit -3 + 1.6 d with a spread of consumers, 25 % tolerated. Liking: falls by 0.
 spread of 0.35 between consumers, margin 0.5. `below`: the truth lies under the lower limit, which
 is the limit to agree. `none`: no number was given.
 
-TABLE
+With 200 rows (counts: 100):
+
+    consumers spread se | limits hold, truth below them, none
+      60  1.0  0.0 | 0.965 0.020 0.000
+      60  1.0  0.2 | 0.930 0.030 0.000
+      60  2.5  0.2 | 0.974 0.021 0.045
+      30  1.0  0.2 | 0.920 0.055 0.000
+      15  1.0  0.2 | 0.965 0.030 0.000
+    liking: consumers se | as above; below: the fall is steeper than its limits
+      60  0.0 | 0.950 0.010 0.000
+      60  0.2 | 0.945 0.025 0.000
+      15  0.2 | 0.960 0.020 0.000
 """
 
 import numpy as np

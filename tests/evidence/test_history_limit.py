@@ -104,7 +104,7 @@ def test_batches_that_scatter_no_more_than_the_noise_say_so():
 def test_pictures_tables_and_bad_cells(result):
     assert result.plot().svg().startswith("<svg")
     assert list(result.table()["limit"]) == [1.0, 1.5]
-    assert result.cost_of(1.0).startswith("At 1 ")
+    assert result.cost_of(1.0).startswith("At a limit of 1, ")
     with pytest.raises(ArgumentError, match="row 2: estimate must be a number and se above 0"):
         limit_from_history(points(TRUE, 0.3).assign(se=0.0))
     with pytest.raises(ArgumentError, match="limits must be distances above 0"):

@@ -27,6 +27,8 @@ from sensory import (
     estimate_dprime,
     explain_batches,
     grading_rule,
+    limit_from_consumers,
+    limit_from_history,
     panel_plan,
     panel_scorecard,
     panel_size,
@@ -163,6 +165,17 @@ def a_year():
     return year(np.random.default_rng(4), 6, Fault(turned=True))
 
 
+def consumers() -> pd.DataFrame:
+    """Twenty consumers on three samples; more reject what is farther."""
+    rejects = ["aaa", "aar", "arr", "aar", "rar"] * 4
+    return pd.DataFrame(
+        {"consumer": f"K{who}", "sample": f"S{at}", "distance": float(at),
+         "answer": "reject" if answer == "r" else "accept"}
+        for who, answers in enumerate(rejects)
+        for at, answer in enumerate(answers)
+    )  # fmt: skip
+
+
 MADE = {
     "reference": reference,
     "choice": lambda: choice_test("triangle", 18, 24),
@@ -209,6 +222,8 @@ MADE = {
     "combined": lambda: combine_evidence(
         [choice_test("triangle", 14, 30), choice_test("tetrad", [15, 12], 24)], dprime_limit=2
     ),
+    "consumer limit": lambda: limit_from_consumers(consumers(), share=0.3),
+    "history limit": lambda: limit_from_history(batches(), limits=[0.5, 1.0], scatter=1.0),
     "threshold": lambda: detection_threshold(ascending_answers(), unit="ug/l"),
     "graders": lambda: check_graders(
         pd.DataFrame({"grader": "A", "sample": range(4), "truth": ["in", "out"] * 2}).assign(

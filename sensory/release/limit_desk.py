@@ -1,0 +1,220 @@
+"""Use cases of a limit: what sold batches say of it, what one costs, and agreeing it.
+
+Why so
+------
+The limit lives in the release rule, which every session of a batch takes it from; agreeing one is
+agreeing that rule with another limit, so it has the same name, role, day and reason in the journal.
+A rule with a planned second tasting is refused: its plan is made for one limit.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+import pandas as pd
+
+from ..base.errors import RecordError
+from ..base.spelling import key_of
+from ..catalogue.tests import protocol_of
+from ..evidence.carried_limit import share_that_notices
+from ..evidence.consumer_limit import ConsumerLimit, Unit, limit_from_consumers
+from ..evidence.consumer_rows import ANSWER
+from ..evidence.history_limit import HistoryLimit, limit_from_history
+from ..sessions.sheets import Source
+from ..sessions.signing import TYPED
+from ..sessions.study_file import StudyColumns, read_study
+from .batch_records import BatchRecord, ProductRecord
+from .batch_trend import attributes_of, choice_rows, rated_rows
+from .batches import Disposition
+from .product_desk import Desk, agree_rule, rule_of, the_product
+from .rule import ReleaseRule
+
+_MOST = 400
+"""Batches that are looked at together; the latest."""
+_DIGITS = 4
+_KEPT = 32
+Cells = tuple[object, ...]
+_COLUMNS = StudyColumns(
+    words={
+        "consumer": ("consumer", "participant"),
+        "sample": ("sample", "product"),
+        "distance": ("distance",),
+        "answer": ("answer", "accept or reject"),
+        "liking": ("liking",),
+        "se": ("se", "standard error"),
+    },
+    needed=("consumer", "sample", "distance"),
+)
+NO_RULE = (
+    "Agree a release rule on the page Products first: it says by which test batches are judged."
+)
+MARGINS = (
+    "The release rule tastes by profile, which has a margin for each attribute and no single limit."
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SoldBatches:
+    """What batches sold without complaint say of a limit; None where they cannot be asked."""
+
+    result: HistoryLimit | None
+    remarks: tuple[str, ...] = ()
+
+
+def unit_of(rule: ReleaseRule) -> Unit | None:
+    """Unit in which a rule may take a limit; None for a profile."""
+    if rule.by == "margins":
+        return None
+    return "dprime" if rule.protocol else "points"
+
+
+def sold_without_complaint(desk: Desk, record: ProductRecord) -> list[BatchRecord]:
+    """The latest batches that were released, of which nobody complained."""
+    return [
+        batch
+        for batch in desk.batches(product=record.name, most=_MOST)
+        if batch.decision is not None
+        and batch.decision.disposition is Disposition.RELEASE
+        and not batch.complaints
+        and key_of(batch.reference)
+    ]
+
+
+def limit_of_sold(
+    desk: Desk, record: ProductRecord, limits: tuple[float, ...] | None = None
+) -> SoldBatches:
+    """The distribution of their true distances, and what each limit would have stopped."""
+    rule = rule_of(record)
+    if rule is None or unit_of(rule) is None:
+        return SoldBatches(result=None, remarks=(NO_RULE if rule is None else MARGINS,))
+    sold = sold_without_complaint(desk, record)
+    cells = _counts(sold, rule) if rule.protocol else _estimates(sold, rule)
+    remarks = (
+        ()
+        if rule.protocol or rule.scatter
+        else ("Assessors are counted once the release rule states the scatter of the panel.",)
+    )
+    risks = rule.alpha, rule.beta, rule.scatter or 0.0
+    return SoldBatches(
+        result=_looked_at(cells, bool(rule.protocol), risks, limits), remarks=remarks
+    )
+
+
+def _counts(sold: list[BatchRecord], rule: ReleaseRule) -> tuple[Cells, ...]:
+    return tuple(
+        (str(row["batch"]), rule.test, int(row["correct"]), int(row["trials"]))
+        for row in choice_rows(sold, rule)
+    )
+
+
+def _estimates(sold: list[BatchRecord], rule: ReleaseRule) -> tuple[Cells, ...]:
+    names = attributes_of(sold, rule)
+    rows = rated_rows(sold, rule, names[0]) if names else []
+    return tuple(
+        (str(row["batch"]), float(row["estimate"]), float(row["se"]))
+        for row in rows
+        if row["se"] > 0
+    )
+
+
+@lru_cache(maxsize=_KEPT)
+def _looked_at(
+    cells: tuple[Cells, ...],
+    counted: bool,
+    risks: tuple[float, float, float],
+    limits: tuple[float, ...] | None,
+) -> HistoryLimit:
+    """The history of these rows, computed once; tables are handed out as copies."""
+    alpha, beta, scatter = risks
+    names = ["batch", "protocol", "correct", "trials"] if counted else ["batch", "estimate", "se"]
+    frame = pd.DataFrame(list(cells), columns=names)
+    return limit_from_history(frame, limits=limits, scatter=scatter or None, alpha=alpha, beta=beta)
+
+
+def read_consumers(source: Source) -> pd.DataFrame:
+    """A consumer study from a CSV or XLSX file, as `limit_from_consumers` takes it.
+
+    Lines that are no rows stay as empty ones, so that row numbers in errors are those of the file.
+
+    Raises as `read_study`.
+    """
+    table = read_study(source, _COLUMNS)
+    return table.reindex(range(2, int(table.index[-1]) + 1), fill_value="").reset_index(drop=True)
+
+
+def limit_of_study(
+    content: bytes, rule: ReleaseRule, unit: Unit, tolerated: float
+) -> ConsumerLimit:
+    """What the consumers of a file set, at the risks of a rule.
+
+    `tolerated`: share of consumers that may reject, or how far liking may fall, by what was asked.
+
+    Raises as `read_consumers` and `limit_from_consumers`.
+    """
+    return _studied(content, unit, tolerated, rule.alpha, rule.beta)
+
+
+@lru_cache(maxsize=_KEPT)
+def _studied(
+    content: bytes, unit: Unit, tolerated: float, alpha: float, beta: float
+) -> ConsumerLimit:
+    table = read_consumers(content)
+    share, margin = (tolerated, None) if ANSWER in table else (None, tolerated)
+    return limit_from_consumers(
+        table, share=share, margin=margin, unit=unit, alpha=alpha, beta=beta
+    )
+
+
+def limit_of_rule(rule: ReleaseRule) -> float | None:
+    """The limit of a rule as a distance: d-prime, or points; None for a profile."""
+    if rule.limit is None or rule.protocol is None:
+        return rule.limit
+    return float(rule.protocol.dprime(float(rule.protocol.pc_at(rule.limit))))
+
+
+def with_limit(rule: ReleaseRule, distance: float, unit: Unit, assessors: int) -> ReleaseRule:
+    """The rule with another limit, given as a distance.
+
+    Raises RecordError where the rule cannot take one in that unit, or plans a second tasting.
+    """
+    own = unit_of(rule)
+    if own is None:
+        raise RecordError(MARGINS)
+    if own != unit:
+        has, got = ("a d-prime", "points") if own == "dprime" else ("points", "a d-prime")
+        raise RecordError(f"The release rule takes a limit in {has}; this one is in {got}.")
+    if rule.retest is not None:
+        raise RecordError(
+            "The release rule plans a second tasting for its present limit. Agree the new limit "
+            "on the page Products, with a plan of its own."
+        )
+    limit = distance
+    if rule.protocol is not None:
+        limit = round(share_that_notices(protocol_of(rule.test), distance), _DIGITS)
+    return replace(rule, limit=limit, assessors=assessors)
+
+
+def agree_limit(
+    desk: Desk,
+    name: str,
+    distance: float,
+    *,
+    unit: Unit,
+    assessors: int,
+    why: str,
+    who: str,
+    how: str = TYPED,
+) -> ProductRecord:
+    """Put a limit into the release rule of a product; `why` says what it rests on.
+
+    Raises RecordError without a rule or a reason, for a limit that the rule cannot take, or from
+    somebody who may not agree it.
+    """
+    record = the_product(desk, name)
+    rule = rule_of(record)
+    if rule is None:
+        raise RecordError(NO_RULE)
+    new = with_limit(rule, distance, unit, assessors)
+    drift = record.product.drift_limit
+    return agree_rule(desk, record.name, new, drift_limit=drift, who=who, why=why, how=how)

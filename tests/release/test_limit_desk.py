@@ -1,0 +1,120 @@
+"""A limit from the record: sold batches without complaint, its cost, and agreeing it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from sensory.base.errors import RecordError
+from sensory.base.findings import Finding
+from sensory.choices.protocols import TETRAD, TRIANGLE
+from sensory.choices.two_stage import two_stage_plan
+from sensory.release import product_desk
+from sensory.release.batch_records import BatchRecord, Complaint, Decision, ProductRecord, Tasting
+from sensory.release.batches import Batch, Disposition
+from sensory.release.limit_desk import (
+    agree_limit,
+    limit_of_rule,
+    limit_of_sold,
+    sold_without_complaint,
+    with_limit,
+)
+from sensory.release.new_sessions import Wish, expected_risks, start_session
+from sensory.release.product_desk import rule_of, the_product
+from sensory.release.rule import ReleaseRule
+
+from ..shared import put_noun
+from .shared import ONE, PRODUCT
+
+POINTS = ReleaseRule(test="DIFFERENCE_FROM_CONTROL", limit=1.5, assessors=12, scatter=0.9)
+BY = {"who": "Mira", "why": "consumers of March"}
+
+
+def sold(store, number: int, correct: int, *, disposition=Disposition.RELEASE, complained=False):
+    decision = Decision(
+        disposition=disposition,
+        decided_by="Nora",
+        role="release officer",
+        decided_at="2026-03-02T10:00:00+00:00",
+        reason="similar",
+    )
+    day = f"2026-03-{number:02d}"
+    record = BatchRecord(
+        batch=Batch(number=f"L-{number}", product=PRODUCT, made_on=day),
+        reference="S1",
+        tastings=(
+            Tasting(session=f"s{number}", test="TRIANGLE", held_on=day, finding=Finding.SIMILAR,
+                    correct=correct, trials=48),
+        ),
+        decisions=(decision,),
+        complaints=(Complaint(text="stale", received_on=day),) if complained else (),
+    )  # fmt: skip
+    put_noun(store, record, expect=None, what="batch entered", who="Mira", why="made")
+
+
+@pytest.fixture
+def history(store):
+    product_desk.agree_rule(store, PRODUCT, ONE, who="Mira", why="management")
+    for number, correct in enumerate(np.random.default_rng(2).binomial(48, 0.42, 10), start=1):
+        sold(store, number, int(correct))
+    sold(store, 20, 40, disposition=Disposition.REJECT)
+    sold(store, 21, 38, complained=True)
+    return store
+
+
+def test_history_is_of_batches_that_were_released_and_not_complained_of(history):
+    record = the_product(history, PRODUCT)
+    names = {batch.name for batch in sold_without_complaint(history, record)}
+    assert names == {f"L-{number}" for number in range(1, 11)}
+    result = limit_of_sold(history, record, (1.5,)).result
+    assert (result.batches, result.unit, result.test) == (10, "dprime", "triangle")
+    assert result.limits["limit"].tolist() == [1.5]
+    assert limit_of_sold(history, record).result.limits["limit"].is_monotonic_increasing
+
+
+def test_agreeing_puts_the_limit_into_the_rule_with_name_role_and_reason(history):
+    agree_limit(history, PRODUCT, 1.2, unit="dprime", assessors=240, **BY)
+    record = the_product(history, PRODUCT)
+    rule = rule_of(record)
+    share = float(TRIANGLE.distinguishers(TRIANGLE.proportion_correct(1.2)))
+    assert rule.limit == pytest.approx(share, abs=1e-4)
+    assert limit_of_rule(rule) == pytest.approx(1.2, abs=1e-3)
+    assert (rule.assessors, rule.dispositions) == (240, ONE.dispositions)
+    entry = [each for each in history.noun_entries(record) if each.what == "rule agreed"][-1]
+    assert (entry.who, entry.why) == ("Mira", "consumers of March")
+
+
+def test_new_sessions_of_the_product_offer_the_limit(history):
+    agree_limit(history, PRODUCT, 1.2, unit="dprime", assessors=240, **BY)
+    wish = Wish(
+        product=PRODUCT, batches=("N-1",), reference="S1", test="TETRAD", people=60, decides="Nora"
+    )
+    carried = float(TETRAD.distinguishers(TETRAD.proportion_correct(1.2)))
+    assert start_session(history, wish, who="Mira").question.pd_limit == pytest.approx(
+        carried, abs=1e-3
+    )
+    own = replace(wish, test="TRIANGLE")
+    rule = rule_of(the_product(history, PRODUCT))
+    assert start_session(history, own, who="Mira").question.pd_limit == rule.limit
+    assert expected_risks(history, own).pd_limit == rule.limit
+    attribute = replace(wish, test="THREE_AFC")
+    assert start_session(history, attribute, who="Mira").question.pd_limit is None
+
+
+def test_a_limit_that_the_rule_cannot_take_is_refused(store):
+    with pytest.raises(RecordError, match="takes a limit in points; this one is in a d-prime"):
+        with_limit(POINTS, 1.0, "dprime", 12)
+    with pytest.raises(RecordError, match="takes a limit in a d-prime; this one is in points"):
+        with_limit(ONE, 1.0, "points", 36)
+    profile = ReleaseRule(test="PROFILE", margins={"sour": 1.0}, assessors=12)
+    with pytest.raises(RecordError, match="margin for each attribute"):
+        with_limit(profile, 1.0, "points", 12)
+    plan = two_stage_plan(TRIANGLE, most=80, alpha=0.05, beta=0.05, pd_limit=0.4)
+    again = ReleaseRule(test="TRIANGLE", limit=0.4, assessors=plan.first, retest=plan)
+    with pytest.raises(RecordError, match="plans a second tasting for its present limit"):
+        with_limit(again, 1.0, "dprime", 36)
+    assert with_limit(POINTS, 1.1, "points", 10).limit == 1.1
+    product = ProductRecord(product=replace(the_product(store, PRODUCT).product, release_rule={}))
+    assert "Agree a release rule" in limit_of_sold(store, product).remarks[0]
