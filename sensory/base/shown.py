@@ -10,13 +10,14 @@ imports upwards. This file and the public face are the only ones that load by na
 from __future__ import annotations
 
 import json
+from abc import ABC, abstractmethod
 from collections.abc import Mapping
 from dataclasses import dataclass, fields, is_dataclass
 from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from .results import digits
+from .results import Table, digits
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -131,6 +132,29 @@ class Shown:
         """
         frame: pd.DataFrame = import_module(_DRAWS).table_of(self)
         return frame
+
+
+class Told(Shown, ABC):
+    """A result that says in sentences what it shows, and what it cannot tell."""
+
+    __slots__ = ()
+
+    @abstractmethod
+    def says(self) -> tuple[str, ...]:
+        """What it shows, a sentence each."""
+
+    @property
+    @abstractmethod
+    def cannot_tell(self) -> tuple[str, ...]:
+        """What it does not answer, a sentence each."""
+
+    @abstractmethod
+    def summary(self) -> Table:
+        """The numbers in short."""
+
+    def _repr_html_(self) -> str:
+        sentences = "".join(f"<p>{line}</p>" for line in (*self.says(), *self.cannot_tell))
+        return f"{self.summary()._repr_html_()}{sentences}"
 
 
 def _names(result: object) -> list[str]:

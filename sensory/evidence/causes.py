@@ -23,7 +23,7 @@ import pandas as pd
 from ..base.arrays import Row
 from ..base.checks import one_count, probability
 from ..base.results import Table, p_digits
-from ..base.shown import Shown
+from ..base.shown import Told
 from ..ratings.frames import KeptTable
 from .cause_candidates import TIME, candidates_of
 from .cause_columns import cause_data
@@ -42,7 +42,7 @@ SINGLE = "A lot used for one batch only cannot be told from the batch itself."
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
-class BatchCauses(Shown):
+class BatchCauses(Told):
     """Result of `explain_batches`: tidy tables, handed out as copies.
 
     Attributes
@@ -165,10 +165,6 @@ class BatchCauses(Shown):
     def __repr__(self) -> str:
         batches = counted(len(self._tables["batches"]))
         return f"<BatchCauses: {batches}; {', '.join(self.named) or 'no cause named'}>"
-
-    def _repr_html_(self) -> str:
-        sentences = "".join(f"<p>{line}</p>" for line in (*self.says(), *self.cannot_tell))
-        return f"{self.summary()._repr_html_()}{sentences}"
 
 
 def explain_batches(

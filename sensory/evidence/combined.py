@@ -19,7 +19,7 @@ import pandas as pd
 from ..base.arrays import Row
 from ..base.checks import one_count, one_number, probability
 from ..base.results import Table, digits, p_digits, several
-from ..base.shown import Shown
+from ..base.shown import Told
 from ..choices.forced_choice import ChoiceTest
 from ..models.joint_dprime import (
     Counts,
@@ -58,7 +58,7 @@ DISTANCE = (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
-class CombinedEvidence(Shown):
+class CombinedEvidence(Told):
     """Result of `combine_evidence`: tidy tables, handed out as copies.
 
     Attributes
@@ -160,10 +160,6 @@ class CombinedEvidence(Shown):
             f"{digits(first['estimate'], 3)}, {digits(first['low'], 3)} to "
             f"{digits(first['high'], 3)}>"
         )
-
-    def _repr_html_(self) -> str:
-        sentences = "".join(f"<p>{line}</p>" for line in (*self.says(), *self.cannot_tell))
-        return f"{self.summary()._repr_html_()}{sentences}"
 
 
 _AGAINST = {

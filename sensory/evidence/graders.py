@@ -21,7 +21,7 @@ from ..base.arrays import Name
 from ..base.checks import probability
 from ..base.errors import ArgumentError
 from ..base.results import Table, digits, several
-from ..base.shown import Shown
+from ..base.shown import Told
 from ..choices.a_not_a import a_not_a
 from ..models.agreement import linear_weights, weighted_kappa
 from ..models.binomial import clopper_pearson
@@ -39,7 +39,7 @@ NO_TRUTH = (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
-class GraderCheck(Shown):
+class GraderCheck(Told):
     """Result of `check_graders`: tidy tables, handed out as copies.
 
     Attributes
@@ -120,10 +120,6 @@ class GraderCheck(Shown):
             f"<GraderCheck: {several(len(self._tables['graders']), 'grader')}; "
             f"{(*self.says(), NO_TRUTH)[0]}>"
         )
-
-    def _repr_html_(self) -> str:
-        sentences = "".join(f"<p>{line}</p>" for line in (*self.says(), *self.cannot_tell))
-        return f"{self.summary()._repr_html_()}{sentences}"
 
 
 def check_graders(

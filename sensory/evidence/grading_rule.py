@@ -20,7 +20,7 @@ from ..base.arrays import Floats
 from ..base.checks import probability, within
 from ..base.errors import ArgumentError
 from ..base.results import Table, digits
-from ..base.shown import Shown
+from ..base.shown import Told
 from ..models.agreement import vote_masses
 from ..ratings.frames import KeptTable
 
@@ -33,7 +33,7 @@ STANDARD = (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
-class GradingRule(Shown):
+class GradingRule(Told):
     """Result of `grading_rule`.
 
     Attributes
@@ -94,10 +94,6 @@ class GradingRule(Shown):
 
     def __repr__(self) -> str:
         return f"<GradingRule: {self.says()[0]}>"
-
-    def _repr_html_(self) -> str:
-        sentences = "".join(f"<p>{line}</p>" for line in (*self.says(), *self.cannot_tell))
-        return f"{self.summary()._repr_html_()}{sentences}"
 
 
 def grading_rule(

@@ -25,7 +25,7 @@ from ..base.checks import one_number, probability
 from ..base.errors import ArgumentError
 from ..base.findings import Finding
 from ..base.results import Table, digits, several
-from ..base.shown import Shown
+from ..base.shown import Told
 from ..choices.protocols import Protocol, find_protocol
 from ..choices.size import operating_characteristic, panel_size
 from ..models.paired import paired_chances
@@ -57,7 +57,7 @@ PANEL_SAME = "Assessors and batches held are counted for a panel that scatters a
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
-class HistoryLimit(Shown):
+class HistoryLimit(Told):
     """Result of `limit_from_history`: tidy tables, handed out as copies.
 
     Attributes
@@ -150,10 +150,6 @@ class HistoryLimit(Shown):
             f"<HistoryLimit: {self.batches} batches; mean {digits(self.mean, 3)}, standard "
             f"deviation {digits(self.spread, 3)} ({UNITS[self.unit]})>"
         )
-
-    def _repr_html_(self) -> str:
-        sentences = "".join(f"<p>{line}</p>" for line in (*self.says(), *self.cannot_tell))
-        return f"{self.summary()._repr_html_()}{sentences}"
 
 
 def limit_from_history(

@@ -21,7 +21,7 @@ import pandas as pd
 
 from ..base.errors import ArgumentError
 from ..base.results import Table, digits
-from ..base.shown import Shown
+from ..base.shown import Told
 from ..ratings.frames import KeptTable
 
 MOST_DAYS = 36_525
@@ -62,7 +62,7 @@ class Storage:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
-class ShelfLife(Shown):
+class ShelfLife(Told):
     """Result of `shelf_life_from_scores`, `..._from_consumers` and `..._from_choices`.
 
     Attributes
@@ -204,10 +204,6 @@ class ShelfLife(Shown):
     def __repr__(self) -> str:
         best = self.date.isoformat() if self.date else "none"
         return f"<ShelfLife: shown until {self.date_low.isoformat()}, best estimate {best}>"
-
-    def _repr_html_(self) -> str:
-        sentences = "".join(f"<p>{line}</p>" for line in (*self.says(), *self.cannot_tell))
-        return f"{self.summary()._repr_html_()}{sentences}"
 
 
 def storage_of(start: object, safety_date: object, times: pd.Series) -> Storage:

@@ -26,7 +26,7 @@ from ..base.arrays import Floats
 from ..base.checks import probability, within
 from ..base.errors import ArgumentError
 from ..base.results import Table, digits, several
-from ..base.shown import Shown
+from ..base.shown import Told
 from ..choices.protocols import Protocol, find_protocol
 from ..models.binomial import clopper_pearson
 from ..models.threshold import Curve, best_curve, concentration_limits, quantile_limits
@@ -63,7 +63,7 @@ _AS_A_STEP = 1.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
-class DetectionThreshold(Shown):
+class DetectionThreshold(Told):
     """Result of `detection_threshold`: tidy tables, handed out as copies.
 
     Attributes
@@ -183,10 +183,6 @@ class DetectionThreshold(Shown):
     def __repr__(self) -> str:
         people = several(len(self._tables["assessors"]), "assessor")
         return f"<DetectionThreshold: {people}; {self.says()[0]}>"
-
-    def _repr_html_(self) -> str:
-        sentences = "".join(f"<p>{line}</p>" for line in (*self.says(), *self.cannot_tell))
-        return f"{self.summary()._repr_html_()}{sentences}"
 
 
 def detection_threshold(

@@ -24,7 +24,7 @@ from ..base.arrays import Bools, Floats, Name
 from ..base.checks import one_count, one_number, probability
 from ..base.errors import ArgumentError
 from ..base.results import Table, digits, p_digits, several
-from ..base.shown import Shown
+from ..base.shown import Told
 from ..models.equivalence import chance_within
 from ..models.multiplicity import holm
 from ..models.nested_lots import ArmDifference, arm_difference
@@ -47,7 +47,7 @@ _FEWEST_PEOPLE = 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
-class RecipeComparison(Shown):
+class RecipeComparison(Told):
     """Result of `compare_recipes`: tidy tables, handed out as copies.
 
     Attributes
@@ -131,10 +131,6 @@ class RecipeComparison(Shown):
         )
         people = several(len(self.assessors), "assessor")
         return f"<RecipeComparison: {counts}, {people}; {self.says()[0]}>"
-
-    def _repr_html_(self) -> str:
-        sentences = "".join(f"<p>{line}</p>" for line in (*self.says(), *self.cannot_tell))
-        return f"{self.summary()._repr_html_()}{sentences}"
 
 
 def compare_recipes(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from abc import ABC, abstractmethod
+from abc import abstractmethod
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import ClassVar
@@ -11,7 +11,7 @@ import pandas as pd
 
 from ..base.arrays import Name, Row
 from ..base.results import Table, several
-from ..base.shown import Shown
+from ..base.shown import Told
 from ..ratings.frames import KeptTable
 from .trend_words import (
     batch_count,
@@ -24,7 +24,7 @@ from .trend_words import (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Charted(ABC, Shown):
+class Charted(Told):
     """Batches line by line with what is unusual about them; see `Trend` and `ChoiceTrend`."""
 
     alpha: float
@@ -46,11 +46,6 @@ class Charted(ABC, Shown):
     @abstractmethod
     def agreed(self) -> float | None:
         """The agreed limit, on the scale of the test."""
-
-    @property
-    @abstractmethod
-    def cannot_tell(self) -> tuple[str, ...]:
-        """What these numbers do not answer, a sentence each."""
 
     @abstractmethod
     def _whole_line(self, name: str, row: Row) -> str: ...
@@ -89,7 +84,3 @@ class Charted(ABC, Shown):
             f"{batch_count(count['points'])}, {several(count['lines'], 'line')}; "
             f"{several(count['signals'], 'signal')}"
         )
-
-    def _repr_html_(self) -> str:
-        sentences = "".join(f"<p>{line}</p>" for line in (*self.says(), *self.cannot_tell))
-        return f"{self.summary()._repr_html_()}{sentences}"
