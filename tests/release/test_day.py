@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
+from scipy.integrate import quad
+from scipy.optimize import brentq
+from scipy.special import ndtr
 
 from sensory.base.errors import RecordError
 from sensory.release import complaint_desk, day, look_up, new_sessions, plant_desk, product_desk
@@ -109,9 +114,32 @@ def test_by_another_test_the_session_is_put_beside_it_with_names_and_defaults(st
     assert [sample.name for sample in details.samples] == ["S1", f"{PRODUCT} SC-1"]
     assert (details.decides, details.way) == (ROLE, "paper")
     assert (question.alpha, question.if_different) == (0.1, "hold")
-    # d-prime 1 in a duo-trio is 58.2 % correct (Ennis 1993, from memory): pd = 2 * .582 - 1
-    assert question.pd_limit == pytest.approx(0.165, abs=0.001)
+    # The product's own limit goes before the plant's: 40 % in a triangle are 60 % correct, carried
+    # by the integrals of both decision rules.
+    same = brentq(lambda d: triangle_correct(d) - 0.6, 0.5, 4)
+    assert question.pd_limit == pytest.approx(2 * duo_trio_correct(same) - 1, abs=1e-5)
     assert product_desk.the_batch(store, "SC-1").tastings[0].session == session.id
+
+
+def test_a_product_without_a_limit_takes_that_of_the_plant(store):
+    plant_desk.keep_defaults(store, Defaults(dprime_limit=1.0), who="Mira")
+    wish = Wish(**WISH | {"test": "DUO_TRIO", "batches": ("x 1",), "product": "new"})
+    # d-prime 1 in a duo-trio is 58.2 % correct (Ennis 1993, from memory): pd = 2 * .582 - 1
+    limit = start_session(store, wish, who="Mira").question.pd_limit
+    assert limit == pytest.approx(0.165, abs=0.001)
+
+
+def triangle_correct(d):
+    root = math.sqrt(3)
+    return 2 * quad(
+        lambda z: (ndtr(-z * root + d * math.sqrt(2 / 3)) + ndtr(-z * root - d * math.sqrt(2 / 3)))
+        * math.exp(-z * z / 2) / math.sqrt(2 * math.pi), 0, 12
+    )[0]  # fmt: skip
+
+
+def duo_trio_correct(d):
+    one, two = ndtr(d / math.sqrt(2)), ndtr(d / math.sqrt(6))
+    return 1 - one - two + 2 * one * two
 
 
 def test_several_samples_are_named_in_the_settings_with_their_reference(store):
