@@ -27,7 +27,7 @@ def page() -> None:
     left, right = st.columns([2, 3], gap="large")
     with left:
         situation = _situation()
-        st.markdown("A threshold, several lots of a recipe, or graders at the line: no session.")
+        st.markdown("A threshold, several lots of a recipe, or graders at the line?")
         if pressed("Studies", "to-studies"):
             go("studies")
     with right, shown_errors():
