@@ -17,13 +17,11 @@ from ..evidence.thresholds import DetectionThreshold, detection_threshold
 from ..ratings.recipes import RecipeComparison, compare_recipes
 from ..report.study_figures import curve_figure, graders_figure, recipes_figure, votes_figure
 from ..report.workbooks import workbook
-from ..sessions.study_file import StudyColumns, numbers, read_study
+from ..sessions.study_file import StudyColumns, numbers, read_study, truths
 from .frame import current_frame, plain, shown_errors
 from .parts import choose, download, listed, pressed, scroll, show_figure
 
 _TYPES = ["csv", "txt", "tsv", "xlsx"]
-_YES = ("1", "yes", "right", "true", "correct", "+", "ja", "oui", "sí", "si")
-_NO = ("0", "no", "wrong", "false", "-", "nein", "non")
 _KEPT = "Nothing of this page is kept on record: download the results."
 _CARE = (
     "Samples are cleared before anybody tastes them: allergens, and what was added. A taint that "
@@ -82,7 +80,7 @@ def _threshold(table: pd.DataFrame) -> None:
     at = numbers(pd.Series(asked.split(), dtype=str), "Concentrations")
     frame = table.assign(
         concentration=numbers(table["concentration"], "concentration"),
-        correct=_truths(table["correct"]),
+        correct=truths(table["correct"], "correct"),
     )
     result = detection_threshold(frame, unit=unit, noticed_at=at.tolist())
     words = "Share of right answers at each concentration, with its limits, and the fitted curve."
@@ -153,13 +151,6 @@ def _rest(result: Result, tables: Sequence[tuple[str, pd.DataFrame]], say: bool 
 def _plain_table(frame: pd.DataFrame) -> Table:
     rows = frame.astype(object).where(frame.notna(), None).itertuples(index=False)
     return Table(columns=tuple(map(str, frame.columns)), rows=tuple(map(tuple, rows)))
-
-
-def _truths(cells: pd.Series) -> pd.Series:
-    """Right or wrong in everyday words; a count stays."""
-    words = dict.fromkeys(_YES, "1") | dict.fromkeys(_NO, "0")
-    text = cells.str.strip()
-    return numbers(text.str.casefold().map(words).fillna(text), "correct")
 
 
 _STUDIES = {

@@ -16,6 +16,9 @@ import pandas as pd
 from ..base.errors import ArgumentError
 from .sheets import HEADER_WITHIN, Line, Source, read_sheets
 
+_YES = ("1", "yes", "right", "true", "correct", "+", "ja", "oui", "sí", "si")
+_NO = ("0", "no", "wrong", "false", "-", "nein", "non")
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StudyColumns:
@@ -88,6 +91,17 @@ def numbers(cells: pd.Series, column: str) -> pd.Series:
         rows = ", ".join(f"row {row}: {cells[row]}" for row in cells.index[wrong][:5])
         raise ArgumentError(f"{column} must be numbers; {rows}.")
     return values.astype(float)
+
+
+def truths(cells: pd.Series, column: str) -> pd.Series:
+    """Right or wrong in everyday words as 1 and 0; a count stays.
+
+    >>> truths(pd.Series(["Yes", "nein", "3"]), "correct").tolist()
+    [1.0, 0.0, 3.0]
+    """
+    words = dict.fromkeys(_YES, "1") | dict.fromkeys(_NO, "0")
+    text = cells.str.strip()
+    return numbers(text.str.casefold().map(words).fillna(text), column)
 
 
 def _best(lines: Sequence[Line], columns: StudyColumns) -> tuple[int, int]:
