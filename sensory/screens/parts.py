@@ -13,12 +13,13 @@ from streamlit.delta_generator import DeltaGenerator
 from ..base.findings import Finding
 from ..base.results import Table
 from ..report.words import column_heading
-from .frame import PRESSED, go, plain, shown_errors
+from .frame import PRESSED, go, minute, plain, shown_errors
 
 if TYPE_CHECKING:
     from ..report.figure_parts import Spec
 
 Option = TypeVar("Option")
+_STAMPED = "at (UTC)"
 FONT = '"Source Sans", sans-serif'
 """That of the pages."""
 SIGNS = {
@@ -39,9 +40,20 @@ def listed(lines: Iterable[str], most: int = 1000, rest: str = "") -> None:
 
 
 def cells_of(table: Table, shown: Callable[[str], str] = plain) -> list[dict[str, str]]:
-    """Texts of the cells; those of a table are markup, those of a grid are not (`str`)."""
-    heads = [column_heading(name) for name in table.columns]
-    return [dict(zip(heads, map(shown, row), strict=True)) for row in table.texts()]
+    """Texts of the cells; those of a table are markup, those of a grid are not (`str`).
+
+    Times of the record are those of this machine's clock on a screen, and UTC on paper.
+    """
+    heads = ["at" if name == _STAMPED else column_heading(name) for name in table.columns]
+    reads = [_on_this_clock if name == _STAMPED else str for name in table.columns]
+    return [
+        {head: shown(read(text)) for head, read, text in zip(heads, reads, row, strict=True)}
+        for row in table.texts()
+    ]
+
+
+def _on_this_clock(stamp: str) -> str:
+    return minute(stamp) if stamp else ""
 
 
 def show_table(table: Table | Sequence[Mapping[str, str]]) -> None:

@@ -18,7 +18,7 @@ from ..report.trend_figures import characteristic_figure
 from ..sessions.signing import Right, signed_words
 from .batch_forms import say_recorded
 from .evidence import evidence_part
-from .frame import acting, desk, go, plain, shown_errors
+from .frame import acting, day, desk, go, plain, shown_errors
 from .limit import CHOSEN
 from .parts import act, listed, pressed, show_figure, show_table, way
 from .plant_lists import plant_lists
@@ -142,10 +142,15 @@ def _row(reference: Reference) -> dict[str, str]:
     return {
         "reference": plain(reference.name),
         "kind": reference.kind.words,
-        "made on": reference.made_on,
-        "usable until": reference.usable_until,
-        "against the first": f"{drift} on {bridge.held_on}" if bridge and drift else "",
+        "made on": _unbroken(reference.made_on),
+        "usable until": _unbroken(reference.usable_until),
+        "against the first": f"{drift} on {_unbroken(bridge.held_on)}" if bridge and drift else "",
     }
+
+
+def _unbroken(date: str) -> str:
+    """A date that no narrow column breaks."""
+    return day(date).replace(" ", "\N{NO-BREAK SPACE}")
 
 
 def tolerance_form(record: ProductRecord) -> None:

@@ -12,10 +12,12 @@ from ..sessions.session import StoredSession
 from ..sessions.steps import next_in_words, next_step
 from .care import care_of_the_record
 from .frame import acting, day, desk, go, plain, shown_errors, title_of
-from .parts import SIGNS, act, way
+from .parts import SIGNS, act, pressed, way
 from .record_check import check_record, damaged_sessions, last_daily_check
 
-_LISTED = 20
+_LISTED = 12
+_MORE = "sessions-listed"
+"""How many times as many are listed."""
 _ALL, _OPEN, _CLOSED = "all", "open", "closed"
 
 
@@ -25,7 +27,7 @@ def page() -> None:
     title.title("Sessions", anchor=False)
     way("New session", "new-session", "new", place=new.container(horizontal_alignment="right"))
     with shown_errors():
-        stored, damaged = desk().listed_sessions(_LISTED + 1)
+        stored, damaged = desk().listed_sessions(_LISTED * st.session_state.get(_MORE, 1) + 1)
         damaged_sessions(damaged)
         if stored:
             _list(stored)
@@ -51,11 +53,12 @@ def _list(newest: list[StoredSession]) -> None:
     ]
     if not matching:
         st.markdown("No match.")
-    for session in matching[:_LISTED]:
+    many = _LISTED * st.session_state.get(_MORE, 1)
+    for session in matching[:many]:
         _row(session)
-    if len(matching) > _LISTED:
-        left_out = f"{len(matching) - _LISTED} more" if wanted else "older ones"
-        st.markdown(f"and {left_out}: write a part of the title above.")
+    if len(matching) > many and pressed("Show more", "sessions-more"):
+        st.session_state[_MORE] = 1 + st.session_state.get(_MORE, 1)
+        st.rerun()
 
 
 def _row(session: StoredSession) -> None:

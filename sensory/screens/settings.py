@@ -8,7 +8,9 @@ import streamlit as st
 
 from ..base.languages import languages
 from ..release.plant import LABEL_SHEETS, Defaults
-from ..release.plant_desk import keep_defaults, the_plant
+from ..release.plant_desk import keep_booth_address, keep_defaults, the_plant
+from .access import kept
+from .addresses import booth_address, offered_address
 from .ask import asked
 from .frame import acting, desk, shown_errors
 from .limits import dprime_help
@@ -65,7 +67,26 @@ def page() -> None:
             keep_defaults(desk(), new, who=acting())
 
         act("Save settings", "save-settings", save, primary=True, ready=spoken)
+        if kept() is not None:
+            _booths()
         screening_rules_form()
+
+
+def _booths() -> None:
+    """Where booths reach the program, in the network mode."""
+    st.subheader("Booths")
+    usual = the_plant(desk()).booths_at
+    typed = st.text_input(
+        "Booths open at",
+        usual or offered_address(str(st.context.url or ""), network=True),
+        key="set-booths",
+        help="Links and QR codes of every session carry this address.",
+    )
+
+    def save() -> None:
+        keep_booth_address(desk(), booth_address(typed, network=True), who=acting())
+
+    act("Save address", "save-booths", save, ready=typed.strip())
 
 
 def _risks(now: Defaults) -> tuple[float, float, float | None]:

@@ -13,7 +13,7 @@ from sensory.serving.lines import ballot_lines
 from sensory.serving.planning import serving_plan
 from sensory.sessions import booth_plans
 
-from .pages import BY, click, fill, put, run, words
+from .pages import BY, click, fill, keys, put, run, words
 
 
 @pytest.mark.parametrize("own", ["127.0.0.1", "localhost", "[::1]", "127.1.2.3", "0.0.0.0"])
@@ -70,3 +70,13 @@ def test_links_and_cards_carry_the_address_that_is_shown_and_can_be_changed(
     later.run()  # the older window changed nothing since, and takes nothing back
     assert plant_desk.the_plant(store).booths_at == "http://10.0.0.13:8501"
     assert store.verify() == []
+
+
+def test_settings_hold_the_address_too_where_booths_may_stand_elsewhere(store, url, monkeypatch):
+    assert "save-booths" not in keys(run("settings", url, None))
+    monkeypatch.setattr("sensory.screens.settings.kept", object)
+    app = fill(run("settings", url, None), set_booths="http://localhost:8501")
+    click(app, "save-booths")
+    assert "means the tablet itself" in words(app)
+    click(fill(app, set_booths="http://10.0.0.12:8501/"), "save-booths")
+    assert plant_desk.the_plant(store).booths_at == "http://10.0.0.12:8501"

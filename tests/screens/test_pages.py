@@ -7,7 +7,7 @@ import pytest
 from sensory.base.findings import Finding
 from sensory.sessions import workflow
 
-from .pages import BY, click, put, run, sound, words
+from .pages import BY, click, keys, put, run, sound, words
 
 
 @pytest.mark.parametrize("page", ["question", "ballots", "finding"])
@@ -129,3 +129,14 @@ def test_what_is_missing_stands_at_its_field_and_allergens_are_asked_once(store,
     assert len([field for field in app.text_input if "allergens" in field.key]) == 2
     app.text_input(key="q-B-allergens-s1").set_value("milk").run()
     assert store.session("s1").details.samples[1].allergens == "milk"
+
+
+def test_older_sessions_are_shown_a_dozen_more_at_a_time(store, url):
+    ids = [f"s{number:02}" for number in range(14)]
+    for here in ids:
+        put(store, cells=False, here=here)
+    app = run("sessions", url, None)
+    assert len({f"open-{here}" for here in ids} & keys(app)) == 12
+    click(app, "sessions-more")
+    assert {f"open-{here}" for here in ids} < keys(app)
+    assert "sessions-more" not in keys(app)
