@@ -14,6 +14,21 @@ os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 sys.dont_write_bytecode = False
 
 
+LONGEST = ("tests/browser/", "tests/test_installed", "tests/test_demo_year", "tests/store/")
+
+
+def pytest_configure(config):
+    """Files are handed out in the order below, where several processes take them."""
+    if hasattr(config.option, "loadscopereorder"):
+        config.option.loadscopereorder = False
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_collection_modifyitems(items):
+    """The files that take longest begin, so that no process is left waiting for one at the end."""
+    items.sort(key=lambda item: not item.nodeid.startswith(LONGEST))
+
+
 @pytest.fixture(scope="session", autouse=True)
 def steps_of_a_new_record_are_worked_out_once():
     """Most tests begin with an empty record; writing the same statements again is far quicker."""
