@@ -91,20 +91,21 @@ ORDER = {
     """,
     "release": """
         batch_rows batches signals batch_records plant characteristic references reference_state
-        rule disposition_table batch_parts tasted disposition batch_file product_desk
+        rule disposition_table batch_parts tasted disposition batch_file studies product_desk
         file_shapes plant_desk complaint_desk batch_questions trend_words known_shifts
         trend_lines charted trend choice_trend trend_marks batch_trend batch_causes
         cause_desk evidence_desk limit_desk month tasting_outcomes reference_desk tastings smelling
-        shelf_report
+        shelf_report study_kinds panel_studies all_studies study_desk
         batch_desk second_person signal_desk prepared_year day look_up new_sessions
     """,
     "store": """
         migrations.versions.v0001_first_tables migrations.versions.v0002_names_outside
         migrations.versions.v0003_serving migrations.versions.v0004_products_and_batches tables
         nouns journal connections backup versions people rows register checking archive_form
-        reads action repository archive daily migrations.versions.v0005_outcomes
+        reads action repository archive study_archive daily migrations.versions.v0005_outcomes
         migrations.versions.v0006_complaints migrations.versions.v0007_staff
         migrations.versions.v0008_sent_ballots_stand migrations.versions.v0009_booths_and_checks
+        migrations.versions.v0010_studies
     """,
     "report": """
         words trade_words guides sheets workbooks figure_parts help_figures figures
@@ -112,7 +113,8 @@ ORDER = {
         plan_figures evidence_figures limit_figures
         study_figures shelf_figures result_tables plots
         session_pictures documents serving_sheets batch_documents month_documents
-        panel_month_documents feedback_sheets letters series_papers shelf_documents printed
+        panel_month_documents feedback_sheets letters series_papers shelf_documents
+        study_documents printed
     """,
 }
 

@@ -330,7 +330,7 @@ def _refuse_without_scatter(table: RatingTable, fit: ArmDifference) -> None:
         names = ", ".join(str(table.attributes[place]) for place in np.flatnonzero(none))
         raise ArgumentError(
             f"ballots cannot be tested for {names}: scores leave no scatter to test against. "
-            "Leave out with the argument attributes."
+            "Leave out their rows."
         )
 
 

@@ -1,4 +1,4 @@
-"""The document of whatever is shown: session, batch, month, panel, letter, shelf life."""
+"""The document of whatever is shown: session, batch, month, panel, letter, study."""
 
 from __future__ import annotations
 
@@ -24,6 +24,7 @@ from .month_documents import month_pdf
 from .panel_month_documents import panel_month_pdf
 from .series_papers import series_pdf
 from .shelf_documents import shelf_pdf
+from .study_documents import StudyReport, study_pdf
 
 Shown = (
     SessionReport
@@ -34,6 +35,7 @@ Shown = (
     | OutcomeLetter
     | SeriesSheets
     | ShelfReport
+    | StudyReport
 )
 
 
@@ -51,6 +53,7 @@ printed.register(FeedbackSheets, feedback_pdf)
 printed.register(OutcomeLetter, letter_pdf)
 printed.register(SeriesSheets, series_pdf)
 printed.register(ShelfReport, shelf_pdf)
+printed.register(StudyReport, study_pdf)
 
 
 def drawn(chart: str, ending: str) -> bytes:

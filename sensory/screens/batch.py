@@ -34,6 +34,7 @@ from .evidence import evidence_part
 from .frame import acting, chosen_batch, current_frame, desk, go, plain, shown_errors
 from .parts import SIGNS, act, download, listed, pressed, scroll, show_table, way
 from .sign import hand
+from .study import kept_studies
 from .worker import pdf_of
 
 _KIN_SHOWN = 12
@@ -64,6 +65,7 @@ def page() -> None:
             _likely(file)
             _origin(file)
             _kin(file)
+            kept_studies("batch-study", batch=file.record.name)
         with st.expander(f"The journal of this batch: {several(len(file.journal), 'event')}"):
             scroll(file.events(), 320)
 

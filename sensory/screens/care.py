@@ -9,9 +9,12 @@ import streamlit as st
 
 from ..base.errors import RecordError
 from ..store.archive import import_archive
+from ..store.archive_form import holds_study
 from ..store.repository import Repository
+from ..store.study_archive import import_study
 from .frame import acting, desk, go, plain, shown_errors
 from .parts import download, pressed
+from .study import open_study
 
 
 def care_of_the_record() -> None:
@@ -25,10 +28,12 @@ def care_of_the_record() -> None:
 
 
 def _import() -> None:
-    st.markdown("**Bring back an archived session**")
-    upload = st.file_uploader("ZIP of a session", type=["zip"], key="archive-upload")
+    st.markdown("**Bring back an archived session or study**")
+    upload = st.file_uploader("ZIP of a session or a study", type=["zip"], key="archive-upload")
     if upload is not None and pressed("Import it", "archive-import"):
         content, record = upload.getvalue(), _repository()
+        if holds_study(content):
+            open_study(import_study(record, content, who=acting(), why="archive"))
         go("sessions", import_archive(record, content, who=acting(), why="archive").id)
 
 

@@ -19,6 +19,7 @@ from .margins_plan import margins_plan
 from .new import PLANNED, Planned
 from .parts import choose, pressed, show_figure, show_table
 from .stages import ballot_by_ballot, two_stage
+from .study import kept_studies
 
 
 def page() -> None:
@@ -30,6 +31,7 @@ def page() -> None:
         st.markdown("A threshold, several lots of a recipe, or graders at the line?")
         if pressed("Studies", "to-studies"):
             go("studies")
+        kept_studies("plan-study", most=3)
     with right, shown_errors():
         _answered(situation)
 

@@ -25,6 +25,7 @@ from .plant_lists import plant_lists
 from .reference_form import compared_again_form, reference_form, stock_form
 from .rule_form import rule_form
 from .sign import hand
+from .study import kept_studies
 
 _NUMBER = r"-?[0-9]+(?:[.,][0-9]+)?"
 _MARGIN = re.compile(rf"(?P<name>.+?);\s*(?P<margin>{_NUMBER})\s*")
@@ -50,6 +51,7 @@ def page() -> None:
                 evidence_part(f"Batches against {record.in_use}", together, "evidence-product")
                 tolerance_form(record)
                 _to_shelf_life(record)
+                kept_studies("product-study", product=record.name)
             with reference_part:
                 _references(record)
         with st.expander("A new product", expanded=not products):

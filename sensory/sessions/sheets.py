@@ -224,6 +224,7 @@ def unreadable(what: str, advice: str) -> BallotError:
         [
             Fault(
                 rule="unreadable",
+                value=what,
                 problem=f"This cannot be read as ballots: {what}.",
                 advice=advice,
             )
@@ -237,7 +238,7 @@ def too_large(limits: Limits = USUAL) -> BallotError:
         "it is too large",
         f"At most {limits.most_bytes // 2**20} MiB, {limits.most_rows:,} rows, "
         f"{MOST_COLUMNS} columns and {MOST_CELLS:,} cells; "
-        "split the file, and delete empty rows below the ballots.",
+        "split the file, and delete empty rows below the table.",
     )
 
 

@@ -10,10 +10,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 
 import pandas as pd
 
-from ..base.errors import ArgumentError
+from ..base.errors import ArgumentError, BallotError
 from .sheets import HEADER_WITHIN, Line, Source, read_sheets
 
 _YES = ("1", "yes", "right", "true", "correct", "+", "ja", "oui", "sí", "si")
@@ -46,17 +47,22 @@ class StudyColumns:
         return len({self.named(text) for text in line} - {""})
 
 
-def read_study(source: Source, columns: StudyColumns) -> pd.DataFrame:
+def read_study(
+    source: Source, columns: StudyColumns, roles: Mapping[str, str] = MappingProxyType({})
+) -> pd.DataFrame:
     """The table in a CSV or XLSX file, from the sheet with the most known headings; cells are text.
 
-    Raises BallotError for what cannot be read; ArgumentError for what lacks a column.
+    `roles`: by column, the heading that was said to be it.
+
+    Raises ArgumentError for what cannot be read as a table, or lacks a column.
     """
-    sheets = read_sheets(source, lambda lines: _best(lines, columns)[0])
-    if not any(sheets.values()):
-        raise ArgumentError("The file holds no filled sheet.")
-    lines = max(sheets.values(), key=lambda each: _best(each, columns)[0])
-    _, at = _best(lines, columns)
-    names = [columns.named(text) for text in lines[at][1]]
+    lines, at = _headed(source, columns)
+    told = {heading: name for name, heading in roles.items()}
+    headings = lines[at][1]
+    names = [
+        told.get(text) or ("" if columns.named(text) in roles else columns.named(text))
+        for text in headings
+    ]
     doubled = [name for name in dict.fromkeys(names) if name and names.count(name) > 1]
     if doubled:
         raise ArgumentError(f"Two columns are read as {doubled[0]}. Keep one of them.")
@@ -77,6 +83,28 @@ def read_study(source: Source, columns: StudyColumns) -> pd.DataFrame:
         },
         index=[row for row, _ in below],
     )
+
+
+def study_headings(source: Source, columns: StudyColumns) -> dict[str, str]:
+    """Each heading of a file with the column that it is read as, empty for none.
+
+    Raises ArgumentError for what cannot be read as a table.
+    """
+    lines, at = _headed(source, columns)
+    return {text: columns.named(text) for text in lines[at][1] if text.strip()}
+
+
+def _headed(source: Source, columns: StudyColumns) -> tuple[list[Line], int]:
+    """The lines of the sheet with the most known headings, and which of them holds these."""
+    try:
+        sheets = read_sheets(source, lambda lines: _best(lines, columns)[0])
+    except BallotError as error:
+        fault = error.faults[0]
+        raise ArgumentError(f"The file cannot be read: {fault.value}. {fault.advice}") from error
+    if not any(sheets.values()):
+        raise ArgumentError("The file holds no filled sheet.")
+    lines = max(sheets.values(), key=lambda each: _best(each, columns)[0])
+    return lines, _best(lines, columns)[1]
 
 
 def numbers(cells: pd.Series, column: str) -> pd.Series:

@@ -27,8 +27,8 @@ from . import journal, people
 from .repository import NO_NOUNS, Repository
 from .rows import Cells, columns_of, entry_of, session_of, unpacked
 
-_JOURNAL = ("number", "at", "session", "who", "what", "why", "content", "before", "sha256")
-_PEOPLE = ("reference", "name", "erased")
+JOURNAL_COLUMNS = ("number", "at", "session", "who", "what", "why", "content", "before", "sha256")
+PEOPLE_COLUMNS = ("reference", "name", "erased")
 _NEEDED = ("ballots_at_agreement", "agreed_at", "agreed_by", "digest", "closed_at")
 _LONGEST_ID = 32
 _SEAT = re.compile(r"seat [1-9][0-9]{0,5}", re.ASCII)
@@ -77,12 +77,14 @@ def archive_session(
     """
     refuse_changed(store, session_id, "An archive")
     snapshot = store.snapshot(session_id)
-    journal_rows = tuple(tuple(entry[name] for name in _JOURNAL) for entry in snapshot.journal)
+    journal_rows = tuple(
+        tuple(entry[name] for name in JOURNAL_COLUMNS) for entry in snapshot.journal
+    )
     known = tuple((*person[:2], str(person.erased).lower()) for person in snapshot.people)
     tables = {
         form.BALLOTS: _ballot_table(snapshot.cells),
-        form.JOURNAL: Table(columns=_JOURNAL, rows=journal_rows),
-        form.PEOPLE: Table(columns=_PEOPLE, rows=known),
+        form.JOURNAL: Table(columns=JOURNAL_COLUMNS, rows=journal_rows),
+        form.PEOPLE: Table(columns=PEOPLE_COLUMNS, rows=known),
     }
     if numbers is not None:
         tables[form.NUMBERS] = numbers
@@ -108,9 +110,9 @@ def read_archive(content: bytes) -> Archive:
     files = form.unpacked_files(content)
     session = _session(form.json_object(files[form.SESSION], form.SESSION))
     cells = _cells(files[form.BALLOTS])
-    known = _people(files[form.PEOPLE])
+    known = people_of(files[form.PEOPLE])
     names = {person.reference: person.name for person in known}
-    raw = _journal(files[form.JOURNAL], session.id)
+    raw = chain_of(files[form.JOURNAL], session.id)
 
     def name_of(text: str) -> str:
         if not isinstance(text, str):
@@ -273,19 +275,21 @@ def _cells(content: bytes) -> dict[int, dict[str, str]]:
     return cells
 
 
-def _people(content: bytes) -> list[people.Person]:
-    rows = form.csv_rows(content, form.PEOPLE, _PEOPLE)[1]
+def people_of(content: bytes) -> list[people.Person]:
+    """The persons of an archive; RecordError where they cannot be read."""
+    rows = form.csv_rows(content, form.PEOPLE, PEOPLE_COLUMNS)[1]
     if any(row[2] not in ("true", "false") for row in rows):
-        raise RecordError(f"{form.PEOPLE} of the archive has to hold {', '.join(_PEOPLE)}.")
+        raise RecordError(f"{form.PEOPLE} of the archive has to hold {', '.join(PEOPLE_COLUMNS)}.")
     return [people.Person(row[0], row[1], row[2] == "true") for row in rows]
 
 
-def _journal(content: bytes, session_id: str) -> list[JsonObject]:
+def chain_of(content: bytes, session_id: str) -> list[JsonObject]:
+    """The entries of a session or a noun, each as it was written; RecordError else."""
     entries: list[JsonObject] = []
     last = 0
-    for row in form.csv_rows(content, form.JOURNAL, _JOURNAL)[1]:
+    for row in form.csv_rows(content, form.JOURNAL, JOURNAL_COLUMNS)[1]:
         number = _number(row[0], form.JOURNAL)
-        entry: JsonObject = {**dict(zip(_JOURNAL, row, strict=True)), "number": number}
+        entry: JsonObject = {**dict(zip(JOURNAL_COLUMNS, row, strict=True)), "number": number}
         own = journal.sound(entry, number=number, before=entry["before"])
         if not own or number <= last or entry["session"] != session_id:
             raise RecordError(f"In the archive: {journal.not_as_written(number)}")

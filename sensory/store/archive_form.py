@@ -25,8 +25,10 @@ from ..base.results import Cell, Table
 PACKAGE, SUMS = "datapackage.json", "SHA256SUMS"
 SESSION, BALLOTS, JOURNAL, PEOPLE = "session.json", "ballots.csv", "journal.csv", "people.csv"
 NUMBERS, REPORT, OUTCOME = "numbers.csv", "report.pdf", "outcome.json"
+STUDY, ROWS = "study.json", "rows.csv"
 NEEDED = (PACKAGE, SESSION, BALLOTS, JOURNAL, PEOPLE, SUMS)
 ALLOWED = (*NEEDED, NUMBERS, REPORT, OUTCOME)
+OF_STUDY = (PACKAGE, STUDY, ROWS, JOURNAL, PEOPLE, SUMS)
 MOST_BYTES = 256 * 1024 * 1024
 
 # What zipfile raises for damaged files, and for kinds that it cannot read.
@@ -121,24 +123,35 @@ def packed(
     return made.getvalue()
 
 
-def unpacked_files(content: bytes) -> dict[str, bytes]:
-    """The files of an archive, their sums checked.
+def unpacked_files(
+    content: bytes, needed: Sequence[str] = NEEDED, allowed: Sequence[str] = ALLOWED
+) -> dict[str, bytes]:
+    """The files of an archive, their sums checked; of a session, if nothing else is said.
 
     Raises RecordError when it is no zip, holds other files than an archive does, is too big when
     unpacked, lacks a file, or a sum is not that of its file.
     """
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as zipped:
-            files = _read_all(zipped)
+            files = _read_all(zipped, allowed)
     except RecordError:
         raise
     except _NO_ZIP as error:
         raise RecordError(f"The archive cannot be read: {error}.") from error
-    if lacking := [name for name in NEEDED if name not in files]:
+    if lacking := [name for name in needed if name not in files]:
         raise RecordError(f"The archive lacks {', '.join(lacking)}.")
     _check_sums(files)
     _check_package(files)
     return files
+
+
+def holds_study(content: bytes) -> bool:
+    """Whether a zip is the archive of a study; False for what is no zip."""
+    try:
+        with zipfile.ZipFile(io.BytesIO(content)) as zipped:
+            return STUDY in zipped.namelist()
+    except _NO_ZIP:
+        return False
 
 
 def json_bytes(plain: object) -> bytes:
@@ -172,10 +185,10 @@ def _resource(name: str, content: bytes, schema: JsonObject | None) -> JsonObjec
     return described
 
 
-def _read_all(zipped: zipfile.ZipFile) -> dict[str, bytes]:
+def _read_all(zipped: zipfile.ZipFile, allowed: Sequence[str]) -> dict[str, bytes]:
     entries = zipped.infolist()
     names = [entry.filename for entry in entries]
-    if strange := sorted(set(names) - set(ALLOWED)):
+    if strange := sorted(set(names) - set(allowed)):
         shown = ", ".join(repr(name[:60]) for name in strange[:5])
         raise RecordError(f"The archive holds files that belong to none: {shown}.")
     if len(set(names)) < len(names):

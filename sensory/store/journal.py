@@ -29,6 +29,8 @@ from .nouns import row_of
 START = "0" * 64
 OUTCOME = "outcome"
 """Where an entry holds the SHA-256 of what its session showed."""
+ARCHIVE = "archive"
+"""Where an entry says from which archive those after it were brought; it does nothing itself."""
 ROLE = "role"
 """Where an entry says as what a person acted, as in `booth`."""
 STAFF = ("roles", "may", "active")
@@ -111,7 +113,7 @@ class Played:
 
     def play(self, key: str, content: JsonObject) -> None:
         """Play the next entry of a session or a noun; those of the record as a whole do nothing."""
-        if not key:
+        if not key or ARCHIVE in content:
             return
         if OUTCOME in content:
             self.outcomes[key] = content[OUTCOME]

@@ -1,4 +1,4 @@
-"""Products, references, batches, the plant's lists, assessors, their series, sittings as rows.
+"""Products, references, batches, lists, assessors, series, sittings and studies as rows.
 
 A row holds the whole noun as JSON; the other columns and the links follow from it, so that
 they can be sought quickly and checked against it.
@@ -13,6 +13,7 @@ from ..panel.series import ScreeningRules, TakenSeries
 from ..release.batch_records import BatchRecord, ProductRecord
 from ..release.plant import Plant
 from ..release.references import Reference
+from ..release.studies import Study
 from ..sessions.file_shape import FileShape
 from ..sessions.sitting import Sitting
 
@@ -26,6 +27,7 @@ Noun = (
     | ScreeningRules
     | Sitting
     | FileShape
+    | Study
 )
 
 KINDS: dict[str, type[Noun]] = {
@@ -38,6 +40,7 @@ KINDS: dict[str, type[Noun]] = {
     "screening rules": ScreeningRules,
     "sitting": Sitting,
     "file shape": FileShape,
+    "study": Study,
 }
 
 
@@ -71,6 +74,8 @@ def row_of(kind: str, content: JsonObject) -> tuple[JsonObject, list[tuple[str, 
         product, made_on = noun.assessor, noun.started_on
     elif isinstance(noun, Sitting):
         made_on = noun.held_on
+    elif isinstance(noun, Study):
+        product, made_on, state = noun.product, noun.held_on, noun.kind
     row = {
         "id": id_of(kind, noun.name),
         "kind": kind,
@@ -81,4 +86,4 @@ def row_of(kind: str, content: JsonObject) -> tuple[JsonObject, list[tuple[str, 
         "state": state,
         "content": content,
     }
-    return row, sorted(noun.links()) if isinstance(noun, BatchRecord) else []
+    return row, sorted(noun.links()) if isinstance(noun, BatchRecord | Study) else []

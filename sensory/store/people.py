@@ -63,6 +63,8 @@ NOUN: Places = {
     "later": {"decided_by": NAME},
     "person": NAME,
     "assessors": NAME,
+    "agreed_by": NAME,
+    "kept_by": NAME,
 }
 _CHANGES: Places = {"old": NAME, "new": NAME}
 CONTENT: Places = {

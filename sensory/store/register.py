@@ -1,4 +1,4 @@
-"""What the record says of products, references, batches and assessors, in an action or not.
+"""What the record says of products, references, batches, studies and assessors.
 
 Why so
 ------
@@ -19,6 +19,7 @@ from sqlalchemy.engine import Connection
 
 from ..base.spelling import key_of
 from ..release.batch_records import BatchRecord
+from ..release.studies import BATCH_LINK, Study
 from ..sessions.session import JournalEntry
 from ..sessions.sitting import Sitting
 from . import people
@@ -82,6 +83,20 @@ class Register:
         if until:
             query = query.where(_NOUN.on_date <= until)
         return self._some_nouns(query.order_by(_NOUN.on_date, _NOUN.name))
+
+    def studies(
+        self, *, kind: str = "", product: str = "", batch: str = "", most: int = 200
+    ) -> list[Study]:
+        """The latest studies on record, newest first; of a kind, a product or a batch, if given."""
+        query = sa.select(register).where(_NOUN.kind == kind_of(Study))
+        if kind:
+            query = query.where(_NOUN.state == kind)
+        if product:
+            query = query.where(_NOUN.product == key_of(product))
+        if batch:
+            of_batch = _LINK.kind == BATCH_LINK, _LINK.value == key_of(batch)
+            query = query.where(_NOUN.id.in_(sa.select(_LINK.id).where(*of_batch)))
+        return self._some_nouns(query.order_by(_NOUN.on_date.desc(), _NOUN.name).limit(most))
 
     def how_many(
         self, *, product: str = "", state: str = "", since: str = "", until: str = ""

@@ -13,6 +13,7 @@ from sqlalchemy.engine import Connection, Engine
 from ..base.errors import RecordError
 from ..base.records import JsonObject
 from ..base.spelling import same_person
+from ..release.studies import Study
 from ..sessions.booth_plans import people_of as seated
 from ..sessions.serving import seats_of
 from ..sessions.session import Check, JournalEntry, StoredSession
@@ -21,6 +22,7 @@ from . import journal, people, tables
 from .action import Action
 from .backup import copies_beside, copy_sqlite, without_traces
 from .connections import engine_for, reading, writing
+from .nouns import Noun, id_of, kind_of, row_of
 from .reads import Reads
 from .rows import Cells, append, entry_for, packed_entries, people_of, put_session, unpacked
 from .versions import prepare
@@ -162,15 +164,7 @@ class Repository(Reads):
                 raise RecordError(
                     f"The session has the identifier of a {kind} on record; nothing was imported."
                 )
-            content: JsonObject = {"archive": digest, "entries": len(entries)}
-            append(connection, entry_for(connection, key, who, "imported", why, content))
-            contents = []
-            for old in entries:
-                content = {**old.content, "imported": old.number}
-                content |= {journal.ROLE: old.role} if old.role else {}
-                entry = entry_for(connection, key, old.who, old.what, old.why, content)
-                append(connection, entry | {"at": old.at})
-                contents.append((key, entry["content"]))
+            contents = _append_imported(connection, key, entries, digest, who, why)
             played = journal.played_again(contents)
             for of, columns in played.sessions.items():
                 put_session(connection, columns, played.cells[of])
@@ -182,6 +176,38 @@ class Repository(Reads):
             if outcome is not None:
                 values = {"session": key, "content": outcome}
                 connection.execute(sa.insert(tables.outcomes).values(values))
+
+    def add_imported_study(
+        self, study: Study, entries: list[JournalEntry], *, digest: str, who: str, why: str
+    ) -> None:
+        """Write a study with the journal that it had elsewhere, likewise.
+
+        Raises RecordError when it is on record already, or its journal does not lead to it.
+        """
+        key = id_of("study", study.name)
+        with writing(self._engine) as connection:
+            if connection.scalar(
+                sa.select(tables.register.c.id).where(tables.register.c.id == key)
+            ):
+                raise RecordError("This study is on record already; nothing was imported.")
+            contents = _append_imported(connection, key, entries, digest, who, why)
+            (held,) = journal.played_again(contents).nouns.get(key) or ({},)
+            if held.get("kind") != "study":
+                raise RecordError("The journal does not lead to the study.")
+            row, tied = row_of("study", held["content"])
+            connection.execute(sa.insert(tables.register).values(**row))
+            if tied:
+                links = [{"id": key, "kind": of, "value": value} for of, value in tied]
+                connection.execute(sa.insert(tables.register_links), links)
+            act = Action(connection, {}, set(), who=who, why=why)
+            if act.noun(Study, study.name) != study:
+                raise RecordError("The journal does not lead to the study.")
+
+    def chained(self, noun: Noun) -> tuple[list[JsonObject], list[people.Person]]:
+        """The journal of a noun as it stands in the chain, and the people whom it names."""
+        with reading(self._engine) as connection:
+            entries = packed_entries(connection, id_of(kind_of(noun), noun.name))
+            return entries, people.met_in(connection, list(map(unpacked, entries)))
 
     def snapshot(self, session_id: str) -> Snapshot:
         """All that is on record of one session, at one moment."""
@@ -271,3 +297,24 @@ class Repository(Reads):
         Raises RecordError when the file exists or cannot be written, or the record is on a server.
         """
         copy_sqlite(self._engine, Path(to_path))
+
+
+def _append_imported(
+    connection: Connection,
+    key: str,
+    entries: list[JournalEntry],
+    digest: str,
+    who: str,
+    why: str,
+) -> list[journal.Content]:
+    """Append that something was imported, then the entries that it brings, with their own times."""
+    content: JsonObject = {journal.ARCHIVE: digest, "entries": len(entries)}
+    append(connection, entry_for(connection, key, who, "imported", why, content))
+    contents = []
+    for old in entries:
+        content = {**old.content, "imported": old.number}
+        content |= {journal.ROLE: old.role} if old.role else {}
+        entry = entry_for(connection, key, old.who, old.what, old.why, content)
+        append(connection, entry | {"at": old.at})
+        contents.append((key, entry["content"]))
+    return contents

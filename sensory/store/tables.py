@@ -20,7 +20,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-SCHEMA_VERSION = 9
+SCHEMA_VERSION = 10
 
 metadata = MetaData()
 
@@ -119,7 +119,7 @@ register = Table(
     Index("ix_register_dates", "kind", "product", "on_date"),
     Index("ix_register_states", "kind", "state", "on_date"),
 )
-"""Products, references, batches, the plant's lists; columns but the content follow from it."""
+"""Products, references, batches, studies, lists; columns but the content follow from it."""
 
 register_links = Table(
     "register_links",

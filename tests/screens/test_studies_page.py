@@ -1,18 +1,28 @@
-"""Studies: a file, a question, an answer with what it cannot tell."""
+"""Studies: a file, a question, an answer with what it cannot tell, kept and found again."""
 
 from __future__ import annotations
 
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from .pages import DEMO, SCRIPT, click, fill, sound, words
+from sensory.release.product_desk import enter_product
+from sensory.report.printed import printed
+from sensory.report.study_documents import StudyReport
+from sensory.store.repository import open_store
+
+from ..report.shared import text_of
+from .pages import DEMO, SCRIPT, click, fill, keys, sound, words
+
+
+def script(url: str, page: str = "studies", invented: bool = True) -> str:
+    text = SCRIPT.format(page=page, url=url, demo=str(DEMO), asked={}, arguments=())
+    more = f"demo=Path({str(DEMO)!r}), invented={invented}"
+    return text.replace(f"demo=Path({str(DEMO)!r})", more)
 
 
 @pytest.fixture
 def app(url):
-    script = SCRIPT.format(page="studies", url=url, demo=str(DEMO), asked={}, arguments=())
-    script = script.replace(f"demo=Path({str(DEMO)!r})", f"demo=Path({str(DEMO)!r}), invented=True")
-    return sound(AppTest.from_string(script, default_timeout=60).run())
+    return sound(AppTest.from_string(script(url), default_timeout=60).run())
 
 
 @pytest.mark.parametrize(
@@ -23,39 +33,108 @@ def app(url):
         ("graders", "stop a batch", "Votes are taken as independent"),
     ],
 )
-def test_each_invented_study_leads_to_its_answer(app, study, headline, cannot):
+def test_each_invented_study_is_kept_and_found_after_a_restart(url, app, study, headline, cannot):
     fill(app, study=study)
     click(app, f"study-demo-{study}")
-    assert headline in app.subheader[0].value
-    said = words(app)
-    assert cannot in said
-    assert "Nothing of this page is kept on record" in said
+    sentence = app.subheader[0].value.replace("\\", "")
+    assert headline in sentence
+    assert cannot in words(app)
+    assert app.button(key="study-keep").disabled
+    fill(app, study_title="Tried in May", study_by="Mira")
+    click(app, "study-keep")
+    assert "On record: Tried in May" in words(app)
+    assert "study-keep" not in keys(app)
+
+    again = sound(AppTest.from_string(script(url), default_timeout=60).run())
+    (kept,) = open_store(url).studies()
+    assert (kept.kind, kept.title, kept.kept_by) == (study, "Tried in May", "Mira")
+    assert f"{sentence}" in words(again)
+    again.session_state["study-opened"] = kept.key
+    sound(again.run())
+    assert sentence == again.subheader[0].value.replace("\\", "")
+    report = StudyReport(study=kept, kept=True, printed_at="2026-11-28T08:00:00+00:00")
+    assert sentence.split(":")[0] in text_of(printed(report))
+
+
+def test_a_file_is_uploaded_and_its_columns_are_said(url):
+    app = sound(AppTest.from_string(script(url, invented=False), default_timeout=60).run())
+    text = (DEMO / "threshold.csv").read_text().replace("concentration", "amount", 1)
+    app.file_uploader(key="study-file-threshold").upload("may.csv", text.encode())
+    sound(app.run())
+    assert "Which column is which?" in words(app)
+    assert "The file has no column concentration" in words(app)
+    app.selectbox(key="study-role-threshold-concentration").set_value("amount")
+    sound(app.run())
+    assert "Half of the tastings are noticed at" in app.subheader[0].value
+
+
+def test_an_unreadable_file_is_no_matter_of_ballots(url):
+    app = sound(AppTest.from_string(script(url), default_timeout=60).run())
+    app.file_uploader(key="study-file-threshold").upload("old.xlsx", b"\xd0\xcf\x11\xe0" * 9)
+    sound(app.run())
+    assert "The file cannot be read: an old workbook (.xls) or a locked one. Save" in words(app)
+    assert "ballot" not in words(app)
+
+
+@pytest.mark.parametrize(
+    ("study", "rows", "sentence"),
+    [
+        ("threshold", "assessor,concentration,correct\nP1,1,no\nP1,2,yes\nP1,4,yes\n", "one only"),
+        ("threshold", "assessor,concentration,correct\nP1,1,yes\nP1,2,yes\nP2,1,yes\nP2,2,yes\n",
+         "below the series"),
+        ("threshold", "assessor,concentration,correct\nP1,1,much\n", "numbers; row 2: much"),
+        ("recipes", "assessor,recipe,lot,attribute,score\n" + "".join(
+            f"P{p},{r},{r}1,sour,{4 + p % 3 * (r == 'B')}\n" for p in range(5) for r in "AB"),
+         "one lot"),
+        ("graders", "grader,sample,grade\nG1,1,in\nG1,2,out\n", "No sample's truth"),
+    ],
+)  # fmt: skip
+def test_bad_designs_get_a_sentence(app, study, rows, sentence):
+    fill(app, study=study)
+    app.file_uploader(key=f"study-file-{study}").upload("bad.csv", rows.encode())
+    sound(app.run())
+    assert sentence in words(app)
 
 
 def test_thresholds_answer_how_many_notice(app):
     click(app, "study-demo-threshold")
-    fill(app, study_unit="µg/l", study_at="3 12,5")
+    fill(app, study_threshold_unit="µg/l", study_threshold_noticed_at="3 12,5")
     said = words(app)
     assert "At 3 µg/l about" in said
     assert "At 12.5 µg/l about" in said
-    fill(app, study_at="much")
+    fill(app, study_threshold_noticed_at="much")
     assert "Concentrations must be numbers" in words(app)
 
 
 def test_a_margin_shows_what_is_similar(app):
     fill(app, study="recipes")
     click(app, "study-demo-recipes")
-    fill(app, study_margin=3.0)
+    fill(app, study_recipes_margin=3.0)
     assert "differ by less than 3" in app.subheader[0].value
 
 
 def test_graders_who_cannot_keep_the_risks_are_told_so(app):
     fill(app, study="graders")
     click(app, "study-demo-graders")
-    fill(app, study_good=0.1, study_bad=0.1)
+    fill(app, study_graders_good_stopped=0.1, study_graders_bad_passed=0.1)
     assert "cannot see the limit well enough" in app.subheader[0].value
 
 
 def test_nothing_is_shown_before_there_is_a_file(app):
     assert not app.subheader
     assert "Columns: assessor, concentration, correct." in words(app)
+
+
+def test_a_product_and_a_batch_that_are_not_on_record_are_refused(url, app):
+    enter_product(open_store(url), "Sloe cordial", who="Mira")
+    click(app, "study-demo-threshold")
+    fill(app, study_product="Sloe cordial", study_batch="QN-9", study_by="Mira")
+    click(app, "study-keep")
+    assert "There is no batch 'QN-9' on record." in words(app)
+    fill(app, study_batch="")
+    fill(app, study_by_who="Mira")
+    click(app, "study-keep")
+    assert "Sloe cordial, kept by Mira" in words(app)
+    for page in ("product", "plan"):
+        there = sound(AppTest.from_string(script(url, page), default_timeout=60).run())
+        assert "Sloe cordial, kept by Mira: Half of the tastings" in words(there).replace("*", "")

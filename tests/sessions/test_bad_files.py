@@ -378,7 +378,7 @@ def test_a_million_empty_rows_are_refused_before_a_row_is_read(
     """Reading them took 3 s and more; counting them 0.3 s, measured."""
     content = repacked(workbook({"Monday": [SPLIT, BALLOT]}), SHEET, added(rows))
     monkeypatch.setattr("openpyxl.load_workbook", lambda *asked, **more: pytest.fail("was read"))
-    assert "delete empty rows below the ballots" in str(refused(content))
+    assert "delete empty rows below the table" in str(refused(content))
 
 
 def zipped(**parts: bytes) -> bytes:

@@ -1,0 +1,27 @@
+"""Every kind of study, in the order in which the page Studies offers them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from types import MappingProxyType
+
+from ..base.errors import ArgumentError
+from .panel_studies import GRADERS, RECIPES, THRESHOLD
+from .study_kinds import StudyKind
+
+STUDIES: Mapping[str, StudyKind] = MappingProxyType(
+    {kind.key: kind for kind in (THRESHOLD, RECIPES, GRADERS)}
+)
+
+
+def find_study(key: str) -> StudyKind:
+    """A kind of study.
+
+    Raises ArgumentError for a key that is not known.
+
+    >>> find_study("threshold").name
+    'detection threshold'
+    """
+    if key not in STUDIES:
+        raise ArgumentError(f"there is no study {key!r}; there are {', '.join(STUDIES)}.")
+    return STUDIES[key]
