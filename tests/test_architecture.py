@@ -95,7 +95,8 @@ ORDER = {
         file_shapes plant_desk complaint_desk batch_questions trend_words known_shifts
         trend_lines charted trend choice_trend trend_marks batch_trend batch_causes
         cause_desk evidence_desk limit_desk month tasting_outcomes reference_desk tastings smelling
-        shelf_report study_kinds panel_studies all_studies study_desk
+        study_kinds panel_studies storage_studies limit_studies
+        all_studies study_desk
         batch_desk second_person signal_desk prepared_year day look_up new_sessions
     """,
     "store": """
@@ -113,7 +114,7 @@ ORDER = {
         plan_figures evidence_figures limit_figures
         study_figures shelf_figures result_tables plots
         session_pictures documents serving_sheets batch_documents month_documents
-        panel_month_documents feedback_sheets letters series_papers shelf_documents
+        panel_month_documents feedback_sheets letters series_papers
         study_documents printed
     """,
 }

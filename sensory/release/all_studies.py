@@ -6,11 +6,20 @@ from collections.abc import Mapping
 from types import MappingProxyType
 
 from ..base.errors import ArgumentError
+from .limit_studies import ACCEPTANCE, LIKED, SOLD
 from .panel_studies import GRADERS, RECIPES, THRESHOLD
+from .storage_studies import STORAGE_STUDIES
 from .study_kinds import StudyKind
 
 STUDIES: Mapping[str, StudyKind] = MappingProxyType(
-    {kind.key: kind for kind in (THRESHOLD, RECIPES, GRADERS)}
+    {
+        kind.key: kind
+        for kind in (
+            *(THRESHOLD, RECIPES, GRADERS),
+            *STORAGE_STUDIES.values(),
+            *(ACCEPTANCE, LIKED, SOLD),
+        )
+    }
 )
 
 

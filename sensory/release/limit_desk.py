@@ -18,12 +18,9 @@ from ..base.errors import RecordError
 from ..base.spelling import key_of
 from ..catalogue.tests import protocol_of
 from ..evidence.carried_limit import share_that_notices
-from ..evidence.consumer_limit import ConsumerLimit, Unit, limit_from_consumers
-from ..evidence.consumer_rows import ANSWER
+from ..evidence.consumer_limit import Unit
 from ..evidence.history_limit import HistoryLimit, limit_from_history
-from ..sessions.sheets import Source
 from ..sessions.signing import TYPED
-from ..sessions.study_file import StudyColumns, read_study
 from .batch_records import BatchRecord, ProductRecord
 from .batch_trend import attributes_of, choice_rows, rated_rows
 from .batches import Disposition
@@ -35,17 +32,7 @@ _MOST = 400
 _DIGITS = 4
 _KEPT = 32
 Cells = tuple[object, ...]
-_COLUMNS = StudyColumns(
-    words={
-        "consumer": ("consumer", "participant"),
-        "sample": ("sample", "product"),
-        "distance": ("distance",),
-        "answer": ("answer", "accept or reject"),
-        "liking": ("liking",),
-        "se": ("se", "standard error"),
-    },
-    needed=("consumer", "sample", "distance"),
-)
+_COUNTED, _ESTIMATED = ("batch", "protocol", "correct", "trials"), ("batch", "estimate", "se")
 NO_RULE = (
     "Agree a release rule on the page Products first: it says by which test batches are judged."
 )
@@ -60,6 +47,14 @@ class SoldBatches:
 
     result: HistoryLimit | None
     remarks: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SoldRows:
+    """The tastings of sold batches as a table, a batch a row."""
+
+    columns: tuple[str, ...]
+    cells: tuple[Cells, ...]
 
 
 def unit_of(rule: ReleaseRule) -> Unit | None:
@@ -89,7 +84,7 @@ def limit_of_sold(
     if rule is None or unit_of(rule) is None:
         return SoldBatches(result=None, remarks=(NO_RULE if rule is None else MARGINS,))
     sold = sold_without_complaint(desk, record)
-    cells = _counts(sold, rule) if rule.protocol else _estimates(sold, rule)
+    cells = _cells(sold, rule)
     remarks = (
         ()
         if rule.protocol or rule.scatter
@@ -99,6 +94,19 @@ def limit_of_sold(
     return SoldBatches(
         result=_looked_at(cells, bool(rule.protocol), risks, limits), remarks=remarks
     )
+
+
+def sold_rows(desk: Desk, record: ProductRecord) -> SoldRows | None:
+    """The batches that `limit_of_sold` looks at; None where they cannot be asked."""
+    rule = rule_of(record)
+    if rule is None or unit_of(rule) is None:
+        return None
+    cells = _cells(sold_without_complaint(desk, record), rule)
+    return SoldRows(columns=_COUNTED if rule.protocol else _ESTIMATED, cells=cells)
+
+
+def _cells(sold: list[BatchRecord], rule: ReleaseRule) -> tuple[Cells, ...]:
+    return _counts(sold, rule) if rule.protocol else _estimates(sold, rule)
 
 
 def _counts(sold: list[BatchRecord], rule: ReleaseRule) -> tuple[Cells, ...]:
@@ -127,43 +135,8 @@ def _looked_at(
 ) -> HistoryLimit:
     """The history of these rows, computed once; tables are handed out as copies."""
     alpha, beta, scatter = risks
-    names = ["batch", "protocol", "correct", "trials"] if counted else ["batch", "estimate", "se"]
-    frame = pd.DataFrame(list(cells), columns=names)
+    frame = pd.DataFrame(list(cells), columns=list(_COUNTED if counted else _ESTIMATED))
     return limit_from_history(frame, limits=limits, scatter=scatter or None, alpha=alpha, beta=beta)
-
-
-def read_consumers(source: Source) -> pd.DataFrame:
-    """A consumer study from a CSV or XLSX file, as `limit_from_consumers` takes it.
-
-    Lines that are no rows stay as empty ones, so that row numbers in errors are those of the file.
-
-    Raises as `read_study`.
-    """
-    table = read_study(source, _COLUMNS)
-    return table.reindex(range(2, int(table.index[-1]) + 1), fill_value="").reset_index(drop=True)
-
-
-def limit_of_study(
-    content: bytes, rule: ReleaseRule, unit: Unit, tolerated: float
-) -> ConsumerLimit:
-    """What the consumers of a file set, at the risks of a rule.
-
-    `tolerated`: share of consumers that may reject, or how far liking may fall, by what was asked.
-
-    Raises as `read_consumers` and `limit_from_consumers`.
-    """
-    return _studied(content, unit, tolerated, rule.alpha, rule.beta)
-
-
-@lru_cache(maxsize=_KEPT)
-def _studied(
-    content: bytes, unit: Unit, tolerated: float, alpha: float, beta: float
-) -> ConsumerLimit:
-    table = read_consumers(content)
-    share, margin = (tolerated, None) if ANSWER in table else (None, tolerated)
-    return limit_from_consumers(
-        table, share=share, margin=margin, unit=unit, alpha=alpha, beta=beta
-    )
 
 
 def limit_of_rule(rule: ReleaseRule) -> float | None:

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Literal
 
@@ -38,6 +38,7 @@ class StudySetting:
 
     `kind`: how it is typed; of `column`, it is one of the names in that column of the file.
     `low`, `high`, `step`: of a number. `choices`: of a choice, or of a column its name.
+    `named`: by choice, how people read it.
     `default`: None for none, which a limit never has.
     `share`: whether it is typed in percent and used as a share.
     """
@@ -49,6 +50,7 @@ class StudySetting:
     high: float = 1e6
     step: float = 0.1
     choices: tuple[str, ...] = ()
+    named: Mapping[str, str] = field(default_factory=dict)
     default: float | str | None = None
     needed: bool = False
     share: bool = False
@@ -57,7 +59,7 @@ class StudySetting:
     def words(self, value: float | str) -> str:
         """A value as people read it."""
         if isinstance(value, str):
-            return value
+            return self.named.get(value, value)
         return f"{digits(100 * value)} %" if self.share else digits(float(value))
 
     def check(self, value: float | str) -> None:

@@ -13,7 +13,6 @@ from ..panel.panel_month import PanelMonth
 from ..panel.series_sheets import SeriesSheets
 from ..release.batch_file import BatchFile
 from ..release.month import MonthReport
-from ..release.shelf_report import ShelfReport
 from ..sessions.finding import SessionReport
 from .batch_documents import batch_pdf
 from .documents import FONT_OPTIONS, session_pdf
@@ -23,7 +22,6 @@ from .letters import letter_pdf
 from .month_documents import month_pdf
 from .panel_month_documents import panel_month_pdf
 from .series_papers import series_pdf
-from .shelf_documents import shelf_pdf
 from .study_documents import StudyReport, study_pdf
 
 Shown = (
@@ -34,7 +32,6 @@ Shown = (
     | FeedbackSheets
     | OutcomeLetter
     | SeriesSheets
-    | ShelfReport
     | StudyReport
 )
 
@@ -52,7 +49,6 @@ printed.register(PanelMonth, panel_month_pdf)
 printed.register(FeedbackSheets, feedback_pdf)
 printed.register(OutcomeLetter, letter_pdf)
 printed.register(SeriesSheets, series_pdf)
-printed.register(ShelfReport, shelf_pdf)
 printed.register(StudyReport, study_pdf)
 
 

@@ -6,12 +6,14 @@ import json
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
+import pandas as pd
+
 from ..base.results import Table, several
 from ..base.version import __version__
 from ..catalogue.outcome import NamedTable
 from ..release.all_studies import find_study
 from ..release.studies import Study, StudyOutcome, StudyPicture, StudyTable, columns_of
-from ..release.study_desk import Answered, answered
+from ..release.study_desk import Answered, answered, answered_rows
 from ..release.study_kinds import StudyKind
 from .documents import fitted, printed_table, stamp
 from .figure_parts import Spec, as_svg
@@ -82,6 +84,19 @@ def drafted(
     """
     known = find_study(kind)
     return draft_of(known, answered(known, content, dict(settings), dict(roles)), settings)
+
+
+@lru_cache(maxsize=_KEPT)
+def drafted_rows(
+    kind: str,
+    columns: tuple[str, ...],
+    cells: tuple[tuple[object, ...], ...],
+    settings: tuple[tuple[str, float | str], ...],
+) -> Study:
+    """The same of rows that the record holds."""
+    known = find_study(kind)
+    frame = pd.DataFrame(list(cells), columns=list(columns))
+    return draft_of(known, answered_rows(known, frame, dict(settings)), settings)
 
 
 def draft_of(

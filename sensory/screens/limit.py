@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import streamlit as st
 
 from ..base.results import digits
-from ..evidence.consumer_limit import UNITS, ConsumerLimit, Unit
+from ..evidence.consumer_limit import UNITS, Unit
+from ..evidence.consumer_rows import ANSWER
 from ..evidence.history_limit import HistoryLimit
 from ..release.batch_records import ProductRecord
 from ..release.limit_desk import (
@@ -13,24 +16,35 @@ from ..release.limit_desk import (
     agree_limit,
     limit_of_rule,
     limit_of_sold,
-    limit_of_study,
-    read_consumers,
+    sold_rows,
     unit_of,
     with_limit,
 )
+from ..release.limit_studies import ACCEPTANCE, LIKED, SOLD
 from ..release.product_desk import rule_of
 from ..release.rule import ReleaseRule
-from ..report.limit_figures import consumers_figure, history_figure
+from ..release.studies import Study
+from ..report.study_documents import drafted_rows
 from ..report.words import percent
 from ..sessions.signing import Right, signed_words
 from .batch_forms import recorded, say_recorded
 from .frame import current_frame, desk, plain, shown_errors
-from .parts import choose, listed, pressed, scroll, show_figure, way
+from .parts import choose, listed, pressed, way
 from .sign import hand
+from .study import (
+    TYPES,
+    StudyFile,
+    described,
+    invented_file,
+    keep_part,
+    kept_studies,
+    show_study,
+    study_errors,
+    study_of_file,
+)
 
 CHOSEN = "limit-product"
 """Where Products leaves the name of the product."""
-_INVENTED = "consumers.csv"
 _STUDY = "limit-invented"
 _CONSUMERS, _SOLD, _OTHERWISE = "answers of consumers", "batches sold", "something else"
 
@@ -55,8 +69,10 @@ def page() -> None:
         with asked:
             consumers = _of_consumers(record, rule)
         with sold:
-            history = _of_history(record)
+            history = _of_history(record, rule)
         _agree(record, rule, consumers, history)
+        kinds = [kind.key for kind in (ACCEPTANCE, LIKED, SOLD)]
+        kept_studies("limit-study", product=record.name, kinds=kinds, most=4)
 
 
 def _of_today(record: ProductRecord, rule: ReleaseRule | None) -> None:
@@ -72,95 +88,76 @@ def _of_today(record: ProductRecord, rule: ReleaseRule | None) -> None:
     st.markdown(plain(f"{rule.words()[1]}{by}"))
 
 
-def _of_consumers(record: ProductRecord, rule: ReleaseRule) -> ConsumerLimit | None:
+def _of_consumers(record: ProductRecord, rule: ReleaseRule) -> Study | None:
     st.subheader("What consumers accept")
     st.markdown(
         "A file with one consumer and sample a row: consumer, sample, distance, answer (accept or "
         "reject) or liking, and se, the standard error of the distance."
     )
-    key = record.name
-    upload = st.file_uploader("CSV or XLSX", type=["csv", "xlsx"], key=f"limit-file-{key}")
-    content = upload.getvalue() if upload else None
-    if content is None and current_frame().invented:
+    file = _file(record.name)
+    if file is None:
+        return None
+    studies: list[Study] = []
+    with study_errors():
+        kind = ACCEPTANCE if ANSWER in ACCEPTANCE.rows_of(file.content) else LIKED
+        unit = choose(
+            "Distances are in",
+            list(UNITS),
+            unit_of(rule),
+            f"limit-unit-{record.name}",
+            words=UNITS.__getitem__,
+        )
+        study = study_of_file(kind, {"unit": unit, "alpha": rule.alpha, "beta": rule.beta}, file)
+        if study is not None:
+            studies.append(study)
+            _shown(study, record, "limit-consumers")
+    return studies[0] if studies else None
+
+
+def _file(name: str) -> StudyFile | None:
+    """The file that was uploaded, else the invented study where it was opened."""
+    upload = st.file_uploader("CSV or XLSX", type=TYPES, key=f"limit-file-{name}")
+    if upload is not None:
+        return StudyFile(name=upload.name, content=upload.getvalue())
+    if current_frame().invented:
         if pressed("Use the invented study", "limit-invented-study"):
             st.session_state[_STUDY] = True
         if st.session_state.get(_STUDY):
-            content = (current_frame().demo / _INVENTED).read_bytes()
-    if content is None:
-        return None
-    return _read_and_asked(content, key, rule)
+            return invented_file(ACCEPTANCE.invented)
+    return None
 
 
-def _read_and_asked(content: bytes, key: str, rule: ReleaseRule) -> ConsumerLimit | None:
-    """The study as far as it can be read; what stands against it is shown."""
-    results = []
-    with shown_errors():
-        results.append(_asked(content, key, rule))
-    return results[0] if results else None
+def _shown(study: Study, record: ProductRecord, key: str) -> None:
+    show_study(study, kept=False, key=key)
+    with st.expander("Keep it on record"):
+        keep_part(described(study, product=record.name, key=key), key)
 
 
-def _asked(content: bytes, key: str, rule: ReleaseRule) -> ConsumerLimit | None:
-    table = read_consumers(content)
-    own = unit_of(rule)
-    offered: list[Unit] = ["dprime", "points"]
-    unit = choose("Distances are in", offered, own, f"limit-unit-{key}", words=UNITS.__getitem__)
-    answers = "answer" in table
-    if answers:
-        label = "Share of consumers whose rejection is accepted, 0.25 for 25 %"
-        tolerated = st.number_input(label, 0.01, 0.99, None, key=f"limit-share-{key}")
-    else:
-        label = "How far liking may fall from that of the reference"
-        tolerated = st.number_input(label, 0.01, 100.0, None, key=f"limit-margin-{key}")
-    if tolerated is None:
-        st.markdown("The limit is shown once this number is typed.")
-        return None
-    result = limit_of_study(content, rule, unit, float(tolerated))
-    words = " ".join(result.says())
-    show_figure("limit-consumers-figure", consumers_figure(result, "container"), words)
-    listed(result.says())
-    with st.expander("Each sample, each test, and what these answers cannot tell"):
-        scroll(result.summary())
-        if len(result.tests):
-            scroll(_tests(result))
-        listed(result.cannot_tell)
-    return result
-
-
-def _tests(result: ConsumerLimit) -> list[dict[str, object]]:
-    return [
-        {
-            "test": row["protocol"],
-            "people who notice": percent(float(row["pd_limit"]), 1),
-            "assessors": "" if row["assessors"] != row["assessors"] else int(row["assessors"]),
-        }
-        for row in result.tests.to_dict("records")
-    ]
-
-
-def _of_history(record: ProductRecord) -> HistoryLimit | None:
+def _of_history(record: ProductRecord, rule: ReleaseRule) -> HistoryLimit | None:
     st.subheader("What sold batches were like")
     st.markdown("Of batches that were released and that nobody complained of.")
-    sold = limit_of_sold(desk(), record)
+    sold, rows = limit_of_sold(desk(), record), sold_rows(desk(), record)
     result = sold.result
-    if result is None:
+    if result is None or rows is None:
         listed(sold.remarks)
         return None
     if result.why_none:
         st.markdown(result.why_none)
         return None
-    words = " ".join(result.says())
-    show_figure("limit-history-figure", history_figure(result, "container"), words)
-    listed((*result.says(), *sold.remarks))
-    with st.expander("Each limit with its cost, and what these batches cannot tell"):
-        scroll(result.summary())
-        listed(result.cannot_tell)
+    settings = {"alpha": rule.alpha, "beta": rule.beta}
+    settings |= {"scatter": rule.scatter} if rule.scatter else {}
+    in_order = tuple(sorted(settings.items()))
+    study = drafted_rows(SOLD.key, rows.columns, rows.cells, in_order)
+    _shown(replace(study, file="the record"), record, "limit-history")
+    if sold.remarks:
+        listed(sold.remarks)
     return result
 
 
 def _agree(
     record: ProductRecord,
     rule: ReleaseRule,
-    consumers: ConsumerLimit | None,
+    consumers: Study | None,
     history: HistoryLimit | None,
 ) -> None:
     """The form, with what the typed limit costs before anybody signs."""
@@ -215,13 +212,16 @@ def _sign(
     distance: float,
     unit: Unit,
     assessors: int,
-    consumers: ConsumerLimit | None,
+    consumers: Study | None,
 ) -> None:
     name = record.name
     rests = choose("It rests on", [_CONSUMERS, _SOLD, _OTHERWISE], None, f"limit-rests-{name}")
     why = st.text_input("Why this limit", key=f"limit-why-{name}")
     signing = hand("Agreed by", f"limit-by-{name}", Right.AGREE, role="head of quality")
-    st.markdown("The file is not kept; the journal keeps the reason with what the file showed.")
+    st.markdown(
+        "The journal keeps the reason with what the consumers' file showed; keep the study on "
+        "record as well."
+    )
     ready = why.strip() and signing.ready
     if pressed("Agree the limit", "limit-agree", primary=True, ready=ready):
         with shown_errors():
@@ -239,9 +239,11 @@ def _sign(
             recorded(f"limit-why-{name}")
 
 
-def _reason(rests: str, why: str, consumers: ConsumerLimit | None) -> str:
-    """What the limit rests on, with the consumers' own sentence where it does on these."""
+def _reason(rests: str, why: str, consumers: Study | None) -> str:
+    """What the limit rests on, with the consumers' own finding where it does on these."""
     shown = why.strip()
     if rests == _CONSUMERS and consumers is not None:
-        shown = f"{shown} ({' '.join(consumers.says())})"
+        outcome = consumers.shown()
+        finding = " ".join((*outcome.because, outcome.sentence))
+        shown = f"{shown} ({finding} Study SHA-256 {consumers.digest[:12]}.)"
     return f"Limit from {rests}: {shown}" if rests != _OTHERWISE else shown

@@ -60,30 +60,32 @@ def study_errors() -> Iterator[None]:
         st.error(plain(str(error)))
 
 
-def study_of_file(kind: StudyKind, given: Settings) -> Study | None:
+def study_of_file(kind: StudyKind, given: Settings, file: StudyFile | None = None) -> Study | None:
     """Ask for settings and file, and answer; None as long as something is missing.
 
-    `given`: settings that the page knows already; they are not asked.
+    `given`: settings that the page knows already; they are not asked. `file`: where the page has
+    asked for it.
     """
     asked = [each for each in kind.settings if each.key not in given]
-    typed = _fields(kind, [each for each in asked if each.kind != "column"], None)
-    file = _file(kind)
+    typed = _fields([each for each in asked if each.kind != "column"], None, kind.key)
+    if file is None:
+        file = uploaded(kind)
     if file is None:
         return None
     roles = _roles(kind, file)
     columns = [each for each in asked if each.kind == "column"]
     if columns:
-        typed |= _fields(kind, columns, kind.rows_of(file.content, roles))
+        typed |= _fields(columns, kind.rows_of(file.content, roles), kind.key)
     settings = {**given, **typed}
     if lacking := kind.lacking(settings):
-        st.info(plain(f"Still to be agreed: {'; '.join(lacking)}."))
+        st.info(plain(f"Nothing is proposed. Still to be agreed: {'; '.join(lacking)}."))
         return None
     in_order = tuple(sorted(settings.items()))
     study = drafted(kind.key, file.content, in_order, tuple(sorted(roles.items())))
     return replace(study, file=file.name)
 
 
-def _file(kind: StudyKind) -> StudyFile | None:
+def uploaded(kind: StudyKind) -> StudyFile | None:
     """The file that was uploaded, else the invented one where it was opened."""
     upload = st.file_uploader("CSV or XLSX", TYPES, key=f"study-file-{kind.key}")
     st.markdown(f"Columns: {kind.columns.asked()}.")
@@ -93,9 +95,13 @@ def _file(kind: StudyKind) -> StudyFile | None:
         if pressed("Open an invented study", f"study-demo-{kind.key}"):
             st.session_state[_INVENTED] = kind.key
         if st.session_state.get(_INVENTED) == kind.key:
-            path = current_frame().demo / kind.invented
-            return StudyFile(name=kind.invented, content=path.read_bytes())
+            return invented_file(kind.invented)
     return None
+
+
+def invented_file(name: str) -> StudyFile:
+    """A file of the invented data."""
+    return StudyFile(name=name, content=(current_frame().demo / name).read_bytes())
 
 
 def _roles(kind: StudyKind, file: StudyFile) -> dict[str, str]:
@@ -117,26 +123,38 @@ def _roles(kind: StudyKind, file: StudyFile) -> dict[str, str]:
     return roles
 
 
+def before_data(kind: StudyKind, keys: Sequence[str], page: str) -> dict[str, float | str] | None:
+    """Settings that are asked before any file; None as long as one that is needed is missing."""
+    first = [each for each in kind.settings if each.key in keys]
+    typed = _fields(first, None, page)
+    return None if any(each.needed and each.key not in typed for each in first) else typed
+
+
 def _fields(
-    kind: StudyKind, settings: Sequence[StudySetting], rows: pd.DataFrame | None
+    settings: Sequence[StudySetting], rows: pd.DataFrame | None, kind: str
 ) -> dict[str, float | str]:
     """The settings as they are typed; what is empty is left out."""
     typed: dict[str, float | str] = {}
-    for start in range(0, len(settings), 2):
-        for place, setting in zip(st.columns(2), settings[start : start + 2], strict=False):
+    across = max(2, min(len(settings), 3))
+    for start in range(0, len(settings), across):
+        some = settings[start : start + across]
+        for place, setting in zip(st.columns(across), some, strict=False):
             with place:
-                value = _typed(kind, setting, rows)
+                value = _typed(setting, rows, f"study-{kind}-{setting.key}".replace(" ", "-"))
             if value is not None and value != "":
                 typed[setting.key] = value
     return typed
 
 
-def _typed(kind: StudyKind, setting: StudySetting, rows: pd.DataFrame | None) -> float | str | None:
-    key = f"study-{kind.key}-{setting.key}"
+def _typed(setting: StudySetting, rows: pd.DataFrame | None, key: str) -> float | str | None:
     if setting.kind == "number":
         return _number(setting, key)
     if setting.kind == "choice":
-        return str(choose(setting.label, setting.choices, setting.default, key))
+        words = {name: setting.named.get(name, name) for name in setting.choices}
+        chosen = choose(
+            setting.label, setting.choices, setting.default, key, words=words.__getitem__
+        )
+        return str(chosen)
     if setting.kind == "day":
         on = st.date_input(setting.label, value=None, key=key)
         return on.strftime(_DAYS) if isinstance(on, date) else None
@@ -158,20 +176,21 @@ def _number(setting: StudySetting, key: str) -> float | None:
 # What a study shows.
 
 
-def show_study(study: Study, *, kept: bool) -> None:
+def show_study(study: Study, *, kept: bool, key: str = "study") -> None:
     """Finding, pictures, documents, limits of the result; numbers folded."""
     shown = study.shown()
     st.subheader(plain(shown.sentence))
     for at, picture in enumerate(shown.pictures):
-        show_figure(f"study-figure-{at}", on_page(picture), picture.words)
+        show_figure(f"{key}-figure-{at}", on_page(picture), picture.words)
+        st.markdown(plain(picture.words))
     if shown.because:
         listed(shown.because)
     report = StudyReport(study=study, kept=kept, printed_at=utc_now())
     row = st.container(horizontal=True)
     stem = "-".join(re.findall(r"[a-z0-9]+", study.title.casefold()))[:60] or "study"
-    download("Report, PDF", partial(pdf_of, report), f"{stem}.pdf", "study-pdf", place=row)
+    download("Report, PDF", partial(pdf_of, report), f"{stem}.pdf", f"{key}-pdf", place=row)
     sheets = partial(workbook, report.tables())
-    download("Results, XLSX", sheets, f"{stem}.xlsx", "study-xlsx", place=row)
+    download("Results, XLSX", sheets, f"{stem}.xlsx", f"{key}-xlsx", place=row)
     st.markdown("**Limits of this result**")
     listed(shown.cannot_tell)
     with st.expander("Numbers"):
@@ -198,17 +217,17 @@ def _archive(report: StudyReport) -> bytes:
     return archive_study(desk(), report.study, report=pdf_of(report))
 
 
-def described(study: Study, *, product: str = "", batch: str = "") -> Study:
+def described(study: Study, *, product: str = "", batch: str = "", key: str = "study") -> Study:
     """The study with title, day, product, batch and who agreed the settings, as typed."""
     st.markdown("**Keep it on record**")
     left, right = st.columns(2)
     kind = find_study(study.kind)
-    title = left.text_input("Title", key="study-title", placeholder=kind.name)
-    held = right.date_input("Held on", value=date.today(), key="study-held")
+    title = left.text_input("Title", key=f"{key}-title", placeholder=kind.name)
+    held = right.date_input("Held on", value=date.today(), key=f"{key}-held")
     names = [_NONE, *(record.name for record in desk().nouns(ProductRecord))]
-    of = choose("Product", names, product or _NONE, "study-product", place=left)
-    number = right.text_input("Batch (optional)", value=batch, key="study-batch")
-    agreed = left.text_input("Settings agreed by (optional)", key="study-agreed")
+    of = choose("Product of the study", names, product or _NONE, f"{key}-product", place=left)
+    number = right.text_input("Batch (optional)", value=batch, key=f"{key}-batch")
+    agreed = left.text_input("Settings agreed by, before the data", key=f"{key}-agreed")
     return replace(
         study,
         title=title.strip() or kind.name.capitalize(),
@@ -219,18 +238,18 @@ def described(study: Study, *, product: str = "", batch: str = "") -> Study:
     )
 
 
-def keep_part(study: Study) -> None:
+def keep_part(study: Study, key: str = "study") -> None:
     """The button that keeps a described study, or that it is on record already."""
     same = [each for each in desk().studies(kind=study.kind) if each.digest == study.digest]
     if same:
         st.markdown(plain(f"On record: {_line(same[0])}."))
         return
-    signing = hand("Kept by", "study-by", None, role="panel leader")
-    if pressed("Keep on record", "study-keep", primary=True, ready=signing.ready):
+    signing = hand("Kept by", f"{key}-by", None, role="panel leader")
+    if pressed("Keep on record", f"{key}-keep", primary=True, ready=signing.ready):
         with study_errors():
             signing.put_on_record()
             keep_study(desk(), study, who=signing.name, how=signing.how)
-            recorded("study-title", "study-batch", "study-agreed")
+            recorded(f"{key}-title", f"{key}-batch", f"{key}-agreed")
 
 
 def _line(study: Study) -> str:

@@ -8,9 +8,10 @@ chooses a kind that the file does not hold.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from types import MappingProxyType
 
 import pandas as pd
 
@@ -27,7 +28,7 @@ class SeriesKind(StrEnum):
     CHOICES = "Choice tests"
 
 
-_COLUMNS = StudyColumns(
+STORAGE_COLUMNS = StudyColumns(
     words={
         "time": (
             "time",
@@ -77,14 +78,17 @@ class StorageSeries:
     times_in_weeks: bool
 
 
-def read_storage_series(source: Source) -> StorageSeries:
+def read_storage_series(
+    source: Source, roles: Mapping[str, str] = MappingProxyType({})
+) -> StorageSeries:
     """The series in a CSV or XLSX file, from the sheet with the most known headings.
 
-    A column of weeks becomes days. Cells stay text; what counts a series checks them.
+    A column of weeks becomes days. Cells stay text; what counts a series checks them. `roles`: as
+    of `read_study`.
 
-    Raises BallotError for what cannot be read; ArgumentError for what lacks a column.
+    Raises ArgumentError for what cannot be read or lacks a column.
     """
-    rows = read_study(source, _COLUMNS)
+    rows = read_study(source, STORAGE_COLUMNS, roles)
     weeks = "weeks" in rows and "time" not in rows
     rows = (
         rows.rename(columns={"weeks": "time"})

@@ -9,7 +9,7 @@ import pytest
 
 from sensory.base.errors import ArgumentError
 from sensory.evidence.consumer_rows import consumer_data
-from sensory.release.limit_desk import read_consumers
+from sensory.release.limit_studies import ACCEPTANCE, rows_of_file
 
 LINES = [
     ["Study of March"],
@@ -19,6 +19,10 @@ LINES = [
     ["K1", "A", "0,8", "0,2", "reject", "2"],
     ["K2", "A", "0,8", "0,2", "accept", "2"],
 ]
+
+
+def read_consumers(content: bytes):
+    return rows_of_file(ACCEPTANCE.rows_of(content))
 
 
 def csv_of(lines: list[list[str]]) -> bytes:

@@ -18,12 +18,16 @@ from sensory.release.limit_desk import (
     agree_limit,
     limit_of_rule,
     limit_of_sold,
+    sold_rows,
     sold_without_complaint,
     with_limit,
 )
 from sensory.release.new_sessions import Wish, expected_risks, start_session
 from sensory.release.product_desk import rule_of, the_product
 from sensory.release.rule import ReleaseRule
+from sensory.release.studies import Study
+from sensory.release.study_desk import keep_study
+from sensory.report.study_documents import drafted_rows
 
 from ..shared import put_noun
 from .shared import ONE, PRODUCT
@@ -72,6 +76,25 @@ def test_history_is_of_batches_that_were_released_and_not_complained_of(history)
     assert (result.batches, result.unit, result.test) == (10, "dprime", "triangle")
     assert result.limits["limit"].tolist() == [1.5]
     assert limit_of_sold(history, record).result.limits["limit"].is_monotonic_increasing
+
+
+def test_sold_batches_are_kept_as_they_stood(history):
+    record = the_product(history, PRODUCT)
+    rows = sold_rows(history, record)
+    settings = (("alpha", ONE.alpha), ("beta", ONE.beta))
+    draft = drafted_rows("sold batches", rows.columns, rows.cells, settings)
+    study = replace(draft, product=PRODUCT, held_on="2026-04-01", file="the record")
+    kept = keep_study(history, study, who="Mira")
+    assert history.studies(product=PRODUCT) == [kept]
+    assert kept.size == 10
+    result = limit_of_sold(history, record).result
+    assert (kept.outcome.sentence, *kept.outcome.because) == result.says()
+    (limits,) = [each for each in kept.outcome.tables if each.heading == "Limits"]
+    assert limits.columns[0].numbers == tuple(result.limits["limit"])
+    sold(history, 11, 20)
+    assert sold_rows(history, record) != rows
+    assert history.noun(Study, kept.key) == kept
+    assert history.verify() == []
 
 
 def test_agreeing_puts_the_limit_into_the_rule_with_name_role_and_reason(history):

@@ -7,8 +7,11 @@ from streamlit.testing.v1 import AppTest
 
 from sensory.release.product_desk import agree_rule, enter_product, rule_of, the_product
 from sensory.release.rule import ReleaseRule
+from sensory.report.printed import printed
+from sensory.report.study_documents import StudyReport
 from sensory.store.repository import Repository, open_store
 
+from ..report.shared import text_of
 from .pages import SCRIPT, click, fill, run, sound, words
 
 PRODUCT = "Sloe *cordial*"
@@ -38,8 +41,8 @@ def test_without_a_rule_the_page_says_where_one_is_agreed(store, url):
 def test_consumers_set_a_limit_that_is_agreed_with_its_reason(store, url):
     agree_rule(store, PRODUCT, POINTS, who="Mira", why="management")
     app = click(invented(url), "limit-invented-study")
-    assert "The limit is shown once this number is typed." in words(app)
-    app = fill(app, **{f"limit-share-{PRODUCT}": 0.25})
+    assert "Still to be agreed: Share of consumers whose rejection is accepted" in words(app)
+    app = fill(app, **{"study-consumers-accept-share": 25.0})
     assert "90 consumers answered on 5 samples." in words(app)
     assert "Limit to agree: 0.936 points, the lower limit." in words(app)
     assert "0 batches sold without complaint" in words(app)
@@ -53,3 +56,44 @@ def test_consumers_set_a_limit_that_is_agreed_with_its_reason(store, url):
     entry = [each for each in store.noun_entries(record) if each.what == "rule agreed"][-1]
     assert entry.who == "Mira"
     assert entry.why.startswith("Limit from answers of consumers: study of March (90 consumers")
+    fill(app, limit_consumers_title="March")
+    fill(app, limit_consumers_by_who="Mira")
+    click(app, "limit-consumers-keep")
+    (kept,) = store.studies(product=PRODUCT)
+    assert kept.digest[:12] in entry.why
+    assert (kept.kind, kept.settings["share"]) == ("consumers accept", 0.25)
+    assert kept.outcome.sentence.startswith("Limit to agree: 0.936 points, the lower limit.")
+    report = StudyReport(study=kept, kept=True, printed_at="2026-11-28T08:00:00+00:00")
+    assert kept.outcome.sentence in text_of(printed(report))
+    assert "March" in words(run("limit", url, None))
+
+
+@pytest.mark.parametrize(
+    ("rows", "sentence"),
+    [
+        (["K1,A,0.5,accept", "K1,B,1,reject", "K1,C,2,reject"], "One consumer"),
+        ([f"K{n},{s},{d},accept" for n in range(12) for s, d in (("A", 0), ("B", 1), ("C", 2))],
+         "reject"),
+        ([f"K{n},{s},{d},reject" for n in range(12) for s, d in (("A", 0), ("B", 1), ("C", 2))],
+         "reject"),
+        ([f"K{n},{s},{d},{'accept' if d < 1 else 'reject'}" for n in range(12)
+          for s, d in (("A", 0), ("B", 0.5), ("C", 1), ("D", 2))], "cannot say where"),
+    ],
+)  # fmt: skip
+def test_bad_designs_get_a_sentence_and_no_limit(store, url, rows, sentence):
+    agree_rule(store, PRODUCT, POINTS, who="Mira", why="management")
+    text = "\n".join(["consumer,sample,distance,answer", *rows])
+    app = run("limit", url, None)
+    app.file_uploader(key=f"limit-file-{PRODUCT}").upload("bad.csv", text.encode())
+    sound(app.run())
+    fill(app, **{"study-consumers-accept-share": 25.0})
+    assert sentence in app.subheader[1].value
+    assert "Limit to agree" not in words(app)
+
+
+def test_an_unreadable_study_is_no_matter_of_ballots(store, url):
+    agree_rule(store, PRODUCT, POINTS, who="Mira", why="management")
+    app = run("limit", url, None)
+    app.file_uploader(key=f"limit-file-{PRODUCT}").upload("old.xlsx", b"\xd0\xcf\x11\xe0" * 9)
+    assert "The file cannot be read: an old workbook" in words(sound(app.run()))
+    assert "ballot" not in words(app)

@@ -7,11 +7,15 @@ from datetime import date
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from sensory.release.product_desk import enter_product
 from sensory.report.printed import printed
+from sensory.report.study_documents import StudyReport
 from sensory.report.workbooks import workbook
-from sensory.screens import shelf_life
+from sensory.screens.frame import day
+from sensory.store.repository import open_store
 
-from .pages import DEMO, SCRIPT, click, sound, words
+from ..report.shared import text_of
+from .pages import DEMO, SCRIPT, click, fill, run, sound, words
 
 
 @pytest.fixture
@@ -24,9 +28,9 @@ def app(url):
 def test_nothing_is_read_before_the_date_of_food_safety(app):
     assert "First the date of food safety" in words(app)
     assert not app.get("file_uploader")
-    sound(app.date_input(key="shelf-start").set_value(date(2026, 3, 2)).run())
+    sound(app.date_input(key="study-shelf-start").set_value(date(2026, 3, 2)).run())
     assert not app.get("file_uploader")
-    sound(app.date_input(key="shelf-safe").set_value(date(2026, 9, 18)).run())
+    sound(app.date_input(key="study-shelf-safe").set_value(date(2026, 9, 18)).run())
     assert app.get("file_uploader")
 
 
@@ -45,36 +49,67 @@ def test_each_invented_series_leads_to_a_date(app, number, kind, until):
 
 def test_an_earlier_date_of_food_safety_is_the_finding(app):
     click(app, "shelf-demo-0")
-    sound(app.date_input(key="shelf-safe").set_value(date(2026, 5, 1)).run())
+    sound(app.date_input(key="study-shelf-safe").set_value(date(2026, 5, 1)).run())
     assert "shown until 1 May 2026 (food safety's date" in words(app)
-    sound(app.date_input(key="shelf-safe").set_value(date(2026, 3, 1)).run())
+    sound(app.date_input(key="study-shelf-safe").set_value(date(2026, 3, 1)).run())
     assert "safety_date" not in words(app)
     assert "Food safety's date must lie after the start of storage" in words(app)
 
 
 def test_no_limit_is_proposed(app):
     click(app, "shelf-demo-0")
-    sound(app.number_input(key="shelf-limit-SCORES").set_value(None).run())
-    assert "No limit yet" in words(app)
+    sound(app.number_input(key="study-shelf-scores-limit").set_value(None).run())
+    assert "Nothing is proposed. Still to be agreed: Agreed limit of the mean." in words(app)
     assert "Sensory shelf life shown" not in words(app)
 
 
-def test_report_and_workbook_hold_the_finding(app, monkeypatch):
-    reports = []
-    monkeypatch.setattr(shelf_life, "_found", reports.append)
-    click(app, "shelf-demo-1")
-    (report,) = reports
-    assert printed(report).startswith(b"%PDF")
+@pytest.mark.parametrize(("number", "kind"), [(0, "scores"), (1, "consumers"), (2, "choices")])
+def test_a_shelf_life_is_kept_and_opened_again(url, app, number, kind):
+    enter_product(open_store(url), "Quince cordial", who="Mira")
+    click(app, f"shelf-demo-{number}")
+    sentence = app.subheader[0].value.replace("\\", "")
+    assert "Sensory shelf life shown until" in sentence
+    fill(app, shelf_title="Stored in spring", shelf_by="Mira")
+    click(app, "shelf-keep")
+    (kept,) = open_store(url).studies(product="Quince cordial")
+    assert (kept.kind, kept.agreed_by) == (f"shelf {kind}", "A. Leader, head of quality")
+    assert f"On record: Stored in spring, {day(kept.held_on)}, Quince cordial" in words(app)
+    assert kept.settings["safe"] == "2026-09-18"
+    report = StudyReport(study=kept, kept=True, printed_at="2026-11-28T08:00:00+00:00")
+    text = text_of(printed(report))
+    assert sentence in text
+    assert "2026-09-18" in text
     assert workbook(report.tables()).startswith(b"PK")
-    asked = dict(report.asked())
-    assert asked["Product"] == "Quince cordial"
-    assert asked["Food safety's date"] == "18 September 2026"
-    assert asked["Agreed limit"] == "25 % reject"
+    again = run("studies", url, None)
+    again.session_state["study-opened"] = kept.key
+    sound(again.run())
+    assert sentence == again.subheader[0].value.replace("\\", "")
+
+
+@pytest.mark.parametrize(
+    ("rows", "sentence"),
+    [
+        (
+            "consumer,days,accepts\nK1,0,yes\nK1,30,yes\nK2,0,yes\nK2,30,yes\n",
+            "of 2 consumers rejected",
+        ),
+        ("consumer,days,accepts\nK1,0,no\nK1,30,no\nK2,0,no\nK2,30,no\n", "fresh"),
+        ("consumer,days,accepts\nK1,0,yes\nK1,30,no\n", "consumer"),
+        ("days,score\n0,1\n0,1.2\n", "one storage time"),
+        ("days,score\n0,much\n30,1.2\n", "row 2"),
+    ],
+)
+def test_bad_designs_get_a_sentence(app, rows, sentence):
+    kind = "consumers" if "accepts" in rows else "scores"
+    click(app, f"shelf-demo-{1 if kind == 'consumers' else 0}")
+    app.file_uploader(key="shelf-upload").upload("bad.csv", rows.encode())
+    sound(app.run())
+    assert sentence in words(app)
 
 
 def test_a_trial_is_planned_with_its_pull_dates(app):
-    for key, day in (("safe", date(2027, 6, 30)), ("start", date(2026, 11, 30))):
-        app.date_input(key=f"shelf-plan-{key}").set_value(day)
+    for key, on in (("safe", date(2027, 6, 30)), ("start", date(2026, 11, 30))):
+        app.date_input(key=f"shelf-plan-{key}").set_value(on)
     sound(app.number_input(key="shelf-plan-expected").set_value(90).run())
     assert "tasted at 7 storage times" in words(app)
     sound(app.radio(key="shelf-plan-design").set_value("reversed").run())
