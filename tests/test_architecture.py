@@ -68,7 +68,7 @@ ORDER = {
     "catalogue": """
         columns column_table choice_ballot question scales outcome_words outcome
         choices_read outcome_json kind frames graded yes_no panel_read ballot_row
-        choice_cells choice_columns cells checking forced_choice profile_figures
+        choice_cells code_columns choice_columns cells checking forced_choice profile_figures
         controlled_read controlled ranked_read ranked rated_read rated outcome_of tests
     """,
     "serving": """
@@ -76,12 +76,12 @@ ORDER = {
         cups
     """,
     "sessions": """
-        sheets files file_kinds file_roles file_sheets file_shape file_import study_file
-        lines outcomes reading serving care session afterwards allergens attempts booth_ballots
-        served_beside_plan template outcome_names signing sitting store soundness search staff
-        samples workflow open_points replaced spellings booth_plans booth_places booth_sittings
-        booths exclusions minors reactions servings served headline in_short finding learned
-        filling live_board steps checklist copies regulars storage_file
+        sheets plain_columns files file_kinds file_roles file_sheets file_shape file_import
+        study_file lines outcomes reading serving care session afterwards allergens attempts
+        booth_ballots served_beside_plan template outcome_names signing sitting store soundness
+        search staff samples workflow open_points replaced spellings booth_plans booth_places
+        booth_sittings booths exclusions minors reactions servings served headline in_short finding
+        learned filling live_board steps checklist copies regulars storage_file
     """,
     "panel": """
         screening_rules screening assessors series series_plan series_sheets register

@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 from array import array
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
+import numpy as np
+import pandas as pd
+
+from ..base.arrays import Ints
 from .columns import RawRow
 
 
@@ -25,10 +29,13 @@ class DistinctTexts:
     which: array[int]
 
     @classmethod
-    def of(cls, texts: Sequence[str], which: array[int]) -> DistinctTexts:
-        """The column with texts stripped of spaces at the ends; what is alike then is one."""
+    def of(cls, texts: list[str], which: array[int]) -> DistinctTexts:
+        """A column of different texts, stripped of spaces; what is alike then is one."""
+        stripped = [text.strip() for text in texts]
+        if stripped == texts:
+            return cls(texts=tuple(texts), which=which)
         index: dict[str, int] = {}
-        places = [index.setdefault(text.strip(), len(index)) for text in texts]
+        places = [index.setdefault(text, len(index)) for text in stripped]
         if len(index) < len(texts):
             which = array("i", map(places.__getitem__, which))
         return cls(texts=tuple(index), which=which)
@@ -79,8 +86,25 @@ class ColumnTable:
             headings=self.headings,
             columns={
                 name: DistinctTexts.of(
-                    column.texts, array("i", map(column.which.__getitem__, kept))
+                    list(column.texts), array("i", map(column.which.__getitem__, kept))
                 )
                 for name, column in self.columns.items()
             },
         )
+
+
+def distinct_rows(numbers: Ints) -> tuple[Ints, Ints]:
+    """Place of the first of each distinct row of numbers, and which of them each row is.
+
+    >>> first, which = distinct_rows(np.array([[4, 1], [2, 1], [4, 1]]))
+    >>> first.tolist(), which.tolist()
+    ([0, 1], [0, 1, 0])
+    """
+    first, *others = (np.ascontiguousarray(column) for column in numbers.T)
+    which = pd.factorize(first)[0]
+    for column in others:
+        number, distinct = pd.factorize(column)
+        if len(distinct) > 1:
+            which = pd.factorize(which * len(distinct) + number)[0]
+    highest = np.maximum.accumulate(which)
+    return np.flatnonzero(np.diff(highest, prepend=-1)), which

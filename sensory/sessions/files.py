@@ -20,6 +20,7 @@ from ..base.errors import Fault
 from ..catalogue.choice_ballot import CHOICE
 from ..catalogue.column_table import ColumnTable, DistinctTexts
 from ..catalogue.columns import BallotColumns, RawRow
+from .plain_columns import TextColumns, plain_columns
 from .sheets import (
     HEADER_WITHIN,
     MOST_COLUMNS,
@@ -79,10 +80,10 @@ _Read = tuple[ColumnTable | None, list[Fault]]
 
 
 def _text_table(text: str, headings: BallotColumns, limits: Limits) -> _Read:
-    lines = list(islice(io.StringIO(text, newline=""), HEADER_WITHIN))
+    first = list(islice(io.StringIO(text, newline=""), HEADER_WITHIN))
     best: tuple[int, str] = (0, ",")
     for delimiter in (",", ";", "\t"):
-        head = csv.reader(lines, delimiter=delimiter)
+        head = csv.reader(first, delimiter=delimiter)
         try:
             known = max((len(_known(line, headings)) for line in head), default=0)
         except csv.Error:
@@ -90,7 +91,8 @@ def _text_table(text: str, headings: BallotColumns, limits: Limits) -> _Read:
         best = max(best, (known, delimiter), key=lambda entry: entry[0])
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=best[1], strict=True)
     try:
-        return _table("", numbered(reader, limits), headings, limits, required=True)
+        lines = numbered(reader, limits)
+        return _table("", lines, headings, limits, required=True, text=(text, best[1]))
     except csv.Error as error:
         where = f"a CSV file that breaks at line {reader.line_num} ({error})"
         raise unreadable(where, "Open it in a spreadsheet and save it again.") from error
@@ -120,8 +122,15 @@ def _heading_at(lines: Sequence[Line], headings: BallotColumns) -> int | None:
 
 
 def _table(
-    sheet: str, lines: Iterable[Line], known: BallotColumns, limits: Limits, *, required: bool
+    sheet: str,
+    lines: Iterable[Line],
+    known: BallotColumns,
+    limits: Limits,
+    *,
+    required: bool,
+    text: tuple[str, str] | None = None,
 ) -> _Read:
+    """`text`: of a CSV file its text and separator, so that plain lines need not be cut up."""
     remaining = iter(lines)
     first = list(islice(remaining, HEADER_WITHIN))
     at = _heading_at(first, known)
@@ -133,22 +142,39 @@ def _table(
     if len(heading) > MOST_COLUMNS:
         raise too_large(limits)
     places, faults = _places(sheet, number, heading, known)
-    below = chain(first[at + 1 :], remaining)
-    numbers, columns, outside = _columns(sheet, heading, places, below)
+    outside = list[Fault]()
+    below = _plain_below(text, number, heading, places, limits)
+    if below is None:
+        below, outside = _columns(sheet, heading, places, chain(first[at + 1 :], remaining))
     table = ColumnTable(
         sheet=sheet,
-        numbers=numbers,
+        numbers=below.numbers,
         headings={name: heading[index].strip() for index, name in places.items()},
-        columns=columns,
+        columns={places[index]: column for index, column in below.columns.items()},
     ).without_empty()
     if len(table.numbers) > limits.most_rows:
         raise too_large(limits)
     return table, faults + outside
 
 
+def _plain_below(
+    text: tuple[str, str] | None,
+    number: int,
+    heading: list[str],
+    places: dict[int, str],
+    limits: Limits,
+) -> TextColumns | None:
+    if text is None or not all(name.strip() for name in heading):
+        return None  # what stands in a column without a name is remarked upon
+    content, delimiter = text
+    return plain_columns(
+        content, delimiter, heading=number, width=len(heading), places=places, limits=limits
+    )
+
+
 def _columns(
-    sheet: str, heading: list[str], places: dict[int, str], below: Iterator[Line]
-) -> tuple[array[int], dict[str, DistinctTexts], list[Fault]]:
+    sheet: str, heading: list[str], places: Iterable[int], below: Iterator[Line]
+) -> tuple[TextColumns, list[Fault]]:
     """The columns below a heading, and what stands outside them."""
     numbers = array("q")
     kept = {index: (dict[str, int](), array("i")) for index in places}
@@ -168,10 +194,9 @@ def _columns(
                 texts.setdefault(text, len(texts))
             which.extend(map(texts.__getitem__, by_column[index]))
     columns = {
-        places[index]: DistinctTexts.of(list(texts), which)
-        for index, (texts, which) in kept.items()
+        index: DistinctTexts.of(list(texts), which) for index, (texts, which) in kept.items()
     }
-    return numbers, columns, outside
+    return TextColumns(numbers=numbers, columns=columns), outside
 
 
 def _outside(sheet: str, width: int, nameless: set[int], below: Sequence[Line]) -> list[Fault]:
