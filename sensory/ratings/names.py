@@ -33,11 +33,7 @@ def one_spelling(column: pd.Series) -> pd.Series:
     >>> one_spelling(pd.Series([1, "1", 2.0, "2"], dtype=object)).tolist()
     [1, 1, 2.0, 2.0]
     """
-    first: dict[str, Name] = {}
-    spelled: dict[Name, Name] = {}
-    for name in column.unique():
-        if not is_empty(name):
-            spelled[name] = first.setdefault(_key(name), _tidy(name))
+    spelled = spellings(column.unique())
     if all(name == kept and type(name) is type(kept) for name, kept in spelled.items()):
         return column
     kept = [spelled.get(name, name) for name in column]
@@ -46,6 +42,16 @@ def one_spelling(column: pd.Series) -> pd.Series:
         order = [spelled[name] for name in column.cat.categories if name in spelled]
         return names.astype(pd.CategoricalDtype(list(dict.fromkeys(order)), column.dtype.ordered))
     return names
+
+
+def spellings(names: Iterable[Name]) -> dict[Name, Name]:
+    """For each different name that is not empty the spelling in which it came first.
+
+    >>> spellings(["A ", "a", "Bo", ""])
+    {'A ': 'A', 'a': 'A', 'Bo': 'Bo'}
+    """
+    first: dict[str, Name] = {}
+    return {name: first.setdefault(_key(name), _tidy(name)) for name in names if not is_empty(name)}
 
 
 def name_among(names: Iterable[Name], given: Name) -> Name:

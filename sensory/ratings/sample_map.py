@@ -13,19 +13,20 @@ The axes lean towards chance differences: the map describes and tests nothing.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import atan2, degrees, radians, sqrt
 
 import numpy as np
 from scipy.special import fdtri
 
-from ..base.arrays import Floats
+from ..base.arrays import Floats, Ints
 from ..base.checks import one_count, probability, truth
 from ..base.errors import ArgumentError, BallotError
 from ..base.results import Table, several
 from ..base.shown import Shown
 from .frames import scale_ends
-from .map_ballots import COLUMNS, map_fault, map_rows
+from .map_ballots import NAMES, map_fault, map_rows
 from .names import alike_notes
 
 FEWEST_ASSESSORS = 4
@@ -315,11 +316,15 @@ def _scores(
 ) -> tuple[Floats, tuple[tuple[str, ...], ...]]:
     """Assessors by samples by attributes, replicates averaged, and the three lists of names."""
     rows = map_rows(ballots, ends)
-    columns = [rows[name].cat.remove_unused_categories().cat for name in COLUMNS[:3]]
-    names = tuple(tuple(map(str, column.categories)) for column in columns)
+    scored = np.isfinite(rows.score)
+    names, places = list[tuple[str, ...]](), list[Ints]()
+    for column in NAMES:
+        used, which = np.unique(rows.which[column][scored], return_inverse=True)
+        names.append(tuple(rows.texts[column][at] for at in used))
+        places.append(which)
     _check_sizes(names)
     shape = tuple(len(level) for level in names)
-    cell = np.ravel_multi_index([column.codes.to_numpy(np.intp) for column in columns], shape)
+    cell = np.ravel_multi_index(places, shape)
     counts = np.bincount(cell, minlength=int(np.prod(shape)))
     if not counts.all():
         advice = "Leave the assessor or the attribute out, or have the sample scored."
@@ -331,11 +336,11 @@ def _scores(
             map_fault(0, "score", "{} did not score {} in {}.".format(*missed), advice)
             for missed in gone
         )
-    sums = np.bincount(cell, rows["score"].to_numpy(np.float64), minlength=counts.size)
-    return (sums / counts).reshape(shape), names
+    sums = np.bincount(cell, rows.score[scored], minlength=counts.size)
+    return (sums / counts).reshape(shape), tuple(names)
 
 
-def _check_sizes(names: tuple[tuple[str, ...], ...]) -> None:
+def _check_sizes(names: Sequence[tuple[str, ...]]) -> None:
     for there, fewest, noun in zip(
         names, (FEWEST_ASSESSORS, 3, 2), ("assessor", "sample", "attribute"), strict=True
     ):
