@@ -349,10 +349,12 @@ def _assessor_table(
 
 
 def _mean_table(table: RatingTable) -> pd.DataFrame:
-    cell = table.rows.groupby(
-        ["attribute", "assessor", "sample"], sort=False, observed=True, as_index=False
-    )
-    return cell.agg(estimate=("score", "mean"), scores=("score", "size"))
+    """Mean and number of scores of each cell, in the order in which cells first occur."""
+    names = ["attribute", "assessor", "sample"]
+    cell, first = table.cells(names)
+    scores = table.rows["score"].groupby(cell)
+    frame = table.rows[names].iloc[first].reset_index(drop=True).infer_objects()
+    return frame.assign(estimate=scores.mean(), scores=scores.size())
 
 
 def _summary(
@@ -362,7 +364,7 @@ def _summary(
     flagged: Mapping[str, Bools],
     alpha: float,
 ) -> pd.DataFrame:
-    chosen = {name: pd.DataFrame(numbers[name][:, judged]) for name in ("r", "slope", "sd_ratio")}
+    chosen = {name: numbers[name][:, judged] for name in ("r", "slope", "sd_ratio")}
     own = numbers["p"][:, judged]
     scored = numbers["samples"][:, judged] > 0
     return pd.DataFrame(
@@ -370,7 +372,15 @@ def _summary(
             "assessor": list(table.assessors),
             "attributes": scored.sum(1),
             "apart": (own <= alpha).sum(1),
-            **{name: frame.median(axis=1) for name, frame in chosen.items()},
+            **{name: _median(values) for name, values in chosen.items()},
             "flags": sum(flag.sum(1) for flag in flagged.values()),
         }
     )
+
+
+def _median(values: Floats) -> Floats:
+    """The median of each row without what is missing; NaN where nothing is there."""
+    some = ~np.isnan(values).all(axis=1)
+    medians = np.full(len(values), np.nan)
+    medians[some] = np.nanmedian(values[some], axis=1)
+    return medians

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable, Iterator, Mapping
+from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -79,6 +79,14 @@ class RatingTable:
         """Assessors who look like one person in several spellings."""
         return alike_notes(self.assessors)
 
+    def cells(self, names: Sequence[str]) -> tuple[Ints, Ints]:
+        """The cell of each row by some of its names, numbered as they first occur; first rows."""
+        sizes = [self._codes[:, NAMES.index(name)].max() + 1 for name in names]
+        codes = [self._codes[:, NAMES.index(name)] for name in names]
+        cell = pd.factorize(np.ravel_multi_index(codes, sizes))[0]
+        highest = np.maximum.accumulate(cell)
+        return cell, np.flatnonzero(np.diff(highest, prepend=-1))
+
     def grid(self) -> RatingGrid:
         """The scores as an array with one column an attribute.
 
@@ -143,7 +151,13 @@ def rating_table(
     frame = _with_columns(ballots)
     frame, wanted = _only(frame, attributes)
     number = _numbers(frame["score"])
-    faults = [*_bad_cells(frame, number), *_beyond(frame, number, ends), *_twice(frame, number)]
+    named = {name: pd.factorize(frame[name]) for name in NAMES}  # a missing name has the code -1
+    faults = [
+        *_no_numbers(frame, number),
+        *_no_names(frame, named),
+        *_beyond(frame, number, ends),
+        *_twice(frame, number, {name: codes for name, (codes, _) in named.items()}),
+    ]
     if faults:
         raise BallotError(sorted(faults, key=lambda fault: (fault.row, fault.column)))
     frame["score"] = number
@@ -236,7 +250,7 @@ def _numbers(score: pd.Series) -> Floats:
     return np.asarray(numeric.to_numpy(dtype=float, na_value=np.nan), float)
 
 
-def _bad_cells(frame: pd.DataFrame, number: Floats) -> Iterator[Fault]:
+def _no_numbers(frame: pd.DataFrame, number: Floats) -> Iterator[Fault]:
     score = frame["score"]
     truth = _truths(score)
     wrong = (np.isnan(number) & score.notna().to_numpy()) | np.isinf(number) | truth
@@ -244,8 +258,12 @@ def _bad_cells(frame: pd.DataFrame, number: Floats) -> Iterator[Fault]:
         yield _fault(
             frame, place, "score", "score", "The score is not a number.", "Give a finite number."
         )
-    for name in NAMES:
-        codes, names = pd.factorize(frame[name])  # each name is looked at once; missing is -1
+
+
+def _no_names(
+    frame: pd.DataFrame, named: Mapping[str, tuple[Ints, Iterable[Name]]]
+) -> Iterator[Fault]:
+    for name, (codes, names) in named.items():
         blank = np.array([*(not str(each).strip() for each in names), True])
         for place in np.flatnonzero(blank[codes]).tolist():
             yield _fault(
@@ -267,9 +285,10 @@ def _beyond(
         yield _fault(frame, place, "score", "range", problem, advice)
 
 
-def _twice(frame: pd.DataFrame, number: Floats) -> Iterator[Fault]:
-    scored = frame.loc[np.isfinite(number)].dropna(subset=list(NAMES))
-    for index in scored.index[scored.duplicated(list(NAMES))]:
+def _twice(frame: pd.DataFrame, number: Floats, codes: Mapping[str, Ints]) -> Iterator[Fault]:
+    places = pd.DataFrame(codes, index=frame.index)
+    scored = places[np.isfinite(number) & (np.min(list(codes.values()), axis=0) >= 0)]
+    for index in scored.index[scored.duplicated()]:
         row = frame.loc[index]
         problem = (
             f"Assessor {row['assessor']} scored sample {row['sample']} twice in replicate "

@@ -271,3 +271,26 @@ def test_attribute_without_difference_cannot_be_scaled():
     found = sample_map(frame(scores))
     assert found.loadings[1].tolist() == pytest.approx([0.0] * found.variance.size, abs=1e-9)
     assert found.correlations[1].tolist() == [0.0] * found.variance.size
+
+
+def test_names_of_any_kind_give_the_same_map():
+    """Numbers, categories and names typed carelessly, rows in another order, empty scores."""
+    scores = panel(5)
+    plain = frame(scores)
+    found = sample_map(plain, draws=200)
+    careless = plain.copy()
+    careless["sample"] = pd.Categorical(careless["sample"])
+    careless["assessor"] = [
+        f" {name.upper()}" if at % 3 else name for at, name in enumerate(careless["assessor"])
+    ]
+    careless.loc[0, "assessor"] = plain["assessor"][0]
+    for name in set(plain["assessor"]):  # the spelling that came first is kept
+        careless.loc[plain.index[plain["assessor"] == name][0], "assessor"] = name
+    empty = plain.assign(session="s2", score=None).head(3)
+    other = sample_map(pd.concat([careless, empty], ignore_index=True), draws=200)
+    numbered = plain.assign(assessor=plain["assessor"].str[-2:].astype(int))
+    assert other.assessors == found.assessors
+    assert sample_map(numbered, draws=200).assessors == tuple(map(str, range(8)))
+    for again in (other, sample_map(numbered, draws=200)):
+        assert (again.samples, again.regions) == (found.samples, found.regions)
+        np.testing.assert_array_equal(again.means, found.means)

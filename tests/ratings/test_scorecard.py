@@ -443,3 +443,20 @@ def test_limits_of_the_intraclass_correlation_are_those_of_pingouin():
     gaps = panel_scorecard(ballots.iloc[2:])
     with pytest.raises(ArgumentError, match="did not score every sample"):
         gaps.intraclass("sour")
+
+
+@pytest.mark.parametrize("shuffled", [False, True])
+def test_means_are_those_of_pandas_groups_to_the_last_bit(shuffled):
+    """By pandas: groups of three names and the median of a frame, gaps and categories included."""
+    rows = several(count=3).sample(frac=0.9, random_state=4)
+    if not shuffled:
+        rows = rows.sort_index()
+    rows["sample"] = pd.Categorical(rows["sample"], sorted(rows["sample"].unique(), reverse=True))
+    found = panel_scorecard(rows)
+    names = ["attribute", "assessor", "sample"]
+    cell = found.scores.rows.groupby(names, sort=False, observed=True, as_index=False)
+    expected = cell.agg(estimate=("score", "mean"), scores=("score", "size"))
+    pd.testing.assert_frame_equal(found.means, expected, check_exact=True, check_categorical=False)
+    judged = found.assessors[found.assessors["judged"]]
+    middle = judged.pivot(index="assessor", columns="attribute", values="slope").median(axis=1)
+    assert found.panel["slope"].tolist() == middle[found.panel["assessor"]].tolist()
