@@ -66,7 +66,7 @@ ORDER = {
         carried_limit consumer_rows consumer_fit consumer_limit history_limit
     """,
     "catalogue": """
-        columns column_table choice_ballot question scales outcome_words outcome
+        columns column_table choice_ballot scales attributes question outcome_words outcome
         choices_read outcome_json kind frames graded yes_no panel_read ballot_row
         choice_cells code_columns choice_columns cells checking forced_choice profile_figures
         controlled_read controlled ranked_read ranked rated_read rated outcome_of tests
@@ -87,7 +87,7 @@ ORDER = {
         screening_rules screening assessors series series_plan series_sheets register
         invitation
         sensitivity history steadiness attention months qualification panel_month feedback
-        letters ring_test
+        letters ring_test vocabulary_desk
     """,
     "release": """
         batch_rows batches signals batch_records plant characteristic references reference_state

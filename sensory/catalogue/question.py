@@ -8,6 +8,7 @@ from typing import Any
 from ..base.errors import RecordError
 from ..base.plain import LEFT_OUT_EMPTY, Plain
 from ..base.records import digest_of
+from .attributes import Vocabulary
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,6 +28,7 @@ class Question(Plain):
     `target`: ``A`` or ``B``: the sample expected to have more of it.
     `standard`: the edition of the standard, stamped when the question is agreed.
     `settings`: what else is agreed where the test is no forced choice; see `kind.TestKind`.
+    `vocabulary`: what the attributes mean, in the version that is used; None for no definitions.
     """
 
     protocol: str = "TRIANGLE"
@@ -47,6 +49,7 @@ class Question(Plain):
     retest_rule: str = ""
     standard: str = ""
     settings: dict[str, Any] = field(default_factory=dict, metadata=LEFT_OUT_EMPTY)
+    vocabulary: Vocabulary | None = field(default=None, metadata=LEFT_OUT_EMPTY)
 
     @property
     def limit(self) -> float:

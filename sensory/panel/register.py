@@ -17,13 +17,15 @@ from typing import TypeVar
 from ..base.errors import RecordError
 from ..base.records import utc_now
 from ..base.spelling import key_of, same_person, tidy_name
+from ..catalogue.attributes import Vocabulary
 from ..sessions.regulars import regular_assessors
+from ..sessions.session import JournalEntry
 from ..sessions.sitting import Sitting
 from ..sessions.store import Action, Store
 from .assessors import Assessor, Membership, Qualification, Role, new_key
 from .series import ScreeningRules, TakenSeries
 
-AnyNoun = TypeVar("AnyNoun", Assessor, TakenSeries, ScreeningRules)
+AnyNoun = TypeVar("AnyNoun", Assessor, TakenSeries, ScreeningRules, Vocabulary)
 MOST = 5000
 """So many entries are read at most."""
 
@@ -36,6 +38,7 @@ class PanelDesk(Store, typing.Protocol):
     ) -> AbstractContextManager[PanelAction]: ...
     def noun(self, kind: type[AnyNoun], name: str) -> AnyNoun | None: ...
     def nouns(self, kind: type[AnyNoun], product: str = "", most: int = 1000) -> list[AnyNoun]: ...
+    def noun_entries(self, noun: AnyNoun) -> list[JournalEntry]: ...
     def sittings(self, *, since: str = "", until: str = "") -> list[Sitting]: ...
 
 

@@ -15,6 +15,7 @@ from typing import Any
 
 from ..base.errors import RecordError
 from ..base.spelling import key_of
+from ..catalogue.attributes import Vocabulary
 from ..catalogue.columns import Cells
 from ..catalogue.kind import TestKind
 from ..catalogue.question import Question
@@ -36,7 +37,7 @@ from ..sessions.workflow import (
 from .batch_records import OPEN, BatchRecord, ProductRecord
 from .plant import Defaults
 from .plant_desk import the_plant
-from .product_desk import Desk, rule_for, rule_of
+from .product_desk import Desk, rule_for, rule_of, words_for
 from .references import Reference
 from .rule import ReleaseRule
 from .tastings import attach, open_tasting
@@ -277,7 +278,7 @@ def expected_risks(desk: Desk, wish: Wish) -> SessionRisks | None:
 def _question(desk: Desk, wish: Wish, kind: TestKind, defaults: Defaults) -> Question:
     batches = ", ".join(wish.batches)
     question = _numbers(desk, wish, defaults)
-    return replace(
+    asked = replace(
         question,
         what_changed=wish.changed or f"Batch {batches} against the reference {wish.reference}.",
         decision=f"What is done with {batches}; {wish.decides} decides.",
@@ -287,6 +288,7 @@ def _question(desk: Desk, wish: Wish, kind: TestKind, defaults: Defaults) -> Que
         if_undecided=defaults.if_undecided,
         settings={**_settings(desk, wish, kind), **question.settings},
     )
+    return words_for(desk, wish.product, asked)
 
 
 def _numbers(desk: Desk, wish: Wish, defaults: Defaults) -> Question:
@@ -327,13 +329,15 @@ def _settings(desk: Desk, wish: Wish, kind: TestKind) -> dict[str, Any]:
     product = desk.noun(ProductRecord, wish.product)
     margins = product.product.margins if product else {}
     limits = product.product.attributes if product else ()
+    words = desk.noun(Vocabulary, wish.product)
+    named = limits or (words.attributes if words else ())
     blind = kind.has_setting("control") and wish.way is not Way.FILE  # else it has its own name
     control = str(kind.setting({}, "control")) if blind else wish.reference
     offered: dict[str, Any] = {
         "reference": wish.reference,
         "control": control,
         "samples": "; ".join([control, *wish.batches]),
-        "attributes": "; ".join(limit.attribute for limit in limits),
+        "attributes": "; ".join(each.attribute for each in named),
         "margins": dict(margins),
     }
     return {key: value for key, value in offered.items() if value and kind.has_setting(key)}

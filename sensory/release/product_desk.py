@@ -16,6 +16,10 @@ from dataclasses import replace
 from typing import TypeVar
 
 from ..base.errors import RecordError
+from ..catalogue.attributes import Vocabulary
+from ..catalogue.question import Question
+from ..catalogue.scales import agreed_scale
+from ..catalogue.tests import find_kind
 from ..sessions.file_shape import FileShape
 from ..sessions.session import JournalEntry
 from ..sessions.signing import TYPED, Right
@@ -29,8 +33,10 @@ from .references import Reference
 from .rule import ReleaseRule
 from .studies import Study
 
-Noun = ProductRecord | Reference | BatchRecord | Plant | FileShape | Study
-AnyNoun = TypeVar("AnyNoun", ProductRecord, Reference, BatchRecord, Plant, FileShape, Study)
+Noun = ProductRecord | Reference | BatchRecord | Plant | FileShape | Study | Vocabulary
+AnyNoun = TypeVar(
+    "AnyNoun", ProductRecord, Reference, BatchRecord, Plant, FileShape, Study, Vocabulary
+)
 
 
 class Desk(Store, typing.Protocol):
@@ -94,6 +100,15 @@ def the_batch(desk: Desk, number: str) -> BatchRecord:
     if record is None:
         raise RecordError(f"There is no batch {number!r} on record.")
     return record
+
+
+def words_for(desk: Desk, product: str, question: Question) -> Question:
+    """The question with what the words of a product mean now, where its scale is theirs."""
+    words, scale = desk.noun(Vocabulary, product), agreed_scale(question.settings)
+    scored = find_kind(question.protocol).answer == "scores"
+    if words is None or not scored or (scale.low, scale.high) != (words.low, words.high):
+        return question
+    return replace(question, vocabulary=words.for_question())
 
 
 def rule_for(desk: Desk, record: BatchRecord) -> ReleaseRule | None:

@@ -29,7 +29,15 @@ from ..sessions.workflow import closing_of, new_session_id, open_session, reopen
 from .batch_questions import details_of, question_of
 from .batch_records import BatchRecord, Tasting
 from .disposition import BatchFinding
-from .product_desk import Desk, DeskAction, rule_for, state_of_reference, the_batch, the_product
+from .product_desk import (
+    Desk,
+    DeskAction,
+    rule_for,
+    state_of_reference,
+    the_batch,
+    the_product,
+    words_for,
+)
 from .references import Reference
 from .tasting_outcomes import as_it_closed, finding_of, held_on
 
@@ -72,7 +80,7 @@ def open_tasting(desk: Desk, number: str, *, who: str, on: str = "") -> StoredSe
             act,
             new_session_id(),
             details=details_of(act, record, rule),
-            question=question_of(record, rule),
+            question=words_for(act, record.batch.product, question_of(record, rule)),
             cautions={"cleared": True},
             who=who,
             why=f"tasting of batch {record.name}",

@@ -12,6 +12,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import asdict, dataclass, field
 from datetime import date
+from typing import Any
 
 from ..base.languages import ballot_words
 from ..base.results import several
@@ -43,6 +44,7 @@ def preparation_pdf(
     *,
     rows: Sequence[ServingRow] | None = None,
     allergens: Mapping[str, str] | None = None,
+    question: Question | None = None,
 ) -> bytes:
     """What to pour into which cup, in one table to tick off, in the order of serving.
 
@@ -50,7 +52,8 @@ def preparation_pdf(
 
     `rows` are the cups to pour, by default all of the plan; a tray says how many were left out.
     `allergens` are declared by sample and stand beside the portions; by default those of the
-    description stand beside its samples.
+    description stand beside its samples. Of a `question` with definitions the reference standards
+    of its attributes are to be prepared too.
     """
     heads = ["", "sample", "batch", "serving", "allergens"][: 4 if allergens else 5]
     poured, declared = set(plan.rows if rows is None else rows), allergens or {}
@@ -80,6 +83,7 @@ def preparation_pdf(
                 ]
                 for sample in details.samples
             ],
+            "standards": _standards(question),
             "portions": [
                 [name, str(count), declared.get(name, "")] for name, count in portions.items()
             ],
@@ -96,6 +100,24 @@ def preparation_pdf(
             "digest": plan.digest,
         },
     )
+
+
+def _standards(question: Question | None) -> list[list[str]]:
+    """The reference standards of the attributes asked, as the kitchen needs them."""
+    if question is None or question.vocabulary is None:
+        return []
+    asked = question.vocabulary.asked(find_kind(question.protocol).attributes(question))
+    return [
+        [
+            each.attribute,
+            standard.name,
+            standard.recipe,
+            f"{standard.intensity:g} ({standard.low:g} to {standard.high:g})",
+            standard.allergens,
+        ]
+        for each in asked
+        for standard in each.standards
+    ]
 
 
 def key_pdf(plan: ServingPlan, details: SessionDetails) -> bytes:
@@ -213,18 +235,26 @@ def ballots_pdf(
             "words": _paper_words(words, details.care.smelling_only),
             "warm_up_holds": warm_up if warm_up_allergens else "",
             "guess": bool(kind.picks),
-            "lines": [
-                {
-                    "name": name,
-                    "ends": scale.ends(name, words),
-                    "categories": [f"{category:g}" for category in scale.categories],
-                }
-                for name in kind.scored(question.settings)
-            ],
+            "lines": [_line(name, question, words) for name in kind.scored(question.settings)],
             "choices": [answers.get(answer, answer) for answer in kind.offered(question.settings)],
             "ballots": [asdict(paper) for paper in papers],
         },
     )
+
+
+def _line(name: str, question: Question, words: Mapping[str, Any]) -> Words:
+    """A line or the categories of an attribute, with what the words of the product say of it."""
+    scale = agreed_scale(question.settings)
+    defined = question.vocabulary.of(name) if question.vocabulary else None
+    standards = defined.standards if defined else ()
+    width = scale.high - scale.low
+    return {
+        "name": name,
+        "about": defined.about(scale, words) if defined else (),
+        "anchors": [(standard.intensity - scale.low) / width for standard in standards],
+        "ends": defined.ends(scale, words) if defined else scale.ends(name, words),
+        "categories": [f"{category:g}" for category in scale.categories],
+    }
 
 
 def _mark_key(kind: TestKind, question: Question, categories: bool) -> str:

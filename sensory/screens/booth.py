@@ -356,10 +356,13 @@ def _answer(asked: Asked, here: BoothVisit, ballot: BoothBallot, words: Words, k
 def _scale(key: str, asked: Asked, here: BoothVisit, words: Words) -> None:
     if asked.label:
         st.markdown(f"**{plain(asked.label)}**")
+    if asked.about:
+        st.markdown("\n".join(f"- {plain(line)}" for line in asked.about))
     label, ends, given = asked.label or words["samples"], asked.ends, asked.given
     st.session_state[_shown_key(key)] = given
     if asked.kind == "scale":
-        show_scale(key, at=mark_of(given, here.scale), label=label, ends=ends, words=words)
+        at = mark_of(given, here.scale)
+        show_scale(key, at=at, label=label, ends=ends, words=words, anchors=asked.anchors)
     else:
         stored = [choice for choice, _ in asked.choices]
         show_categories(key, given=given, choices=stored, label=label, ends=ends, words=words)

@@ -78,13 +78,20 @@ def saved(key: str) -> None:
 
 
 def show_scale(
-    key: str, *, at: float | None, label: str, ends: tuple[str, str], words: Words
+    key: str,
+    *,
+    at: float | None,
+    label: str,
+    ends: tuple[str, str],
+    words: Words,
+    anchors: Sequence[float] = (),
 ) -> None:
-    """Draw the line with the mark on record, if there is one."""
+    """Draw the line with the mark on record, if there is one, and a tick at each anchor."""
     names = ("saving", "saved", "marked", "not_answered")
     # A tuple: a mapping here is searched for tables, which takes 2 ms a line.
     texts = tuple((name, words[name]) for name in names)
-    data = {"at": at, "words": texts, **_beside(key, label, ends)}
+    ticks = " ".join(f"{anchor:.4f}" for anchor in anchors)
+    data = {"at": at, "words": texts, "ticks": ticks, **_beside(key, label, ends)}
     _line(key=key, data=data, on_mark_change=lambda: None)
 
 

@@ -147,7 +147,9 @@ def sheets_to_serve(session: StoredSession, plan: ServingPlan) -> dict[str, Call
     held = allergens_by_line(store, session.id)
     labels = the_plant(store).defaults.labels
     return {
-        "Preparation": lambda: preparation_pdf(plan, details, rows=rows, allergens=declared),
+        "Preparation": lambda: preparation_pdf(
+            plan, details, rows=rows, allergens=declared, question=question
+        ),
         "Labels": lambda: labels_pdf(plan, rows=rows, sheet=labels),
         "Paper ballots": lambda: ballots_pdf(
             to_serve(cells),

@@ -6,6 +6,7 @@ import streamlit as st
 
 from ..base.results import several
 from ..base.spelling import same_person
+from ..catalogue.attributes import Vocabulary
 from ..catalogue.kind import TestKind, in_words
 from ..catalogue.question import Question
 from ..catalogue.scales import Setting, agreed_scale
@@ -37,6 +38,29 @@ def settings_fields(session: StoredSession, kind: TestKind) -> dict[str, Setting
             if not setting.optional or setting.kind == "number" or value != setting.default:
                 typed[setting.key] = value
     return typed
+
+
+def vocabulary_field(session: StoredSession, kind: TestKind) -> Vocabulary | None:
+    """What the attributes mean: the words of a product, or no definitions."""
+    if kind.answer != "scores":
+        return None
+    now = session.question.vocabulary
+    offered = {each.words: each.for_question() for each in desk().nouns(Vocabulary)}
+    if now is not None:
+        offered = {now.words: now} | offered
+    if not offered:
+        return None
+    chosen = st.selectbox(
+        "Definitions and reference standards",
+        list(offered),
+        index=None if now is None else 0,
+        placeholder="none",
+        key=field_key(session, "vocabulary"),
+    )
+    newer = [each for each in offered.values() if now and each.product == now.product]
+    if now and len(newer) > 1:
+        st.markdown(f"{newer[-1].words} is on record by now; choose it if it is meant.")
+    return offered[chosen] if chosen else None
 
 
 def _typed(session: StoredSession, kind: TestKind, setting: Setting) -> SettingValue | None:

@@ -111,6 +111,12 @@ def _shelf_life() -> None:
     page()
 
 
+def _words() -> None:
+    from .words import page
+
+    page()
+
+
 def _settings() -> None:
     from .settings import page
 
@@ -128,7 +134,7 @@ PAGES: dict[str, Callable[[], None]] = {
     for page in (
         *(_today, _sessions, _batches, _trend, _people, _product, _plan),
         *(_new, _question, _serve, _ballots, _finding, _batch, _shelf_life, _studies),
-        *(_limit, _settings, _help),
+        *(_limit, _words, _settings, _help),
     )
 }
 """What draws a page, by its name: those of the menu in its order, then those that others lead
@@ -153,6 +159,7 @@ TITLES = {
     "shelf_life": "Shelf life",
     "studies": "Studies",
     "limit": "Limit",
+    "words": "Words",
     "settings": "Settings",
     "help": "Help",
 }
@@ -180,4 +187,5 @@ def import_the_rest() -> None:
         studies,
         today,
         trend,
+        words,
     )

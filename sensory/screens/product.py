@@ -8,6 +8,7 @@ import streamlit as st
 
 from ..base.errors import RecordError
 from ..base.records import utc_now
+from ..catalogue.attributes import Vocabulary
 from ..release.batch_records import ProductRecord
 from ..release.batches import AttributeLimit
 from ..release.evidence_desk import evidence_of_product, evidence_of_reference
@@ -26,6 +27,7 @@ from .reference_form import compared_again_form, reference_form, stock_form
 from .rule_form import rule_form
 from .sign import hand
 from .study import kept_studies
+from .words import CHOSEN as WORDS_OF
 
 _NUMBER = r"-?[0-9]+(?:[.,][0-9]+)?"
 _MARGIN = re.compile(rf"(?P<name>.+?);\s*(?P<margin>{_NUMBER})\s*")
@@ -50,6 +52,7 @@ def page() -> None:
                 together = evidence_of_product(desk(), record)
                 evidence_part(f"Batches against {record.in_use}", together, "evidence-product")
                 tolerance_form(record)
+                _words_of(record)
                 _to_shelf_life(record)
                 kept_studies("product-study", product=record.name)
             with reference_part:
@@ -57,6 +60,22 @@ def page() -> None:
         with st.expander("A new product", expanded=not products):
             _new()
         plant_lists()
+
+
+def _words_of(record: ProductRecord) -> None:
+    """Which words are defined, in which version, and which standards are not usable today."""
+    words = desk().noun(Vocabulary, record.name)
+    st.markdown("**Words and reference standards**")
+    if words is None:
+        st.markdown("None is defined yet.")
+    else:
+        names = ", ".join(each.attribute for each in words.attributes) or "none"
+        st.markdown(f"Version {words.version}: {plain(names)}.")
+        today = utc_now()[:10]
+        if lacking := [why for each in words.standards if (why := each.lacks(today))]:
+            st.warning(plain(f"Before the next serving: {'; '.join(lacking)}."))
+    st.session_state[WORDS_OF] = record.name
+    way("Define words", "to-words", "words", primary=False)
 
 
 def _to_shelf_life(record: ProductRecord) -> None:

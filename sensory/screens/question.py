@@ -39,7 +39,13 @@ from .fields import (
 )
 from .frame import chosen_session, current_frame, desk, go, minute, plain, shown_errors, who
 from .limits import asked_again, limit_input
-from .method_form import method_panel, risks_panel, settings_agreed, settings_fields
+from .method_form import (
+    method_panel,
+    risks_panel,
+    settings_agreed,
+    settings_fields,
+    vocabulary_field,
+)
 from .parts import act, choose, show_table
 from .sign import typed_hand
 from .step_bar import onward, session_head, step_after
@@ -172,7 +178,11 @@ def _how(session: StoredSession, asked: Question, points: Sequence[OpenPoint]) -
     if kind.protocol:
         asked = replace(asked, pd_limit=limit_input(session, asked))
     else:
-        asked = replace(asked, settings=settings_fields(session, kind))
+        asked = replace(
+            asked,
+            settings=settings_fields(session, kind),
+            vocabulary=vocabulary_field(session, kind),
+        )
     needed(points, "settings")
     return asked
 
@@ -290,6 +300,7 @@ def _frozen(session: StoredSession) -> None:
         ("alpha", number(question.alpha)),
         ("beta", number(question.beta)),
         *(_choice_agreed(question) if kind.protocol else settings_agreed(kind, question)),
+        ("definitions", question.vocabulary.words if question.vocabulary else ""),
         ("ballots planned", str(question.assessors)),
         *((label.lower(), words) for label, words in care_in_words(session.details.care)),
         ("SHA-256", session.digest),

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from ..catalogue.tests import find_kind
 from .session import StoredSession
 
 NONE = "none"
@@ -28,6 +29,15 @@ def declared_allergens(session: StoredSession) -> dict[str, str]:
     sample with this letter or name.
     """
     return _declared(session, served_samples(session))
+
+
+def told_allergens(session: StoredSession) -> str:
+    """What everything that is put before an assessor holds together, reference standards too."""
+    question = session.question
+    asked = find_kind(question.protocol).attributes(question)
+    defined = question.vocabulary.asked(asked) if question.vocabulary else ()
+    standards = [standard.allergens for each in defined for standard in each.standards]
+    return together([*_declared(session, served_samples(session)).values(), *standards])
 
 
 def _declared(session: StoredSession, samples: Iterable[str]) -> dict[str, str]:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from ..base.errors import RecordError
 from ..base.languages import ballot_words
+from ..base.records import JsonObject
 from ..catalogue.question import Question
 from ..catalogue.scales import agreed_scale
 from ..catalogue.tests import find_kind
@@ -25,6 +26,8 @@ class Asked:
     `label`: what is asked about: an attribute or a code; empty where the ballot asks it.
     `choices`: what is stored, and what is shown.
     `ends`: words at the ends of a scale.
+    `about`: what the attribute means, how it is assessed, its reference standards; a line each.
+    `anchors`: where the reference standards stand on the line, from 0 to 1.
     `given`: the answer so far.
     """
 
@@ -34,6 +37,8 @@ class Asked:
     label: str = ""
     choices: tuple[tuple[str, str], ...] = ()
     ends: tuple[str, str] = ("", "")
+    about: tuple[str, ...] = ()
+    anchors: tuple[float, ...] = ()
     given: str = ""
 
 
@@ -130,13 +135,27 @@ def _asked(question: Question, ballot: Sequence[BallotLine], language: str) -> I
         choices = tuple((answer, shown.get(answer, answer)) for answer in offered)
         yield Asked(name="answer", line=line.row, kind="one", choices=choices,
                     given=line.text("answer"))  # fmt: skip
-    scale = agreed_scale(question.settings)
-    categories = tuple((f"{step:g}", f"{step:g}") for step in scale.categories)
     for name in test.scored(question.settings):
-        column = name or "score"
-        yield Asked(name=column, line=line.row, kind="category" if categories else "scale",
-                    label=name, choices=categories, ends=scale.ends(name, ballot_words(language)),
-                    given=line.text(column))  # fmt: skip
+        yield _scored(question, line, name, ballot_words(language))
+
+
+def _scored(question: Question, line: BallotLine, name: str, words: JsonObject) -> Asked:
+    """An attribute, or a difference without a name, with what is defined of it."""
+    scale, column = agreed_scale(question.settings), name or "score"
+    categories = tuple((f"{step:g}", f"{step:g}") for step in scale.categories)
+    defined = question.vocabulary.of(name) if question.vocabulary else None
+    standards = defined.standards if defined else ()
+    return Asked(
+        name=column,
+        line=line.row,
+        kind="category" if categories else "scale",
+        label=name,
+        choices=categories,
+        ends=defined.ends(scale, words) if defined else scale.ends(name, words),
+        about=defined.about(scale, words) if defined else (),
+        anchors=tuple((s.intensity - scale.low) / (scale.high - scale.low) for s in standards),
+        given=line.text(column),
+    )
 
 
 def check_answer(asked: Asked, text: str, scale: tuple[float, float], ballot: BoothBallot) -> None:

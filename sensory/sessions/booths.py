@@ -23,7 +23,7 @@ from ..serving.ballot_line import (
     BallotLine,
 )
 from ..serving.cups import samples_by_line
-from .allergens import allergens_in, served_samples
+from .allergens import allergens_in, told_allergens
 from .booth_ballots import (
     BoothBallot,
     ballots_of,
@@ -94,7 +94,7 @@ def _visit(at: Place) -> BoothVisit:
     return BoothVisit(
         assessor=at.assessor,
         language=language,
-        allergens=allergens_in(session, served_samples(session)),
+        allergens=told_allergens(session),
         consented=_consented(lines),
         excused=any(line.excused for line in lines),
         closed=session.closed or is_stopped(session),

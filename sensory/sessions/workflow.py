@@ -24,6 +24,7 @@ from ..catalogue.columns import Cells, filled_lines
 from ..catalogue.outcome import Outcome
 from ..catalogue.outcome_json import outcome_to_json
 from ..catalogue.question import Question
+from ..catalogue.scales import agreed_scale
 from ..catalogue.tests import find_kind, kinds, protocol_of
 from ..choices.risks import SessionRisks, session_risks
 from ..serving.ballot_line import lines_from
@@ -253,6 +254,8 @@ def _check_plan(question: Question) -> None:
     """Refuse risks, limits and settings that no session can have."""
     kind = find_kind(question.protocol)
     kind.check(question.settings if kind.protocol is None else {})
+    if question.vocabulary and kind.answer == "scores":
+        question.vocabulary.check_scale(agreed_scale(question.settings))
     if kind.protocol:
         planned_risks(question)
         kind.protocol.right_answers(kind.protocol.orders[0], question.target)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from ..base.records import JsonObject, digest_of
 from ..base.spelling import key_of
+from ..catalogue.attributes import Vocabulary
 from ..panel.assessors import Assessor
 from ..panel.series import ScreeningRules, TakenSeries
 from ..release.batch_records import BatchRecord, ProductRecord
@@ -28,6 +29,7 @@ Noun = (
     | Sitting
     | FileShape
     | Study
+    | Vocabulary
 )
 
 KINDS: dict[str, type[Noun]] = {
@@ -41,6 +43,7 @@ KINDS: dict[str, type[Noun]] = {
     "sitting": Sitting,
     "file shape": FileShape,
     "study": Study,
+    "vocabulary": Vocabulary,
 }
 
 
@@ -76,6 +79,8 @@ def row_of(kind: str, content: JsonObject) -> tuple[JsonObject, list[tuple[str, 
         made_on = noun.held_on
     elif isinstance(noun, Study):
         product, made_on, state = noun.product, noun.held_on, noun.kind
+    elif isinstance(noun, Vocabulary):
+        made_on = noun.since
     row = {
         "id": id_of(kind, noun.name),
         "kind": kind,

@@ -57,10 +57,12 @@ def planned(
     settings=None,
     allergens="sulphites",
     minutes=0,
+    vocabulary=None,
     **arranged,
 ):
     """The id of an agreed session with its plan on record, and the plan."""
     question = {"protocol": key, "attribute": "sourness"} if key in PROTOCOLS else {}
+    question |= {} if vocabulary is None else {"vocabulary": vocabulary}
     question |= {} if settings is None else {"settings": settings}
     session_id = agreed(store, DEMOS.get(key, "suspect_batch"), **question)
     samples = samples or SAMPLES.get(key)

@@ -93,6 +93,16 @@ function draw(line) {
   track.setAttribute("aria-valuetext", marked ? words.marked : words.not_answered)
   if (marked) track.setAttribute("aria-valuenow", String(Math.round(100 * line.at)))
   else track.removeAttribute("aria-valuenow")
+  if (line.ticks !== data.ticks) {
+    line.ticks = data.ticks
+    track.querySelectorAll(".tick").forEach((tick) => tick.remove())
+    for (const at of data.ticks ? data.ticks.split(" ") : []) {
+      const tick = document.createElement("div")
+      tick.className = "tick"
+      tick.style.left = `${100 * at}%`
+      track.insertBefore(tick, mark)
+    }
+  }
   line.low.textContent = data.low
   line.high.textContent = data.high
   state.textContent = line.number || line.held ? words.saving : marked ? words.saved : words.not_answered
