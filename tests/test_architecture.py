@@ -47,7 +47,7 @@ ORDER = {
         unweighted pair_scatter roots studentized multiplicity pooling steadiness
         consistency charts run_lengths change_points confidence_sequence paired equivalence
         known_error joint_dprime threshold nested_lots agreement area line_crossing censored_times
-        dprime_line random_consumers random_lines true_spread
+        dprime_line random_consumers random_lines true_spread typical_size
     """,
     "choices": """
         two_by_two a_not_a same_different sureness sureness_by_assessor advice protocols counts
@@ -66,7 +66,7 @@ ORDER = {
         carried_limit consumer_rows consumer_fit consumer_limit history_limit
     """,
     "catalogue": """
-        columns column_table choice_ballot scales attributes question outcome_words outcome
+        columns column_table choice_ballot scales attributes training question outcome_words outcome
         choices_read outcome_json kind frames graded yes_no panel_read ballot_row
         choice_cells code_columns choice_columns cells checking forced_choice profile_figures
         controlled_read controlled ranked_read ranked rated_read rated outcome_of tests
@@ -77,17 +77,19 @@ ORDER = {
     """,
     "sessions": """
         sheets plain_columns files file_kinds file_roles file_sheets file_shape file_import
-        study_file lines outcomes reading serving care session afterwards allergens attempts
-        booth_ballots served_beside_plan template outcome_names signing sitting store soundness
-        search staff samples workflow open_points replaced spellings booth_plans booth_places
-        booth_sittings booths exclusions minors reactions servings served headline in_short finding
-        learned filling live_board steps checklist copies regulars storage_file
+        study_file lines outcomes reading serving care session missing trained afterwards
+        allergens attempts booth_ballots served_beside_plan template outcome_names signing
+        sitting store soundness search staff samples workflow open_points replaced spellings
+        booth_plans booth_places booth_sittings booth_training booths exclusions minors
+        reactions servings served headline in_short finding learned filling live_board steps
+        checklist copies regulars storage_file
     """,
     "panel": """
-        screening_rules screening assessors series series_plan series_sheets register
+        screening_rules screening training_rule assessors series series_plan series_sheets register
         invitation
         sensitivity history steadiness attention months qualification panel_month feedback
         letters ring_test vocabulary_desk
+        training_spread training training_desk
     """,
     "release": """
         batch_rows batches signals batch_records plant characteristic references reference_state

@@ -11,7 +11,7 @@ import pytest
 
 from sensory.base.errors import BallotError
 from sensory.base.findings import Finding
-from sensory.sessions import workflow
+from sensory.sessions import missing, workflow
 from sensory.sessions.finding import session_report
 from sensory.sessions.outcomes import check_ballots
 from sensory.store.repository import Repository
@@ -70,7 +70,7 @@ def test_findings(store, name, protocol, trials, finding):
 @pytest.mark.parametrize("name", PREPARED)
 def test_prepared_sessions_state_all_that_a_report_needs(name):
     prepared = workflow.read_prepared(DEMO, name)
-    assert workflow.missing_in_question(prepared["question"]) == []
+    assert missing.missing_in_question(prepared["question"]) == []
     details = prepared["details"]
     assert [sample.letter for sample in details.samples] == ["A", "B"]
     for text in (details.title, details.held_on, details.place, details.leader, details.decides):

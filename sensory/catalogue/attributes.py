@@ -133,7 +133,7 @@ def _shown(standard: ReferenceStandard, scale: Scale, words: Mapping[str, Any]) 
     )
     if standard.allergens.strip().casefold() == NO_ALLERGEN:
         return line
-    return f"{line} {words['warm_up_allergens'].format(allergens=standard.allergens)}"
+    return f"{line} {words['standard_contains'].format(allergens=standard.allergens)}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

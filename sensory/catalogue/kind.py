@@ -292,7 +292,7 @@ class TestKind:
         planned = [name.casefold() for name in self.listed(settings, "samples")]
         for key in ("reference", "control"):
             name = str(self.setting(settings, key) or "").strip()
-            if self.has_setting(key) and planned and name.casefold() not in planned:
+            if name and self.has_setting(key) and planned and name.casefold() not in planned:
                 raise ArgumentError(f"{key} {name!r} is none of the samples in the plan.")
 
     def margins(self, settings: Mapping[str, Any]) -> dict[str, float]:

@@ -9,6 +9,7 @@ from ..base.errors import RecordError
 from ..base.plain import LEFT_OUT_EMPTY, Plain
 from ..base.records import digest_of
 from .attributes import Vocabulary
+from .training import Training
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -29,6 +30,7 @@ class Question(Plain):
     `standard`: the edition of the standard, stamped when the question is agreed.
     `settings`: what else is agreed where the test is no forced choice; see `kind.TestKind`.
     `vocabulary`: what the attributes mean, in the version that is used; None for no definitions.
+    `training`: what is trained; None for a test, which is everything that has a finding.
     """
 
     protocol: str = "TRIANGLE"
@@ -50,6 +52,7 @@ class Question(Plain):
     standard: str = ""
     settings: dict[str, Any] = field(default_factory=dict, metadata=LEFT_OUT_EMPTY)
     vocabulary: Vocabulary | None = field(default=None, metadata=LEFT_OUT_EMPTY)
+    training: Training | None = field(default=None, metadata=LEFT_OUT_EMPTY)
 
     @property
     def limit(self) -> float:

@@ -10,6 +10,7 @@ from .controlled import DIFFERENCE_FROM_CONTROL
 from .forced_choice import FORCED_CHOICES
 from .graded import SURENESS
 from .kind import KINDS, TestKind, name_of, register
+from .question import Question
 from .ranked import RANKING
 from .rated import PROFILE
 from .yes_no import A_NOT_A, SAME_DIFFERENT
@@ -53,6 +54,12 @@ def find_kind(test: TestKind | Protocol | str) -> TestKind:
             return kind
     known = ", ".join(kind.key for kind in kinds())
     raise ArgumentError(f"test {text!r} is not known; possible are {known}.")
+
+
+def name_of_test(question: Question) -> str:
+    """The test of a question as lists name it; of training it is said first."""
+    name = find_kind(question.protocol).name
+    return name if question.training is None else f"training, {name}"
 
 
 def protocol_of(test: str) -> Protocol:

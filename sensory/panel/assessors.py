@@ -54,11 +54,13 @@ class Qualification(Plain):
     """That somebody is qualified for a product.
 
     `since`, `until`: dates, ISO 8601; both included. Empty `until`: until it is taken back.
+    `attributes`: those on which training has shown it; empty where it rests on something else.
     """
 
     product: str
     since: str
     until: str = ""
+    attributes: tuple[str, ...] = field(default=(), metadata=LEFT_OUT_EMPTY)
 
     def __post_init__(self) -> None:
         named("product", self.product)

@@ -19,7 +19,7 @@ from ..base.record_checks import iso_date
 from ..base.results import Cell, Table, several
 from ..base.spelling import same_person
 from ..base.version import __version__
-from ..catalogue.tests import find_kind
+from ..catalogue.tests import find_kind, name_of_test
 from ..serving.ballot_line import NOT_COME, lines_by_assessor, lines_from
 from ..sessions.servings import day_of
 from ..sessions.session import Anchor, StoredSession
@@ -282,7 +282,7 @@ def _planned(desk: PanelDesk, session: StoredSession) -> PlannedSession:
     }
     return PlannedSession(
         title=session.details.title,
-        test=find_kind(session.question.protocol).name,
+        test=name_of_test(session.question),
         held_on=session.details.held_on,
         invited=len(people - {""}),
     )

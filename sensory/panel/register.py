@@ -22,10 +22,14 @@ from ..sessions.regulars import regular_assessors
 from ..sessions.session import JournalEntry
 from ..sessions.sitting import Sitting
 from ..sessions.store import Action, Store
+from ..sessions.trained import TrainingSitting
 from .assessors import Assessor, Membership, Qualification, Role, new_key
 from .series import ScreeningRules, TakenSeries
+from .training_rule import TrainingRule
 
-AnyNoun = TypeVar("AnyNoun", Assessor, TakenSeries, ScreeningRules, Vocabulary)
+AnyNoun = TypeVar(
+    "AnyNoun", Assessor, TakenSeries, ScreeningRules, Vocabulary, TrainingSitting, TrainingRule
+)
 MOST = 5000
 """So many entries are read at most."""
 
@@ -160,13 +164,24 @@ def change_assessor(desk: PanelDesk, old: Assessor, new: Assessor, *, who: str) 
 
 
 def qualify(
-    desk: PanelDesk, assessor: Assessor, product: str, *, since: str, until: str = "", who: str
+    desk: PanelDesk,
+    assessor: Assessor,
+    product: str,
+    *,
+    since: str,
+    until: str = "",
+    attributes: Sequence[str] = (),
+    who: str,
 ) -> Assessor:
     """Qualify somebody for a product from a date on, in the place of an earlier qualification.
 
+    `attributes` are those on which training has shown it.
+
     Raises RecordError for a date that cannot be, or where the entry was changed meanwhile.
     """
-    new = Qualification(product=" ".join(product.split()), since=since, until=until)
+    new = Qualification(
+        product=" ".join(product.split()), since=since, until=until, attributes=tuple(attributes)
+    )
     others = (each for each in assessor.qualified if key_of(each.product) != key_of(product))
     changed = replace(assessor, qualified=(*others, new))
     with desk.action(who=who, why=f"qualified for {new.product}") as act:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from ..catalogue.tests import find_kind
+from ..catalogue.tests import name_of_test
 from ..sessions.session import StoredSession
 from ..sessions.steps import BALLOTS, next_in_words, next_step, standing
 from .batch_records import OPEN, BatchRecord, ProductRecord
@@ -151,7 +151,7 @@ def _running(desk: Desk, session: StoredSession) -> Running:
     if step == BALLOTS:
         there = standing(desk, session.id)
         words = f"{there.words} {'sent' if there.at_booths else 'ballots'}"
-    test = find_kind(session.question.protocol).name
+    test = name_of_test(session.question)
     return Running(session=session, step=step, words=f"{test}, {words}")
 
 

@@ -124,7 +124,8 @@ def bridging_sessions(
             _check_samples(session.details.samples, names, older, "", reference)
         except RecordError:
             continue
-        fitting += [session] if session.closed else []
+        tested = session.closed and session.question.training is None
+        fitting += [session] if tested else []
     return fitting
 
 

@@ -111,6 +111,8 @@ def attach(desk: Desk, number: str, session_id: str, *, who: str) -> BatchRecord
         raise RecordError(
             f"This session does not name {record.name} among its samples: another batch was tasted."
         )
+    if session.question.training is not None:
+        raise RecordError("This session was training: nothing of it counts for a batch.")
     if session.details.care.smelling_only:
         raise RecordError("The samples of this session were smelled only: it is no tasting.")
     if not session.closed and any(not tasting.over for tasting in record.tastings):

@@ -61,7 +61,8 @@ def _row(assessor: Assessor) -> dict[str, str]:
 
 
 def _qualified(each: Qualification) -> str:
-    return f"{each.product} since {each.since}" + (f" until {each.until}" if each.until else "")
+    on = f" (trained: {', '.join(each.attributes)})" if each.attributes else ""
+    return f"{each.product}{on} since {each.since}" + (f" until {each.until}" if each.until else "")
 
 
 def _lapsing(register: Sequence[Assessor]) -> None:
@@ -124,9 +125,10 @@ def _change(register: Sequence[Assessor]) -> None:
         panels = _panels(old)
         codes = _languages(f"languages-{chosen}", old.languages)
         qualified = _lines(
-            "Qualified for, one a line: product; since; until", map(_as_typed, old.qualified),
+            "Qualified for, one a line: product; since; until; attributes trained",
+            map(_as_typed, old.qualified),
             f"qualified-{chosen}",
-        )  # fmt: skip
+        )
         nots = _lines(
             "Not this sample, one a line; no reason, nothing about health", old.not_these,
             f"not-{chosen}",
@@ -159,7 +161,8 @@ def _lines(label: str, now: Iterable[str], key: str) -> list[str]:
 
 
 def _as_typed(each: Qualification) -> str:
-    return "; ".join(filter(None, (each.product, each.since, each.until)))
+    typed = (each.product, each.since, each.until, ", ".join(each.attributes))
+    return "; ".join(typed).rstrip("; ")
 
 
 def _membership(line: str) -> Membership:
@@ -171,13 +174,14 @@ def _membership(line: str) -> Membership:
 
 def _qualification(line: str) -> Qualification:
     parts = [part.strip() for part in line.split(";")]
-    if not 2 <= len(parts) <= 3:
+    if not 2 <= len(parts) <= 4:
         raise ArgumentError(
             f"Qualified for: {line!r} must be a product and a date, as in 'sloe cordial; "
-            "2026-02-01', and if wanted the date until which it holds."
+            "2026-02-01', and if wanted the date until which it holds, and attributes trained."
         )
-    product, since, *until = parts
-    return Qualification(product=product, since=since, until=until[0] if until else "")
+    product, since, until, trained = (*parts, "", "")[:4]
+    attributes = tuple(name for part in trained.split(",") if (name := part.strip()))
+    return Qualification(product=product, since=since, until=until, attributes=attributes)
 
 
 def _languages(key: str, now: Sequence[str]) -> tuple[str, ...]:

@@ -252,7 +252,7 @@ def _attach(record: BatchRecord) -> None:
         offered = {
             session.id: f"{session.details.title or 'Untitled session'} ({session.id[:8]})"
             for session in desk().sessions(200)
-            if session.id not in known and session.agreed
+            if session.id not in known and session.agreed and session.question.training is None
         }
         name, words = record.name, offered.__getitem__
         chosen = st.selectbox(

@@ -25,7 +25,8 @@ from ..base.errors import RecordError, UnreachableError
 from ..base.languages import ballot_words
 from ..sessions.booth_ballots import Asked, BoothBallot, mark_of, score_of, still_open
 from ..sessions.booths import BoothVisit, keep, late, leave_out, send, visit
-from ..sessions.reactions import feel_unwell
+from .booth_care import report, show_unwell
+from .booth_training import go_on, learns, show_learned
 from .components import (
     Words,
     asset,
@@ -45,7 +46,6 @@ from .interlude import show_away, show_halt, wait_for
 _CSS = f"<style>{asset('booth.css')}</style>"
 
 _LANGUAGE, _SEEN = "booth-language", "booth-seen"
-_FELT, _WATCHED = "booth-felt", "booth-watched"
 
 
 def page(token: str) -> None:
@@ -53,7 +53,7 @@ def page(token: str) -> None:
     st.html(_CSS)
     language = st.session_state.get(_LANGUAGE, "")
     try:
-        _report(token)
+        report(token)
         here = visit(desk(), token)
         language, st.session_state[_SEEN] = here.language if here else "", None
         if here is None:
@@ -72,7 +72,7 @@ def page(token: str) -> None:
 def _still(token: str, here: BoothVisit) -> None:
     """The ballot as it was seen last: its fields keep what is marked meanwhile."""
     words = ballot_words(here.language)
-    _unwell(token, here, words)
+    show_unwell(token, here, words)
     if here.ballot is not None:
         _ballot(token, here, here.ballot, words, f"{words['away']}. {words['away_hint']}")
 
@@ -91,71 +91,40 @@ def _next(token: str, here: BoothVisit) -> None:
         raise
     except RecordError as error:
         fault = str(error)
-    _unwell(token, here, words)
+    show_unwell(token, here, words)
+    if here.training:
+        st.info(words["training"])
     if here.stopped or here.paused:
         return
     if here.closed:
         late(desk(), token)
         st.title(words["closed"])
+        show_learned(here, words)
     elif here.barred:
         st.title(words[here.barred])
     elif here.excused:
         show_excused(token, here, words)
     elif not here.consented:
         show_cautions(token, here, words)
-    elif here.ballot is None:
+    else:
+        _on(token, here, words, fault)
+
+
+def _on(token: str, here: BoothVisit, words: Words, fault: str) -> None:
+    """What comes next for somebody who tastes."""
+    if here.ballot is None:
         st.title(words["thanks" if here.sent else "excused"])
         _left_out(here, words)
+        show_learned(here, words)
+    elif learns(here):
+        show_learned(here, words)
+        go_on(here, words)
     elif here.halt is not None:
         _left_out(here, words)
         show_halt(token, here.halt, words, smelling=here.smelling)
     else:
         _ballot(token, here, here.ballot, words, fault)
         st.session_state[_SEEN] = here
-
-
-def _unwell(token: str, here: BoothVisit, words: Words) -> None:
-    """One click reports that somebody feels unwell: at any time once they have consented."""
-    if here.stopped:
-        st.title(words["stopped"])
-        st.error(words["stopped_hint"])
-        st.markdown(words["unwell_hint"])
-    elif here.paused:
-        st.title(words["paused"])
-        st.markdown(words["paused_hint"])
-    with st.container(key="booth-top", horizontal=True, horizontal_alignment="distribute"):
-        if here.ballot is not None and here.consented and here.halt is None and not here.stopped:
-            number, all_of_them = here.ballot.number, here.ballot.all
-            st.markdown(words["ballot_of"].format(number=number, all=all_of_them), width="content")
-        if here.consented and not here.unwell and st.button(words["unwell"], key="booth-unwell"):
-            st.session_state[_FELT] = True
-            st.rerun()
-    if here.stopped or here.paused or (here.consented and not here.closed):
-        st.session_state[_WATCHED] = True
-        _watch(token, here.stopped, here.paused)
-
-
-def _report(token: str) -> None:
-    """Report who feels unwell before anything else, and again until it is on record."""
-    if st.session_state.pop(_FELT, False):
-        try:
-            feel_unwell(desk(), token)
-        except UnreachableError:
-            st.session_state[_FELT] = True
-            raise
-
-
-@st.fragment(run_every=10.0)
-def _watch(token: str, stopped: bool, paused: bool) -> None:
-    """A booth on which nobody taps learns as well that tasting is stopped, or goes on."""
-    if st.session_state.pop(_WATCHED, False):  # drawn with the page, which has just looked
-        return
-    try:
-        here = visit(desk(), token)
-    except UnreachableError:
-        st.rerun()
-    if here is None or (here.stopped, here.paused) != (stopped, paused):
-        st.rerun()
 
 
 def _taken(token: str, here: BoothVisit) -> BoothVisit:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from ..base.findings import Finding
-from ..catalogue.tests import find_kind
+from ..catalogue.tests import name_of_test
 from ..sessions.copies import copy_session
 from ..sessions.search import ALL, find_sessions
 from ..sessions.session import StoredSession
@@ -65,7 +65,7 @@ def _row(session: StoredSession) -> None:
     name, shows, when, buttons = st.columns([5, 4, 2, 3], vertical_alignment="center")
     row = buttons.container(horizontal=True, horizontal_alignment="right")
     batches = ", ".join(sample.batch for sample in session.details.samples[1:] if sample.batch)
-    test = find_kind(session.question.protocol).name
+    test = name_of_test(session.question)
     about = f"{test}, batch {batches}" if batches else test
     name.markdown(f"**{title_of(session)}**  \n{plain(about)}")
     shows.markdown(_standing(session))

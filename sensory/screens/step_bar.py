@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from ..catalogue.columns import filled_lines
-from ..catalogue.tests import find_kind
+from ..catalogue.tests import name_of_test
 from ..sessions.session import StoredSession
 from ..sessions.steps import Standing, State, next_step, standing, steps_of
 from .frame import address, desk, minute, page_of, plain, title_of
@@ -29,7 +29,7 @@ def session_head(session: StoredSession, there: Standing | None = None) -> None:
     lines = len(filled_lines(desk().cells(session.id)))
     if there is None and lines:
         there = standing(desk(), session.id)
-    test = find_kind(session.question.protocol).name
+    test = name_of_test(session.question)
     facts = [test, f"{session.question.assessors} planned", f"session {session.id[:8]}"]
     if session.agreed:
         facts.append(f"agreed {minute(session.agreed_at)}")

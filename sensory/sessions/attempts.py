@@ -46,6 +46,7 @@ def earlier_attempts(
         and other.agreed
         and other.agreed_at < (session.agreed_at or "9")
         and other.question.protocol == session.question.protocol
+        and other.question.training is None
         and batch_of(other) == batch
     ]
     return sorted(same, key=lambda other: other.agreed_at)

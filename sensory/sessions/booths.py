@@ -36,6 +36,7 @@ from .booth_ballots import (
 from .booth_places import Place, at_booth, is_stopped, place_of
 from .booth_plans import cups_of, to_be_planned_again
 from .booth_sittings import Halt, halt_of
+from .booth_training import Learned, learned_of
 from .care import told_before
 from .signing import BOOTH
 from .store import Action, Store
@@ -54,6 +55,8 @@ class BoothVisit:
     `smelling`: whether the samples are smelled only.
     `unwell`: whether this assessor has reported to feel unwell, and nobody has taken it up.
     `minor`, `barred`: a minor; one who is not served, without consent on file or for the samples.
+    `training`: whether nothing of it counts as a result.
+    `learned`: of training, the marks of the ballot that was sent last, beside the targets.
     `refused`: told here not to taste today, so it can be taken back here.
     `ballot`: the next one to be answered; None when none waits.
     `left_out`: numbers of the ballots that are left out between the last one sent and this one.
@@ -79,14 +82,16 @@ class BoothVisit:
     barred: str = ""
     unwell: bool = False
     refused: bool = False
+    training: bool = False
+    learned: Learned | None = None
 
 
 def visit(store: Store, token: str) -> BoothVisit | None:
     """What a link shows; None when it is not valid. UnreachableError while the record is away."""
-    return _visit(at) if (at := place_of(store, token)) else None
+    return _visit(at, store) if (at := place_of(store, token)) else None
 
 
-def _visit(at: Place) -> BoothVisit:
+def _visit(at: Place, store: Store) -> BoothVisit:
     session, lines = at.session, at.lines
     ballots, waiting = ballots_of(session, lines), waiting_ballots(session, lines)
     language = session.serving.language if session.serving else "en"
@@ -111,6 +116,8 @@ def _visit(at: Place) -> BoothVisit:
         barred=_barred(at),
         refused=any(line.refused for line in lines),
         unwell=any(reaction.seat == at.seat for reaction in care.unwell),
+        training=session.question.training is not None,
+        learned=learned_of(store, session, lines),
     )
 
 
@@ -224,7 +231,7 @@ def keep(
                     raise RecordError(f"This ballot does not ask for {name!r}.")
                 changes.setdefault(where, {})[name] = " ".join(str(text).split())[:_LONGEST]
         at = _write(act, at, changes, "answered")
-    return _visit(at)
+    return _visit(at, store)
 
 
 def _beside(ballot: BoothBallot) -> tuple[str, ...]:
@@ -255,7 +262,7 @@ def send(
             raise RecordError(f"Still to be answered: {', '.join(missing)}.")
         elif as_shown:
             at = _mark(act, at, line, {SENT: utc_now()}, "ballot sent")
-    return _visit(at)
+    return _visit(at, store)
 
 
 def leave_out(store: Store, token: str, line: int) -> None:

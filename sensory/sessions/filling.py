@@ -13,6 +13,8 @@ from .outcome_names import without_names
 from .outcomes import check_ballots
 from .sitting import sitting_of
 from .store import Store
+from .trained import trained_of
+from .workflow import keep_answers
 
 
 def fill_outcomes(store: Store, *, who: str) -> int:
@@ -27,6 +29,8 @@ def fill_outcomes(store: Store, *, who: str) -> int:
     written = 0
     for session_id in store.without_outcome():
         session, cells = store.session(session_id), store.cells(session_id)
+        if session.question.training is not None:
+            continue
         try:
             outcome = outcome_of_session(store, session, cells)
         except SensoryError:
@@ -39,7 +43,7 @@ def fill_outcomes(store: Store, *, who: str) -> int:
 
 
 def fill_sittings(store: Store, *, who: str) -> int:
-    """Keep what each assessor did in closed sessions where that is not on record.
+    """Keep what each assessor did in closed sessions where that is not on record, training too.
 
     What cannot be read is left as it is.
 
@@ -48,12 +52,17 @@ def fill_sittings(store: Store, *, who: str) -> int:
     written = 0
     for session_id in store.without_sitting():
         session, cells = store.session(session_id), store.cells(session_id)
+        training = session.question.training is not None
+        if training and store.training(session_id) is not None:
+            continue
         try:
-            sitting = sitting_of(session, cells, check_ballots(cells, session.question))
+            checked = check_ballots(cells, session.question)
+            trained = trained_of(session, checked) if training else None
+            sitting = None if training else sitting_of(session, cells, checked)
         except SensoryError:
             continue
         with store.action(who=who, why=f"read by version {__version__}") as act:
             act.unchanged(session, cells)
-            act.keep_sitting(sitting)
+            keep_answers(act, sitting, trained)
         written += 1
     return written

@@ -174,6 +174,8 @@ def outcome_of_session(store: Store, session: StoredSession, cells: Cells | None
     """
     if not session.closed:
         raise RecordError("The finding is shown when the ballots are closed.")
+    if session.question.training is not None:
+        raise RecordError("This session is training: it has no finding.")
     if session.question.digest != session.digest:
         raise RecordError(
             "The question on record is not the one that was agreed: its digest differs. "

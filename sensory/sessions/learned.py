@@ -30,7 +30,11 @@ class Learned:
 def sessions_to_learn_from(store: Store, test: str, most: int = 20) -> list[StoredSession]:
     """The latest closed sessions with that test, newest first."""
     of_test = store.sessions(_LOOKED_AT, naming=test, tests=[test])
-    return [each for each in of_test if each.closed and each.question.protocol == test][:most]
+    return [
+        each
+        for each in of_test
+        if each.closed and each.question.protocol == test and each.question.training is None
+    ][:most]
 
 
 def learned_from(store: Store, session: StoredSession) -> Learned:

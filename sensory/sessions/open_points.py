@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from ..catalogue.tests import find_kind
+from .missing import missing_in_training, missing_texts
 from .session import CAUTIONS, StoredSession
-from .workflow import missing_texts
 
 
 class Part(StrEnum):
@@ -47,13 +47,14 @@ def open_points(session: StoredSession) -> tuple[OpenPoint, ...]:
     """
     details, question = session.details, session.question
     lines = [(Part.WHY, name, says) for name, says in missing_texts(question).items()]
-    if not details.decides.strip():
+    if question.training is None and not details.decides.strip():
         lines.append((Part.WHY, "decides", "Who decides?"))
     if not details.leader.strip():
         lines.append((Part.WHY, "leader", "Who leads the panel?"))
-    lines += [
-        (Part.HOW, "settings", says) for says in find_kind(question.protocol).missing(question)
-    ]
+    kind = find_kind(question.protocol)
+    trained = question.training is not None
+    settings = missing_in_training(question) if trained else kind.missing(question)
+    lines += [(Part.HOW, "settings", says) for says in settings]
     lines += [(Part.SAFETY, "care", says) for says in details.care.missing()]
     lines += [
         (Part.SAFETY, f"caution-{caution.key}", caution.advice)

@@ -34,7 +34,9 @@ def samples_on(cells: Cells) -> tuple[str, ...]:
 
 
 def reference_of(question: Question) -> str:
-    """The sample that the others are compared with; empty where the test names none."""
+    """The sample that the others are compared with; empty where the test names none, or trains."""
+    if question.training is not None:
+        return ""
     kind = find_kind(question.protocol)
     named = (kind.setting(question.settings, key) for key in REFERENCES if kind.has_setting(key))
     return next((tidy_name(str(name)) for name in named if name), "")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from ..catalogue.kind import KINDS
-from ..catalogue.tests import find_kind
+from ..catalogue.tests import name_of_test
 from .session import StoredSession
 from .store import Store
 
@@ -24,4 +24,4 @@ def find_sessions(store: Store, text: str) -> list[StoredSession]:
 def words_of(session: StoredSession) -> str:
     """What a session is found by."""
     samples = [f"{sample.name} {sample.batch}" for sample in session.details.samples]
-    return " ".join([session.details.title, find_kind(session.question.protocol).name, *samples])
+    return " ".join([session.details.title, name_of_test(session.question), *samples])

@@ -222,4 +222,6 @@ def next_in_words(store: Store, session: StoredSession) -> str:
     """What a session waits for, as a list says it."""
     if session.details.care.unwell:
         return "take up the adverse reaction"
+    if session.closed and session.question.training is not None:
+        return "look at the marks"
     return _NEXT[next_step(store, session)]

@@ -31,14 +31,16 @@ from ..serving.ballot_line import lines_from
 from ..serving.cups import check_seats
 from .care import Care
 from .lines import cells_of_file
+from .missing import missing_in_question, unmet_cautions
 from .outcome_names import without_names
 from .outcomes import check_ballots, edition, read_ballots_of
 from .samples import check_reference
-from .session import CAUTIONS, SessionDetails, StoredSession
+from .session import SessionDetails, StoredSession
 from .signing import TYPED, Right
 from .sitting import Sitting, sitting_of
 from .staff import signature
 from .store import Action, Store
+from .trained import TrainingSitting, trained_of
 
 
 def open_session(
@@ -93,6 +95,8 @@ def describe(
         )
         if changed == session:
             return session
+        if (session.question.training is None) != (changed.question.training is None):
+            raise RecordError("A session is training, or is not, from its beginning.")
         if session.agreed and changed.question != session.question:
             raise RecordError(
                 f"The question was agreed at {session.agreed_at} and is frozen. "
@@ -182,35 +186,6 @@ def planned_risks(question: Question, trials: int | None = None) -> SessionRisks
     )
 
 
-def unmet_cautions(session: StoredSession) -> list[str]:
-    """The cautions that are not answered with yes, as sentences."""
-    return [
-        f"{caution.asks} {caution.advice}"
-        for caution in CAUTIONS
-        if session.cautions.get(caution.key) is not True
-    ]
-
-
-def missing_in_question(question: Question) -> list[str]:
-    """What has to be stated before a question can be agreed."""
-    texts = list(missing_texts(question).values())
-    return texts + find_kind(question.protocol).missing(question)
-
-
-def missing_texts(question: Question) -> dict[str, str]:
-    """The texts of a question that are empty, by field, each with what it asks."""
-    needed = {
-        "what_changed": "What differs between the samples?",
-        "decision": "What depends on the answer?",
-        "if_different": "What will be done if the finding is different?",
-        "if_similar": "What will be done if the finding is similar?",
-        "if_undecided": "What will be done if the session cannot tell?",
-    }
-    if not find_kind(question.protocol).similarity:
-        del needed["if_similar"]
-    return {name: asks for name, asks in needed.items() if not str(getattr(question, name)).strip()}
-
-
 def agree(store: Store, session_id: str, *, who: str, how: str = TYPED) -> StoredSession:
     """Freeze the question: from here on alpha, beta, the limit and the actions stand.
 
@@ -242,7 +217,7 @@ def agree(store: Store, session_id: str, *, who: str, how: str = TYPED) -> Store
         digest=question.digest,
         ballots_at_agreement=len(filled_lines(cells)),
     )
-    with store.action(who=who, why=question.decision) as act:
+    with store.action(who=who, why=question.decision or "training") as act:
         signed = act.sign(signature(act, who, Right.AGREE, how=how))
         frozen = replace(frozen, agreed_by=signed.by, agreed_role=signed.role)
         act.unchanged(session, cells)
@@ -256,6 +231,10 @@ def _check_plan(question: Question) -> None:
     kind.check(question.settings if kind.protocol is None else {})
     if question.vocabulary and kind.answer == "scores":
         question.vocabulary.check_scale(agreed_scale(question.settings))
+    if question.training is not None:
+        samples = kind.listed(question.settings, "samples")
+        asked, scale = kind.attributes(question), agreed_scale(question.settings)
+        question.training.check(asked, samples, scale)
     if kind.protocol:
         planned_risks(question)
         kind.protocol.right_answers(kind.protocol.orders[0], question.target)
@@ -303,7 +282,8 @@ class Closing:
     `session`: the closed one.
     `cells`: the ballots.
     `outcome`: what they show; None where it was closed already.
-    `sitting`: what each assessor did; None where it was closed already.
+    `sitting`: what each assessor did; None where it was closed already, and of training.
+    `trained`: what was marked in training; None else.
     """
 
     session: StoredSession
@@ -311,17 +291,26 @@ class Closing:
     cells: Cells
     outcome: Outcome | None = None
     sitting: Sitting | None = None
+    trained: TrainingSitting | None = None
 
     def write(self, act: Action) -> None:
         """Close it; RecordError where session or ballots were changed meanwhile."""
         act.unchanged(self.before, self.cells)
-        if self.outcome is None:
-            return
-        plain = without_names(outcome_to_json(self.outcome), self.cells)
-        act.keep_outcome(self.session.id, plain)
-        act.put(self.session, expect=self.before, what="closed", why=self.outcome.line())
-        if self.sitting is not None:
-            act.keep_sitting(self.sitting)
+        if self.outcome is not None:
+            plain = without_names(outcome_to_json(self.outcome), self.cells)
+            act.keep_outcome(self.session.id, plain)
+        why = self.outcome.line() if self.outcome else "training: no finding"
+        if self.session != self.before:
+            act.put(self.session, expect=self.before, what="closed", why=why)
+        keep_answers(act, self.sitting, self.trained)
+
+
+def keep_answers(act: Action, sitting: Sitting | None, trained: TrainingSitting | None) -> None:
+    """Keep what each assessor did, for the history of the panel or for the learning curves."""
+    if sitting is not None:
+        act.keep_sitting(sitting)
+    if trained is not None:
+        act.keep_training(trained)
 
 
 def closing_of(store: Store, session_id: str) -> Closing:
@@ -344,8 +333,11 @@ def closing_of(store: Store, session_id: str) -> Closing:
     checked = check_ballots(cells, session.question)
     if checked.blocking:
         raise BallotError(checked.blocking)
-    outcome = read_ballots_of(checked, session.question)
     closed = replace(session, closed_at=utc_now())
+    if session.question.training is not None:
+        trained = trained_of(session, checked)
+        return Closing(session=closed, before=session, cells=cells, trained=trained)
+    outcome = read_ballots_of(checked, session.question)
     sitting = sitting_of(session, cells, checked)
     return Closing(session=closed, before=session, cells=cells, outcome=outcome, sitting=sitting)
 
@@ -366,6 +358,8 @@ def reopen(store: Store, session_id: str, *, who: str, why: str) -> StoredSessio
         act.put(opened, expect=session, what="reopened")
         if sitting := act.sitting(session_id):
             act.keep_sitting(sitting.emptied())
+        if trained := act.training(session_id):
+            act.keep_training(trained.emptied())
         return opened
 
 

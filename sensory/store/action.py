@@ -17,6 +17,7 @@ from ..serving.ballot_line import SENT, stands_once_sent
 from ..sessions.session import StoredSession
 from ..sessions.signing import Person, Signature
 from ..sessions.sitting import Sitting
+from ..sessions.trained import TrainingSitting
 from . import people, tables
 from .journal import OUTCOME, ROLE, STAFF
 from .nouns import Noun, id_of, kind_of, row_of
@@ -171,6 +172,11 @@ class Action(Reads):
         """Keep what each assessor did in a session, in the place of what stood there."""
         there = self.sitting(sitting.session)
         self.put_noun(sitting, expect=there, what="sitting recorded")
+
+    def keep_training(self, trained: TrainingSitting) -> None:
+        """Keep what was marked in a training session, in the place of what stood there."""
+        there = self.training(trained.session)
+        self.put_noun(trained, expect=there, what="training recorded")
 
     def seal(self) -> None:
         """Give what was kept of sessions an entry where it has none yet; the last thing done."""

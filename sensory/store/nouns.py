@@ -11,12 +11,14 @@ from ..base.spelling import key_of
 from ..catalogue.attributes import Vocabulary
 from ..panel.assessors import Assessor
 from ..panel.series import ScreeningRules, TakenSeries
+from ..panel.training_rule import TrainingRule
 from ..release.batch_records import BatchRecord, ProductRecord
 from ..release.plant import Plant
 from ..release.references import Reference
 from ..release.studies import Study
 from ..sessions.file_shape import FileShape
 from ..sessions.sitting import Sitting
+from ..sessions.trained import TrainingSitting
 
 Noun = (
     ProductRecord
@@ -30,6 +32,8 @@ Noun = (
     | FileShape
     | Study
     | Vocabulary
+    | TrainingSitting
+    | TrainingRule
 )
 
 KINDS: dict[str, type[Noun]] = {
@@ -44,6 +48,8 @@ KINDS: dict[str, type[Noun]] = {
     "file shape": FileShape,
     "study": Study,
     "vocabulary": Vocabulary,
+    "training": TrainingSitting,
+    "training rule": TrainingRule,
 }
 
 
@@ -79,6 +85,8 @@ def row_of(kind: str, content: JsonObject) -> tuple[JsonObject, list[tuple[str, 
         made_on = noun.held_on
     elif isinstance(noun, Study):
         product, made_on, state = noun.product, noun.held_on, noun.kind
+    elif isinstance(noun, TrainingSitting):
+        product, made_on = noun.product, noun.held_on
     elif isinstance(noun, Vocabulary):
         made_on = noun.since
     row = {

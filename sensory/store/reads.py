@@ -12,6 +12,7 @@ from ..base.records import JsonObject
 from ..sessions.session import Anchor, Check, DamagedSession, JournalEntry, StoredSession
 from ..sessions.signing import Person
 from ..sessions.sitting import Sitting
+from ..sessions.trained import TrainingSitting
 from . import checking, tables
 from .connections import Damage, damage_in
 from .nouns import Noun, id_of, kind_of
@@ -191,6 +192,10 @@ class Reads(Register):
     def sitting(self, session_id: str) -> Sitting | None:
         """What each assessor did in a session; None before its first closing."""
         return self.noun(Sitting, session_id)
+
+    def training(self, session_id: str) -> TrainingSitting | None:
+        """What was marked in a training session; None before its first closing, and of a test."""
+        return self.noun(TrainingSitting, session_id)
 
     def without_sitting(self) -> list[str]:
         """The closed sessions of which it is not kept what each assessor did."""

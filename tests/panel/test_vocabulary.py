@@ -104,7 +104,7 @@ def test_a_booth_shows_what_is_meant_and_tells_what_the_standards_hold(store, wo
         "the basic taste of citric acid",
         "How to assess: take a sip, 5 s in the mouth",
         "Reference standard sour base: 5, accepted from 4.5 to 5.5, on a scale of 0 to 10. "
-        "This sample contains: milk.",
+        "It contains: milk.",
     )
     assert (sour.anchors, sour.ends) == ((0.5,), ("none", "as lemon juice"))
     assert (cooked.about, cooked.anchors) == ((), ())

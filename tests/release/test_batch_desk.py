@@ -19,7 +19,7 @@ from sensory.release.choice_trend import ChoiceTrend
 from sensory.release.references import Reference
 from sensory.release.rule import ReleaseRule
 from sensory.release.trend import Trend
-from sensory.sessions import workflow
+from sensory.sessions import missing, workflow
 from sensory.store.repository import Repository
 
 from ..shared import ALL_YES
@@ -49,7 +49,7 @@ def test_the_session_of_a_tasting_is_the_rules(store):
     assert (question.alpha, question.beta, question.pd_limit) == (0.05, 0.05, 0.4)
     assert [one.batch for one in session.details.samples] == ["", "SC-1"]
     assert session.details.samples[1].allergens == "sulphites"
-    assert workflow.missing_in_question(question) == []
+    assert missing.missing_in_question(question) == []
     assert product_desk.the_batch(store, "SC-1").waits_for == "ballots of its tasting"
     with pytest.raises(RecordError, match="A tasting of SC-1 is open already"):
         tastings.open_tasting(store, "SC-1", who="Mira")

@@ -7,7 +7,7 @@ import pytest
 from sensory.base.errors import RecordError
 from sensory.release import batch_desk, complaint_desk, product_desk, smelling, tastings
 from sensory.release.batches import Clearance, Disposition
-from sensory.sessions import workflow
+from sensory.sessions import missing
 
 from .shared import BY, clear, made
 
@@ -113,4 +113,4 @@ def test_who_cleared_the_batch_is_in_its_tasting_and_can_be_agreed(store):
     session = tastings.open_tasting(store, "SC-5", who="Mira")
     assert session.details.care.missing() == []
     assert session.details.care.cleared_by == "Otto Brandt"
-    assert workflow.unmet_cautions(session)  # the others are asked before this tasting
+    assert missing.unmet_cautions(session)  # the others are asked before this tasting

@@ -14,7 +14,7 @@ from sensory.base.standards import STANDARDS
 from sensory.catalogue.question import Question
 from sensory.choices.protocols import PROTOCOLS, TRIANGLE
 from sensory.choices.risks import session_risks
-from sensory.sessions import lines, workflow
+from sensory.sessions import lines, missing, workflow
 from sensory.sessions.file_kinds import kind_of_file
 from sensory.sessions.finding import outcome_of_session, session_report
 from sensory.sessions.outcomes import check_ballots
@@ -187,7 +187,7 @@ def test_each_caution_blocks_agreement(store, caution, answer):
     if answer is None:
         del answers[caution.key]
     session = opened(store, cautions=answers)
-    assert workflow.unmet_cautions(session) == [f"{caution.asks} {caution.advice}"]
+    assert missing.unmet_cautions(session) == [f"{caution.asks} {caution.advice}"]
     with pytest.raises(RecordError) as caught:
         workflow.agree(store, ID, who="Änne")
     assert caution.asks in str(caught.value)
@@ -196,7 +196,7 @@ def test_each_caution_blocks_agreement(store, caution, answer):
 
 def test_only_a_plain_yes_counts(store):
     session = opened(store, cautions=dict.fromkeys(ALL_YES, "yes"))
-    assert len(workflow.unmet_cautions(session)) == len(CAUTIONS)
+    assert len(missing.unmet_cautions(session)) == len(CAUTIONS)
 
 
 @pytest.mark.parametrize(
@@ -220,9 +220,9 @@ def test_each_missing_part_of_the_question_blocks_agreement(store, field, asks, 
 @pytest.mark.parametrize("protocol", PROTOCOLS.values(), ids=repr)
 def test_attribute_is_needed_where_the_ballot_asks_for_one(protocol):
     question = replace(QUESTION, protocol=protocol.key)
-    missing = workflow.missing_in_question(question)
-    assert missing == (["Which attribute is asked about?"] if protocol.asks_attribute else [])
-    assert workflow.missing_in_question(replace(question, attribute="sourness")) == []
+    lacking = missing.missing_in_question(question)
+    assert lacking == (["Which attribute is asked about?"] if protocol.asks_attribute else [])
+    assert missing.missing_in_question(replace(question, attribute="sourness")) == []
 
 
 @pytest.mark.parametrize(
