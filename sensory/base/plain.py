@@ -14,6 +14,7 @@ from dataclasses import MISSING, Field, fields, is_dataclass
 from enum import StrEnum
 from functools import cache
 from math import isfinite
+from types import NoneType, UnionType
 from typing import Any, Self, TypeVar, get_args, get_origin
 
 from cattrs import ClassValidationError, Converter
@@ -139,14 +140,29 @@ def _is_tuple(kind: Any) -> bool:
     return get_origin(kind) is tuple
 
 
+_AS_THEY_ARE: dict[Any, set[type]] = {
+    str: {str}, float: {float, int}, int: {int}, bool: {bool}, NoneType: {NoneType},
+}  # fmt: skip
+
+
+def _as_they_are(of: Any) -> set[type]:
+    """Types of the values that a list of this kind takes as they are; none for records."""
+    kinds = get_args(of) if get_origin(of) is UnionType else (of,)
+    known = [_AS_THEY_ARE.get(kind, set()) for kind in kinds]
+    return set().union(*known) if all(known) else set()
+
+
 def _tuple_hook(kind: Any, converter: Converter) -> Hook:
     of, *more = get_args(kind)
     hooks = [converter.get_structure_hook(part) for part in (of, *more) if part is not Ellipsis]
     free = Ellipsis in more
+    plain = _as_they_are(of)
 
     def built(value: object, _: object) -> tuple[object, ...]:
         if not isinstance(value, list | tuple):
             raise _OtherKindError("a list", value)
+        if free and plain and plain.issuperset(map(type, value)):
+            return tuple(value)  # the histories of a panel hold hundreds of thousands of numbers
         if free:
             return tuple([hooks[0](part, of) for part in value])
         if len(value) != len(hooks):

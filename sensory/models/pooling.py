@@ -22,7 +22,7 @@ from scipy.interpolate import CubicSpline
 from scipy.optimize import minimize
 from scipy.special import ndtri
 
-from ..base.arrays import Floats
+from ..base.arrays import Floats, Ints
 
 _STEPS = 60
 _WIDEST = 3.0  # of the scatter between people, in units of that of the estimates
@@ -160,17 +160,18 @@ def pooled_slopes(log_likelihood: Floats, *, level: float = 0.95) -> Pooled:
         height = np.exp(-(((_FINE - centre[:, None]) / wide) ** 2) / 2)
         return np.asarray(height / height.sum(1, keepdims=True))
 
-    def parts(mean: Floats, spread: Floats) -> Floats:
+    def parts(populations: Floats) -> Floats:
         """Likelihood of each person, (settings, people)."""
-        return np.maximum(density(mean, spread) @ told.T, 1e-300)
+        return np.maximum(populations @ told.T, 1e-300)
 
     means, spreads = (grid.ravel() for grid in np.meshgrid(_MEANS, _SPREADS))
-    each = parts(means, spreads)
+    possible = density(means, spreads)
+    each = parts(possible)
     whole = np.log(each).sum(1)
     start = int(np.argmax(whole))
 
     def loss(x: Floats) -> float:
-        return -float(np.log(parts(x[:1], np.exp(x[1:]))).sum())
+        return -float(np.log(parts(density(x[:1], np.exp(x[1:])))).sum())
 
     best = minimize(
         loss,
@@ -180,7 +181,7 @@ def pooled_slopes(log_likelihood: Floats, *, level: float = 0.95) -> Pooled:
     )
     counted = np.exp(whole - whole.max()) * spreads  # the grid of scatters is geometric
     counted /= counted.sum()
-    own = told * ((counted[:, None] / each).T @ density(means, spreads))
+    own = told * ((counted[:, None] / each).T @ possible)
     own /= own.sum(1, keepdims=True)
     value = own @ _FINE
     tails = np.cumsum(own, 1)
@@ -211,16 +212,41 @@ def shrunken_slope(
     return float(own @ _FINE / own.sum()), low, high
 
 
-def counts_lower_tail(count: int, chances: Floats) -> float:
+def counts_lower_tail(count: int, chances: Floats, times: Ints | None = None) -> float:
     """P(at most so many of independent events with these chances), exact by convolution.
+
+    Parameters
+    ----------
+    times : int array, optional
+        How often there is an event of each chance; once where it is not given. Events of one
+        chance are one binomial, which saves nearly all the work where sessions are alike.
 
     >>> counts_lower_tail(1, np.array([0.5, 0.5])), counts_lower_tail(0, np.array([0.2, 0.5]))
     (0.75, 0.4)
     """
-    parts = [np.array([1 - chance, chance]) for chance in chances] or [np.ones(1)]
+    each = np.ones(len(chances)) if times is None else times
+    alike, which = np.unique(chances, return_inverse=True)
+    many = np.bincount(which, each).astype(int)
+    parts = [
+        _binomial(min(_AT_ONCE, int(n) - begun), float(p))
+        for n, p in zip(many, alike, strict=True)
+        for begun in range(0, int(n), _AT_ONCE)
+    ] or [np.ones(1)]
     while len(parts) > 1:
         pairs = [
             np.convolve(left, right) for left, right in zip(parts[::2], parts[1::2], strict=False)
         ]
         parts = pairs + parts[2 * len(pairs) :]
     return float(parts[0][: count + 1].sum())
+
+
+_AT_ONCE = 500  # events: 0.5 to this power is no 0 in a computer
+
+
+def _binomial(many: int, chance: float) -> Floats:
+    """P(0), P(1), ... of so many events, as products of the smaller of the two chances."""
+    less = min(chance, 1 - chance)
+    k = np.arange(many)
+    steps = (many - k) / (k + 1.0) * (less / (1 - less))
+    there = (1 - less) ** many * np.concatenate([np.ones(1), np.cumprod(steps)])
+    return there if less == chance else there[::-1]

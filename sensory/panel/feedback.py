@@ -136,7 +136,7 @@ def _scores(sitting: Sitting, place: int, words: dict[str, str]) -> list[str]:
         return [words["few"]]
     numbers = numbers_of(sitting)
     with np.errstate(invalid="ignore", divide="ignore"):
-        r = numbers.sxy / np.sqrt(numbers.sxx * numbers.syy)
+        r = numbers["sxy"] / np.sqrt(numbers["sxx"] * numbers["syy"])
     groups: dict[str, list[str]] = {"same": [], "other_way": [], "unlike": [], "not_judged": []}
     for at, scores in enumerate(sitting.attributes):
         if not scores.judged:
@@ -147,7 +147,7 @@ def _scores(sitting: Sitting, place: int, words: dict[str, str]) -> list[str]:
             groups[key].append(scores.attribute)
     lines = [words[key].format(attributes=", ".join(names)) for key, names in groups.items()
              if names]  # fmt: skip
-    own, others = _scatter(numbers.sd, numbers.sd_df, place)
+    own, others = _scatter(numbers["sd"], numbers["sd_df"], place)
     if np.isfinite(own) and np.isfinite(others):
         lines.append(words["repeats"].format(own=f"{own:.1f}", others=f"{others:.1f}"))
     return lines

@@ -2,31 +2,28 @@
 
 Why so
 ------
-What a sitting says of its assessors is worked out once and remembered, so that years are put
-together in a fraction of a second. Each assessor is compared with the mean of the *others*.
+All sittings of one shape are worked out in one go, from the sums that closing keeps, so that years
+of them are put together in a fraction of a second and nothing has to be remembered that a later
+entry could make untrue. Each assessor is compared with the mean of the *others*.
 """
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 from types import MappingProxyType
-from typing import NamedTuple
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from ..base.arrays import Floats
+from ..base.arrays import Floats, Ints
 from ..base.results import several
 from ..base.shown import Shown
 from ..base.spelling import same_person
 from ..choices.protocols import PROTOCOLS
 from ..sessions.sitting import ABSENT, LATE, Sitting
-from .sensitivity import COLUMNS
 
-_KEPT = 8192
 _SCORES = (
     *("session", "held_on", "assessor", "attribute", "judged", "samples"),
     *("bias", "sxx", "sxy", "syy", "sd", "sd_df", "others_sd", "others_df"),
@@ -131,109 +128,147 @@ def history(sittings: Iterable[Sitting], *, since: str = "", until: str = "") ->
 
 
 def _attendance(sittings: Sequence[Sitting], names: dict[str, str]) -> pd.DataFrame:
-    counts: dict[str, Counter[str]] = {person: Counter() for person in names.values()}
-    for sitting in sittings:
-        for name, came in zip(sitting.assessors, sitting.came, strict=True):
-            counts[names[name]][came] += 1
-    rows = [
-        (person, n.total(), n.total() - n[ABSENT], n[LATE], n[ABSENT])
-        for person, n in counts.items()
-    ]
-    return pd.DataFrame(rows, columns=["assessor", "expected", "came", "late", "absent"])
+    place, people = _numbered(names)
+    who = np.array([place[name] for each in sittings for name in each.assessors], int)
+    came = np.array([what for each in sittings for what in each.came], str)
+    expected, absent, late = (
+        np.bincount(who[rows], minlength=len(people))
+        for rows in (slice(None), came == ABSENT, came == LATE)
+    )
+    counts = {"expected": expected, "came": expected - absent, "late": late, "absent": absent}
+    return pd.DataFrame({"assessor": people, **counts})
+
+
+def _columns(
+    texts: Mapping[str, tuple[Sequence[str], Sequence[int] | Ints]], numbers: dict[str, Any]
+) -> pd.DataFrame:
+    """A table of columns of text, each as its different texts and which of them a row holds, and
+    of numbers."""
+    heads = {
+        name: pd.Series(different).take(which).array for name, (different, which) in texts.items()
+    }
+    return pd.DataFrame({**heads, **numbers})
 
 
 def _answers(sittings: Sequence[Sitting], names: dict[str, str]) -> pd.DataFrame:
-    rows = [
-        (each.session, each.held_on, names[name], each.test, right, trials)
-        for each in sittings
-        if each.trials and each.test in PROTOCOLS
-        for name, right, trials in zip(each.assessors, each.correct, each.trials, strict=True)
-        if trials
-    ]
-    return pd.DataFrame(rows, columns=["session", "held_on", *COLUMNS[1:]])
+    asked = [each for each in sittings if each.trials and each.test in PROTOCOLS]
+    place, people = _numbered(names)
+    trials = np.array([n for each in asked for n in each.trials], int)
+    right = np.array([n for each in asked for n in each.correct], int)
+    who = np.array([place[name] for each in asked for name in each.assessors], int)
+    at = np.repeat(np.arange(len(asked)), [len(each.assessors) for each in asked])
+    there = trials > 0
+    texts = {
+        "session": ([each.session for each in asked], at[there]),
+        "held_on": ([each.held_on for each in asked], at[there]),
+        "assessor": (people, who[there]),
+        "protocol": ([each.test for each in asked], at[there]),
+    }
+    return _columns(texts, {"correct": right[there], "trials": trials[there]})
 
 
-class Numbers(NamedTuple):
-    """What one sitting says, arrays (attributes, assessors) in the order of `_SCORES`."""
-
-    judged: Floats
-    samples: Floats
-    bias: Floats
-    sxx: Floats
-    sxy: Floats
-    syy: Floats
-    sd: Floats
-    sd_df: Floats
-    others_sd: Floats
-    others_df: Floats
+def _numbered(names: dict[str, str]) -> tuple[dict[str, int], list[str]]:
+    """The place of each spelling among the assessors, and these."""
+    people = list(dict.fromkeys(names.values()))
+    places = {person: place for place, person in enumerate(people)}
+    return {name: places[person] for name, person in names.items()}, people
 
 
 def _scored(sittings: Sequence[Sitting], names: dict[str, str]) -> dict[str, pd.DataFrame]:
     rated = [each for each in sittings if each.attributes]
-    heads: list[tuple[str, str, str, str]] = []
-    panel: list[tuple[object, ...]] = []
-    parts: list[Floats] = []
-    for sitting in rated:
-        numbers = numbers_of(sitting)
-        parts.append(np.stack(numbers).reshape(len(numbers), -1))
-        people = [names[name] for name in sitting.assessors]
-        key, day = sitting.session, sitting.held_on
-        heads += [(key, day, who, scores.attribute) for scores in sitting.attributes
-                  for who in people]  # fmt: skip
-        panel += [
-            (key, day, scores.attribute, scores.judged, int((numbers.samples[place] > 0).sum()),
-             len(sitting.samples), scores.smallest, _together(numbers, place))
-            for place, scores in enumerate(sitting.attributes)
-        ]  # fmt: skip
-    frame = pd.DataFrame(heads, columns=list(_SCORES[:4]))
-    values = np.concatenate(parts, 1) if parts else np.empty((len(_SCORES) - 4, 0))
-    frame = frame.assign(**dict(zip(_SCORES[4:], values, strict=True)))
-    frame = frame[frame["samples"] > 0].reset_index(drop=True)
+    columns = [(at, scores) for at, each in enumerate(rated) for scores in each.attributes]
+    kinds = {
+        name: place for place, name in enumerate(dict.fromkeys(s.attribute for _, s in columns))
+    }
+    values = _numbers(rated)
+    many = np.array([len(rated[at].assessors) for at, _ in columns], int)
+    at = np.array([at for at, _ in columns], int)
+    what = np.array([kinds[scores.attribute] for _, scores in columns], int)
+    place, people = _numbered(names)
+    own = [[place[name] for name in each.assessors] for each in rated]
+    who = np.array([person for session in at for person in own[session]], int)
+    judged = np.array([scores.judged for _, scores in columns], bool)
+    there = values["samples"] > 0
+    row = np.repeat(np.arange(len(columns)), many)[there]
+    sessions, days = [each.session for each in rated], [each.held_on for each in rated]
+    texts = {
+        "session": (sessions, at[row]),
+        "held_on": (days, at[row]),
+        "assessor": (people, who[there]),
+        "attribute": (list(kinds), what[row]),
+    }
+    of_panel = {
+        "judged": judged,
+        "assessors": np.bincount(row, minlength=len(columns)),
+        "samples": [len(rated[session].samples) for session in at],
+        "smallest": np.array([scores.smallest for _, scores in columns], float),
+        "sd": _together(values["sd"], values["sd_df"], many),
+    }
+    heads = {"session": (sessions, at), "held_on": (days, at), "attribute": (list(kinds), what)}
+    own_numbers = {name: values[name][there] for name in _SCORES[5:]}
     return {
-        "scores": frame.assign(judged=frame["judged"] > 0),
-        "panel": pd.DataFrame(panel, columns=list(_PANEL)).astype({"smallest": float}),
+        "scores": _columns(texts, {"judged": judged[row]} | own_numbers)[list(_SCORES)],
+        "panel": _columns(heads, of_panel)[list(_PANEL)],
         "controls": _controls(rated, names),
     }
 
 
-def _together(numbers: Numbers, place: int) -> float:
-    """Standard deviation of replicates of all assessors in one attribute."""
-    sd, df = numbers.sd[place], numbers.sd_df[place]
-    return float(np.sqrt((sd**2 * df)[df > 0].sum() / df.sum())) if df.sum() else np.nan
+def _together(sd: Floats, df: Floats, many: Ints) -> Floats:
+    """Standard deviation of replicates of all assessors in each attribute of each sitting."""
+    if not len(many):
+        return np.empty(0)
+    starts = np.cumsum(many) - many
+    squares = np.add.reduceat(np.where(df > 0, sd**2 * df, 0.0), starts)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.asarray(np.sqrt(squares / np.add.reduceat(df, starts)))
 
 
-@lru_cache(maxsize=_KEPT)
-def numbers_of(sitting: Sitting) -> Numbers:
-    """What a sitting says of each assessor beside the others, by attribute."""
-    means = np.array([scores.means for scores in sitting.attributes], float)
-    sd = np.array([scores.sd for scores in sitting.attributes], float)
-    sd_df = np.array([scores.sd_df for scores in sitting.attributes], float)
+def _numbers(sittings: Sequence[Sitting]) -> dict[str, Floats]:
+    """The numbers of `_SCORES` sitting after sitting, in each attribute after attribute, in each
+    assessor after assessor; sittings of one shape are worked out together."""
+    shapes: dict[tuple[int, ...], list[int]] = {}
+    for at, each in enumerate(sittings):
+        shape = len(each.attributes), len(each.assessors), len(each.samples)
+        shapes.setdefault(shape, []).append(at)
+    parts: list[Floats] = [np.empty((len(_SCORES) - 5, 0))] * len(sittings)
+    for some in shapes.values():
+        for at, part in zip(some, _beside_others([sittings[at] for at in some]), strict=True):
+            parts[at] = part
+    values = np.concatenate(parts, 1) if parts else np.empty((len(_SCORES) - 5, 0))
+    return dict(zip(_SCORES[5:], values, strict=True))
+
+
+def numbers_of(sitting: Sitting) -> dict[str, Floats]:
+    """The numbers of `_SCORES` of one sitting, each (attributes, assessors)."""
+    shape = -1, len(sitting.attributes), len(sitting.assessors)
+    return dict(zip(_SCORES[5:], _beside_others([sitting])[0].reshape(shape), strict=True))
+
+
+def _beside_others(alike: Sequence[Sitting]) -> Floats:
+    """What sittings of one shape say of each assessor beside the others,
+    (sittings, numbers, attributes x assessors)."""
+    columns = [each.attributes for each in alike]
+    means = np.array([[scores.means for scores in each] for each in columns], float)
+    sd = np.array([[scores.sd for scores in each] for each in columns], float)
+    sd_df = np.array([[scores.sd_df for scores in each] for each in columns], float)
     there = np.isfinite(means)
     filled = np.where(there, means, 0.0)
-    rest = there.sum(1, keepdims=True) - there
+    rest = there.sum(2, keepdims=True) - there
     with np.errstate(invalid="ignore", divide="ignore"):
-        others = (filled.sum(1, keepdims=True) - filled) / rest
+        others = (filled.sum(2, keepdims=True) - filled) / rest
         both = there & (rest > 0)
-        count = both.sum(2)
+        count = both.sum(3)
         x, y = np.where(both, others, 0.0), np.where(both, filled, 0.0)
-        x_mean, y_mean = x.sum(2) / count, y.sum(2) / count
+        x_mean, y_mean = x.sum(3) / count, y.sum(3) / count
         dx = np.where(both, x - x_mean[..., None], 0.0)
         dy = np.where(both, y - y_mean[..., None], 0.0)
         squares = np.where(sd_df > 0, np.nan_to_num(sd) ** 2 * sd_df, 0.0)
-        others_df = sd_df.sum(1, keepdims=True) - sd_df
-        others_sd = np.sqrt((squares.sum(1, keepdims=True) - squares).clip(0) / others_df)
-    judged = np.array([[float(s.judged)] * len(sitting.assessors) for s in sitting.attributes])
-    return Numbers(
-        judged=judged,
-        samples=count.astype(float),
-        bias=y_mean - x_mean,
-        sxx=(dx**2).sum(2),
-        sxy=(dx * dy).sum(2),
-        syy=(dy**2).sum(2),
-        sd=sd,
-        sd_df=sd_df,
-        others_sd=others_sd,
-        others_df=others_df,
+        others_df = sd_df.sum(2, keepdims=True) - sd_df
+        others_sd = np.sqrt((squares.sum(2, keepdims=True) - squares).clip(0) / others_df)
+    sums = ((dx**2).sum(3), (dx * dy).sum(3), (dy**2).sum(3))
+    numbers = (count, y_mean - x_mean, *sums, sd, sd_df, others_sd, others_df)
+    return np.stack([np.asarray(n, float) for n in numbers], 1).reshape(
+        len(alike), len(numbers), -1
     )
 
 

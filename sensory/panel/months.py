@@ -10,6 +10,7 @@ the panel: whom it shows has changed, not whom it likes less.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,6 +23,7 @@ from ..models.pooling import shrunken_slope
 from ..models.steadiness import chi_limits
 from ..ratings.scatter import PanelScatter
 from ..ratings.scorecard import intraclass_table
+from ..sessions.sitting import Sitting
 from .history import History
 from .sensitivity import Sensitivity, told_slopes
 
@@ -215,10 +217,11 @@ def smallest_now(past: History, *, latest: int = _LATEST) -> pd.DataFrame:
         which a plan starts; the first where there were no replicates is both together.
     """
     panel = past.panel.dropna(subset=["smallest"])
+    known = {each.session: each for each in past.sittings}
     rows = []
     for attribute, part in panel.groupby("attribute", sort=False):
         part = part.sort_values(["held_on", "session"]).tail(latest)
-        both, error = _scatter(past, str(attribute), set(part["session"]))
+        both, error = _scatter([known[key] for key in part["session"]], str(attribute))
         smallest = float(np.sqrt(np.mean(part["smallest"] ** 2)))
         people = int(part["assessors"].median())
         rows.append((str(attribute), len(part), people, smallest, both, error))
@@ -238,12 +241,10 @@ def scatter_now(past: History) -> PanelScatter:
     )
 
 
-def _scatter(past: History, attribute: str, sessions: set[str]) -> tuple[float, float]:
+def _scatter(sittings: Sequence[Sitting], attribute: str) -> tuple[float, float]:
     """Standard deviations of assessor x sample and of error, over complete sittings together."""
     squares = free = within = within_df = repeats = 0.0
-    for sitting in past.sittings:
-        if sitting.session not in sessions:
-            continue
+    for sitting in sittings:
         for scores in sitting.attributes:
             means = np.array(scores.means, float)
             means = means[np.isfinite(means).all(1)]

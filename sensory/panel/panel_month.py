@@ -11,7 +11,6 @@ and plans are those of the day of printing, for the record keeps no roles of day
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -302,6 +301,6 @@ def _counted(counts: Counter[str]) -> str:
     return ", ".join(f"{name} {count}" for name, count in counts.items())
 
 
-def months_on_record(sittings: Sequence[str], today: str) -> list[str]:
-    """The months of some days of tasting, and this one, the latest first."""
-    return sorted({day[:7] for day in (*sittings, today)}, reverse=True)
+def months_on_record(desk: PanelDesk, today: str) -> list[str]:
+    """The months with a closed session, and that of today, the latest first."""
+    return sorted({*desk.sitting_months(), today[:7]}, reverse=True)

@@ -130,8 +130,8 @@ def sensitivity(
     if not 0 < least < 1:
         raise ArgumentError(f"least must lie between 0 and 1; got {least!r}.")
     frame = _checked(answers)
-    names = list(dict.fromkeys(frame["assessor"]))
-    who = frame["assessor"].map({name: place for place, name in enumerate(names)}).to_numpy()
+    who, different = pd.factorize(frame["assessor"], use_na_sentinel=False)
+    names = list(different)
     right, trials = frame["correct"].to_numpy(float), frame["trials"].to_numpy(float)
     dprime, judged = _others(frame, right, trials, alpha)
     frame = frame.assign(dprime=dprime, judged=judged)
@@ -140,7 +140,7 @@ def sensitivity(
     for key, rows in frame.groupby("protocol", sort=False).indices.items():
         chosen = rows[judged[rows]]
         told = _told(str(key), dprime[chosen], right[chosen], trials[chosen])
-        np.add.at(log_likelihood, who[chosen], told)
+        log_likelihood += _by_person(who[chosen], told, len(names))
         expected[rows] = trials[rows] * _pc(str(key), dprime[rows])
         least_chance[rows] = _pc(str(key), least * dprime[rows])
     fit = pooled_slopes(log_likelihood, level=level) if judged.any() else None
@@ -162,7 +162,7 @@ def _checked(answers: pd.DataFrame) -> pd.DataFrame:
     frame = answers.reset_index(drop=True)
     if frame.empty:
         raise ArgumentError("answers hold no row.")
-    if strange := set(frame["protocol"]) - set(PROTOCOLS):
+    if strange := set(frame["protocol"].unique()) - set(PROTOCOLS):
         raise ArgumentError(f"protocol must be one of {', '.join(PROTOCOLS)}; got {strange}.")
     right, trials = frame["correct"].to_numpy(float), frame["trials"].to_numpy(float)
     wrong = ~((right >= 0) & (right <= trials) & (trials >= 1))
@@ -220,10 +220,24 @@ def told_slopes(rows: pd.DataFrame) -> Floats:
 
 def _told(key: str, dprime: Floats, right: Floats, trials: Floats) -> Floats:
     """Log-likelihood of each row at each slope; alike rows, of which there are many, once."""
-    rows, which = np.unique(np.column_stack([dprime, right, trials]), axis=0, return_inverse=True)
-    d, x, n = rows.T[:, :, None]
+    different, at = np.unique(dprime, return_inverse=True)
+    most = int(trials.max(initial=0)) + 1
+    cells, which = np.unique((at * most + right) * most + trials, return_inverse=True)
+    d, x, n = (
+        part[:, None] for part in (different[(cells // most**2).astype(int)], cells // most % most,
+                                   cells % most)
+    )  # fmt: skip
     pc = np.clip(_pc(key, d * SLOPES), 1e-9, 1 - 1e-9)
-    return np.asarray((x * np.log(pc) + (n - x) * np.log1p(-pc))[which.ravel()])
+    return np.asarray((x * np.log(pc) + (n - x) * np.log1p(-pc))[which])
+
+
+def _by_person(who: Ints, told: Floats, many: int) -> Floats:
+    """Rows of one person together, (people, len(SLOPES))."""
+    whole = np.zeros((many, told.shape[1]))
+    people, starts = np.unique(np.sort(who), return_index=True)
+    if len(people):
+        whole[people] = np.add.reduceat(told[np.argsort(who, kind="stable")], starts)
+    return whole
 
 
 Counts = tuple[Ints, Floats, Floats, Floats, Floats, Bools]
@@ -236,11 +250,11 @@ def _assessor_table(
     rows = []
     for place, name in enumerate(names):
         mine = judged & (who == place)
-        chances = np.repeat(least_chance[mine], trials[mine].astype(int))
         count = int(right[mine].sum())
         numbers = (fit.estimate[place], fit.low[place], fit.high[place]) if fit else (np.nan,) * 3
-        p = counts_lower_tail(count, chances) if mine.any() else np.nan
-        total = (int(mine.sum()), int(trials[mine].sum()), count, float(expected[mine].sum()))
+        asked = trials[mine].astype(int)
+        p = counts_lower_tail(count, least_chance[mine], asked) if len(asked) else np.nan
+        total = (len(asked), int(asked.sum()), count, float(expected[mine].sum()))
         rows.append((name, *total, *numbers, level, p))
     columns = "assessor sessions answers correct expected estimate low high level p"
     return pd.DataFrame(rows, columns=columns.split())

@@ -107,8 +107,8 @@ def steadiness(
     """
     level = probability("level", level)
     scores = past.scores
-    days = {text: date.fromisoformat(text).toordinal() for text in scores["held_on"].unique()}
-    day = scores["held_on"].map(days).to_numpy(float)
+    which, days = pd.factorize(scores["held_on"])
+    day = np.array([date.fromisoformat(text).toordinal() for text in days], float)[which]
     last = day.max() if len(day) else 0.0
     pairs = scores.groupby(["assessor", "attribute"], sort=False)
     group, many = np.asarray(pairs.ngroup(), np.int64), pairs.ngroups

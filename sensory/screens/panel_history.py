@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
+from functools import lru_cache
+from operator import is_
 
 import pandas as pd
 import streamlit as st
@@ -34,7 +36,8 @@ _OFTEN_AWAY, _FEWEST_AWAY = 1 / 3, 3
 
 
 def looked_at() -> Attention:
-    """The panel of the chosen period; worked out anew when anything was written."""
+    """The panel of the chosen period; read anew when anything was written, and worked out anew
+    when a sitting of it was."""
     period = str(st.session_state.get("panel-period") or next(iter(_PERIODS)))
     days = _PERIODS[period]
     since = (date.today() - timedelta(days=days)).isoformat() if days else ""
@@ -45,7 +48,28 @@ def looked_at() -> Attention:
 @st.cache_resource(max_entries=8, show_spinner=False)
 def _attention(_store: Repository, place: str, newest: str, since: str) -> Attention:
     """What depends on the record, its newest entry and the period only."""
-    return attention(history(_store.sittings(since=since)))
+    return _judged(_Same(_store.sittings(since=since)))
+
+
+class _Same:
+    """Sittings that equal no others, even if they say the same: told apart without reading."""
+
+    def __init__(self, sittings: list[Sitting]):
+        self.sittings = sittings
+
+    def __hash__(self) -> int:
+        return hash(tuple(map(id, self.sittings)))
+
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, _Same) or len(self.sittings) != len(other.sittings):
+            return False
+        return all(map(is_, self.sittings, other.sittings))
+
+
+@lru_cache(maxsize=8)
+def _judged(these: _Same) -> Attention:
+    """Most of what is written touches no sitting: the record hands out the very same again."""
+    return attention(history(these.sittings))
 
 
 def token_of(name: str) -> str:

@@ -96,7 +96,9 @@ def renamed(stored: Stored, places: Places, change: Callable[[str], str]) -> Sto
     {'agreed_by': 'MIA', 'digest': '6f'}
     """
     new: Any = stored
-    if isinstance(stored, list):
+    if isinstance(stored, list) and places == NAME:
+        new = [change(part) if part else part for part in stored]
+    elif isinstance(stored, list):
         new = [renamed(part, places, change) for part in stored]
     elif isinstance(places, str):
         new = change(new) if new else new

@@ -107,6 +107,19 @@ def test_poisson_binomial_tail_is_binomial_where_all_chances_are_alike():
         assert ours == pytest.approx(binom.cdf(count, 20, 0.3), rel=1e-12)
 
 
+def test_tails_of_mixed_chances_are_those_of_event_after_event():
+    chances = np.array([0.2, 0.97, 0.5, 0.2, 1.0])
+    told = np.ones(1)
+    for chance in np.repeat(chances, [3, 2, 5, 1, 2]):
+        told = np.convolve(told, [1 - chance, chance])
+    for count in (2, 6, 12):
+        ours = counts_lower_tail(count, chances, np.array([3, 2, 5, 1, 2]))
+        assert ours == pytest.approx(told[: count + 1].sum(), rel=1e-12)
+    for chance in (0.5, 0.97):  # so many that a power of the chance would be 0
+        ours = counts_lower_tail(int(1500 * chance), np.array([chance]), np.array([1500]))
+        assert ours == pytest.approx(binom.cdf(int(1500 * chance), 1500, chance), rel=1e-10)
+
+
 def test_hard_sessions_do_not_make_anybody_less_sensitive():
     """Ada only came to hard sessions: fewer right, and no less sensitive."""
     rows = []

@@ -8,7 +8,8 @@ sensitivity (0.15), as panels do.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
 
 import numpy as np
 from scipy.special import fdtrc
@@ -57,6 +58,25 @@ def year(rng: np.random.Generator, people: int = 10, fault: Fault = Fault()) -> 
         for number in (0, 1):
             day = f"2026-{month + 1:02d}-{10 + 14 * number:02d}"
             sittings.append(_profile(rng, names, moved, slope, scatter, day))
+    return sittings
+
+
+def panels_of_a_plant(rng: np.random.Generator, sessions: int) -> list[Sitting]:
+    """A year in which 60 assessors share many sessions: triangles of 24, and two profiles of 12
+    in five sessions."""
+    names = np.array([f"P{place:02d}" for place in range(1, 61)])
+    sittings = []
+    for number in range(sessions):
+        day = (date(2026, 1, 1) + timedelta(days=364 * number // sessions)).isoformat()
+        many = 12 if number % 5 in (1, 3) else 24
+        people = tuple(names[np.sort(rng.permutation(60)[:many])].tolist())
+        if many == 24:
+            sitting = _triangles(rng, people, np.full(many, float(number % 4)), day)
+        else:
+            level, slope = (rng.normal(mean, sd, (many, len(ATTRIBUTES)))
+                            for mean, sd in ((0, 0.5), (1, 0.15)))  # fmt: skip
+            sitting = _profile(rng, people, level, slope, np.full(many, 0.7), day)
+        sittings.append(replace(sitting, session=f"s{number}"))
     return sittings
 
 

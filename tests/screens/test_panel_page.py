@@ -11,10 +11,11 @@ import pytest
 from sensory.panel.history import history
 from sensory.panel.months import smallest_now
 from sensory.ratings.profile_plan import profile_plan
+from sensory.screens.panel_history import _judged
 from sensory.store.repository import Repository, open_store
 
 from ..panel.years import Fault, year
-from .pages import BY, click, fill, run, words
+from .pages import BY, click, fill, put, run, words
 from .test_plan_page import planned_with
 
 
@@ -48,6 +49,21 @@ def test_who_is_reversed_is_named_and_shown(url, store):
     assert "Came to 72 of 72 sessions" in words(app)
     app = click(app, "assessor-back")
     assert "Who needs attention?" in words(app)
+
+
+def test_what_has_nothing_to_do_with_the_panel_leaves_it_as_it_was(url, store):
+    """60 assessors and 2,000 sessions take half a second to judge; a tap at a booth none."""
+    lived(store, Fault(turned=True))
+    _judged.cache_clear()
+    run("people", url, None)
+    put(store)
+    run("people", url, None)
+    assert (_judged.cache_info().misses, _judged.cache_info().hits) == (1, 1)
+    store.erase_person("P10", who=BY, why="asked for it")
+    app = run("people", url, None)
+    assert _judged.cache_info().misses == 2
+    assert "erased 1 scores sour the other way round" in words(app)
+    assert "P10" not in words(app)
 
 
 def test_a_sound_panel_has_nobody_named_and_says_what_that_means(url, store):
