@@ -88,8 +88,8 @@ ORDER = {
         screening_rules screening training_rule assessors series series_plan series_sheets register
         invitation
         sensitivity history steadiness attention months qualification panel_month feedback
-        letters ring_test vocabulary_desk
-        training_spread training training_desk
+        letters ring_test prepared_panel vocabulary_desk training_spread training
+        training_desk
     """,
     "release": """
         batch_rows batches signals batch_records plant characteristic references reference_state

@@ -19,7 +19,9 @@ from sensory.store.repository import Repository
 ROOT = Path(__file__).parents[1]
 DEMO = ROOT / "demo_data"
 PREPARED = sorted(
-    path.stem for path in DEMO.glob("*.json") if path.stem not in ("year", "shelf_life")
+    path.stem
+    for path in DEMO.glob("*.json")
+    if path.stem not in ("year", "shelf_life", "panel_year")
 )
 
 

@@ -6,7 +6,7 @@ All arrays are (people,); every p is one-sided as its name says, of normal score
 from __future__ import annotations
 
 import numpy as np
-from scipy.special import chdtri, fdtrc, stdtr
+from scipy.special import chdtri, fdtrc, fdtri, stdtr
 
 from ..base.arrays import Bools, Floats, Ints
 
@@ -67,6 +67,26 @@ def wider(sd: Floats, df: Floats, other_sd: Floats, other_df: Floats, ratio: flo
     known = np.isfinite(statistic) & (df > 0) & (other_df > 0)
     safe = np.where(known, statistic, 1.0)
     return np.where(known, fdtrc(np.maximum(df, 1), np.maximum(other_df, 1), safe), np.nan)
+
+
+def ratio_limits(
+    sd: Floats, df: Floats, other_sd: Floats, other_df: Floats, level: float
+) -> tuple[Floats, Floats, Floats]:
+    """Ratio of two independent standard deviations with its limits, exact for normal scores.
+
+    >>> ten = np.array([10.0])
+    >>> [end.round(2).tolist() for end in ratio_limits(np.ones(1), ten, np.ones(1), ten, 0.95)]
+    [[1.0], [0.52], [1.93]]
+    """
+    known = (df > 0) & (other_df > 0) & np.isfinite(sd) & (other_sd > 0)
+    free, other_free = np.where(known, df, 1.0), np.where(known, other_df, 1.0)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        ratio = np.where(known, sd / other_sd, np.nan)
+    low, high = (
+        ratio / np.sqrt(fdtri(free, other_free, tail))
+        for tail in ((1 + level) / 2, (1 - level) / 2)
+    )
+    return ratio, low, high
 
 
 def line_in_time(

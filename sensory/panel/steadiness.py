@@ -21,7 +21,15 @@ from ..base.checks import probability
 from ..base.results import several
 from ..base.shown import Shown
 from ..models.pooling import pooled
-from ..models.steadiness import below, common_slope, drift, line_in_time, summed, wider
+from ..models.steadiness import (
+    below,
+    common_slope,
+    drift,
+    line_in_time,
+    ratio_limits,
+    summed,
+    wider,
+)
 from .history import History
 
 DAYS_A_MONTH = 30.4375
@@ -51,7 +59,8 @@ class Steadiness(Shown):
     @property
     def together(self) -> pd.DataFrame:
         """A row an assessor, over all judged attributes, each in units of the panel's scatter of
-        replicates: ``assessor sessions slope slope_se sd_lately sd_before p_follows p_tired``."""
+        replicates: ``assessor sessions slope slope_se sd_lately sd_before p_follows p_tired change
+        change_low change_high``, the last three the scatter lately over that before."""
         return self._together.copy()
 
     @property
@@ -63,6 +72,17 @@ class Steadiness(Shown):
         more and `least_slope` or more, of the scatter being no more than `most_ratio` times the
         others', of no drift: ``p_reversed p_follows p_repeats p_drift``."""
         return self._assessors.copy()
+
+    def lately(self, name: str) -> str:
+        """How the replicates of an assessor scatter lately beside before; empty where unknown."""
+        row = self._together[self._together["assessor"] == name]
+        if row.empty or not np.isfinite(row["change_high"].iloc[0]):
+            return ""
+        value, low, high = (float(row[f"change{end}"].iloc[0]) for end in ("", "_low", "_high"))
+        return (
+            f"Own replicates scatter {value:.2g} times as much since {self.lately_since} as before "
+            f"({100 * self.level:g} % limits {low:.2g} to {high:.2g})."
+        )
 
     def summary(self) -> pd.DataFrame:
         """The assessors, rounded for reading."""
@@ -119,7 +139,8 @@ def steadiness(
     numbers |= _scatter(group, many, columns, most_ratio)
     numbers |= _drifts(group, many, columns, judged, day)
     frame = names.assign(**numbers, level=level)
-    together = _over_attributes(scores, columns, judged, day > last - LATELY, least_slope)
+    lately = day > last - LATELY
+    together = _over_attributes(scores, columns, judged, lately, least_slope, level)
     since = date.fromordinal(int(last) - LATELY + 1).isoformat() if last else ""
     return Steadiness(
         level=level,
@@ -167,7 +188,12 @@ def _scatter(group: Ints, many: int, columns: dict[str, Floats], ratio: float) -
 
 
 def _over_attributes(
-    scores: pd.DataFrame, columns: dict[str, Floats], judged: Bools, lately: Bools, least: float
+    scores: pd.DataFrame,
+    columns: dict[str, Floats],
+    judged: Bools,
+    lately: Bools,
+    least: float,
+    level: float,
 ) -> pd.DataFrame:
     """Each assessor over all attributes, each in units of the panel's scatter in it."""
     attribute, kinds = pd.factorize(scores["attribute"])
@@ -181,6 +207,7 @@ def _over_attributes(
     now, now_free = _pooled_sd(group, many, sd, np.where(lately, df, 0.0))
     before, before_free = _pooled_sd(group, many, sd, np.where(lately, 0.0, df))
     numbers = _slopes(group, many, scaled, judged, least)
+    change, low, high = ratio_limits(now, now_free, before, before_free, level)
     kept = ("sessions", "slope", "slope_se", "p_follows")
     return pd.DataFrame(
         {
@@ -189,6 +216,9 @@ def _over_attributes(
             "sd_lately": now,
             "sd_before": before,
             "p_tired": wider(now, now_free, before, before_free, 1.0),
+            "change": change,
+            "change_low": low,
+            "change_high": high,
         }
     )
 

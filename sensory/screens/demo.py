@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 import streamlit as st
 
 from ..release.batch_records import ProductRecord
@@ -24,6 +26,7 @@ OTHERS = {
     "water": ("Two waters", "Graded by sureness, two products at once."),
 }
 _YEAR = ("A year of batches", "Two lines, some 120 batches, three things that went wrong.")
+_PANEL = ("A year of a panel", "Ten assessors, 48 sessions: who needs attention, and why?")
 _WISHED = "invented-wish"
 
 
@@ -35,14 +38,16 @@ def open_wished() -> None:
     with shown_errors():
         if wished == "year":
             _open_year()
+        elif wished == "panel":
+            _open_panel()
         else:
             _open_session(wished)
 
 
 def invented_tiles(*, all_of_them: bool) -> None:
     """What can be tried, a click each."""
-    year = {"year": _YEAR}
-    _tiles(FIRST | year, primary=False)
+    years = {"year": _YEAR, "panel": _PANEL}
+    _tiles(FIRST | years, primary=False)
     if all_of_them:
         others = list(OTHERS.items())
         _tiles(dict(others[:4]), primary=False)
@@ -83,3 +88,13 @@ def _open_year() -> None:
         with st.spinner("Putting a year on record"):
             load_year(desk(), current_frame().demo, who="demo")
     go("batches")
+
+
+def _open_panel() -> None:
+    from ..panel.prepared_panel import load_panel
+    from ..panel.register import the_register
+
+    if not the_register(desk(), gone=True):
+        with st.spinner("Putting a year of a panel on record"):
+            load_panel(desk(), current_frame().demo, today=date.today().isoformat(), who="demo")
+    go("people")

@@ -201,6 +201,8 @@ def one_assessor(panel: Attention, name: str) -> None:
     st.markdown(f"Came to {row['came']} of {row['expected']} sessions{late}.")
     if not sentences:
         st.markdown("Nothing stands out; with few sessions that says little.")
+    if change := panel.scored.lately(name):
+        st.markdown(change)
     left, right = st.columns(2, gap="large")
     with left:
         _dprime(panel, name)

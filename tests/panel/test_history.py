@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from scipy.special import ndtr
-from scipy.stats import binom
+from scipy.stats import binom, f
 
 from sensory.base.errors import ArgumentError
 from sensory.catalogue.frames import scorecard
@@ -167,6 +167,20 @@ def test_who_is_not_steady_is_named_and_nobody_else(fault, reason, says):
     assert reason in set(result.reasons["reason"])
     assert any(sentence.startswith(says) for sentence in result.of("P10"))
     assert (result.reasons["p_adjusted"] <= 0.05 / 12 / 7).all()
+
+
+def test_scatter_lately_is_told_with_the_limits_of_f():
+    past = history(year(np.random.default_rng(11), fault=Fault(tired=2.0)))
+    row = steadiness(past).together.set_index("assessor").loc["P10"]
+    scores = past.scores[past.scores["assessor"] == "P10"]
+    late = scores["held_on"] >= steadiness(past).lately_since
+    low, high = (f.ppf(tail, *(scores["sd_df"][rows].sum() for rows in (late, ~late)))
+                 for tail in (0.025, 0.975))  # fmt: skip
+    assert row["change"] == pytest.approx(row["sd_lately"] / row["sd_before"], rel=1e-12)
+    assert row["change_low"] == pytest.approx(row["change"] / high**0.5, rel=1e-9)
+    assert row["change_high"] == pytest.approx(row["change"] / low**0.5, rel=1e-9)
+    assert steadiness(past).lately("P10").startswith("Own replicates scatter 1.")
+    assert steadiness(history([])).lately("P10") == ""
 
 
 def test_a_guesser_is_less_sensitive_in_forced_choices_alone():

@@ -17,7 +17,7 @@ WISH = {"new_product_text": "sloe cordial", "new_reference_0_text": "R 1"}
 def test_an_empty_record_offers_a_session_and_invented_data(store, url):
     app = run("today", url, None)
     assert "Nothing is on record yet" in words(app)
-    assert {"new-session", "demo-suspect_batch", "demo-year"} <= keys(app)
+    assert {"new-session", "demo-suspect_batch", "demo-year", "demo-panel"} <= keys(app)
     assert "demo-water" not in keys(app)  # those are offered among invented data
     app.button(key="demo-suspect_batch").click().run()
     assert app.session_state["invented"]
