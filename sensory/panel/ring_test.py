@@ -65,11 +65,39 @@ class RingTest(Shown):
         """The samples, rounded for reading."""
         return self.samples.round(3)
 
+    @property
+    def finding(self) -> str:
+        """Whether a panel stands apart, in one sentence."""
+        flagged = self._panels[(self._panels["h_flag"] != "") | (self._panels["k_flag"] != "")]
+        names = list(dict.fromkeys(flagged["panel"]))
+        if not names:
+            return "No panel stands apart from the others."
+        return f"Look into {', '.join(names)}: results stand apart from those of the other panels."
+
+    @property
+    def cannot_tell(self) -> tuple[str, ...]:
+        """What this ring test leaves open."""
+        many, equal = self._panels["panel"].nunique(), self._samples["cochran_limit"].notna()
+        tests = len(self._panels) + int(self._samples["panels"][equal].sum())
+        lines = [
+            "Which panel is right: panels are compared with each other, not with a known value.",
+            f"Whether a single flag is chance: of {tests} values of h and k, each tested by "
+            f"itself, about {STRAGGLER * tests:.1f} are flagged where no panel differs.",
+            f"The scatter between panels precisely: it rests on {many} of them.",
+        ]
+        if not equal.all():
+            lines.append(
+                "Whether a panel scatters too much, where panels have unequal numbers of results: "
+                "k has no limit there."
+            )
+        return tuple(lines)
+
     def says(self) -> tuple[str, ...]:
         """A sentence for each sample and for each flag."""
         lines = [
-            f"{row['sample']}: within a panel results scatter by {row['sd_repeatability']:.2g}, "
-            f"between any two panels by {row['sd_reproducibility']:.2g} (standard deviations)."
+            f"{row['sample']}: results scatter by {row['sd_repeatability']:.2g} within a panel "
+            f"(repeatability) and by {row['sd_reproducibility']:.2g} over panels "
+            "(reproducibility), as standard deviations."
             for row in self._samples.to_dict("records")
         ]
         for row in self._panels.to_dict("records"):

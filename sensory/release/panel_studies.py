@@ -1,4 +1,4 @@
-"""Studies by a panel or by graders: a threshold, two recipes over lots, graders at the line."""
+"""Studies by panels or by graders: threshold, recipes over lots, graders at the line, ring test."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import pandas as pd
 
 from ..evidence.graders import check_graders
 from ..evidence.thresholds import detection_threshold
+from ..panel.ring_test import ring_test
 from ..ratings.recipes import compare_recipes
 from ..sessions.study_file import StudyColumns, numbers, truths
 from .study_kinds import Answer, Drawn, Settings, StudyKind, StudySetting, answer_of, frame_table
@@ -68,6 +69,23 @@ def _graders(rows: pd.DataFrame, settings: Settings) -> Answer:
             Drawn(of=result, picture="graders", words=rates),
         ),
     )
+
+
+def _ring(rows: pd.DataFrame, settings: Settings) -> Answer:
+    results = rows.assign(result=numbers(rows["result"], "result"))
+    for name in ("panel", "sample", *({"attribute"} & set(results))):
+        results[name] = results[name].str.strip()
+    if "attribute" in results:
+        several = results["attribute"] + " of " + results["sample"]
+        results["sample"] = several.where(results["attribute"] != "", results["sample"])
+    result = ring_test(results)
+    words = (
+        "h: how far a panel's mean lies from that of all, in standard deviations of the means. k: "
+        "its scatter over that of all panels together. A point a sample; the lines are the limits "
+        "at 1 %."
+    )
+    tables = {"Samples": result.samples, "Panels": result.panels}
+    return answer_of(result, tables, {"h and k": words}, (result.finding, *result.says()))
 
 
 THRESHOLD = StudyKind(
@@ -158,4 +176,23 @@ GRADERS = StudyKind(
     ),
     invented="graders.csv",
     answer=_graders,
+)
+RING = StudyKind(
+    key="ring",
+    name="ring test of several panels",
+    question="Do our panels or sites get the same results?",
+    standard="after ISO 5725-2 (from memory)",
+    columns=StudyColumns(
+        words={
+            "panel": ("panel", "site", "shift", "laboratory", "lab", "standort"),
+            "sample": ("sample", "probe", "product"),
+            "result": ("result", "mean", "ergebnis", "mittelwert"),
+            "attribute": ("attribute", "merkmal"),
+        },
+        needed=("panel", "sample", "result"),
+    ),
+    people=(),
+    settings=(),
+    invented="ring_test.csv",
+    answer=_ring,
 )

@@ -245,8 +245,8 @@ def ring_chart(result: RingTest) -> Spec:
         }
         layers = upright("at", limits[name], "", colour=ORANGE) if limits[name] else []
         layers.append(marks("point", rows, where, filled=True, size=90, opacity=1))
-        charts.append({"layer": layers, "width": 270, "height": 34 * many})
-    return dressed({"concat": charts, "columns": 2}, framed=True)
+        charts.append({"layer": layers, "width": 280, "height": 30 * many})
+    return dressed({"concat": charts, "columns": 1}, framed=True)
 
 
 PANEL_PICTURES: Mapping[type, Mapping[str, Callable[[Any], Spec]]] = {

@@ -98,3 +98,14 @@ def test_critical_values_are_crossed_as_often_as_they_say(level):
 def test_what_is_no_ring_test_is_refused(rows, says):
     with pytest.raises(ArgumentError, match=says):
         ring_test(pd.DataFrame(rows, columns=COLUMNS))
+
+
+def test_what_a_ring_test_leaves_open_is_said():
+    alike = [(p, "A", v) for p, v in zip("NNSSEE", (1, 2, 1.05, 2.05, 1.1, 2.1), strict=True)]
+    result = ring_test(pd.DataFrame(alike, columns=COLUMNS))
+    assert result.finding == "No panel stands apart from the others."
+    assert "of 6 values of h and k" in result.cannot_tell[1]
+    assert len(result.cannot_tell) == 3
+    unequal = ring_test(pd.DataFrame([*alike, ("N", "A", 1.5)], columns=COLUMNS))
+    assert "of 3 values" in unequal.cannot_tell[1]
+    assert "k has no limit there" in unequal.cannot_tell[-1]

@@ -31,6 +31,7 @@ def app(url):
         ("threshold", "Half of the tastings are noticed at", "not what is harmful"),
         ("recipes", "no difference is shown", "Lots of both recipes are taken to scatter alike"),
         ("graders", "stop a batch", "Votes are taken as independent"),
+        ("ring", "Look into Delta, Foxtrot", "Which panel is right"),
     ],
 )
 def test_each_invented_study_is_kept_and_found_after_a_restart(url, app, study, headline, cannot):
@@ -94,6 +95,15 @@ def test_bad_designs_get_a_sentence(app, study, rows, sentence):
     app.file_uploader(key=f"study-file-{study}").upload("bad.csv", rows.encode())
     sound(app.run())
     assert sentence in words(app)
+
+
+def test_a_ring_test_names_the_site_that_lies_apart_and_the_one_that_scatters(app):
+    fill(app, study="ring")
+    said = words(click(app, "study-demo-ring"))
+    assert "Delta lies apart on sour of quince: h 2.0, an outlier (1 %)." in said
+    assert "Foxtrot scatters more than the others on sour of rhubarb: k 2.1, an outlier" in said
+    assert "sour of rhubarb: results scatter by 0.18 within a panel (repeatability)" in said
+    assert "of 36 values of h and k" in said
 
 
 def test_thresholds_answer_how_many_notice(app):
