@@ -13,6 +13,7 @@ def series_pdf(sheets: SeriesSheets) -> bytes:
     words = {
         "language": sheets.language,
         "title": sheets.title,
+        "who": sheets.who,
         "sentences": list(sheets.sentences),
         "rows": [list(row) for row in sheets.rows],
         "key_title": sheets.key_title,

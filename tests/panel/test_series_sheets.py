@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
-from sensory.base.languages import languages
-from sensory.panel.series import ScreeningRules, Series, TakenSeries
+from sensory.base.languages import ballot_words, languages
+from sensory.panel.series import PlannedSample, ScreeningRules, Series, TakenSeries
 from sensory.panel.series_plan import KINDS, cups_of
 from sensory.panel.series_sheets import series_sheets
 from sensory.report.printed import printed
@@ -48,5 +50,30 @@ def test_each_series_has_a_page_in_each_language(series, language):
     told = " ".join([*sheets.sentences, *(cell for row in sheets.rows for cell in row)])
     for cup in here.cups[0]:
         assert cup.code in told
+    named = ballot_words(language)["series"]["samples"]
+    offered = {each.name for each in KINDS[series].samples if series is not Series.STRENGTHS}
+    made = {each.made for each in KINDS[series].samples if series is not Series.ODOURS}
+    assert offered | made <= set(named)
+    assert sheets.who.startswith(ballot_words(language)["series"]["who"])
+    if language != "en" and series is not Series.TRIANGLES:
+        shown = offered if series is not Series.STRENGTHS else made
+        assert not [each for each in shown if each in told and named[each] != each]
     if series is Series.ODOURS:
         assert "oil" not in told  # how it is made would name it
+
+
+def test_a_german_page_names_german_samples_and_keeps_what_the_plant_named():
+    here = taken(Series.TASTES)
+    own = replace(here, samples=(*here.samples[:4], PlannedSample(name="plain", made="spring")),
+                  cups=tuple(tuple(replace(cup, sample="plain") if cup.sample == "water" else cup
+                                   for cup in cups) for cups in here.cups))  # fmt: skip
+    sheets = series_sheets(own, language="de", **AT)
+    labels = [row[0] for row in sheets.rows[1:]]
+    assert labels == ["süß", "sauer", "salzig", "bitter", "plain"]
+    assert "Saccharose, 16 g in 1 l Wasser" in sheets.sentences[1]
+    assert "spring" in sheets.sentences[1]
+    assert {row[2] for row in sheets.key} == {
+        "sweet (süß)", "sour (sauer)", "salty (salzig)", "bitter", "plain",
+    }  # fmt: skip
+    page, _ = pages_of(printed(sheets))
+    assert "Name oder Code: ____" in page
