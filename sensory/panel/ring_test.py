@@ -20,8 +20,8 @@ import pandas as pd
 
 from ..base.arrays import Row
 from ..base.errors import ArgumentError
-from ..base.results import several
-from ..base.shown import Shown
+from ..base.results import Table, several
+from ..base.shown import Told
 from ..models.consistency import (
     cochran_critical,
     grubbs_critical,
@@ -35,7 +35,7 @@ _FEWEST = 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
-class RingTest(Shown):
+class RingTest(Told):
     """Result of `ring_test`.
 
     Attributes
@@ -61,9 +61,11 @@ class RingTest(Shown):
         """A row a panel and sample."""
         return self._panels.copy()
 
-    def summary(self) -> pd.DataFrame:
-        """The samples, rounded for reading."""
-        return self.samples.round(3)
+    def summary(self) -> Table:
+        """Repeatability and reproducibility of each sample."""
+        columns = ("sample", "panels", "results", "mean", "sd_repeatability", "sd_reproducibility")
+        rows = self._samples[list(columns)].itertuples(index=False)
+        return Table(columns=columns, rows=tuple(map(tuple, rows)))
 
     @property
     def finding(self) -> str:

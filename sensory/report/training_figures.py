@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -127,7 +128,7 @@ def curve_words(result: TrainingProgress, criterion: str = Criterion.ACCURACY) -
 
 TRAINING_PICTURES: Mapping[type, Mapping[str, Callable[[Any], Spec]]] = {
     TrainingProgress: {
-        str(criterion): lambda result, criterion=criterion: learning_curve(result, criterion)
+        str(criterion): partial(learning_curve, criterion=criterion)
         for criterion in (Criterion.ACCURACY, Criterion.REPEATABILITY, Criterion.AGREEMENT)
     }
 }
