@@ -96,7 +96,7 @@ if TYPE_CHECKING:  # one statement a module, each name handed on
     from .panel.attention import Attention as Attention, attention as attention
     from .panel.history import History as History, history as history
     from .panel.months import Reproducibility as Reproducibility, reproducibility as reproducibility
-    from .panel.ring_test import RingTest as RingTest, ring_test as ring_test
+    from .evidence.ring_test import RingTest as RingTest, ring_test as ring_test
     from .panel.sensitivity import Sensitivity as Sensitivity, sensitivity as sensitivity
     from .panel.steadiness import Steadiness as Steadiness, steadiness as steadiness
     from .panel.screening import Screening as Screening, screening as screening
@@ -195,7 +195,7 @@ _NAMES = {
     "panel.attention": "Attention attention",
     "panel.history": "History history",
     "panel.months": "Reproducibility reproducibility",
-    "panel.ring_test": "RingTest ring_test",
+    "evidence.ring_test": "RingTest ring_test",
     "panel.screening": "Screening screening",
     "panel.sensitivity": "Sensitivity sensitivity",
     "panel.steadiness": "Steadiness steadiness",

@@ -61,7 +61,7 @@ ORDER = {
     """,
     "evidence": """
         cause_columns cause_candidates cause_search cause_fit cause_doubts cause_tables causes
-        session_rows combined ascending thresholds grading_rule graders shelf_life shelf_rows
+        session_rows combined ring_test ascending thresholds grading_rule graders shelf_life shelf_rows
         shelf_scores shelf_choices shelf_intervals shelf_consumers shelf_plan
         carried_limit consumer_rows consumer_fit consumer_limit history_limit
     """,
@@ -88,7 +88,7 @@ ORDER = {
         screening_rules screening training_rule assessors series series_plan series_sheets register
         invitation
         sensitivity history steadiness attention months qualification panel_month feedback
-        letters ring_test prepared_panel vocabulary_desk training_spread training
+        letters prepared_panel vocabulary_desk training_spread training
         training_desk
     """,
     "release": """
@@ -114,7 +114,7 @@ ORDER = {
         words trade_words guides sheets workbooks figure_parts help_figures figures
         trend_drawn trend_figures month_figures outcome_figures rating_figures panel_figures
         plan_figures evidence_figures limit_figures
-        study_figures shelf_figures result_tables plots
+        study_figures shelf_figures training_figures result_tables plots
         session_pictures documents serving_sheets batch_documents month_documents
         panel_month_documents feedback_sheets letters series_papers
         study_documents printed

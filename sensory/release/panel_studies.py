@@ -5,8 +5,8 @@ from __future__ import annotations
 import pandas as pd
 
 from ..evidence.graders import check_graders
+from ..evidence.ring_test import ring_test
 from ..evidence.thresholds import detection_threshold
-from ..panel.ring_test import ring_test
 from ..ratings.recipes import compare_recipes
 from ..sessions.study_file import StudyColumns, numbers, truths
 from .study_kinds import Answer, Drawn, Settings, StudyKind, StudySetting, answer_of, frame_table

@@ -12,11 +12,11 @@ from ..base.errors import ArgumentError
 from ..base.results import Interval
 from ..base.spelling import same_person
 from ..catalogue.outcome import Figure, Level, Span
+from ..evidence.ring_test import OUTLIER, RingTest
 from ..models.consistency import mandel_h_critical, mandel_k_critical
 from ..panel.attention import Attention
 from ..panel.history import History
 from ..panel.months import Reproducibility
-from ..panel.ring_test import OUTLIER, RingTest
 from ..panel.sensitivity import Sensitivity
 from ..panel.steadiness import Steadiness
 from ..sessions.sitting import Sitting

@@ -53,10 +53,10 @@ from sensory import (
 )
 from sensory.base.errors import ArgumentError
 from sensory.base.shown import Picture, Shown
+from sensory.evidence.ring_test import ring_test
 from sensory.panel.attention import attention
 from sensory.panel.history import history
 from sensory.panel.months import reproducibility
-from sensory.panel.ring_test import ring_test
 from sensory.panel.sensitivity import sensitivity
 from sensory.panel.steadiness import steadiness
 from sensory.report.plots import _PICTURES

@@ -10,13 +10,13 @@ import pandas as pd
 import pytest
 
 from sensory.base.errors import ArgumentError
+from sensory.evidence.ring_test import ring_test
 from sensory.models.consistency import (
     cochran_critical,
     grubbs_critical,
     mandel_h_critical,
     mandel_k_critical,
 )
-from sensory.panel.ring_test import ring_test
 
 MORE = Path(__file__).parents[1] / "references" / "published_more.json"
 COLUMNS = ["panel", "sample", "result"]
