@@ -41,28 +41,25 @@ def _files(report: SessionReport, name: str, pdf: Callable[[], bytes]) -> None:
     results, ballots = partial(workbook, report.tables()), tidy_csv(desk().cells(session), kind)
     download("Results, XLSX", results, f"results-{name}.xlsx", "results")
     download("Ballots, CSV", ballots, f"ballots-{name}.csv", "ballots-csv")
-    sheets = partial(_feedback, report)
+    sheets = partial(_feedback, desk(), report)
     told = "A page for each assessor: own answers beside the panel's, in the ballots' language."
     file = f"feedback-{name}.pdf"
     download("Feedback sheets, PDF", sheets, file, "feedback-all", explained=told)
     held = "Question, ballots, numbers and journal as CSV and JSON, with sums. It holds names."
-    archive = partial(_archive, report, pdf)
+    archive = partial(_archive, desk(), report, pdf)
     download("Archive, ZIP", archive, f"session-{name}.zip", "archive", explained=held)
 
 
-def _feedback(report: SessionReport) -> bytes:
+def _feedback(record: Repository, report: SessionReport) -> bytes:
     session = report.session
     language = session.serving.language if session.serving else "en"
-    sheets = feedback_of_all(session, desk().sitting(session.id), language=language)
+    sheets = feedback_of_all(session, record.sitting(session.id), language=language)
     if not sheets:
         raise RecordError("There is nobody to give feedback to: no name is known.")
     return pdf_of(FeedbackSheets(sheets=tuple(sheets), printed_at=utc_now()))
 
 
-def _archive(report: SessionReport, pdf: Callable[[], bytes]) -> bytes:
-    record = desk()
-    if not isinstance(record, Repository):
-        raise RecordError("This record cannot be archived from here.")
+def _archive(record: Repository, report: SessionReport, pdf: Callable[[], bytes]) -> bytes:
     numbers = report.outcome.tables[0].table
     return archive_session(
         record, report.session.id, version=__version__, numbers=numbers, report=pdf()

@@ -128,7 +128,7 @@ def _file(name: str) -> StudyFile | None:
 
 
 def _shown(study: Study, record: ProductRecord, key: str) -> None:
-    show_study(study, kept=False, key=key)
+    show_study(study, kept=False, key=key, folded=True)
     with st.expander("Keep it on record"):
         keep_part(described(study, product=record.name, key=key), key)
 

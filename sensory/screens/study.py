@@ -23,6 +23,7 @@ from ..release.study_kinds import Settings, StudyKind, StudySetting
 from ..report.study_documents import StudyReport, drafted, on_page
 from ..report.workbooks import workbook
 from ..sessions.study_file import study_headings
+from ..store.repository import Repository
 from ..store.study_archive import archive_study
 from .batch_forms import recorded
 from .frame import current_frame, day, desk, go, plain, show_faults
@@ -176,8 +177,8 @@ def _number(setting: StudySetting, key: str) -> float | None:
 # What a study shows.
 
 
-def show_study(study: Study, *, kept: bool, key: str = "study") -> None:
-    """Finding, pictures, documents, limits of the result; numbers folded."""
+def show_study(study: Study, *, kept: bool, key: str = "study", folded: bool = False) -> None:
+    """Finding, pictures, documents, limits of the result; numbers folded, limits if wanted."""
     shown = study.shown()
     st.subheader(plain(shown.sentence))
     for at, picture in enumerate(shown.pictures):
@@ -191,9 +192,13 @@ def show_study(study: Study, *, kept: bool, key: str = "study") -> None:
     download("Report, PDF", partial(pdf_of, report), f"{stem}.pdf", f"{key}-pdf", place=row)
     sheets = partial(workbook, report.tables())
     download("Results, XLSX", sheets, f"{stem}.xlsx", f"{key}-xlsx", place=row)
-    st.markdown("**Limits of this result**")
-    listed(shown.cannot_tell)
-    with st.expander("Numbers"):
+    limits = "Limits of this result"
+    if not folded:
+        st.markdown(f"**{limits}**")
+        listed(shown.cannot_tell)
+    with st.expander(f"{limits}, numbers" if folded else "Numbers"):
+        if folded:
+            listed(shown.cannot_tell)
         for table in shown.tables:
             st.markdown(f"**{plain(table.heading)}**")
             scroll(table.named.table)
@@ -206,28 +211,29 @@ def show_kept(study: Study) -> None:
         st.error("The record of this study was changed outside this program: do not rely on it.")
     show_study(study, kept=True)
     report = StudyReport(study=study, kept=True, printed_at=utc_now())
-    archive = partial(_archive, report)
+    archive = partial(_archive, desk(), report)
     download("Archive, ZIP", archive, f"study-{study.key[:8]}.zip", "study-archive")
     with st.expander("What was asked, and the rows as read"):
         show_table([{"item": plain(item), "value": plain(words)} for item, words in report.asked()])
         scroll(study.table().table, 320)
 
 
-def _archive(report: StudyReport) -> bytes:
-    return archive_study(desk(), report.study, report=pdf_of(report))
+def _archive(store: Repository, report: StudyReport) -> bytes:
+    """The archive; the record is handed over, since a download is made outside the page."""
+    return archive_study(store, report.study, report=pdf_of(report))
 
 
 def described(study: Study, *, product: str = "", batch: str = "", key: str = "study") -> Study:
     """The study with title, day, product, batch and who agreed the settings, as typed."""
     st.markdown("**Keep it on record**")
-    left, right = st.columns(2)
     kind = find_study(study.kind)
-    title = left.text_input("Title", key=f"{key}-title", placeholder=kind.name)
-    held = right.date_input("Held on", value=date.today(), key=f"{key}-held")
+    (first, second, third), (fourth, fifth, _) = st.columns(3), st.columns(3)
+    title = first.text_input("Title", key=f"{key}-title", placeholder=kind.name)
+    held = second.date_input("Held on", value=date.today(), key=f"{key}-held")
     names = [_NONE, *(record.name for record in desk().nouns(ProductRecord))]
-    of = choose("Product of the study", names, product or _NONE, f"{key}-product", place=left)
-    number = right.text_input("Batch (optional)", value=batch, key=f"{key}-batch")
-    agreed = left.text_input("Settings agreed by, before the data", key=f"{key}-agreed")
+    of = choose("Product of the study", names, product or _NONE, f"{key}-product", place=third)
+    number = fourth.text_input("Batch (optional)", value=batch, key=f"{key}-batch")
+    agreed = fifth.text_input("Settings agreed by, before the data", key=f"{key}-agreed")
     return replace(
         study,
         title=title.strip() or kind.name.capitalize(),
@@ -244,7 +250,8 @@ def keep_part(study: Study, key: str = "study") -> None:
     if same:
         st.markdown(plain(f"On record: {_line(same[0])}."))
         return
-    signing = hand("Kept by", f"{key}-by", None, role="panel leader")
+    with st.columns(2)[0]:
+        signing = hand("Kept by", f"{key}-by", None, role="panel leader")
     if pressed("Keep on record", f"{key}-keep", primary=True, ready=signing.ready):
         with study_errors():
             signing.put_on_record()
