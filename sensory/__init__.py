@@ -100,6 +100,11 @@ if TYPE_CHECKING:  # one statement a module, each name handed on
     from .panel.sensitivity import Sensitivity as Sensitivity, sensitivity as sensitivity
     from .panel.steadiness import Steadiness as Steadiness, steadiness as steadiness
     from .panel.screening import Screening as Screening, screening as screening
+    from .panel.training import (
+        TrainingProgress as TrainingProgress,
+        training_progress as training_progress,
+    )
+    from .panel.training_rule import TrainingRule as TrainingRule
     from .panel.screening_rules import (
         choice_rule as choice_rule,
         matching_rule as matching_rule,
@@ -152,6 +157,10 @@ if TYPE_CHECKING:  # one statement a module, each name handed on
     from .release.trend import Trend as Trend, trend as trend
     from .serving.plan import ServingPlan as ServingPlan
     from .serving.planning import serving_plan as serving_plan
+    from .sessions.trained import (
+        TrainedSample as TrainedSample,
+        TrainingSitting as TrainingSitting,
+    )
     from .sessions.reading import read_answers as read_answers, read_ballots as read_ballots
 
 # isort: on
@@ -199,6 +208,8 @@ _NAMES = {
     "panel.screening": "Screening screening",
     "panel.sensitivity": "Sensitivity sensitivity",
     "panel.steadiness": "Steadiness steadiness",
+    "panel.training": "TrainingProgress training_progress",
+    "panel.training_rule": "TrainingRule",
     "panel.screening_rules": "choice_rule matching_rule order_rule",
     "ratings.control": "DifferenceFromControl difference_from_control",
     "ratings.drift": "AssessorDrift assessor_drift",
@@ -220,6 +231,7 @@ _NAMES = {
     "release.trend": "Trend trend",
     "serving.plan": "ServingPlan",
     "serving.planning": "serving_plan",
+    "sessions.trained": "TrainedSample TrainingSitting",
     "sessions.reading": "read_answers read_ballots",
 }
 _HOME = {name: module for module, names in _NAMES.items() for name in names.split()}

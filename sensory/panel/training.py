@@ -133,9 +133,13 @@ class TrainingProgress(Told):
 
     def _of(self, name: str) -> str:
         mine = self._states[self._states["assessor"] == name]
-        outside = [_in_words(row) for row in _rows(mine) if row["state"] == State.OUTSIDE]
+        outside: dict[str, list[str]] = {}
+        for row in _rows(mine):
+            if row["state"] == State.OUTSIDE:
+                outside.setdefault(str(row["attribute"]), []).append(_in_words(row))
         unknown = [row for row in _rows(mine) if row["state"] == State.OPEN]
-        parts = [f"not yet on {'; '.join(outside)}"] if outside else []
+        on_each = (f"{attribute} ({'; '.join(why)})" for attribute, why in outside.items())
+        parts = [f"not yet on {', '.join(on_each)}"] if outside else []
         if unknown:
             on = dict.fromkeys(f"{row['attribute']} ({row['criterion']})" for row in unknown)
             parts.append(f"not shown yet, for want of marks or targets: {', '.join(on)}")
@@ -148,8 +152,8 @@ class TrainingProgress(Told):
             "It holds for the samples that were served, and says nothing of other products or of "
             "the weeks after the training.",
             "Agreement with the others is no accuracy: a panel can agree on a wrong mark.",
-            f"Each limit holds for one look ({self.rule.level:.0%}); looking after every session "
-            "raises the chance of a pass by luck.",
+            f"Each limit holds for one look ({100 * self.rule.level:g} %); looking after every "
+            "session raises the chance of a pass by luck.",
         ]
         if self.other_scale:
             lines.append(
@@ -179,10 +183,7 @@ def _rows(frame: pd.DataFrame) -> list[Row]:
 
 
 def _in_words(row: Row) -> str:
-    return (
-        f"{row['attribute']} ({row['criterion']} {row['estimate']:.2g} points, limit "
-        f"{row['limit']:.2g})"
-    )
+    return f"{row['criterion']} {row['estimate']:.2g}, limit {row['limit']:.2g}"
 
 
 def _cell(row: Row) -> str:

@@ -67,8 +67,8 @@ class TrainingRule(Plain):
     @property
     def words(self) -> str:
         """The rule in a sentence."""
-        shares = ", ".join(f"{each} {getattr(self, each):.0%}" for each in Criterion)
+        shares = ", ".join(f"{each} {100 * getattr(self, each):g} %" for each in Criterion)
         return (
-            f"Trained: {shares} of the scale or less, each shown with {self.level:.0%} confidence "
-            f"on the latest {several(self.sessions, 'session')} together."
+            f"Trained: {shares} of the scale or less, each shown with {100 * self.level:g} % "
+            f"confidence on the latest {several(self.sessions, 'session')} together."
         )

@@ -75,6 +75,7 @@ from .rating_figures import drift_lines, profile_lines, repeats, scale_use, spid
 from .result_tables import table_of
 from .shelf_figures import SHELF_PICTURES
 from .study_figures import PICTURES as OF_STUDIES
+from .training_figures import TRAINING_PICTURES
 from .trend_figures import rule_curves, trend_figure
 
 __all__ = ["picture_of", "pictures_of", "plot_of", "png_of", "save", "svg_of", "table_of"]
@@ -389,11 +390,10 @@ _PICTURES: Mapping[type, Mapping[str, Draw]] = {
     Screening: {"verdicts": verdicts},
     ServingPlan: {"servings": servings},
     Charted: {"batches": _trend},
-    Characteristic: {
-        _CHANCES: lambda result: rule_curves(result, [], WIDE),
-    },
+    Characteristic: {_CHANCES: lambda result: rule_curves(result, [], WIDE)},
     ReferenceState: {"drift": _reference},
     **PANEL_PICTURES,
     **OF_STUDIES,
     **SHELF_PICTURES,
+    **TRAINING_PICTURES,
 }

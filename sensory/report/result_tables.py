@@ -28,6 +28,7 @@ from ..evidence.grading_rule import GradingRule
 from ..evidence.history_limit import HistoryLimit
 from ..evidence.shelf_life import ShelfLife
 from ..evidence.thresholds import DetectionThreshold
+from ..panel.training import TrainingProgress
 from ..ratings.control import DifferenceFromControl
 from ..ratings.drift import AssessorDrift
 from ..ratings.profile import Profile
@@ -196,6 +197,7 @@ _FRAMES: Mapping[type, Callable[[Any], pd.DataFrame]] = {
     Charted: lambda result: result.points,
     ReferenceState: _state,
     **PANEL_TABLES,
+    TrainingProgress: lambda result: result.curve,
     BatchCauses: lambda result: result.causes,
     CombinedEvidence: lambda result: result.groups,
     DetectionThreshold: lambda result: result.groups,

@@ -6,9 +6,6 @@ from collections.abc import Callable, Mapping
 from functools import partial
 from typing import Any
 
-import numpy as np
-import pandas as pd
-
 from ..base.errors import ArgumentError
 from ..panel.training import TrainingProgress
 from ..panel.training_rule import Criterion
@@ -29,8 +26,8 @@ from .figure_parts import (
     told_apart,
 )
 
-_IN, _OUT = "within the range", "outside the range"
-_HIGH = 34
+_IN, _OUT, _FREE = "within the range", "outside the range", "no target agreed"
+_HIGH = 44
 _COLUMNS = {
     Criterion.ACCURACY: ("error", "targets", "off the target, points"),
     Criterion.REPEATABILITY: ("sd", "sd_df", "own replicates, points"),
@@ -48,20 +45,21 @@ def marks_figure(trained: TrainingSitting, attribute: str, width: int | str = "c
         raise ArgumentError(f"nobody has marked {attribute!r}: nothing to draw.")
     points, bands = [], []
     for each in own:
-        has = each.low is not None and each.high is not None
-        if has:
+        if each.target is not None:
             row = {"sample": each.sample, "low": each.low, "high": each.high}
             bands.append({**row, "target": each.target})
         for name, scores in zip(trained.assessors, each.scores, strict=True):
             for mark in scores:
-                out = has and not (each.low or 0.0) <= mark <= (each.high or 0.0)
-                state = _OUT if out else _IN
+                state = _FREE
+                if each.low is not None and each.high is not None:
+                    state = _IN if each.low <= mark <= each.high else _OUT
                 points.append({"sample": each.sample, "who": name, "mark": mark, "state": state})
     order = [each.sample for each in own]
     y = along("sample:N", None, sort=order, ticks=False, domain=False, labelLimit=180)
     x = along("mark:Q", None, {"domain": list(trained.scale)}, grid=False, tickCount=6)
-    looks = {_IN: (BLUE, "circle"), _OUT: (ORANGE, "diamond")}
-    ways = told_apart("state", looks, legend() if bands else None, "shape")
+    looks = {_IN: (BLUE, "circle"), _OUT: (ORANGE, "diamond"), _FREE: (GREY, "square")}
+    met = {state: look for state, look in looks.items() if state in {p["state"] for p in points}}
+    ways = told_apart("state", met, legend(), "shape")
     span = {"y": y, "x": column("low:Q"), "x2": column("high")}
     where = {"y": y, "x": x, **ways, "tooltip": [column("who:N"), column("mark:Q")]}
     layers = [
@@ -70,7 +68,7 @@ def marks_figure(trained: TrainingSitting, attribute: str, width: int | str = "c
         marks("point", points, where, filled=True, size=90, opacity=0.85),
     ]
     title = heading(attribute)
-    return dressed({"layer": layers, "title": title}, width=width, height=_HIGH * len(own) + 10)
+    return dressed({"layer": layers, "title": title}, width=width, height=_HIGH * len(own) + 70)
 
 
 def learning_curve(
@@ -102,7 +100,8 @@ def learning_curve(
             for row in part.to_dict("records")
         ]  # fmt: skip
         where = {"x": x, "y": y, **ways, "detail": column("who:N")}
-        last = [row for row in rows if row["session"] == max(each["session"] for each in rows)]
+        ends = {row["who"]: row for row in rows if row["state"] == "not yet"}
+        last = list(ends.values())
         name = {"x": x, "y": y, "text": column("who:N")}
         agreed = {"y": column("points:Q")}
         layers = [
@@ -132,9 +131,3 @@ TRAINING_PICTURES: Mapping[type, Mapping[str, Callable[[Any], Spec]]] = {
         for criterion in (Criterion.ACCURACY, Criterion.REPEATABILITY, Criterion.AGREEMENT)
     }
 }
-
-
-def progress_table(result: TrainingProgress) -> pd.DataFrame:
-    """Session by session, with one spelling of its columns."""
-    frame = result.curve
-    return frame.replace({np.inf: np.nan})

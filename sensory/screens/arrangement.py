@@ -75,7 +75,7 @@ def arrangement_fields(
 def other_than_agreed(session: StoredSession, plan: ServingPlan) -> None:
     """Warn where a plan lays out more or fewer ballots than the question was agreed for."""
     laid_out, agreed = len(ballot_lines(plan)), session.question.assessors
-    if laid_out != agreed:
+    if laid_out != agreed and session.question.training is None:
         st.warning(
             f"This plan is for {several(laid_out, 'ballot')}; the question was agreed for "
             f"{agreed}. The risks agreed hold for that number: change the assessors or how "

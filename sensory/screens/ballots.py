@@ -39,6 +39,7 @@ from .frame import (
 from .grid import received, show_grid, typed_cells
 from .parts import act, download, listed, pressed, scroll
 from .step_bar import onward, session_head
+from .training_session import marks_part
 
 Cells = Mapping[int, Mapping[str, str]]
 _STAMP = re.compile(r"\d{4}-\d\d-\d\dT[\d:.]+(?:[+-]\d\d:\d\d|Z)?")
@@ -92,10 +93,13 @@ def _closed(session: StoredSession, cells: Cells) -> None:
     lost = _typed_too_late(session, cells)
     if st.session_state.pop(CLOSING, "") == session.id and not lost:
         go("finding")  # the run that closed was overtaken by another one
-    st.info(
-        "The ballots are closed and the finding is shown. They can be opened again, with "
-        "a reason, on the page Finding."
-    )
+    if session.question.training is None:
+        st.info(
+            "The ballots are closed and the finding is shown. They can be opened again, with "
+            "a reason, on the page Finding."
+        )
+    else:
+        st.info("The ballots are closed. They can be opened again, with a reason, on Marks.")
     onward(session)
     names = {name: name.replace("_", " ") for name in _names(session, cells)}
     scroll(
@@ -122,9 +126,12 @@ def _at_booths(session: StoredSession) -> None:
     session_head(session, there)
     reactions_panel(session)
     _way_on(session, there)
-    st.markdown(
-        "Assessors answer at booths. What they answered is shown when the ballots are closed."
-    )
+    if session.question.training is not None:
+        marks_part(session)
+    else:
+        st.markdown(
+            "Assessors answer at booths. What they answered is shown when the ballots are closed."
+        )
     show_board(session, counts=False)
     _anew(session, _sent(session))
 

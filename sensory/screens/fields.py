@@ -63,12 +63,11 @@ def needed(points: Sequence[OpenPoint], field: str) -> None:
 
 
 def allergen_fields(session: StoredSession) -> tuple[Sample, ...]:
-    """The allergens of both samples; Serving takes them from here."""
-    samples = []
-    for column, sample in zip(st.columns(2), session.details.samples, strict=True):
-        role = "reference" if sample.letter == "A" else "sample compared"
-        label = f"Allergens in {sample.letter}, {role} ('none' if none)"
-        with column:
+    """The allergens of the samples; Serving takes them from here."""
+    samples, columns = [], st.columns(2)
+    for at, sample in enumerate(session.details.samples):
+        label = f"Allergens in {_called(session, sample)} ('none' if none)"
+        with columns[at % 2]:
             allergens = text_field(session, f"{sample.letter}-allergens", label, sample.allergens)
         samples.append(replace(sample, allergens=allergens))
     return tuple(samples)
@@ -79,17 +78,23 @@ def details_form(session: StoredSession, *, allergens: bool = True) -> SessionDe
     details = session.details
     of_sample = {name: label for name, label in _OF_SAMPLE.items() if allergens or name != _MARKED}
     with st.expander("Samples and serving, for the report"):
-        samples = []
-        for column, sample in zip(st.columns(2), details.samples, strict=True):
-            with column:
-                role = "reference" if sample.letter == "A" else "sample compared"
-                st.markdown(f"**{sample.letter}: {role}**")
+        samples, columns = [], st.columns(2)
+        for at, sample in enumerate(details.samples):
+            with columns[at % 2]:
+                st.markdown(f"**{plain(_called(session, sample))}**")
                 samples.append(_edited(session, sample, f"{sample.letter}-", of_sample))
         edited = _edited(session, details, "details-", _OF_DETAILS)
     title = st.session_state.get(field_key(session, "title"), details.title)
     leader = st.session_state.get(field_key(session, "leader"), details.leader)
     decides = st.session_state.get(field_key(session, "decides"), details.decides)
     return replace(edited, title=title, leader=leader, decides=decides, samples=tuple(samples))
+
+
+def _called(session: StoredSession, sample: Sample) -> str:
+    """The letter of a sample and what it is; in training its name."""
+    if session.question.training is not None:
+        return f"{sample.letter}, {sample.name}"
+    return f"{sample.letter}, {'reference' if sample.letter == 'A' else 'sample compared'}"
 
 
 def _edited(session: StoredSession, record: Record, stem: str, labels: dict[str, str]) -> Record:

@@ -43,6 +43,7 @@ from .frame import (
 from .parts import SIGNS, act, listed, scroll, show_figure, show_table, way
 from .served import show_served
 from .step_bar import onward, session_head
+from .training_session import closed_training
 
 _LONG, _MOST = 14, 12
 
@@ -61,6 +62,9 @@ def page() -> None:
         return
     session_head(session)
     with shown_errors():
+        if session.question.training is not None:
+            closed_training(session)
+            return
         _shown(session)
     _open_again(session)
 

@@ -111,6 +111,12 @@ def _shelf_life() -> None:
     page()
 
 
+def _training() -> None:
+    from .training import page
+
+    page()
+
+
 def _words() -> None:
     from .words import page
 
@@ -134,7 +140,7 @@ PAGES: dict[str, Callable[[], None]] = {
     for page in (
         *(_today, _sessions, _batches, _trend, _people, _product, _plan),
         *(_new, _question, _serve, _ballots, _finding, _batch, _shelf_life, _studies),
-        *(_limit, _words, _settings, _help),
+        *(_limit, _words, _training, _settings, _help),
     )
 }
 """What draws a page, by its name: those of the menu in its order, then those that others lead
@@ -160,6 +166,7 @@ TITLES = {
     "studies": "Studies",
     "limit": "Limit",
     "words": "Words",
+    "training": "Training",
     "settings": "Settings",
     "help": "Help",
 }
@@ -186,6 +193,7 @@ def import_the_rest() -> None:
         shelf_life,
         studies,
         today,
+        training,
         trend,
         words,
     )

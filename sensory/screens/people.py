@@ -20,6 +20,7 @@ from .parts import show_table
 from .passcode import Keeper, check_passcode
 from .patience import Patience
 from .screening import one_person, screened, screening_part
+from .training import training_part
 
 _TYPED = (
     "On this machine names are typed, not proven: whoever sits here may choose any of them, and "
@@ -44,6 +45,7 @@ def page() -> None:
             return
         attention_part(panel)
         screening_part(panel)
+        training_part()
         panel_month_part()
     assessors_part()
     st.subheader("Who may sign?")

@@ -49,6 +49,7 @@ from .method_form import (
 from .parts import act, choose, show_table
 from .sign import typed_hand
 from .step_bar import onward, session_head, step_after
+from .training_session import show_training, training_question
 
 _WHY = (
     ("what_changed", "What differs between the samples?"),
@@ -83,7 +84,7 @@ def page() -> None:
         return
     with left:
         points = open_points(session)
-        question = _question(session, points)
+        question = _asked(session, points)
         cautions, care, samples = _safety(session, points)
         details = details_form(session, allergens=False)
         both = zip(details.samples, samples, strict=True)
@@ -100,6 +101,8 @@ def page() -> None:
 
 def _panel(question: Question) -> None:
     kind = find_kind(question.protocol)
+    if question.training is not None:
+        return
     if kind.protocol and question.pd_limit is None:
         st.subheader("What this session can find")
         st.markdown("The chances are shown once a limit is given.")
@@ -131,6 +134,13 @@ def _saved(session: StoredSession, typed: StoredSession) -> StoredSession:
     if now != (typed.details, typed.question, typed.cautions):
         st.warning("This session was changed in another window. Reload the page to see it all.")
     return session
+
+
+def _asked(session: StoredSession, points: Sequence[OpenPoint]) -> Question:
+    if session.question.training is None:
+        return _question(session, points)
+    training_question(session, points)
+    return session.question
 
 
 def _question(session: StoredSession, points: Sequence[OpenPoint]) -> Question:
@@ -271,7 +281,10 @@ def _agree(session: StoredSession) -> None:
         st.markdown("May more than half of the assessors notice? Confirm the limit.")
     if points:
         st.markdown(f"**{counted(points)}.** Each is marked at its field.")
-    st.markdown("After this, alpha, beta, the limit and the actions can no longer be changed.")
+    frozen = "alpha, beta, the limit and the actions"
+    if session.question.training is not None:
+        frozen = "attributes, samples and targets"
+    st.markdown(f"After this, {frozen} can no longer be changed.")
     signing = typed_hand(session.details.leader, Right.AGREE, role="panel leader")
 
     def freeze() -> None:
@@ -291,6 +304,9 @@ def _on(session: StoredSession) -> None:
 def _frozen(session: StoredSession) -> None:
     question = session.question
     kind = find_kind(question.protocol)
+    if question.training is not None:
+        show_training(session)
+        return
     agreed_by = plain(name_and_role(session.agreed_by, session.agreed_role))
     st.markdown(f"Agreed by {agreed_by} at {minute(session.agreed_at)}; frozen.")
     rows = [

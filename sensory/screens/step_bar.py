@@ -7,12 +7,14 @@ import streamlit as st
 from ..catalogue.columns import filled_lines
 from ..catalogue.tests import name_of_test
 from ..sessions.session import StoredSession
-from ..sessions.steps import Standing, State, next_step, standing, steps_of
+from ..sessions.steps import FINDING, Standing, State, next_step, standing, steps_of
 from .frame import address, desk, minute, page_of, plain, title_of
 from .parts import way
 
 SIGNS = {State.DONE: "✓", State.NOW: "▸", State.LATER: "○"}
 TITLES = {"question": "Question", "serve": "Serving", "ballots": "Ballots", "finding": "Finding"}
+_MARKS = "Marks"
+"""What training has instead of a finding."""
 _ONWARD = {
     "question": "To the question",
     "serve": "Plan serving",
@@ -34,11 +36,13 @@ def session_head(session: StoredSession, there: Standing | None = None) -> None:
     if session.agreed:
         facts.append(f"agreed {minute(session.agreed_at)}")
     st.markdown(f"**{title_of(session)}** · {plain(' · '.join(facts))}")
+    training = session.question.training is not None
     answered = there.answered if there else None
     planned = (there.served or there.planned) if there else 0
     with st.container(key="step-bar", horizontal=True, gap="medium"):
         for step in steps_of(session, lines=lines, answered=answered, planned=planned):
-            name = f"{SIGNS[step.state]} {TITLES[step.name]}"
+            title = _MARKS if training and step.name == FINDING else TITLES[step.name]
+            name = f"{SIGNS[step.state]} {title}"
             label = f"{name} {step.note}".strip()
             st.page_link(
                 page_of(step.name),
@@ -55,4 +59,5 @@ def step_after(session: StoredSession) -> str:
 def onward(session: StoredSession, key: str = "onward") -> None:
     """The one way on from a page: to the step that is next."""
     name = step_after(session)
-    way(_ONWARD[name], key, name, session.id)
+    marks = session.question.training is not None and name == FINDING
+    way("To the marks" if marks else _ONWARD[name], key, name, session.id)
