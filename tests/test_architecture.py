@@ -87,6 +87,7 @@ ORDER = {
     "panel": """
         screening_rules screening training_rule assessors series series_plan series_sheets register
         invitation
+        series_booth
         sensitivity history steadiness attention months qualification panel_month feedback
         letters prepared_panel vocabulary_desk training_spread training
         training_desk

@@ -19,7 +19,7 @@ from enum import StrEnum
 
 from ..base.checks import one_count, probability
 from ..base.errors import RecordError
-from ..base.plain import Plain
+from ..base.plain import LEFT_OUT_EMPTY, Plain
 from ..base.record_checks import iso_date, named, once, parts
 from ..base.spelling import key_of
 from ..sessions.session import CAUTIONS
@@ -125,6 +125,26 @@ class Cup(Plain):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SeriesBooth(Plain):
+    """The booth of a series: its link, and what was told there. Times are UTC, ISO 8601.
+
+    `token`: SHA-256 of the secret in the link, which the record does not keep.
+    `language`: of its pages.
+    `consented`, `refused`: when the candidate wanted to taste, or did not, today; of the reason
+        nothing is kept.
+    `stopped`: when the candidate stopped: nothing more is asked there.
+    `sent`: when the answers of a series that is judged as a whole were sent.
+    """
+
+    token: str
+    language: str
+    consented: str = ""
+    refused: str = ""
+    stopped: str = ""
+    sent: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class TakenSeries(Plain):
     """A series that somebody takes or has taken.
 
@@ -134,6 +154,7 @@ class TakenSeries(Plain):
     `cautions`: keys of those answered with yes before anybody tasted: all of them.
     `answers`: one a question in their order, empty where there is none yet.
     `ending`: one of `Ending`, empty as long as it is open.
+    `booth`: where it is answered, where not on paper only.
     """
 
     key: str
@@ -147,6 +168,7 @@ class TakenSeries(Plain):
     answers: tuple[str, ...] = ()
     ending: str = ""
     ended_on: str = field(default="")
+    booth: SeriesBooth | None = field(default=None, metadata=LEFT_OUT_EMPTY)
 
     def __post_init__(self) -> None:
         named("key of the series", self.key)

@@ -7,6 +7,7 @@ checkout calls the same `main`.
 from __future__ import annotations
 
 import threading
+from collections.abc import Callable
 from contextlib import suppress
 from functools import partial
 from html import escape
@@ -160,11 +161,20 @@ def pages_of(who: Visitor) -> dict[str, StreamlitPage]:
     if isinstance(who, Leader):
         return _leader_pages()
     if isinstance(who, Booth):
-        from sensory.screens import booth
-
-        return {"booth": st.Page(partial(booth.page, who.token), title="Booth", url_path="booth")}
+        return {"booth": st.Page(_booth_page(who.token), title="Booth", url_path="booth")}
     sign_in = st.Page(partial(stranger_page, who), title="Sign in", url_path="welcome")
     return {"welcome": sign_in}
+
+
+def _booth_page(token: str) -> Callable[[], None]:
+    """The booth of a session, or that of a screening series; each loads its own."""
+    if token.startswith("s-"):
+        from sensory.screens import series_booth
+
+        return partial(series_booth.page, token)
+    from sensory.screens import booth
+
+    return partial(booth.page, token)
 
 
 def _leader_pages() -> dict[str, StreamlitPage]:

@@ -16,6 +16,7 @@ from ..panel.series_plan import KINDS, Asked, due, judged, questions
 from ..panel.series_sheets import series_sheets
 from .frame import acting, desk, plain, shown_errors
 from .parts import act, choose, download, show_table
+from .series_links import series_booth_part
 from .worker import pdf_of
 
 _ACROSS = 3
@@ -31,6 +32,7 @@ def open_series(taken: TakenSeries) -> None:
         if shown is not None:
             _TOLD[shown.verdict](plain(shown.reason))
         _answers(taken)
+        series_booth_part(taken)
         row = st.container(horizontal=True)
         end = partial(end_series, desk(), taken, who=acting())
         key = taken.key
