@@ -27,7 +27,8 @@ from .assessors import Assessor, Role
 from .attention import Attention, attention
 from .history import History, history
 from .months import reproducibility, smallest_now
-from .register import PanelDesk, panels_of, the_register
+from .register import MOST, PanelDesk, panels_of, the_register
+from .series import TakenSeries
 
 _LOOKED_AT = 400
 _SOON = 60
@@ -63,6 +64,8 @@ class PanelMonth:
         Of the twelve months that end with it.
     register : tuple of Assessor
         As on the day of printing.
+    series : tuple of TakenSeries
+        Screening series begun or ended in the month, or open on the day of printing.
     planned : tuple of PlannedSession
         From the day of printing on, or without a day.
     not_closed : int
@@ -75,6 +78,7 @@ class PanelMonth:
     past: History
     year: Attention
     register: tuple[Assessor, ...]
+    series: tuple[TakenSeries, ...]
     planned: tuple[PlannedSession, ...]
     not_closed: int
     names: bool
@@ -205,6 +209,26 @@ class PanelMonth:
             lines.append(f"In the register on the day of printing: {_counted(roles)}.")
         return tuple(lines)
 
+    def screening(self) -> tuple[str, ...]:
+        """Screening series begun and ended in the month, and open ones; by name where asked for."""
+        begun = Counter(
+            str(each.series) for each in self.series if each.started_on[:7] == self.month
+        )
+        ended = [each for each in self.series if each.ended_on[:7] == self.month]
+        still = sum(each.open for each in self.series)
+        if not (begun or ended or still):
+            return ("No screening series was begun or ended, and none is open.",)
+        lines = [f"Screening series begun: {_counted(begun) or 'none'}."]
+        endings = Counter(f"{each.series} {each.ending}" for each in ended)
+        lines.append(
+            f"Ended: {_counted(endings) if ended else 'none'}; open when printed: {still}."
+        )
+        if self.names and ended:
+            known = {member.key: member.person for member in self.register}
+            told = (f"{known.get(e.assessor, 'erased')}, {e.series}: {e.ending}" for e in ended)
+            lines.append("; ".join(told) + ".")
+        return tuple(lines)
+
     def next_up(self) -> tuple[str, ...]:
         """What the plan leaves to say beside its sessions: qualifications that end."""
         day = self.printed_at[:10]
@@ -255,6 +279,7 @@ def panel_month(desk: PanelDesk, month: str, *, names: bool = False, printed_at:
         past=history(sittings, since=f"{month}-01", until=last),
         year=attention(year),
         register=tuple(the_register(desk, gone=True)),
+        series=tuple(each for each in desk.nouns(TakenSeries, most=MOST) if _touches(each, month)),
         planned=tuple(_planned(desk, each) for each in sorted(planned, key=_by_day)),
         not_closed=sum(
             each.agreed and day_of(each)[:7] == month and each not in planned for each in open_now
@@ -263,6 +288,10 @@ def panel_month(desk: PanelDesk, month: str, *, names: bool = False, printed_at:
         printed_at=printed_at,
         newest=desk.newest(),
     )
+
+
+def _touches(taken: TakenSeries, month: str) -> bool:
+    return taken.open or month in (taken.started_on[:7], taken.ended_on[:7])
 
 
 def _open(session: StoredSession) -> bool:

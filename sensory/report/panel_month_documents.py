@@ -46,7 +46,7 @@ def panel_month_words(
         "attendance": _clipped(month.attendance(), rows),
         "performance": _capped(performance, rows, letters),
         "attention": _clipped(month.needs_attention(), rows),
-        "training": _clipped(month.training(), rows),
+        "training": _clipped((*month.training(), *month.screening()), rows),
         "planned": _capped(month.sessions_planned(), rows, letters),
         "next": _clipped(month.next_up(), rows),
         "footer": f"{month.title} · printed {stamp(month.printed_at)} · program version "

@@ -8,11 +8,16 @@ import numpy as np
 import pytest
 
 from sensory.base.errors import RecordError
+from sensory.base.records import utc_now
 from sensory.panel.assessors import Qualification, Role
 from sensory.panel.panel_month import panel_month
+from sensory.panel.qualification import answer_series, begin_series, end_series
 from sensory.panel.register import change_assessor, enter_assessor
+from sensory.panel.series import Series
+from sensory.panel.series_plan import KINDS
 from sensory.report.panel_month_documents import panel_month_words, sittings_figure
 from sensory.report.printed import printed
+from sensory.sessions.session import CAUTIONS
 from sensory.sessions.sitting import ABSENT, LATE
 from sensory.store.repository import open_store
 
@@ -142,3 +147,28 @@ def test_one_page_however_long_the_lists_and_hostile_the_names(store):
 def test_what_is_no_month_is_refused(store):
     with pytest.raises(RecordError, match="first day of the month must be a date"):
         panel_month(store, "2026-13", printed_at=PRINTED)
+
+
+def test_screening_series_are_counted_and_named_only_where_asked_for(tmp_path):
+    store = open_store(f"sqlite:///{tmp_path}/record.sqlite3")
+    ada, bo = (enter_assessor(store, name, panel="day shift", **WHO) for name in ("Ada", "Bo"))
+    yes = [caution.key for caution in CAUTIONS]
+    month = utc_now()[:7]
+    begun = [
+        begin_series(store, who, series, KINDS[series].samples, cautions=yes, **WHO)
+        for who, series in ((ada, Series.TRIANGLES), (bo, Series.TRIANGLES), (ada, Series.TASTES))
+    ]
+    codes = {cup.sample: cup.code for cup in begun[2].cups[0]}
+    right = [codes[each.name] for each in begun[2].samples]
+    end_series(store, answer_series(store, begun[2], right, **WHO), **WHO)
+    end_series(store, begun[1], give_up=True, **WHO)
+    counted, ended = panel_month(store, month, printed_at=utc_now()).screening()
+    assert {"triangles 2", "basic tastes 1"} == set(counted[24:-1].split(", "))
+    assert "basic tastes passed 1" in ended
+    assert ended.endswith("; open when printed: 1.")
+    named = panel_month(store, month, names=True, printed_at=utc_now())
+    assert "Ada, basic tastes: passed" in named.screening()[2]
+    assert any("triangles given up 1" in line for line in panel_month_words(named)["training"])
+    before = panel_month(store, "2020-01", printed_at=utc_now()).screening()
+    assert before == ("Screening series begun: none.", "Ended: none; open when printed: 1.")
+    store.close()
