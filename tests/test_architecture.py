@@ -61,8 +61,8 @@ ORDER = {
     """,
     "evidence": """
         cause_columns cause_candidates cause_search cause_fit cause_doubts cause_tables causes
-        session_rows combined ring_test ascending thresholds grading_rule graders shelf_life shelf_rows
-        shelf_scores shelf_choices shelf_intervals shelf_consumers shelf_plan
+        session_rows combined ring_test ascending thresholds grading_rule graders shelf_life
+        shelf_rows shelf_scores shelf_choices shelf_intervals shelf_consumers shelf_plan
         carried_limit consumer_rows consumer_fit consumer_limit history_limit
     """,
     "catalogue": """

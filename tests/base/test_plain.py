@@ -28,7 +28,10 @@ from sensory.store.nouns import KINDS
 KEPT = Path(__file__).parents[1] / "store" / "release_0_1_0.record.gz"
 
 # Kinds that 0.1.0 did not know.
-LATER = {"plant", "assessor", "sitting", "file shape", "screening series", "screening rules"}
+LATER = {
+    *("plant", "assessor", "sitting", "file shape", "screening series", "screening rules"),
+    *("study", "vocabulary", "training", "training rule"),
+}
 
 
 class Colour(StrEnum):

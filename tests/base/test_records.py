@@ -12,7 +12,9 @@ import pytest
 from sensory.base.errors import RecordError
 from sensory.base.findings import FINDINGS, WORST_FIRST, Finding, findings_of
 from sensory.base.records import digest_of, utc_now
+from sensory.catalogue.attributes import DefinedAttribute, Vocabulary
 from sensory.catalogue.question import Question
+from sensory.catalogue.training import Training
 from sensory.sessions.session import CAUTIONS, Sample, SessionDetails, StoredSession
 
 QUESTION = Question(
@@ -33,6 +35,11 @@ DETAILS = SessionDetails(
     leader="Änne",
 )
 OTHER_VALUE = {str: "something else", float: 0.123, int: 67, bool: True, dict: {"grades": "a; b"}}
+SOUR = DefinedAttribute(attribute="sour", definition="as citric acid in water")
+LATER = {
+    "vocabulary": Vocabulary(product="cordial", since="2026-05-04", attributes=(SOUR,)),
+    "training": Training(product="cordial"),
+}
 
 
 def test_sentences_of_the_findings():
@@ -115,7 +122,7 @@ def test_digest_is_the_same_for_equal_questions():
 @pytest.mark.parametrize("name", [entry.name for entry in dataclasses.fields(Question)])
 def test_digest_changes_with_each_field(name):
     old = getattr(QUESTION, name)
-    new = OTHER_VALUE[type(old)]
+    new = LATER.get(name) or OTHER_VALUE[type(old)]
     assert new != old
     assert dataclasses.replace(QUESTION, **{name: new}).digest != QUESTION.digest
 

@@ -54,6 +54,10 @@ def shown_in(page, scheme):
 def serious(page, name):
     """What axe-core finds on a page in both schemes; they differ in their colours only."""
     page.mouse.move(2, 2)  # a button under the pointer has other colours
+    for _ in range(200):  # notes of Streamlit's that go by themselves have no name of their own
+        if not page.locator('[data-testid="stToast"]').count():
+            break
+        page.wait_for_timeout(50)
     found = []
     for scheme in ("light", "dark"):
         shown_in(page, scheme)

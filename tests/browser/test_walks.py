@@ -71,7 +71,8 @@ def counted(visit, plant):
     visitor.goto("")
     visitor.page.get_by_role("heading", name="Today", level=1).wait_for(timeout=120_000)
     visitor.settled()
-    return visitor
+    yield visitor
+    visitor.page.close()  # with its script, which would count for the next one too
 
 
 def clicks(visitor) -> int:
