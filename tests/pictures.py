@@ -36,7 +36,7 @@ HEIGHT = """() => {
   return Math.ceil(bottom - box.getBoundingClientRect().top)
 }"""
 PAGES = ("today", "new", "sessions", "batches", "trend", "people", "product", "plan", "shelf_life",
-         "settings", "help")  # fmt: skip
+         "limit", "studies", "words", "settings", "help")  # fmt: skip
 STEPS = ("question", "serve", "ballots")
 BATCH = "QN-105"
 
