@@ -109,6 +109,10 @@ def test_report_and_downloads_hold_the_finding(visit):
     assert ballots["correct"].sum() == 23
     assert visitor.download("finding-png").startswith(b"\x89PNG")
     assert visitor.download("finding-svg").startswith(b"<svg")
+    for label, begins in (("Archive, ZIP", b"PK"), ("Feedback sheets, PDF", b"%PDF")):
+        with visitor.page.expect_download(timeout=90_000) as waiting:
+            visitor.page.get_by_role("button", name=label).click()
+        assert waiting.value.path().read_bytes().startswith(begins)
 
 
 def test_file_with_mistakes_shows_each_beside_its_cell(visit):
