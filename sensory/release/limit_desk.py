@@ -9,6 +9,8 @@ A rule with a planned second tasting is refused: its plan is made for one limit.
 
 from __future__ import annotations
 
+from bisect import bisect_left
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -17,6 +19,7 @@ import pandas as pd
 from ..base.errors import RecordError
 from ..base.spelling import key_of
 from ..catalogue.tests import protocol_of
+from ..choices.size import fair_pass_size
 from ..evidence.carried_limit import share_that_notices
 from ..evidence.consumer_limit import Unit
 from ..evidence.history_limit import HistoryLimit, limit_from_history
@@ -29,7 +32,9 @@ from .rule import ReleaseRule
 
 _MOST = 400
 """Batches that are looked at together; the latest."""
-_DIGITS = 4
+_DIGITS, _MOST_PEOPLE = 4, 1000
+FAIR = 0.90
+"""Chance with which an unchanged batch should pass (common practice, no source)."""
 _KEPT = 32
 Cells = tuple[object, ...]
 _COUNTED, _ESTIMATED = ("batch", "protocol", "correct", "trials"), ("batch", "estimate", "se")
@@ -166,6 +171,41 @@ def with_limit(rule: ReleaseRule, distance: float, unit: Unit, assessors: int) -
     if rule.protocol is not None:
         limit = round(share_that_notices(protocol_of(rule.test), distance), _DIGITS)
     return replace(rule, limit=limit, assessors=assessors)
+
+
+def fair_size(rule: ReleaseRule, chance: float = FAIR) -> int | None:
+    """Assessors with whom an unchanged batch is released with that chance by the limit of a rule.
+
+    From it on every larger number keeps it too: counts go in steps. None where no number up to
+    1000 does, for a profile, and in points without a scatter.
+
+    >>> fair_size(ReleaseRule(test="TRIANGLE", limit=0.3, assessors=24))
+    58
+    """
+    if rule.limit is None or (rule.protocol is None and rule.scatter is None):
+        return None
+
+    def fair(assessors: int) -> bool:
+        sized = replace(rule, assessors=assessors)
+        return float(sized.characteristic([0.0]).passes[0]) >= chance
+
+    if rule.protocol is not None:
+        return _fair_counts(rule, fair, chance)
+    if not fair(_MOST_PEOPLE):
+        return None
+    return bisect_left(range(2, _MOST_PEOPLE + 1), True, key=fair) + 2
+
+
+def _fair_counts(rule: ReleaseRule, fair: Callable[[int], bool], chance: float) -> int | None:
+    """The same of a choice test; None as well where what is similar is not released."""
+    size = fair_pass_size(
+        protocol_of(rule.test),
+        chance=chance,
+        beta=rule.beta,
+        pd_limit=rule.limit or 0.0,
+        rule="stable",
+    )
+    return size if size <= _MOST_PEOPLE and fair(size) else None
 
 
 def agree_limit(

@@ -12,8 +12,10 @@ from ..evidence.consumer_rows import ANSWER
 from ..evidence.history_limit import HistoryLimit
 from ..release.batch_records import ProductRecord
 from ..release.limit_desk import (
+    FAIR,
     NO_RULE,
     agree_limit,
+    fair_size,
     limit_of_rule,
     limit_of_sold,
     sold_rows,
@@ -175,9 +177,14 @@ def _agree(
             st.markdown(f"What it costs is shown once it is typed.{shown}")
             return
         needed = _cost(record, history, float(distance))
-        people = st.number_input(
-            "Assessors", 2, 1000, needed or rule.assessors, key=f"limit-people-{name}-{distance}"
-        )
+        fair = fair_size(with_limit(rule, float(distance), unit, rule.assessors))
+        if fair is not None:
+            st.markdown(
+                f"A fair pass takes {fair} assessors: with them and with more an unchanged batch "
+                f"passes with a chance of {percent(FAIR)} or higher."
+            )
+        now = fair or needed or rule.assessors
+        people = st.number_input("Assessors", 2, 1000, now, key=f"limit-people-{name}-{distance}")
         new = with_limit(rule, float(distance), unit, int(people))
         st.markdown(plain(new.words()[1]))
         _chances(new)

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from sensory.base.errors import RecordError
 from sensory.base.findings import Finding
@@ -16,6 +17,7 @@ from sensory.release.batch_records import BatchRecord, Complaint, Decision, Prod
 from sensory.release.batches import Batch, Disposition
 from sensory.release.limit_desk import (
     agree_limit,
+    fair_size,
     limit_of_rule,
     limit_of_sold,
     sold_rows,
@@ -33,6 +35,7 @@ from ..shared import put_noun
 from .shared import ONE, PRODUCT
 
 POINTS = ReleaseRule(test="DIFFERENCE_FROM_CONTROL", limit=1.5, assessors=12, scatter=0.9)
+ONE_TRIANGLE = ReleaseRule(test="TRIANGLE", limit=0.30, assessors=24)
 BY = {"who": "Mira", "why": "consumers of March"}
 
 
@@ -95,6 +98,40 @@ def test_sold_batches_are_kept_as_they_stood(history):
     assert sold_rows(history, record) != rows
     assert history.noun(Study, kept.key) == kept
     assert history.verify() == []
+
+
+@pytest.mark.parametrize("limit", [0.8, 1.5])
+def test_the_size_for_a_fair_pass_in_points_is_the_first_that_has_it(limit):
+    """A scan of every size; the chances themselves by simulation of batches without a difference.
+
+    Significance is one-sided, similarity the upper limit below the limit, as `ReleaseRule` has it.
+    """
+    rule = replace(POINTS, limit=limit)
+    size = fair_size(rule)
+    sizes = [replace(rule, assessors=n) for n in range(2, 40)]
+    passes = [float(each.characteristic([0.0]).passes[0]) for each in sizes]
+    assert size == next(n for n, share in enumerate(passes, start=2) if share >= 0.9)
+    draws = np.random.default_rng(5).normal(0, rule.scatter, (40_000, size))
+    mean, se = draws.mean(axis=1), draws.std(axis=1, ddof=1) / np.sqrt(size)
+    similar = mean + stats.t.ppf(1 - rule.beta, size - 1) * se < limit
+    expected = passes[size - 2]
+    assert similar.mean() == pytest.approx(expected, abs=4 * np.sqrt(0.1 * 0.9 / 40_000))
+
+
+def test_the_size_for_a_fair_pass_by_counts_holds_from_there_on():
+    """Binomial tails by scipy: 58 triangles at pd 30 %, beta 5 % (shared notes: 58)."""
+    size = fair_size(ONE_TRIANGLE)
+    assert size == 58
+    n = np.arange(size - 1, 400)
+    most = stats.binom.ppf(0.05, n, 1 / 3 + 0.3 * 2 / 3).astype(int) + 1
+    while np.any(over := stats.binom.cdf(most, n, 1 / 3 + 0.3 * 2 / 3) > 0.05):
+        most = most - over
+    passes = stats.binom.cdf(most, n, 1 / 3)
+    assert passes[0] < 0.9 <= passes[1:].min()
+    assert fair_size(ReleaseRule(test="PROFILE", margins={"sour": 1.0}, assessors=12)) is None
+    assert fair_size(replace(POINTS, scatter=None)) is None
+    held = dict.fromkeys(Finding, Disposition.HOLD)
+    assert fair_size(replace(ONE_TRIANGLE, dispositions=held)) is None
 
 
 def test_agreeing_puts_the_limit_into_the_rule_with_name_role_and_reason(history):

@@ -48,6 +48,7 @@ def test_consumers_set_a_limit_that_is_agreed_with_its_reason(store, url):
     assert "0 batches sold without complaint" in words(app)
     app = fill(app, **{f"limit-distance-{PRODUCT}": 0.93})
     assert "An unchanged batch passes with a chance of" in words(app)
+    assert "A fair pass takes" in words(app)
     assert app.button(key="limit-agree").disabled
     app = fill(app, **{f"limit-why-{PRODUCT}": "study of March", f"limit-by-{PRODUCT}": "Mira"})
     click(app, "limit-agree")
