@@ -9,6 +9,7 @@ hold. Food safety's date is agreed first, and no finding is later.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from types import MappingProxyType
 
 import pandas as pd
@@ -49,7 +50,8 @@ def _answer(result: ShelfLife) -> Answer:
         "Storage times": result.points,
         "Fitted": result.curve,
     }
-    dates = NamedTable("Dates", result.summary())
+    whole = result.summary()
+    dates = NamedTable("Dates", replace(whole, rows=whole.rows[: -len(result.fits)]))
     words = result.picture_words()
     return Answer(
         says=result.says(),

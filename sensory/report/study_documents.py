@@ -146,7 +146,7 @@ def on_page(picture: StudyPicture) -> Spec:
 def study_pdf(report: StudyReport) -> bytes:
     """Finding, pictures, what was asked, numbers and limits of the result.
 
-    The type shrinks step by step to keep to one page; long tables are cut, and say so. The same
+    The type shrinks step by step to keep to one page; long tables are in the XLSX. The same
     report gives the same bytes.
     """
     shown = report.study.shown()
@@ -182,8 +182,10 @@ def study_words(report: StudyReport) -> dict[str, object]:
 
 
 def _cut(table: StudyTable) -> dict[str, object]:
-    named = table.named
-    left = len(named.table.rows) - _MOST_ROWS
-    note = f"and {several(left, 'row')} more, in the XLSX" if left > 0 else ""
-    shown = replace(named.table, rows=named.table.rows[:_MOST_ROWS])
-    return printed_table(shown, heading=named.heading, note=note)
+    """A table as it is printed; of a long one, as a fitted curve, only where it stands."""
+    heading, whole = table.named
+    long = len(whole.rows) > _MOST_ROWS
+    heads = tuple(name.replace("_", " ") for name in whole.columns)
+    shown = Table(columns=heads, rows=()) if long else replace(whole, columns=heads)
+    note = f"{several(len(whole.rows), 'row')}, in the XLSX" if long else ""
+    return printed_table(shown, heading=heading, note=note)

@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from sensory.release.product_desk import enter_product
+from sensory.release.batches import Batch
+from sensory.release.product_desk import enter_batch, enter_product
+from sensory.release.study_desk import keep_study
 from sensory.report.printed import printed
-from sensory.report.study_documents import StudyReport
+from sensory.report.study_documents import StudyReport, drafted
 from sensory.store.repository import open_store
 
 from ..report.shared import text_of
-from .pages import DEMO, SCRIPT, click, fill, keys, sound, words
+from .pages import DEMO, SCRIPT, click, fill, keys, run, sound, words
+
+CONSUMERS = (("alpha", 0.05), ("beta", 0.05), ("share", 0.25), ("unit", "points"))
 
 
 def script(url: str, page: str = "studies", invented: bool = True) -> str:
@@ -148,3 +154,24 @@ def test_a_product_and_a_batch_that_are_not_on_record_are_refused(url, app):
     for page in ("product", "plan"):
         there = sound(AppTest.from_string(script(url, page), default_timeout=60).run())
         assert "Sloe cordial, kept by Mira: Half of the tastings" in words(there).replace("*", "")
+
+
+def test_a_batch_shows_the_studies_that_name_it(url):
+    store = open_store(url)
+    enter_product(store, "Sloe cordial", who="Mira")
+    enter_batch(store, Batch(number="SL-9", product="Sloe cordial", made_on="2026-10-02"), who="M")
+    draft = drafted("threshold", (DEMO / "threshold.csv").read_bytes(), ())
+    study = replace(draft, title="Taint of May", held_on="2026-05-04", batch="SL-9")
+    keep_study(store, study, who="Mira")
+    said = words(run("batch", url, None, batch="SL-9")).replace("*", "")
+    assert "Taint of May, 4 May 2026, Sloe cordial, batch SL-9, kept by Mira: Half of the" in said
+
+
+def test_long_tables_are_left_to_the_workbook():
+    draft = drafted("consumers accept", (DEMO / "consumers.csv").read_bytes(), CONSUMERS)
+    report = StudyReport(study=draft, kept=False, printed_at="2026-11-28T08:00:00+00:00")
+    text = text_of(printed(report))
+    assert "61 rows, in the XLSX" in text
+    assert "not on record" in text
+    (curve,) = [table for heading, table in report.tables() if heading == "Curve"]
+    assert len(curve.rows) == 61
