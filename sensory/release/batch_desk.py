@@ -132,8 +132,9 @@ def _kin(desk: Desk, record: BatchRecord) -> tuple[Kin, ...]:
         linked = {
             each.name: each for value in values for each in desk.linked(kind, value, most=_OF_A_LOT)
         }
-        linked.pop(record.name, None)
         left = sum(max(desk.how_many_linked(kind, value) - _OF_A_LOT, 0) for value in values)
+        if linked.pop(record.name, None) is None and kind == "material lot":
+            left = max(left - 1, 0)  # the batch itself, where it is among the earliest
         in_time = sorted(linked.values(), key=lambda each: (each.batch.made_on, each.name))
         if in_time:
             kin.append(

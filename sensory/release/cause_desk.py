@@ -8,6 +8,7 @@ same numbers; a batch that is older has the twelve months that end with it.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 from .batch_causes import ProductCauses, causes_of_batches
@@ -15,6 +16,7 @@ from .batch_records import BatchRecord
 from .plant_desk import the_plant
 from .product_desk import Desk, rule_of, the_product
 from .references import Reference
+from .trend_words import earlier_left_out
 
 _MOST = 400
 """Batches that are looked at together; the latest of the year."""
@@ -33,13 +35,17 @@ def product_causes(
     if rule is None or not end:
         return None
     since = (date.fromisoformat(end) - _YEAR).isoformat()
-    return causes_of_batches(
+    causes = causes_of_batches(
         desk.batches(product=product, since=since, until=end, most=_MOST),
         rule,
         attribute=attribute,
         plant=the_plant(desk),
         references=desk.nouns(Reference, product),
     )
+    left = desk.how_many(product=product, since=since, until=end) - _MOST
+    if left <= 0:
+        return causes
+    return replace(causes, remarks=(*causes.remarks, earlier_left_out(left, "these months")))
 
 
 def causes_of_batch(desk: Desk, record: BatchRecord) -> tuple[str, ...]:

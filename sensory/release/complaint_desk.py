@@ -22,9 +22,9 @@ from .plant_desk import the_plant
 from .product_desk import Desk, answer_cautions, the_batch
 
 
-def open_complaints(desk: Desk, most: int = 200) -> list[BatchRecord]:
+def open_complaints(desk: Desk) -> list[BatchRecord]:
     """The batches that have a complaint which is not closed, by date of making."""
-    return desk.linked(*OPEN_COMPLAINT, most=most)
+    return desk.linked(*OPEN_COMPLAINT)
 
 
 def record_complaint(

@@ -65,8 +65,8 @@ class OpenSignal:
     words: str
 
 
-def waiting(desk: Desk, most: int = 500) -> list[Waiting]:
-    """The open batches, complaints first, then what is nearest to its end, oldest first.
+def waiting(desk: Desk) -> list[Waiting]:
+    """All open batches, complaints first, then what is nearest to its end, oldest first.
 
     Examples
     --------
@@ -75,8 +75,9 @@ def waiting(desk: Desk, most: int = 500) -> list[Waiting]:
     []
     """
     decides = {record.name: _decides(rule_of(record)) for record in desk.nouns(ProductRecord)}
-    batches = [_waiting(record, decides) for record in desk.batches(state=OPEN, most=most)]
-    return sorted(batches, key=lambda each: (_urgency(each), each.since, each.record.name))
+    batches = desk.batches(state=OPEN, most=desk.how_many(state=OPEN))
+    waits = [_waiting(record, decides) for record in batches]
+    return sorted(waits, key=lambda each: (_urgency(each), each.since, each.record.name))
 
 
 def _waiting(record: BatchRecord, decides: dict[str, str]) -> Waiting:

@@ -29,6 +29,7 @@ from .batch_trend import attributes_of, choice_rows, rated_rows
 from .batches import Disposition
 from .product_desk import Desk, agree_rule, rule_of, the_product
 from .rule import ReleaseRule
+from .trend_words import earlier_left_out
 
 _MOST = 400
 """Batches that are looked at together; the latest."""
@@ -90,14 +91,16 @@ def limit_of_sold(
         return SoldBatches(result=None, remarks=(NO_RULE if rule is None else MARGINS,))
     sold = sold_without_complaint(desk, record)
     cells = _cells(sold, rule)
-    remarks = (
-        ()
-        if rule.protocol or rule.scatter
-        else ("Assessors are counted once the release rule states the scatter of the panel.",)
-    )
+    remarks = list[str]()
+    if not (rule.protocol or rule.scatter):
+        remarks.append(
+            "Assessors are counted once the release rule states the scatter of the panel."
+        )
+    if (left := desk.how_many(product=record.name) - _MOST) > 0:
+        remarks.append(earlier_left_out(left, "the product"))
     risks = rule.alpha, rule.beta, rule.scatter or 0.0
     return SoldBatches(
-        result=_looked_at(cells, bool(rule.protocol), risks, limits), remarks=remarks
+        result=_looked_at(cells, bool(rule.protocol), risks, limits), remarks=tuple(remarks)
     )
 
 

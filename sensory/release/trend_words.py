@@ -47,6 +47,16 @@ def batch_count(count: int) -> str:
     return f"{count} batch{'' if count == 1 else 'es'}"
 
 
+def earlier_left_out(left: int, of: str) -> str:
+    """That the earliest batches are not among those looked at.
+
+    >>> earlier_left_out(1, "the product")
+    '1 batch of the product, made earlier, is not looked at here.'
+    """
+    verb = "is" if left == 1 else "are"
+    return f"{batch_count(left)} of {of}, made earlier, {verb} not looked at here."
+
+
 def level_sentence(name: str, row: Row, level: float) -> str:
     """Where the batches lie on average, and how far they scatter."""
     side = "above" if row["estimate"] >= 0 else "below"

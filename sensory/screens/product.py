@@ -50,7 +50,9 @@ def page() -> None:
             with rule_part:
                 _rule(record)
                 together = evidence_of_product(desk(), record)
-                evidence_part(f"Batches against {record.in_use}", together, "evidence-product")
+                evidence_part(
+                    f"Latest batches against {record.in_use}", together, "evidence-product"
+                )
                 tolerance_form(record)
                 _words_of(record)
                 _to_shelf_life(record)

@@ -48,8 +48,10 @@ class Register:
         query = sa.select(register).where(_NOUN.id == id_of(kind_of(kind), name))
         return next(iter(self._some_nouns(query)), None)
 
-    def nouns(self, kind: type[AnyNoun], product: str = "", most: int = 1000) -> list[AnyNoun]:
-        """Nouns of a kind by date and name, of one product where it is named."""
+    def nouns(
+        self, kind: type[AnyNoun], product: str = "", most: int | None = None
+    ) -> list[AnyNoun]:
+        """Nouns of a kind by date and name, of one product where it is named; all unless told."""
         query = sa.select(register).where(_NOUN.kind == kind_of(kind))
         if product:
             query = query.where(_NOUN.product == key_of(product))
@@ -114,9 +116,9 @@ class Register:
         """How many batches there are of those that `batches` would list."""
         return self._count(register, *_asked(product, state, since, until))
 
-    def linked(self, kind: str, value: str, most: int = 1000) -> list[BatchRecord]:
+    def linked(self, kind: str, value: str, most: int | None = None) -> list[BatchRecord]:
         """Batches that hang together with a ``lot``, ``rework``, ``session``, ``reference``,
-        ``cause`` or ``complaint`` (its month, or ``open``); the latest, oldest first."""
+        ``cause`` or ``complaint`` (its month, or ``open``), oldest first; all, or the latest."""
         named = sa.select(_LINK.id).where(_LINK.kind == kind, _LINK.value == key_of(value))
         query = sa.select(register).where(_NOUN.id.in_(named))
         latest = query.order_by(_NOUN.on_date.desc(), _NOUN.name.desc()).limit(most)
