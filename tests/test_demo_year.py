@@ -48,7 +48,14 @@ def desk(tmp_path_factory) -> Repository:
     """The year on record; read only."""
     path = tmp_path_factory.mktemp("year") / "record.sqlite3"
     store = open_store(f"sqlite:///{path}")
-    assert load_year(store, DEMO, who="Panel leader") == PRODUCT
+    told: list[tuple[str, float]] = []
+    loaded = load_year(
+        store, DEMO, who="Panel leader", progress=lambda day, share: told.append((day, share))
+    )
+    assert loaded == PRODUCT
+    assert told == sorted(told)  # day by day, and the share never falls
+    assert told[-1][1] == 1.0
+    assert {day[:7] for day, _ in told} >= {f"2026-{month:02d}" for month in range(1, 12)}
     yield store
     store._engine.dispose()
 

@@ -44,11 +44,16 @@ _COMPARED, _REFERENCE, _MADE, _CLEARED, _TASTED, _DECIDED = range(6)
 _OF_BATCH, _OF_COMPARISON = ("batch", "tasting"), ("comparison",)
 
 
-def load_year(desk: Desk, folder: Path, *, who: str) -> str:
+def load_year(
+    desk: Desk, folder: Path, *, who: str, progress: Callable[[str, float], None] | None = None
+) -> str:
     """Put a prepared year on record, as if each thing had been done on its day.
 
     The journal has the times at which it was written; dates of making, tasting and deciding
     are those of the files.
+
+    `progress` is told the day that has been put on record, ISO 8601, and the share of all that
+    happened until then, from 0 to 1.
 
     `folder` holds ``year.json``, ``year.csv`` and ``references.csv``; decisions are those of the
     people that the file names. Returns the name of the product.
@@ -74,8 +79,10 @@ def load_year(desk: Desk, folder: Path, *, who: str) -> str:
             how=INVENTED,
         )
         events = [*_of_references(act, year, compared, who), *_of_batches(act, year, ballots, who)]
-        for _, _, happens in sorted(events, key=lambda event: event[:2]):
+        for done, (day, _, happens) in enumerate(sorted(events, key=lambda each: each[:2]), 1):
             happens()
+            if progress is not None:
+                progress(day, done / len(events))
     return name
 
 

@@ -129,10 +129,18 @@ def _demo_year(wanted: argparse.Namespace) -> None:
     from .places import DEMO, sqlite_url
 
     url = sqlite_url(wanted.file)
-    print("A year is put on record; this takes a while.", flush=True)
+    reached = ""
+
+    def told(day: str, share: float) -> None:
+        nonlocal reached
+        if day[:7] != reached:
+            reached = day[:7]
+            print(f"  {share:4.0%}  {reached}", flush=True)
+
+    print("A year is put on record, month by month:", flush=True)
     try:
         with closing(open_store(url)) as store:
-            product = load_year(store, DEMO, who="demo")
+            product = load_year(store, DEMO, who="demo", progress=told)
     except RecordError as error:
         raise RecordError(f"{wanted.file}: {error}") from error
     shown = f"SENSORY_RECORD={shlex.quote(url)} sensory"

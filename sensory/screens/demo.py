@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import date
 
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
+from ..base.errors import SensoryError
 from ..release.batch_records import ProductRecord
 from ..sessions.workflow import new_session_id, open_session, read_prepared
 from .frame import current_frame, desk, go, shown_errors, try_invented
@@ -85,8 +88,15 @@ def _open_year() -> None:
     from ..release.prepared_year import load_year  # Today itself loads no statistics
 
     if not any(product.name for product in desk().nouns(ProductRecord)):
-        with st.spinner("Putting a year on record"):
-            load_year(desk(), current_frame().demo, who="demo")
+        bar = st.progress(0.0, "Putting a year on record")
+        st.session_state[_WISHED] = "year"  # a run that overtakes this one begins again
+        try:
+            load_year(desk(), current_frame().demo, who="demo", progress=_by_the_month(bar))
+        except SensoryError:
+            del st.session_state[_WISHED]
+            raise
+        del st.session_state[_WISHED]
+        bar.empty()
     go("batches")
 
 
@@ -98,3 +108,16 @@ def _open_panel() -> None:
         with st.spinner("Putting a year of a panel on record"):
             load_panel(desk(), current_frame().demo, today=date.today().isoformat(), who="demo")
     go("people")
+
+
+def _by_the_month(bar: DeltaGenerator) -> Callable[[str, float], None]:
+    """Move the bar when another month of the year begins; the page is not asked more often."""
+    reached = ""
+
+    def moved(day: str, share: float) -> None:
+        nonlocal reached
+        if day[:7] != reached:
+            reached = day[:7]
+            bar.progress(share, f"Putting a year on record: {date.fromisoformat(day):%B %Y}")
+
+    return moved
