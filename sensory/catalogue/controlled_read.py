@@ -63,7 +63,9 @@ def read_difference_from_control(rows: Sequence[Row], question: Question) -> Out
         comparisons=comparisons,
         cannot_tell=(*not_served(absent), *outcome.cannot_tell),
         notes=(*outcome.notes, *equal_steps(settings)),
-        smallest_differences=smallest_differences(scorecard(frame, question.alpha)),
+        smallest_differences=smallest_differences(
+            scorecard(frame, question.alpha, (scale.low, scale.high))
+        ),
     )
 
 

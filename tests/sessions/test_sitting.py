@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from sensory.base.errors import RecordError
+from sensory.catalogue import frames
 from sensory.sessions import booth_plans, booths, workflow
 from sensory.sessions.filling import fill_sittings
 from sensory.sessions.sitting import ABSENT, CAME, LATE, Sitting
@@ -113,3 +114,23 @@ def test_a_sitting_needs_a_value_of_each_assessor():
     with pytest.raises(RecordError, match="2 assessors needs a value of each"):
         Sitting(session="s", held_on="2026-01-01", test="TRIANGLE", assessors=("a", "b"),
                 came=(CAME,))  # fmt: skip
+
+
+@pytest.mark.parametrize("name", ["pressing", "gasket"])
+def test_a_closing_computes_the_scorecard_once(store, monkeypatch, name):
+    """For what the session showed, and for what each assessor did."""
+    asked = []
+    whole = frames.panel_scorecard
+    monkeypatch.setattr(
+        frames,
+        "panel_scorecard",
+        lambda *rows, **told: (asked.append(told), whole(*rows, **told))[1],
+    )
+    frames._LATEST.clear()
+    sitting = closed(store, name)
+    assert sitting.attributes
+    assert asked == [{"alpha": 0.05, "scale": sitting.scale}]
+    outcome = store.outcome(sitting.session)
+    assert [each.smallest for each in sitting.attributes] == list(
+        outcome["smallest_differences"].values()
+    )
