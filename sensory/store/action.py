@@ -120,7 +120,7 @@ class Action(Reads):
         entry = self._entry(session.id, what, why, content)
         at = tables.sessions.c.id == session.id
         values = entry["content"]["changed"]
-        self._connection.execute(sa.update(tables.sessions).where(at).values(**values))
+        self._connection.execute(sa.update(tables.sessions).where(at), values)
         append(self._connection, entry)
         self._known.pop(session.id)
 
@@ -165,7 +165,7 @@ class Action(Reads):
             content = json.loads(json.dumps(plain, allow_nan=False))
         except (TypeError, ValueError) as error:
             raise RecordError(f"What the session showed cannot be kept: {error}.") from error
-        self._connection.execute(sa.insert(kept).values(session=session_id, content=content))
+        self._connection.execute(sa.insert(kept), {"session": session_id, "content": content})
         self._digests[session_id] = digest_of(content)
 
     def keep_sitting(self, sitting: Sitting) -> None:
@@ -203,9 +203,9 @@ class Action(Reads):
         entry = self._entry(key, what, why, {"noun": {"kind": kind, "content": plain}})
         row, tied = row_of(kind, entry["content"]["noun"]["content"])
         if expect is None:
-            self._connection.execute(sa.insert(register).values(**row))
+            self._connection.execute(sa.insert(register), row)
         else:
-            self._connection.execute(sa.update(register).where(at).values(**row))
+            self._connection.execute(sa.update(register).where(at), row)
             self._connection.execute(sa.delete(register_links).where(links))
         if tied:
             rows = [{"id": key, "kind": of, "value": value} for of, value in tied]

@@ -235,6 +235,8 @@ def put_person(connection: Connection, row: JsonObject, *, new: bool) -> None:
 
 # The journal.
 
+_NEWEST = sa.select(journal.c.number, journal.c.sha256).order_by(journal.c.number.desc()).limit(1)
+
 
 def unpacked(entry: JsonObject) -> JsonObject:
     """An entry of the journal with its content read."""
@@ -277,11 +279,9 @@ def entry_for(
 
 def append(connection: Connection, entry: JsonObject) -> None:
     """Write an entry after the last one, whose hash it carries."""
-    last = newest_entry(connection)
-    connection.execute(sa.insert(journal).values(**next_entry(last, **entry)))
+    connection.execute(sa.insert(journal), next_entry(newest_entry(connection), **entry))
 
 
 def newest_entry(connection: Connection) -> Any:
     """Number and hash of the last entry; None of an empty journal."""
-    last = sa.select(journal.c.number, journal.c.sha256).order_by(journal.c.number.desc())
-    return connection.execute(last.limit(1)).one_or_none()
+    return connection.execute(_NEWEST).one_or_none()
