@@ -130,6 +130,7 @@ if TYPE_CHECKING:  # one statement a module, each name handed on
         panel_scorecard as panel_scorecard,
     )
     from .ratings.spikes import SpikedSamples as SpikedSamples, spiked_samples as spiked_samples
+    from .ratings.ticked import TickedWords as TickedWords, ticked_words as ticked_words
     from .release.batches import (
         AttributeLimit as AttributeLimit,
         Batch as Batch,
@@ -221,6 +222,7 @@ _NAMES = {
     "ratings.sample_map": "SampleMap sample_map",
     "ratings.scorecard": "PanelScorecard panel_scorecard",
     "ratings.spikes": "SpikedSamples spiked_samples",
+    "ratings.ticked": "TickedWords ticked_words",
     "release.batches": "AttributeLimit Batch Clearance Disposition Product RawLot",
     "release.choice_trend": "ChoiceTrend trend_of_choices",
     "release.disposition": "BatchFinding batch_finding",

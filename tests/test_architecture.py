@@ -47,7 +47,7 @@ ORDER = {
         unweighted pair_scatter roots studentized multiplicity pooling steadiness
         consistency charts run_lengths change_points confidence_sequence paired equivalence
         known_error joint_dprime threshold nested_lots agreement area line_crossing censored_times
-        dprime_line random_consumers random_lines true_spread typical_size
+        dprime_line random_consumers random_lines true_spread typical_size ticks
     """,
     "choices": """
         two_by_two a_not_a same_different sureness sureness_by_assessor advice protocols counts
@@ -57,7 +57,7 @@ ORDER = {
     "ratings": """
         flags frames names rank_ballots rank_pairs ranking tables fitting variance contrasts scaling
         performance reversal least profile scatter profile_plan map_ballots sample_map
-        control interaction scorecard_notes scorecard drift spikes recipes
+        control interaction ticked scorecard_notes scorecard drift spikes recipes
     """,
     "evidence": """
         cause_columns cause_candidates cause_search cause_fit cause_doubts cause_tables causes
@@ -82,14 +82,14 @@ ORDER = {
         sitting store soundness search staff samples workflow open_points replaced spellings
         booth_plans booth_places booth_sittings booth_training booths exclusions minors
         reactions servings served headline in_short finding learned filling live_board steps
-        checklist copies regulars storage_file
+        checklist copies regulars storage_file tick_file
     """,
     "panel": """
         screening_rules screening training_rule assessors series series_plan series_sheets register
         invitation
         series_booth
         sensitivity history steadiness attention months qualification panel_month feedback
-        letters prepared_panel vocabulary_desk training_spread training
+        letters prepared_panel candidate_words vocabulary_desk training_spread training
         training_desk
     """,
     "release": """
@@ -113,9 +113,11 @@ ORDER = {
     """,
     "report": """
         words trade_words guides sheets workbooks figure_parts help_figures figures
-        trend_drawn trend_figures month_figures outcome_figures rating_figures panel_figures
+        trend_drawn trend_figures month_figures outcome_figures rating_figures
+        training_figures panel_figures
         plan_figures evidence_figures limit_figures
-        study_figures shelf_figures training_figures result_tables plots
+        study_figures shelf_figures
+        ticked_figures result_tables plots
         session_pictures documents serving_sheets batch_documents month_documents
         panel_month_documents feedback_sheets letters series_papers
         study_documents printed

@@ -19,6 +19,7 @@ from ..panel.history import History
 from ..panel.months import Reproducibility
 from ..panel.sensitivity import Sensitivity
 from ..panel.steadiness import Steadiness
+from ..panel.training import TrainingProgress
 from ..sessions.sitting import Sitting
 from .figure_parts import (
     BLUE,
@@ -40,6 +41,7 @@ from .figure_parts import (
 )
 from .outcome_figures import outcome_figure
 from .rating_figures import sample_looks
+from .training_figures import TRAINING_PICTURES
 
 WIDTH, HEIGHT = 560, 230
 _SHAPES = ("circle", "square", "triangle-up", "diamond", "cross", "triangle-down", "triangle-left")
@@ -256,6 +258,7 @@ PANEL_PICTURES: Mapping[type, Mapping[str, Callable[[Any], Spec]]] = {
     Attention: {"assessors": _attention},
     Reproducibility: {"intraclass correlation": correlation_chart},
     RingTest: {"h and k": ring_chart},
+    **TRAINING_PICTURES,
 }
 PANEL_TABLES: Mapping[type, Callable[[Any], pd.DataFrame]] = {
     History: lambda result: result.attendance,
@@ -264,5 +267,6 @@ PANEL_TABLES: Mapping[type, Callable[[Any], pd.DataFrame]] = {
     Attention: lambda result: result.reasons,
     Reproducibility: lambda result: result.months,
     RingTest: lambda result: result.panels,
+    TrainingProgress: lambda result: result.curve,
 }
 """Pictures and tables of the room panel, taken up by `plots` and `result_tables`."""

@@ -75,7 +75,7 @@ from .rating_figures import drift_lines, profile_lines, repeats, scale_use, spid
 from .result_tables import table_of
 from .shelf_figures import SHELF_PICTURES
 from .study_figures import PICTURES as OF_STUDIES
-from .training_figures import TRAINING_PICTURES
+from .ticked_figures import TICKED_PICTURES
 from .trend_figures import rule_curves, trend_figure
 
 __all__ = ["picture_of", "pictures_of", "plot_of", "png_of", "save", "svg_of", "table_of"]
@@ -395,5 +395,5 @@ _PICTURES: Mapping[type, Mapping[str, Draw]] = {
     **PANEL_PICTURES,
     **OF_STUDIES,
     **SHELF_PICTURES,
-    **TRAINING_PICTURES,
+    **TICKED_PICTURES,
 }

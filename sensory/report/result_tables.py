@@ -28,7 +28,6 @@ from ..evidence.grading_rule import GradingRule
 from ..evidence.history_limit import HistoryLimit
 from ..evidence.shelf_life import ShelfLife
 from ..evidence.thresholds import DetectionThreshold
-from ..panel.training import TrainingProgress
 from ..ratings.control import DifferenceFromControl
 from ..ratings.drift import AssessorDrift
 from ..ratings.profile import Profile
@@ -36,6 +35,7 @@ from ..ratings.ranking import RankingTest
 from ..ratings.recipes import RecipeComparison
 from ..ratings.scorecard import PanelScorecard
 from ..ratings.spikes import SpikedSamples
+from ..ratings.ticked import TickedWords
 from ..release.charted import Charted
 from ..release.reference_state import ReferenceState
 from .panel_figures import PANEL_TABLES
@@ -197,7 +197,7 @@ _FRAMES: Mapping[type, Callable[[Any], pd.DataFrame]] = {
     Charted: lambda result: result.points,
     ReferenceState: _state,
     **PANEL_TABLES,
-    TrainingProgress: lambda result: result.curve,
+    TickedWords: lambda result: result.tests,
     BatchCauses: lambda result: result.causes,
     CombinedEvidence: lambda result: result.groups,
     DetectionThreshold: lambda result: result.groups,

@@ -27,7 +27,7 @@ from .figure_parts import (
 )
 
 _IN, _OUT, _FREE = "within the range", "outside the range", "no target agreed"
-_HIGH = 44
+_HIGH, _WIDE, _TALL = 44, 640, 230
 _COLUMNS = {
     Criterion.ACCURACY: ("error", "targets", "off the target, points"),
     Criterion.REPEATABILITY: ("sd", "sd_df", "own replicates, points"),
@@ -72,14 +72,17 @@ def marks_figure(trained: TrainingSitting, attribute: str, width: int | str = "c
 
 
 def learning_curve(
-    result: TrainingProgress, criterion: str = Criterion.ACCURACY, width: int | str = 640
+    result: TrainingProgress, criterion: str = Criterion.ACCURACY, attribute: str = ""
 ) -> Spec:
     """One criterion session by session: a line an assessor, a panel an attribute, and the limit.
+
+    With an `attribute` it is one panel, as wide as the page.
 
     Raises ArgumentError where no session has a number of it.
     """
     column_of, _, axis = _COLUMNS[Criterion(criterion)]
     frame = result.curve.dropna(subset=[column_of])
+    frame = frame[frame["attribute"] == attribute] if attribute else frame
     if frame.empty:
         raise ArgumentError(f"no session with a number of {criterion}: nothing to draw.")
     order = result.curve.drop_duplicates("session")
@@ -92,7 +95,7 @@ def learning_curve(
     looks: Mapping[str, tuple[str, Any]] = {"trained": (BLUE, [1, 0]), "not yet": (ORANGE, LONG)}
     ways = told_apart("state", looks, legend(symbolType="stroke", symbolSize=300))
     charts = []
-    for attribute, part in frame.groupby("attribute", sort=False):
+    for of, part in frame.groupby("attribute", sort=False):
         rows = [
             {"session": days[row["session"]], "who": str(row["assessor"]),
              "points": float(row[column_of]),
@@ -109,9 +112,11 @@ def learning_curve(
             marks("line", rows, where, strokeWidth=2, point={"filled": True, "size": 50}),
             marks("text", last, name, align="left", dx=8, color=GREY, fontSize=11),
         ]
-        charts.append({"layer": layers, "title": heading(str(attribute)), "width": width,
-                       "height": 170})  # fmt: skip
-    return dressed({"vconcat": charts}, framed=False)
+        charts.append({"layer": layers, "title": heading(str(of))})
+    if attribute:
+        return dressed(charts[0], width="container", height=_TALL)
+    sized = [{**chart, "width": _WIDE, "height": _TALL} for chart in charts]
+    return dressed({"vconcat": sized})
 
 
 def curve_words(result: TrainingProgress, criterion: str = Criterion.ACCURACY) -> str:

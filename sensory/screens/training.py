@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import replace
 from functools import partial
 
@@ -90,12 +91,15 @@ def _curve(progress: TrainingProgress) -> None:
     chosen = st.radio("Learning curve", list(Criterion), horizontal=True, key="training-curve",
                       index=1, format_func=lambda each: str(each).capitalize())  # fmt: skip
     criterion = Criterion(chosen or Criterion.ACCURACY)
-    try:
-        figure = learning_curve(progress, criterion, 900)
-    except SensoryError:
+    drawn = 0
+    for at, attribute in enumerate(progress.attributes):
+        with suppress(SensoryError):  # no target of it, or no replicates
+            figure = learning_curve(progress, criterion, attribute)
+            show_figure(f"curve-{at}", figure, curve_words(progress, criterion))
+            drawn += 1
+    if not drawn:
         st.markdown(f"No session has a number of {criterion} yet.")
         return
-    show_figure("learning-curve", figure, curve_words(progress, criterion), "content")
     st.markdown("A line an assessor, session by session. Dashed rule: the agreed range.")
 
 

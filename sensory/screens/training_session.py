@@ -68,7 +68,7 @@ def marks_part(session: StoredSession) -> None:
     spread = spreads(trained, rule)
     away = [line for each in spread if (line := _away(each))]
     st.subheader("Who still spreads?")
-    listed(away or ["Nobody: every mark lies within the range."])
+    listed(away or ["Nobody is to be named so far."])
     for attribute in dict.fromkeys(each.attribute for each in spread):
         own = [each for each in spread if each.attribute == attribute]
         words = "; ".join(

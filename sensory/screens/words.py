@@ -13,6 +13,7 @@ from ..base.results import several
 from ..catalogue.attributes import DefinedAttribute, ReferenceStandard, Vocabulary
 from ..panel.vocabulary_desk import define, remove_word, standard_made, versions
 from ..release.batch_records import ProductRecord
+from .candidates import TAKEN, candidates_part
 from .frame import acting, day, desk, plain, shown_errors
 from .parts import act, choose, show_table
 
@@ -42,7 +43,9 @@ def page() -> None:
         else:
             _words(words)
             _standards(words)
-        with st.expander("Define a word", expanded=words is None):
+        candidates_part(product, words)
+        taken = st.session_state.get(TAKEN, "")
+        with st.expander("Define a word", expanded=words is None or bool(taken)):
             _define(product, words)
         if words is not None:
             _earlier(words)
@@ -120,7 +123,8 @@ def _define(product: str, words: Vocabulary | None) -> None:
     known = {each.attribute: each for each in (words.attributes if words else ())}
     chosen = choose("Word", [_NEW, *known], _NEW, f"word-{product}")
     now, key = known.get(chosen), f"{product}-{chosen}-{words.version if words else 0}"
-    name = chosen if now else st.text_input("The word", key=f"word-name-{key}")
+    taken = st.session_state.get(TAKEN, "")
+    name = chosen if now else st.text_input("The word", taken, key=f"word-name-{key}-{taken}")
     definition = st.text_input(
         "Definition: what is meant", now.definition if now else "", key=f"word-means-{key}"
     )
@@ -154,6 +158,7 @@ def _define(product: str, words: Vocabulary | None) -> None:
             standards=standards_typed(typed),
         )
         define(desk(), product, word, low=bottom, high=top, who=acting(), why=why)
+        st.session_state.pop(TAKEN, None)
 
     row = st.container(horizontal=True)
     act("Save the word", "word-save", keep, ready=name.strip() and why.strip(), place=row)

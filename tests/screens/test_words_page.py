@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
+from sensory.base.errors import ArgumentError
 from sensory.catalogue.attributes import DefinedAttribute, Vocabulary
 from sensory.panel.vocabulary_desk import define
+from sensory.ratings.ticked import ticked_words
 from sensory.release.product_desk import enter_product
+from sensory.sessions import workflow
+from sensory.sessions.tick_file import read_ticks
 from sensory.store.repository import open_store
 
 from ..sessions.shared import BY, seat
@@ -28,7 +34,7 @@ def test_a_word_is_defined_with_its_standard_and_the_standard_is_made(url, store
     app = run("words", url, None)
     key = f"{PRODUCT}-a new word-0"
     typed = {
-        f"word-name-{key}": "sour",
+        f"word-name-{key}-": "sour",
         f"word-means-{key}": "as citric acid",
         f"word-standards-{key}": "sour base; citric acid, 1.2 g in 1 l of water; 5",
         f"word-why-{key}": "first list",
@@ -65,3 +71,36 @@ def test_the_booth_shows_definition_and_standard(url, store):
     app = booth(url, token)
     assert "as citric acid" in words(app)
     assert "How to assess: sip slowly" in words(app)
+
+
+def test_a_candidate_of_comments_becomes_a_word(url, store):
+    enter_product(store, PRODUCT, who=BY)
+    put(store, "suspect_batch", stage="agreed")
+    session = store.session("s1")
+    details = replace(session.details, title=f"{PRODUCT} SC-4 against SR-1")
+    workflow.describe(store, "s1", details=details, who=BY)
+    first, second = sorted(store.cells("s1"))[:2]
+    workflow.enter_cells(
+        store, "s1", {first: {"comment": "very jammy"}, second: {"comment": "Jammy"}}, who=BY
+    )
+    workflow.close(store, "s1", who=BY)
+    app = run("words", url, None)
+    assert "comments of 1 session." in words(app)
+    assert app.table[0].value.iloc[0]["word"] == "jammy"
+    app.selectbox(key="candidate").set_value("jammy").run()
+    click(app, "candidate-take")
+    key = f"{PRODUCT}-a new word-0"
+    assert app.text_input(key=f"word-name-{key}-jammy").value == "jammy"
+    app.text_input(key=f"word-means-{key}").set_value("as cooked fruit").run()
+    app.text_input(key=f"word-why-{key}").set_value("from comments").run()
+    click(app, "word-save")
+    assert [each.attribute for each in store.noun(Vocabulary, PRODUCT).attributes] == ["jammy"]
+
+
+def test_a_ticked_list_of_a_file_is_read_and_a_wrong_cell_is_named():
+    rows = [f"P{n},{s},{'x' if s == 'B' else ''},x" for n in range(8) for s in "AB"]
+    lines = "\n".join(["assessor,sample,jammy,sweet", *rows]).encode()
+    result = ticked_words(read_ticks(lines))
+    assert result.tell_apart == ("jammy",)
+    with pytest.raises(ArgumentError, match="jammy, row 3: 'maybe' is neither"):
+        read_ticks(lines.replace(b"P0,B,x", b"P0,B,maybe"))
