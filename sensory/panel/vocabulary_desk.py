@@ -15,6 +15,8 @@ from ..base.errors import RecordError
 from ..base.records import utc_now
 from ..base.spelling import key_of
 from ..catalogue.attributes import DefinedAttribute, ReferenceStandard, Vocabulary
+from ..catalogue.question import Question
+from ..catalogue.tests import find_kind
 from .register import PanelAction, PanelDesk
 
 _DEFINED, _REMOVED, _MADE = "word defined", "word removed", "standard made"
@@ -108,6 +110,23 @@ def the_words(desk: PanelDesk, product: str) -> Vocabulary:
     if words is None:
         raise RecordError(f"No words of {product} are defined yet.")
     return words
+
+
+def asked_standards(desk: PanelDesk, question: Question) -> tuple[ReferenceStandard, ...]:
+    """The reference standards of what a question asks, with the days on record of each.
+
+    A standard that is no longer on record as the question agreed it has no days.
+    """
+    words = question.vocabulary
+    if words is None:
+        return ()
+    known = desk.noun(Vocabulary, words.product)
+    asked = words.asked(find_kind(question.protocol).attributes(question))
+    return tuple(
+        standard
+        for each in asked
+        for standard in _dated(each.standards, known.of(each.attribute) if known else None)
+    )
 
 
 def versions(desk: PanelDesk, words: Vocabulary) -> list[tuple[Vocabulary, str]]:

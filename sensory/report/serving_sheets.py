@@ -16,6 +16,7 @@ from typing import Any
 
 from ..base.languages import ballot_words
 from ..base.results import several
+from ..catalogue.attributes import ReferenceStandard
 from ..catalogue.kind import TestKind
 from ..catalogue.question import Question
 from ..catalogue.scales import agreed_scale
@@ -45,6 +46,7 @@ def preparation_pdf(
     rows: Sequence[ServingRow] | None = None,
     allergens: Mapping[str, str] | None = None,
     question: Question | None = None,
+    standards: Sequence[ReferenceStandard] = (),
 ) -> bytes:
     """What to pour into which cup, in one table to tick off, in the order of serving.
 
@@ -53,7 +55,7 @@ def preparation_pdf(
     `rows` are the cups to pour, by default all of the plan; a tray says how many were left out.
     `allergens` are declared by sample and stand beside the portions; by default those of the
     description stand beside its samples. Of a `question` with definitions the reference standards
-    of its attributes are to be prepared too.
+    of its attributes are to be prepared too; `standards` are the same with the days on record.
     """
     heads = ["", "sample", "batch", "serving", "allergens"][: 4 if allergens else 5]
     poured, declared = set(plan.rows if rows is None else rows), allergens or {}
@@ -83,7 +85,7 @@ def preparation_pdf(
                 ]
                 for sample in details.samples
             ],
-            "standards": _standards(question),
+            "standards": _standards(question, standards),
             "portions": [
                 [name, str(count), declared.get(name, "")] for name, count in portions.items()
             ],
@@ -102,8 +104,9 @@ def preparation_pdf(
     )
 
 
-def _standards(question: Question | None) -> list[list[str]]:
+def _standards(question: Question | None, dated: Sequence[ReferenceStandard]) -> list[list[str]]:
     """The reference standards of the attributes asked, as the kitchen needs them."""
+    days = {each.name: (each.made_on, each.usable_until) for each in dated}
     if question is None or question.vocabulary is None:
         return []
     asked = question.vocabulary.asked(find_kind(question.protocol).attributes(question))
@@ -114,6 +117,7 @@ def _standards(question: Question | None) -> list[list[str]]:
             standard.recipe,
             f"{standard.intensity:g} ({standard.low:g} to {standard.high:g})",
             standard.allergens,
+            *days.get(standard.name, ("", "")),
         ]
         for each in asked
         for standard in each.standards

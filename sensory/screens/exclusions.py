@@ -8,6 +8,7 @@ from functools import partial
 import streamlit as st
 
 from ..catalogue.tests import find_kind
+from ..panel.vocabulary_desk import asked_standards
 from ..release.plant_desk import the_plant
 from ..report.serving_sheets import ballots_pdf, labels_pdf, preparation_pdf
 from ..serving.ballot_line import NOT_THIS_SAMPLE
@@ -148,7 +149,12 @@ def sheets_to_serve(session: StoredSession, plan: ServingPlan) -> dict[str, Call
     labels = the_plant(store).defaults.labels
     return {
         "Preparation": lambda: preparation_pdf(
-            plan, details, rows=rows, allergens=declared, question=question
+            plan,
+            details,
+            rows=rows,
+            allergens=declared,
+            question=question,
+            standards=asked_standards(store, question),
         ),
         "Labels": lambda: labels_pdf(plan, rows=rows, sheet=labels),
         "Paper ballots": lambda: ballots_pdf(

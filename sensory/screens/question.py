@@ -304,11 +304,11 @@ def _on(session: StoredSession) -> None:
 def _frozen(session: StoredSession) -> None:
     question = session.question
     kind = find_kind(question.protocol)
+    agreed_by = plain(name_and_role(session.agreed_by, session.agreed_role))
+    st.markdown(f"Agreed by {agreed_by} at {minute(session.agreed_at)}; frozen.")
     if question.training is not None:
         show_training(session)
         return
-    agreed_by = plain(name_and_role(session.agreed_by, session.agreed_role))
-    st.markdown(f"Agreed by {agreed_by} at {minute(session.agreed_at)}; frozen.")
     rows = [
         ("title", session.details.title),
         ("test", kind.name),

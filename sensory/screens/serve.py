@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from functools import partial
 
 import streamlit as st
@@ -9,6 +10,7 @@ import streamlit as st
 from ..base.languages import languages
 from ..base.results import several
 from ..catalogue.tests import find_kind
+from ..panel.vocabulary_desk import asked_standards
 from ..release.plant_desk import the_plant
 from ..report.serving_sheets import key_pdf
 from ..serving.chance import new_seed
@@ -137,6 +139,7 @@ def _names(text: str) -> int | list[str]:
 
 def _hand_out(session: StoredSession, plan: ServingPlan) -> None:
     reactions_panel(session)
+    _standards(session)
     if session.details.care.stopped or not may_hand_out(session):
         show_checklist(session)
     if session.details.care.stopped:
@@ -166,6 +169,14 @@ def _hand_out(session: StoredSession, plan: ServingPlan) -> None:
         before_serving(session, plan)
         _people(session, plan)
     after_serving(session, plan)
+
+
+def _standards(session: StoredSession) -> None:
+    """Reference standards that cannot be used today, while something can still be served."""
+    today, asked = date.today().isoformat(), asked_standards(desk(), session.question)
+    lacking = [why for each in asked if (why := each.lacks(today))]
+    if lacking and not session.closed:
+        st.warning(plain(f"Reference standards, see Products: {'; '.join(lacking)}."))
 
 
 def _people(session: StoredSession, plan: ServingPlan) -> None:

@@ -8,7 +8,14 @@ import pytest
 
 from sensory.base.errors import RecordError
 from sensory.catalogue.attributes import DefinedAttribute, ReferenceStandard, Vocabulary
-from sensory.panel.vocabulary_desk import define, remove_word, standard_made, the_words, versions
+from sensory.panel.vocabulary_desk import (
+    asked_standards,
+    define,
+    remove_word,
+    standard_made,
+    the_words,
+    versions,
+)
 from sensory.release.new_sessions import Wish, start_session
 from sensory.report.serving_sheets import ballots_pdf, preparation_pdf
 from sensory.serving.cups import to_serve
@@ -130,6 +137,17 @@ def test_papers_say_what_is_meant_and_the_kitchen_how_standards_are_made(store, 
     question, details = session.question, session.details
     kitchen = " ".join(pages_of(preparation_pdf(plan, details, question=question)))
     assert "citric acid, 1.2 g in 1 l of water" in kitchen
+    assert "2026-11-09" not in kitchen
+    assert [each.lacks("2026-11-03") for each in asked_standards(store, question)] == [
+        "sour base is not made yet"
+    ]
+    days = {"made_on": "2026-11-02", "usable_until": "2026-11-09"}
+    standard_made(store, PRODUCT, "sour", "sour base", **days, who=BY)
+    dated = asked_standards(store, question)
+    assert [each.lacks("2026-11-03") for each in dated] == [""]
+    kitchen = preparation_pdf(plan, details, question=question, standards=dated)
+    assert "2026-11-02 2026-11-09" in " ".join(pages_of(kitchen))
+    kitchen = " ".join(pages_of(kitchen))
     assert "5 (4.5 to 5.5)" in kitchen
     ballots = pages_of(ballots_pdf(lines, question, details, "de", plan=plan))
     assert "So wird beurteilt: take a sip" in ballots[0]

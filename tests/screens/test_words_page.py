@@ -15,6 +15,7 @@ from sensory.sessions import workflow
 from sensory.sessions.tick_file import read_ticks
 from sensory.store.repository import open_store
 
+from ..panel.test_vocabulary import SOUR
 from ..sessions.shared import BY, seat
 from .pages import booth, click, fill, put, run, words
 
@@ -67,10 +68,17 @@ def test_the_question_offers_the_words_and_takes_the_version(url, store):
 def test_the_booth_shows_definition_and_standard(url, store):
     sour = DefinedAttribute(attribute="sour", definition="as citric acid", assess="sip slowly")
     known = define(store, PRODUCT, sour, who=BY, why="first list").for_question()
-    _, token = seat(store, "PROFILE", vocabulary=known)
+    here, token = seat(store, "PROFILE", vocabulary=known)
     app = booth(url, token)
     assert "as citric acid" in words(app)
     assert "How to assess: sip slowly" in words(app)
+    assert "Reference standards, see Products" not in words(run("serve", url, here))
+
+
+def test_serving_warns_of_standards_that_cannot_be_used(url, store):
+    known = define(store, PRODUCT, SOUR, who=BY, why="first list").for_question()
+    here, _ = seat(store, "PROFILE", vocabulary=known)
+    assert "see Products: sour base is not made yet." in words(run("serve", url, here))
 
 
 def test_a_candidate_of_comments_becomes_a_word(url, store):
