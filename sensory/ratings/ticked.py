@@ -91,7 +91,8 @@ class TickedWords(Told):
             ]
             p = float(self._tests[self._tests["attribute"] == word]["p_adjusted"].iloc[0])
             which = f": {'; '.join(pairs)}" if pairs else "; no single pair is told apart"
-            lines.append(f"'{word}' tells the samples apart (p {p:.2g}, Holm){which}.")
+            chance = "< 0.001" if p < 0.001 else f"{p:.2g}"
+            lines.append(f"'{word}' tells the samples apart (p {chance}, Holm){which}.")
         return tuple(lines) or ("No word of the list tells the samples apart.",)
 
     @property

@@ -72,8 +72,8 @@ def _from_ticks() -> list[str]:
         return []
     result = ticked_words(read_ticks(upload.getvalue()))
     listed(result.says())
-    show_figure("ticks-figure", ticks_figure(result, 640), "Share of ticks by word and sample; "
-                "the numbers are below.", "content")  # fmt: skip
+    words = "Share of ticks by word and sample; the numbers are below."
+    show_figure("ticks-figure", ticks_figure(result, "container"), words)
     show_table(result.summary())
     listed(result.cannot_tell)
     return list(result.words)

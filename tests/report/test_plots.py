@@ -59,7 +59,10 @@ from sensory.panel.history import history
 from sensory.panel.months import reproducibility
 from sensory.panel.sensitivity import sensitivity
 from sensory.panel.steadiness import steadiness
+from sensory.panel.training import training_progress
+from sensory.ratings.ticked import ticked_words
 from sensory.report.plots import _PICTURES
+from sensory.sessions.trained import TrainedSample, TrainingSitting
 
 from ..panel.years import Fault, year
 
@@ -248,6 +251,12 @@ MADE = {
     "causes": lambda: explain_batches(batches().assign(lot=["L1"] * 6 + ["L2"] * 6)),
     "ring": lambda: ring_test(ring_results()),
     "rule": lambda: rule().characteristic(np.linspace(0, 1, 21)),
+    "training_progress": lambda: training_progress([trained(day) for day in (1, 2, 3)]),
+    "ticked_words": lambda: ticked_words(
+        pd.DataFrame(
+            {"assessor": list("aabbccddee"), "sample": ["x", "y"] * 5, "jammy": [1, 0] * 5}
+        )
+    ),
 }
 
 
@@ -262,6 +271,15 @@ def lots_of_two_recipes():
         for seat, person in enumerate("ABCD")
         for place, lot in enumerate(("P1", "P2", "N1"))
     )
+
+
+def trained(day):
+    scores = ((5.0, 5.2), (4.6, 5.1), (5.9, 4.4))
+    sample = TrainedSample(sample="base", attribute="sour", scores=scores, target=5, low=4, high=6)
+    return TrainingSitting(
+        session=f"s{day}", held_on=f"2026-11-0{day}", product="sloe cordial", scale=(0.0, 10.0),
+        assessors=("A", "B", "C"), samples=(sample,),
+    )  # fmt: skip
 
 
 def ascending_answers():
