@@ -85,9 +85,8 @@ ORDER = {
         checklist copies regulars storage_file tick_file
     """,
     "panel": """
-        screening_rules screening training_rule assessors series series_plan series_sheets register
-        invitation
-        series_booth
+        screening_rules scale_rule screening training_rule assessors series series_plan
+        series_sheets register invitation series_booth
         sensitivity history steadiness attention months qualification panel_month feedback
         letters prepared_panel candidate_words vocabulary_desk training_spread training
         training_desk

@@ -37,6 +37,7 @@ class Series(StrEnum):
     TASTES = "basic tastes"
     ODOURS = "odours"
     STRENGTHS = "ranking"
+    SCALE = "scale use"
 
 
 class Ending(StrEnum):
@@ -78,6 +79,8 @@ class ScreeningRules(Plain):
         Shares of right matches needed.
     inversions : int
         Pairs that may stand the wrong way round in a ranking.
+    pairs, reach : float
+        Share of pairs needed in order, and of the scale used, in the series of scale use.
     requalify : int
         Months after which an assessor is screened again.
 
@@ -96,11 +99,13 @@ class ScreeningRules(Plain):
     odours: float = 0.65
     inversions: int = 1
     requalify: int = 12
+    pairs: float = field(default=0.90, metadata=LEFT_OUT_EMPTY)
+    reach: float = field(default=0.40, metadata=LEFT_OUT_EMPTY)
 
     def __post_init__(self) -> None:
         for name in ("unfit", "fit", "alpha", "beta"):
             probability(name, getattr(self, name))
-        for name in ("tastes", "odours"):
+        for name in ("tastes", "odours", "pairs", "reach"):
             share = getattr(self, name)
             if share != 1:
                 probability(name, share)

@@ -229,6 +229,9 @@ def _without_end(given: Sequence[str]) -> list[str]:
 
 
 def offered(visit: SeriesVisit, at: int, given: Sequence[str]) -> list[str]:
-    """The answers that are free for a question: each may be given once, 'no answer' always."""
+    """The answers that are free for a question: but for scores each may be given once, 'no answer'
+    always."""
+    if visit.series is Series.SCALE:
+        return list(visit.asked[at].answers)
     taken = {each for place, each in enumerate(given) if place != at and each != NO_ANSWER}
     return [each for each in visit.asked[at].answers if each not in taken]

@@ -22,11 +22,11 @@ from ..base.spelling import key_of
 from ..choices.protocols import TRIANGLE
 from ..serving.chance import Draw
 from ..serving.codes import blinding_codes
+from .scale_rule import HIGHEST, LOWEST, TWICE, ScaleRule, SeriesRule, scale_rule
 from .screening_rules import (
     ChoiceRule,
     Judgement,
     OrderRule,
-    Rule,
     Verdict,
     choice_rule,
     matching_rule,
@@ -37,7 +37,7 @@ from .series import NO_ANSWER, Cup, PlannedSample, ScreeningRules, Series, Taken
 SAMPLES_FROM = (
     "Concentrations offered: common in the selection of assessors (common practice, no source)."
 )
-_MOST_AT_ONCE = 12
+_MOST_AT_ONCE, _MOST_TWICE = 12, 6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -105,11 +105,22 @@ KINDS = {
             ),
             needs="three to twelve samples, the weakest first",
         ),
+        SeriesKind(
+            series=Series.SCALE,
+            title="Scale use: scoring strengths, each twice",
+            samples=_some(
+                ("20 g/l", "sucrose, 20 g in 1 l of water"),
+                ("40 g/l", "sucrose, 40 g in 1 l of water"),
+                ("70 g/l", "sucrose, 70 g in 1 l of water"),
+                ("110 g/l", "sucrose, 110 g in 1 l of water"),
+            ),
+            needs="three to six samples, the weakest first",
+        ),
     )
 }
 
 
-def rule_of(series: Series, rules: ScreeningRules, samples: Sequence[PlannedSample]) -> Rule:
+def rule_of(series: Series, rules: ScreeningRules, samples: Sequence[PlannedSample]) -> SeriesRule:
     """The rule of a series with these numbers and samples.
 
     Raises ArgumentError or RecordError for numbers or samples that it cannot take.
@@ -125,6 +136,8 @@ def rule_of(series: Series, rules: ScreeningRules, samples: Sequence[PlannedSamp
             beta=rules.beta,
             most=rules.most,
         )
+    if series is Series.SCALE:
+        return scale_rule(served, pairs=rules.pairs, reach=rules.reach)
     if series is Series.STRENGTHS:
         return order_rule(served, most_inversions=rules.inversions)
     if series is Series.TASTES:
@@ -136,7 +149,8 @@ def rule_of(series: Series, rules: ScreeningRules, samples: Sequence[PlannedSamp
 def _check(series: Series, samples: Sequence[PlannedSample], served: Sequence[str]) -> None:
     needs = KINDS[series].needs
     two = series is Series.TRIANGLES
-    if (len(served) != 2) if two else not 3 <= len(served) <= _MOST_AT_ONCE:
+    most = _MOST_TWICE if series is Series.SCALE else _MOST_AT_ONCE
+    if (len(served) != 2) if two else not 3 <= len(served) <= most:
         raise RecordError(f"This series takes {needs}; got {several(len(served), 'sample')}.")
     if series is not Series.ODOURS and len(served) < len(samples):
         bare = next(each.name for each in samples if not each.made.strip())
@@ -153,7 +167,7 @@ def cups_of(
     """The cups by set, with their codes; the same seed gives the same."""
     served = [each.name for each in samples if each.made.strip()]
     if series is not Series.TRIANGLES:
-        order = Draw(seed, "order").shuffled(served)
+        order = Draw(seed, "order").shuffled(served * (TWICE if series is Series.SCALE else 1))
         codes = blinding_codes(len(order), draw=Draw(seed, "codes"))
         return (_coded(order, codes),)
     draw, orders = Draw(seed, "orders"), list[str]()
@@ -202,6 +216,9 @@ def questions(taken: TakenSeries) -> tuple[Asked, ...]:
     if taken.series is Series.ODOURS:
         names = tuple(sorted(each.name for each in taken.samples))
         return tuple(Asked(label=cup.code, answers=(*names, NO_ANSWER)) for cup in cups)
+    if taken.series is Series.SCALE:
+        scores = tuple(map(str, range(LOWEST, HIGHEST + 1)))
+        return tuple(Asked(label=cup.code, answers=scores) for cup in cups)
     last = len(cups)
     ends = {1: " (weakest)", last: " (strongest)"}
     return tuple(
@@ -224,7 +241,7 @@ def checked_answers(taken: TakenSeries, answers: Sequence[str]) -> tuple[str, ..
         if answer and answer not in question.answers:
             allowed = ", ".join(question.answers)
             raise RecordError(f"{question.label}: {answer} is none of {allowed}.")
-    if taken.series is not Series.TRIANGLES:
+    if taken.series not in (Series.TRIANGLES, Series.SCALE):
         known = [each for each in given if each and each != NO_ANSWER]
         if twice := next((each for each in known if known.count(each) > 1), ""):
             raise RecordError(f"{twice} is given twice; each may be given once.")
@@ -245,6 +262,9 @@ def judged(taken: TakenSeries) -> Judgement | None:
         return None
     (cups,) = taken.cups
     holds = {cup.code: cup.sample for cup in cups}
+    if isinstance(rule, ScaleRule):
+        scores = map(float, taken.answers)
+        return rule.decide([(cup.sample, score) for cup, score in zip(cups, scores, strict=True)])
     if taken.series is Series.STRENGTHS:
         return rule.decide([holds[code] for code in taken.answers])  # type: ignore[arg-type]
     if taken.series is Series.TASTES:
@@ -274,7 +294,7 @@ def due(taken: TakenSeries, most: int = 6) -> int:
     return min(asked, last + most)
 
 
-def rule_says(rule: Rule, tries: int = 0) -> tuple[str, ...]:
+def rule_says(rule: SeriesRule, tries: int = 0) -> tuple[str, ...]:
     """The rule and its exact risks in sentences, for the next of so many tries before."""
     if isinstance(rule, ChoiceRule):
         needed = rule.plan.outcomes(rule.plan.pd_limit).expected
@@ -285,6 +305,12 @@ def rule_says(rule: Rule, tries: int = 0) -> tuple[str, ...]:
             f"{_percent(rule.wrong_pass)}, who is right in {_percent(rule.fit)} fails with one of "
             f"{_percent(rule.wrong_fail)}, and who only guesses passes with one of "
             f"{_percent(rule.lucky_pass)}: exact, over all ways that a series can go.",
+        ]
+    elif isinstance(rule, ScaleRule):
+        lines = [
+            f"Passes with {rule.needed} of {rule.compared} pairs of cups scored in the right order "
+            f"and {_percent(rule.reach)} of the scale used; with scores in random order the chance "
+            f"is {_percent(rule.wrong_pass)} at most."
         ]
     elif isinstance(rule, OrderRule):
         lines = [

@@ -23,6 +23,7 @@ _KEYS = {
     Series.TASTES: "tastes",
     Series.ODOURS: "odours",
     Series.STRENGTHS: "ranking",
+    Series.SCALE: "scale",
 }
 BLANK = "________"
 

@@ -20,6 +20,7 @@ from .series_links import series_booth_part
 from .worker import pdf_of
 
 _ACROSS = 3
+_PLACEHOLDERS = {Series.ODOURS: "name", Series.SCALE: "score"}
 _TOLD = {Verdict.PASS: st.success, Verdict.FAIL: st.warning, Verdict.GO_ON: st.info}
 
 
@@ -77,7 +78,7 @@ def _fields(
             options,
             index=options.index(saved[at]) if at in saved else None,
             key=f"answer-{taken.key[:8]}-{at + 1}",
-            placeholder="code" if taken.series is not Series.ODOURS else "name",
+            placeholder=_PLACEHOLDERS.get(taken.series, "code"),
         )
         given.append((at, str(answer or "")))
     return given

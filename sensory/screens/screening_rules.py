@@ -19,6 +19,8 @@ _SHARES = (
     ("beta", "Triangles: nominal risk that the latter fails"),
     ("tastes", "Basic tastes: share of right matches needed"),
     ("odours", "Odours: share of right names needed"),
+    ("pairs", "Scale use: share of pairs of cups needed in order"),
+    ("reach", "Scale use: share of the scale to be used"),
 )
 _COUNTS = (
     ("most", "Triangles at most", 1, 500),

@@ -30,6 +30,7 @@ _KEYS = {
     Series.TASTES: "booth_tastes",
     Series.ODOURS: "booth_odours",
     Series.STRENGTHS: "booth_ranking",
+    Series.SCALE: "booth_scale",
 }
 
 

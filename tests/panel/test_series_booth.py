@@ -19,7 +19,7 @@ from sensory.panel.series_booth import (
     series_visit,
     stop_series,
 )
-from sensory.panel.series_plan import KINDS
+from sensory.panel.series_plan import KINDS, judged
 from sensory.sessions.session import CAUTIONS
 from sensory.store.repository import open_store
 
@@ -96,6 +96,20 @@ def test_a_whole_series_is_kept_as_it_is_marked_and_sent_once(store, series):
     assert not [code for code, name in holds.items() if f"{code}: {name}" in told]
 
 
+def test_strengths_are_scored_at_a_booth_and_judged_by_their_order(store):
+    ada, taken, token = begun(store, Series.SCALE)
+    consent_to_series(store, token)
+    strengths = [each.name for each in taken.samples]
+    scores = [str(1 + 2 * strengths.index(cup.sample)) for cup in taken.cups[0]]
+    assert len(scores) == 8
+    here = keep_answers(store, token, dict(enumerate(scores)))
+    assert offered(here, 0, scores) == [str(score) for score in range(11)]
+    assert keep_answers(store, token, {}, send=True).done
+    (now,) = series_taken(store, ada)
+    assert "24 of 24 pairs in order, 22 needed; 60 % of the scale" in judged(now).reason
+    assert end_series(store, now, who=BY) == "passed"
+
+
 def test_who_does_not_want_to_or_feels_unwell_is_asked_nothing_more(store):
     ada, _, token = begun(store, Series.TRIANGLES)
     consent_to_series(store, token, wants=False)
@@ -141,7 +155,15 @@ def test_a_series_on_paper_is_written_as_it_always_was(store):
 @pytest.mark.parametrize("language", languages())
 def test_the_words_of_the_booth_are_there_in_each_language(language):
     own = ballot_words(language)["series"]
-    keys = ("booth_triangles", "booth_tastes", "booth_odours", "booth_ranking", "send", "set")
+    keys = (
+        "booth_triangles",
+        "booth_tastes",
+        "booth_odours",
+        "booth_ranking",
+        "booth_scale",
+        "send",
+        "set",
+    )
     assert all(own[key] for key in (*keys, "no_answer", "choose"))
     if language != "en":
         english = ballot_words("en")["series"]

@@ -15,6 +15,7 @@ from sensory.sessions.session import CAUTIONS
 
 from ..report.shared import pages_of
 
+STRONG = (Series.STRENGTHS, Series.SCALE)
 AT = {"printed_at": "2026-11-28T10:00:00+00:00"}
 
 
@@ -51,12 +52,12 @@ def test_each_series_has_a_page_in_each_language(series, language):
     for cup in here.cups[0]:
         assert cup.code in told
     named = ballot_words(language)["series"]["samples"]
-    offered = {each.name for each in KINDS[series].samples if series is not Series.STRENGTHS}
+    offered = {each.name for each in KINDS[series].samples if series not in STRONG}
     made = {each.made for each in KINDS[series].samples if series is not Series.ODOURS}
     assert offered | made <= set(named)
     assert sheets.who.startswith(ballot_words(language)["series"]["who"])
     if language != "en" and series is not Series.TRIANGLES:
-        shown = offered if series is not Series.STRENGTHS else made
+        shown = made if series in STRONG else offered
         assert not [each for each in shown if each in told and named[each] != each]
     if series is Series.ODOURS:
         assert "oil" not in told  # how it is made would name it
