@@ -8,6 +8,7 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
+from sensory.panel.attention import SOUND_YEARS
 from sensory.panel.history import history
 from sensory.panel.months import smallest_now
 from sensory.ratings.profile_plan import profile_plan
@@ -72,6 +73,7 @@ def test_a_sound_panel_has_nobody_named_and_says_what_that_means(url, store):
     assert "Nobody stands out" in words(app)
     assert "10 assessors, 72 sessions" in words(app)
     assert "who is not named is not shown to be steady" in words(app)
+    assert f"of {SOUND_YEARS} simulated years of a sound panel of ten" in words(app)
     assert "Smallest difference from the reference" in words(app)
     months = app.selectbox(key="panel-month").options
     assert months[0] == date.today().isoformat()[:7]
