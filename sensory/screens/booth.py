@@ -25,7 +25,9 @@ from ..base.errors import RecordError, UnreachableError
 from ..base.languages import ballot_words
 from ..sessions.booth_ballots import Asked, BoothBallot, mark_of, score_of, still_open
 from ..sessions.booths import BoothVisit, keep, late, leave_out, send, visit
+from .answers import served
 from .booth_care import report, show_unwell
+from .booth_send import by_route, echo_key, fields_of, send_key, show_send
 from .booth_training import go_on, learns, show_learned
 from .components import (
     Words,
@@ -35,7 +37,6 @@ from .components import (
     marked_over,
     saved,
     show_categories,
-    show_echo,
     show_scale,
     touched_over,
 )
@@ -132,15 +133,15 @@ def _taken(token: str, here: BoothVisit) -> BoothVisit:
     ballot = here.ballot
     if ballot is None or here.closed or here.paused or not here.consented or here.halt:
         return here
-    shown: dict[int, dict[str, str]] = {}
+    told, shown = by_route(ballot), dict[int, dict[str, str]]()
     for key, line, name, text, recorded in _fields(here, ballot):
         seen = st.session_state.get(_shown_key(key), recorded) if text is None else text
-        shown.setdefault(line, {})[name] = seen
-    if given := _given(here, ballot):
+        shown.setdefault(line, {})[name] = seen if told is None else told.get(key, recorded)
+    if told is None and (given := _given(here, ballot)):
         here = keep(desk(), token, ballot.line, given)
     for asked in ballot.asked:
         saved(_key(ballot, asked))
-    pressed = st.session_state.get(_send_key(ballot))
+    pressed = st.session_state.get(send_key(ballot))
     if pressed and here.ballot and not still_open(here.ballot):
         here = send(desk(), token, ballot.line, shown=shown)
     return here
@@ -167,7 +168,7 @@ def _is_new(here: BoothVisit, ballot: BoothBallot, key: str, text: str, recorded
     if asked is not None and asked.kind == "category":
         stored = [choice for choice, _ in asked.choices]
         return marked_over(key) == (stored.index(recorded) if recorded in stored else None)
-    return touched_over(_echo_key(ballot), key, recorded)
+    return touched_over(echo_key(ballot), key, recorded)
 
 
 def _fields(
@@ -198,7 +199,7 @@ def _fill(
 
     `parts` are the widgets of the field, by key, with what each has to show.
     """
-    lacking = any(part not in st.session_state for part in parts)
+    lacking = any(part not in st.session_state for part in parts) or (served() and kept)
     if kept or lacking:
         if lacking or (text or "") != recorded:
             for part, value in parts.items():
@@ -234,19 +235,20 @@ def _ballot(token: str, here: BoothVisit, ballot: BoothBallot, words: Words, fau
     if ballot.allergens:
         st.warning(words["ballot_allergens"].format(allergens=plain(ballot.allergens)))
     st.markdown(words["smell_samples" if here.smelling else "samples"])
-    picked = [asked for asked in ballot.asked if _picks_a_card(ballot, asked)]
-    with st.container(horizontal=True, key="booth-cards"):
-        _cards(ballot, words)
-        for asked in picked:
-            _answer(asked, here, ballot, words, kept=not fault)
-    for asked in ballot.asked:
-        if asked not in picked:
-            _answer(asked, here, ballot, words, kept=not fault)
-    _beside(ballot, words, kept=not fault)
-    if fault:
-        st.error(plain(fault))
-    else:
-        _send(here, ballot, words)
+    with fields_of(ballot):
+        picked = [asked for asked in ballot.asked if _picks_a_card(ballot, asked)]
+        with st.container(horizontal=True, key="booth-cards"):
+            _cards(ballot, words)
+            for asked in picked:
+                _answer(asked, here, ballot, words, kept=not fault)
+        for asked in ballot.asked:
+            if asked not in picked:
+                _answer(asked, here, ballot, words, kept=not fault)
+        _beside(ballot, words, kept=not fault)
+        if fault:
+            st.error(plain(fault))
+        held = {key: recorded for key, _, _, _, recorded in _fields(here, ballot)}
+        show_send(token, ballot, held, words, keys=_keys(ballot), shut=bool(fault))
     _ways_out(token, ballot, words)
 
 
@@ -263,23 +265,6 @@ def _cards(ballot: BoothBallot, words: Words) -> None:
         if code not in shown:
             with st.container(border=True, width="content"):
                 st.markdown(f"**{plain(code) if code else words['reference']}**")
-
-
-def _send(here: BoothVisit, ballot: BoothBallot, words: Words) -> None:
-    """What is still open, whether all is saved, and the button: in view on a phone too."""
-    missing = still_open(ballot)
-    with st.container(key="booth-send"):
-        if named := ", ".join(plain(name) for name in missing if name != "?"):
-            st.markdown(words["still_open"].format(what=named))
-        held = {key: recorded for key, _, _, _, recorded in _fields(here, ballot)}
-        show_echo(_echo_key(ballot), held, words)  # everything that came is on record here
-        st.button(
-            words["send"],
-            key=_send_key(ballot),
-            type="primary",
-            disabled=bool(missing),
-            width="stretch",
-        )
 
 
 def _left_out(here: BoothVisit, words: Words) -> None:
@@ -330,11 +315,15 @@ def _scale(key: str, asked: Asked, here: BoothVisit, words: Words) -> None:
     label, ends, given = asked.label or words["samples"], asked.ends, asked.given
     st.session_state[_shown_key(key)] = given
     if asked.kind == "scale":
-        at = mark_of(given, here.scale)
-        show_scale(key, at=at, label=label, ends=ends, words=words, anchors=asked.anchors)
+        at, route = mark_of(given, here.scale), served()
+        show_scale(
+            key, at=at, label=label, ends=ends, words=words, anchors=asked.anchors, route=route
+        )
     else:
         stored = [choice for choice, _ in asked.choices]
-        show_categories(key, given=given, choices=stored, label=label, ends=ends, words=words)
+        show_categories(
+            key, given=given, choices=stored, label=label, ends=ends, words=words, route=served()
+        )
 
 
 def _beside(ballot: BoothBallot, words: Words, kept: bool) -> None:
@@ -347,13 +336,8 @@ def _beside(ballot: BoothBallot, words: Words, kept: bool) -> None:
     st.text_area(words["comment"], max_chars=300, key=key)
 
 
-def _echo_key(ballot: BoothBallot) -> str:
-    return f"echo-{ballot.line}"
-
-
-def _send_key(ballot: BoothBallot) -> str:
-    """The line is in the key: a late second tap cannot hit the next ballot."""
-    return f"send-{ballot.line}"
+def _keys(ballot: BoothBallot) -> dict[str, Asked]:
+    return {_key(ballot, asked): asked for asked in ballot.asked}
 
 
 def _key(ballot: BoothBallot, asked: Asked) -> str:

@@ -4,6 +4,7 @@ number, and 'saved' only when it is on record."""
 from __future__ import annotations
 
 import hashlib
+import json
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -14,7 +15,8 @@ Words = Mapping[str, Any]
 """Words of a ballot in the language of the session."""
 
 _LONGEST = 4096
-_ECHO = """.echo { margin: 0; min-height: 1.5em; font-size: 0.85rem; }
+_ECHO = """.open:empty { display: none; }
+.echo { margin: 0; min-height: 1.5em; font-size: 0.85rem; }
 .echo.offline { padding: 0.4rem 0.6rem; border-left: 4px solid #e69f00; font-size: 1rem; }"""
 
 
@@ -34,6 +36,12 @@ _categories = st.components.v2.component(
 )
 _echo = st.components.v2.component(
     "echo", html='<p class="echo"></p>', css=_ECHO, js=asset("echo.js")
+)
+_answers = st.components.v2.component(
+    "answers",
+    html='<p class="open"></p><p class="echo" role="status"></p>',
+    css=_ECHO,
+    js=asset("answers.js"),
 )
 
 
@@ -84,14 +92,18 @@ def show_scale(
     label: str,
     ends: tuple[str, str],
     words: Words,
+    route: bool,
     anchors: Sequence[float] = (),
 ) -> None:
-    """Draw the line with the mark on record, if there is one, and a tick at each anchor."""
+    """Draw the line with the mark on record, if there is one, and a tick at each anchor.
+
+    `route`: whether `show_answers` hands the mark over.
+    """
     names = ("saving", "saved", "marked", "not_answered")
     # A tuple: a mapping here is searched for tables, which takes 2 ms a line.
     texts = tuple((name, words[name]) for name in names)
     ticks = " ".join(f"{anchor:.4f}" for anchor in anchors)
-    data = {"at": at, "words": texts, "ticks": ticks, **_beside(key, label, ends)}
+    data = {"at": at, "words": texts, "ticks": ticks, **_beside(key, label, ends, route)}
     _line(key=key, data=data, on_mark_change=lambda: None)
 
 
@@ -103,17 +115,20 @@ def show_categories(
     label: str,
     ends: tuple[str, str],
     words: Words,
+    route: bool,
 ) -> None:
     """Draw the categories, lowest first, with the one on record marked (empty for none)."""
     at = choices.index(given) if given in choices else None
     texts = {name: words[name] for name in ("saving", "saved", "not_answered")}
-    data = {"at": at, "choices": list(choices), "words": texts, **_beside(key, label, ends)}
+    data: dict[str, object] = {"at": at, "choices": list(choices), "words": texts}
+    data |= _beside(key, label, ends, route)
     _categories(key=key, data=data, on_mark_change=lambda: None)
 
 
-def _beside(key: str, label: str, ends: tuple[str, str]) -> dict[str, str]:
+def _beside(key: str, label: str, ends: tuple[str, str], route: bool) -> dict[str, str]:
     received = st.session_state.get(f"{key}-done", "")
-    return {"label": label, "low": ends[0], "high": ends[1], "received": received}
+    field = key if route else ""
+    return {"label": label, "low": ends[0], "high": ends[1], "received": received, "field": field}
 
 
 def show_echo(key: str, held: Mapping[str, str], words: Words) -> None:
@@ -130,6 +145,45 @@ def show_echo(key: str, held: Mapping[str, str], words: Words) -> None:
         "offline": words["offline"],
     }
     _echo(key=key, data=data, on_touch_change=lambda: None)
+
+
+def show_answers(
+    key: str,
+    place: Mapping[str, object],
+    fields: Sequence[Mapping[str, object]],
+    missing: Sequence[str],
+    words: Words,
+) -> None:
+    """Hand the answers of a ballot to the route of answers, and say what became of them.
+
+    `place`: route, token and line, as the route needs them.
+    `fields`: of the page: key, row, name, kind, choices, and what the record holds.
+    `missing`: what is still to be answered, by label.
+    """
+    data = {
+        **place,
+        "fields": json.dumps(fields),  # a text: a list is searched for tables, which takes 2 ms
+        "missing": json.dumps(missing),
+        "open": words["still_open"],
+        **{name: words[name] for name in ("saving", "saved", "offline")},
+    }
+    _answers(key=key, data=data, on_shown_change=lambda: None)
+
+
+def acknowledged(key: str) -> dict[str, str] | None:
+    """What the window shows, by the key of the field, as it was acknowledged by the route.
+
+    None where the script has not said so.
+    """
+    told = sent(key, "shown")
+    if not isinstance(told, str) or len(told) > 8 * _LONGEST:
+        return None
+    try:
+        shown = json.loads(told)
+    except (ValueError, RecursionError):
+        return None
+    sound = isinstance(shown, dict) and all(isinstance(text, str) for text in shown.values())
+    return shown if sound else None
 
 
 def show_signal(key: str, offline: str) -> None:

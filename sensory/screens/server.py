@@ -7,6 +7,7 @@ import socket
 import sys
 import tomllib
 from collections.abc import Iterator, Mapping, Sequence
+from functools import cache
 from pathlib import Path
 from threading import Thread
 from typing import Any
@@ -17,10 +18,11 @@ from starlette.routing import BaseRoute
 
 from ..base.errors import ArgumentError, RecordError
 from ..base.version import __version__
-from ..store.repository import open_store
+from ..store.repository import Repository, open_store
 from . import opened, worker
+from .answers import Answers
 from .guard import OwnMachine
-from .places import HOME, kept_in, record_url
+from .places import HOME, invented_url, kept_in, record_url
 
 _SCRIPT = Path(__file__).with_name("app.py")
 # What no configuration of a user or of a working folder may change.
@@ -62,7 +64,15 @@ def serve(
     worker.start()
     Thread(target=opened.import_the_rest, daemon=True).start()
     sys.argv = [str(HOME / "app.py")]  # what Streamlit takes for the place of its settings
-    st.App(_SCRIPT, routes=routes, middleware=middleware).run(config=given)
+    ways = [*Answers(_record).routes(), *routes]
+    st.App(_SCRIPT, routes=ways, middleware=middleware).run(config=given)
+
+
+@cache
+def _record(invented: bool) -> Repository:
+    """The record, or that of invented data, for what comes past the pages."""
+    url = record_url()
+    return open_store(invented_url(url) if invented else url)
 
 
 def settings(options: Mapping[str, Any]) -> dict[str, Any]:

@@ -12,6 +12,7 @@ from contextlib import contextmanager
 from typing import NamedTuple
 
 from ..base.errors import RecordError, UnreachableError
+from ..catalogue.columns import Cells
 from ..serving.ballot_line import BallotLine, lines_from
 from ..serving.cups import SEAT
 from .booth_plans import hash_of, to_be_planned_again
@@ -23,12 +24,17 @@ _TOKEN = re.compile(r"([0-9a-f]{32})\.([A-Za-z0-9_-]{32})")
 
 
 class Place(NamedTuple):
-    """Where a link leads: a session, a seat, who sits there, and their rows."""
+    """Where a link leads: a session, a seat, and its rows, with references for all persons."""
 
     session: StoredSession
     seat: str
-    assessor: str
+    cells: Cells
     lines: list[BallotLine]
+
+    @property
+    def by(self) -> str:
+        """The reference of who sits there."""
+        return self.lines[0].assessor
 
 
 def place_of(store: Store, token: str) -> Place | None:
@@ -37,7 +43,7 @@ def place_of(store: Store, token: str) -> Place | None:
     if not match:
         return None
     try:
-        session = store.session(match.group(1))
+        session = store.booth_session(match.group(1))
     except UnreachableError:
         raise
     except RecordError:
@@ -46,16 +52,16 @@ def place_of(store: Store, token: str) -> Place | None:
     booths = session.serving.booths if session.serving else {}
     for known, seat in booths.items():
         if hmac.compare_digest(known, hashed):
-            lines = lines_from(store.seat_cells(session.id, int(seat.removeprefix(SEAT))))
-            return Place(session, seat, lines[0].assessor, lines) if lines else None
+            cells = store.seat_cells(session.id, int(seat.removeprefix(SEAT)))
+            return Place(session, seat, cells, lines_from(cells)) if cells else None
     return None
 
 
 @contextmanager
 def at_booth(store: Store, token: str) -> Iterator[tuple[Action, Place]]:
-    """An action of the booth to which a link leads."""
-    with store.action(who="") as whole:
-        at = place_of(whole, token)
+    """An action of the booth to which a link leads; it writes by `write_at`."""
+    with store.action(who="", role=BOOTH) as act:
+        at = place_of(act, token)
         if at is None:
             raise RecordError("This link is not valid, or no longer.")
         if at.session.closed:
@@ -67,8 +73,16 @@ def at_booth(store: Store, token: str) -> Iterator[tuple[Action, Place]]:
             )
         if to_be_planned_again(at.session):
             raise RecordError("The panel leader plans this session again; what was sent is kept.")
-        with whole.action(who=at.assessor, role=BOOTH) as act:
-            yield act, at
+        yield act, at
+
+
+def write_at(act: Action, at: Place, changes: Cells, why: str) -> Place:
+    """Write cells of the seat, and how the place is after it."""
+    if not changes:
+        return at
+    act.write_seat(at.session.id, changes, known=at.cells, by=at.by, why=why)
+    cells = {row: {**texts, **changes.get(row, {})} for row, texts in at.cells.items()}
+    return at._replace(cells=cells, lines=lines_from(cells))
 
 
 def is_stopped(session: StoredSession) -> bool:

@@ -80,7 +80,7 @@ def learned_of(store: Store, session: StoredSession, lines: Sequence[BallotLine]
 
 def _others(store: Store, session: StoredSession, own: BallotLine) -> list[BallotLine]:
     """What others have sent of the same sample."""
-    wanted, person = same_person(own.sample), same_person(own.assessor)
+    wanted, person = same_person(own.sample), same_person(store.name_of(own.assessor))
     return [
         line
         for line in lines_from(store.cells(session.id))

@@ -30,10 +30,11 @@ from .booth_ballots import (
     booth_ballot,
     check_answer,
     scale_of,
+    score_of,
     still_open,
     waiting_ballots,
 )
-from .booth_places import Place, at_booth, is_stopped, place_of
+from .booth_places import Place, at_booth, is_stopped, place_of, write_at
 from .booth_plans import cups_of, to_be_planned_again
 from .booth_sittings import Halt, halt_of
 from .booth_training import Learned, learned_of
@@ -86,18 +87,29 @@ class BoothVisit:
     learned: Learned | None = None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Kept:
+    """An answer that is on record, and what its ballot still waits for, by label."""
+
+    text: str
+    open: tuple[str, ...]
+
+
+Given = str | float
+
+
 def visit(store: Store, token: str) -> BoothVisit | None:
     """What a link shows; None when it is not valid. UnreachableError while the record is away."""
-    return _visit(at, store) if (at := place_of(store, token)) else None
+    return _visit(store, at) if (at := place_of(store, token)) else None
 
 
-def _visit(at: Place, store: Store) -> BoothVisit:
+def _visit(store: Store, at: Place) -> BoothVisit:
     session, lines = at.session, at.lines
     ballots, waiting = ballots_of(session, lines), waiting_ballots(session, lines)
     language = session.serving.language if session.serving else "en"
     care = session.details.care
     return BoothVisit(
-        assessor=at.assessor,
+        assessor=store.name_of(at.by),
         language=language,
         allergens=told_allergens(session),
         consented=_consented(lines),
@@ -179,7 +191,7 @@ def consent(store: Store, token: str, *, wants: bool = True) -> None:
             for line in () if wants else at.lines:
                 if not line.not_served:
                     changes.setdefault(line.row, {})[NOT_SERVED] = NOT_TODAY
-            _write(act, at, changes, "consent given" if wants else NOT_TODAY)
+            write_at(act, at, changes, "consent given" if wants else NOT_TODAY)
 
 
 def tasted(store: Store, token: str, code: str) -> None:
@@ -203,7 +215,7 @@ def _past_warm_up(store: Store, token: str, code: str, mark: str, why: str) -> N
         waiting = _all_waiting(at)
         halt = halt_of(at.session, at.seat, at.lines, waiting)
         if halt is not None and halt.kind == "warm-up" and halt.code == code:
-            _write(act, at, {waiting[0][0].row: {WARM_UP: mark}}, why)
+            write_at(act, at, {waiting[0][0].row: {WARM_UP: mark}}, why)
 
 
 def keep(
@@ -220,18 +232,49 @@ def keep(
     than the one that waits, or an answer that the ballot does not offer.
     """
     with at_booth(store, token) as (act, at):
-        ballot, ends = _waiting(at, line), scale_of(at.session.question)
-        allowed = {(asked.line, asked.name): asked for asked in ballot.asked}
-        changes: dict[int, dict[str, str]] = {}
-        for where, texts in answers.items():
-            for name, text in texts.items():
-                if (where, name) in allowed:
-                    check_answer(allowed[where, name], text, ends, ballot)
-                elif where != line or name not in _beside(ballot):
-                    raise RecordError(f"This ballot does not ask for {name!r}.")
-                changes.setdefault(where, {})[name] = " ".join(str(text).split())[:_LONGEST]
-        at = _write(act, at, changes, "answered")
-    return _visit(at, store)
+        ballot = _waiting(at, line)
+        changes = {
+            where: {name: _checked(at, ballot, where, name, text) for name, text in texts.items()}
+            for where, texts in answers.items()
+        }
+        at = write_at(act, at, changes, "answered")
+        return _visit(act, at)
+
+
+def answer(
+    store: Store, token: str, line: int, where: tuple[int, str], given: Given, over: Sequence[Given]
+) -> Kept | None:
+    """Keep one answer of the ballot that waits, where the record still holds what was seen of it.
+
+    `where`: line and column.
+    `given`: the text, or where the mark on a scale was put, from 0 to 1.
+    `over`: what the record held when it was given, and what was sent since and not acknowledged.
+
+    Returns None where another window gave another answer meanwhile: then nothing is written.
+
+    Raises RecordError as in `keep`.
+    """
+    with at_booth(store, token) as (act, at):
+        ballot, (row, name), ends = _waiting(at, line), where, scale_of(at.session.question)
+        text = _checked(at, ballot, row, name, _text(given, ends))
+        if _row(at, row).text(name) not in {text, *(_text(seen, ends) for seen in over)}:
+            return None
+        at = write_at(act, at, {row: {name: text}}, "answered")
+        return Kept(text=text, open=tuple(still_open(_waiting(at, line))))
+
+
+def _text(given: Given, ends: tuple[float, float]) -> str:
+    return given if isinstance(given, str) else score_of(given, ends)
+
+
+def _checked(at: Place, ballot: BoothBallot, where: int, name: str, text: str) -> str:
+    """An answer as it is written; RecordError where the ballot does not ask for it, or so."""
+    asked = next((each for each in ballot.asked if (each.line, each.name) == (where, name)), None)
+    if asked is not None:
+        check_answer(asked, text, scale_of(at.session.question), ballot)
+    elif where != ballot.line or name not in _beside(ballot):
+        raise RecordError(f"This ballot does not ask for {name!r}.")
+    return " ".join(str(text).split())[:_LONGEST]
 
 
 def _beside(ballot: BoothBallot) -> tuple[str, ...]:
@@ -262,7 +305,7 @@ def send(
             raise RecordError(f"Still to be answered: {', '.join(missing)}.")
         elif as_shown:
             at = _mark(act, at, line, {SENT: utc_now()}, "ballot sent")
-    return _visit(at, store)
+        return _visit(act, at)
 
 
 def leave_out(store: Store, token: str, line: int) -> None:
@@ -288,7 +331,7 @@ def _mark(act: Action, at: Place, line: int, mark: dict[str, str], why: str) -> 
     """Write marks on all rows of the ballot that begins with a row."""
     ballots = ballots_of(at.session, at.lines)
     ballot = next(ballot for ballot in ballots if ballot[0].row == line)
-    return _write(act, at, {row.row: mark for row in ballot}, why)
+    return write_at(act, at, {row.row: mark for row in ballot}, why)
 
 
 def late(store: Store, token: str) -> bool:
@@ -300,14 +343,15 @@ def late(store: Store, token: str) -> bool:
     """
     if (there := place_of(store, token)) is None or not _late(there):
         return False
-    with store.action(who=there.assessor, role=BOOTH) as act:
+    with store.action(who=store.name_of(there.by), role=BOOTH) as act:
         at = place_of(act, token)
         marks = _late(at) if at else {}
-        if at and marks and at.session.serving:
-            told = at.session.serving.late | marks
-            marked = replace(at.session, serving=replace(at.session.serving, late=told))
+        session = act.session(there.session.id)
+        if marks and session.serving:
+            told = session.serving.late | marks
+            marked = replace(session, serving=replace(session.serving, late=told))
             why = f"ballots {', '.join(marks)}: answered, not sent before closing; not counted"
-            act.put(marked, expect=at.session, what="late ballot", why=why)
+            act.put(marked, expect=session, what="late ballot", why=why)
     return bool(marks)
 
 
@@ -342,10 +386,3 @@ def _waiting(at: Place, line: int) -> BoothBallot:
 
 def _consented(lines: Iterable[BallotLine]) -> bool:
     return next((line.consented for line in lines if line.consent), False)
-
-
-def _write(act: Action, at: Place, changes: Mapping[int, Mapping[str, str]], why: str) -> Place:
-    """Write, and how the place is after it."""
-    if changes:
-        act.write_lines(at.session.id, changes, why=why)
-    return at._replace(lines=[line.changed(changes.get(line.row, {})) for line in at.lines])

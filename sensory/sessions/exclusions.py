@@ -22,7 +22,7 @@ from ..serving.ballot_line import (
 from ..serving.cups import samples_by_line
 from .allergens import allergens_in, served_samples
 from .booth_ballots import answered, ballots_of
-from .booth_places import at_booth
+from .booth_places import at_booth, write_at
 from .booth_plans import cups_of, excluded_of, lines_holding, lines_of, open_serving, people_of
 from .serving import seats_of
 from .session import StoredSession
@@ -129,7 +129,7 @@ def stop_today(store: Store, token: str) -> None:
         if changes := _no_more(at.session, at.lines):
             told = f"{NOT_TODAY} {utc_now()}"
             changes.setdefault(at.lines[0].row, {})[CONSENT] = told
-            act.write_lines(at.session.id, changes, why=NOT_TODAY)
+            write_at(act, at, changes, NOT_TODAY)
 
 
 def taste_after_all(store: Store, token: str) -> None:
@@ -142,7 +142,7 @@ def taste_after_all(store: Store, token: str) -> None:
     with at_booth(store, token) as (act, at):
         if any(line.refused for line in at.lines):
             changes = _today(at.session, at.seat, at.lines)
-            act.write_lines(at.session.id, changes, why=f"taken back: {NOT_TODAY}")
+            write_at(act, at, changes, f"taken back: {NOT_TODAY}")
 
 
 def _no_more(session: StoredSession, lines: Sequence[BallotLine]) -> dict[int, dict[str, str]]:

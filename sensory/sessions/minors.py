@@ -83,7 +83,7 @@ def say_minor(store: Store, token: str) -> None:
         if at is None or at.session.serving is None:
             raise RecordError("This link is not valid, or no longer.")
         if at.seat not in at.session.serving.guardians:
-            state_minor(act, at.session.id, at.assessor, who="booth")
+            state_minor(act, at.session.id, act.name_of(at.by), who="booth")
 
 
 def minors_of(store: Store, session_id: str) -> dict[str, str]:

@@ -33,7 +33,7 @@ def feel_unwell(store: Store, token: str) -> None:
         at = place_of(act, token)
         if at is None:
             raise RecordError("This link is not valid, or no longer.")
-        _report(act, at.session, at.seat)
+        _report(act, act.session(at.session.id), at.seat)
 
 
 def report_reaction(store: Store, session_id: str, assessor: str = "", *, who: str) -> None:

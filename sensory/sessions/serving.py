@@ -5,15 +5,17 @@ It names no person: assessors have seats, so that a name can be erased.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import Any, TypeVar
 
 from ..base.plain import LEFT_OUT_EMPTY, Plain, written_as
 from ..serving.chance import guessable
 from ..serving.cups import SEAT
 from ..serving.layout import ServingDesign, ServingRow
 from ..serving.plan import ServingPlan
+
+Read = TypeVar("Read")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,7 +105,10 @@ class Serving(Plain):
     @property
     def samples(self) -> tuple[str, ...]:
         """Every sample of the plan, then labelled references and warm-up."""
-        served = dict.fromkeys([row["sample"] for row in self.planned["rows"]])
+        rows = self.planned["rows"]
+        served = _read_once(
+            (id(rows), ""), rows, lambda: tuple(dict.fromkeys(row["sample"] for row in rows))
+        )
         sets = self.planned["design"]["samples"]
         named = [name for names in sets for name in names if name in served]
         return tuple(dict.fromkeys([*named, *served]))
@@ -111,7 +116,11 @@ class Serving(Plain):
     def cups(self, seat: str) -> tuple[ServingRow, ...]:
         """The planned cups of one seat, first served first."""
         rows = self.planned["rows"]
-        return tuple(ServingRow.from_dict(row) for row in rows if row["assessor"] == seat)
+        return _read_once(
+            (id(rows), seat),
+            rows,
+            lambda: tuple(ServingRow.from_dict(row) for row in rows if row["assessor"] == seat),
+        )
 
     def excluding(self, seat: str, samples: Collection[str]) -> Serving:
         """The serving where exactly these samples are not for the assessor of a seat."""
@@ -136,3 +145,22 @@ def seats_of(people: Collection[str]) -> dict[str, str]:
     {'Mira': 'seat 1', 'Zoë': 'seat 2'}
     """
     return {name: f"{SEAT}{number}" for number, name in enumerate(people, start=1)}
+
+
+Rows = list[dict[str, Any]]
+_MOST = 500
+_READ: dict[tuple[int, str], tuple[Rows, Any]] = {}
+
+
+def _read_once(key: tuple[int, str], rows: Rows, read: Callable[[], Read]) -> Read:
+    """What a plan's rows say, which a booth asks for at each tap; they are never changed in place.
+
+    The rows are kept beside it: as long as they are, no other list has their number.
+    """
+    kept = _READ.get(key)
+    if kept is None or kept[0] is not rows:
+        while len(_READ) >= _MOST:
+            _READ.pop(next(iter(_READ)), None)
+        kept = _READ[key] = rows, read()
+    there: Read = kept[1]
+    return there

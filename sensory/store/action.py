@@ -21,17 +21,16 @@ from ..sessions.trained import TrainingSitting
 from . import people, tables
 from .journal import OUTCOME, ROLE, STAFF
 from .nouns import Noun, id_of, kind_of, row_of
-from .reads import Reads, Seats
+from .reads import Reads
 from .rows import (
     Cells,
-    append,
     cells_of,
-    change_cells,
     columns_of,
     entry_for,
     put_person,
     put_session,
 )
+from .seats import Seats, append, change_cells
 from .tables import register, register_links
 
 _MOVED = "{what} was changed in another window meanwhile. Reload the page."
@@ -132,20 +131,28 @@ class Action(Reads):
         if self._closed(session_id):
             raise RecordError("The ballots were closed meanwhile; nothing was changed.")
         known = cells_of(self._connection, session_id, only=changes)
-        done = [
-            {"line": line, "name": name, "old": old, "new": text}
-            for line, texts in changes.items()
-            for name, text in texts.items()
-            if (old := known.get(line, {}).get(name, "")) != text
-        ]
-        _check_sent(known, changes)
+        done = _differing(known, changes)
         if done:
             entry = self._entry(session_id, "cells", why, {"changes": done})
             change_cells(self._connection, session_id, entry["content"]["changes"])
             append(self._connection, entry)
         if any(change["name"] == people.NAMED for change in done):
             self._named.add(session_id)
-            self._seats.pop(session_id, None)
+            self._seats.lines.pop(session_id, None)
+        return len(done)
+
+    def write_seat(
+        self, session_id: str, changes: Cells, *, known: Cells, by: str, why: str
+    ) -> int:
+        """The same at a booth, whose action has read the seat, and that the ballots are open.
+
+        `known`: the cells of the lines as this action read them. `by`: reference of the assessor.
+        """
+        if done := _differing(known, changes):
+            content = {"changes": done, ROLE: self._role}
+            words = {"session": session_id, "who": by, "what": "cells", "why": why}
+            change_cells(self._connection, session_id, done)
+            append(self._connection, {**words, "content": content})
         return len(done)
 
     def keep_outcome(self, session_id: str, plain: JsonObject | None) -> None:
@@ -249,6 +256,17 @@ class Action(Reads):
             return self._known[session_id].closed
         at = tables.sessions.c.id == session_id
         return bool(self._connection.scalar(sa.select(tables.sessions.c.closed_at).where(at)))
+
+
+def _differing(known: Cells, changes: Cells) -> list[JsonObject]:
+    """The cells that differ; RecordError where an answer would change that was sent."""
+    _check_sent(known, changes)
+    return [
+        {"line": line, "name": name, "old": old, "new": text}
+        for line, texts in changes.items()
+        for name, text in texts.items()
+        if (old := known.get(line, {}).get(name, "")) != text
+    ]
 
 
 def _check_sent(known: Cells, changes: Cells) -> None:

@@ -147,8 +147,13 @@ def _persons(connection: Connection, texts: Iterable[str]) -> Iterator[Person]:
     references = (text.removeprefix(PREFIX) for text in known)
     for some in _batches(references):
         for row in connection.execute(sa.select(people).where(people.c.id.in_(some))):
-            name = _readable(row.name) if row.erased is None else f"{_ERASED}{row.erased}"
+            name = shown_as(row.name, row.erased)
             yield Person(f"{PREFIX}{row.id}", name, row.erased is not None)
+
+
+def shown_as(name: object, erased: int | None) -> str:
+    """What a person is shown by: the name, or the number with which it was erased."""
+    return _readable(name) if erased is None else f"{_ERASED}{erased}"
 
 
 def _readable(name: object) -> str:

@@ -22,15 +22,12 @@ from .rows import (
     cells_of,
     comments_of,
     entries_of,
-    last_line,
-    lines_of_seat,
     listed,
-    newest_entry,
     people_of,
     sessions_of,
 )
+from .seats import Seats, name_of, newest_entry
 
-Seats = dict[str, dict[int, tuple[int | None, tuple[int, ...]]]]
 _NONE = "There is no such session on record. Choose one from the list."
 
 
@@ -89,19 +86,26 @@ class Reads(Register):
         with self._reading() as connection:
             return comments_of(connection, session_id)
 
+    def booth_session(self, session_id: str) -> StoredSession:
+        """A session as a booth asks for it at each tap, with references for its persons.
+
+        Raises RecordError when there is none of that id, or it is damaged.
+        """
+        with self._reading() as connection:
+            return self._seats.session(connection, session_id)
+
     def seat_cells(self, session_id: str, seat: int) -> dict[int, dict[str, str]]:
         """Cells of the lines of one assessor, who are counted from 1 as their lines stand.
 
-        The lines of a seat are looked up again only when this session got further lines, as
-        for somebody who comes late after all, or when a name was written here.
+        Where a name would stand, there is a reference; see `name_of`.
         """
         with self._reading() as connection:
-            last = last_line(connection, session_id)
-            until, lines = self._seats.get(session_id, {}).get(seat, (None, ()))
-            if until != last:
-                lines = lines_of_seat(connection, session_id, seat)
-                self._seats.setdefault(session_id, {})[seat] = last, lines
-            return cells_of(connection, session_id, only=lines)
+            return self._seats.cells(connection, session_id, seat)
+
+    def name_of(self, reference: str) -> str:
+        """The name of the person whom a cell of a seat refers to."""
+        with self._reading() as connection:
+            return name_of(connection, reference)
 
     def assessors(self, text: str, most: int = 20) -> list[tuple[str, list[str]]]:
         """Assessors on ballots whose name holds a text, each with their sessions, newest first.

@@ -24,7 +24,8 @@ from .backup import copies_beside, copy_sqlite, without_traces
 from .connections import engine_for, reading, writing
 from .nouns import Noun, id_of, kind_of, row_of
 from .reads import Reads
-from .rows import Cells, append, entry_for, packed_entries, people_of, put_session, unpacked
+from .rows import Cells, entry_for, packed_entries, people_of, put_session, unpacked
+from .seats import Seats, append
 from .versions import prepare
 
 NO_NOUNS = (
@@ -101,7 +102,7 @@ class Repository(Reads):
     """
 
     def __init__(self, engine: Engine):
-        super().__init__({})
+        super().__init__(Seats())
         self._engine = engine
         self._checked: Check | None = None
 
@@ -133,7 +134,7 @@ class Repository(Reads):
                 act.seal()
         finally:
             for session_id in named:
-                self._seats.pop(session_id, None)
+                self._seats.lines.pop(session_id, None)
 
     def add_imported(
         self,
@@ -168,7 +169,7 @@ class Repository(Reads):
             played = journal.played_again(contents)
             for of, columns in played.sessions.items():
                 put_session(connection, columns, played.cells[of])
-            act = Action(connection, {}, set(), who=who, why=why)
+            act = Action(connection, Seats(), set(), who=who, why=why)
             if act._some_sessions(key) != [session] or act.cells(key) != cells:
                 raise RecordError("The journal does not lead to the session and its ballots.")
             if journal.differing_outcome(key, played.outcomes.get(key), outcome):
@@ -212,7 +213,7 @@ class Repository(Reads):
     def snapshot(self, session_id: str) -> Snapshot:
         """All that is on record of one session, at one moment."""
         with reading(self._engine) as connection:
-            act = Action(connection, {}, set(), who="", why="")
+            act = Action(connection, Seats(), set(), who="", why="")
             entries = packed_entries(connection, session_id)
             return Snapshot(
                 session=act.session(session_id),

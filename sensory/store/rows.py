@@ -17,7 +17,7 @@ from ..sessions.session import DamagedSession, JournalEntry, StoredSession
 from ..sessions.signing import Person
 from . import people
 from .connections import Damage, damage_in, with_any_text
-from .journal import ROLE, UNREADABLE, next_entry
+from .journal import ROLE, UNREADABLE
 from .tables import ballot_cells, journal, sessions, staff
 from .tables import people as names
 
@@ -157,23 +157,6 @@ def assessors_named(connection: Connection, text: str) -> list[tuple[str, list[s
     return sorted(met.values())
 
 
-def last_line(connection: Connection, session_id: str) -> int | None:
-    """The highest line that a session has cells in; None where it has none."""
-    highest = sa.select(sa.func.max(ballot_cells.c.line))
-    return connection.scalar(highest.where(ballot_cells.c.session == session_id))
-
-
-def lines_of_seat(connection: Connection, session_id: str, seat: int) -> tuple[int, ...]:
-    """The lines of one seat; seats count the assessors of the lines from 1."""
-    cells = ballot_cells.c
-    named = (cells.session == session_id) & (cells.name == people.NAMED)
-    query = sa.select(cells.text).where(named).group_by(cells.text)
-    first = query.order_by(sa.func.min(cells.line)).offset(seat - 1).limit(1)
-    who = connection.scalar(first)
-    lines = sa.select(cells.line).where(named, cells.text == who).order_by(cells.line)
-    return () if who is None else tuple(connection.scalars(lines))
-
-
 def put_session(
     connection: Connection, columns: JsonObject, cells: Mapping[Any, Mapping[str, str]]
 ) -> None:
@@ -188,27 +171,6 @@ def put_session(
     connection.execute(sa.insert(sessions).values(**columns))
     if rows:
         connection.execute(sa.insert(ballot_cells), rows)
-
-
-def change_cells(connection: Connection, session_id: str, changes: list[JsonObject]) -> None:
-    """Put the new texts in the place of the old ones."""
-    table = ballot_cells
-    at = sa.and_(
-        table.c.session == session_id,
-        table.c.line == sa.bindparam("at_line"),
-        table.c.name == sa.bindparam("at_name"),
-    )
-    gone = [{"at_line": c["line"], "at_name": c["name"]} for c in changes if c["old"]]
-    put = [
-        {"session": session_id, "line": c["line"], "name": c["name"], "text": c["new"]}
-        for c in changes
-        if c["new"]
-    ]
-    put.sort(key=lambda cell: cell["name"] == SENT)
-    if gone:
-        connection.execute(sa.delete(table).where(at), gone)
-    if put:
-        connection.execute(sa.insert(table), put)
 
 
 # People who sign.
@@ -234,8 +196,6 @@ def put_person(connection: Connection, row: JsonObject, *, new: bool) -> None:
 
 
 # The journal.
-
-_NEWEST = sa.select(journal.c.number, journal.c.sha256).order_by(journal.c.number.desc()).limit(1)
 
 
 def unpacked(entry: JsonObject) -> JsonObject:
@@ -275,13 +235,3 @@ def entry_for(
     """An entry to be appended, with references for names."""
     plain = {"session": session, "who": who, "what": what, "why": why, "content": content}
     return people.hidden(connection, plain)
-
-
-def append(connection: Connection, entry: JsonObject) -> None:
-    """Write an entry after the last one, whose hash it carries."""
-    connection.execute(sa.insert(journal), next_entry(newest_entry(connection), **entry))
-
-
-def newest_entry(connection: Connection) -> Any:
-    """Number and hash of the last entry; None of an empty journal."""
-    return connection.execute(_NEWEST).one_or_none()

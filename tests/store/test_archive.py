@@ -40,7 +40,8 @@ from sensory.store.archive import (
 from sensory.store.connections import writing
 from sensory.store.nouns import id_of
 from sensory.store.repository import Repository, open_store
-from sensory.store.rows import append, entry_for
+from sensory.store.rows import entry_for
+from sensory.store.seats import append
 
 from ..shared import ALL_YES, ANSWERS, put_noun
 

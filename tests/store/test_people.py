@@ -22,7 +22,8 @@ from sensory.sessions.workflow import agree, close, enter_cells, open_session, r
 from sensory.store import tables
 from sensory.store.archive import archive_session
 from sensory.store.repository import Repository, open_store
-from sensory.store.rows import append, entry_for
+from sensory.store.rows import entry_for
+from sensory.store.seats import append
 
 from ..sessions.shared import at_booths, fill
 from ..shared import ALL_YES, ANSWERS, CARE, add, put, write_lines

@@ -162,7 +162,11 @@ def test_seats_count_the_assessors_as_their_lines_stand(store):
     add(store, other, {2: {"assessor": "Bo"}}, **WHO)
     for seat, name in enumerate(("Zoë", "Anna", "Bo"), start=1):
         mine = {line: texts for line, texts in cells.items() if texts["assessor"] == name}
-        assert store.seat_cells(SESSION.id, seat) == mine
+        seated = store.seat_cells(SESSION.id, seat)
+        named = {
+            line: {**t, "assessor": store.name_of(t["assessor"])} for line, t in seated.items()
+        }
+        assert named == mine
     assert store.seat_cells(SESSION.id, 4) == {}
     assert store.seat_cells("nobody-knows-it", 1) == {}
 

@@ -28,7 +28,7 @@ from sensory.sessions.staff import (
 from sensory.store import tables
 from sensory.store.archive import archive_session, import_archive
 from sensory.store.repository import Repository, open_store
-from sensory.store.rows import append
+from sensory.store.seats import append
 
 DEMO = Path(__file__).parents[2] / "demo_data"
 NORA = Person(name="Nora Sand", roles=("release officer",), may=(Right.DECIDE, Right.MANAGE))

@@ -13,13 +13,38 @@ export default function (component) {
   row.send = () => {
     row.number = `${Date.now()}-${Math.random()}`
     setStateValue("mark", { number: row.number, at: row.at, over: row.over })
+    if (data.field) hand(data.field, data.choices[row.at])
   }
   if (row.number && data.received === row.number) row.number = ""
-  if (!row.number) row.at = data.at
+  if (!row.number && isNew(row, data)) row.at = data.at
   draw(row)
+  const kept = ({ detail }) => detail.key === data.field && acknowledged(row, detail.kept)
+  document.addEventListener("booth-kept", kept)
   clearInterval(row.timer)
-  row.timer = setInterval(() => row.number && row.send(), 2000)
-  return () => clearInterval(row.timer)
+  row.timer = setInterval(() => row.number && !data.field && row.send(), 2000)
+  return () => {
+    clearInterval(row.timer)
+    document.removeEventListener("booth-kept", kept)
+  }
+}
+
+// Answers.js hands it to the route of answers, where the server has one, and says when it is kept.
+function hand(key, at) {
+  document.dispatchEvent(new CustomEvent("booth-answer", { detail: { key, at } }))
+}
+
+// What was kept without the page being drawn anew stays, whatever the page said before it.
+function isNew(row, data) {
+  const drawn = JSON.stringify(data)
+  if (data.field && row.drawn === drawn) return false
+  row.drawn = drawn
+  return true
+}
+
+function acknowledged(row, kept) {
+  row.number = ""
+  if (!kept) row.at = row.data.at
+  draw(row)
 }
 
 function build(root, data) {

@@ -1,5 +1,6 @@
 // A line to mark. Before the first touch there is no mark, and there is never a number.
-// What is not echoed by the record is sent again every 2 s, with what the record held before.
+// What is not echoed by the record is sent again every 2 s, with what the record held before; where
+// the server has a route for answers, answers.js hands the mark over and says when it is kept.
 const lines = new WeakMap()
 
 export default function (component) {
@@ -13,13 +14,37 @@ export default function (component) {
   line.send = () => {
     line.number = `${Date.now()}-${Math.random()}`
     setStateValue("mark", { number: line.number, at: line.at, over: line.over })
+    if (data.field) hand(data.field, line.at)
   }
   if (line.number && data.received === line.number) line.number = ""
-  if (!line.number && !line.held) line.at = data.at
+  if (!line.number && !line.held && isNew(line, data)) line.at = data.at
   draw(line)
+  const kept = ({ detail }) => detail.key === data.field && acknowledged(line, detail.kept)
+  document.addEventListener("booth-kept", kept)
   clearInterval(line.timer)
-  line.timer = setInterval(() => line.number && line.send(), 2000)
-  return () => clearInterval(line.timer)
+  line.timer = setInterval(() => line.number && !data.field && line.send(), 2000)
+  return () => {
+    clearInterval(line.timer)
+    document.removeEventListener("booth-kept", kept)
+  }
+}
+
+function hand(key, at) {
+  document.dispatchEvent(new CustomEvent("booth-answer", { detail: { key, at } }))
+}
+
+// What was kept without the page being drawn anew stays, whatever the page said before it.
+function isNew(line, data) {
+  const drawn = JSON.stringify(data)
+  if (data.field && line.drawn === drawn) return false
+  line.drawn = drawn
+  return true
+}
+
+function acknowledged(line, kept) {
+  line.number = ""
+  if (!kept) line.at = line.data.at
+  draw(line)
 }
 
 function build(root, data) {

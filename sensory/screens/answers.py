@@ -1,0 +1,146 @@
+"""The way of an answer past the page: a route that takes one answer and acknowledges it.
+
+Why so
+------
+A tap that draws the page anew costs a run of it. The script of the booth page hands an answer to
+this route instead: one short transaction, with the guards and the journal of any other, and the
+page is drawn anew only where something else is to be shown. What it says as kept is on record.
+Where the program is started without this route (`streamlit run`), the page does as it did before.
+
+Two requests of one window may cross each other in a network that is cut. Each carries what the
+record held when its answer was given, and what was sent since, so that an old answer finds
+something else and is refused; and a ballot is sent only as its window shows it.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import asdict
+from math import isfinite
+from typing import Any, NamedTuple
+
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import ClientDisconnect, Request
+from starlette.responses import JSONResponse, Response
+from starlette.routing import Route
+
+from ..base.errors import RecordError, UnreachableError
+from ..sessions.booths import Given, answer
+from ..sessions.store import Store
+from .guard import from_here
+
+ANSWERS = "/booth-answer"
+LONGEST = 32_768
+"""Bytes; a comment of 300 letters with those before it is below."""
+_MOST_BEFORE = 8
+_NO_ANSWER = (
+    "This is no answer of a booth: it needs token, line, row, name, given and over, as the booth "
+    "page sends them."
+)
+_ELSEWHERE = "Answers are taken from the booth page of this server only. Open the link there."
+_FASTER = "Another window gave another answer meanwhile. The page shows it."
+_SERVED: list[bool] = []
+
+
+class _Answer(NamedTuple):
+    token: str
+    line: int
+    where: tuple[int, str]
+    given: Given
+    over: list[Given]
+    invented: bool
+
+
+class Answers:
+    """The route. `store_of` gives the record, or that of invented data."""
+
+    def __init__(self, store_of: Callable[[bool], Store]):
+        self._store_of = store_of
+
+    def routes(self) -> list[Route]:
+        """Routes for the application; from now on booth pages use them."""
+        _SERVED[:] = [True]
+        return [Route(ANSWERS, self.take, methods=["POST"])]
+
+    async def take(self, request: Request) -> Response:
+        """Keep an answer: 200 with what is kept, 409 where it is refused, 503 while away."""
+        if not from_here(request.headers):
+            return _said(403, _ELSEWHERE)
+        if request.headers.get("content-type", "").partition(";")[0].strip() != "application/json":
+            return _said(415, _NO_ANSWER)
+        content = await _content(request)
+        if content is None:
+            return _said(413, f"An answer of a booth has at most {LONGEST} bytes.")
+        if (sent := _read(content)) is None:
+            return _said(400, _NO_ANSWER)
+        return await run_in_threadpool(self._kept, sent)
+
+    def _kept(self, sent: _Answer) -> Response:
+        try:
+            store = self._store_of(sent.invented)
+            kept = answer(store, sent.token, sent.line, sent.where, sent.given, sent.over)
+        except UnreachableError as error:
+            return _said(503, str(error))
+        except RecordError as error:
+            return _said(409, str(error))
+        return _said(409, _FASTER) if kept is None else _json(200, asdict(kept))
+
+
+def served() -> bool:
+    """Whether this server has the route."""
+    return bool(_SERVED)
+
+
+def _said(status: int, error: str) -> Response:
+    return _json(status, {"error": error})
+
+
+def _json(status: int, content: object) -> Response:
+    return JSONResponse(content, status, {"cache-control": "no-store"})
+
+
+async def _content(request: Request) -> bytes | None:
+    """The body; None when it is longer than any answer, or its sender went."""
+    content = b""
+    try:
+        async for part in request.stream():
+            content += part
+            if len(content) > LONGEST:
+                return None
+    except ClientDisconnect:
+        return None
+    return content
+
+
+def _read(content: bytes) -> _Answer | None:
+    """The answer in a body; None where it is none."""
+    try:
+        sent = json.loads(content.decode())
+        json.dumps(sent, ensure_ascii=False).encode()  # half a letter cannot be written anywhere
+    except (ValueError, RecursionError):
+        return None
+    if not isinstance(sent, dict):
+        return None
+    over: Any = sent.get("over")
+    sound = (
+        all(isinstance(sent.get(name), str) for name in ("token", "name"))
+        and all(type(sent.get(name)) is int for name in ("line", "row"))
+        and isinstance(over, list)
+        and 1 <= len(over) <= _MOST_BEFORE
+        and all(map(_is_given, [sent.get("given"), *over]))
+        and isinstance(sent.get("invented", False), bool)
+    )
+    if not sound:
+        return None
+    where = sent["row"], sent["name"]
+    return _Answer(
+        sent["token"], sent["line"], where, sent["given"], over, sent.get("invented", False)
+    )
+
+
+def _is_given(value: Any) -> bool:
+    """A text, or a place on the line."""
+    if isinstance(value, str):
+        return "\0" not in value
+    return type(value) in (int, float) and isfinite(value) and 0 <= value <= 1

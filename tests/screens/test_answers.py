@@ -1,0 +1,236 @@
+"""The route of answers, as a web server calls it: what it keeps, and whom it refuses."""
+
+from __future__ import annotations
+
+import json
+from types import SimpleNamespace
+
+import pytest
+from starlette.applications import Starlette
+
+from sensory.base.errors import UnreachableError
+from sensory.screens import answers
+from sensory.screens.answers import ANSWERS, LONGEST, Answers
+from sensory.screens.guard import OwnMachine
+from sensory.sessions import booths
+from sensory.sessions.exclusions import stop_today
+from sensory.sessions.reactions import feel_unwell, report_reaction
+from sensory.sessions.workflow import close
+
+from ..sessions.shared import BY, answered, at_booths, fill, finish, seat, waiting
+from .asgi import OURS, ask
+
+JSON = "application/json"
+
+
+@pytest.fixture(autouse=True)
+def other_tests_have_no_route(monkeypatch):
+    monkeypatch.setattr(answers, "_SERVED", [])
+
+
+@pytest.fixture
+def booth(store):
+    """Anna, who has consented and has two triangles to answer, and the way of her answers."""
+    session_id, token = seat(store, people=("Anna",), replicates=2)
+    app = Starlette(routes=Answers(lambda invented: store).routes())
+    ballot = waiting(store, token)
+
+    def say(given=ballot.codes[0], *, origin=OURS, kind=JSON, body=None, over=("",), **changed):
+        words = {"token": token, "line": ballot.line, "row": ballot.line, "name": "answer"}
+        words |= {"given": given, "over": list(over), **changed}
+        content = json.dumps(words).encode() if body is None else body
+        headers = {"origin": origin, "content-type": kind}
+        return ask(app, ANSWERS, body=content, **headers)
+
+    def recorded(name="answer"):
+        return store.cells(session_id)[ballot.line].get(name, "")
+
+    return SimpleNamespace(
+        app=app, say=say, recorded=recorded, store=store, session=session_id, token=token,
+        codes=ballot.codes, line=ballot.line,
+    )  # fmt: skip
+
+
+def test_an_answer_is_acknowledged_when_it_is_on_record_with_its_entry(booth):
+    before = len(booth.store.entries(booth.session))
+    told = booth.say()
+    assert (told.status, json.loads(told.text)) == (200, {"text": booth.codes[0], "open": []})
+    assert told.headers["cache-control"] == "no-store"
+    assert booth.recorded() == booth.codes[0]
+    (entry,) = booth.store.entries(booth.session)[before:]
+    assert (entry.by, entry.what, entry.why) == ("booth of Anna", "cells", "answered")
+    assert booth.say().status == 200  # its acknowledgement got lost, and it comes again
+    assert len(booth.store.entries(booth.session)) == before + 1
+    assert booth.store.verify() == []
+
+
+def test_a_comment_and_a_guess_are_kept_and_say_what_is_open_still(booth):
+    told = booth.say("  rather   sour ", name="comment")
+    assert json.loads(told.text) == {"text": "rather sour", "open": ["?"]}
+    assert booth.say("x", name="guess").status == 200
+    assert (booth.recorded("comment"), booth.recorded("guess")) == ("rather sour", "x")
+    assert booth.recorded() == ""
+
+
+def test_a_mark_on_a_line_is_kept_as_its_score(store):
+    session_id, token = seat(store, "DIFFERENCE_FROM_CONTROL")
+    line = waiting(store, token).line
+    app = Starlette(routes=Answers(lambda invented: store).routes())
+    sent = {"token": token, "line": line, "row": line, "name": "score"}
+
+    def say(given, over):
+        content = json.dumps({**sent, "given": given, "over": over}).encode()
+        return ask(app, ANSWERS, body=content, origin=OURS, **{"content-type": JSON}).status
+
+    assert (say(0.25, [""]), say(1, [0.25]), say(0.5, [0.25])) == (200, 200, 409)
+    assert store.cells(session_id)[line]["score"] == "10.00"
+
+
+def test_an_old_answer_is_not_written_over_a_newer_one_of_another_window(booth):
+    assert booth.say(booth.codes[2]).status == 200
+    told = booth.say(booth.codes[1], over=[""])
+    assert (told.status, "Another window" in told.text) == (409, True)
+    assert booth.recorded() == booth.codes[2]
+    assert booth.say(booth.codes[1], over=["", booth.codes[2]]).status == 200
+    assert booth.recorded() == booth.codes[1]
+
+
+def sent(booth):
+    answered(booth.store, booth.token)
+
+
+def closed(booth):
+    finish(booth.store, booth.token)
+    close(booth.store, booth.session, who=BY)
+
+
+def unwell(booth):
+    feel_unwell(booth.store, booth.token)
+
+
+def stopped_by_the_leader(booth):
+    report_reaction(booth.store, booth.session, who=BY)
+
+
+def left(booth):
+    stop_today(booth.store, booth.token)
+
+
+def erased(booth):
+    booth.store.erase_person("Anna", who=BY, why="asked for it")
+
+
+REFUSED = {
+    sent: "not the one that waits",
+    closed: "This session is closed",
+    unwell: "Tasting is stopped",
+    stopped_by_the_leader: "Tasting is stopped",
+    left: "Not before the cautions",
+    erased: "This link is not valid",
+}
+
+
+@pytest.mark.parametrize("done", REFUSED, ids=lambda done: done.__name__)
+def test_what_no_longer_takes_an_answer_refuses_it(booth, done):
+    done(booth)
+    before = (booth.store.cells(booth.session), len(booth.store.entries(booth.session)))
+    told = booth.say(booth.codes[1], over=["", booth.codes[0]])
+    assert (told.status, REFUSED[done] in told.text) == (409, True), told.text
+    assert (booth.store.cells(booth.session), len(booth.store.entries(booth.session))) == before
+
+
+def test_nothing_is_taken_before_consent(store):
+    _, _, tokens = at_booths(store, people=("Anna",))
+    ballot = waiting(store, tokens["Anna"])
+    with pytest.raises(booths.RecordError, match="Not before the cautions"):
+        booths.answer(
+            store, tokens["Anna"], ballot.line, (ballot.line, "answer"), ballot.codes[0], [""]
+        )
+
+
+def test_what_the_ballot_does_not_ask_for_is_refused(booth):
+    before = booth.store.cells(booth.session)
+    for changed in (
+        {"given": "000"},
+        {"name": "sent"},
+        {"name": "assessor", "given": "Bo"},
+        {"row": 10**30},
+        {"line": -1},
+        {"token": f"{'0' * 32}.{'a' * 32}"},
+        {"token": "' or '1'='1' --"},
+    ):
+        told = booth.say(**changed)
+        assert (told.status, list(json.loads(told.text))) == (409, ["error"]), changed
+    assert booth.store.cells(booth.session) == before
+
+
+def test_another_page_has_no_answers_to_give(booth):
+    for origin in (None, "http://elsewhere", "null", "https://plant:1"):
+        assert booth.say(origin=origin).status == 403, origin
+    assert booth.say(kind="text/plain").status == 415
+    assert booth.recorded() == ""
+
+
+def test_on_one_machine_only_its_own_names_are_taken(booth):
+    body = b"{}"
+    told = ask(
+        OwnMachine(booth.app), ANSWERS, body=body, host="evil.test", origin="http://evil.test"
+    )
+    assert told.status == 403
+
+
+def test_what_is_no_answer_gets_one_sentence(booth):
+    for body, status in {
+        b"": 400,
+        b"\xff\xfe": 400,
+        b"[]": 400,
+        b"{}": 400,
+        b"[" * 20_000: 400,
+        b'{"token":' * 3_000: 400,
+        b"x" * (LONGEST + 1): 413,
+    }.items():
+        told = booth.say(body=body)
+        assert (told.status, list(json.loads(told.text))) == (status, ["error"]), body[:20]
+    assert booth.recorded() == ""
+
+
+def test_a_field_of_another_kind_gets_the_same_sentence(booth):
+    for changed in (
+        {"token": 7},
+        {"line": True},
+        {"row": "2"},
+        {"row": 2.0},
+        {"given": None},
+        {"given": ["412"]},
+        {"given": float("nan")},
+        {"given": 1.5},
+        {"given": True},
+        {"given": "\0"},
+        {"given": "\ud800", "name": "comment"},
+        {"over": []},
+        {"over": [""] * 9},
+        {"invented": "yes"},
+    ):
+        told = booth.say(**{"over": [""], **changed})
+        assert (told.status, "no answer of a booth" in told.text) == (400, True), changed
+    assert booth.recorded() == ""
+
+
+def test_while_the_record_is_away_the_page_is_told_to_try_again(booth, monkeypatch):
+    def away(*_, **__):
+        raise UnreachableError("The record is busy.")
+
+    with monkeypatch.context() as shut:
+        shut.setattr("sensory.store.repository.writing", away)
+        assert booth.say().status == 503
+    assert booth.say().status == 200
+
+
+def test_two_windows_send_what_they_show(booth):
+    """The route writes, the page sends: what another window gave meanwhile stops the sending."""
+    booth.say(booth.codes[0])
+    shown = {booth.line: {"answer": booth.codes[0]}}
+    booth.say(booth.codes[1], over=[booth.codes[0]])
+    assert booths.send(booth.store, booth.token, booth.line, shown=shown).sent == 0
+    fill(booth.store, booth.token, waiting(booth.store, booth.token))
+    assert booths.send(booth.store, booth.token, booth.line, shown=shown).sent == 1
