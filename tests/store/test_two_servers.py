@@ -1,0 +1,64 @@
+"""Two servers behind one address, on one record: answers come to them by turns, none is lost."""
+
+from __future__ import annotations
+
+import json
+import urllib.request
+from concurrent.futures import ThreadPoolExecutor
+from itertools import cycle
+
+from sensory.screens.answers import ANSWERS
+from sensory.sessions import booths
+
+from ..sessions.shared import at_booths, waiting
+
+PEOPLE, SETS = ("Anna", "Bo", "Cleo"), 3
+
+
+def said(port: str, **content: object) -> dict[str, object]:
+    """One answer, as a booth page at the address of both would give it."""
+    request = urllib.request.Request(
+        f"http://127.0.0.1:{port}{ANSWERS}",
+        json.dumps(content).encode(),
+        {"Content-Type": "application/json", "Host": "plant", "Origin": "http://plant"},
+    )
+    with urllib.request.urlopen(request, timeout=30) as told:
+        return dict(json.load(told))
+
+
+def test_answers_by_turns_to_two_servers_are_there_once(opens, any_url, run_script):
+    store = opens(any_url)
+    session_id, _, tokens = at_booths(store, people=PEOPLE, replicates=SETS)
+    ports = [run_script("answers_process.py", any_url).stdout.readline().strip() for _ in range(2)]
+    for token in tokens.values():
+        booths.consent(store, token)
+
+    def sit(token: str) -> dict[int, list[str]]:
+        turns, given = cycle(ports), {}
+        for _ in range(SETS):
+            ballot = waiting(store, token)
+            line, known = ballot.line, [""]
+            for code in (ballot.codes[0], ballot.codes[2], ballot.codes[2]):  # the last comes twice
+                place = {"token": token, "line": line, "row": line, "name": "answer"}
+                told = said(next(turns), **place, given=code, over=known)
+                assert told == {"text": code, "open": []}
+                known = [code]
+            given[line] = [ballot.codes[0], ballot.codes[2]]
+            booths.send(store, token, line, shown={line: {"answer": ballot.codes[2]}})
+        return given
+
+    with ThreadPoolExecutor(len(PEOPLE)) as pool:
+        given = {
+            line: codes for own in pool.map(sit, tokens.values()) for line, codes in own.items()
+        }
+    written: dict[int, list[str]] = {}
+    for entry in store.entries(session_id):
+        for change in entry.content.get("changes", []):
+            if change["name"] == "answer":
+                written.setdefault(change["line"], []).append(change["new"])
+    assert written == given
+    assert len(given) == len(PEOPLE) * SETS
+    kept = store.cells(session_id)
+    assert all(kept[line]["answer"] == codes[-1] for line, codes in given.items())
+    assert all(kept[line]["sent"] for line in given)
+    assert store.verify() == []
