@@ -105,10 +105,10 @@ ORDER = {
         migrations.versions.v0001_first_tables migrations.versions.v0002_names_outside
         migrations.versions.v0003_serving migrations.versions.v0004_products_and_batches tables
         nouns journal connections backup versions people rows seats register checking
-        archive_form reads action repository archive study_archive daily migrations.versions.v0005_outcomes
-        migrations.versions.v0006_complaints migrations.versions.v0007_staff
-        migrations.versions.v0008_sent_ballots_stand migrations.versions.v0009_booths_and_checks
-        migrations.versions.v0010_studies
+        archive_form reads action repository archive study_archive daily
+        migrations.versions.v0005_outcomes migrations.versions.v0006_complaints
+        migrations.versions.v0007_staff migrations.versions.v0008_sent_ballots_stand
+        migrations.versions.v0009_booths_and_checks migrations.versions.v0010_studies
     """,
     "report": """
         words trade_words guides sheets workbooks figure_parts help_figures figures

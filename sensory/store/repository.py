@@ -200,7 +200,7 @@ class Repository(Reads):
             if tied:
                 links = [{"id": key, "kind": of, "value": value} for of, value in tied]
                 connection.execute(sa.insert(tables.register_links), links)
-            act = Action(connection, {}, set(), who=who, why=why)
+            act = Action(connection, Seats(), set(), who=who, why=why)
             if act.noun(Study, study.name) != study:
                 raise RecordError("The journal does not lead to the study.")
 

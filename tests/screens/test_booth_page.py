@@ -131,7 +131,7 @@ def test_what_could_not_be_written_is_written_by_the_next_run(store, window, mon
         raise RecordError("The record is locked.")
 
     with monkeypatch.context() as broken:
-        broken.setattr(Action, "write_lines", fails)
+        broken.setattr(Action, "write_seat", fails)
         app.radio[0].set_value(codes[1]).run()
     assert [error.value for error in app.error] == ["The record is locked."]
     assert (app.radio[0].value, first(store).get("answer")) == (codes[1], None)
