@@ -98,7 +98,7 @@ ORDER = {
         trend_lines charted trend choice_trend trend_marks batch_trend batch_causes
         cause_desk evidence_desk limit_desk month tasting_outcomes reference_desk tastings smelling
         study_kinds panel_studies storage_studies limit_studies
-        all_studies study_desk
+        all_studies study_rows study_desk
         batch_desk second_person signal_desk prepared_year day look_up new_sessions
     """,
     "store": """

@@ -7,7 +7,6 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 
 from ..base.arrays import Ints
 from .columns import RawRow
@@ -100,6 +99,8 @@ def distinct_rows(numbers: Ints) -> tuple[Ints, Ints]:
     >>> first.tolist(), which.tolist()
     ([0, 1], [0, 1, 0])
     """
+    import pandas as pd  # the first page is open before it is loaded
+
     first, *others = (np.ascontiguousarray(column) for column in numbers.T)
     which = pd.factorize(first)[0]
     for column in others:

@@ -22,14 +22,12 @@ from collections.abc import Callable, Collection
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-import pandas as pd
-
 from ..base.errors import RecordError
 from ..base.plain import Plain
 from ..base.record_checks import iso_date, named, parts
 from ..base.records import digest_of
 from ..base.results import Cell, Table, cell_text
-from ..base.spelling import key_of, same_person, tidy_name
+from ..base.spelling import key_of, tidy_name
 from ..catalogue.outcome import NamedTable
 
 BATCH_LINK = "studied batch"
@@ -205,33 +203,6 @@ class Study(Plain):
         return put_names(text, self.assessors)
 
 
-def in_places(rows: pd.DataFrame, columns: Collection[str]) -> tuple[pd.DataFrame, tuple[str, ...]]:
-    """Rows with places for the people in these columns, and the people.
-
-    >>> rows, people = in_places(pd.DataFrame({"grader": ["Bo", "Ada", "", "Bo"]}), ["grader"])
-    >>> rows["grader"].tolist(), people
-    (['⟨0001⟩', '⟨0000⟩', '', '⟨0001⟩'], ('Ada', 'Bo'))
-    """
-    held = [name for name in columns if name in rows]
-    cells = {str(cell) for name in held for cell in rows[name] if str(cell).strip()}
-    people = tuple(sorted(cells, key=lambda name: (same_person(name), name)))
-    places = {name: _place(at) for at, name in enumerate(people)}
-    new = {name: [places.get(str(cell), str(cell)) for cell in rows[name]] for name in held}
-    return rows.assign(**new), people
-
-
-def first_spelling(
-    rows: pd.DataFrame, columns: Collection[str], people: tuple[str, ...]
-) -> pd.DataFrame:
-    """Rows in which all spellings of a person are in one place, as statistics count them."""
-    first: dict[str, int] = {}
-    for at, name in enumerate(people):
-        first.setdefault(same_person(name), at)
-    put = {_place(at): _place(first[same_person(name)]) for at, name in enumerate(people)}
-    held = [name for name in columns if name in rows]
-    return rows.assign(**{name: rows[name].map(lambda cell: put.get(cell, cell)) for name in held})
-
-
 def put_names(text: str, people: tuple[str, ...]) -> str:
     """A text with names in their places; a place that nobody has stays.
 
@@ -252,7 +223,7 @@ def take_names(text: str, people: tuple[str, ...]) -> str:
     >>> take_names("A.B. and AB look alike", ("A.B.", "AB"))
     '⟨0000⟩ and ⟨0001⟩ look alike'
     """
-    places = {tidy_name(name): _place(at) for at, name in enumerate(people)}
+    places = {tidy_name(name): place_of(at) for at, name in enumerate(people)}
     if not places:
         return text
     longest_first = "|".join(map(re.escape, sorted(places, key=len, reverse=True)))
@@ -260,15 +231,10 @@ def take_names(text: str, people: tuple[str, ...]) -> str:
     return named_in.sub(lambda met: places[met[0]], text)
 
 
-def study_columns(frame: pd.DataFrame) -> tuple[StudyColumn, ...]:
-    """A table as columns: of numbers where only numbers stand, else of texts."""
-    return tuple(_column(str(name), frame[name].tolist()) for name in frame.columns)
-
-
 def columns_of(table: Table) -> tuple[StudyColumn, ...]:
     """The same of a small table."""
     by_name = zip(table.columns, zip(*table.rows, strict=True), strict=False)
-    return tuple(_column(name, list(cells)) for name, cells in by_name)
+    return tuple(column_of(name, list(cells)) for name, cells in by_name)
 
 
 def changed(value: Any, change: Callable[[str], str]) -> Any:
@@ -282,7 +248,8 @@ def changed(value: Any, change: Callable[[str], str]) -> Any:
     return value
 
 
-def _column(name: str, cells: list[Any]) -> StudyColumn:
+def column_of(name: str, cells: list[Any]) -> StudyColumn:
+    """Cells as a column: of numbers where only numbers stand, else of texts."""
     plain = [cell.item() if hasattr(cell, "item") else cell for cell in cells]
     plain = [None if cell is None or cell != cell else cell for cell in plain]
     if plain and all(_is_number(cell) for cell in plain if cell is not None):
@@ -300,7 +267,8 @@ def _text(cell: object, name: str) -> str:
     return cell if isinstance(cell, str) else cell_text(cell, name)
 
 
-def _place(at: int) -> str:
+def place_of(at: int) -> str:
+    """How the place of a person is written."""
     return f"⟨{at:04}⟩"
 
 

@@ -14,16 +14,9 @@ from ..sessions.signing import TYPED
 from ..sessions.staff import signature
 from .batch_records import BatchRecord
 from .product_desk import Desk, the_batch, the_product
-from .studies import (
-    Study,
-    StudyColumn,
-    first_spelling,
-    in_places,
-    put_names,
-    study_columns,
-    take_names,
-)
+from .studies import Study, StudyColumn, put_names, take_names
 from .study_kinds import Answer, Roles, Settings, StudyKind, doubts_of_people
+from .study_rows import first_spelling, in_places, study_columns
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
