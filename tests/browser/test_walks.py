@@ -76,7 +76,7 @@ def counted(visit, plant):
 
 
 def clicks(visitor) -> int:
-    return visitor.page.evaluate("counted.clicks")
+    return visitor.page.evaluate("counted.clicks") - visitor.repeated
 
 
 def fields(visitor) -> list[str]:

@@ -94,6 +94,7 @@ class Visitor:
     def __init__(self, contexts: Contexts, server, width=1280, scheme="light", touch=False):
         self.server = server
         self.hosts: set[str] = set()
+        self.repeated = 0  # clicks made again since a list folded up on a busy machine
         self._contexts, self._touch = contexts, touch
         self._width, self._scheme = width, scheme
         self.context = contexts.take(server.url, touch)
@@ -275,6 +276,7 @@ class Visitor:
                 wanted.click(timeout=3_000 * (attempt + 1))
                 break
             except Error:
+                self.repeated += 1
                 self.page.keyboard.press("Escape")
         else:
             raise AssertionError(f"no option {option!r} of {field} on the page:\n{self.text()}")
