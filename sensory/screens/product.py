@@ -54,11 +54,11 @@ def page() -> None:
                     f"Latest batches against {record.in_use}", together, "evidence-product"
                 )
                 tolerance_form(record)
+            with reference_part:
+                _references(record)
                 _words_of(record)
                 _to_shelf_life(record)
                 kept_studies("product-study", product=record.name)
-            with reference_part:
-                _references(record)
         with st.expander("A new product", expanded=not products):
             _new()
         plant_lists()
