@@ -27,11 +27,11 @@ from .reference_form import compared_again_form, reference_form, stock_form
 from .rule_form import rule_form
 from .sign import hand
 from .study import kept_studies
+from .typed import NUMBER, number_of
 from .words import CHOSEN as WORDS_OF
 
-_NUMBER = r"-?[0-9]+(?:[.,][0-9]+)?"
-_MARGIN = re.compile(rf"(?P<name>.+?);\s*(?P<margin>{_NUMBER})\s*")
-_RANGE = re.compile(rf"(?P<name>.+?);\s*(?P<low>{_NUMBER})?\s*to\s*(?P<high>{_NUMBER})?\s*")
+_MARGIN = re.compile(rf"(?P<name>.+?);\s*(?P<margin>{NUMBER})\s*")
+_RANGE = re.compile(rf"(?P<name>.+?);\s*(?P<low>{NUMBER})?\s*to\s*(?P<high>{NUMBER})?\s*")
 
 
 def page() -> None:
@@ -231,7 +231,7 @@ def tolerances(text: str) -> tuple[AttributeLimit, ...]:
 
 
 def _size(text: str | None) -> float | None:
-    return None if text is None else float(text.replace(",", "."))
+    return None if text is None else number_of(text)
 
 
 def _words(limit: AttributeLimit) -> str:

@@ -28,9 +28,7 @@ from ..report.training_figures import curve_words, learning_curve
 from ..sessions.trained import TrainingSitting
 from .frame import acting, day, desk, go, plain, shown_errors
 from .parts import act, choose, listed, show_figure, show_table, way
-
-_NUMBER = r"-?[0-9]+(?:[.,][0-9]+)?"
-_RANGE = re.compile(rf"({_NUMBER})\s*to\s*({_NUMBER})")
+from .typed import NUMBER, SPAN, number_of
 
 
 def training_part() -> None:
@@ -177,13 +175,13 @@ def targets_typed(text: str) -> tuple[Target, ...]:
         if not line.strip():
             continue
         parts = [part.strip() for part in line.split(";")]
-        span = _RANGE.fullmatch(parts[3]) if len(parts) == 4 else None
-        if span is None or not re.fullmatch(_NUMBER, parts[2]):
+        span = SPAN.fullmatch(parts[3]) if len(parts) == 4 else None
+        if span is None or not re.fullmatch(NUMBER, parts[2]):
             raise RecordError(
                 f"Targets, line {row}: write sample; attribute; intensity; accepted range, as in "
                 f"'sour base; sour; 5; 4.5 to 5.5'. Got {line.strip()!r}."
             )
-        size, low, high = (float(n.replace(",", ".")) for n in (parts[2], *span.groups()))
+        size, low, high = map(number_of, (parts[2], *span.groups()))
         targets.append(
             Target(sample=parts[0], attribute=parts[1], intensity=size, low=low, high=high)
         )

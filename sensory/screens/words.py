@@ -16,11 +16,10 @@ from ..release.batch_records import ProductRecord
 from .candidates import TAKEN, candidates_part
 from .frame import acting, day, desk, plain, shown_errors
 from .parts import act, choose, show_table
+from .typed import NUMBER, SPAN, number_of
 
 CHOSEN = "words-product"
 _NEW = "a new word"
-_NUMBER = r"-?[0-9]+(?:[.,][0-9]+)?"
-_RANGE = re.compile(rf"({_NUMBER})\s*to\s*({_NUMBER})")
 _ASKS = (
     "Reference standards, one a line: name; recipe; intensity; accepted range; allergens. "
     "As in 'sour base; citric acid, 1.2 g in 1 l of water; 5; 4.5 to 5.5; none'"
@@ -188,28 +187,24 @@ def standards_typed(text: str) -> tuple[ReferenceStandard, ...]:
         if not line.strip():
             continue
         parts = [part.strip() for part in line.split(";", maxsplit=4)]
-        span = _RANGE.fullmatch(parts[3]) if len(parts) == 5 else None
-        if span is None or not re.fullmatch(_NUMBER, parts[2]):
+        span = SPAN.fullmatch(parts[3]) if len(parts) == 5 else None
+        if span is None or not re.fullmatch(NUMBER, parts[2]):
             raise RecordError(
                 f"Reference standards, line {row}: write name; recipe; intensity; accepted range, "
                 f"as in '4.5 to 5.5'; allergens, or 'none'. Got {line.strip()!r}."
             )
-        low, high = map(_size, span.groups())
+        low, high = map(number_of, span.groups())
         standards.append(
             ReferenceStandard(
                 name=parts[0],
                 recipe=parts[1],
-                intensity=_size(parts[2]),
+                intensity=number_of(parts[2]),
                 low=low,
                 high=high,
                 allergens=parts[4],
             )
         )
     return tuple(standards)
-
-
-def _size(text: str) -> float:
-    return float(text.replace(",", "."))
 
 
 def _earlier(words: Vocabulary) -> None:

@@ -10,6 +10,7 @@ from sensory.store.repository import open_store
 
 from .servers import NetworkServer, Server, needed, started
 from .visitor import Contexts, Visitor
+from .wire import Wire
 
 # Chromium's own build without a window takes a fifth less of a processor; else the whole of it.
 SHELL, CHROMIUM = Path("/usr/bin/chromium-headless-shell"), Path("/usr/bin/chromium")
@@ -48,6 +49,20 @@ def store(server):
     record = open_store(f"sqlite:///{server.record}")
     yield record
     record.close()
+
+
+@pytest.fixture
+def wire(network):
+    laid = Wire(network.port)
+    yield laid
+    laid.cut()
+
+
+@pytest.fixture
+def record(network):
+    opened = open_store(f"sqlite:///{network.record}")
+    yield opened
+    opened.close()
 
 
 @pytest.fixture(scope="session")

@@ -6,26 +6,10 @@ import pytest
 from playwright.sync_api import expect
 
 from sensory.sessions import booths
-from sensory.store.repository import open_store
 
 from .served import put, serve, written
-from .wire import Wire
 
 SEND = '[class*="st-key-send-"] button'
-
-
-@pytest.fixture
-def wire(network):
-    laid = Wire(network.port)
-    yield laid
-    laid.cut()
-
-
-@pytest.fixture
-def record(network):
-    opened = open_store(f"sqlite:///{network.record}")
-    yield opened
-    opened.close()
 
 
 def sit_down(visitor, wire, record, name, key, **arranged):

@@ -14,13 +14,11 @@ from websockets.exceptions import InvalidStatus
 from websockets.sync.client import connect
 
 from sensory.base.findings import Finding
-from sensory.store.repository import open_store
 
 from .served import put, written
 from .servers import Server, started
 from .test_booths import SEND, sit_down
 from .visitor import FROM_A_FILE, Visitor
-from .wire import Wire
 
 # Words of the pages and of the record; none of them may reach anybody but the leader. The
 # names of pages stand here as in the menu: small ones come back from the visitor's address.
@@ -33,20 +31,6 @@ ADDRESSES = ["", "sessions", "new", "plan", "question", "ballots", "finding", "p
 @pytest.fixture
 def visit_network(visitor_of, network):
     return lambda **options: visitor_of(network, **options)
-
-
-@pytest.fixture
-def wire(network):
-    laid = Wire(network.port)
-    yield laid
-    laid.cut()
-
-
-@pytest.fixture
-def record(network):
-    opened = open_store(f"sqlite:///{network.record}")
-    yield opened
-    opened.close()
 
 
 @pytest.fixture
