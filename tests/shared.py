@@ -2,16 +2,10 @@
 
 from __future__ import annotations
 
-import os
-import subprocess
-import sys
-from pathlib import Path
-
 from sensory.sessions.care import Care
 from sensory.sessions.session import CAUTIONS, StoredSession
 from sensory.store.repository import Repository
 
-ROOT = Path(__file__).parents[1]
 ALL_YES = {caution.key: True for caution in CAUTIONS}
 CARE = Care(cleared_by="food safety", cleared_on="2026-09-13", evidence="residue test passed")
 """A clearance, without which no question is agreed."""
@@ -44,14 +38,3 @@ def write_lines(store: Repository, session_id: str, changes: dict, **by: str) ->
 def put_noun(store: Repository, noun: object, *, expect: object, what: str, **by: str) -> None:
     with store.action(**by) as act:
         act.put_noun(noun, expect=expect, what=what)
-
-
-def python(*words: object) -> subprocess.Popen[str]:
-    """Python with these words, in the folder of the program."""
-    return subprocess.Popen(
-        [sys.executable, *map(str, words)],
-        cwd=ROOT,
-        env={**os.environ, "PYTHONPATH": str(ROOT)},
-        stdout=subprocess.PIPE,
-        text=True,
-    )

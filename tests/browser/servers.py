@@ -4,11 +4,8 @@ from __future__ import annotations
 
 import os
 import shutil
-import signal
 import socket
 import ssl
-import subprocess
-import sys
 import time
 import urllib.request
 from contextlib import contextmanager
@@ -16,7 +13,8 @@ from pathlib import Path
 
 import pytest
 
-ROOT = Path(__file__).parents[2]
+from ..programs import Program
+
 UNKNOWN_CERTIFICATE = ssl._create_unverified_context()  # a test makes its own
 
 
@@ -40,7 +38,7 @@ class Server:
             self.port = free.getsockname()[1]
         self.url = f"http://127.0.0.1:{self.port}"
         self.log = folder / "server.log"
-        self.process: subprocess.Popen | None = None
+        self.process: Program | None = None
 
     def command(self) -> list[str]:
         return ["streamlit", "run", "app.py", "--server.port", str(self.port)]
@@ -49,15 +47,7 @@ class Server:
         return {"SENSORY_RECORD": f"sqlite:///{self.record}"}
 
     def start(self) -> None:
-        with self.log.open("ab") as log:
-            self.process = subprocess.Popen(
-                [sys.executable, "-m", *self.command()],
-                cwd=ROOT,
-                env=os.environ | self.environment(),
-                stdout=log,
-                stderr=log,
-                start_new_session=True,
-            )
+        self.process = Program("-m", *self.command(), log=self.log, more=self.environment())
         end = time.monotonic() + 60
         while time.monotonic() < end:
             try:
@@ -71,9 +61,9 @@ class Server:
         raise RuntimeError(f"the server did not start:\n{self.log.read_text()}")
 
     def kill(self) -> None:
-        if self.process and self.process.poll() is None:
-            os.killpg(self.process.pid, signal.SIGKILL)
-            self.process.wait()
+        if self.process:
+            self.process.kill()
+            self.process.stdout.close()
 
 
 class NetworkServer(Server):

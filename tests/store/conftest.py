@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 import sqlalchemy as sa
 
-from ..shared import python
+from ..programs import Program
 
 _NUMBERS = count(1)
 
@@ -94,22 +94,21 @@ def any_url(request: pytest.FixtureRequest) -> str:
 
 
 @pytest.fixture
-def run_script() -> Iterator[Callable[..., subprocess.Popen[str]]]:
+def run_script() -> Iterator[Callable[..., Program]]:
     """Starts a script of this folder in processes of its own: (name, arguments)."""
-    started: list[subprocess.Popen[str]] = []
+    started: list[Program] = []
 
-    def start(name: str, *arguments: object) -> subprocess.Popen[str]:
-        started.append(python(Path(__file__).with_name(name), *arguments))
+    def start(name: str, *arguments: object) -> Program:
+        started.append(Program(Path(__file__).with_name(name), *arguments))
         return started[-1]
 
     yield start
     for process in started:
         process.kill()
-        process.wait()
         process.stdout.close()
 
 
 @pytest.fixture
-def run_writer(run_script) -> Callable[..., subprocess.Popen[str]]:
+def run_writer(run_script) -> Callable[..., Program]:
     """Starts `writing_process.py`: (url, session, line, how many)."""
     return partial(run_script, "writing_process.py")

@@ -6,7 +6,6 @@ import dataclasses
 import io
 import shutil
 import sqlite3
-import subprocess
 import tempfile
 import threading
 import zipfile
@@ -27,7 +26,8 @@ from sensory.store import journal
 from sensory.store.archive import archive_session
 from sensory.store.repository import Repository, open_store
 
-from ..shared import ALL_YES, ANSWERS, CARE, add, put, python, write_lines
+from ..programs import Program
+from ..shared import ALL_YES, ANSWERS, CARE, add, put, write_lines
 
 ROOT = Path(__file__).parents[2]
 SESSION = StoredSession(
@@ -48,13 +48,13 @@ def store(opens, sqlite_url: str) -> Repository:
 
 
 @pytest.fixture
-def start(run_script) -> Callable[..., subprocess.Popen[str]]:
+def start(run_script) -> Callable[..., Program]:
     """Starts `failing_process.py` with these arguments."""
     return partial(run_script, "failing_process.py")
 
 
-def lines_of(process: subprocess.Popen[str]) -> list[str]:
-    said, _ = process.communicate(timeout=120)
+def lines_of(process: Program) -> list[str]:
+    said = process.rest()
     assert process.returncode == 0
     return said.splitlines()
 
@@ -91,7 +91,7 @@ def test_copy_on_a_full_disk_leaves_nothing_behind(store, tmp_path):
     )
     to = tmp_path / "copies" / "copy.sqlite3"
     to.parent.mkdir()
-    (told,) = lines_of(python("-c", code, store._engine.url, to))
+    (told,) = lines_of(Program("-c", code, store._engine.url, to))
     assert "could not be written" in told
     assert list(to.parent.iterdir()) == []
 
@@ -185,7 +185,7 @@ def test_two_processes_opening_a_new_record_make_it_once(any_url):
         "import sys; from sensory.store.repository import open_store\n"
         "print(open_store(sys.argv[1]).verify())"
     )
-    processes = [python("-c", code, any_url) for _ in range(2)]
+    processes = [Program("-c", code, any_url) for _ in range(2)]
     assert [lines_of(process) for process in processes] == [["[]"], ["[]"]]
 
 
@@ -363,8 +363,8 @@ def test_record_opened_twice_in_a_program_stays_shared_with_other_programs(opens
     first, second = opens(f"sqlite:///{file}"), opens(f"sqlite:///{file}")
     add(first, SESSION, {}, **WHO)
     log = file.with_name(f"{file.name}-wal").stat().st_ino
-    assert python("-c", LOOKED_IN, file).communicate()[0].strip() == "1"
+    assert Program("-c", LOOKED_IN, file).rest().strip() == "1"
     add(second, dataclasses.replace(SESSION, id="plum"), {}, **WHO)
-    assert python("-c", LOOKED_IN, file).communicate()[0].strip() == "2"
+    assert Program("-c", LOOKED_IN, file).rest().strip() == "2"
     assert file.with_name(f"{file.name}-wal").stat().st_ino == log
     assert {session.id for session in first.sessions()} == {"damson", "plum"}

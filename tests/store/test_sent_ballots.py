@@ -16,8 +16,8 @@ from sensory.sessions.workflow import close, enter_cells
 from sensory.store.archive import archive_session, import_archive
 from sensory.store.repository import Repository, open_store
 
+from ..programs import Program
 from ..sessions.shared import BY, at_booths, finish, lines_of, waiting
-from ..shared import python
 
 SENT = "was sent from its booth, and its answers stand"
 
@@ -147,7 +147,7 @@ if __name__ == "__main__":
                 url,
                 10,
                 100,
-                lambda name, *given: python(Path(__file__).with_name(name), *given),
+                lambda name, *given: Program(Path(__file__).with_name(name), *given),
             )[0]
             opened.close()
         print(f"{done} ballots sent from two windows on two servers: none was changed", flush=True)
