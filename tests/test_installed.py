@@ -233,11 +233,25 @@ def test_data_folder_that_cannot_be_made_is_one_sentence(installed):
     assert sentence.startswith("sensory: /dev/null/sensory/record.sqlite3: ")
 
 
-def test_year_goes_on_record_from_the_wheel_alone(installed):
+def test_year_goes_on_record_from_the_wheel_alone_whole_or_not_at_all(installed):
+    """Stopped in its first January; `test_demo_year` has the whole of it, from the same files."""
     file = installed.home.with_name("year.sqlite3")
-    shown = installed.run("sensory", "demo-year", file)
-    assert f"sqlite:///{file}" in shown
-    year = json.loads((ROOT / "demo_data" / "year.json").read_text())
+    with subprocess.Popen(
+        [installed.bin / "sensory", "demo-year", file],
+        cwd=installed.away,
+        env=installed.environment,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    ) as loading:
+        assert loading.stdout.readline() == "A year is put on record, month by month:\n"
+        assert any(line.endswith("2026-01\n") for line in loading.stdout)
+        loading.send_signal(signal.SIGINT)
+        told = loading.stderr.read()
+    assert (loading.returncode, told) == (
+        1,
+        f"sensory: {file}: stopped; nothing of the year is on record.\n",
+    )
     with closing(open_store(f"sqlite:///{file}")) as store:
-        assert len(store.nouns(BatchRecord)) == len(year["batches"]) == 116
+        assert store.nouns(BatchRecord) == []
         assert store.verify() == []

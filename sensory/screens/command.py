@@ -143,6 +143,8 @@ def _demo_year(wanted: argparse.Namespace) -> None:
             product = load_year(store, DEMO, who="demo", progress=told)
     except RecordError as error:
         raise RecordError(f"{wanted.file}: {error}") from error
+    except KeyboardInterrupt:
+        raise RecordError(f"{wanted.file}: stopped; nothing of the year is on record.") from None
     shown = f"SENSORY_RECORD={shlex.quote(url)} sensory"
     print(f"A year of {product} is on record. To look at it: {shown}")
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from .servers import ROOT
+from ..programs import ROOT
 from .test_accessible import serious
 
 

@@ -10,7 +10,8 @@ from sensory.release.product_desk import agree_rule, enter_product, the_product
 from sensory.release.rule import ReleaseRule
 from sensory.store.repository import open_store
 
-from .servers import ROOT, Server, started
+from ..programs import ROOT
+from .servers import Server, started
 from .test_accessible import serious
 
 PRODUCT = "Sloe cordial"

@@ -40,7 +40,7 @@ from sensory.store.repository import Repository, open_store
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "demo_data"
-CASES, SEED = 120, 4
+CASES, SEED = 60, 4
 MOST_MEMORY = 900 * 2**20  # of the whole process: the libraries alone take 250 MiB
 Rng = random.Random
 
