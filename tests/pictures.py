@@ -21,8 +21,9 @@ from sensory.screens.places import invented_url
 from sensory.store.repository import open_store
 
 from .browser.conftest import CHROMIUM, OPTIONS
-from .browser.servers import ROOT, Server, started
+from .browser.servers import Server, started
 from .browser.visitor import Contexts, Visitor
+from .programs import ROOT
 
 PICTURES = ROOT / "demo_data" / "pictures"
 WIDTHS = (1280, 768, 390)
@@ -36,7 +37,7 @@ HEIGHT = """() => {
   return Math.ceil(bottom - box.getBoundingClientRect().top)
 }"""
 PAGES = ("today", "new", "sessions", "batches", "trend", "people", "product", "plan", "shelf_life",
-         "limit", "studies", "words", "settings", "help")  # fmt: skip
+         "limit", "studies", "words", "training", "settings", "help")  # fmt: skip
 STEPS = ("question", "serve", "ballots")
 BATCH = "QN-105"
 

@@ -41,8 +41,6 @@ class JointFit:
         Of the variances: the batches themselves, then factors.
     df : float
         Batches less columns.
-    shares : float array, (columns - 1,)
-        Share of the scatter between batches that each column takes off as the last one.
     scatter_before, scatter : float
         Standard deviations of the batches, noise of the panel taken off, without and with causes.
     """
@@ -51,7 +49,6 @@ class JointFit:
     design: Floats
     terms: tuple[str, ...]
     df: float
-    shares: Floats
     scatter_before: float
     scatter: float
 
@@ -75,17 +72,22 @@ def joint_fit(data: CauseData, named: Sequence[Candidate]) -> JointFit:
     groups, terms = _groups(data, named)
     before = _scatter(data, np.ones((data.tasted, 1)))
     after = _scatter(data, design)
-    without = [_scatter(data, np.delete(design, at, 1)) for at in range(1, design.shape[1])]
-    shares = [max(0.0, left - after) / before if before else 0.0 for left in without]
     return JointFit(
         fit=known_error_fit(data.values, data.se, design, alone + groups),
         design=design,
         terms=(OWN, *terms),
         df=float(data.tasted - design.shape[1]),
-        shares=np.array(shares),
         scatter_before=before**0.5,
         scatter=after**0.5,
     )
+
+
+def share_of(data: CauseData, joint: JointFit, column: int) -> float:
+    """Share of the scatter between batches that a column takes off as the last one."""
+    if joint.scatter_before == 0:
+        return 0.0
+    left = _scatter(data, np.delete(joint.design, column, 1))
+    return max(0.0, left - joint.scatter**2) / joint.scatter_before**2
 
 
 def kept_causes(

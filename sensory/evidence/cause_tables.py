@@ -20,7 +20,7 @@ from .cause_doubts import (
     rivals_of,
     went_with,
 )
-from .cause_fit import JointFit, joint_fit
+from .cause_fit import JointFit, joint_fit, share_of
 from .cause_search import Search
 
 _SIZES = ["estimate", "se", "df", "low", "high", "level", "p", "p_adjusted", "share"]
@@ -45,7 +45,12 @@ def effects_table(
         turn, column = places[id(each)], first + at
         effect = joint.effect(column, level)
         apart = _apart(data, each, _rest(data, joint, column), effect["estimate"])
-        row = {**_head(data, each), **effect, "share": joint.shares[column - 1], "apart": apart}
+        row = {
+            **_head(data, each),
+            **effect,
+            "share": share_of(data, joint, column),
+            "apart": apart,
+        }
         p = float(steps.steps[turn].p[steps.named[turn]])
         rows.append(row | {"p_adjusted": p, "named": True})
     rows.sort(key=lambda row: (not row["named"], -row["share"]))
@@ -77,7 +82,7 @@ def _drift_row(data: CauseData, joint: JointFit, level: float, alpha: float) -> 
         **effect,
         **scaled,
         "p_adjusted": effect["p"],
-        "share": joint.shares[0],
+        "share": share_of(data, joint, 1),
         "named": effect["p"] <= alpha,
     }
     rest = _rest(data, joint, 1)
@@ -116,7 +121,11 @@ def _others(
         column = joint.design.shape[1] - 1
         row = {**_head(data, candidates[at]), **joint.effect(column, level)}
         apart = _apart(data, candidates[at], _rest(data, joint, column), float(last.z[at]))
-        row |= {"p_adjusted": float(last.p[at]), "share": joint.shares[-1], "named": False}
+        row |= {
+            "p_adjusted": float(last.p[at]),
+            "share": share_of(data, joint, column),
+            "named": False,
+        }
         rows.append(row | {"apart": apart})
     return rows
 

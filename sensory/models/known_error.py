@@ -15,7 +15,8 @@ Known errors are no weights of least squares: those would be scaled by a common 
 panel's own noise forbids. Scoring steps by the expected information, with a variance held at 0
 while its score points below, reach the maximum in a few steps from any start; a step that loses
 likelihood is halved. Terms are given as indicators, so that a group of lots and the batches
-themselves are treated alike.
+themselves are treated alike; values that scatter each for itself only widen the diagonal, and what
+is inverted is as large as the other groups have levels.
 """
 
 from __future__ import annotations
@@ -24,6 +25,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.linalg import solve_triangular
 
 from ..base.arrays import Floats
 
@@ -83,13 +85,14 @@ def known_error_fit(
     (0.243333, 0.243333)
     """
     unit = float(values.var()) or 1.0
+    own = [_is_identity(group) for group in groups]
     variances = np.full(len(groups), unit / max(1, len(groups)))
-    fit = _at(values, se, design, groups, variances)
+    fit = _at(values, se, design, groups, own, variances)
     if not groups:
         return fit
     for _ in range(_MOST_STEPS):
-        step = _step(values, fit, groups)
-        after = _better(values, se, design, groups, fit, step)
+        step = _step(values, fit, groups, own)
+        after = _better(values, se, design, groups, own, fit, step)
         if after is None:
             break
         moved = np.abs(after.variances - fit.variances).max(initial=0.0)
@@ -99,20 +102,42 @@ def known_error_fit(
     return fit
 
 
+def _is_identity(group: Floats) -> bool:
+    rows, levels = group.shape
+    return rows == levels and bool((group == np.eye(rows)).all())
+
+
 def _at(
-    values: Floats, se: Floats, design: Floats, groups: Sequence[Floats], variances: Floats
+    values: Floats,
+    se: Floats,
+    design: Floats,
+    groups: Sequence[Floats],
+    own: Sequence[bool],
+    variances: Floats,
 ) -> KnownErrorFit:
-    total = np.diag(se**2)
-    for variance, group in zip(variances, groups, strict=True):
-        total = total + variance * (group @ group.T)
-    inverse = np.linalg.inv(total)
+    diagonal, wide = se**2, []
+    for variance, group, alone in zip(variances, groups, own, strict=True):
+        if alone:
+            diagonal = diagonal + variance
+        elif variance > 0:
+            wide.append(np.sqrt(variance) * group)
+    inverse, total = np.diag(1 / diagonal), np.diag(diagonal)
+    log_total = float(np.log(diagonal).sum())
+    if wide:
+        columns = np.hstack(wide)
+        over = columns / diagonal[:, None]
+        inner = np.linalg.cholesky(np.eye(columns.shape[1]) + columns.T @ over)
+        half = solve_triangular(inner, over.T, lower=True, check_finite=False)
+        inverse = inverse - half.T @ half
+        total = total + columns @ columns.T
+        log_total += 2 * float(np.log(np.diag(inner)).sum())
     weighted = inverse @ design
     information = design.T @ weighted
     covariance = np.asarray(np.linalg.inv(information), np.float64)
     projection = inverse - weighted @ covariance @ weighted.T
     squares = float(values @ projection @ values)
     constant = (len(values) - design.shape[1]) * np.log(2 * np.pi)
-    logs = np.linalg.slogdet(total)[1] + np.linalg.slogdet(information)[1]
+    logs = log_total + np.linalg.slogdet(information)[1]
     return KnownErrorFit(
         variances=variances,
         coefficients=covariance @ (weighted.T @ values),
@@ -123,17 +148,23 @@ def _at(
     )
 
 
-def _step(values: Floats, fit: KnownErrorFit, groups: Sequence[Floats]) -> Floats:
+def _step(
+    values: Floats, fit: KnownErrorFit, groups: Sequence[Floats], own: Sequence[bool]
+) -> Floats:
     """One scoring step; variances at 0 whose score points below stay there."""
-    projected = [fit.projection @ group for group in groups]
-    residuals = fit.projection @ values
-    score = np.array(
-        [
-            ((group.T @ residuals) ** 2).sum() - (near * group).sum()
-            for near, group in zip(projected, groups, strict=True)
-        ]
-    )
-    known = np.array([[((group.T @ near) ** 2).sum() for near in projected] for group in groups])
+    across = fit.projection
+    residuals = across @ values
+    score, projected = np.zeros(len(groups)), []
+    for at, (group, alone) in enumerate(zip(groups, own, strict=True)):
+        near = across if alone else across @ group
+        seen = residuals if alone else group.T @ residuals
+        score[at] = (seen**2).sum() - (np.trace(near) if alone else (near * group).sum())
+        projected.append(near)
+    known = np.zeros((len(groups), len(groups)))
+    for at, (group, alone) in enumerate(zip(groups, own, strict=True)):
+        for to in range(at, len(groups)):
+            both = projected[to] if alone else group.T @ projected[to]
+            known[at, to] = known[to, at] = (both**2).sum()
     free = (fit.variances > 0) | (score > 0)
     step = np.zeros(len(groups))
     step[free] = np.linalg.lstsq(known[np.ix_(free, free)], score[free], rcond=None)[0]
@@ -145,13 +176,14 @@ def _better(
     se: Floats,
     design: Floats,
     groups: Sequence[Floats],
+    own: Sequence[bool],
     fit: KnownErrorFit,
     step: Floats,
 ) -> KnownErrorFit | None:
     """The fit after the step, halved until nothing is lost; None where no step helps."""
     for _ in range(_HALVINGS):
         variances = np.maximum(fit.variances + step, 0.0)
-        after = _at(values, se, design, groups, variances)
+        after = _at(values, se, design, groups, own, variances)
         if after.deviance <= fit.deviance + _LOSS * abs(fit.deviance):
             return after
         step = step / 2

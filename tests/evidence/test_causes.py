@@ -66,6 +66,27 @@ def test_without_scatter_it_is_least_squares_by_known_weights():
     np.testing.assert_allclose(fit.coefficients, plain, atol=1e-14)
 
 
+@pytest.mark.parametrize("name", MODELS)
+def test_covariance_and_projection_are_those_of_the_whole_matrix(name):
+    columns, groups = MODELS[name]
+    values, se = YEAR["estimate"].to_numpy(), YEAR["se"].to_numpy()
+    design = np.column_stack([np.ones(len(values)), *columns]).astype(float)
+    groups = [np.eye(len(values)), *groups]
+    fit = known_error_fit(values, se, design, groups)
+    total = np.diag(se**2)
+    for variance, group in zip(fit.variances, groups, strict=True):
+        total += variance * group @ group.T
+    inverse = np.linalg.inv(total)
+    weighted = inverse @ design
+    information = design.T @ weighted
+    projection = inverse - weighted @ np.linalg.solve(information, weighted.T)
+    logs = np.linalg.slogdet(total)[1] + np.linalg.slogdet(information)[1]
+    free = (len(values) - design.shape[1]) * np.log(2 * np.pi)
+    np.testing.assert_allclose(fit.total, total, rtol=1e-12, atol=1e-14)
+    np.testing.assert_allclose(fit.projection, projection, rtol=1e-8, atol=1e-8)
+    assert fit.deviance == pytest.approx(logs + values @ projection @ values + free, abs=1e-8)
+
+
 def lots(rng, batches=30, moved=1.0, **columns):
     """Batches of three lots of sugar, of which the second is moved."""
     lot = np.repeat(["S1", "S2", "S3"], batches // 3)
