@@ -81,6 +81,10 @@ if TYPE_CHECKING:  # one statement a module, each name handed on
         HistoryLimit as HistoryLimit,
         limit_from_history as limit_from_history,
     )
+    from .evidence.planned_looks import (
+        PlannedLooks as PlannedLooks,
+        planned_looks as planned_looks,
+    )
     from .evidence.graders import GraderCheck as GraderCheck, check_graders as check_graders
     from .evidence.grading_rule import GradingRule as GradingRule, grading_rule as grading_rule
     from .evidence.shelf_choices import shelf_life_from_choices as shelf_life_from_choices
@@ -193,6 +197,7 @@ _NAMES = {
     "evidence.combined": "CombinedEvidence combine_evidence",
     "evidence.consumer_limit": "ConsumerLimit limit_from_consumers",
     "evidence.history_limit": "HistoryLimit limit_from_history",
+    "evidence.planned_looks": "PlannedLooks planned_looks",
     "evidence.graders": "GraderCheck check_graders",
     "evidence.grading_rule": "GradingRule grading_rule",
     "evidence.shelf_choices": "shelf_life_from_choices",

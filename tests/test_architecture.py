@@ -46,7 +46,8 @@ ORDER = {
         graded ranks rank_closure arrangements eliminated crossed mixed mean_squares
         unweighted pair_scatter roots studentized multiplicity pooling steadiness
         consistency charts run_lengths change_points confidence_sequence paired equivalence
-        known_error joint_dprime threshold nested_lots agreement area line_crossing censored_times
+        known_error distance_order joint_dprime spent_looks threshold nested_lots agreement area
+        line_crossing censored_times
         dprime_line random_consumers random_lines true_spread typical_size ticks
     """,
     "choices": """
@@ -61,7 +62,8 @@ ORDER = {
     """,
     "evidence": """
         cause_columns cause_candidates cause_search cause_fit cause_doubts cause_tables causes
-        session_rows combined ring_test ascending thresholds grading_rule graders shelf_life
+        session_rows planned_looks combined_words combined ring_test ascending thresholds
+        grading_rule graders shelf_life
         shelf_rows shelf_scores shelf_choices shelf_intervals shelf_consumers shelf_plan
         carried_limit consumer_rows consumer_fit consumer_limit history_limit
     """,
@@ -92,7 +94,8 @@ ORDER = {
         training_desk
     """,
     "release": """
-        batch_rows batches signals batch_records plant characteristic references reference_state
+        batch_rows batches signals agreed_looks batch_records plant characteristic references
+        reference_state
         rule disposition_table batch_parts tasted disposition batch_file studies product_desk
         file_shapes plant_desk complaint_desk batch_questions trend_words known_shifts
         trend_lines charted trend choice_trend trend_marks batch_trend batch_causes

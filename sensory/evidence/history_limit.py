@@ -256,7 +256,7 @@ def _of_counts(batches: pd.DataFrame, protocol: Protocol | str | None) -> _Read:
     frame = whole_frame("batches", batches, "batch", ("batch", "protocol", "correct", "trials"))
     named = frame.rename(columns={"batch": "session"})
     own = [name for name in ("session", "protocol", "correct", "trials") if name in named]
-    rows = session_rows(named[own])
+    rows = session_rows(named[own], scores=False)
     future = rows[-1].protocol if protocol is None else find_protocol(str(protocol))
     counts = counts_of(rows)
     if (counts.correct == counts.trials).all():

@@ -1,4 +1,11 @@
-"""Counts of several sessions as they come in: results of choice tests, or a table."""
+"""Counts of several sessions as they come in: results of tests, or a table.
+
+Why so
+------
+Of difference from control the order of two scores within an assessor enters: whether the batch was
+scored further from the labelled reference than the blind control. Means in points of a scale have
+no place on the axis of d-prime.
+"""
 
 from __future__ import annotations
 
@@ -12,13 +19,23 @@ from ..base.arrays import Floats
 from ..base.checks import one_count
 from ..base.errors import ArgumentError
 from ..choices.forced_choice import ChoiceTest
-from ..choices.protocols import Protocol, find_protocol
+from ..choices.protocols import DUO_TRIO, Protocol, find_protocol
 from ..models.joint_dprime import Counts
+from ..ratings.control import SCORE, DifferenceFromControl
 from ..ratings.frames import is_empty, whole_frame
+from ..ratings.performance import cells
 
 NEEDED = ("protocol", "correct", "trials")
-OPTIONAL = ("session", "date", "reference", "attribute")
+OPTIONAL = ("session", "date", "reference", "attribute", "equal")
+_TEXTS = OPTIONAL[:4]
+SCORED = "difference from control"
+"""In the column of protocols: right are the assessors who scored the batch further away."""
 _SHOWN = 10
+
+
+Results = (
+    ChoiceTest | DifferenceFromControl | Iterable[ChoiceTest | DifferenceFromControl] | pd.DataFrame
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,7 +43,8 @@ class SessionRow:
     """One session of one pair of products.
 
     `reference`: what was compared with, empty where nobody says; `attribute`: what was asked for,
-    empty for a difference of any kind.
+    empty for a difference of any kind. `scored`: whether it is difference from control, whose
+    order of two scores is decided as in a duo-trio; `equal`: assessors who scored both alike.
     """
 
     session: str
@@ -36,6 +54,13 @@ class SessionRow:
     trials: int
     reference: str
     attribute: str
+    equal: int = 0
+    scored: bool = False
+
+    @property
+    def test(self) -> str:
+        """Name of the test."""
+        return SCORED if self.scored else self.protocol.name
 
     @property
     def group(self) -> tuple[str, str]:
@@ -43,16 +68,19 @@ class SessionRow:
         return self.reference, self.attribute
 
 
-def session_rows(results: Iterable[ChoiceTest] | pd.DataFrame) -> list[SessionRow]:
+def session_rows(results: Results, *, scores: bool = True) -> list[SessionRow]:
     """The sessions, in the order of their dates where all have one.
 
+    `scores`: whether difference from control may be among them.
+
     Raises ArgumentError: No session, cells that cannot be used, a test that asks for an attribute
-    without saying which.
+    without saying which, a result of difference from control with several batches, attributes or
+    replicates.
     """
     rows, faults = [], []
-    for place, cells in enumerate(_cells(results)):
+    for place, given in enumerate(_cells(results)):
         try:
-            rows.append(_row(place, cells))
+            rows.append(_row(place, given, scores))
         except ArgumentError as error:
             faults.append(f"row {place + 2}: {error}")
     if faults:
@@ -71,6 +99,7 @@ def counts_of(rows: list[SessionRow]) -> Counts:
         guesses=_floats([float(row.protocol.guess) for row in rows]),
         correct=_floats([row.correct for row in rows]),
         trials=_floats([row.trials for row in rows]),
+        equal=_floats([row.equal for row in rows]),
     )
 
 
@@ -78,47 +107,89 @@ def _floats(numbers: list[float] | list[int]) -> Floats:
     return np.array(numbers, float)
 
 
-def _cells(results: Iterable[ChoiceTest] | pd.DataFrame) -> Iterator[dict[str, object]]:
+def _cells(results: Results) -> Iterator[dict[str, object]]:
     if isinstance(results, pd.DataFrame):
         frame = whole_frame("results", results, "session", NEEDED, OPTIONAL)
         names = [name for name in (*NEEDED, *OPTIONAL) if name in frame]
-        yield from (dict(zip(names, cells, strict=True)) for cells in zip(
+        yield from (dict(zip(names, row, strict=True)) for row in zip(
             *(frame[name].tolist() for name in names), strict=True
         ))  # fmt: skip
         return
-    tests = [results] if isinstance(results, ChoiceTest) else list(results)
-    for test in tests:
-        if not isinstance(test, ChoiceTest):
+    single = isinstance(results, ChoiceTest | DifferenceFromControl)
+    for test in (results,) if single else results:  # type: ignore[union-attr]
+        if isinstance(test, DifferenceFromControl):
+            yield _ordered(test)
+        elif isinstance(test, ChoiceTest):
+            yield from _counted(test)
+        else:
             raise ArgumentError(
-                "results must be results of choice_test, or a table with protocol, correct and "
-                f"trials; got {type(test).__name__}."
+                "results must be results of choice_test or difference_from_control, or a table "
+                f"with protocol, correct and trials; got {type(test).__name__}."
             )
-        if test.two_sided:
-            raise ArgumentError(
-                "a two-sided comparison has a d-prime with a sign, which the others lack; leave "
-                "it out."
-            )
-        for correct, trials in zip(*map(np.ravel, np.broadcast_arrays(test.correct, test.trials)),
-                                   strict=True):  # fmt: skip
-            yield {"protocol": test.protocol.key, "correct": int(correct), "trials": int(trials)}
 
 
-def _row(place: int, cells: dict[str, object]) -> SessionRow:
-    protocol = find_protocol(str(cells["protocol"]))
-    correct = one_count("correct", cells["correct"])  # type: ignore[arg-type]
-    trials = one_count("trials", cells["trials"], at_least=1)  # type: ignore[arg-type]
-    if correct > trials:
-        raise ArgumentError(f"correct must not exceed trials; got {correct} of {trials}.")
-    texts = {name: _text(cells.get(name)) for name in OPTIONAL}
-    if protocol.asks_attribute and not texts["attribute"]:
+def _counted(test: ChoiceTest) -> Iterator[dict[str, object]]:
+    if test.two_sided:
         raise ArgumentError(
-            f"a {protocol.name} test asks for an attribute: say which in the column attribute, so "
-            "that it is joined with its own kind only."
+            "a two-sided comparison has a d-prime with a sign, which the others lack; leave it out."
         )
-    if not protocol.asks_attribute and texts["attribute"]:
+    for correct, trials in zip(*map(np.ravel, np.broadcast_arrays(test.correct, test.trials)),
+                               strict=True):  # fmt: skip
+        yield {"protocol": test.protocol.key, "correct": int(correct), "trials": int(trials)}
+
+
+def _ordered(test: DifferenceFromControl) -> dict[str, object]:
+    """Who scored the batch further away than the blind control, and who scored both alike."""
+    table = test.scores
+    others = [place for place, name in enumerate(table.samples) if name != test.control]
+    if len(others) > 1:
+        names = ", ".join(str(table.samples[place]) for place in others)
         raise ArgumentError(
-            f"a {protocol.name} test asks for no attribute; got {texts['attribute']}."
+            f"a session with {names} compares each with one blind control, so their answers go "
+            "together: give the result of one batch beside the blind control."
         )
+    if len(table.attributes) > 1:
+        names = ", ".join(map(str, table.attributes))
+        raise ArgumentError(
+            f"a session scored {names}: each attribute has a d-prime of its own. Give the result "
+            "of one of them."
+        )
+    seen = cells(table)
+    if (seen.number > 1).any():
+        raise ArgumentError(
+            "assessors scored a sample more than once: means of repeats have another d-prime than "
+            "single scores. Give the result of one replicate."
+        )
+    control = table.samples.index(test.control)
+    apart = seen.mean[:, others[0], 0] - seen.mean[:, control, 0]
+    apart = apart[np.isfinite(apart)]
+    name = str(table.attributes[0])
+    return {
+        "protocol": SCORED,
+        "correct": int((apart > 0).sum()),
+        "trials": len(apart),
+        "equal": int((apart == 0).sum()),
+        "attribute": "" if name == SCORE else name,
+    }
+
+
+def _row(place: int, given: dict[str, object], scores: bool) -> SessionRow:
+    scored = scores and _squeezed(given["protocol"]) == _squeezed(SCORED)
+    protocol = DUO_TRIO if scored else find_protocol(str(given["protocol"]))
+    correct = one_count("correct", given["correct"])  # type: ignore[arg-type]
+    trials = one_count("trials", given["trials"], at_least=1)  # type: ignore[arg-type]
+    alike = given.get("equal", 0)
+    equal = 0 if is_empty(alike) else one_count("equal", alike)  # type: ignore[arg-type]
+    if correct + equal > trials:
+        raise ArgumentError(
+            f"correct must not exceed trials; got {correct} of {trials}"
+            + (f" with {equal} scored alike." if equal else ".")
+        )
+    if equal and not scored:
+        raise ArgumentError(f"a {protocol.name} test has no equal scores; got {equal}.")
+    texts = {name: _text(given.get(name)) for name in _TEXTS}
+    if not scored:
+        _check_attribute(protocol, texts["attribute"])
     return SessionRow(
         session=texts["session"] or f"session {place + 1}",
         date=texts["date"],
@@ -127,7 +198,23 @@ def _row(place: int, cells: dict[str, object]) -> SessionRow:
         trials=trials,
         reference=texts["reference"],
         attribute=texts["attribute"],
+        equal=equal,
+        scored=scored,
     )
+
+
+def _check_attribute(protocol: Protocol, attribute: str) -> None:
+    if protocol.asks_attribute and not attribute:
+        raise ArgumentError(
+            f"a {protocol.name} test asks for an attribute: say which in the column attribute, so "
+            "that it is joined with its own kind only."
+        )
+    if not protocol.asks_attribute and attribute:
+        raise ArgumentError(f"a {protocol.name} test asks for no attribute; got {attribute}.")
+
+
+def _squeezed(cell: object) -> str:
+    return "".join(letter for letter in str(cell).casefold() if letter.isalnum())
 
 
 def _text(cell: object) -> str:

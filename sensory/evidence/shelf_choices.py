@@ -14,7 +14,7 @@ from ..base.errors import ArgumentError
 from ..base.results import digits, p_digits, several
 from ..models.dprime_line import SlopeFit, fit_slope, p_of_line
 from ..models.joint_dprime import Counts, limits_of_sessions
-from .combined import DISTANCE
+from .combined_words import DISTANCE
 from .session_rows import counts_of, session_rows
 from .shelf_life import ADVICE, BATCH, ShelfLife, row_of, storage_of
 from .shelf_rows import days, number, series_rows, text
@@ -135,7 +135,7 @@ def _sessions(sessions: pd.DataFrame) -> tuple[Floats, Counts, list[str]]:
     needed = {"time": days, "protocol": text, "correct": number, "trials": number}
     rows = series_rows("sessions", sessions, "session", needed, {"attribute": text})
     rows = rows.sort_values("time", kind="stable").drop(columns="row")
-    read = session_rows(rows.drop(columns="time"))
+    read = session_rows(rows.drop(columns="time"), scores=False)
     asked = {row.attribute for row in read}
     if len(asked) > 1:
         named = ", ".join(sorted(name or "any difference" for name in asked))

@@ -16,13 +16,14 @@ sessions (`tests/calibration/test_evidence.py`).
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from scipy.optimize import brentq, minimize, minimize_scalar
 from scipy.special import chdtri, gammaincinv, logsumexp, xlog1py, xlogy
 
 from ..base.arrays import Floats
+from .distance_order import best_band, mixed_likelihood, order_chances, order_likelihood
 
 Link = Callable[[Floats], Floats]
 FARTHEST = 10.0
@@ -47,12 +48,20 @@ class Counts:
     links : tuple of functions
         Proportion correct at a d-prime of 0 or more, for each session.
     guesses, correct, trials : float array, (sessions,)
+    equal : float array, (sessions,)
+        Answers that say neither: assessors who scored batch and blind control alike, see
+        `distance_order`. None in forced choices; with some, the link is that of the duo-trio.
     """
 
     links: tuple[Link, ...]
     guesses: Floats
     correct: Floats
     trials: Floats
+    equal: Floats = field(default_factory=lambda: np.zeros(0))
+
+    def __post_init__(self) -> None:
+        if not self.equal.size:
+            object.__setattr__(self, "equal", np.zeros(len(self.trials)))
 
     def __len__(self) -> int:
         return len(self.correct)
@@ -64,7 +73,22 @@ class Counts:
             guesses=self.guesses[:count],
             correct=self.correct[:count],
             trials=self.trials[:count],
+            equal=self.equal[:count],
         )
+
+    @property
+    def all_right(self) -> bool:
+        """Whether no answer is wrong: d-prime is infinite then."""
+        return bool((self.correct + self.equal == self.trials).all())
+
+    @property
+    def scored(self) -> list[tuple[int, tuple[int, int, int]]]:
+        """Place of each session with equal scores, and who scored further, alike and nearer."""
+        wrong = self.trials - self.correct - self.equal
+        return [
+            (at, (int(self.correct[at]), int(self.equal[at]), int(wrong[at])))
+            for at in map(int, np.flatnonzero(self.equal))
+        ]
 
     def by_session(self, dprime: Floats) -> Floats:
         """Log-likelihood of each session at each d-prime, (sessions, d-primes)."""
@@ -74,7 +98,17 @@ class Counts:
                 known[link] = np.minimum(link(dprime), 1.0)
         pc = np.array([known[link] for link in self.links])
         right, wrong = self.correct[:, None], (self.trials - self.correct)[:, None]
-        return np.asarray(xlogy(right, pc) + xlog1py(wrong, -pc))
+        heights = np.asarray(xlogy(right, pc) + xlog1py(wrong, -pc))
+        for at, scores in self.scored:
+            heights[at] = order_likelihood(*scores, dprime)
+        return heights
+
+    def mixed_by_session(self, dprime: Floats) -> Floats:
+        """The same with bands of equal scores averaged, not chosen."""
+        heights = self.by_session(dprime)
+        for at, scores in self.scored:
+            heights[at] = mixed_likelihood(*scores, dprime)
+        return heights
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -108,10 +142,10 @@ def common_dprime(counts: Counts, level: float) -> DprimeFit:
 
     drop = float(chdtri(1, 1 - level)) / 2
     curve = counts.by_session(_GRID).sum(0)
-    if (counts.correct == counts.trials).all():
-        return DprimeFit(
-            estimate=np.inf, low=_crossing(height, -drop, FARTHEST, 0.0), high=np.inf, largest=0.0
-        )
+    if counts.all_right:
+        largest = float(curve[-1])
+        low = _crossing(height, largest - drop, FARTHEST, 0.0)
+        return DprimeFit(estimate=np.inf, low=low, high=np.inf, largest=largest)
     at = _GRID[int(curve.argmax())]
     estimate, largest = _top(height, at)
     low = _crossing(height, largest - drop, estimate, 0.0)
@@ -173,19 +207,41 @@ def scattered(mean: float, spread: float) -> Floats:
 def heterogeneity(counts: Counts, common: DprimeFit, *, draws: int, seed: int) -> float:
     """By chance sessions of one d-prime differ as much: p by simulated counts.
 
-    The statistic is twice the log-likelihood that a d-prime for each session adds.
+    The statistic is twice the log-likelihood that a d-prime for each session adds. Bands of equal
+    scores stay as the common d-prime has them.
     """
     at = np.array([min(common.estimate, FARTHEST)])
     pc = np.array([float(np.minimum(link(at), 1.0)[0]) for link in counts.links])
     rng = np.random.default_rng(seed)
     drawn = rng.binomial(counts.trials.astype(np.int64), pc, (draws, len(counts))).astype(float)
     whole = np.vstack([counts.correct, drawn])
+    scored = counts.scored
+    places = [place for place, _ in scored]
     free = np.maximum(whole / counts.trials, counts.guesses)
-    own = (xlogy(whole, free) + xlog1py(counts.trials - whole, -free)).sum(1)
+    own = xlogy(whole, free) + xlog1py(counts.trials - whole, -free)
+    own[:, places] = 0.0
+    whole_choices, wrong = whole.copy(), counts.trials - whole
+    whole_choices[:, places], wrong[:, places] = 0.0, 0.0
     table = np.clip(np.array([link(_GRID) for link in counts.links]), 0, 1 - 1e-16)
-    joint = whole @ np.log(table) + (counts.trials - whole) @ np.log1p(-table)
-    gained = own - joint.max(1)
+    joint = whole_choices @ np.log(table) + wrong @ np.log1p(-table)
+    best = own.sum(1)
+    for _, scores in scored:
+        heights = _drawn_orders(scores, at, draws, rng)
+        best, joint = best + heights.max(1), joint + heights
+    gained = best - joint.max(1)
     return float((1 + (gained[1:] >= gained[0] - _TIES).sum()) / (1 + draws))
+
+
+def _drawn_orders(
+    scores: tuple[int, int, int], at: Floats, draws: int, rng: np.random.Generator
+) -> Floats:
+    """Log-likelihood along the grid of the scores themselves, then of drawn ones."""
+    band = best_band(*scores, at)
+    shares = np.array(order_chances(at, band))[:, 0]
+    drawn = rng.multinomial(sum(scores), shares / shares.sum(), draws)
+    table = np.array(order_chances(_GRID, band))
+    whole = np.vstack([scores, drawn]).astype(float)
+    return np.asarray(whole @ np.log(np.maximum(table, 1e-300)), float)
 
 
 def difference_p(counts: Counts) -> float:
@@ -195,8 +251,9 @@ def difference_p(counts: Counts) -> float:
     """
     at = np.array([1.0])
     totals: dict[Link, tuple[float, float, float]] = {}
+    decided = counts.trials - counts.equal  # equal scores say nothing where there is no difference
     for link, guess, right, trials in zip(
-        counts.links, counts.guesses, counts.correct, counts.trials, strict=True
+        counts.links, counts.guesses, counts.correct, decided, strict=True
     ):
         _, before, of = totals.get(link, (guess, 0.0, 0.0))
         totals[link] = (float(guess), before + float(right), of + float(trials))
@@ -222,7 +279,7 @@ def always_dprime(counts: Counts, level: float) -> tuple[float, float]:
     weights = -((_GRID / _PRIOR_SD) ** 2) / 2
     weights = weights - logsumexp(weights)
     curve = counts.by_session(_GRID).sum(0)
-    mixed = float(logsumexp(curve + weights))
+    mixed = float(logsumexp(counts.mixed_by_session(_GRID).sum(0) + weights))
     kept = np.flatnonzero(mixed - curve < -np.log1p(-level))
     if not len(kept):  # the best d-prime itself, to the grid
         kept = np.array([int(curve.argmax())])
@@ -281,6 +338,7 @@ def limits_of_sessions(counts: Counts, level: float) -> Sequence[DprimeFit]:
                 guesses=counts.guesses[at : at + 1],
                 correct=counts.correct[at : at + 1],
                 trials=counts.trials[at : at + 1],
+                equal=counts.equal[at : at + 1],
             ),
             level,
         )

@@ -19,6 +19,7 @@ from ..base.findings import Finding
 from ..base.plain import LEFT_OUT_EMPTY, Plain
 from ..base.record_checks import iso_date, named, number, once, one_of, parts
 from ..base.spelling import key_of, name_and_role
+from .agreed_looks import AgreedLooks
 from .batches import Batch, Clearance, Disposition, Product
 from .signals import Acknowledged
 
@@ -49,6 +50,8 @@ class ProductRecord(Plain):
     references: tuple[str, ...] = ()  # the last one is in use
     signals: tuple[Acknowledged, ...] = field(default=(), metadata=LEFT_OUT_EMPTY)
     base: int | None = field(default=None, metadata=LEFT_OUT_EMPTY)  # of the trend; 0 for all
+    # looks at the growing total of choice tests, agreed beforehand; the latest plan
+    looks: AgreedLooks | None = field(default=None, metadata=LEFT_OUT_EMPTY)
 
     def __post_init__(self) -> None:
         once("references", self.references)

@@ -12,6 +12,7 @@ from ..choices.risks import SessionRisks
 from ..choices.sequential import SequentialPlan
 from ..choices.size import PanelSize, operating_characteristic
 from ..choices.two_stage import TwoStagePlan
+from ..evidence.planned_looks import PlannedLooks
 from ..models.binomial import lower_tail, upper_tail
 from ..panel.screening import Screening
 from ..panel.screening_rules import Verdict
@@ -108,6 +109,19 @@ def stopping_counts(plan: SequentialPlan, width: int = WIDE) -> Spec:
     }
     line = marks("line", rows, where, interpolate="step-after", strokeWidth=2.5)
     return dressed(line, width=width, height=280)
+
+
+def counts_of_looks(plan: PlannedLooks, width: int = WIDE) -> Spec:
+    """Right answers from which a difference is shown, at each planned look."""
+    pairs = zip(plan.trials, plan.different_from, strict=True)
+    rows = [{"answers": total, "correct": least} for total, least in pairs if least <= total]
+    where = {
+        "x": along("answers:Q", "answers in all", grid=False),
+        "y": along("correct:Q", "difference from so many right", grid=False),
+    }
+    line = marks("line", rows, where, color=ORANGE, strokeWidth=2.5)
+    points = marks("point", rows, where, color=ORANGE, filled=True, size=70)
+    return dressed({"layer": [line, points]}, width=width, height=280)
 
 
 def power_curve(size: PanelSize, width: int = WIDE) -> Spec:

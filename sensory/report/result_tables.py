@@ -26,6 +26,7 @@ from ..evidence.consumer_limit import ConsumerLimit
 from ..evidence.graders import GraderCheck
 from ..evidence.grading_rule import GradingRule
 from ..evidence.history_limit import HistoryLimit
+from ..evidence.planned_looks import PlannedLooks
 from ..evidence.shelf_life import ShelfLife
 from ..evidence.thresholds import DetectionThreshold
 from ..ratings.control import DifferenceFromControl
@@ -200,6 +201,7 @@ _FRAMES: Mapping[type, Callable[[Any], pd.DataFrame]] = {
     TickedWords: lambda result: result.tests,
     BatchCauses: lambda result: result.causes,
     CombinedEvidence: lambda result: result.groups,
+    PlannedLooks: lambda result: result.table_of_looks(),
     DetectionThreshold: lambda result: result.groups,
     GraderCheck: lambda result: result.graders,
     GradingRule: lambda result: result.rules,

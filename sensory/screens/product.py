@@ -21,6 +21,7 @@ from .batch_forms import say_recorded
 from .evidence import evidence_part
 from .frame import acting, day, desk, go, plain, shown_errors
 from .limit import CHOSEN
+from .looks_form import looks_form
 from .parts import act, listed, pressed, show_figure, show_table, way
 from .plant_lists import plant_lists
 from .reference_form import compared_again_form, reference_form, stock_form
@@ -53,6 +54,7 @@ def page() -> None:
                 evidence_part(
                     f"Latest batches against {record.in_use}", together, "evidence-product"
                 )
+                looks_form(record)
                 tolerance_form(record)
             with reference_part:
                 _references(record)

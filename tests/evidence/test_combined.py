@@ -179,7 +179,10 @@ def test_the_sentences_say_no_more_than_the_counts():
     ("results", "sentence"),
     [
         ([], "results are empty"),
-        ([3], "results must be results of choice_test, or a table .* got int"),
+        (
+            [3],
+            "results must be results of choice_test or difference_from_control, or .* got int",
+        ),
         ([choice_test("paired comparison", 9, 12, two_sided=True)], "two-sided comparison"),
         ([choice_test("paired comparison", 9, 12)], "asks for an attribute: say which"),
         (pd.DataFrame({"protocol": ["triangle"], "correct": [9]}), "lack the column trials"),

@@ -7,17 +7,23 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from sensory import choice_test, combine_evidence
+from sensory import choice_test, combine_evidence, planned_looks
+from sensory.base.errors import RecordError
 from sensory.base.findings import Finding
 from sensory.choices.protocols import TRIANGLE
 from sensory.release import batch_desk, product_desk
 from sensory.release.batch_causes import causes_of_batches
 from sensory.release.batch_records import BatchRecord, Tasting
 from sensory.release.batches import Batch, Clearance, RawLot
-from sensory.release.evidence_desk import evidence_of_product, evidence_of_reference
+from sensory.release.evidence_desk import (
+    agree_looks,
+    evidence_of_product,
+    evidence_of_reference,
+)
+from sensory.release.rule import ReleaseRule
 from sensory.report.batch_documents import batch_words
 
-from .shared import ONE, PRODUCT, held, made, triangles
+from .shared import ONE, PRODUCT, desk_with, held, made, scores, triangles
 
 
 def test_tastings_of_a_batch_are_joined_from_two_on(store):
@@ -42,6 +48,37 @@ def test_tastings_of_a_batch_are_joined_from_two_on(store):
     assert together.groups["sessions"].tolist() == [3]
     assert together.sessions["session"].tolist()[-1] == "SC-2, 2026-03-12"
     assert evidence_of_reference(store, product) is None
+
+
+def test_difference_from_control_joins_and_agreed_looks_are_said():
+    store = desk_with(
+        ReleaseRule(test="DIFFERENCE_FROM_CONTROL", limit=2.0, assessors=10, decides="QA")
+    )
+    made(store, "SC-1")
+    for seed, on in ((1, "2026-03-09"), (2, "2026-03-11")):
+        held(store, "SC-1", scores("SC-1", 0.8, seed), on=on)
+    evidence = batch_desk.batch_file(store, "SC-1").evidence
+    assert evidence.sessions["protocol"].tolist() == ["difference from control"] * 2
+    sitting = store.sitting(store.noun(BatchRecord, "SC-1").tastings[0].session)
+    control = sitting.samples.index("blind reference")
+    pairs = [(row[1 - control], row[control]) for row in sitting.attributes[0].means]
+    first = evidence.sessions.iloc[0]
+    assert first["correct"] == sum(batch > blind for batch, blind in pairs)
+    assert first["equal"] == sum(batch == blind for batch, blind in pairs)
+    assert evidence.groups.iloc[0]["trials"] == 20
+    with pytest.raises(RecordError, match="Say why these looks"):
+        agree_looks(store, PRODUCT, test="TRIANGLE", sizes=[12, 12], alpha=0.05, who="A", why=" ")
+    agree_looks(store, PRODUCT, test="TRIANGLE", sizes=[12, 12], alpha=0.05, who="A", why="small")
+    record = product_desk.the_product(store, PRODUCT)
+    assert record.looks.plan().different_from == planned_looks("triangle", [12, 12]).different_from
+    assert store.verify_noun(record) == []
+    words = " ".join(batch_desk.batch_file(store, "SC-1").evidence.says())
+    assert f"Looks were agreed on {record.looks.agreed_on}; no session here is later." in words
+    old = replace(record, looks=replace(record.looks, agreed_on="2026-03-10"))
+    with store.action(who="A") as act:
+        act.put_noun(old, expect=record, what="looks agreed")
+    words = " ".join(batch_desk.batch_file(store, "SC-1").evidence.says())
+    assert "difference from control among the sessions their counts do not apply" in words
 
 
 def tasted(number: int, lot: str, correct: int | None, **more: object) -> BatchRecord:

@@ -225,6 +225,7 @@ MADE = {
     "combined": lambda: combine_evidence(
         [choice_test("triangle", 14, 30), choice_test("tetrad", [15, 12], 24)], dprime_limit=2
     ),
+    "looks": lambda: sensory.planned_looks("triangle", [12, 12]),
     "consumer limit": lambda: limit_from_consumers(consumers(), share=0.3),
     "history limit": lambda: limit_from_history(batches(), limits=[0.5, 1.0], scatter=1.0),
     "threshold": lambda: detection_threshold(ascending_answers(), unit="ug/l"),
