@@ -100,7 +100,7 @@ ORDER = {
         file_shapes plant_desk complaint_desk batch_questions trend_words known_shifts
         trend_lines charted trend choice_trend trend_marks batch_trend batch_causes
         cause_desk evidence_desk limit_desk month tasting_outcomes reference_desk tastings smelling
-        study_kinds panel_studies storage_studies limit_studies
+        study_kinds panel_studies storage_studies storage_sessions limit_studies
         all_studies study_rows study_desk
         batch_desk second_person signal_desk prepared_year day look_up new_sessions
     """,

@@ -10,15 +10,17 @@ from typing import Any
 
 import streamlit as st
 
+from ..base.results import several
 from ..evidence.shelf_life import in_words
 from ..evidence.shelf_plan import BASIC, REVERSED, storage_plan
+from ..release.storage_sessions import stored_sessions
 from ..release.storage_studies import BEFORE, STORAGE_STUDIES, plan_tables
 from ..report.shelf_figures import storage_figure
 from ..report.workbooks import workbook
 from ..sessions.storage_file import WANTED, SeriesKind, read_storage_series
 from .batch_forms import say_recorded
-from .frame import current_frame, plain, shown_errors
-from .parts import download, listed, scroll, show_figure
+from .frame import current_frame, desk, plain, shown_errors
+from .parts import choose, download, listed, scroll, show_figure
 from .study import (
     TYPES,
     StudyFile,
@@ -30,11 +32,17 @@ from .study import (
     show_study,
     study_errors,
     study_of_file,
+    study_of_rows,
 )
 
 PRODUCT = "shelf-product"
 """Where Products leaves the name of the product."""
 _FIRST = STORAGE_STUDIES[SeriesKind.SCORES]
+_FROM_FILE, _FROM_RECORD = "a file", "sessions on record"
+_STORED = (
+    "Taken are closed sessions whose samples name this batch: choice tests, difference from "
+    "control, profiles. The day of each less the day stored from is its storage time."
+)
 _SAFETY_FIRST = (
     "First the date of food safety: no shelf life is later, however good the product tastes, and "
     "nothing older is tasted."
@@ -88,6 +96,7 @@ def _fill(kind: str) -> None:
             "study-shelf-storage": about["storage"],
             "shelf-agreed": about["agreed_by"],
             "shelf-demo": kind,
+            "shelf-source": _FROM_FILE,
             limit: about["series"][kind]["limit"],
         }
     )
@@ -95,6 +104,41 @@ def _fill(kind: str) -> None:
 
 def _data(before: Mapping[str, float | str]) -> None:
     """The series, its limit, what it shows, and the way onto the record."""
+    sources = (_FROM_FILE, _FROM_RECORD)
+    source = st.radio("Where are the data?", sources, horizontal=True, key="shelf-source")
+    if source == _FROM_RECORD:
+        _sessions(before)
+    else:
+        _file(before)
+
+
+def _sessions(before: Mapping[str, float | str]) -> None:
+    """A stored batch: its closed sessions as a series, and what they show."""
+    row = st.columns(2)
+    number = row[0].text_input("Batch that was stored", key="shelf-stored").strip()
+    if not number:
+        st.markdown(_STORED)
+        return
+    known = stored_sessions(desk(), number, str(before["start"]))
+    listed(known.remarks)
+    if not known.series:
+        st.info(plain(f"No closed session of batch {known.batch} can be used. {_STORED}"))
+        return
+    names = [each.name for each in known.series]
+    with row[1]:
+        chosen = choose("Question", names, names[0], "shelf-question")
+    series = next(each for each in known.series if each.name == chosen)
+    st.markdown(f"{several(series.sessions, 'session')}: {plain(series.name)}.")
+    kind, source = STORAGE_STUDIES[series.kind], f"closed sessions of batch {known.batch}"
+    study = study_of_rows(kind, before, series.columns, series.cells, source)
+    if study is not None:
+        show_study(study, kept=False, key="shelf")
+        about = {"product": known.product, "batch": known.batch}
+        keep_part(described(study, **about, key="shelf"), key="shelf")
+
+
+def _file(before: Mapping[str, float | str]) -> None:
+    """A file with the series, and what it shows."""
     file = _series()
     if file is None:
         return

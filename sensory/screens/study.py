@@ -20,7 +20,7 @@ from ..release.batch_records import ProductRecord
 from ..release.studies import Study
 from ..release.study_desk import keep_study, the_study
 from ..release.study_kinds import Settings, StudyKind, StudySetting
-from ..report.study_documents import StudyReport, drafted, on_page
+from ..report.study_documents import StudyReport, drafted, drafted_rows, on_page
 from ..report.workbooks import workbook
 from ..sessions.study_file import study_headings
 from ..store.repository import Repository
@@ -84,6 +84,23 @@ def study_of_file(kind: StudyKind, given: Settings, file: StudyFile | None = Non
     in_order = tuple(sorted(settings.items()))
     study = drafted(kind.key, file.content, in_order, tuple(sorted(roles.items())))
     return replace(study, file=file.name)
+
+
+def study_of_rows(
+    kind: StudyKind,
+    given: Settings,
+    columns: tuple[str, ...],
+    cells: tuple[tuple[object, ...], ...],
+    source: str,
+) -> Study | None:
+    """The same of rows that the record holds; `source` says where they come from."""
+    typed = _fields([each for each in kind.settings if each.key not in given], None, kind.key)
+    settings = {**given, **typed}
+    if lacking := kind.lacking(settings):
+        st.info(plain(f"Nothing is proposed. Still to be agreed: {'; '.join(lacking)}."))
+        return None
+    study = drafted_rows(kind.key, columns, cells, tuple(sorted(settings.items())))
+    return replace(study, file=source)
 
 
 def uploaded(kind: StudyKind) -> StudyFile | None:

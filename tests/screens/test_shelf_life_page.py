@@ -14,6 +14,7 @@ from sensory.report.workbooks import workbook
 from sensory.screens.frame import day
 from sensory.store.repository import open_store
 
+from ..release.shared import ONE, PRODUCT, held, made, triangles, with_product
 from ..report.shared import text_of
 from .pages import DEMO, SCRIPT, click, fill, run, sound, words
 
@@ -84,6 +85,28 @@ def test_a_shelf_life_is_kept_and_opened_again(url, app, number, kind):
     again.session_state["study-opened"] = kept.key
     sound(again.run())
     assert sentence == again.subheader[0].value.replace("\\", "")
+
+
+def test_sessions_on_record_lead_to_the_same_finding(url, app):
+    store = with_product(open_store(url), ONE)
+    made(store, "SC-1")
+    for day_held, correct in (("2026-04-23", 7), ("2026-07-02", 10)):
+        held(store, "SC-1", triangles(correct, 12), on=day_held)
+    sound(app.date_input(key="study-shelf-start").set_value(date(2026, 3, 4)).run())
+    sound(app.date_input(key="study-shelf-safe").set_value(date(2026, 5, 10)).run())
+    sound(app.radio(key="shelf-source").set_value("sessions on record").run())
+    assert "closed sessions whose samples name this batch" in words(app)
+    sound(app.text_input(key="shelf-stored").set_value("SC-7").run())
+    assert "There is no batch 'SC-7' on record" in words(app)
+    sound(app.text_input(key="shelf-stored").set_value("SC-1").run())
+    assert "2 sessions: choice tests, any difference." in words(app)
+    sound(app.number_input(key="study-shelf-choices-limit").set_value(3.0).run())
+    assert "shown until 10 May 2026 (food safety's date" in words(app)
+    fill(app, shelf_by="Mira")
+    click(app, "shelf-keep")
+    (kept,) = store.studies(kind="shelf choices")
+    assert (kept.product, kept.batch, kept.size) == (PRODUCT, "SC-1", 2)
+    assert kept.file == "closed sessions of batch SC-1"
 
 
 @pytest.mark.parametrize(
