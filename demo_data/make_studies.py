@@ -4,13 +4,16 @@ An off-note of the cap liner in quince cordial, noticed by half of the assessors
 present and a new recipe of three lots each, the new one 0.2 more sour where lots scatter by 0.3;
 three graders at the filling line, of whom the third misses every third spiked sample; a ring test
 of six sites, of which Delta scores the cordials 1.2 higher, and Foxtrot scatters three times as
-much from session to session.
+much from session to session; five pairs of lots of both recipes by tetrad, the new one 0.3 d-prime
+away where pairs scatter by 0.35, and two pairs of the present recipe.
 """
 
 from __future__ import annotations
 
 import numpy as np
 from make_demo import write_csv
+
+from sensory.choices.protocols import TETRAD
 
 SEED = 20261128
 Rng = np.random.Generator
@@ -53,6 +56,21 @@ def recipe_lots(rng: Rng) -> Rows:
     return rows
 
 
+def recipe_pairs(rng: Rng) -> Rows:
+    """Five pairs of lots by tetrad, 24 answers each, and two pairs of the present recipe."""
+    rows = []
+    for pair in range(1, 8):
+        control = pair > 5
+        shift = abs((0.0 if control else 0.3) + rng.normal(0, 0.35))
+        right = rng.binomial(24, float(TETRAD.proportion_correct(shift)))
+        new = f"P{pair + 10}" if control else f"N{pair}"
+        rows.append(
+            {"present lot": f"P{pair}", "new lot": new, "test": "tetrad", "correct": str(right),
+             "answers": "24", "pair": "control" if control else "recipes"}
+        )  # fmt: skip
+    return rows
+
+
 def graders(rng: Rng) -> Rows:
     """A month of 60 spiked samples and 60 blind controls, each graded by all three."""
     rows = []
@@ -82,5 +100,5 @@ def ring_test(rng: Rng) -> Rows:
 
 
 if __name__ == "__main__":
-    for place, make in enumerate((threshold, recipe_lots, graders, ring_test)):
+    for place, make in enumerate((threshold, recipe_lots, graders, ring_test, recipe_pairs)):
         write_csv(make.__name__, make(np.random.default_rng(SEED + place)))

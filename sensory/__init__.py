@@ -81,6 +81,11 @@ if TYPE_CHECKING:  # one statement a module, each name handed on
         HistoryLimit as HistoryLimit,
         limit_from_history as limit_from_history,
     )
+    from .evidence.lots_by_choice import (
+        LotsCompared as LotsCompared,
+        compare_lots as compare_lots,
+    )
+    from .evidence.lots_plan import LotsPlan as LotsPlan, plan_lots as plan_lots
     from .evidence.planned_looks import (
         PlannedLooks as PlannedLooks,
         planned_looks as planned_looks,
@@ -197,6 +202,8 @@ _NAMES = {
     "evidence.combined": "CombinedEvidence combine_evidence",
     "evidence.consumer_limit": "ConsumerLimit limit_from_consumers",
     "evidence.history_limit": "HistoryLimit limit_from_history",
+    "evidence.lots_by_choice": "LotsCompared compare_lots",
+    "evidence.lots_plan": "LotsPlan plan_lots",
     "evidence.planned_looks": "PlannedLooks planned_looks",
     "evidence.graders": "GraderCheck check_graders",
     "evidence.grading_rule": "GradingRule grading_rule",

@@ -46,7 +46,8 @@ ORDER = {
         graded ranks rank_closure arrangements eliminated crossed mixed mean_squares
         unweighted pair_scatter roots studentized multiplicity pooling steadiness
         consistency charts run_lengths change_points confidence_sequence paired equivalence
-        known_error distance_order joint_dprime spent_looks threshold nested_lots agreement area
+        known_error distance_order joint_dprime spent_looks threshold nested_lots lot_pairs
+        agreement area
         line_crossing censored_times
         dprime_line random_consumers random_lines true_spread typical_size ticks
     """,
@@ -62,7 +63,8 @@ ORDER = {
     """,
     "evidence": """
         cause_columns cause_candidates cause_search cause_fit cause_doubts cause_tables causes
-        session_rows planned_looks combined_words combined ring_test ascending thresholds
+        session_rows planned_looks combined_words combined lots_by_choice lots_plan
+        ring_test ascending thresholds
         grading_rule graders shelf_life
         shelf_rows shelf_scores shelf_choices shelf_intervals shelf_consumers shelf_plan
         carried_limit consumer_rows consumer_fit consumer_limit history_limit
@@ -100,7 +102,7 @@ ORDER = {
         file_shapes plant_desk complaint_desk batch_questions trend_words known_shifts
         trend_lines charted trend choice_trend trend_marks batch_trend batch_causes
         cause_desk evidence_desk limit_desk month tasting_outcomes reference_desk tastings smelling
-        study_kinds panel_studies storage_studies storage_sessions limit_studies
+        study_kinds panel_studies storage_studies storage_sessions limit_studies lot_studies
         all_studies study_rows study_desk
         batch_desk second_person signal_desk prepared_year day look_up new_sessions
     """,

@@ -76,6 +76,5 @@ DIFFERENCE_FROM_CONTROL = TestKind(
     ),
     serving=ServingRules(splittable=True, reference="labelled reference"),
     read=_read,
-    distances=True,
     release=ReleaseTerms(by="points", settings=_of_rule),
 )

@@ -123,9 +123,6 @@ class TestKind:
         Whether samples have names of their own, instead of the letters A and B.
     protocol : Protocol or None
         The statistics of a forced choice.
-    distances : bool
-        Whether its scores say how far coded samples lie from one labelled reference, so that
-        their order within an assessor has a d-prime.
     release : ReleaseTerms or None
         None where no batch can be released by it.
     planning : callable
@@ -151,7 +148,6 @@ class TestKind:
     choices: tuple[str, ...] = ()
     by_name: bool = True
     protocol: Protocol | None = None
-    distances: bool = False
     release: ReleaseTerms | None = None
     planning: Callable[[Question], tuple[str, ...]] = lambda question: ()
 

@@ -111,7 +111,7 @@ class PlannedLooks(Told):
         Examples
         --------
         >>> planned_looks("triangle", [24, 24]).limits([14, 15], 0.95)
-        [(0.0, 3.38), (1.02, 2.64)]
+        [(0.0, 3.3), (1.2, 2.8)]
         """
         pc = np.minimum(np.asarray(self.protocol.proportion_correct(_GRID), float), 1 - 1e-12)
         so_far = np.cumsum(self.sizes).astype(float)

@@ -7,6 +7,7 @@ from types import MappingProxyType
 
 from ..base.errors import ArgumentError
 from .limit_studies import ACCEPTANCE, LIKED, SOLD
+from .lot_studies import LOT_PAIRS
 from .panel_studies import GRADERS, RECIPES, RING, THRESHOLD
 from .storage_studies import STORAGE_STUDIES
 from .study_kinds import StudyKind
@@ -15,7 +16,7 @@ STUDIES: Mapping[str, StudyKind] = MappingProxyType(
     {
         kind.key: kind
         for kind in (
-            *(THRESHOLD, RECIPES, GRADERS, RING),
+            *(THRESHOLD, RECIPES, LOT_PAIRS, GRADERS, RING),
             *STORAGE_STUDIES.values(),
             *(ACCEPTANCE, LIKED, SOLD),
         )

@@ -72,7 +72,7 @@ def evidence_of_reference(desk: Desk, record: ProductRecord) -> CombinedEvidence
         session = desk.session(bridge.session)
         question = session.question
         about = (f"beside {bridge.to}", bridge.held_on)
-        if find_kind(question.protocol).distances:
+        if _scores_distance(question.protocol):
             rows += _ordered(desk, bridge.session, about, bridge.to, record.in_use)
             continue
         counts = outcome_of_session(desk, session).counts
@@ -123,7 +123,7 @@ def _counted(record: BatchRecord) -> list[Tasting]:
         each
         for each in record.tastings
         if each.finding is not None
-        and ((each.trials and _has_distance(each.test)) or find_kind(each.test).distances)
+        and ((each.trials and _has_distance(each.test)) or _scores_distance(each.test))
     ]
 
 
@@ -137,7 +137,7 @@ def _of_tastings(
         if question is not None and question.two_sided:
             continue
         about = (f"{record.name}, {tasting.held_on}", tasting.held_on)
-        if find_kind(tasting.test).distances:
+        if _scores_distance(tasting.test):
             rows += _ordered(
                 desk, tasting.session, about, record.reference, tasting.sample or record.name
             )
@@ -174,6 +174,12 @@ def _pairs(sitting: Sitting, sample: str) -> list[tuple[float, float]]:
     control = sitting.samples.index(sitting.control)
     both = ((row[control], row[at]) for row in scores.means)
     return [(a, b) for a, b in both if a is not None and b is not None]
+
+
+def _scores_distance(test: str) -> bool:
+    """Whether one score a sample says how far it lies from a labelled reference."""
+    kind = find_kind(test)
+    return kind.answer == "score" and bool(kind.serving.reference)
 
 
 def _has_distance(test: str) -> bool:

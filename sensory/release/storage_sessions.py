@@ -14,6 +14,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 
+import numpy as np
+
 from ..base.spelling import key_of
 from ..catalogue.tests import find_kind
 from ..sessions.search import ALL
@@ -115,7 +117,7 @@ def _why_left_out(session: StoredSession, sitting: Sitting, days: int) -> str:
         return "before storage began"
     if session.question.two_sided:
         return "a two-sided comparison, whose d-prime has a sign"
-    if any(trials > 1 for trials in sitting.trials):
+    if max(sitting.trials, default=0) > 1:
         return "assessors answered more than once, and their answers go together"
     if sitting.attributes and not sitting.control:
         return "its reference is not among the scored samples"
@@ -126,11 +128,12 @@ def _rows(
     session: StoredSession, sitting: Sitting, number: str, called: str, days: int
 ) -> Iterator[tuple[SeriesKind, str, Cells]]:
     kind = find_kind(sitting.test)
-    if kind.protocol is not None and sum(sitting.trials):
+    right, answers = (int(np.sum(each)) for each in (sitting.correct, sitting.trials))
+    if kind.protocol is not None and answers:
         attribute = session.question.attribute if kind.protocol.asks_attribute else ""
-        counts = (kind.name, sum(sitting.correct), sum(sitting.trials))
-        row = (days, *counts, attribute, called, number)
-        yield SeriesKind.CHOICES, f"choice tests, {attribute or ANY}", row
+        counts = (kind.name, right, answers)
+        name = f"choice tests, {attribute or ANY}"
+        yield SeriesKind.CHOICES, name, (days, *counts, attribute, called, number)
     at = _place(session, sitting, number)
     if at is None:
         return

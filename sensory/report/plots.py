@@ -35,7 +35,6 @@ from ..choices.size import PanelSize
 from ..choices.sureness import SurenessTest
 from ..choices.sureness_by_assessor import SurenessByAssessor
 from ..choices.two_stage import TwoStagePlan
-from ..evidence.planned_looks import PlannedLooks
 from ..panel.screening import Screening
 from ..ratings.control import DifferenceFromControl
 from ..ratings.drift import AssessorDrift
@@ -64,7 +63,6 @@ from .plan_figures import (
     WIDE,
     characteristic_of_risks,
     characteristic_of_stages,
-    counts_of_looks,
     expected_answers,
     power_curve,
     servings,
@@ -363,7 +361,6 @@ _PICTURES: Mapping[type, Mapping[str, Draw]] = {
         "expected answers": expected_answers,
     },
     PanelSize: {"power": power_curve},
-    PlannedLooks: {"counts": counts_of_looks},
     RetestRisk: {"chances": _retest},
     ReplicateGain: {"power": _gain},
     Profile: {

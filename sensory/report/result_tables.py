@@ -26,6 +26,8 @@ from ..evidence.consumer_limit import ConsumerLimit
 from ..evidence.graders import GraderCheck
 from ..evidence.grading_rule import GradingRule
 from ..evidence.history_limit import HistoryLimit
+from ..evidence.lots_by_choice import LotsCompared
+from ..evidence.lots_plan import LotsPlan
 from ..evidence.planned_looks import PlannedLooks
 from ..evidence.shelf_life import ShelfLife
 from ..evidence.thresholds import DetectionThreshold
@@ -201,6 +203,8 @@ _FRAMES: Mapping[type, Callable[[Any], pd.DataFrame]] = {
     TickedWords: lambda result: result.tests,
     BatchCauses: lambda result: result.causes,
     CombinedEvidence: lambda result: result.groups,
+    LotsCompared: lambda result: result.recipes,
+    LotsPlan: lambda result: result.rows.copy(),
     PlannedLooks: lambda result: result.table_of_looks(),
     DetectionThreshold: lambda result: result.groups,
     GraderCheck: lambda result: result.graders,

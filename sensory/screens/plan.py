@@ -15,6 +15,7 @@ from ..report.words import number, percent
 from .ask import asked
 from .frame import go, shown_errors
 from .limits import IN_DPRIME, IN_PD, limit_help, typed_limit
+from .lots_form import lots_part
 from .margins_plan import margins_plan
 from .new import PLANNED, Planned
 from .parts import choose, pressed, show_figure, show_table
@@ -57,6 +58,7 @@ def _answered(situation: Situation) -> None:
     _verdict(plan, question, chosen.condition)
     _in_words(plan, question, situation, chosen.condition)
     _curves(plan)
+    lots_part(plan.protocol, situation.people, question.limit)
     if not question.two_sided:  # plans that stop early have one direction
         two_stage(plan)
         ballot_by_ballot(question)

@@ -23,7 +23,7 @@ _CARE = (
     "Samples are cleared before anybody tastes them: allergens, and what was added. A taint that "
     "may harm is for food law and those licensed to judge it, not for a panel."
 )
-OFFERED = ("threshold", "recipes", "graders", "ring")
+OFFERED = ("threshold", "recipes", "lot pairs", "graders", "ring")
 """Kinds that are asked here; the others have pages of their own."""
 
 

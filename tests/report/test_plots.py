@@ -225,6 +225,15 @@ MADE = {
     "combined": lambda: combine_evidence(
         [choice_test("triangle", 14, 30), choice_test("tetrad", [15, 12], 24)], dprime_limit=2
     ),
+    "lots": lambda: sensory.compare_lots(
+        pd.DataFrame({"present": ["P1", "P2"], "new": ["N1", "N2"], "protocol": "tetrad"}).assign(
+            correct=[9, 8], trials=12
+        ),
+        dprime_limit=1.0,
+    ),
+    "lots planned": lambda: sensory.plan_lots(
+        "tetrad", dprime_limit=1.5, lot_sd=0.2, assessors=[12], lots=[2, 3]
+    ),
     "looks": lambda: sensory.planned_looks("triangle", [12, 12]),
     "consumer limit": lambda: limit_from_consumers(consumers(), share=0.3),
     "history limit": lambda: limit_from_history(batches(), limits=[0.5, 1.0], scatter=1.0),

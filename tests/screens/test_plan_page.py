@@ -44,6 +44,17 @@ def test_the_limit_is_told_in_people_and_in_the_other_tests(app):
     assert "triangle 12.7 %" in words(app)
 
 
+def test_lots_are_planned_against_assessors(app):
+    put(app, "plan-people", 12)
+    limited(app, 2.0)
+    said = words(app)
+    assert "more assessors do not stand in for lots" in said
+    assert "Nothing is proposed: it follows from lots that were compared before." in said
+    sound(app.number_input(key="plan-lot-sd").set_value(0.2).run())
+    assert "With one lot of each recipe no number of assessors speaks of the recipes" in words(app)
+    assert "lots of each recipe with" in words(app)
+
+
 def test_looks_and_training_are_asked_for(app):
     limited(app)
     sound(app.radio(key="plan-looks").set_value("yes, and it can be masked").run())

@@ -36,6 +36,7 @@ def app(url):
     [
         ("threshold", "Half of the tastings are noticed at", "not what is harmful"),
         ("recipes", "no difference is shown", "Lots of both recipes are taken to scatter alike"),
+        ("lot pairs", "no difference between the recipes", "taken to scatter alike, normally"),
         ("graders", "stop a batch", "Votes are taken as independent"),
         ("ring", "Look into Delta, Foxtrot", "Which panel is right"),
     ],
