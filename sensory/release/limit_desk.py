@@ -4,7 +4,8 @@ Why so
 ------
 The limit lives in the release rule, which every session of a batch takes it from; agreeing one is
 agreeing that rule with another limit, so it has the same name, role, day and reason in the journal.
-A rule with a planned second tasting is refused: its plan is made for one limit.
+A planned second tasting is made for one limit, so another limit makes its plan anew. A profile has
+a margin for each attribute; one of them is set at a time, in both directions.
 """
 
 from __future__ import annotations
@@ -16,10 +17,11 @@ from functools import lru_cache
 
 import pandas as pd
 
-from ..base.errors import RecordError
+from ..base.errors import ArgumentError, RecordError
 from ..base.spelling import key_of
 from ..catalogue.tests import protocol_of
-from ..choices.size import fair_pass_size
+from ..choices.size import fair_pass_size, panel_size
+from ..choices.two_stage import two_stage_plan
 from ..evidence.carried_limit import share_that_notices
 from ..evidence.consumer_limit import Unit
 from ..evidence.history_limit import HistoryLimit, limit_from_history
@@ -33,7 +35,7 @@ from .trend_words import earlier_left_out
 
 _MOST = 400
 """Batches that are looked at together; the latest."""
-_DIGITS, _MOST_PEOPLE = 4, 1000
+_DIGITS, _MOST_PEOPLE, _MOST_IN_TWO = 4, 1000, 400
 FAIR = 0.90
 """Chance with which an unchanged batch should pass (common practice, no source)."""
 _KEPT = 32
@@ -43,7 +45,16 @@ NO_RULE = (
     "Agree a release rule on the page Products first: it says by which test batches are judged."
 )
 MARGINS = (
-    "The release rule tastes by profile, which has a margin for each attribute and no single limit."
+    "The release rule tastes by profile. Its margins count in both directions, which the distances "
+    "of sold batches are not read for: set a margin by what consumers accept."
+)
+BOTH_WAYS = (
+    "The margin counts in both directions: what people said of samples with more of the attribute "
+    "is taken to hold for less of it, and of this attribute alone."
+)
+MADE_ANEW = (
+    "The second tasting is planned anew for this limit, in the same test and with the risks of the "
+    "rule. It takes one d-prime for both tastings, and their answers for those of different people."
 )
 
 
@@ -63,11 +74,15 @@ class SoldRows:
     cells: tuple[Cells, ...]
 
 
-def unit_of(rule: ReleaseRule) -> Unit | None:
-    """Unit in which a rule may take a limit; None for a profile."""
-    if rule.by == "margins":
-        return None
+def unit_of(rule: ReleaseRule) -> Unit:
+    """Unit in which a rule takes a limit, or a profile the margin of an attribute."""
     return "dprime" if rule.protocol else "points"
+
+
+def assumed(rule: ReleaseRule) -> tuple[str, ...]:
+    """What is assumed where a limit that people set goes into a rule, a sentence each."""
+    margins = (BOTH_WAYS,) if rule.by == "margins" else ()
+    return (*margins, MADE_ANEW) if rule.retest is not None else margins
 
 
 def sold_without_complaint(desk: Desk, record: ProductRecord) -> list[BatchRecord]:
@@ -87,7 +102,7 @@ def limit_of_sold(
 ) -> SoldBatches:
     """The distribution of their true distances, and what each limit would have stopped."""
     rule = rule_of(record)
-    if rule is None or unit_of(rule) is None:
+    if rule is None or rule.by == "margins":
         return SoldBatches(result=None, remarks=(NO_RULE if rule is None else MARGINS,))
     sold = sold_without_complaint(desk, record)
     cells = _cells(sold, rule)
@@ -107,7 +122,7 @@ def limit_of_sold(
 def sold_rows(desk: Desk, record: ProductRecord) -> SoldRows | None:
     """The batches that `limit_of_sold` looks at; None where they cannot be asked."""
     rule = rule_of(record)
-    if rule is None or unit_of(rule) is None:
+    if rule is None or rule.by == "margins":
         return None
     cells = _cells(sold_without_complaint(desk, record), rule)
     return SoldRows(columns=_COUNTED if rule.protocol else _ESTIMATED, cells=cells)
@@ -147,45 +162,75 @@ def _looked_at(
     return limit_from_history(frame, limits=limits, scatter=scatter or None, alpha=alpha, beta=beta)
 
 
-def limit_of_rule(rule: ReleaseRule) -> float | None:
-    """The limit of a rule as a distance: d-prime, or points; None for a profile."""
+def limit_of_rule(rule: ReleaseRule, attribute: str = "") -> float | None:
+    """The limit of a rule as a distance: d-prime, or points; of a profile that of an attribute."""
+    if rule.by == "margins":
+        return rule.margins.get(attribute)
     if rule.limit is None or rule.protocol is None:
         return rule.limit
     return float(rule.protocol.dprime(float(rule.protocol.pc_at(rule.limit))))
 
 
-def with_limit(rule: ReleaseRule, distance: float, unit: Unit, assessors: int) -> ReleaseRule:
+def with_limit(
+    rule: ReleaseRule, distance: float, unit: Unit, assessors: int, attribute: str = ""
+) -> ReleaseRule:
     """The rule with another limit, given as a distance.
 
-    Raises RecordError where the rule cannot take one in that unit, or plans a second tasting.
+    `assessors`: of a tasting; where a second one is planned, the most answers in both together.
+    `attribute`: of a profile, whose margin it is.
+
+    Raises RecordError where the rule cannot take one in that unit, or has no such attribute;
+    ArgumentError where no plan in two tastings with so many answers keeps the risks.
     """
     own = unit_of(rule)
-    if own is None:
-        raise RecordError(MARGINS)
     if own != unit:
         has, got = ("a d-prime", "points") if own == "dprime" else ("points", "a d-prime")
         raise RecordError(f"The release rule takes a limit in {has}; this one is in {got}.")
-    if rule.retest is not None:
-        raise RecordError(
-            "The release rule plans a second tasting for its present limit. Agree the new limit "
-            "on the page Products, with a plan of its own."
-        )
-    limit = distance
-    if rule.protocol is not None:
-        limit = round(share_that_notices(protocol_of(rule.test), distance), _DIGITS)
-    return replace(rule, limit=limit, assessors=assessors)
+    if rule.by == "margins":
+        if attribute not in rule.margins:
+            raise RecordError(
+                f"The release rule has margins for {', '.join(rule.margins)}; say which of them "
+                f"this one is. Got {attribute or 'none'}."
+            )
+        margins = {**rule.margins, attribute: distance}
+        return replace(rule, margins=margins, assessors=assessors)
+    if rule.protocol is None:
+        return replace(rule, limit=distance, assessors=assessors)
+    share = round(share_that_notices(protocol_of(rule.test), distance), _DIGITS)
+    if rule.retest is None:
+        return replace(rule, limit=share, assessors=assessors)
+    risks = {"alpha": rule.alpha, "beta": rule.beta, "pd_limit": share}
+    plan = two_stage_plan(rule.protocol, most=assessors, **risks)
+    return replace(rule, limit=share, assessors=plan.first, retest=plan)
+
+
+def most_answers(rule: ReleaseRule, distance: float) -> int | None:
+    """Answers in both tastings for which a plan is sought: a quarter more than one tasting needs.
+
+    None for a rule without a second tasting, and where a plan would need more than 400.
+    """
+    if rule.retest is None or rule.protocol is None:
+        return None
+    share = round(share_that_notices(rule.protocol, distance), _DIGITS)
+    try:
+        once = panel_size(rule.protocol, alpha=rule.alpha, beta=rule.beta, pd=share).assessors
+    except ArgumentError:  # more than can be planned for
+        return None
+    most = -(-5 * int(once) // 4)
+    return most if most <= _MOST_IN_TWO else None
 
 
 def fair_size(rule: ReleaseRule, chance: float = FAIR) -> int | None:
     """Assessors with whom an unchanged batch is released with that chance by the limit of a rule.
 
     From it on every larger number keeps it too: counts go in steps. None where no number up to
-    1000 does, for a profile, and in points without a scatter.
+    1000 does, for a profile, with a second tasting, and in points without a scatter.
 
     >>> fair_size(ReleaseRule(test="TRIANGLE", limit=0.3, assessors=24))
     58
     """
-    if rule.limit is None or (rule.protocol is None and rule.scatter is None):
+    unknown = rule.limit is None or (rule.protocol is None and rule.scatter is None)
+    if unknown or rule.retest is not None:
         return None
 
     def fair(assessors: int) -> bool:
@@ -218,6 +263,7 @@ def agree_limit(
     *,
     unit: Unit,
     assessors: int,
+    attribute: str = "",
     why: str,
     who: str,
     how: str = TYPED,
@@ -231,6 +277,6 @@ def agree_limit(
     rule = rule_of(record)
     if rule is None:
         raise RecordError(NO_RULE)
-    new = with_limit(rule, distance, unit, assessors)
+    new = with_limit(rule, distance, unit, assessors, attribute)
     drift = record.product.drift_limit
     return agree_rule(desk, record.name, new, drift_limit=drift, who=who, why=why, how=how)

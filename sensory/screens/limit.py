@@ -15,9 +15,11 @@ from ..release.limit_desk import (
     FAIR,
     NO_RULE,
     agree_limit,
+    assumed,
     fair_size,
     limit_of_rule,
     limit_of_sold,
+    most_answers,
     sold_rows,
     unit_of,
     with_limit,
@@ -164,32 +166,60 @@ def _agree(
 ) -> None:
     """The form, with what the typed limit costs before anybody signs."""
     unit, name = unit_of(rule), record.name
-    if unit is None:
-        return
     st.subheader("Agree a limit")
     left, right = st.columns(2, gap="large")
     with left:
-        label = f"Limit, {UNITS[unit]}" + (" above the blind control" if unit == "points" else "")
-        distance = st.number_input(label, 0.01, 100.0, None, key=f"limit-distance-{name}")
+        attribute = _attribute(record, rule)
+        label = f"Limit, {UNITS[unit]}"
+        if unit == "points":
+            label += f" of {attribute}" if attribute else " above the blind control"
+        key = f"limit-distance-{name}-{attribute}" if attribute else f"limit-distance-{name}"
+        distance = st.number_input(plain(label), 0.01, 100.0, None, key=key)
         if distance is None:
-            today = limit_of_rule(rule)
+            today = limit_of_rule(rule, attribute)
             shown = "" if today is None else f" Today it is {digits(today, 3)}."
             st.markdown(f"What it costs is shown once it is typed.{shown}")
             return
-        needed = _cost(record, history, float(distance))
-        fair = fair_size(with_limit(rule, float(distance), unit, rule.assessors))
-        if fair is not None:
-            st.markdown(
-                f"A fair pass takes {fair} assessors: with them and with more an unchanged batch "
-                f"passes with a chance of {percent(FAIR)} or higher."
-            )
-        now = fair or needed or rule.assessors
-        people = st.number_input("Assessors", 2, 1000, now, key=f"limit-people-{name}-{distance}")
-        new = with_limit(rule, float(distance), unit, int(people))
-        st.markdown(plain(new.words()[1]))
+        people = _people(record, rule, history, float(distance), attribute)
+        new = with_limit(rule, float(distance), unit, people, attribute)
+        listed([new.words()[1], *assumed(rule)])
         _chances(new)
     with right:
-        _sign(record, float(distance), unit, int(people), consumers)
+        _sign(record, float(distance), unit, people, attribute, consumers)
+
+
+def _attribute(record: ProductRecord, rule: ReleaseRule) -> str:
+    """Of a profile, whose margin it is; else empty."""
+    if rule.by != "margins":
+        return ""
+    names = list(rule.margins)
+    return choose("Margin of", names, names[0], f"limit-attribute-{record.name}")
+
+
+def _people(
+    record: ProductRecord,
+    rule: ReleaseRule,
+    history: HistoryLimit | None,
+    distance: float,
+    attribute: str,
+) -> int:
+    """Assessors of a tasting, or the most answers in two of them; what the limit costs is said."""
+    name = record.name
+    if rule.retest is not None:
+        most = most_answers(rule, distance) or rule.retest.first + rule.retest.second
+        label = "Most answers in both tastings"
+        return int(st.number_input(label, 4, 400, most, key=f"limit-most-{name}-{distance}"))
+    needed = _cost(record, history, distance)
+    fair = fair_size(with_limit(rule, distance, unit_of(rule), rule.assessors, attribute))
+    if fair is not None:
+        st.markdown(
+            f"A fair pass takes {fair} assessors: with them and with more an unchanged batch "
+            f"passes with a chance of {percent(FAIR)} or higher."
+        )
+    elif attribute:
+        st.markdown("How many assessors a margin takes is counted on the page Plan, by profile.")
+    now = fair or needed or rule.assessors
+    return int(st.number_input("Assessors", 2, 1000, now, key=f"limit-people-{name}-{distance}"))
 
 
 def _cost(record: ProductRecord, history: HistoryLimit | None, distance: float) -> int | None:
@@ -219,6 +249,7 @@ def _sign(
     distance: float,
     unit: Unit,
     assessors: int,
+    attribute: str,
     consumers: Study | None,
 ) -> None:
     name = record.name
@@ -239,6 +270,7 @@ def _sign(
                 distance,
                 unit=unit,
                 assessors=assessors,
+                attribute=attribute,
                 why=_reason(rests, why, consumers),
                 who=signing.name,
                 how=signing.how,

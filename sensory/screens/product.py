@@ -105,7 +105,7 @@ def _rule(record: ProductRecord) -> None:
     else:
         listed([*rule.words(), *_agreed_by(record)])
         _characteristic(rule)
-    if rule is not None and rule.by != "margins":
+    if rule is not None:
         st.session_state[CHOSEN] = record.name
         way("Set the limit", "product-limit", "limit", primary=False)
     with st.expander("Agree another rule" if rule else "Agree the rule", expanded=rule is None):

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from sensory.base.errors import RecordError
+from sensory.base.errors import ArgumentError, RecordError
 from sensory.base.findings import Finding
 from sensory.choices.protocols import TETRAD, TRIANGLE
 from sensory.choices.two_stage import two_stage_plan
@@ -17,11 +17,14 @@ from sensory.release.batch_records import BatchRecord, Complaint, Decision, Prod
 from sensory.release.batches import Batch, Disposition
 from sensory.release.limit_desk import (
     agree_limit,
+    assumed,
     fair_size,
     limit_of_rule,
     limit_of_sold,
+    most_answers,
     sold_rows,
     sold_without_complaint,
+    unit_of,
     with_limit,
 )
 from sensory.release.new_sessions import Wish, expected_risks, start_session
@@ -169,12 +172,51 @@ def test_a_limit_that_the_rule_cannot_take_is_refused(store):
     with pytest.raises(RecordError, match="takes a limit in a d-prime; this one is in points"):
         with_limit(ONE, 1.0, "points", 36)
     profile = ReleaseRule(test="PROFILE", margins={"sour": 1.0}, assessors=12)
-    with pytest.raises(RecordError, match="margin for each attribute"):
+    with pytest.raises(RecordError, match=r"has margins for sour; say which .* Got none"):
         with_limit(profile, 1.0, "points", 12)
-    plan = two_stage_plan(TRIANGLE, most=80, alpha=0.05, beta=0.05, pd_limit=0.4)
-    again = ReleaseRule(test="TRIANGLE", limit=0.4, assessors=plan.first, retest=plan)
-    with pytest.raises(RecordError, match="plans a second tasting for its present limit"):
-        with_limit(again, 1.0, "dprime", 36)
     assert with_limit(POINTS, 1.1, "points", 10).limit == 1.1
     product = ProductRecord(product=replace(the_product(store, PRODUCT).product, release_rule={}))
     assert "Agree a release rule" in limit_of_sold(store, product).remarks[0]
+
+
+def test_a_profile_takes_the_limit_as_the_margin_of_an_attribute(store):
+    rule = ReleaseRule(test="PROFILE", margins={"sour": 1.0, "sweet": 0.5}, assessors=12)
+    product_desk.agree_rule(store, PRODUCT, rule, who="Mira", why="management")
+    record = the_product(store, PRODUCT)
+    assert (unit_of(rule), limit_of_rule(rule, "sour")) == ("points", 1.0)
+    assert "in both directions" in limit_of_sold(store, record).remarks[0]
+    assert "taken to hold for less of it" in " ".join(assumed(rule))
+    agree_limit(store, PRODUCT, 0.7, unit="points", assessors=15, attribute="sour", **BY)
+    new = rule_of(the_product(store, PRODUCT))
+    assert (dict(new.margins), new.assessors) == ({"sour": 0.7, "sweet": 0.5}, 15)
+    entry = store.noun_entries(the_product(store, PRODUCT))[-1]
+    assert (entry.what, entry.why) == ("rule agreed", "consumers of March")
+
+
+def test_a_second_tasting_is_planned_anew_for_the_limit():
+    """The risks of the new plan by both tastings' binomials, every path."""
+    plan = two_stage_plan(TRIANGLE, most=80, alpha=0.05, beta=0.05, pd_limit=0.4)
+    rule = ReleaseRule(test="TRIANGLE", limit=0.4, assessors=plan.first, retest=plan)
+    distance = float(TRIANGLE.dprime(float(TRIANGLE.pc_at(0.5))))
+    assert most_answers(rule, distance) == 29  # 23 for one tasting (printed tables), and a quarter
+    new = with_limit(rule, distance, "dprime", 40)
+    again = new.retest
+    assert (new.limit, new.assessors) == (0.5, again.first)
+    assert again.first + again.second <= 40
+    pc = 1 / 3 + 0.5 * 2 / 3
+    first, second = np.arange(again.first + 1), np.arange(again.second + 1)
+    total = first[:, None] + second
+    on = (first > again.similar_first) & (first < again.different_first)
+    both = stats.binom.pmf(first, again.first, pc)[:, None] * stats.binom.pmf(
+        second, again.second, pc
+    )
+    passed = stats.binom.cdf(again.similar_first, again.first, pc)
+    passed += both[on[:, None] & (total < again.different_total)].sum()
+    assert passed == pytest.approx(again.wrong_pass, rel=1e-9)
+    assert passed <= 0.05
+    assert fair_size(new) is None
+    assert "one d-prime for both tastings" in " ".join(assumed(rule))
+    with pytest.raises(ArgumentError, match="no two-stage plan with 20 answers"):
+        with_limit(rule, distance, "dprime", 20)
+    assert most_answers(rule, 0.2) is None
+    assert most_answers(ONE_TRIANGLE, 1.0) is None

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from sensory.choices.two_stage import two_stage_plan
 from sensory.release.product_desk import agree_rule, enter_product, rule_of, the_product
 from sensory.release.rule import ReleaseRule
 from sensory.report.printed import printed
@@ -67,6 +68,28 @@ def test_consumers_set_a_limit_that_is_agreed_with_its_reason(store, url):
     report = StudyReport(study=kept, kept=True, printed_at="2026-11-28T08:00:00+00:00")
     assert kept.outcome.sentence in text_of(printed(report))
     assert "March" in words(run("limit", url, None))
+
+
+def test_a_profile_takes_the_limit_as_a_margin_and_a_second_tasting_is_planned_anew(store, url):
+    profile = ReleaseRule(test="PROFILE", margins={"sour": 1.0, "sweet": 0.5}, assessors=12)
+    agree_rule(store, PRODUCT, profile, who="Mira", why="management")
+    app = run("limit", url, None)
+    assert "set a margin by what consumers accept" in words(app)
+    app = fill(app, **{f"limit-distance-{PRODUCT}-sour": 0.9})
+    assert "The margin counts in both directions" in words(app)
+    assert "sour 0.9, sweet 0.5" in words(app)
+    app = fill(app, **{f"limit-why-{PRODUCT}": "study of March", f"limit-by-{PRODUCT}": "Mira"})
+    click(app, "limit-agree")
+    assert dict(rule_of(the_product(store, PRODUCT)).margins) == {"sour": 0.9, "sweet": 0.5}
+    plan = two_stage_plan("triangle", most=40, pd_limit=0.5)
+    twice = ReleaseRule(test="TRIANGLE", limit=0.5, assessors=plan.first, retest=plan)
+    agree_rule(store, PRODUCT, twice, who="Mira", why="two tastings")
+    app = fill(run("limit", url, None), **{f"limit-distance-{PRODUCT}": 2.5})
+    assert "The second tasting is planned anew for this limit" in words(app)
+    app = fill(app, **{f"limit-why-{PRODUCT}": "again", f"limit-by-{PRODUCT}-who": "Mira"})
+    click(app, "limit-agree")
+    new = rule_of(the_product(store, PRODUCT))
+    assert new.retest.pd_limit == new.limit > 0.5
 
 
 @pytest.mark.parametrize(

@@ -45,7 +45,7 @@ def test_the_limit_is_told_in_people_and_in_the_other_tests(app):
 
 
 def test_lots_are_planned_against_assessors(app):
-    put(app, "plan-people", 12)
+    app.number_input(key="plan-people").set_value(12).run()
     limited(app, 2.0)
     said = words(app)
     assert "more assessors do not stand in for lots" in said
