@@ -23,11 +23,11 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from ..base.errors import RecordError
-from ..base.plain import Plain
+from ..base.plain import LEFT_OUT_EMPTY, Plain
 from ..base.record_checks import iso_date, named, parts
 from ..base.records import digest_of
 from ..base.results import Cell, Table, cell_text
-from ..base.spelling import key_of, tidy_name
+from ..base.spelling import key_of, name_and_role, tidy_name
 from ..catalogue.outcome import NamedTable
 
 BATCH_LINK = "studied batch"
@@ -133,6 +133,8 @@ class Study(Plain):
         The rows as they were read, people by their place among `assessors`.
     outcome : StudyOutcome
         What they show; people likewise.
+    withdrawn_by, withdrawn_role, withdrawn_on, withdrawn_why : str
+        Who withdrew it, in which role, on which day and why; empty as long as it stands.
     """
 
     key: str
@@ -150,8 +152,16 @@ class Study(Plain):
     assessors: tuple[str, ...] = ()
     rows: tuple[StudyColumn, ...]
     outcome: StudyOutcome
+    withdrawn_by: str = field(default="", metadata=LEFT_OUT_EMPTY)
+    withdrawn_role: str = field(default="", metadata=LEFT_OUT_EMPTY)
+    withdrawn_on: str = field(default="", metadata=LEFT_OUT_EMPTY)
+    withdrawn_why: str = field(default="", metadata=LEFT_OUT_EMPTY)
 
     def __post_init__(self) -> None:
+        if self.withdrawn_on:
+            iso_date("day on which the study was withdrawn", self.withdrawn_on)
+            named("who withdrew the study", self.withdrawn_by)
+            named("why the study was withdrawn", self.withdrawn_why)
         named("key of the study", self.key)
         named("kind of the study", self.kind)
         named("title of the study", self.title)
@@ -162,6 +172,19 @@ class Study(Plain):
     def name(self) -> str:
         """Under which it stands in the register."""
         return self.key
+
+    @property
+    def withdrawn(self) -> bool:
+        """Whether nothing may rest on it any more."""
+        return bool(self.withdrawn_on)
+
+    @property
+    def withdrawn_words(self) -> str:
+        """That it was withdrawn, by whom, when and why; empty as long as it stands."""
+        if not self.withdrawn:
+            return ""
+        by = name_and_role(self.withdrawn_by, self.withdrawn_role)
+        return f"Withdrawn by {by} on {self.withdrawn_on}: {self.withdrawn_why}"
 
     @property
     def settings(self) -> dict[str, float | str]:

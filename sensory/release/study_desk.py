@@ -8,9 +8,11 @@ from dataclasses import dataclass, replace
 import pandas as pd
 
 from ..base.errors import ArgumentError, BallotError, RecordError, SensoryError
+from ..base.records import utc_now
 from ..base.spelling import key_of
+from ..sessions.search import ALL
 from ..sessions.sheets import Source
-from ..sessions.signing import TYPED
+from ..sessions.signing import TYPED, Right
 from ..sessions.staff import signature
 from .batch_records import BatchRecord
 from .product_desk import Desk, the_batch, the_product
@@ -65,12 +67,14 @@ def answered_rows(kind: StudyKind, rows: pd.DataFrame, settings: Settings) -> An
 def keep_study(desk: Desk, study: Study, *, who: str, why: str = "", how: str = TYPED) -> Study:
     """Put a study on record, with who did so, in one action with its journal entry.
 
-    Raises RecordError where the same rows with the same settings are on record, for a product or a
-    batch that is not, or without a name.
+    Raises RecordError where the same rows with the same settings are on record, withdrawn ones too,
+    for a product or a batch that is not, or without a name.
     """
     with desk.action(who=who, why=why or study.title) as act:
         signed = act.sign(signature(act, who, None, how=how))
-        for other in act.studies(kind=study.kind):
+        for other in act.studies(kind=study.kind, most=ALL):
+            if other.digest == study.digest and other.withdrawn:
+                raise RecordError(not_used(other))
             if other.digest == study.digest:
                 raise RecordError(
                     f"These rows with these settings are on record already: {other.title}, "
@@ -87,6 +91,47 @@ def keep_study(desk: Desk, study: Study, *, who: str, why: str = "", how: str = 
         )
         act.put_noun(kept, expect=None, what="study kept")
         return kept
+
+
+def withdraw_study(desk: Desk, key: str, *, who: str, why: str, how: str = TYPED) -> Study:
+    """Withdraw a study: it stays on record, and nothing may rest on it any more.
+
+    Raises RecordError without a reason, for a study that is not there or withdrawn already, or from
+    somebody who may not agree limits.
+    """
+    if not why.strip():
+        raise RecordError("Say why the study is withdrawn; the journal keeps it.")
+    with desk.action(who=who, why=why.strip()) as act:
+        signed = act.sign(signature(act, who, Right.AGREE, how=how))
+        study = the_study(act, key)
+        if study.withdrawn:
+            raise RecordError(f"{study.title} is withdrawn already. {study.withdrawn_words}.")
+        new = replace(
+            study,
+            withdrawn_by=signed.by,
+            withdrawn_role=signed.role,
+            withdrawn_on=utc_now()[:10],
+            withdrawn_why=" ".join(why.split()),
+        )
+        act.put_noun(new, expect=study, what="study withdrawn")
+        return new
+
+
+def withdrawn_same(desk: Desk, study: Study) -> Study | None:
+    """The withdrawn study of the same rows with the same settings; None where there is none."""
+    same = (each for each in desk.studies(kind=study.kind, most=ALL) if each.withdrawn)
+    return next((each for each in same if each.digest == study.digest), None)
+
+
+def withdrawn_behind(desk: Desk, product: str, reason: str) -> list[Study]:
+    """Withdrawn studies of a product whose SHA-256 a reason names."""
+    known = desk.studies(product=product, most=ALL)
+    return [each for each in known if each.withdrawn and each.digest[:12] in reason]
+
+
+def not_used(study: Study) -> str:
+    """That rows of a withdrawn study are not used again."""
+    return f"These rows with these settings are not used. {study.withdrawn_words}"
 
 
 def the_study(desk: Desk, key: str) -> Study:

@@ -42,6 +42,12 @@ class StudyReport:
         """Its kind."""
         return find_study(self.study.kind)
 
+    @property
+    def headline(self) -> str:
+        """The finding, with the word that nothing may rest on it where it was withdrawn."""
+        sentence = self.study.shown().sentence
+        return f"Withdrawn: {sentence}" if self.study.withdrawn else sentence
+
     def asked(self) -> tuple[tuple[str, str], ...]:
         """What was asked and given, in words."""
         study = self.study
@@ -54,13 +60,14 @@ class StudyReport:
             *self.kind.agreed(study.settings),
             ("Agreed by (as typed)", study.agreed_by),
             ("On record", f"kept by {study.kept_by}" if self.kept else "not on record"),
+            ("Withdrawn", study.withdrawn_words.removeprefix("Withdrawn ")),
         )
         return tuple((label, words) for label, words in rows if words.strip())
 
     def tables(self) -> tuple[NamedTable, ...]:
         """What was asked, finding, numbers and the rows as read, for a workbook."""
         shown = self.study.shown()
-        sentences = (shown.sentence, *shown.because, *shown.cannot_tell)
+        sentences = (self.headline, *shown.because, *shown.cannot_tell)
         return (
             NamedTable("What was asked", Table(columns=("item", "value"), rows=self.asked())),
             NamedTable(
@@ -170,7 +177,7 @@ def study_words(report: StudyReport) -> dict[str, object]:
     return {
         "kind": f"Report of a study: {report.kind.name}",
         "title": clipped(study.title, 90),
-        "headline": shown.sentence,
+        "headline": report.headline,
         "says": list(shown.because),
         "pictures": [picture.words for picture in shown.pictures],
         "asked": [[label, clipped(words, 160)] for label, words in report.asked()],

@@ -28,6 +28,8 @@ from ..release.limit_studies import ACCEPTANCE, LIKED, SOLD
 from ..release.product_desk import rule_of
 from ..release.rule import ReleaseRule
 from ..release.studies import Study
+from ..release.study_desk import withdrawn_behind
+from ..release.study_kinds import Settings
 from ..report.study_documents import drafted_rows
 from ..report.words import percent
 from ..sessions.signing import Right, signed_words
@@ -43,6 +45,7 @@ from .study import (
     keep_part,
     kept_studies,
     show_study,
+    standing,
     study_errors,
     study_of_file,
 )
@@ -90,6 +93,8 @@ def _of_today(record: ProductRecord, rule: ReleaseRule | None) -> None:
         last = agreed[-1]
         by = f" Agreed by {signed_words(last)} on {last.at[:10]}: {last.why}"
     st.markdown(plain(f"{rule.words()[1]}{by}"))
+    for study in withdrawn_behind(desk(), record.name, by):
+        st.error(plain(f"This limit rests on {study.title}. {study.withdrawn_words}"))
 
 
 def _of_consumers(record: ProductRecord, rule: ReleaseRule) -> Study | None:
@@ -111,7 +116,8 @@ def _of_consumers(record: ProductRecord, rule: ReleaseRule) -> Study | None:
             f"limit-unit-{record.name}",
             words=UNITS.__getitem__,
         )
-        study = study_of_file(kind, {"unit": unit, "alpha": rule.alpha, "beta": rule.beta}, file)
+        given: Settings = {"unit": unit, "alpha": rule.alpha, "beta": rule.beta}
+        study = standing(study_of_file(kind, given, file))
         if study is not None:
             studies.append(study)
             _shown(study, record, "limit-consumers")
@@ -152,6 +158,8 @@ def _of_history(record: ProductRecord, rule: ReleaseRule) -> HistoryLimit | None
     settings |= {"scatter": rule.scatter} if rule.scatter else {}
     in_order = tuple(sorted(settings.items()))
     study = drafted_rows(SOLD.key, rows.columns, rows.cells, in_order)
+    if standing(study) is None:
+        return None
     _shown(replace(study, file="the record"), record, "limit-history")
     if sold.remarks:
         listed(sold.remarks)

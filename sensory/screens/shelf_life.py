@@ -30,6 +30,7 @@ from .study import (
     keep_part,
     kept_studies,
     show_study,
+    standing,
     study_errors,
     study_of_file,
     study_of_rows,
@@ -130,7 +131,7 @@ def _sessions(before: Mapping[str, float | str]) -> None:
     series = next(each for each in known.series if each.name == chosen)
     st.markdown(f"{several(series.sessions, 'session')}: {plain(series.name)}.")
     kind, source = STORAGE_STUDIES[series.kind], f"closed sessions of batch {known.batch}"
-    study = study_of_rows(kind, before, series.columns, series.cells, source)
+    study = standing(study_of_rows(kind, before, series.columns, series.cells, source))
     if study is not None:
         show_study(study, kept=False, key="shelf")
         about = {"product": known.product, "batch": known.batch}
@@ -145,7 +146,7 @@ def _file(before: Mapping[str, float | str]) -> None:
     series = read_storage_series(file.content)
     weeks = ", weeks taken as 7 days" if series.times_in_weeks else ""
     st.markdown(f"{plain(file.name)}: {series.kind.value.lower()}, {len(series.rows)} rows{weeks}.")
-    study = study_of_file(STORAGE_STUDIES[series.kind], before, file)
+    study = standing(study_of_file(STORAGE_STUDIES[series.kind], before, file))
     if study is not None:
         show_study(study, kept=False, key="shelf")
         product = str(st.session_state.get(PRODUCT) or "")

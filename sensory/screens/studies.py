@@ -15,6 +15,7 @@ from .study import (
     opened_study,
     show_kept,
     show_study,
+    standing,
     study_errors,
     study_of_file,
 )
@@ -48,7 +49,7 @@ def page() -> None:
     )
     st.markdown(_CARE)
     with study_errors():
-        study = study_of_file(STUDIES[chosen or OFFERED[0]], {})
+        study = standing(study_of_file(STUDIES[chosen or OFFERED[0]], {}))
         if study is not None:
             show_study(study, kept=False)
             keep_part(described(study))

@@ -18,7 +18,7 @@ from ..base.results import several
 from ..release.all_studies import find_study
 from ..release.batch_records import ProductRecord
 from ..release.studies import Study
-from ..release.study_desk import keep_study, the_study
+from ..release.study_desk import keep_study, not_used, the_study, withdrawn_same
 from ..release.study_kinds import Settings, StudyKind, StudySetting
 from ..report.study_documents import StudyReport, drafted, drafted_rows, on_page
 from ..report.workbooks import workbook
@@ -29,6 +29,7 @@ from .batch_forms import recorded
 from .frame import current_frame, day, desk, go, plain, show_faults
 from .parts import choose, download, listed, pressed, scroll, show_figure, show_table
 from .sign import hand
+from .withdraw_form import withdraw_part
 from .worker import pdf_of
 
 OPENED = "study-opened"
@@ -196,14 +197,13 @@ def _number(setting: StudySetting, key: str) -> float | None:
 
 def show_study(study: Study, *, kept: bool, key: str = "study", folded: bool = False) -> None:
     """Finding, pictures, documents, limits of the result; numbers folded, limits if wanted."""
-    shown = study.shown()
-    st.subheader(plain(shown.sentence))
+    shown, report = study.shown(), StudyReport(study=study, kept=kept, printed_at=utc_now())
+    st.subheader(plain(report.headline))
     for at, picture in enumerate(shown.pictures):
         show_figure(f"{key}-figure-{at}", on_page(picture), picture.words)
         st.markdown(plain(picture.words))
     if shown.because:
         listed(shown.because)
-    report = StudyReport(study=study, kept=kept, printed_at=utc_now())
     row = st.container(horizontal=True)
     stem = "-".join(re.findall(r"[a-z0-9]+", study.title.casefold()))[:60] or "study"
     download("Report, PDF", partial(pdf_of, report), f"{stem}.pdf", f"{key}-pdf", place=row)
@@ -226,6 +226,7 @@ def show_kept(study: Study) -> None:
     st.markdown(f"**{plain(_line(study))}**")
     if desk().verify_noun(study):
         st.error("The record of this study was changed outside this program: do not rely on it.")
+    withdraw_part(study)
     show_study(study, kept=True)
     report = StudyReport(study=study, kept=True, printed_at=utc_now())
     archive = partial(_archive, desk(), report)
@@ -278,9 +279,18 @@ def keep_part(study: Study, key: str = "study") -> None:
 
 def _line(study: Study) -> str:
     about = ", ".join(filter(None, (study.product, study.batch and f"batch {study.batch}")))
-    return f"{study.title}, {day(study.held_on)}{f', {about}' if about else ''}, kept by " + (
-        study.kept_by
-    )
+    line = f"{study.title}, {day(study.held_on)}{f', {about}' if about else ''}"
+    gone = f", withdrawn on {day(study.withdrawn_on)}" if study.withdrawn else ""
+    return f"{line}, kept by {study.kept_by}{gone}"
+
+
+def standing(study: Study | None) -> Study | None:
+    """The study; None, with a sentence, where these rows with these settings were withdrawn."""
+    gone = None if study is None else withdrawn_same(desk(), study)
+    if gone is not None:
+        st.error(plain(not_used(gone)))
+        return None
+    return study
 
 
 # Studies on record.

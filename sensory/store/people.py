@@ -65,6 +65,8 @@ NOUN: Places = {
     "assessors": NAME,
     "agreed_by": NAME,
     "kept_by": NAME,
+    "withdrawn_by": NAME,
+    "looks": {"agreed_by": NAME},
 }
 _CHANGES: Places = {"old": NAME, "new": NAME}
 CONTENT: Places = {

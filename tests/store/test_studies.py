@@ -14,8 +14,14 @@ import pytest
 from sensory.base.errors import RecordError
 from sensory.release.product_desk import enter_product
 from sensory.release.studies import Study
-from sensory.release.study_desk import keep_study, the_study
-from sensory.report.study_documents import drafted
+from sensory.release.study_desk import (
+    keep_study,
+    the_study,
+    withdraw_study,
+    withdrawn_behind,
+    withdrawn_same,
+)
+from sensory.report.study_documents import StudyReport, drafted
 from sensory.store import tables
 from sensory.store.archive_form import holds_study
 from sensory.store.repository import Repository, open_store
@@ -97,6 +103,40 @@ def test_names_of_graders_are_erased_everywhere(store, draft):
     assert not [name for name in (*NAMES, "Nora Vik") if json.dumps(name)[1:-1] in shown]
     assert "erased 1: " in " ".join(study.shown().because)
     assert study.digest == kept.digest
+    assert store.verify() == []
+
+
+def test_a_withdrawn_study_stays_on_record_and_nothing_rests_on_it(opens, tmp_path, store, draft):
+    enter_product(store, "Sloe cordial", who="Mira")
+    kept = keep_study(store, replace(draft, product="Sloe cordial"), who="Mira")
+    with pytest.raises(RecordError, match="Say why the study is withdrawn"):
+        withdraw_study(store, kept.key, who="Nora Vik", why=" ")
+    gone = withdraw_study(store, kept.key, who="Nora Vik", why="wrong  samples")
+    assert gone.withdrawn
+    assert gone.withdrawn_words == f"Withdrawn by Nora Vik on {gone.withdrawn_on}: wrong samples"
+    assert (gone.digest, gone.rows, gone.outcome) == (kept.digest, kept.rows, kept.outcome)
+    assert the_study(store, kept.key) == gone
+    last = store.noun_entries(gone)[-1]
+    assert (last.what, last.who, last.why) == ("study withdrawn", "Nora Vik", "wrong  samples")
+    assert withdrawn_same(store, draft) == gone
+    with pytest.raises(RecordError, match="These rows with these settings are not used"):
+        keep_study(store, draft, who="Mira")
+    with pytest.raises(RecordError, match="is withdrawn already"):
+        withdraw_study(store, kept.key, who="Nora Vik", why="again")
+    reason = f"Limit from answers: (Study SHA-256 {kept.digest[:12]}.)"
+    assert withdrawn_behind(store, "Sloe cordial", reason) == [gone]
+    assert withdrawn_behind(store, "Sloe cordial", "management") == []
+    report = StudyReport(study=gone, kept=True, printed_at="2026-11-28T08:00:00+00:00")
+    assert report.headline == f"Withdrawn: {gone.shown().sentence}"
+    assert ("Withdrawn", gone.withdrawn_words.removeprefix("Withdrawn ")) in report.asked()
+    content = archive_study(store, gone)
+    other = opens(f"sqlite:///{tmp_path / 'elsewhere.sqlite3'}")
+    enter_product(other, "Sloe cordial", who="Zora")
+    assert import_study(other, content, who="Zora", why="archive").withdrawn_words == (
+        gone.withdrawn_words
+    )
+    store.erase_person("Nora Vik", who="Mira", why="asked")
+    assert "Nora" not in json.dumps(the_study(store, kept.key).to_dict())
     assert store.verify() == []
 
 
