@@ -12,7 +12,9 @@ from sensory.release.product_desk import enter_batch, enter_product
 from sensory.release.study_desk import keep_study
 from sensory.report.printed import printed
 from sensory.report.study_documents import StudyReport, drafted
+from sensory.screens.frame import day
 from sensory.store.repository import open_store
+from sensory.store.study_archive import archive_study
 
 from ..report.shared import text_of
 from .pages import DEMO, SCRIPT, click, fill, keys, run, sound, words
@@ -62,6 +64,55 @@ def test_each_invented_study_is_kept_and_found_after_a_restart(url, app, study, 
     assert sentence == again.subheader[0].value.replace("\\", "")
     report = StudyReport(study=kept, kept=True, printed_at="2026-11-28T08:00:00+00:00")
     assert sentence.split(":")[0] in text_of(printed(report))
+
+
+def test_a_study_is_withdrawn_and_its_rows_are_not_used_again(url, app):
+    click(app, "study-demo-threshold")
+    fill(app, study_title="Tried in May", study_by="Mira")
+    click(app, "study-keep")
+    (kept,) = open_store(url).studies()
+    opened = AppTest.from_string(script(url), default_timeout=60)
+    opened.session_state["study-opened"] = kept.key
+    sound(opened.run())
+    assert opened.button(key="study-withdraw").disabled
+    fill(opened, study_withdraw_why="the spiked cups were mixed up", study_withdraw_by="Nora")
+    click(opened, "study-withdraw")
+    (gone,) = open_store(url).studies()
+    assert gone.withdrawn
+    assert "Withdrawn by Nora, head of quality on" in words(opened)
+    assert "Withdrawn: Half of the tastings" in words(opened)
+    assert "study-withdraw" not in keys(opened)
+    again = click(sound(AppTest.from_string(script(url), default_timeout=60).run()),
+                  "study-demo-threshold")  # fmt: skip
+    assert f"kept by Mira, withdrawn on {day(gone.withdrawn_on)}" in words(again)
+    assert "These rows with these settings are not used. Withdrawn by Nora" in words(again)
+    assert "study-keep" not in keys(again)
+
+
+def test_an_archived_study_is_brought_back_by_the_button(url, tmp_path):
+    other = open_store(f"sqlite:///{tmp_path / 'elsewhere.sqlite3'}")
+    draft = drafted("ring", (DEMO / "ring_test.csv").read_bytes(), ())
+    kept = keep_study(other, replace(draft, title="Ring of May"), who="Zora")
+    content = archive_study(other, kept)
+    app = run("sessions", url, None)
+    assert "archive-import" not in keys(app)
+    app.file_uploader(key="archive-upload").upload("study.zip", content, "application/zip")
+    sound(app.run())
+    app.button(key="archive-import").click().run()  # another page is opened
+    (brought,) = open_store(url).studies()
+    assert (brought.key, brought.title, brought.digest) == (kept.key, "Ring of May", kept.digest)
+    assert app.session_state["study-opened"] == kept.key
+    twice = run("sessions", url, None)
+    twice.file_uploader(key="archive-upload").upload("study.zip", content, "application/zip")
+    sound(twice.run())
+    click(twice, "archive-import")
+    assert "on record already" in words(twice)
+    broken = run("sessions", url, None)
+    broken.file_uploader(key="archive-upload").upload("no.zip", b"PK no", "application/zip")
+    sound(broken.run())
+    click(broken, "archive-import")
+    assert any("archive" in error.value for error in broken.error)
+    assert len(open_store(url).studies()) == 1
 
 
 def test_a_file_is_uploaded_and_its_columns_are_said(url):
