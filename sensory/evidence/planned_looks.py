@@ -159,7 +159,8 @@ class PlannedLooks(Told):
     def summary(self) -> Table:
         """One row a look."""
         columns = ("answers in all", "difference from", "chance by guessing so far")
-        rows = zip(self.trials, self.different_from, self.spent, strict=True)
+        chances = (float(f"{chance:.2g}") for chance in self.spent)
+        rows = zip(self.trials, self.different_from, chances, strict=True)
         return Table(columns=columns, rows=tuple(rows))
 
     def __repr__(self) -> str:

@@ -18,7 +18,8 @@ from .sign import hand
 
 _WHY = (
     "Small panels add up over days. Whoever looks after each session needs either limits for any "
-    "number of looks, which are shown anyway, or looks agreed beforehand, which are sharper."
+    "number of looks, which are shown where nothing is planned, or looks agreed beforehand, which "
+    "are sharper."
 )
 
 
