@@ -55,7 +55,7 @@ class LotsPlan(Told):
 
     def says(self) -> tuple[str, ...]:
         """How many of each to take, and what one lot each would say."""
-        one = (
+        single_lot = (
             "With one lot of each recipe no number of assessors speaks of the recipes: it compares "
             "two lots."
         )
@@ -67,14 +67,14 @@ class LotsPlan(Told):
                 f"{several(int(most['lots']), 'lot')} of each recipe with {int(most['assessors'])} "
                 f"assessors a pair, has {100 * most['chance']:.0f} %. Take more lots or a larger "
                 "limit.",
-                one,
+                single_lot,
             )
         return (
             f"Take {several(int(best['lots']), 'lot')} of each recipe with "
             f"{int(best['assessors'])} assessors a pair ({int(best['answers'])} answers): an "
             f"unchanged recipe is shown to lie below the limit with a chance of "
             f"{100 * best['chance']:.0f} %.",
-            one,
+            single_lot,
         )
 
     @property

@@ -8,6 +8,7 @@ from streamlit.testing.v1 import AppTest
 from sensory.choices.two_stage import two_stage_plan
 from sensory.release.product_desk import agree_rule, enter_product, rule_of, the_product
 from sensory.release.rule import ReleaseRule
+from sensory.release.study_desk import withdraw_study
 from sensory.report.printed import printed
 from sensory.report.study_documents import StudyReport
 from sensory.store.repository import Repository, open_store
@@ -68,6 +69,13 @@ def test_consumers_set_a_limit_that_is_agreed_with_its_reason(store, url):
     report = StudyReport(study=kept, kept=True, printed_at="2026-11-28T08:00:00+00:00")
     assert kept.outcome.sentence in text_of(printed(report))
     assert "March" in words(run("limit", url, None))
+    withdraw_study(store, kept.key, who="Mira", why="cups mixed up")
+    said = words(run("limit", url, None))
+    assert "This limit rests on March. Withdrawn by Mira" in said
+    app = click(invented(url), "limit-invented-study")
+    app = fill(app, **{"study-consumers-accept-share": 25.0})
+    assert "These rows with these settings are not used. Withdrawn by Mira" in words(app)
+    assert "Limit to agree" not in "".join(head.value for head in app.subheader)
 
 
 def test_a_profile_takes_the_limit_as_a_margin_and_a_second_tasting_is_planned_anew(store, url):
