@@ -65,7 +65,7 @@ class LotsPlan(Told):
             return (
                 f"None of these reaches a chance of {100 * self.chance:g} %: the best, "
                 f"{several(int(most['lots']), 'lot')} of each recipe with {int(most['assessors'])} "
-                f"assessors a pair, has {100 * most['chance']:.0f} %. Take more lots or a larger "
+                f"assessors a pair, has {_share(most['chance'])}. Take more lots or a larger "
                 "limit.",
                 single_lot,
             )
@@ -73,7 +73,7 @@ class LotsPlan(Told):
             f"Take {several(int(best['lots']), 'lot')} of each recipe with "
             f"{int(best['assessors'])} assessors a pair ({int(best['answers'])} answers): an "
             f"unchanged recipe is shown to lie below the limit with a chance of "
-            f"{100 * best['chance']:.0f} %.",
+            f"{_share(best['chance'])}.",
             single_lot,
         )
 
@@ -83,14 +83,14 @@ class LotsPlan(Told):
         return (
             "It rests on how far lots scatter, which is taken from lots before; if they scatter "
             "more, more lots are needed.",
-            f"Chances are those of {_DRAWS} simulated trials a row, so about 4 % apart by chance; "
+            f"Chances are those of {_DRAWS} simulated trials a row, up to 4 points off by chance; "
             "each answer is taken for another person's.",
         )
 
     def summary(self) -> Table:
         """One row a number of lots and of assessors."""
         rows = tuple(
-            (int(lots), int(people), int(answers), float(chance))
+            (int(lots), int(people), int(answers), _share(chance))
             for lots, people, answers, chance in self.rows.itertuples(index=False)
         )
         columns = ("lots of each recipe", "assessors a pair", "answers", "chance of a fair pass")
@@ -98,6 +98,17 @@ class LotsPlan(Told):
 
     def __repr__(self) -> str:
         return f"<LotsPlan: {self.protocol.name}, {len(self.rows)} rows; {self.says()[0]}>"
+
+
+def _share(chance: float) -> str:
+    """A simulated chance in percent, which is never said to be none or certain.
+
+    >>> _share(0.834), _share(1.0), _share(0.0)
+    ('83 %', 'more than 99 %', 'less than 1 %')
+    """
+    if chance >= 0.995:
+        return "more than 99 %"
+    return "less than 1 %" if chance < 0.005 else f"{100 * chance:.0f} %"
 
 
 def plan_lots(

@@ -102,7 +102,7 @@ def lots_plan_figure(result: LotsPlan, width: int | str = WIDE) -> Spec:
     where = {
         "x": along("lots:Q", "lots of each recipe", grid=False, tickMinStep=1),
         "y": along("chance:Q", "chance of a fair pass", {"domain": [0, 1]}, format="%"),
-        **told_apart("what", looks, legend(symbolSize=300)),
+        **told_apart("what", looks, legend(symbolSize=300, columns=1)),
     }
     line = marks("line", rows, where, strokeWidth=2.5)
     return dressed(line, width=width, height=260)

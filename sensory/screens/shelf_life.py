@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import date
 from functools import partial
 from typing import Any
@@ -15,6 +16,7 @@ from ..evidence.shelf_life import in_words
 from ..evidence.shelf_plan import BASIC, REVERSED, storage_plan
 from ..release.storage_sessions import stored_sessions
 from ..release.storage_studies import BEFORE, STORAGE_STUDIES, plan_tables
+from ..release.study_kinds import StudyKind
 from ..report.shelf_figures import storage_figure
 from ..report.workbooks import workbook
 from ..sessions.storage_file import WANTED, SeriesKind, read_storage_series
@@ -130,12 +132,19 @@ def _sessions(before: Mapping[str, float | str]) -> None:
         chosen = choose("Question", names, names[0], "shelf-question")
     series = next(each for each in known.series if each.name == chosen)
     st.markdown(f"{several(series.sessions, 'session')}: {plain(series.name)}.")
-    kind, source = STORAGE_STUDIES[series.kind], f"closed sessions of batch {known.batch}"
+    kind, source = _unasked(series.kind, before), f"closed sessions of batch {known.batch}"
     study = standing(study_of_rows(kind, before, series.columns, series.cells, source))
     if study is not None:
         show_study(study, kept=False, key="shelf")
         about = {"product": known.product, "batch": known.batch}
         keep_part(described(study, **about, key="shelf"), key="shelf")
+
+
+def _unasked(series: SeriesKind, before: Mapping[str, float | str]) -> StudyKind:
+    """The kind without what was asked before the data and left empty."""
+    kind = STORAGE_STUDIES[series]
+    left = {key for key in BEFORE if key not in before}
+    return replace(kind, settings=tuple(each for each in kind.settings if each.key not in left))
 
 
 def _file(before: Mapping[str, float | str]) -> None:
@@ -146,7 +155,7 @@ def _file(before: Mapping[str, float | str]) -> None:
     series = read_storage_series(file.content)
     weeks = ", weeks taken as 7 days" if series.times_in_weeks else ""
     st.markdown(f"{plain(file.name)}: {series.kind.value.lower()}, {len(series.rows)} rows{weeks}.")
-    study = standing(study_of_file(STORAGE_STUDIES[series.kind], before, file))
+    study = standing(study_of_file(_unasked(series.kind, before), before, file))
     if study is not None:
         show_study(study, kept=False, key="shelf")
         product = str(st.session_state.get(PRODUCT) or "")

@@ -102,6 +102,7 @@ def test_sessions_on_record_lead_to_the_same_finding(url, app):
     assert "2 sessions: choice tests, any difference." in words(app)
     sound(app.number_input(key="study-shelf-choices-limit").set_value(3.0).run())
     assert "shown until 10 May 2026 (food safety's date" in words(app)
+    assert [each.label for each in app.text_input].count("Batch and storage") == 1
     fill(app, shelf_by="Mira")
     click(app, "shelf-keep")
     (kept,) = store.studies(kind="shelf choices")
