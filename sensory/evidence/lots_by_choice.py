@@ -83,13 +83,14 @@ class LotsCompared(Told):
         if row["pairs"] == 1:
             return (f"d-prime of these two lots {digits(row['estimate'], 3)}. {THESE_LOTS}",)
         span = f"{digits(row['low'], 3)} to {digits(row['high'], 3)}, {100 * self.level:g} %"
-        shown = "a difference between the recipes is shown" if row["p"] <= 1 - self.level else (
-            "no difference between the recipes is shown"
-        )  # fmt: skip
+        apart = row["low"] > 0 or row["high"] < 0
+        shown = f"{'a' if apart else 'no'} difference between the recipes is shown"
         about = f" in {self.attribute}" if self.attribute else ""
+        controls = int((self._tables["pairs"]["pair"] == CONTROL).sum())
+        beside = f" and {several(controls, 'control pair')}" if controls else ""
         lines = [
-            f"{several(int(row['pairs']), 'pair')} of lots: {shown}{about} (d-prime "
-            f"{digits(row['estimate'], 3)}, {span}; p {p_digits(row['p'])}).",
+            f"{several(int(row['pairs']) - controls, 'pair')} of lots{beside}: {shown}{about} "
+            f"(d-prime {digits(row['estimate'], 3)}, {span}; p {p_digits(row['p'])}).",
             f"Standard deviation of pairs of lots about it: {digits(row['scatter'], 2)}.",
         ]
         if self.dprime_limit is not None:
@@ -170,8 +171,8 @@ def compare_lots(
     ...     "present": ["P1", "P2", "P3"], "new": ["N1", "N2", "N3"], "protocol": "tetrad",
     ...     "correct": [22, 25, 20], "trials": 36})
     >>> print(*compare_lots(rows, dprime_limit=2.5).says(), sep="\\n")
-    3 pairs of lots: no difference between the recipes is shown (d-prime 1.43, 0 to 2.09, 95 %; p \
-0.053).
+    3 pairs of lots: a difference between the recipes is shown (d-prime 1.43, 0.62 to 2.09, 95 %; \
+p 0.049).
     Standard deviation of pairs of lots about it: 0.
     The difference between the recipes lies below the agreed d-prime of 2.5.
     """

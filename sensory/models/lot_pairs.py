@@ -20,7 +20,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from scipy.optimize import minimize
+from scipy.optimize import minimize, minimize_scalar
 from scipy.special import stdtrit
 
 from ..base.arrays import Floats, Ints
@@ -32,7 +32,7 @@ _NODES = np.linspace(-6.0, 6.0, 161)
 """Even nodes: a sum over them is all but exact for smooth curves, and many answers make narrow ones
 that fall between the wide nodes of a Gauss rule."""
 _LOG_WEIGHTS = -(_NODES**2) / 2 - np.log(np.exp(-(_NODES**2) / 2).sum())
-_LEAST = 1e-12
+_LEAST, _NOTHING = 1e-12, 1e-4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -137,14 +137,24 @@ def fit_lots(asked: Sequence[Asked], correct: Sequence[int], level: float) -> Lo
     first = np.array([start, float(SCATTERS[surface.max(axis=0).argmax()])])
     bounds = [(-SHIFTS[-1] if signed else 0.0, SHIFTS[-1]), (0.0, SCATTERS[-1])]
     best = minimize(loss, first, method="L-BFGS-B", bounds=bounds, tol=1e-12)
-    zero = float(curve[np.abs(shifts(signed)).argmin()])
+    none = minimize_scalar(
+        lambda scatter: loss(np.array([0.0, scatter])), bounds=(0.0, SCATTERS[-1]), method="bounded"
+    )
+    gained = max(0.0, min(float(none.fun), loss(np.zeros(2))) - float(best.fun))
+    if gained < drop:  # the grid of scatters may miss this by a hair
+        low, high = min(low, 0.0), max(high, 0.0)
     return LotFit(
-        shift=float(best.x[0]),
+        shift=_settled(float(best.x[0])),
         low=low,
         high=high,
-        scatter=float(best.x[1]),
-        gained=max(0.0, -float(best.fun) - zero),
+        scatter=_settled(float(best.x[1])),
+        gained=gained,
     )
+
+
+def _settled(value: float) -> float:
+    """A value that the search has left just beside 0 is 0."""
+    return value if abs(value) > _NOTHING else 0.0
 
 
 def chance_within(

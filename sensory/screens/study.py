@@ -226,7 +226,8 @@ def show_kept(study: Study) -> None:
     st.markdown(f"**{plain(_line(study))}**")
     if desk().verify_noun(study):
         st.error("The record of this study was changed outside this program: do not rely on it.")
-    withdraw_part(study)
+    if study.withdrawn:
+        st.error(plain(study.withdrawn_words))
     show_study(study, kept=True)
     report = StudyReport(study=study, kept=True, printed_at=utc_now())
     archive = partial(_archive, desk(), report)
@@ -234,6 +235,8 @@ def show_kept(study: Study) -> None:
     with st.expander("What was asked, and the rows as read"):
         show_table([{"item": plain(item), "value": plain(words)} for item, words in report.asked()])
         scroll(study.table().table, 320)
+    if not study.withdrawn:
+        withdraw_part(study)
 
 
 def _archive(store: Repository, report: StudyReport) -> bytes:

@@ -7,7 +7,7 @@ import streamlit as st
 from ..release.studies import Study
 from ..release.study_desk import withdraw_study
 from ..sessions.signing import Right
-from .frame import desk, plain
+from .frame import desk
 from .parts import act
 from .sign import hand
 
@@ -19,10 +19,7 @@ _WHAT = (
 
 
 def withdraw_part(study: Study) -> None:
-    """Why and by whom it was withdrawn, or the form that does it."""
-    if study.withdrawn:
-        st.error(plain(study.withdrawn_words))
-        return
+    """The form that withdraws a study, folded."""
     with st.expander("Withdraw this study", key="study-withdraw-form"):
         st.markdown(_WHAT)
         why = st.text_input("Why it is withdrawn", key="study-withdraw-why")

@@ -48,6 +48,7 @@ def test_a_triangle_with_a_control_pair_is_that_of_r():
     assert row["scatter"] == pytest.approx(theirs["scatter"], rel=1e-4)
     text = " ".join((*result.says(), *result.cannot_tell))
     assert "No two lots of the present recipe" not in text
+    assert text.startswith("4 pairs of lots and 1 control pair: no difference")
     alone = choice_test("triangle", right[0], theirs["trials"])
     assert result.pairs["estimate"].iloc[0] == pytest.approx(alone.dprime, rel=1e-6)
 
