@@ -126,6 +126,36 @@ def sweeteners(truths: dict[str, float], assessors: int, rng: Rng) -> Rows:
     return rows
 
 
+TICKED = {
+    "sweet": 0.7,
+    "sour": 0.4,
+    "raspberry": 0.8,
+    "jammy": 0.15,
+    "cooked": 0.1,
+    "fresh": 0.5,
+    "watery": 0.1,
+    "bitter": 0.1,
+    "flowery": 0.0,
+}
+
+
+def words(truths: dict[str, dict[str, float]], assessors: int, rng: Rng) -> Rows:
+    """Ticks at a list of words; each has a hand of one's own, lighter or heavier."""
+    rows = []
+    for person in range(assessors):
+        hand = rng.normal(0, 0.08)
+        for sample in rng.permutation(list(truths)):
+            shares = {word: truths[str(sample)].get(word, share) for word, share in TICKED.items()}
+            ticked = [
+                word for word, share in shares.items() if share and rng.random() < share + hand
+            ]
+            rows.append(
+                {"assessor": f"P{person + 1:02d}", "sample": str(sample), "code": code(rng),
+                 "ticked": "; ".join(ticked) or "-", "comment": ""}
+            )  # fmt: skip
+    return rows
+
+
 SESSIONS: dict[str, dict[str, Any]] = {
     "shop_light": {
         "make": lambda rng: shop_light(1.9, 24, rng),
@@ -241,6 +271,29 @@ SESSIONS: dict[str, dict[str, Any]] = {
         },
         "samples": ["sugar", "three blends"],
         "batches": ["LE-0310", "LE-T41 to LE-T43"],
+    },
+    "words": {
+        "make": lambda rng: words(
+            {
+                "reference": {},
+                "new press": {"cooked": 0.2, "fresh": 0.45},
+                "old press, warm": {"cooked": 0.75, "jammy": 0.7, "fresh": 0.1},
+            },
+            16,
+            rng,
+        ),
+        "protocol": "TICKED_WORDS",
+        "title": "Raspberry cordial of three pressings: which words apply?",
+        "question": {
+            "what_changed": "A new press; and the old one run warm.",
+            "decision": "Which words the panel defines and scores from now on.",
+            "if_different": "Define these words, with reference standards.",
+            "if_similar": "Ticks do not show similarity.",
+            "if_undecided": "Ask the same words in one more session.",
+            "settings": {"words": "; ".join(TICKED), "samples": ""},
+        },
+        "samples": ["reference, old press", "new press; old press run warm"],
+        "batches": ["RB-0726", "RB-T30, RB-T31"],
     },
 }
 

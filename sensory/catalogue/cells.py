@@ -11,6 +11,7 @@ from .ballot_row import NOTHING_SERVED, BallotRow, shown
 from .choice_cells import read_claim, read_codes, read_mark, read_named, read_order, read_test
 from .columns import Column
 from .scales import agreed_scale
+from .typed_lists import NO_WORD, parts_of
 
 _NUMBER = r"[+-]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)"
 
@@ -96,6 +97,25 @@ def _grade(row: BallotRow, column: Column, text: str) -> int | None:
         f"Write {'; '.join(grades)}, or the number of the grade.",
     )
     return None
+
+
+def _ticks(row: BallotRow, column: Column, text: str) -> tuple[str, ...] | None:
+    """The words that were ticked, as they are agreed; none of them is an answer too."""
+    agreed = {same_person(word): word for word in _listed(row, "words")}
+    ticked = dict.fromkeys(parts_of(text))
+    if list(ticked) == [NO_WORD]:
+        return ()
+    known = [agreed[same_person(word)] for word in ticked if same_person(word) in agreed]
+    if agreed and len(known) < len(ticked):
+        others = [word for word in ticked if same_person(word) not in agreed]
+        row.note(
+            column.name,
+            "no agreed word",
+            f"{shown('; '.join(others))}: not among the agreed words.",
+            f"Words are {', '.join(agreed.values())}; write {NO_WORD} where none applies.",
+        )
+        return None
+    return tuple(dict.fromkeys(known)) if agreed else tuple(ticked)
 
 
 def _rank(row: BallotRow, column: Column, text: str) -> float | None:
@@ -195,4 +215,5 @@ _CELLS: dict[str, Callable[[BallotRow, Column, str], Any]] = {
     "named": read_named,
     "mark": read_mark,
     "claim": read_claim,
+    "ticks": _ticks,
 }

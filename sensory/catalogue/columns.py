@@ -15,7 +15,7 @@ CIRCUMSTANCES = frozenset({"session", "order", "position", "serving order", "dat
 _LONG = ("attribute", "score")  # headings of a long table of scores
 Cell = Literal[
     "text", "note", "name", "count", "choice", "grade", "sample", "rank", "score",
-    "test", "order", "codes", "code", "named", "mark", "claim",
+    "test", "order", "codes", "code", "named", "mark", "claim", "ticks",
 ]  # fmt: skip
 
 

@@ -22,8 +22,8 @@ from .columns import BallotColumns
 from .outcome import Outcome
 from .question import Question
 from .scales import Setting, agreed_scale
+from .typed_lists import check_list, in_own_order, in_words, name_and_size, parts_of
 
-_AT_LEAST_TWO = ("grades",)
 Reader = Callable[[Sequence[Any], Question], Outcome]
 
 
@@ -115,9 +115,10 @@ class TestKind:
         Whether its answers can show similarity at all.
     former : mapping of str to str
         Settings, with their labels, that questions of old may hold and that mean nothing now.
-    answer : {'codes', 'choice', 'grade', 'place', 'score', 'scores'}
+    answer : {'codes', 'choice', 'grade', 'place', 'score', 'scores', 'ticks'}
         What a ballot takes: codes of the samples named, one of `choices`, an agreed grade, a
-        place for each sample, a score, or a score for each agreed attribute.
+        place for each sample, a score, a score for each agreed attribute, or ticks at those of
+        the agreed words that apply.
     choices : tuple of str
     by_name : bool
         Whether samples have names of their own, instead of the letters A and B.
@@ -144,7 +145,7 @@ class TestKind:
     settings: tuple[Setting, ...] = ()
     similarity: bool = True
     former: Mapping[str, str] = field(default_factory=dict)
-    answer: Literal["codes", "choice", "grade", "place", "score", "scores"] = "choice"
+    answer: Literal["codes", "choice", "grade", "place", "score", "scores", "ticks"] = "choice"
     choices: tuple[str, ...] = ()
     by_name: bool = True
     protocol: Protocol | None = None
@@ -190,8 +191,14 @@ class TestKind:
         return tuple(self.listed(question.settings, "attributes"))
 
     def offered(self, settings: Mapping[str, Any]) -> list[str]:
-        """Words that an answer is chosen from: the choices, or the agreed grades."""
-        return self.listed(settings, "grades") if self.answer == "grade" else list(self.choices)
+        """Words that an answer is chosen from: the choices, or the agreed grades or words."""
+        agreed = {"grade": "grades", "ticks": "words"}.get(self.answer)
+        return self.listed(settings, agreed) if agreed else list(self.choices)
+
+    def offered_on(self, settings: Mapping[str, Any], line: int, code: str) -> list[str]:
+        """As `offered`, in the order of one ballot: words to tick stand in one of its own."""
+        words = self.offered(settings)
+        return in_own_order(words, line, code) if self.answer == "ticks" else words
 
     def has_setting(self, key: str) -> bool:
         """Whether there is a setting of that key."""
@@ -233,8 +240,7 @@ class TestKind:
         """
         if not self.has_setting(key):
             return []
-        parts = in_words(self.setting(settings, key)).split(";")
-        return [" ".join(part.split()) for part in parts if part.strip()]
+        return parts_of(in_words(self.setting(settings, key)))
 
     def missing(self, question: Question) -> list[str]:
         """What has to be stated before a question with this test can be agreed."""
@@ -268,7 +274,7 @@ class TestKind:
             if known[key].kind != "text":
                 known[key].check(value)
                 continue
-            self._check_list(key, settings)
+            check_list(key, self.listed(settings, key))
             if key == "margins":
                 self.margins(settings)
         self._check_together(settings)
@@ -313,7 +319,7 @@ class TestKind:
         attributes = {name.casefold(): name for name in self.listed(settings, "attributes")}
         margins: dict[str, float] = {}
         given = self.setting(settings, "margins") if self.has_setting("margins") else ""
-        typed = map(_name_and_size, str(given).split(";"))
+        typed = map(name_and_size, str(given).split(";"))
         for name, size in given.items() if isinstance(given, Mapping) else typed:
             if not name and size is None:
                 continue
@@ -327,43 +333,12 @@ class TestKind:
             margins |= {known: size} if known else dict.fromkeys(attributes.values(), size)
         return margins
 
-    def _check_list(self, key: str, settings: Mapping[str, Any]) -> None:
-        parts = self.listed(settings, key)
-        seen: set[str] = set()
-        for part in parts:
-            if part.casefold() in seen:
-                raise ArgumentError(f"{key.rstrip('s')} {part!r} stands twice.")
-            seen.add(part.casefold())
-        if key in _AT_LEAST_TWO and len(parts) < 2:
-            raise ArgumentError(f"at least two {key} are needed, separated by semicolons.")
-
     def __repr__(self) -> str:
         return self.key
 
 
 def _no_limit(question: Question) -> list[str]:
     return [] if question.pd_limit is not None else ["Agreed limit: which share may notice?"]
-
-
-def in_words(value: object) -> str:
-    """An agreed text, or numbers by attribute, as it is typed.
-
-    >>> in_words({"sweet": 1.2345678, "sour": 1.0})
-    'sweet 1.2345678; sour 1.0'
-    """
-    if isinstance(value, Mapping):
-        return "; ".join(f"{name} {size}" for name, size in value.items())
-    return str(value)
-
-
-def _name_and_size(part: str) -> tuple[str, float | None]:
-    """A margin as typed; None where it ends in no number."""
-    whole = " ".join(part.split())
-    name, _, size = whole.rpartition(" ")
-    try:
-        return name.rstrip(":= "), float(size.replace(",", "."))
-    except ValueError:
-        return whole, None
 
 
 _KINDS: dict[str, TestKind] = {}

@@ -13,6 +13,7 @@ from .kind import KINDS, TestKind, name_of, register
 from .question import Question
 from .ranked import RANKING
 from .rated import PROFILE
+from .ticked import TICKED_WORDS
 from .yes_no import A_NOT_A, SAME_DIFFERENT
 
 for _kind in (
@@ -23,6 +24,7 @@ for _kind in (
     RANKING,
     PROFILE,
     DIFFERENCE_FROM_CONTROL,
+    TICKED_WORDS,
 ):
     register(_kind)
 

@@ -1,4 +1,4 @@
-"""Candidate words from what assessors wrote beside their ballots.
+"""Candidate words from what assessors wrote beside their ballots, and from words they ticked.
 
 Why so
 ------
@@ -6,6 +6,9 @@ Words are counted by comments, not by how often they stand in one, since somebod
 is one voice. Nothing is stemmed or translated: the leader sees what was written and chooses. Words
 that only join others are left out by a short list for the four languages (common practice, no
 source).
+
+Ticks come from what closing kept of each assessor. Sessions with the same samples go together, in
+the words that all their lists hold: a word that was not asked was not refused.
 """
 
 from __future__ import annotations
@@ -15,8 +18,11 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import pandas as pd
+
 from ..base.spelling import key_of
 from ..catalogue.attributes import Vocabulary
+from ..sessions.sitting import Sitting
 
 _WORD = re.compile(r"[^\W\d_]{3,}(?:-[^\W\d_]{2,})*")
 _JOINED = """
@@ -67,3 +73,64 @@ def candidate_words(
         for word, there in where.items()
     ]
     return sorted(listed, key=lambda each: (-each.comments, -each.sessions, each.word))[:most]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class TickedLists:
+    """Closed sessions at which words were ticked at the same samples.
+
+    `samples`, `titles`: of the sessions, in the order in which they were held.
+    `left_out`: words that were not on every list.
+    `ticks`: the table that `ticked_words` takes.
+    """
+
+    samples: tuple[str, ...]
+    titles: tuple[str, ...]
+    left_out: tuple[str, ...]
+    ticks: pd.DataFrame
+
+
+def ticked_lists(sittings: Sequence[Sitting], product: str) -> list[TickedLists]:
+    """The ticks on record of a product whose name stands in the titles, the newest samples first.
+
+    Lists that have no word in common are not put together with those before them.
+    """
+    groups: dict[frozenset[str], list[Sitting]] = {}
+    for each in sorted(sittings, key=lambda each: each.held_on):
+        if each.words and key_of(product) in key_of(each.title):
+            group = groups.setdefault(frozenset(map(key_of, each.samples)), [])
+            if group and not _shared([*group, each]):
+                group.clear()
+            group.append(each)
+    newest = sorted(groups.values(), key=lambda group: group[-1].held_on, reverse=True)
+    return [_together(group) for group in newest]
+
+
+def _shared(group: Sequence[Sitting]) -> list[str]:
+    """The words of the latest list that all lists hold."""
+    lists = [{key_of(word.attribute) for word in each.words} for each in group]
+    held = set.intersection(*lists)
+    return [word.attribute for word in group[-1].words if key_of(word.attribute) in held]
+
+
+def _together(group: Sequence[Sitting]) -> TickedLists:
+    """Ticks of each answer; which of a person's answers to one sample had the tick does not count,
+    since they are added up."""
+    shared, spelled = _shared(group), {key_of(name): name for name in group[-1].samples}
+    asked = dict.fromkeys(word.attribute for each in group for word in each.words)
+    rows = []
+    for each in group:
+        of_word = {key_of(word.attribute): word.ticks for word in each.words}
+        for place, person in enumerate(each.assessors):
+            for column, sample in enumerate(each.samples):
+                for turn in range(each.answers[place][column]):
+                    row = {"session": each.session, "assessor": person}
+                    ticked = {w: int(turn < of_word[key_of(w)][place][column]) for w in shared}
+                    rows.append({**row, "sample": spelled[key_of(sample)], **ticked})
+    held = set(map(key_of, shared))
+    return TickedLists(
+        samples=group[-1].samples,
+        titles=tuple(each.title for each in group),
+        left_out=tuple(word for word in asked if key_of(word) not in held),
+        ticks=pd.DataFrame(rows),
+    )

@@ -339,5 +339,6 @@ def _settings(desk: Desk, wish: Wish, kind: TestKind) -> dict[str, Any]:
         "samples": "; ".join([control, *wish.batches]),
         "attributes": "; ".join(each.attribute for each in named),
         "margins": dict(margins),
+        "words": "; ".join(each.attribute for each in words.attributes) if words else "",
     }
     return {key: value for key, value in offered.items() if value and kind.has_setting(key)}

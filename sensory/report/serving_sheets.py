@@ -214,10 +214,11 @@ def ballots_pdf(
     description of the session says.
     """
     words, kind = ballot_words(language), find_kind(question.protocol)
-    scale, answers = agreed_scale(question.settings), kind.words_in(language).answers
+    scale = agreed_scale(question.settings)
     papers = _papers(lines, kind.serving.labelled, question)
     described = together(sample.allergens for sample in details.samples)
     for paper in papers:
+        paper.choices = _choices(kind, question, paper, language)
         held = described
         if allergens is not None:
             held = together(allergens.get(line, "") for line in paper.lines)
@@ -240,10 +241,17 @@ def ballots_pdf(
             "warm_up_holds": warm_up if warm_up_allergens else "",
             "guess": bool(kind.picks),
             "lines": [_line(name, question, words) for name in kind.scored(question.settings)],
-            "choices": [answers.get(answer, answer) for answer in kind.offered(question.settings)],
             "ballots": [asdict(paper) for paper in papers],
         },
     )
+
+
+def _choices(kind: TestKind, question: Question, paper: _Paper, language: str) -> list[str]:
+    """What is crossed on a paper, in the order in which its booth would show it."""
+    shown = kind.words_in(language).answers
+    listed = kind.offered_on(question.settings, paper.lines[0], next(iter(paper.codes), ""))
+    more = [ballot_words(language)["no_word"]] if kind.answer == "ticks" else []
+    return [*(shown.get(answer, answer) for answer in listed), *more]
 
 
 def _line(name: str, question: Question, words: Mapping[str, Any]) -> Words:
@@ -268,7 +276,7 @@ def _mark_key(kind: TestKind, question: Question, categories: bool) -> str:
     if kind.picks:
         return "mark_two" if kind.picks == 2 else "mark_sample"
     if kind.offered(question.settings):
-        return "mark_answer"
+        return "mark_ticks" if kind.answer == "ticks" else "mark_answer"
     return "mark_categories" if categories else "mark_lines"
 
 
@@ -295,6 +303,7 @@ class _Paper:
     head: str
     codes: list[str] = field(default_factory=list)
     lines: list[int] = field(default_factory=list)
+    choices: list[str] = field(default_factory=list)
     allergens: str = ""
     warm_up: str = ""
     after: str = ""

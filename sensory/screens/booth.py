@@ -220,9 +220,9 @@ def _marked(here: BoothVisit, ballot: BoothBallot, asked: Asked) -> str | None:
         return None if at is None else score_of(at, here.scale)
     if asked.kind == "category":
         return chosen_category(key, stored)
-    if asked.kind == "two":
-        ticked = {choice: st.session_state.get(f"{key}-{choice}") for choice in stored}
-        return None if None in ticked.values() else " ".join(filter(ticked.get, stored))
+    if asked.between:
+        boxes = {choice: st.session_state.get(box) for box, choice in _boxes(key, asked).items()}
+        return None if None in boxes.values() else asked.between.join(filter(boxes.get, stored))
     chosen = st.session_state.get(key)
     return None if chosen is None else str(chosen)
 
@@ -287,11 +287,13 @@ def _answer(asked: Asked, here: BoothVisit, ballot: BoothBallot, words: Words, k
         _scale(key, asked, here, words)
         return
     text = _marked(here, ballot, asked)
-    if asked.kind == "two":
-        boxes = {f"{key}-{choice}": choice in given.split() for choice in shown}
-        _fill(key, text, given, boxes, kept)
-        for box, label in zip(boxes, shown.values(), strict=True):
-            st.checkbox(label, key=box)
+    if asked.between:
+        boxes = _boxes(key, asked)
+        ticked = {box: choice in asked.chosen(given) for box, choice in boxes.items()}
+        _fill(key, text, given, ticked, kept)
+        with st.container(key=f"booth-ticks-{asked.line}"):
+            for box, choice in boxes.items():
+                st.checkbox(plain(shown[choice]), key=box)
         return
     _fill(key, text, given, {key: given if given in shown else None}, kept)
     place = asked.kind == "place"
@@ -338,6 +340,11 @@ def _beside(ballot: BoothBallot, words: Words, kept: bool) -> None:
 
 def _keys(ballot: BoothBallot) -> dict[str, Asked]:
     return {_key(ballot, asked): asked for asked in ballot.asked}
+
+
+def _boxes(key: str, asked: Asked) -> dict[str, str]:
+    """The choices by the key of their box; numbered, since a key is to be no word of anybody."""
+    return {f"{key}-{at}": choice for at, (choice, _) in enumerate(asked.choices)}
 
 
 def _key(ballot: BoothBallot, asked: Asked) -> str:

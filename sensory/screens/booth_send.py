@@ -99,6 +99,7 @@ def _show_answers(
                 "name": asked.name if asked else name,
                 "kind": asked.kind if asked else kinds[name],
                 "choices": [stored for stored, _ in asked.choices] if asked else [],
+                "between": asked.between if asked else "",
                 "held": recorded,
             }
         )

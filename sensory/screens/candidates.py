@@ -1,4 +1,4 @@
-"""Candidate words on the page Words: from comments, and from ticked lists."""
+"""Candidate words on the page Words: from comments, and from lists ticked here or elsewhere."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ import streamlit as st
 from ..base.results import several
 from ..base.spelling import key_of
 from ..catalogue.attributes import Vocabulary
-from ..panel.candidate_words import candidate_words
-from ..ratings.ticked import ticked_words
+from ..panel.candidate_words import candidate_words, ticked_lists
+from ..ratings.ticked import TickedWords, ticked_words
 from ..report.ticked_figures import ticks_figure
 from ..sessions.search import find_sessions
 from ..sessions.tick_file import read_ticks
@@ -20,12 +20,15 @@ TAKEN = "candidate-taken"
 
 
 def candidates_part(product: str, words: Vocabulary | None) -> None:
-    """Words of comments with their counts, a ticked list of a file, and the way into the form."""
+    """Words of comments with their counts, ticked lists, and the way into the form."""
     with st.expander("Candidate words"):
         with shown_errors():
             offered = _from_comments(product, words)
+        st.markdown("**From ticked lists** (check all that apply)")
         with shown_errors():
-            offered += _from_ticks()
+            offered += _from_sessions(product)
+        with shown_errors():
+            offered += _from_file()
         free = [w for w in dict.fromkeys(offered) if words is None or words.of(w) is None]
         chosen = st.selectbox("Make a candidate a word", free, index=None, key="candidate",
                               placeholder="choose")  # fmt: skip
@@ -62,18 +65,43 @@ def _from_comments(product: str, words: Vocabulary | None) -> list[str]:
     return [each.word for each in listed_words]
 
 
-def _from_ticks() -> list[str]:
-    st.markdown("**From ticked lists** (check all that apply)")
+def _from_sessions(product: str) -> list[str]:
+    """What was ticked in closed sessions, those with the same samples together."""
+    offered = ticked_lists(desk().sittings(), product)
+    if not offered:
+        st.markdown("No words were ticked in closed sessions whose title names the product.")
+        return []
+    at = 0
+    if len(offered) > 1:
+        at = st.selectbox(
+            "Ticked at which samples?",
+            range(len(offered)),
+            format_func=lambda at: ", ".join(offered[at].samples),
+            key="ticks-of",
+        )
+    chosen = offered[at]
+    st.markdown(f"{several(len(chosen.titles), 'session')}: {plain('; '.join(chosen.titles))}")
+    if chosen.left_out:
+        left_out = plain(", ".join(chosen.left_out))
+        st.markdown(f"Left out, since not on every list: {left_out}.")
+    return _shown(ticked_words(chosen.ticks), "sessions")
+
+
+def _from_file() -> list[str]:
     upload = st.file_uploader(
-        "CSV or XLSX: assessor, sample, session if several, then a column a word; x where ticked",
+        "Ticked elsewhere, CSV or XLSX: assessor, sample, session if several, then a column a "
+        "word; x where ticked",
         type=["csv", "txt", "tsv", "xlsx"], key="ticks-upload",
     )  # fmt: skip
     if upload is None:
         return []
-    result = ticked_words(read_ticks(upload.getvalue()))
+    return _shown(ticked_words(read_ticks(upload.getvalue())), "file")
+
+
+def _shown(result: TickedWords, where: str) -> list[str]:
     listed(result.says())
     words = "Share of ticks by word and sample; the numbers are below."
-    show_figure("ticks-figure", ticks_figure(result, "container"), words)
+    show_figure(f"ticks-{where}", ticks_figure(result, "container"), words)
     show_table(result.summary())
     listed(result.cannot_tell)
     return list(result.words)

@@ -27,6 +27,7 @@ OTHERS = {
     "shop_light": ("Shop light", "A - not A, 24 assessors, both samples each."),
     "new_thickener": ("Lingering ginger", "60 same-different pairs, one each."),
     "water": ("Two waters", "Graded by sureness, two products at once."),
+    "words": ("Which words?", "16 assessors tick a list of words at three pressings."),
 }
 _YEAR = ("A year of batches", "Two lines, some 120 batches, three things that went wrong.")
 _PANEL = ("A year of a panel", "Ten assessors, 48 sessions: who needs attention, and why?")

@@ -20,6 +20,7 @@ from collections.abc import Mapping, Sequence
 import streamlit as st
 
 from ..base.errors import Fault
+from ..catalogue.typed_lists import MOST_LETTERS
 from ..serving.ballot_line import is_answer
 from ..sessions.lines import MOST_LINES
 from .components import asset, sent
@@ -34,6 +35,7 @@ _SIZES = {
     "comment": 14,
     "guess": 3,
     "answer": 8,
+    "ticked": 24,
     "replicate": 3,
 }
 _mount = st.components.v2.component(
@@ -57,7 +59,9 @@ def typed_cells(key: str, names: Sequence[str]) -> tuple[str, dict[int, dict[str
         match entry:
             case [str(row), str(name), str(text)] if row.isdecimal():
                 if 1 <= int(row) <= MOST_LINES and name in names:
-                    changes.setdefault(int(row), {})[name] = _storable(text)
+                    changes.setdefault(int(row), {})[name] = _storable(
+                        text, MOST_LETTERS if is_answer(name) else _MOST_TEXT
+                    )
     return str(typed.get("number")), changes
 
 
@@ -96,10 +100,10 @@ def show_grid(
     )
 
 
-def _storable(text: str) -> str:
+def _storable(text: str, most: int) -> str:
     """Stripped, cut, and without halves of characters that no database takes."""
     kept = "".join(letter for letter in text if letter.isprintable())
-    return kept.strip()[:_MOST_TEXT].encode("utf-8", "replace").decode()
+    return kept.strip()[:most].encode("utf-8", "replace").decode()
 
 
 def _column(name: str) -> dict[str, object]:

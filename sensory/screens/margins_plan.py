@@ -6,7 +6,8 @@ from typing import Any
 
 import streamlit as st
 
-from ..catalogue.kind import TestKind, in_words
+from ..catalogue.kind import TestKind
+from ..catalogue.typed_lists import in_words
 from ..panel.history import history
 from ..panel.months import scatter_now
 from ..ratings.profile_plan import ProfilePlan, profile_plan

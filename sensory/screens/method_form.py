@@ -5,11 +5,12 @@ from __future__ import annotations
 import streamlit as st
 
 from ..base.results import several
-from ..base.spelling import same_person
+from ..base.spelling import key_of, same_person
 from ..catalogue.attributes import Vocabulary
-from ..catalogue.kind import TestKind, in_words
+from ..catalogue.kind import TestKind
 from ..catalogue.question import Question
 from ..catalogue.scales import Setting, agreed_scale
+from ..catalogue.typed_lists import in_words, parts_of
 from ..choices.risks import SessionRisks
 from ..report.words import number, percent
 from ..sessions.samples import REFERENCES, samples_on
@@ -29,6 +30,8 @@ def settings_fields(session: StoredSession, kind: TestKind) -> dict[str, Setting
     """The settings of a test, as they are typed."""
     typed: dict[str, SettingValue] = {}
     chosen: dict[str, SettingValue] = {}
+    if kind.answer == "ticks":
+        _words_of_product(session, kind)
     for setting in kind.settings:
         if setting in kind.offered_settings(chosen):
             value = _typed(session, kind, setting)
@@ -38,6 +41,32 @@ def settings_fields(session: StoredSession, kind: TestKind) -> dict[str, Setting
             if not setting.optional or setting.kind == "number" or value != setting.default:
                 typed[setting.key] = value
     return typed
+
+
+def _words_of_product(session: StoredSession, kind: TestKind) -> None:
+    """Offer the words of a product for the list to tick, behind those that stand there."""
+    field, at = field_key(session, f"{kind.key}-words"), f"words-of-{session.id}"
+    offered = {each.words: each for each in desk().nouns(Vocabulary)}
+    if not offered:
+        return
+
+    def take() -> None:
+        chosen = offered.get(st.session_state.get(at) or "")
+        agreed = in_words(kind.setting(session.question.settings, "words"))
+        now = parts_of(st.session_state.get(_filled(field, agreed)[0], agreed))
+        have = set(map(key_of, now))
+        more = [word.attribute for word in chosen.attributes] if chosen else []
+        more = [word for word in more if key_of(word) not in have]
+        st.session_state[f"{field}-filled"] = "; ".join([*now, *more])
+
+    label = "Add the words of a product"
+    st.selectbox(label, list(offered), index=None, placeholder="none", key=at, on_change=take)
+
+
+def _filled(field: str, now: str) -> tuple[str, str]:
+    """Key and text of a field to begin with: once words were added it is another field."""
+    text = st.session_state.get(f"{field}-filled")
+    return (field, now) if text is None else (f"{field}-{text}", text)
 
 
 def vocabulary_field(session: StoredSession, kind: TestKind) -> Vocabulary | None:
@@ -71,7 +100,8 @@ def _typed(session: StoredSession, kind: TestKind, setting: Setting) -> SettingV
         return _among(label, there, str(now), key, optional=not setting.needed, what=what)
     if setting.kind == "text":
         what = asked(_WORDS[setting.key]) if setting.key in _WORDS else None
-        typed = st.text_input(label, value=in_words(now), key=key, help=what).strip()
+        key, text = _filled(key, in_words(now))
+        typed = st.text_input(label, value=text, key=key, help=what).strip()
         return now if typed == in_words(now) else typed
     if setting.kind == "choice":
         index = setting.choices.index(now) if now in setting.choices else 0

@@ -12,6 +12,7 @@ from ..base.records import JsonObject
 from ..catalogue.question import Question
 from ..catalogue.scales import agreed_scale
 from ..catalogue.tests import find_kind
+from ..catalogue.typed_lists import NO_WORD, TICKED_BETWEEN
 from ..serving.ballot_line import NOT_COME, BallotLine
 from .session import StoredSession
 
@@ -21,9 +22,9 @@ class Asked:
     """One answer that a ballot asks for.
 
     `name`: column of the ballot line; for a ranking `rank` of the line `line`.
-    `kind`: one of the choices, two of them, a mark on a line, one of the categories of a scale, a
-        place from 1.
-    `label`: what is asked about: an attribute or a code; empty where the ballot asks it.
+    `kind`: one of the choices, two of them, all that apply, a mark on a line, one of the categories
+        of a scale, a place from 1.
+    `label`: what is asked about, or still to be done: empty where the ballot asks it.
     `choices`: what is stored, and what is shown.
     `ends`: words at the ends of a scale.
     `about`: what the attribute means, how it is assessed, its reference standards; a line each.
@@ -40,6 +41,15 @@ class Asked:
     about: tuple[str, ...] = ()
     anchors: tuple[float, ...] = ()
     given: str = ""
+
+    @property
+    def between(self) -> str:
+        """What stands between several choices in one answer; empty where one is given."""
+        return {"two": " ", "many": TICKED_BETWEEN}.get(self.kind, "")
+
+    def chosen(self, text: str) -> list[str]:
+        """The choices that an answer names."""
+        return text.split(self.between) if text and self.between else [text] if text else []
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -130,13 +140,29 @@ def _asked(question: Question, ballot: Sequence[BallotLine], language: str) -> I
         for cup, code in zip(ballot, codes, strict=True):
             yield Asked(name="rank", line=cup.row, kind="place", label=code, choices=places,
                         given=cup.text("rank"))  # fmt: skip
-    if offered := test.offered(question.settings):
+    if test.answer == "ticks":
+        yield _to_tick(question, line, language)
+    elif offered := test.offered(question.settings):
         shown = test.words_in(language).answers
         choices = tuple((answer, shown.get(answer, answer)) for answer in offered)
         yield Asked(name="answer", line=line.row, kind="one", choices=choices,
                     given=line.text("answer"))  # fmt: skip
     for name in test.scored(question.settings):
         yield _scored(question, line, name, ballot_words(language))
+
+
+def _to_tick(question: Question, line: BallotLine, language: str) -> Asked:
+    """The words in the order of this ballot, and last that none of them applies."""
+    test, words = find_kind(question.protocol), ballot_words(language)
+    listed = test.offered_on(question.settings, line.row, next(iter(line.codes), ""))
+    return Asked(
+        name="ticked",
+        line=line.row,
+        kind="many",
+        label=words["ticks_open"].format(none=words["no_word"]),
+        choices=(*((word, word) for word in listed), (NO_WORD, words["no_word"])),
+        given=line.text("ticked"),
+    )
 
 
 def _scored(question: Question, line: BallotLine, name: str, words: JsonObject) -> Asked:
@@ -163,9 +189,10 @@ def check_answer(asked: Asked, text: str, scale: tuple[float, float], ballot: Bo
     if not text:
         return
     offered = {stored for stored, _ in asked.choices}
-    if asked.kind == "two":
-        parts = text.split()
-        sound = len(set(parts)) == len(parts) <= 2 and set(parts) <= offered
+    if asked.between:
+        parts = asked.chosen(text)
+        most = 2 if asked.kind == "two" else len(parts)
+        sound = len(set(parts)) == len(parts) <= most and set(parts) <= offered
     elif asked.kind == "scale":
         sound = bool(re.fullmatch(r"-?[0-9]{1,6}(\.[0-9]{1,4})?", text, flags=re.ASCII))
         sound = sound and scale[0] <= float(text) <= scale[1]
@@ -178,13 +205,15 @@ def check_answer(asked: Asked, text: str, scale: tuple[float, float], ballot: Bo
 def still_open(ballot: BoothBallot) -> list[str]:
     """What a ballot still waits for, by label; '?' stands for its one question.
 
-    Two samples with one place are both still to be answered."""
+    Two samples with one place are both still to be answered, and so are ticks at words and at 'none
+    of them' together."""
     places = [asked.given for asked in ballot.asked if asked.kind == "place"]
     return [
         asked.label or "?"
         for asked in ballot.asked
         if not asked.given
-        or (asked.kind == "two" and len(asked.given.split()) < 2)
+        or (asked.kind == "two" and len(asked.chosen(asked.given)) < 2)
+        or (asked.kind == "many" and {NO_WORD} < set(asked.chosen(asked.given)))
         or (asked.kind == "place" and places.count(asked.given) > 1)
     ]
 

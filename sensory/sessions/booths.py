@@ -272,7 +272,8 @@ def _checked(at: Place, ballot: BoothBallot, where: int, name: str, text: str) -
     asked = next((each for each in ballot.asked if (each.line, each.name) == (where, name)), None)
     if asked is not None:
         check_answer(asked, text, scale_of(at.session.question), ballot)
-    elif where != ballot.line or name not in _beside(ballot):
+        return " ".join(text.split())
+    if where != ballot.line or name not in _beside(ballot):
         raise RecordError(f"This ballot does not ask for {name!r}.")
     return " ".join(str(text).split())[:_LONGEST]
 

@@ -54,6 +54,14 @@ class AttributeScores(Plain):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class TickedWord(Plain):
+    """How often each ticked a word: by assessor in the order of the sitting, then by sample."""
+
+    attribute: str
+    ticks: tuple[tuple[int, ...], ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Sitting(Plain):
     """A closed session as the history of its assessors holds it.
 
@@ -64,6 +72,8 @@ class Sitting(Plain):
     `came`: of each `CAME`, `LATE` or `ABSENT`.
     `correct`, `trials`: of each in a forced choice; else empty.
     `samples`, `attributes`: of scored samples; else empty.
+    `words`: of samples at which words were ticked; else empty.
+    `answers`: of these how often each answered: by assessor, then by sample.
     `control`: the sample that is the blind control or the reference, where there is one.
     `limit`: the agreed action limit, where it is one number of points.
     `scale`: its lowest and highest score.
@@ -82,6 +92,8 @@ class Sitting(Plain):
     control: str = field(default="", metadata=LEFT_OUT_EMPTY)
     limit: float | None = field(default=None, metadata=LEFT_OUT_EMPTY)
     scale: tuple[float, ...] = field(default=(), metadata=LEFT_OUT_EMPTY)
+    words: tuple[TickedWord, ...] = field(default=(), metadata=LEFT_OUT_EMPTY)
+    answers: tuple[tuple[int, ...], ...] = field(default=(), metadata=LEFT_OUT_EMPTY)
 
     def __post_init__(self) -> None:
         many = len(self.assessors)
@@ -90,6 +102,10 @@ class Sitting(Plain):
             columns += [scores.means, scores.sd, scores.sd_df]
             if {len(row) for row in scores.means} - {len(self.samples)}:
                 raise RecordError(f"The means of {scores.attribute} need one a sample.")
+        for ticks in (each.ticks for each in self.words):
+            columns += [ticks, self.answers]
+            if {len(row) for row in (*ticks, *self.answers)} - {len(self.samples)}:
+                raise RecordError("Ticks and answers need a number a sample.")
         if {len(column) for column in columns} - {many}:
             raise RecordError(f"A sitting of {many} assessors needs a value of each.")
 
@@ -118,7 +134,10 @@ def sitting_of(session: StoredSession, cells: Cells, checked: CheckedBallots) ->
     choices = [row for row in checked.rows if isinstance(row, ChoiceBallot) and row.answer]
     if choices:
         return _with_choices(sitting, choices)
-    scored = [row for row in checked.rows if not isinstance(row, ChoiceBallot) and "score" in row]
+    rated = [row for row in checked.rows if not isinstance(row, ChoiceBallot)]
+    if ticked := [row for row in rated if "ticked" in row]:
+        return _with_ticks(sitting, session, ticked)
+    scored = [row for row in rated if "score" in row]
     return _with_scores(sitting, session, scored) if scored else sitting
 
 
@@ -181,6 +200,31 @@ def _with_scores(
         control=next((known[same_person(n)] for n in named if same_person(n) in known), ""),
         limit=None if limit is None else float(limit),
         scale=ends,
+    )
+
+
+def _with_ticks(
+    sitting: Sitting, session: StoredSession, rows: Sequence[dict[str, Any]]
+) -> Sitting:
+    """How often each ticked what; a sample that somebody got more often is added up."""
+    kind, places = find_kind(session.question.protocol), _places(sitting)
+    samples = tuple(dict.fromkeys(str(row["sample"]) for row in rows))
+    listed = kind.listed(session.question.settings, "words")
+    words = listed or dict.fromkeys(word for row in rows for word in row["ticked"])
+    answers, *ticks = [[[0] * len(samples) for _ in places] for _ in ("", *words)]
+    for row in rows:
+        place, column = places[same_person(str(row["assessor"]))], samples.index(str(row["sample"]))
+        answers[place][column] += 1
+        for word, given in zip(words, ticks, strict=True):
+            given[place][column] += word in row["ticked"]
+    return replace(
+        sitting,
+        samples=samples,
+        words=tuple(
+            TickedWord(attribute=word, ticks=tuple(map(tuple, given)))
+            for word, given in zip(words, ticks, strict=True)
+        ),
+        answers=tuple(map(tuple, answers)),
     )
 
 

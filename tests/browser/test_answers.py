@@ -73,9 +73,10 @@ def test_a_tap_is_acknowledged_without_a_run_and_outlives_a_cut_network(visitor_
     [
         ("gasket", "DIFFERENCE_FROM_CONTROL", ["blind", "batch"]),
         ("aftertaste", "RANKING", ["sugar", "blend 1", "blend 2"]),
+        ("words", "TICKED_WORDS", ["reference", "new press"]),
     ],
 )
-def test_marks_and_places_go_the_same_way(visitor_of, wire, record, name, key, samples):
+def test_marks_places_and_ticks_go_the_same_way(visitor_of, wire, record, name, key, samples):
     visitor = visitor_of(wire, width=1280)
     page = visitor.page
     here, token, runs = sit_down(visitor, wire, record, name, key, samples=samples)
@@ -88,6 +89,17 @@ def test_marks_and_places_go_the_same_way(visitor_of, wire, record, name, key, s
         expect(page.locator(SEND)).to_be_disabled()
         groups.nth(2).get_by_role("radio").nth(2).check(force=True)
         page.get_by_text("Still to be answered: ").wait_for(state="detached")
+    elif key == "TICKED_WORDS":
+        boxes, echo = page.locator(".stCheckbox label"), page.locator("p.echo")
+        shown = [text.strip() for text in boxes.all_inner_texts()]
+        for at in (3, len(shown) - 1):
+            boxes.nth(at).click()
+            expect(echo).to_have_text("saved")
+        page.get_by_text("not both").wait_for()  # a word, and none of them
+        expect(page.locator(SEND)).to_be_disabled()
+        boxes.nth(len(shown) - 1).click()
+        boxes.nth(1).click()
+        page.get_by_text("not both").wait_for(state="detached")
     else:
         track = page.get_by_role("slider")
         track.press("End")
@@ -103,6 +115,8 @@ def test_marks_and_places_go_the_same_way(visitor_of, wire, record, name, key, s
     mine = [texts for texts in record.cells(here).values() if texts["assessor"] == "Anna"]
     if key == "RANKING":
         assert [texts["rank"] for texts in mine] == ["1", "2", "3"]
+    elif key == "TICKED_WORDS":
+        assert [texts.get("ticked") for texts in mine] == [f"{shown[1]}; {shown[3]}", None]
     else:
         assert [texts.get("score") for texts in mine] == ["9.80", None]
     assert booths.visit(record, token).sent == 1

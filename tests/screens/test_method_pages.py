@@ -20,6 +20,7 @@ DEMOS = {
     "PROFILE": "pressing",
     "DIFFERENCE_FROM_CONTROL": "gasket",
     "RANKING": "aftertaste",
+    "TICKED_WORDS": "words",
 }
 
 

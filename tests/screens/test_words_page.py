@@ -112,3 +112,20 @@ def test_a_ticked_list_of_a_file_is_read_and_a_wrong_cell_is_named():
     assert result.tell_apart == ("jammy",)
     with pytest.raises(ArgumentError, match="jammy, row 3: 'maybe' is neither"):
         read_ticks(lines.replace(b"P0,B,x", b"P0,B,maybe"))
+
+
+def test_the_words_of_a_product_go_into_the_list_to_tick_and_back_as_candidates(url, store):
+    enter_product(store, "raspberry cordial", who=BY)
+    jammy = DefinedAttribute(attribute="Jammy", definition="as cooked fruit")
+    resinous = DefinedAttribute(attribute="resinous", definition="as pine")
+    define(store, "raspberry cordial", jammy, who=BY, why="first list")
+    known = define(store, "raspberry cordial", resinous, who=BY, why="another")
+    here = put(store, "words", stage="open", cells=False).id
+    app = run("question", url, here)
+    app.selectbox(key=f"words-of-{here}").set_value(known.words).run()
+    listed = store.session(here).question.settings["words"]
+    assert listed.endswith("; flowery; resinous")  # 'Jammy' stood there already
+    put(store, "words", stage="closed", here="s2")
+    app = run("words", url, None)
+    assert "'cooked' tells the samples apart" in words(app)
+    assert {"cooked", "flowery"} < set(app.selectbox(key="candidate").options)

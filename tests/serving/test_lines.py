@@ -20,6 +20,7 @@ ANSWERS = {
     "RANKING": {"rank": "2.5"},
     "DIFFERENCE_FROM_CONTROL": {"score": "2"},
     "PROFILE": {"sour": "3"},
+    "TICKED_WORDS": {"ticked": "sour; sweet"},
 }
 METHODS = [kind for kind in TESTS.values() if not kind.protocol]
 

@@ -24,6 +24,7 @@ SAMPLES = {
     "RANKING": ["sugar", "blend 1", "blend 2"],
     "PROFILE": ["reference", "new press", "old press, warm"],
     "DIFFERENCE_FROM_CONTROL": ["blind reference", "batch 118"],
+    "TICKED_WORDS": ["reference", "new press", "old press, warm"],
 }
 DEMOS = {
     "SURENESS": "water",
@@ -32,6 +33,7 @@ DEMOS = {
     "DIFFERENCE_FROM_CONTROL": "gasket",
     "A_NOT_A": "shop_light",
     "SAME_DIFFERENT": "new_thickener",
+    "TICKED_WORDS": "words",
 }
 
 
@@ -100,7 +102,7 @@ def answer(asked, place):
     stored = [choice for choice, _ in asked.choices]
     if asked.kind == "place":
         return str(place)
-    return " ".join(stored[: 2 if asked.kind == "two" else 1]) or "4.50"
+    return (asked.between or " ").join(stored[: 2 if asked.between else 1]) or "4.50"
 
 
 def fill(store, token, ballot):

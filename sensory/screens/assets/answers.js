@@ -68,9 +68,9 @@ function early(page, field) {
   if (field.held === "" && text) given(page, field.key, text)
 }
 
-// Two boxes of one field have keys of their own, which begin with that of the field.
-function place({ key, kind }) {
-  return kind === "two" ? `[class*="st-key-${key}-"]` : `.st-key-${key}`
+// Several boxes of one field have keys of their own, which begin with that of the field.
+function place({ key, between }) {
+  return between ? `[class*="st-key-${key}-"]` : `.st-key-${key}`
 }
 
 function boxes(field) {
@@ -79,14 +79,14 @@ function boxes(field) {
 
 // What the window shows of a field; undefined where it is a mark, which its own script hands over.
 function shown(field) {
-  const { kind, choices } = field
+  const { kind, choices, between } = field
   if (kind === "text") {
     return document.querySelector(`${place(field)} textarea`)?.value.trim().split(/\s+/).join(" ")
   }
   if (kind === "scale" || kind === "category") return undefined
   const at = boxes(field).map((box) => box.checked)
   if (kind === "guess") return at[0] ? "x" : ""
-  return choices.filter((_, place) => at[place]).join(" ")
+  return choices.filter((_, place) => at[place]).join(between)
 }
 
 function touched(page, { type, target }) {
