@@ -29,6 +29,7 @@ from .history import History, history
 from .months import reproducibility, smallest_now
 from .register import MOST, PanelDesk, panels_of, the_register
 from .series import TakenSeries
+from .training_month import TrainedProduct, trained_products
 
 _LOOKED_AT = 400
 _SOON = 60
@@ -66,6 +67,8 @@ class PanelMonth:
         As on the day of printing.
     series : tuple of TakenSeries
         Screening series begun or ended in the month, or open on the day of printing.
+    trained : tuple of TrainedProduct
+        What was trained in the month.
     planned : tuple of PlannedSession
         From the day of printing on, or without a day.
     not_closed : int
@@ -79,6 +82,7 @@ class PanelMonth:
     year: Attention
     register: tuple[Assessor, ...]
     series: tuple[TakenSeries, ...]
+    trained: tuple[TrainedProduct, ...]
     planned: tuple[PlannedSession, ...]
     not_closed: int
     names: bool
@@ -185,7 +189,7 @@ class PanelMonth:
         return (*lines, *(self.year.says() if self.names else ()))
 
     def training(self) -> tuple[str, ...]:
-        """What the register says of the month, and who is in training now."""
+        """What was trained and how marks got on, who was qualified, and who is in training now."""
         within = [each for each in self.register if each.entered_on[:7] == self.month]
         qualified = Counter(
             each.product
@@ -197,8 +201,11 @@ class PanelMonth:
             f"Entered in the register: {len(within)}.",
             "Qualified for a product: "
             + ("nobody." if not qualified else f"{_counted(qualified)}."),
-            "Training sessions are not kept apart on this record.",
         ]
+        if not self.trained:
+            lines.append("No training session was closed.")
+        for each in self.trained:
+            lines += each.says(names=self.names)
         roles = Counter(
             str(role)
             for role in Role
@@ -279,6 +286,7 @@ def panel_month(desk: PanelDesk, month: str, *, names: bool = False, printed_at:
         past=history(sittings, since=f"{month}-01", until=last),
         year=attention(year),
         register=tuple(the_register(desk, gone=True)),
+        trained=trained_products(desk, month),
         series=tuple(each for each in desk.nouns(TakenSeries, most=MOST) if _touches(each, month)),
         planned=tuple(_planned(desk, each) for each in sorted(planned, key=_by_day)),
         not_closed=sum(

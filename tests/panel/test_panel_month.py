@@ -15,6 +15,7 @@ from sensory.panel.qualification import answer_series, begin_series, end_series
 from sensory.panel.register import change_assessor, enter_assessor
 from sensory.panel.series import Series
 from sensory.panel.series_plan import KINDS
+from sensory.panel.training import training_progress
 from sensory.report.panel_month_documents import panel_month_words, sittings_figure
 from sensory.report.printed import printed
 from sensory.sessions.session import CAUTIONS
@@ -25,6 +26,7 @@ from ..report.shared import OURS, fonts_of, pages_of
 from ..sessions.shared import BY
 from ..shared import put
 from .test_register import session
+from .test_training import training
 from .years import Fault, year
 
 PRINTED = "2026-12-03T09:00:00+00:00"
@@ -171,4 +173,37 @@ def test_screening_series_are_counted_and_named_only_where_asked_for(tmp_path):
     assert any("triangles given up 1" in line for line in panel_month_words(named)["training"])
     before = panel_month(store, "2020-01", printed_at=utc_now()).screening()
     assert before == ("Screening series begun: none.", "Ended: none; open when printed: 1.")
+    store.close()
+
+
+def test_training_is_told_with_who_is_trained_and_the_curve_by_hand(tmp_path):
+    """Distances from the targets by sums over the marks; who is trained from the long way."""
+    store, rng = open_store(f"sqlite:///{tmp_path}/record.sqlite3"), np.random.default_rng(11)
+    held = [training(session, rng) for session in range(6)]
+    later = replace(training(7, rng, attributes=("salty",)), held_on="2026-11-03")
+    with store.action(who=BY, why="invented") as act:
+        for each in (*held, later):
+            act.keep_training(each)
+    month = panel_month(store, "2026-10", names=True, printed_at=PRINTED)
+    trained, done, curve = month.training()[2:]
+    assert trained == "Trained on sloe cordial in 6 sessions: sour."
+    good = training_progress(held).trained
+    assert done.endswith(f"by the rule of today: {len(good)} of 5 assessors: {', '.join(good)}.")
+    rms = [
+        np.sqrt(np.mean([(np.mean(s) - sample.target) ** 2 for sample in each.samples
+                         for s in sample.scores]))
+        for each in held
+    ]  # fmt: skip
+    points = [f"{size:.1f}" for size in (rms[0], *rms[-3:])]
+    assert curve.endswith(f"over 6 sessions: {points[0]}, ..., {', '.join(points[1:])}.")
+    assert "Ada" not in " ".join(panel_month(store, "2026-10", printed_at=PRINTED).training())
+    assert (
+        "Trained on sloe cordial in 1 session: salty."
+        in panel_month(store, "2026-11", printed_at=PRINTED).training()
+    )
+    assert (
+        "No training session was closed."
+        in panel_month(store, "2026-09", printed_at=PRINTED).training()
+    )
+    assert "Trained on sloe cordial" in " ".join(pages_of(printed(month)))
     store.close()
