@@ -71,7 +71,8 @@ ORDER = {
     """,
     "catalogue": """
         columns column_table choice_ballot scales attributes training question outcome_words outcome
-        choices_read outcome_json typed_lists kind frames graded yes_no panel_read ballot_row
+        choices_read outcome_json typed_lists kind frames graded_read graded yes_no_read yes_no
+        panel_read ballot_row
         choice_cells code_columns choice_columns cells checking forced_choice profile_figures
         controlled_read controlled ranked_read ranked rated_read rated ticked_read ticked outcome_of
         tests

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from functools import partial
 from typing import Any
 
@@ -16,8 +16,9 @@ from ..choices.protocols import (
     Protocol,
 )
 from .choice_ballot import CHOICE
-from .choices_read import read_choices
 from .kind import ReleaseTerms, ServingRules, TestKind, Words
+from .outcome import Outcome
+from .question import Question
 
 
 def forced_choice(protocol: Protocol, *, words: Mapping[str, Words]) -> TestKind:
@@ -43,12 +44,18 @@ def forced_choice(protocol: Protocol, *, words: Mapping[str, Words]) -> TestKind
             order_column="order",
             codes="places",
         ),
-        read=partial(read_choices, protocol),
+        read=partial(_read, protocol),
         answer="codes",
         by_name=False,
         protocol=protocol,
         release=ReleaseTerms(by="share", settings=_no_settings),
     )
+
+
+def _read(protocol: Protocol, rows: Sequence[Any], question: Question) -> Outcome:
+    from .choices_read import read_choices  # a booth loads no statistics
+
+    return read_choices(protocol, rows, question)
 
 
 def _no_settings(limit: float | None, margins: Mapping[str, float], batch: str) -> dict[str, Any]:

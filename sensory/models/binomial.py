@@ -16,8 +16,8 @@ from fractions import Fraction
 from math import comb
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike
-from scipy import special
 
 from ..base.arrays import Bools, Floats, Ints
 from ..base.checks import as_fraction
@@ -43,7 +43,7 @@ def upper_tail(count: ArrayLike, trials: ArrayLike, p: ArrayLike) -> Floats:
         np.asarray(count, float), np.asarray(trials, float), np.asarray(p, float)
     )
     with np.errstate(all="ignore"):
-        tail = special.betainc(np.maximum(x, 1), np.maximum(n - x + 1, 1), p)
+        tail = scipy.special.betainc(np.maximum(x, 1), np.maximum(n - x + 1, 1), p)
     tail = np.where(x <= 0, 1.0, np.where(x > n, 0.0, tail))
     far = (tail < _FAR) & (x <= n)
     if far.any():
@@ -79,7 +79,7 @@ def log_upper_tail(count: ArrayLike, trials: ArrayLike, p: ArrayLike) -> Floats:
 
 
 def _log_far_tail(x: Floats, n: Floats, p: Floats) -> Floats:
-    first = _log_ways(x, n) + special.xlogy(x, p) + special.xlog1py(n - x, -p)
+    first = _log_ways(x, n) + scipy.special.xlogy(x, p) + scipy.special.xlog1py(n - x, -p)
     term, total, step = np.ones_like(x), np.ones_like(x), 0
     while (term > 1e-17 * total).any():
         term = term * np.maximum(n - x - step, 0) / (x + 1 + step) * p / (1 - p)
@@ -117,13 +117,15 @@ def _mid_p_bound(x: Floats, n: Floats, tail: float) -> Floats:
     """
     below, above = lower_limit(x, n, tail), lower_limit(np.minimum(x + 1, n), n, tail)
     above = np.where(x < n, above, 1.0)
-    p, wanted = (below + above) / 2, special.ndtri(tail)
+    p, wanted = (below + above) / 2, scipy.special.ndtri(tail)
     for _ in range(_MOST_STEPS):
         further = upper_tail(x + 1, n, p)
         with np.errstate(divide="ignore", invalid="ignore"):
-            own = np.exp(_log_ways(x, n) + special.xlogy(x, p) + special.xlog1py(n - x, -p))
+            own = np.exp(
+                _log_ways(x, n) + scipy.special.xlogy(x, p) + scipy.special.xlog1py(n - x, -p)
+            )
             chance = further + own / 2
-            place = special.ndtri(chance)
+            place = scipy.special.ndtri(chance)
             # d P(X >= k) / dp = k / p P(X = k)
             slope = own * (x / p + (n - x) / (1 - p)) / 2
             to = p + (wanted - place) * np.exp(-(place**2) / 2) / np.sqrt(2 * np.pi) / slope
@@ -137,19 +139,23 @@ def _mid_p_bound(x: Floats, n: Floats, tail: float) -> Floats:
 
 def _log_ways(x: Floats, n: Floats) -> Floats:
     """Logarithm of the binomial coefficient."""
-    return np.asarray(special.gammaln(n + 1) - special.gammaln(x + 1) - special.gammaln(n - x + 1))
+    return np.asarray(
+        scipy.special.gammaln(n + 1)
+        - scipy.special.gammaln(x + 1)
+        - scipy.special.gammaln(n - x + 1)
+    )
 
 
 def lower_limit(correct: ArrayLike, trials: ArrayLike, tail: float) -> Floats:
     """The p at which P(X >= correct) equals `tail`; 0 when nobody was correct."""
     x, n = np.broadcast_arrays(np.asarray(correct, float), np.asarray(trials, float))
-    return np.where(x > 0, special.betaincinv(np.maximum(x, 1), n - x + 1, tail), 0.0)
+    return np.where(x > 0, scipy.special.betaincinv(np.maximum(x, 1), n - x + 1, tail), 0.0)
 
 
 def upper_limit(correct: ArrayLike, trials: ArrayLike, tail: float) -> Floats:
     """The p at which P(X <= correct) equals `tail`; 1 when everybody was correct."""
     x, n = np.broadcast_arrays(np.asarray(correct, float), np.asarray(trials, float))
-    return np.where(x < n, special.betainccinv(x + 1, np.maximum(n - x, 1), tail), 1.0)
+    return np.where(x < n, scipy.special.betainccinv(x + 1, np.maximum(n - x, 1), tail), 1.0)
 
 
 def least_count(trials: Ints, p: Fraction, alpha: float | Fraction) -> Ints:
@@ -158,7 +164,7 @@ def least_count(trials: Ints, p: Fraction, alpha: float | Fraction) -> Ints:
     The comparison is exact: ties between a tail and alpha, taken as the decimal that
     was written, count as <=.
     """
-    n, rate, z = trials.ravel(), float(p), -float(special.ndtri(float(alpha)))
+    n, rate, z = trials.ravel(), float(p), -float(scipy.special.ndtri(float(alpha)))
     # normal approximation with its term for skewness: wrong by 1 at most, but for small n
     skew = (z * z - 1) * (1 - 2 * rate) / 6
     near = n * rate + z * np.sqrt(n * rate * (1 - rate)) + skew + 0.5
@@ -184,7 +190,7 @@ def most_trials(counts: Ints, p: Fraction, alpha: float | Fraction) -> Ints:
     >>> most_trials(np.array([1, 2, 3]), Fraction(1, 3), 0.05).tolist()
     [0, 1, 3]
     """
-    rate, z = float(p), -float(special.ndtri(float(alpha)))
+    rate, z = float(p), -float(scipy.special.ndtri(float(alpha)))
     spread = z * np.sqrt(rate * (1 - rate))
     middle = np.maximum(counts - 0.5 - (z * z - 1) * (1 - 2 * rate) / 6, 0)
     root = (np.sqrt(spread * spread + 4 * rate * middle) - spread) / (2 * rate)

@@ -32,9 +32,9 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
+import scipy
 from numpy.polynomial.chebyshev import Chebyshev
 from numpy.typing import ArrayLike
-from scipy.special import ndtr, owens_t
 
 from ..base.arrays import Floats
 from ..base.checks import within
@@ -54,27 +54,29 @@ def _phi(z: Floats) -> Floats:
 def _triangle(d: Floats) -> Floats:
     # The odd one is the percept farthest from the other two; the integral of [2],
     # 2 int_0^inf [Phi(-z sqrt3 + d sqrt(2/3)) + Phi(-z sqrt3 - d sqrt(2/3))] phi(z) dz.
-    return 1 - 4 * owens_t(d / np.sqrt(6), np.sqrt(3))
+    return 1 - 4 * scipy.special.owens_t(d / np.sqrt(6), np.sqrt(3))
 
 
 def _triangle_slope(d: Floats) -> Floats:
     h = d / np.sqrt(6)
-    return 4 / np.sqrt(6) * _phi(h) * (ndtr(np.sqrt(3) * h) - 0.5)
+    return 4 / np.sqrt(6) * _phi(h) * (scipy.special.ndtr(np.sqrt(3) * h) - 0.5)
 
 
 def _duo_trio(d: Floats) -> Floats:
     # The sample nearer to the reference; [3].
-    a, b = ndtr(d / np.sqrt(2)), ndtr(d / np.sqrt(6))
+    a, b = scipy.special.ndtr(d / np.sqrt(2)), scipy.special.ndtr(d / np.sqrt(6))
     return 1 - a - b + 2 * a * b
 
 
 def _duo_trio_slope(d: Floats) -> Floats:
     s, t = d / np.sqrt(2), d / np.sqrt(6)
-    return _phi(s) / np.sqrt(2) * (2 * ndtr(t) - 1) + _phi(t) / np.sqrt(6) * (2 * ndtr(s) - 1)
+    return _phi(s) / np.sqrt(2) * (2 * scipy.special.ndtr(t) - 1) + _phi(t) / np.sqrt(6) * (
+        2 * scipy.special.ndtr(s) - 1
+    )
 
 
 def _paired(d: Floats) -> Floats:
-    return ndtr(d / np.sqrt(2))
+    return scipy.special.ndtr(d / np.sqrt(2))
 
 
 def _paired_slope(d: Floats) -> Floats:
@@ -84,23 +86,23 @@ def _paired_slope(d: Floats) -> Floats:
 def _three_afc(d: Floats) -> Floats:
     # The strongest percept is the odd sample's: int Phi(z)^2 phi(z - d) dz.
     h = d / np.sqrt(2)
-    return ndtr(h) - 2 * owens_t(h, 1 / np.sqrt(3))
+    return scipy.special.ndtr(h) - 2 * scipy.special.owens_t(h, 1 / np.sqrt(3))
 
 
 def _three_afc_slope(d: Floats) -> Floats:
     h = d / np.sqrt(2)
-    return np.sqrt(2) * _phi(h) * ndtr(h / np.sqrt(3))
+    return np.sqrt(2) * _phi(h) * scipy.special.ndtr(h / np.sqrt(3))
 
 
 def _tetrad(d: Floats) -> Floats:
     # Grouped rightly when one pair lies wholly below the other [1]:
     # 1 - 2 int phi(z) [2 Phi(z) Phi(z - d) - Phi(z - d)^2] dz.
-    return 1 - 8 * owens_t(d / np.sqrt(2), 1 / np.sqrt(3))
+    return 1 - 8 * scipy.special.owens_t(d / np.sqrt(2), 1 / np.sqrt(3))
 
 
 def _tetrad_slope(d: Floats) -> Floats:
     h = d / np.sqrt(2)
-    return 8 / np.sqrt(2) * _phi(h) * (ndtr(h / np.sqrt(3)) - 0.5)
+    return 8 / np.sqrt(2) * _phi(h) * (scipy.special.ndtr(h / np.sqrt(3)) - 0.5)
 
 
 # Two-out-of-five. Rule: put the five percepts in order; the two lowest are the pair if
@@ -111,22 +113,31 @@ def _tetrad_slope(d: Floats) -> Floats:
 # symmetry with -d. Hence pc(d) = T(d) + T(-d),
 # T(d) = 6 int int phi(v) phi(v + w) Phi(v) Phi(d - v - 2 w)^2 dw dv.
 _V = _Z[:, None]
-_PAIR_WEIGHT = (6 * _Z_WEIGHT[:, None] * ndtr(_V) * _phi(_V + _HALF) * _HALF_WEIGHT).ravel()
-_PAIR_NODE = (_V + 2 * _HALF).ravel()
-_kept = _PAIR_WEIGHT > 1e-19
-_PAIR_WEIGHT, _PAIR_NODE = _PAIR_WEIGHT[_kept], _PAIR_NODE[_kept]
+
+
+@lru_cache(maxsize=1)
+def _pair_nodes() -> tuple[Floats, Floats]:
+    """Weights and nodes of that integral."""
+    weight = (
+        6 * _Z_WEIGHT[:, None] * scipy.special.ndtr(_V) * _phi(_V + _HALF) * _HALF_WEIGHT
+    ).ravel()
+    node = (_V + 2 * _HALF).ravel()
+    kept = weight > 1e-19
+    return weight[kept], node[kept]
 
 
 def pair_of_five(d: Floats) -> Floats:
     """The double integral above on its product nodes: 3362 terms for each d."""
-    up, down = ndtr(d[:, None] - _PAIR_NODE), ndtr(-d[:, None] - _PAIR_NODE)
-    return (up**2 + down**2) @ _PAIR_WEIGHT
+    weight, node = _pair_nodes()
+    up, down = scipy.special.ndtr(d[:, None] - node), scipy.special.ndtr(-d[:, None] - node)
+    return (up**2 + down**2) @ weight
 
 
 def pair_of_five_slope(d: Floats) -> Floats:
     """Derivative of `pair_of_five`."""
-    up, down = d[:, None] - _PAIR_NODE, -d[:, None] - _PAIR_NODE
-    return 2 * (ndtr(up) * _phi(up) - ndtr(down) * _phi(down)) @ _PAIR_WEIGHT
+    weight, node = _pair_nodes()
+    up, down = d[:, None] - node, -d[:, None] - node
+    return 2 * (scipy.special.ndtr(up) * _phi(up) - scipy.special.ndtr(down) * _phi(down)) @ weight
 
 
 @lru_cache(maxsize=2)

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import special
+import scipy
 
 from ..base.arrays import Floats
 
@@ -18,8 +18,14 @@ from ..base.arrays import Floats
 def binomial_masses(trials: int, p: float) -> Floats:
     """P(X = x) for x = 0 .. trials."""
     x = np.arange(trials + 1)
-    ways = special.gammaln(trials + 1) - special.gammaln(x + 1) - special.gammaln(trials - x + 1)
-    masses: Floats = np.exp(ways + special.xlogy(x, p) + special.xlog1py(trials - x, -p))
+    ways = (
+        scipy.special.gammaln(trials + 1)
+        - scipy.special.gammaln(x + 1)
+        - scipy.special.gammaln(trials - x + 1)
+    )
+    masses: Floats = np.exp(
+        ways + scipy.special.xlogy(x, p) + scipy.special.xlog1py(trials - x, -p)
+    )
     return masses
 
 

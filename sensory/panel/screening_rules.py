@@ -31,7 +31,7 @@ from ..choices.counts import check_protocol
 from ..choices.protocols import TRIANGLE, Protocol
 from ..choices.sequential import SequentialPlan, sequential_plan
 from ..models.arrangements import MOST_ORDERED, difference_counts, inversion_counts, match_masses
-from ..models.binomial import upper_tail
+from ..models.binomial import exact_upper_tail
 
 MOST_MATCHED = 30
 
@@ -118,7 +118,7 @@ class ChoiceRule:
             verdict=verdict,
             result=right,
             needed=needed if needed is not None and needed <= seen else None,
-            p_luck=float(upper_tail(right, seen, float(self.plan.protocol.guess))) if seen else 1.0,
+            p_luck=float(exact_upper_tail(right, seen, self.plan.protocol.guess)),
             reason=reason,
         )
 

@@ -15,7 +15,7 @@ from ..base.results import Interval
 from ..base.shown import Picture
 from ..catalogue.choices_read import choice_figure
 from ..catalogue.controlled_read import control_figure
-from ..catalogue.graded import graded_figure
+from ..catalogue.graded_read import graded_figure
 from ..catalogue.outcome import Figure, Level, Span
 from ..catalogue.panel_read import assessor_lines, assessor_points
 from ..catalogue.profile_figures import places_of, profile_means

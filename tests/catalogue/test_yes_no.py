@@ -10,9 +10,9 @@ from scipy.stats import binomtest, fisher_exact, mannwhitneyu
 
 from sensory.base.errors import ArgumentError
 from sensory.base.findings import Finding
-from sensory.catalogue.graded import read_sureness
+from sensory.catalogue.graded_read import read_sureness
 from sensory.catalogue.question import Question
-from sensory.catalogue.yes_no import read_a_not_a, read_same_different
+from sensory.catalogue.yes_no_read import read_a_not_a, read_same_different
 from sensory.choices.same_different import same_different
 from sensory.choices.sureness_by_assessor import sureness_by_assessor
 from sensory.choices.two_by_two import by_assessor_one_sided

@@ -22,6 +22,7 @@ from sensory.store.repository import open_store
 
 ROOT = Path(__file__).parents[2]
 NORA = "a" * 32
+SERIES = f"s-{NORA}.{NORA}"
 
 
 @pytest.fixture(scope="module")
@@ -153,15 +154,28 @@ def fresh(code: str, **environment: str) -> subprocess.CompletedProcess:
     )
 
 
-def test_booth_and_stranger_load_no_statistics():
-    # scipy.special comes with the protocols, which hold their links
-    heavy = ["pandas", "pingouin", "altair", "openpyxl", "typst"]
+def test_booths_and_stranger_load_no_statistics():
+    """Of a session and of a series, answers judged too; scipy itself is there, nothing of it."""
+    heavy = [
+        "scipy.special",
+        "scipy.linalg",
+        "scipy.optimize",
+        "scipy.stats",
+        "pandas",
+        "pingouin",
+        "altair",
+        "openpyxl",
+        "typst",
+    ]
     heavy += ["sensory.sessions.workflow", "sensory.screens.sessions", "sensory.screens.finding"]
     done = fresh(
         "import sys\n"
         "from sensory.screens.app import pages_of\n"
         "from sensory.screens.access import Booth, Stranger\n"
-        "pages_of(Booth(token='plum')), pages_of(Stranger())\n"
+        f"pages_of(Booth(token='plum')), pages_of(Booth(token={SERIES!r})), pages_of(Stranger())\n"
+        "from sensory.panel.screening_rules import choice_rule\n"
+        "assert choice_rule().decide([True] * 7).verdict == 'pass'\n"
+        "assert 'sensory.screens.series_booth' in sys.modules\n"
         f"print([name for name in {heavy} if name in sys.modules])"
     )
     assert done.stdout.strip().splitlines()[-1] == "[]", done.stderr
