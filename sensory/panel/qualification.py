@@ -101,11 +101,12 @@ def answer_series(
 ) -> TakenSeries:
     """Write the answers of a series in the place of those before.
 
-    Raises RecordError for an answer that cannot be, where the outcome is recorded already, or
-    where the series was changed meanwhile.
+    Raises RecordError for an answer that cannot be, where the outcome is recorded already, the
+    series was changed meanwhile, or a guardian's consent is needed.
     """
     if not taken.open:
         raise RecordError("The outcome of this series is recorded: its answers stand.")
+    taken.check_guardian()
     new = replace(taken, answers=checked_answers(taken, answers))
     with desk.action(who=who, why=str(taken.series)) as act:
         act.put_noun(new, expect=taken, what="series answered")

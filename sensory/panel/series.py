@@ -160,6 +160,8 @@ class TakenSeries(Plain):
     `answers`: one a question in their order, empty where there is none yet.
     `ending`: one of `Ending`, empty as long as it is open.
     `booth`: where it is answered, where not on paper only.
+    `minor`: when it was said that the candidate is under 18; empty for who is of age.
+    `guardian_on`: day of the guardian's written consent, without which a minor tastes nothing.
     """
 
     key: str
@@ -174,6 +176,8 @@ class TakenSeries(Plain):
     ending: str = ""
     ended_on: str = field(default="")
     booth: SeriesBooth | None = field(default=None, metadata=LEFT_OUT_EMPTY)
+    minor: str = field(default="", metadata=LEFT_OUT_EMPTY)
+    guardian_on: str = field(default="", metadata=LEFT_OUT_EMPTY)
 
     def __post_init__(self) -> None:
         named("key of the series", self.key)
@@ -181,6 +185,8 @@ class TakenSeries(Plain):
         iso_date("day of the series", self.started_on)
         parts("samples", self.samples, PlannedSample)
         once("sample", (key_of(each.name) for each in self.samples))
+        if self.guardian_on:
+            iso_date("day of the guardian's consent", self.guardian_on)
         if self.ending and self.ending not in list(Ending):
             raise RecordError(f"A series ends as {', '.join(Ending)}; got {self.ending!r}.")
         if missing := [each.asks for each in CAUTIONS if each.key not in self.cautions]:
@@ -195,3 +201,16 @@ class TakenSeries(Plain):
     def open(self) -> bool:
         """Whether its outcome is not recorded yet."""
         return not self.ending
+
+    @property
+    def waits_for_guardian(self) -> bool:
+        """Whether a minor takes it whose guardian's consent is not on record."""
+        return bool(self.minor) and not self.guardian_on
+
+    def check_guardian(self) -> None:
+        """RecordError as long as a guardian's consent is needed and not on record."""
+        if self.waits_for_guardian:
+            raise RecordError(
+                "The candidate is under 18: put the guardian's written consent on record first. "
+                "The law of the place decides whether and how minors may taste."
+            )

@@ -6,6 +6,10 @@ It is a booth as every other: a link of which the record keeps a hash, cautions 
 the first sample, answers kept as they are given, and nothing of what is in the cups. What was sent
 is not shown again. It says nothing of right or wrong, nor of the rule: a candidate who knows how it
 stands answers otherwise. Of a refusal no reason is asked and none kept.
+
+Who is under 18 tastes nothing before a guardian's written consent is on record: its day, and by the
+journal who put it there. The form with its names stays on paper. Age is not kept; of age again is
+what the leader says.
 """
 
 from __future__ import annotations
@@ -38,6 +42,7 @@ class SeriesVisit:
     """What a valid link shows.
 
     `told`: what is read before consent. `smelling`: whether samples are smelled only.
+    `minor`, `barred`: under 18; and without a guardian's consent on record.
     `closed`, `done`, `stopped`, `refused`, `consented`: the outcome is recorded; nothing more is
         asked; felt unwell; does not want to taste today; wants to.
     `numbers`, `asked`, `given`: the questions that wait: their places in the series, their words
@@ -49,6 +54,8 @@ class SeriesVisit:
     language: str
     told: tuple[str, ...]
     smelling: bool
+    minor: bool
+    barred: bool
     closed: bool
     done: bool
     stopped: bool
@@ -66,12 +73,13 @@ def open_series_booth(
 
     Returns the series and the token of the link, which is kept nowhere.
 
-    Raises RecordError where the outcome is recorded or the series was changed meanwhile;
-    ArgumentError for an unknown language.
+    Raises RecordError where the outcome is recorded, the series was changed meanwhile, or a
+    guardian's consent is needed; ArgumentError for an unknown language.
     """
     ballot_words(language)
     if not taken.open:
         raise RecordError("The outcome of this series is recorded: nothing more is asked.")
+    taken.check_guardian()
     token = f"{PREFIX}{taken.key}.{secrets.token_urlsafe(24)}"
     new = replace(taken, booth=SeriesBooth(token=hash_of(token), language=language))
     with desk.action(who=who, why=str(taken.series)) as act:
@@ -88,13 +96,56 @@ def series_visit(desk: PanelDesk, token: str) -> SeriesVisit | None:
 def consent_to_series(desk: PanelDesk, token: str, *, wants: bool = True) -> None:
     """Record that the candidate read the cautions and wants to taste, or not today.
 
-    Raises RecordError for a link that is not valid, or a series that is ended or stopped.
+    Raises RecordError for a link that is not valid, a series that is ended or stopped, or a minor
+    without a guardian's consent on record.
     """
     with _at(desk, token) as (act, taken, booth):
         if booth.consented or booth.refused:
             return
+        if wants:
+            taken.check_guardian()
         now = replace(booth, **{"consented" if wants else "refused": utc_now()})
         _put(act, taken, replace(taken, booth=now), "consent given" if wants else "not today")
+
+
+def say_under_age(desk: PanelDesk, token: str) -> None:
+    """Say at the booth, before consent, that one is under 18; a consent on record stands.
+
+    Raises RecordError as `consent_to_series`.
+    """
+    with _at(desk, token) as (act, taken, booth):
+        if not (taken.minor or booth.consented):
+            _put(act, taken, replace(taken, minor=utc_now()), "under 18, said at the booth")
+
+
+def state_guardian(
+    desk: PanelDesk, taken: TakenSeries, consent_on: str = "", *, who: str
+) -> TakenSeries:
+    """State that the candidate is under 18, and of which day the guardian's consent on paper is.
+
+    Raises RecordError where the outcome is recorded, the series was changed meanwhile, or for a day
+    to come.
+    """
+    if consent_on > utc_now()[:10]:
+        raise RecordError(f"The guardian's consent cannot be of {consent_on}, still to come.")
+    new = replace(taken, minor=taken.minor or utc_now(), guardian_on=consent_on)
+    why = f"guardian's written consent of {consent_on}" if consent_on else "no guardian's consent"
+    return _stated(desk, taken, new, f"under 18; {why}", who)
+
+
+def state_of_age(desk: PanelDesk, taken: TakenSeries, *, who: str) -> TakenSeries:
+    """Take back that the candidate is under 18. Raises RecordError as `state_guardian`."""
+    return _stated(desk, taken, replace(taken, minor="", guardian_on=""), "of age", who)
+
+
+def _stated(
+    desk: PanelDesk, taken: TakenSeries, new: TakenSeries, why: str, who: str
+) -> TakenSeries:
+    if not taken.open:
+        raise RecordError("The outcome of this series is recorded: nothing more is stated.")
+    with desk.action(who=who, why=why) as act:
+        _put(act, taken, new, "minor")
+    return new
 
 
 def keep_answers(
@@ -110,6 +161,7 @@ def keep_answers(
     with _at(desk, token) as (act, taken, booth):
         if not booth.consented:
             raise RecordError("Not before the cautions are read and consent is given.")
+        taken.check_guardian()
         waiting = _waiting(taken, booth)
         if strange := [at for at in answers if at not in waiting]:
             raise RecordError(f"Question {strange[0] + 1} of this series does not wait.")
@@ -211,6 +263,8 @@ def _shown(taken: TakenSeries, person: Assessor) -> SeriesVisit:
         language=booth.language,
         told=tuple(told),
         smelling=smelling,
+        minor=bool(taken.minor),
+        barred=taken.waits_for_guardian,
         closed=not taken.open,
         done=not waiting,
         stopped=bool(booth.stopped),

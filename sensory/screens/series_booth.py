@@ -14,6 +14,7 @@ from ..panel.series_booth import (
     consent_to_series,
     keep_answers,
     offered,
+    say_under_age,
     series_visit,
     stop_series,
 )
@@ -24,7 +25,7 @@ from .interlude import show_away, wait_for
 
 Words = dict[str, Any]
 _CSS = f"<style>{asset('booth.css')}</style>"
-_MINOR, _LANGUAGE = "series-minor", "booth-language"
+_LANGUAGE = "booth-language"
 _KEYS = {
     Series.TRIANGLES: "booth_triangles",
     Series.TASTES: "booth_tastes",
@@ -59,9 +60,11 @@ def _next(token: str, here: SeriesVisit, words: Words) -> None:
         st.markdown(words["unwell_hint"])
     elif here.closed:
         st.title(words["closed"])
+    elif here.barred:
+        st.title(words["guardian_missing"])
+        st.markdown(words["guardian_law"])
     elif here.refused:
-        minor = st.session_state.get(_MINOR)
-        st.title(words["guardian_missing" if minor else "excused"])
+        st.title(words["excused"])
     elif not here.consented:
         _cautions(token, here, words)
     else:
@@ -82,16 +85,16 @@ def _cautions(token: str, here: SeriesVisit, words: Words) -> None:
     for text in here.told[:-2]:
         st.warning(plain(text))
     st.markdown("\n".join(f"- {text}" for text in here.told[-2:]))
-    agreed = st.checkbox(words["consent_smell" if here.smelling else "consent"], key="series-yes")
+    text = ("consent_smell" if here.smelling else "consent") + ("_minor" if here.minor else "")
+    agreed = st.checkbox(words[text], key="series-yes")
     if st.button(words["begin"], key="series-start", type="primary", disabled=not agreed):
         consent_to_series(desk(), token)
         st.rerun()
     if asked_twice("series-not-today", words, "not_today"):
         consent_to_series(desk(), token, wants=False)
         st.rerun()
-    if st.button(words["minor"], key="series-under-age"):
-        consent_to_series(desk(), token, wants=False)
-        st.session_state[_MINOR] = True
+    if not here.minor and st.button(words["minor"], key="series-under-age"):
+        say_under_age(desk(), token)
         st.rerun()
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from functools import partial
 
 import streamlit as st
@@ -9,7 +10,7 @@ import streamlit as st
 from ..base.errors import ArgumentError
 from ..base.languages import languages
 from ..panel.series import TakenSeries
-from ..panel.series_booth import open_series_booth
+from ..panel.series_booth import open_series_booth, state_guardian, state_of_age
 from ..release.plant_desk import the_plant
 from .access import kept
 from .addresses import booth_address, offered_address
@@ -21,6 +22,7 @@ from .parts import act, choose
 def series_booth_part(taken: TakenSeries) -> None:
     """Open the booth, show its link once, and say what the candidate told there."""
     booth, shown = taken.booth, st.session_state.get(_key(taken), "")
+    _minor(taken)
     if booth and booth.stopped:
         st.error(
             f"The candidate felt unwell at the booth ({clock(booth.stopped)}). Look after them "
@@ -36,7 +38,37 @@ def series_booth_part(taken: TakenSeries) -> None:
         if shown:
             st.markdown("The link of the candidate; it is shown in this window only.")
             st.code(shown, language=None)
-        _open(taken)
+        if not taken.waits_for_guardian:
+            _open(taken)
+        if not (taken.minor or (booth and booth.consented)):
+            stated = partial(state_guardian, desk(), taken, who=acting())
+            act("Candidate is under 18", f"series-minor-{taken.key}", stated)
+
+
+def _minor(taken: TakenSeries) -> None:
+    """Of a candidate under 18: what is needed before anything is tasted, and what is on record."""
+    if not taken.minor:
+        return
+    if taken.guardian_on:
+        entries = [each for each in desk().noun_entries(taken) if each.what == "minor"]
+        by = f", put there by {plain(entries[-1].who)}" if entries else ""
+        st.markdown(f"Under 18; guardian's written consent of {taken.guardian_on} on record{by}.")
+    else:
+        st.warning(
+            "The candidate is under 18. Nothing is tasted before a guardian's written consent is "
+            "on record; the law of your place decides whether and how minors may taste. Keep the "
+            "form itself on paper."
+        )
+        day = st.date_input(
+            "Guardian's written consent of (day on the form)", None, max_value="today",
+            key=f"guardian-{taken.key}",
+        )  # fmt: skip
+        on = day.isoformat() if isinstance(day, date) else ""
+        record = partial(state_guardian, desk(), taken, on, who=acting())
+        act("Record consent", f"guardian-record-{taken.key}", record, ready=bool(on))
+    if not (taken.booth and taken.booth.consented):
+        of_age = partial(state_of_age, desk(), taken, who=acting())
+        act("Candidate is of age", f"guardian-of-age-{taken.key}", of_age)
 
 
 def _key(taken: TakenSeries) -> str:

@@ -16,7 +16,10 @@ from sensory.panel.series_booth import (
     keep_answers,
     offered,
     open_series_booth,
+    say_under_age,
     series_visit,
+    state_guardian,
+    state_of_age,
     stop_series,
 )
 from sensory.panel.series_plan import KINDS, judged
@@ -168,3 +171,34 @@ def test_the_words_of_the_booth_are_there_in_each_language(language):
     if language != "en":
         english = ballot_words("en")["series"]
         assert not [key for key in keys if own[key] == english[key]]
+
+
+def test_a_minor_waits_for_the_guardian_everywhere_and_the_journal_says_who_recorded_it(store):
+    ada, taken, token = begun(store, Series.TASTES)
+    say_under_age(store, token)
+    say_under_age(store, token)  # twice changes nothing
+    taken = series_taken(store, ada)[0]
+    here = series_visit(store, token)
+    assert (here.minor, here.barred, here.refused) == (True, True, False)
+    codes = [cup.code for cup in taken.cups[0]]
+    for barred in (
+        lambda: consent_to_series(store, token),
+        lambda: open_series_booth(store, taken, who=BY),
+        lambda: answer_series(store, taken, codes, who=BY),
+    ):
+        with pytest.raises(RecordError, match="under 18: put the guardian's written consent"):
+            barred()
+    with pytest.raises(RecordError, match="still to come"):
+        state_guardian(store, taken, "2999-01-01", who=BY)
+    given = state_guardian(store, taken, "2026-10-01", who=BY)
+    entry = store.noun_entries(given)[-1]
+    assert (entry.who, entry.why) == (BY, "under 18; guardian's written consent of 2026-10-01")
+    consent_to_series(store, token)
+    assert not series_visit(store, token).barred
+    assert TakenSeries.from_dict(given.to_dict()) == given
+    _, other, link = begun(store, Series.ODOURS, "Bo Lind")
+    told = state_guardian(store, other, who=BY)  # beforehand, by the leader
+    assert series_visit(store, link).barred
+    state_of_age(store, told, who=BY)
+    assert series_visit(store, link).minor is False
+    assert store.verify() == []

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 import pytest
 
+from sensory.base.languages import ballot_words
 from sensory.panel.qualification import begin_series, series_taken
 from sensory.panel.register import enter_assessor
 from sensory.panel.series import Series
@@ -79,11 +82,23 @@ def test_a_german_booth_names_german_tastes_and_keeps_what_is_marked(url, store)
     assert series_taken(store, ada)[0].answers == tuple(codes)
 
 
-def test_who_is_under_18_tastes_nothing(url, store):
-    _, _, token = begun(store, Series.STRENGTHS)
+def test_who_is_under_18_tastes_once_the_leader_has_the_guardians_consent_on_record(url, store):
+    ada, _, token = begun(store, Series.STRENGTHS)
     booth = click(run("series_booth", url, None, token), "series-under-age")
-    assert "your guardian's consent is needed first" in words(booth)
-    assert "Nothing is asked of you today" in words(run("series_booth", url, None, token))
+    for said in ("guardian's consent is needed first", "The law of this place decides"):
+        assert said in words(booth)
+        assert said in words(run("series_booth", url, None, token))  # it stands
+    (taken,) = series_taken(store, ada)
+    leader = fill(run("people", url, None), screening_open=ada.key)
+    assert "a guardian's written consent is on record" in words(leader)
+    leader.date_input(key=f"guardian-{taken.key}").set_value(date(2026, 10, 1)).run()
+    click(leader, f"guardian-record-{taken.key}")
+    assert "consent of 2026-10-01 on record, put there by" in words(leader)
+    again = run("series_booth", url, None, token)
+    assert [box.label for box in again.checkbox] == [ballot_words("en")["consent_minor"]]
+    assert "I am under 18" not in [button.label for button in again.button]
+    click(fill(again, series_yes=True), "series-start")
+    assert series_taken(store, ada)[0].booth.consented
 
 
 def test_the_link_of_a_series_leads_to_its_own_page():
