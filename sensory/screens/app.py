@@ -83,6 +83,17 @@ def checking_daily(url: str) -> threading.Event:
     return stop
 
 
+@st.cache_resource(show_spinner=False)
+def panel_kept_ready(url: str) -> threading.Event:
+    """Once a start: a thread that works the page Panel out beforehand, until this is set."""
+    from sensory.screens.panel_ready import keep_ready
+
+    stop = threading.Event()
+    asked = (record(url), stop)
+    threading.Thread(target=keep_ready, args=asked, name="panel", daemon=True).start()
+    return stop
+
+
 def main() -> None:
     """Run one page of those that this visitor may see; no other is registered."""
     st.set_page_config(page_title="Against the reference", layout="wide")
@@ -114,6 +125,7 @@ def frame_of(who: Leader, person: Person | None) -> Frame:
     url = _url(False)
     filled(url)
     checking_daily(url)
+    panel_kept_ready(url)
     return Frame(store=record(url), demo=DEMO, how=who.how, person=person, place=kept_in(url))
 
 

@@ -37,6 +37,7 @@ from .frame import (
     who,
 )
 from .grid import received, show_grid, typed_cells
+from .panel_ready import WANTED
 from .parts import act, download, listed, pressed, scroll
 from .step_bar import onward, session_head
 from .training_session import marks_part
@@ -182,6 +183,7 @@ def _way_on(session: StoredSession, there: Standing) -> None:
         with shown_errors():
             st.session_state[CLOSING] = session.id
             close_and_note(desk(), session.id, who=who(session))
+            WANTED.set()
             go("finding")
 
 

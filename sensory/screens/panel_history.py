@@ -31,6 +31,7 @@ from .worker import pdf_of
 
 CHOSEN = "assessor"
 _PERIODS = {"12 months": 365, "3 months": 91, "all sessions": 0}
+_USUAL = "12 months"
 _OFTEN_AWAY, _FEWEST_AWAY = 1 / 3, 3
 """Share of sittings missed, and how many at least, from which on it is told: common practice."""
 
@@ -38,11 +39,19 @@ _OFTEN_AWAY, _FEWEST_AWAY = 1 / 3, 3
 def looked_at() -> Attention:
     """The panel of the chosen period; read anew when anything was written, and worked out anew
     when a sitting of it was."""
-    period = str(st.session_state.get("panel-period") or next(iter(_PERIODS)))
-    days = _PERIODS[period]
-    since = (date.today() - timedelta(days=days)).isoformat() if days else ""
+    since = _since(str(st.session_state.get("panel-period") or _USUAL))
     newest = desk().newest()
     return _attention(desk(), current_frame().place, newest.sha256 if newest else "", since)
+
+
+def work_out(store: Repository) -> None:
+    """Work the usual period out beforehand; the next look at the page finds it."""
+    _judged(_Same(store.sittings(since=_since(_USUAL))))
+
+
+def _since(period: str) -> str:
+    days = _PERIODS[period]
+    return (date.today() - timedelta(days=days)).isoformat() if days else ""
 
 
 @st.cache_resource(max_entries=8, show_spinner=False)
