@@ -1,4 +1,4 @@
-"""Makes the invented year of a panel: ten assessors, 24 profiles and 24 times two triangles.
+"""Makes the invented year of a panel: ten assessors, 24 profiles, 24 times two triangles, training.
 
 Run it from this folder. What is to be found on the page *Panel*, in the record of invented data:
 
@@ -8,6 +8,8 @@ Run it from this folder. What is to be found on the page *Panel*, in the record 
 - T08 scores 'bitter' the other way round.
 - T09 guesses, in profiles and in triangles.
 - The six others are sound, and nobody of them is named.
+- Five training sessions on 'sour', with three reference standards as targets: T03 begins two points
+  too high and is within the range at the end; T09 scatters and is not trained; the others are.
 
 Every profile is of two of the plant's cordials beside its reference, with one sample that is
 sweeter and one that is sharper; the triangles are of d-prime 1 to 3. Dates are moved by whole
@@ -81,6 +83,43 @@ def triangles(number: int, rng: Rng) -> Rows:
     return rows
 
 
+STANDARDS = {"sour low": 2.0, "sour middle": 5.0, "sour high": 8.0}
+TRAININGS = 5
+
+
+def training(number: int, rng: Rng) -> Rows:
+    """Three reference standards in one attribute, two replicates."""
+    rows = []
+    for person in PEOPLE:
+        off = max(0.0, 2.0 - number) if person == LEARNS else 0.0
+        scatter = GUESSED_SCATTER if person == GUESSES else 0.35
+        for replicate in (1, 2):
+            for sample, target in STANDARDS.items():
+                mark = np.clip(target + off + rng.normal(0, scatter), 0, 10)
+                rows.append({"session": f"training {number + 1}", "assessor": person,
+                             "sample": sample, "replicate": str(replicate),
+                             "sour": f"{mark:.1f}"})  # fmt: skip
+    return rows
+
+
+def trained() -> dict[str, Any]:
+    """The word that is trained, with its reference standards, and the days."""
+    standards = [
+        {"name": name, "recipe": f"citric acid, {0.2 * intensity:.1f} g in 1 l of water",
+         "intensity": intensity, "low": intensity - 0.5, "high": intensity + 0.5,
+         "allergens": "none"}
+        for name, intensity in STANDARDS.items()
+    ]  # fmt: skip
+    last = START + timedelta(days=15 * (SESSIONS - 1))
+    return {
+        "word": {
+            "attribute": "sour", "definition": "taste as of citric acid in water",
+            "assess": "first sip, whole mouth", "standards": standards,
+        },
+        "held_on": [(last - timedelta(days=6 - n)).isoformat() for n in range(TRAININGS)],
+    }  # fmt: skip
+
+
 def words() -> dict[str, Any]:
     """The people, and what all sessions have in common."""
     sample = {"batch": "GG-0311", "made_on": "2025-11-10", "storage": "4 °C, dark",
@@ -120,17 +159,20 @@ def words() -> dict[str, Any]:
             "question": question | {"protocol": "TRIANGLE", "pd_limit": 0.3, "assessors": 20},
             "held_on": later,
         },
+        "training": trained(),
     }  # fmt: skip
 
 
 def main() -> None:
-    """Write the three files."""
+    """Write the four files."""
     scores, choices = [], []
     for number in range(SESSIONS):
         scores += profile(number, np.random.default_rng([SEED, 100 + number]))
         choices += triangles(number, np.random.default_rng([SEED, 200 + number]))
     write_csv("panel_scores", scores)
     write_csv("panel_choices", choices)
+    marks = [training(n, np.random.default_rng([SEED, 300 + n])) for n in range(TRAININGS)]
+    write_csv("panel_training", [row for rows in marks for row in rows])
     text = json.dumps(words(), indent=2, ensure_ascii=False)
     (HERE / "panel_year.json").write_text(text + "\n", encoding="utf-8")
 

@@ -94,8 +94,8 @@ ORDER = {
         screening_rules scale_rule screening training_rule assessors series series_plan
         series_sheets register invitation series_booth
         sensitivity history steadiness attention months qualification feedback
-        letters prepared_panel candidate_words vocabulary_desk training_spread training
-        training_desk training_month panel_month
+        letters candidate_words vocabulary_desk training_spread training
+        training_desk prepared_panel training_month panel_month
     """,
     "release": """
         batch_rows batches signals agreed_looks batch_records plant characteristic references

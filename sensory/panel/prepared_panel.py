@@ -1,7 +1,8 @@
 """A prepared year of a panel put on record: its assessors, and session after session as it was.
 
-`panel_year.json` holds the people and what sessions have in common; `panel_scores.csv` and
-`panel_choices.csv` the ballots, a ballot a row, with the column ``session``.
+`panel_year.json` holds the people and what sessions have in common; `panel_scores.csv`,
+`panel_choices.csv` and `panel_training.csv` the ballots, a ballot a row, with the column
+``session``.
 
 Why so
 ------
@@ -14,17 +15,30 @@ from __future__ import annotations
 import csv
 import json
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
 from ..base.errors import RecordError
+from ..catalogue.attributes import DefinedAttribute
 from ..catalogue.question import Question
+from ..catalogue.training import targets_of_standards
+from ..sessions.care import Care
 from ..sessions.session import SessionDetails
 from ..sessions.signing import INVENTED
-from ..sessions.workflow import agree, close, new_session_id, open_session
+from ..sessions.workflow import (
+    agree,
+    close,
+    describe,
+    enter_cells,
+    new_session_id,
+    open_session,
+)
 from .assessors import Role
 from .register import PanelDesk, enter_assessor, the_register, who_is_it
+from .training_desk import open_training
+from .vocabulary_desk import define
 
 _PARTS = ("scores", "choices")
 Plain = Mapping[str, Any]
@@ -36,7 +50,7 @@ def load_panel(desk: PanelDesk, folder: Path, *, today: str, who: str) -> int:
     Parameters
     ----------
     folder : Path
-        Holds ``panel_year.json``, ``panel_scores.csv`` and ``panel_choices.csv``.
+        Holds ``panel_year.json`` and the three files of ballots.
     today : str
         ISO 8601; the year ends in the seven days before.
 
@@ -71,6 +85,7 @@ def load_panel(desk: PanelDesk, folder: Path, *, today: str, who: str) -> int:
                 moved = (date.fromisoformat(day) + weeks).isoformat()
                 _held(act, year, year[part], cells, moved, who)
                 opened += 1
+        opened += _trained(act, year, _ballots(folder / "panel_training.csv"), weeks, who)
     return opened
 
 
@@ -82,6 +97,33 @@ def _ballots(path: Path) -> list[dict[int, dict[str, str]]]:
             lines = ballots.setdefault(row.pop("session"), {})
             lines[len(lines) + 2] = row
     return list(ballots.values())
+
+
+def _trained(
+    desk: PanelDesk,
+    year: Plain,
+    ballots: list[dict[int, dict[str, str]]],
+    weeks: timedelta,
+    who: str,
+) -> int:
+    """The training sessions, on a word that is defined first; how many."""
+    kind, word = year["training"], DefinedAttribute.from_dict(year["training"]["word"])
+    words = define(desk, year["product"], word, who=who, why="invented")
+    samples = [standard.name for standard in word.standards]
+    for cells, day in zip(ballots, kind["held_on"], strict=True):
+        moved = (date.fromisoformat(day) + weeks).isoformat()
+        session = open_training(
+            desk, words, attributes=[word.attribute], samples=samples,
+            targets=targets_of_standards(words, [word.attribute], samples),
+            ballots=len(cells), leader=year["details"]["leader"], who=who,
+        )  # fmt: skip
+        care = Care.from_dict({**year["details"]["care"], "cleared_on": moved})
+        told = replace(session.details, held_on=moved, care=care)
+        describe(desk, session.id, details=told, cautions=year["cautions"], who=who)
+        agree(desk, session.id, who=who, how=INVENTED)
+        enter_cells(desk, session.id, cells, who=who)
+        close(desk, session.id, who=who)
+    return len(ballots)
 
 
 def _held(

@@ -30,7 +30,10 @@ OTHERS = {
     "words": ("Which words?", "16 assessors tick a list of words at three pressings."),
 }
 _YEAR = ("A year of batches", "Two lines, some 120 batches, three things that went wrong.")
-_PANEL = ("A year of a panel", "Ten assessors, 48 sessions: who needs attention, and why?")
+_PANEL = (
+    "A year of a panel",
+    "Ten assessors, 48 sessions and a training: who needs attention, who is trained?",
+)
 _WISHED = "invented-wish"
 
 

@@ -13,6 +13,9 @@ import pytest
 from sensory.base.errors import RecordError
 from sensory.panel.assessors import Assessor, Role
 from sensory.panel.prepared_panel import load_panel
+from sensory.panel.training import training_progress
+from sensory.panel.training_desk import the_training_rule, trainings_of
+from sensory.sessions.sitting import Sitting
 from sensory.store.repository import open_store
 
 from .pages import DEMO, fill, run, words
@@ -24,7 +27,7 @@ TODAY = date.today()
 def record(tmp_path_factory) -> str:
     url = f"sqlite:///{tmp_path_factory.mktemp('panel') / 'record.sqlite3'}"
     store = open_store(url)
-    assert load_panel(store, DEMO, today=TODAY.isoformat(), who="demo") == 48
+    assert load_panel(store, DEMO, today=TODAY.isoformat(), who="demo") == 48 + 5  # training
     store.close()
     return url
 
@@ -58,3 +61,18 @@ def test_the_year_ends_with_the_week_before_and_is_loaded_once(record):
         load_panel(store, DEMO, today=TODAY.isoformat(), who="demo")
     assert len(store.sittings()) == 48
     store.close()
+
+
+def test_the_training_names_who_learnt_and_who_scatters(record):
+    """Marks of five sessions: T03 is within at the end, T09 is not trained, no result is left."""
+    store = open_store(record)
+    held = trainings_of(store, "Gooseberry cordial")
+    progress = training_progress(held, rule=the_training_rule(store))
+    assert set(progress.assessors) - set(progress.trained) == {"T09"}
+    own = progress.curve[progress.curve["assessor"] == "T03"]["error"].tolist()
+    assert own[0] > 1.4
+    assert max(own[2:]) < 0.6
+    assert not store.nouns(Sitting, most=100)[0].title.startswith("Training")
+    store.close()
+    app = run("training", record, None)
+    assert "Go on: 9 of 10 assessors trained for sour" in words(app)
