@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 from playwright.sync_api import expect
 
-from sensory.sessions import exclusions
+from sensory.panel.vocabulary_desk import define
+from sensory.sessions import booths, exclusions, workflow
 
+from ..panel.test_vocabulary import PRODUCT, SOUR, WHY
+from ..shared import ALL_YES, CARE
 from .served import BY, put, serve
 
 
@@ -120,3 +124,43 @@ def test_ballots_speak_the_language_of_the_session(visit, store):
     sit_down(visitor, tokens["Anna"])
     assert "nicht A" in visitor.text()
     assert visitor.width() <= 768
+
+
+def test_training_from_the_leader_to_the_own_mark_and_back_to_who_spreads(visit, store):
+    """Leader and booth in Chromium; clearance and serving as their own tests have them."""
+    words = define(store, PRODUCT, SOUR, **WHY)
+    leader = visit(width=1280)
+    leader.goto("training")
+    leader.heading("Training")
+    leader.choose(".st-key-training-product", words.product)
+    label = "Samples, one a line: reference standards, and any others"
+    leader.fill(label, "sour base\nAP-7")
+    leader.click("train-open")
+    leader.at("question")
+    (session,) = store.sessions(1)
+    assert session.question.training.targets[0].intensity == 5
+    details = replace(session.details, care=CARE, leader=BY)
+    workflow.describe(store, session.id, details=details, cautions=ALL_YES, who=BY)
+    workflow.agree(store, session.id, who=BY)
+    samples = ["sour base", "AP-7"]
+    plan, tokens = serve(store, session.id, "PROFILE", samples=samples, allergens="none")
+    first = {row.assessor: row.sample for row in reversed(plan.rows)}
+    own = next(name for name in tokens if first[name] == "sour base")
+    visitor = visit(width=390)
+    sit_down(visitor, tokens[own])
+    page = visitor.page
+    page.get_by_text("Training: nothing of this counts as a result.").wait_for()
+    page.get_by_role("slider").press("End")
+    expect(page.locator(SEND)).to_be_enabled()
+    page.locator(SEND).click()
+    page.get_by_text("your mark 10; agreed 5, accepted from 4.5 to 5.5").wait_for()
+    assert "Your mark is 4.5 above this range." in visitor.text()
+    for name in set(tokens) - {own}:
+        booths.consent(store, tokens[name])
+        line = booths.visit(store, tokens[name]).ballot.line
+        booths.keep(store, tokens[name], line, {line: {"Sour": "5.00"}})
+        booths.send(store, tokens[name], line, shown={})
+    leader.goto(f"ballots?session={session.id}")
+    leader.heading("Who still spreads?")
+    assert f"sour base (target 5): {own} (10.0)." in leader.text()
+    assert store.verify() == []
