@@ -89,7 +89,7 @@ def panel_kept_ready(url: str) -> threading.Event:
     from sensory.screens.panel_ready import keep_ready
 
     stop = threading.Event()
-    asked = (record(url), stop)
+    asked = (record(url), opened.DRAWN, stop)
     threading.Thread(target=keep_ready, args=asked, name="panel", daemon=True).start()
     return stop
 

@@ -14,16 +14,16 @@ from threading import Event
 
 from ..base.errors import SensoryError
 from ..store.repository import Repository
-from . import opened
 
 WANTED = Event()
 """Set when a session was closed here."""
 _PATIENCE = 60.0
 
 
-def keep_ready(record: Repository, stop: Event) -> None:
-    """Work the panel out after a leader's first page, and whenever it is wanted; for a thread."""
-    opened.DRAWN.wait()
+def keep_ready(record: Repository, drawn: Event, stop: Event) -> None:
+    """Work the panel out after a leader's first page was drawn, and whenever it is wanted; for a
+    thread."""
+    drawn.wait()
     WANTED.set()
     while not stop.is_set():
         if WANTED.wait(_PATIENCE):

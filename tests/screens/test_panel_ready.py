@@ -7,7 +7,7 @@ from time import monotonic, sleep
 
 import numpy as np
 
-from sensory.screens import opened, panel_history, panel_ready
+from sensory.screens import panel_history, panel_ready
 from sensory.store.repository import open_store
 
 from ..panel.years import year
@@ -33,13 +33,13 @@ def test_the_panel_is_ready_after_the_first_page_and_after_a_closing(url, monkey
     with store.action(who=BY, why="invented") as act:
         for each in sittings[:-1]:
             act.keep_sitting(each)
-    opened.DRAWN.clear()
+    drawn = Event()
     panel_ready.WANTED.clear()
-    thread = Thread(target=panel_ready.keep_ready, args=(store, stop), daemon=True)
+    thread = Thread(target=panel_ready.keep_ready, args=(store, drawn, stop), daemon=True)
     thread.start()
     try:
         assert counted == []  # no page was drawn yet
-        opened.DRAWN.set()
+        drawn.set()
         assert waited(lambda: len(counted) == 1)
         with store.action(who=BY, why="invented") as act:
             act.keep_sitting(sittings[-1])
