@@ -86,7 +86,8 @@ ORDER = {
         study_file lines outcomes reading serving care session missing trained afterwards
         allergens attempts booth_ballots served_beside_plan template outcome_names signing
         sitting store soundness search staff samples workflow open_points replaced spellings
-        booth_plans booth_places booth_sittings booth_training booths exclusions minors
+        booth_plans booth_places booth_sittings booth_training booth_answers booths
+        exclusions minors
         reactions servings served headline in_short finding learned filling live_board steps
         checklist copies regulars storage_file tick_file
     """,

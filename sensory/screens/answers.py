@@ -1,11 +1,13 @@
-"""The way of an answer past the page: a route that takes one answer and acknowledges it.
+"""The way of an answer past the page: a route that takes one answer, or that a ballot is sent, and
+acknowledges it.
 
 Why so
 ------
 A tap that draws the page anew costs a run of it. The script of the booth page hands an answer to
 this route instead: one short transaction, with the guards and the journal of any other, and the
-page is drawn anew only where something else is to be shown. What it says as kept is on record.
-Where the program is started without this route (`streamlit run`), the page does as it did before.
+page is drawn anew only where something else is to be shown. What it says as kept, or as sent, is
+on record. After a ballot is sent the page is drawn once, with what comes next. Where the program
+is started without this route (`streamlit run`), the page does as it did before.
 
 Two requests of one window may cross each other in a network that is cut. Each carries what the
 record held when its answer was given, and what was sent since, so that an old answer finds
@@ -26,30 +28,33 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from ..base.errors import RecordError, UnreachableError
-from ..sessions.booths import Given, answer
+from ..sessions.booth_answers import Given, Shown, answer, hand_in
 from ..sessions.store import Store
 from .guard import from_here
 
 ANSWERS = "/booth-answer"
 LONGEST = 32_768
 """Bytes; a comment of 300 letters with those before it is below."""
-_MOST_BEFORE = 8
+_MOST_BEFORE, _MOST_SHOWN = 8, 200
 _NO_ANSWER = (
-    "This is no answer of a booth: it needs token, line, row, name, given and over, as the booth "
-    "page sends them."
+    "This is no answer of a booth: it needs token and line, and either row, name, given and over, "
+    "or shown, as the booth page sends them."
 )
 _ELSEWHERE = "Answers are taken from the booth page of this server only. Open the link there."
 _FASTER = "Another window gave another answer meanwhile. The page shows it."
 _SERVED: list[bool] = []
 
 
-class _Answer(NamedTuple):
+class _Ballot(NamedTuple):
     token: str
     line: int
+    invented: bool
+
+
+class _Answer(NamedTuple):
     where: tuple[int, str]
     given: Given
     over: list[Given]
-    invented: bool
 
 
 class Answers:
@@ -64,7 +69,7 @@ class Answers:
         return [Route(ANSWERS, self.take, methods=["POST"])]
 
     async def take(self, request: Request) -> Response:
-        """Keep an answer: 200 with what is kept, 409 where it is refused, 503 while away."""
+        """Keep an answer or send a ballot: 200 when it is done, 409 refused, 503 while away."""
         if not from_here(request.headers):
             return _said(403, _ELSEWHERE)
         if request.headers.get("content-type", "").partition(";")[0].strip() != "application/json":
@@ -74,12 +79,15 @@ class Answers:
             return _said(413, f"An answer of a booth has at most {LONGEST} bytes.")
         if (sent := _read(content)) is None:
             return _said(400, _NO_ANSWER)
-        return await run_in_threadpool(self._kept, sent)
+        return await run_in_threadpool(self._done, *sent)
 
-    def _kept(self, sent: _Answer) -> Response:
+    def _done(self, of: _Ballot, what: _Answer | Shown) -> Response:
         try:
-            store = self._store_of(sent.invented)
-            kept = answer(store, sent.token, sent.line, sent.where, sent.given, sent.over)
+            store = self._store_of(of.invented)
+            if not isinstance(what, _Answer):
+                done = hand_in(store, of.token, of.line, shown=what)
+                return _json(200, {"sent": True}) if done else _said(409, _FASTER)
+            kept = answer(store, of.token, of.line, *what)
         except UnreachableError as error:
             return _said(503, str(error))
         except RecordError as error:
@@ -113,8 +121,8 @@ async def _content(request: Request) -> bytes | None:
     return content
 
 
-def _read(content: bytes) -> _Answer | None:
-    """The answer in a body; None where it is none."""
+def _read(content: bytes) -> tuple[_Ballot, _Answer | Shown] | None:
+    """The ballot, and its answer or what its window shows, in a body; None where it is none."""
     try:
         sent = json.loads(content.decode())
         json.dumps(sent, ensure_ascii=False).encode()  # half a letter cannot be written anywhere
@@ -122,21 +130,33 @@ def _read(content: bytes) -> _Answer | None:
         return None
     if not isinstance(sent, dict):
         return None
-    over: Any = sent.get("over")
-    sound = (
-        all(isinstance(sent.get(name), str) for name in ("token", "name"))
-        and all(type(sent.get(name)) is int for name in ("line", "row"))
-        and isinstance(over, list)
-        and 1 <= len(over) <= _MOST_BEFORE
-        and all(map(_is_given, [sent.get("given"), *over]))
-        and isinstance(sent.get("invented", False), bool)
-    )
-    if not sound:
+    of = _Ballot(sent.get("token", ""), sent.get("line", 0), sent.get("invented", False))
+    if tuple(map(type, of)) != (str, int, bool):
         return None
-    where = sent["row"], sent["name"]
-    return _Answer(
-        sent["token"], sent["line"], where, sent["given"], over, sent.get("invented", False)
-    )
+    what = _shown_in(sent["shown"]) if "shown" in sent else _answer_in(sent)
+    return None if what is None else (of, what)
+
+
+def _answer_in(sent: dict[str, Any]) -> _Answer | None:
+    row, name, given, over = map(sent.get, ("row", "name", "given", "over"))
+    if type(row) is not int or not isinstance(name, str) or not isinstance(over, list):
+        return None
+    if not (1 <= len(over) <= _MOST_BEFORE and all(map(_is_given, [given, *over]))):
+        return None
+    return _Answer((row, name), given, over)
+
+
+def _shown_in(fields: Any) -> Shown | None:
+    """Row, column and text of each field that a window shows."""
+    if not isinstance(fields, list) or not 1 <= len(fields) <= _MOST_SHOWN:
+        return None
+    shown: dict[int, dict[str, str]] = {}
+    for field in fields:
+        if not isinstance(field, list) or tuple(map(type, field)) != (int, str, str):
+            return None
+        row, name, text = field
+        shown.setdefault(row, {})[name] = text
+    return shown
 
 
 def _is_given(value: Any) -> bool:

@@ -27,7 +27,7 @@ from ..sessions.booth_ballots import Asked, BoothBallot, mark_of, score_of, stil
 from ..sessions.booths import BoothVisit, keep, late, leave_out, send, visit
 from .answers import served
 from .booth_care import report, show_unwell
-from .booth_send import by_route, echo_key, fields_of, send_key, show_send
+from .booth_send import echo_key, fields_of, send_key, show_send
 from .booth_training import go_on, learns, show_learned
 from .components import (
     Words,
@@ -133,11 +133,11 @@ def _taken(token: str, here: BoothVisit) -> BoothVisit:
     ballot = here.ballot
     if ballot is None or here.closed or here.paused or not here.consented or here.halt:
         return here
-    told, shown = by_route(ballot), dict[int, dict[str, str]]()
+    shown: dict[int, dict[str, str]] = {}
     for key, line, name, text, recorded in _fields(here, ballot):
         seen = st.session_state.get(_shown_key(key), recorded) if text is None else text
-        shown.setdefault(line, {})[name] = seen if told is None else told.get(key, recorded)
-    if told is None and (given := _given(here, ballot)):
+        shown.setdefault(line, {})[name] = seen
+    if given := _given(here, ballot):
         here = keep(desk(), token, ballot.line, given)
     for asked in ballot.asked:
         saved(_key(ballot, asked))

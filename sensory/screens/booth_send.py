@@ -3,9 +3,10 @@
 Why so
 ------
 Where there is a route the fields stand in a form, so that a tap on them draws nothing anew; the
-script hands each answer over by itself, and the button that ends the form sends the ballot. Both
-ways write by the same use cases. A form that comes without the script's word that it ran is taken
-as a page without a route is: what differs from the record is written first.
+script hands each answer over by itself, and so it does with 'send', after which the page is drawn
+once. Both ways write by the same use cases. The form itself comes only where its button was faster
+than the script; it is taken as a page without a route is: what differs from the record is written
+first.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ import streamlit as st
 
 from ..sessions.booth_ballots import Asked, BoothBallot, still_open
 from .answers import ANSWERS, served
-from .components import Words, acknowledged, show_answers, show_echo
+from .components import Words, show_answers, show_echo
 from .frame import plain
 
 
@@ -30,11 +31,6 @@ def fields_of(ballot: BoothBallot) -> Iterator[None]:
     with st.form(key=f"ballot-{ballot.line}", border=False, enter_to_submit=False):
         yield
     st.button("", key="booth-again")
-
-
-def by_route(ballot: BoothBallot) -> dict[str, str] | None:
-    """What this window shows, by the key of the field, where it was handed over past the page."""
-    return acknowledged(echo_key(ballot)) if served() else None
 
 
 def echo_key(ballot: BoothBallot) -> str:

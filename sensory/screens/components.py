@@ -154,7 +154,7 @@ def show_answers(
     missing: Sequence[str],
     words: Words,
 ) -> None:
-    """Hand the answers of a ballot to the route of answers, and say what became of them.
+    """Hand the answers of a ballot, and that it is sent, to the route, and say what became of it.
 
     `place`: route, token and line, as the route needs them.
     `fields`: of the page: key, row, name, kind, choices, and what the record holds.
@@ -167,23 +167,7 @@ def show_answers(
         "open": words["still_open"],
         **{name: words[name] for name in ("saving", "saved", "offline")},
     }
-    _answers(key=key, data=data, on_shown_change=lambda: None)
-
-
-def acknowledged(key: str) -> dict[str, str] | None:
-    """What the window shows, by the key of the field, as it was acknowledged by the route.
-
-    None where the script has not said so.
-    """
-    told = sent(key, "shown")
-    if not isinstance(told, str) or len(told) > 8 * _LONGEST:
-        return None
-    try:
-        shown = json.loads(told)
-    except (ValueError, RecursionError):
-        return None
-    sound = isinstance(shown, dict) and all(isinstance(text, str) for text in shown.values())
-    return shown if sound else None
+    _answers(key=key, data=data)
 
 
 def show_signal(key: str, offline: str) -> None:

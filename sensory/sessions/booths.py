@@ -6,7 +6,7 @@ a ballot that was sent is not shown again and cannot be changed from the booth.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from ..base.errors import RecordError
@@ -18,31 +18,29 @@ from ..serving.ballot_line import (
     NOT_SERVED,
     NOT_THIS_SAMPLE,
     NOT_TODAY,
-    SENT,
     WARM_UP,
     BallotLine,
 )
 from ..serving.cups import samples_by_line
 from .allergens import allergens_in, told_allergens
-from .booth_ballots import (
-    BoothBallot,
-    ballots_of,
-    booth_ballot,
-    check_answer,
-    scale_of,
-    score_of,
-    still_open,
-    waiting_ballots,
+from .booth_answers import (
+    Shown,
+    all_waiting_at,
+    checked_answer,
+    consented,
+    mark_at,
+    row_at,
+    sent_at,
+    waiting_at,
 )
+from .booth_ballots import BoothBallot, ballots_of, booth_ballot, scale_of, waiting_ballots
 from .booth_places import Place, at_booth, is_stopped, place_of, write_at
 from .booth_plans import cups_of, to_be_planned_again
 from .booth_sittings import Halt, halt_of
 from .booth_training import Learned, learned_of
 from .care import told_before
 from .signing import BOOTH
-from .store import Action, Store
-
-_LONGEST = 300
+from .store import Store
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,17 +85,6 @@ class BoothVisit:
     learned: Learned | None = None
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Kept:
-    """An answer that is on record, and what its ballot still waits for, by label."""
-
-    text: str
-    open: tuple[str, ...]
-
-
-Given = str | float
-
-
 def visit(store: Store, token: str) -> BoothVisit | None:
     """What a link shows; None when it is not valid. UnreachableError while the record is away."""
     return _visit(store, at) if (at := place_of(store, token)) else None
@@ -112,7 +99,7 @@ def _visit(store: Store, at: Place) -> BoothVisit:
         assessor=store.name_of(at.by),
         language=language,
         allergens=told_allergens(session),
-        consented=_consented(lines),
+        consented=consented(lines),
         excused=any(line.excused for line in lines),
         closed=session.closed or is_stopped(session),
         ballot=_shown(at, waiting[0], ballots) if waiting else None,
@@ -212,7 +199,7 @@ def leave_warm_up(store: Store, token: str, code: str) -> None:
 
 def _past_warm_up(store: Store, token: str, code: str, mark: str, why: str) -> None:
     with at_booth(store, token) as (act, at):
-        waiting = _all_waiting(at)
+        waiting = all_waiting_at(at)
         halt = halt_of(at.session, at.seat, at.lines, waiting)
         if halt is not None and halt.kind == "warm-up" and halt.code == code:
             write_at(act, at, {waiting[0][0].row: {WARM_UP: mark}}, why)
@@ -232,81 +219,22 @@ def keep(
     than the one that waits, or an answer that the ballot does not offer.
     """
     with at_booth(store, token) as (act, at):
-        ballot = _waiting(at, line)
+        ballot = waiting_at(at, line)
         changes = {
-            where: {name: _checked(at, ballot, where, name, text) for name, text in texts.items()}
-            for where, texts in answers.items()
+            row: {name: checked_answer(at, ballot, row, name, text) for name, text in texts.items()}
+            for row, texts in answers.items()
         }
         at = write_at(act, at, changes, "answered")
         return _visit(act, at)
 
 
-def answer(
-    store: Store, token: str, line: int, where: tuple[int, str], given: Given, over: Sequence[Given]
-) -> Kept | None:
-    """Keep one answer of the ballot that waits, where the record still holds what was seen of it.
+def send(store: Store, token: str, line: int, *, shown: Shown) -> BoothVisit:
+    """Send the ballot as its window shows it, as `booth_answers.hand_in` does.
 
-    `where`: line and column.
-    `given`: the text, or where the mark on a scale was put, from 0 to 1.
-    `over`: what the record held when it was given, and what was sent since and not acknowledged.
-
-    Returns None where another window gave another answer meanwhile: then nothing is written.
-
-    Raises RecordError as in `keep`.
+    Returns what the link shows now. Raises RecordError as there.
     """
     with at_booth(store, token) as (act, at):
-        ballot, (row, name), ends = _waiting(at, line), where, scale_of(at.session.question)
-        text = _checked(at, ballot, row, name, _text(given, ends))
-        if _row(at, row).text(name) not in {text, *(_text(seen, ends) for seen in over)}:
-            return None
-        at = write_at(act, at, {row: {name: text}}, "answered")
-        return Kept(text=text, open=tuple(still_open(_waiting(at, line))))
-
-
-def _text(given: Given, ends: tuple[float, float]) -> str:
-    return given if isinstance(given, str) else score_of(given, ends)
-
-
-def _checked(at: Place, ballot: BoothBallot, where: int, name: str, text: str) -> str:
-    """An answer as it is written; RecordError where the ballot does not ask for it, or so."""
-    asked = next((each for each in ballot.asked if (each.line, each.name) == (where, name)), None)
-    if asked is not None:
-        check_answer(asked, text, scale_of(at.session.question), ballot)
-        return " ".join(text.split())
-    if where != ballot.line or name not in _beside(ballot):
-        raise RecordError(f"This ballot does not ask for {name!r}.")
-    return " ".join(str(text).split())[:_LONGEST]
-
-
-def _beside(ballot: BoothBallot) -> tuple[str, ...]:
-    return ("comment",) if ballot.guess is None else ("comment", "guess")
-
-
-def send(
-    store: Store, token: str, line: int, *, shown: Mapping[int, Mapping[str, str]]
-) -> BoothVisit:
-    """Send the ballot as its window shows it; sending it again changes nothing.
-
-    `shown`: by line and column, what the window shows. Where another window wrote something else,
-        nothing is sent.
-
-    Returns what the link shows now. Raises RecordError when something is still to be answered, or
-    another window sent something else, and as in `keep`.
-    """
-    with at_booth(store, token) as (act, at):
-        as_shown = all(
-            _row(at, where).text(name) == " ".join(text.split())
-            for where, texts in shown.items()
-            for name, text in texts.items()
-        )
-        if _row(at, line).sent:
-            if not as_shown:
-                raise RecordError("Another window sent this ballot with other answers; they count.")
-        elif missing := still_open(_waiting(at, line)):
-            raise RecordError(f"Still to be answered: {', '.join(missing)}.")
-        elif as_shown:
-            at = _mark(act, at, line, {SENT: utc_now()}, "ballot sent")
-        return _visit(act, at)
+        return _visit(act, sent_at(act, at, line, shown))
 
 
 def leave_out(store: Store, token: str, line: int) -> None:
@@ -318,21 +246,10 @@ def leave_out(store: Store, token: str, line: int) -> None:
     Raises RecordError as in `keep`.
     """
     with at_booth(store, token) as (act, at):
-        if not _row(at, line).not_served:
-            _waiting(at, line)
+        if not row_at(at, line).not_served:
+            waiting_at(at, line)
             mark = {NOT_SERVED: NOT_THIS_SAMPLE, LEFT: utc_now()}
-            _mark(act, at, line, mark, NOT_THIS_SAMPLE)
-
-
-def _row(at: Place, line: int) -> BallotLine:
-    return next((row for row in at.lines if row.row == line), BallotLine(row=line))
-
-
-def _mark(act: Action, at: Place, line: int, mark: dict[str, str], why: str) -> Place:
-    """Write marks on all rows of the ballot that begins with a row."""
-    ballots = ballots_of(at.session, at.lines)
-    ballot = next(ballot for ballot in ballots if ballot[0].row == line)
-    return write_at(act, at, {row.row: mark for row in ballot}, why)
+            mark_at(act, at, line, mark, NOT_THIS_SAMPLE)
 
 
 def late(store: Store, token: str) -> bool:
@@ -366,24 +283,3 @@ def _late(at: Place) -> dict[str, str]:
         if str(ballot[0].row) not in told
         and any(asked.given for asked in booth_ballot(session, ballot, [ballot]).asked)
     }
-
-
-def _all_waiting(at: Place) -> list[tuple[BallotLine, ...]]:
-    """The ballots neither sent nor left out; RecordError before consent."""
-    if not _consented(at.lines):
-        raise RecordError("Not before the cautions are read and consent is given.")
-    return waiting_ballots(at.session, at.lines)
-
-
-def _waiting(at: Place, line: int) -> BoothBallot:
-    """The ballot that waits; RecordError for any other, before consent or in a break."""
-    waiting = _all_waiting(at)
-    if not waiting or waiting[0][0].row != line:
-        raise RecordError("This ballot is not the one that waits.")
-    if halt := halt_of(at.session, at.seat, at.lines, waiting):
-        raise RecordError(f"The {halt.kind} of sitting {halt.sitting} comes first.")
-    return booth_ballot(at.session, waiting[0], ballots_of(at.session, at.lines))
-
-
-def _consented(lines: Iterable[BallotLine]) -> bool:
-    return next((line.consented for line in lines if line.consent), False)

@@ -12,12 +12,12 @@ from sensory.base.errors import UnreachableError
 from sensory.screens import answers
 from sensory.screens.answers import ANSWERS, LONGEST, Answers
 from sensory.screens.guard import OwnMachine
-from sensory.sessions import booths
+from sensory.sessions import booth_answers, booths
 from sensory.sessions.exclusions import stop_today
 from sensory.sessions.reactions import feel_unwell, report_reaction
 from sensory.sessions.workflow import close
 
-from ..sessions.shared import BY, answered, at_booths, fill, finish, seat, waiting
+from ..sessions.shared import BY, answered, at_booths, finish, seat, waiting
 from .asgi import OURS, ask
 
 JSON = "application/json"
@@ -42,12 +42,19 @@ def booth(store):
         headers = {"origin": origin, "content-type": kind}
         return ask(app, ANSWERS, body=content, **headers)
 
+    def send(*shown, **changed):
+        words = {"token": token, "line": ballot.line, **changed}
+        words["shown"] = [[ballot.line, name, text] for name, text in shown]
+        return ask(
+            app, ANSWERS, body=json.dumps(words).encode(), origin=OURS, **{"content-type": JSON}
+        )
+
     def recorded(name="answer"):
         return store.cells(session_id)[ballot.line].get(name, "")
 
     return SimpleNamespace(
-        app=app, say=say, recorded=recorded, store=store, session=session_id, token=token,
-        codes=ballot.codes, line=ballot.line,
+        app=app, say=say, send=send, recorded=recorded, store=store, session=session_id,
+        token=token, codes=ballot.codes, line=ballot.line,
     )  # fmt: skip
 
 
@@ -143,7 +150,7 @@ def test_nothing_is_taken_before_consent(store):
     _, _, tokens = at_booths(store, people=("Anna",))
     ballot = waiting(store, tokens["Anna"])
     with pytest.raises(booths.RecordError, match="Not before the cautions"):
-        booths.answer(
+        booth_answers.answer(
             store, tokens["Anna"], ballot.line, (ballot.line, "answer"), ballot.codes[0], [""]
         )
 
@@ -226,11 +233,51 @@ def test_while_the_record_is_away_the_page_is_told_to_try_again(booth, monkeypat
     assert booth.say().status == 200
 
 
-def test_two_windows_send_what_they_show(booth):
-    """The route writes, the page sends: what another window gave meanwhile stops the sending."""
+def test_a_ballot_is_sent_once_with_its_entry_as_its_window_shows_it(booth):
     booth.say(booth.codes[0])
-    shown = {booth.line: {"answer": booth.codes[0]}}
-    booth.say(booth.codes[1], over=[booth.codes[0]])
-    assert booths.send(booth.store, booth.token, booth.line, shown=shown).sent == 0
-    fill(booth.store, booth.token, waiting(booth.store, booth.token))
-    assert booths.send(booth.store, booth.token, booth.line, shown=shown).sent == 1
+    shown = [("answer", booth.codes[0]), ("guess", ""), ("comment", "")]
+    before = len(booth.store.entries(booth.session))
+    told = booth.send(*shown)
+    assert (told.status, json.loads(told.text)) == (200, {"sent": True})
+    assert told.headers["cache-control"] == "no-store"
+    assert booth.recorded("sent")
+    (entry,) = booth.store.entries(booth.session)[before:]
+    assert (entry.by, entry.what, entry.why) == ("booth of Anna", "cells", "ballot sent")
+    assert booth.send(*shown).status == 200  # its acknowledgement got lost, and it comes again
+    assert len(booth.store.entries(booth.session)) == before + 1
+    other = booth.send(("answer", booth.codes[1]))
+    assert (other.status, "sent this ballot with other answers" in other.text) == (409, True)
+    assert (waiting(booth.store, booth.token).number, booth.store.verify()) == (2, [])
+
+
+def test_what_is_not_answered_or_not_shown_is_not_sent(booth):
+    told = booth.send(("answer", ""))
+    assert (told.status, "Still to be answered: ?" in told.text) == (409, True)
+    booth.say(booth.codes[0])
+    booth.say(booth.codes[1], over=[booth.codes[0]])  # by another window
+    told = booth.send(("answer", booth.codes[0]))
+    assert (told.status, "Another window" in told.text, booth.recorded("sent")) == (409, True, "")
+    assert booth.send(("answer", booth.codes[1])).status == 200
+
+
+@pytest.mark.parametrize(
+    "done", [each for each in REFUSED if each is not sent], ids=lambda d: d.__name__
+)
+def test_what_no_longer_takes_an_answer_is_not_sent_either(booth, done):
+    booth.say(booth.codes[0])
+    shown = ("answer", booth.codes[0])
+    done(booth)
+    before = len(booth.store.entries(booth.session))
+    told = booth.send(shown)
+    assert (told.status, REFUSED[done] in told.text) == (409, True), told.text
+    assert len(booth.store.entries(booth.session)) == before
+
+
+def test_what_shows_nothing_is_not_sent(booth):
+    booth.say(booth.codes[0])
+    for shown in ([], [[]], [["1", "answer", "x"]], [[1, "answer", None]], [[True, "a", "b"]], {}):
+        told = booth.say(
+            body=json.dumps({"token": booth.token, "line": booth.line, "shown": shown}).encode()
+        )
+        assert (told.status, "no answer of a booth" in told.text) == (400, True), shown
+    assert booth.recorded("sent") == ""

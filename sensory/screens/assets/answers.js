@@ -1,6 +1,7 @@
-// Hands each answer of a ballot to the server's route and says "saved" only when that has said so.
-// The fields stand in a form, so that a tap on them draws nothing anew; the page is asked to be drawn
-// anew (the button "booth-again") only where the server refuses an answer: then it shows why.
+// Hands each answer of a ballot, and that it is sent, to the server's route, and says "saved" only
+// when that has said so. The fields stand in a form, so that a tap on them draws nothing anew; the
+// page is asked to be drawn anew (the button "booth-again") only where the ballot is sent, or the
+// server refuses something.
 // What is not acknowledged is kept here and sent again every 2 s. With it goes what the record held
 // when the field was touched, and what was sent since: an old answer is never put over a newer one.
 const pages = new WeakMap()
@@ -8,19 +9,17 @@ const TOUCHES = ["click", "keyup", "input", "change"]
 const LONGEST = 1800 // ms; within 5 s of a tap the line says that it is not sent yet
 
 export default function (component) {
-  const { parentElement, data, setStateValue } = component
+  const { parentElement, data } = component
   let page = pages.get(parentElement)
   if (!page) {
     const [open, line] = ["open", "echo"].map((name) => parentElement.querySelector(`.${name}`))
     page = { open, line, known: {}, tried: {}, unsent: new Map(), away: false, touched: false }
     pages.set(parentElement, page)
   }
-  // Goes with the form: what the window shows, as the server has acknowledged it.
-  page.tell = () => setStateValue("shown", JSON.stringify(page.known))
   take(page, data)
   const touch = (event) => touched(page, event)
   const marked = (event) => given(page, event.detail.key, event.detail.at)
-  const send = (event) => held(page, event)
+  const send = (event) => pressed(page, event)
   for (const name of TOUCHES) document.addEventListener(name, touch, true)
   document.addEventListener("booth-answer", marked)
   document.addEventListener("click", send, true)
@@ -40,7 +39,7 @@ function take(page, data) {
   page.drawn = JSON.stringify(data)
   const same = page.data?.line === data.line
   if (!same) {
-    Object.assign(page, { known: {}, tried: {}, touched: false, typed: null, wanted: false })
+    Object.assign(page, { known: {}, tried: {}, touched: false, typed: null, wanted: false, sent: false })
     page.unsent.clear()
   }
   page.data = data
@@ -52,7 +51,6 @@ function take(page, data) {
     moved ||= same && held !== page.known[key] && typeof page.known[key] === "string"
     page.known[key] = held
   }
-  page.tell()
   say(page)
   if (page.typed) given(page, page.typed.key, page.typed.text)
   else if (!same) for (const field of page.fields) early(page, field)
@@ -120,18 +118,23 @@ function given(page, key, value) {
 async function deliver(page) {
   if (page.busy) return
   page.busy = true
-  while (page.unsent.size && (await sent(page, ...page.unsent.entries().next().value)));
+  while (page.unsent.size && (await kept(page, ...page.unsent.entries().next().value)));
+  if (page.missing.length) page.wanted = false
+  if (page.wanted && !page.unsent.size) await send(page)
   page.busy = false
   say(page)
-  press(page)
 }
 
-// What was pressed while an answer was under way, or got lost with the network; to send twice
-// changes nothing.
-function press(page) {
-  if (page.wanted && !page.away && !page.unsent.size && !page.missing.length && !other(page)) {
-    button()?.click()
-  }
+// The ballot as it is shown; to send it twice changes nothing. Where the page shows something else
+// than this window was told is kept, it is drawn anew first.
+async function send(page) {
+  if (other(page)) return again(page)
+  const shown = page.fields.map(({ key, row, name }) => [row, name, page.known[key]])
+  const told = await ask(page, { shown })
+  page.away = !told
+  if (page.away) return
+  Object.assign(page, { wanted: false, sent: told.ok })
+  again(page)
 }
 
 // Whether the page shows something else than what is kept: drawn while an answer was under way.
@@ -143,36 +146,40 @@ function other(page) {
 }
 
 // Whether the server has answered; what it refuses is drawn anew.
-async function sent(page, key, value) {
-  const { data } = page
-  const field = page.fields.find((each) => each.key === key)
+async function kept(page, key, value) {
+  const { row, name } = page.fields.find((each) => each.key === key)
   const before = (page.tried[key] ||= [])
   const over = [page.known[key], ...before.slice(-7)]
   if (!before.includes(value)) before.push(value)
-  const body = { token: data.token, invented: data.invented, line: data.line,
-    row: field.row, name: field.name, given: value, over }
-  const answer = await ask(data.route, { method: "POST", body: JSON.stringify(body),
-    headers: { "content-type": "application/json" } })
-  const kept = answer?.status === 200 ? await answer.json().catch(() => null) : null
-  page.away = !kept && answer?.status !== 409
+  const told = await ask(page, { row, name, given: value, over })
+  page.away = !told
   if (page.away) return false
   page.tried[key] = []
-  if (kept) {
-    page.known[key] = kept.text
-    page.missing = kept.open
-    page.tell()
+  if (told.ok) {
+    page.known[key] = told.text
+    page.missing = told.open
   }
-  if (!kept || page.unsent.get(key) === value) page.unsent.delete(key)
-  const told = { detail: { key, kept: Boolean(kept) } }
-  if (!page.unsent.has(key)) document.dispatchEvent(new CustomEvent("booth-kept", told))
-  if (!kept) {
+  if (!told.ok || page.unsent.get(key) === value) page.unsent.delete(key)
+  const detail = { key, kept: told.ok }
+  if (!page.unsent.has(key)) document.dispatchEvent(new CustomEvent("booth-kept", { detail }))
+  if (!told.ok) {
     page.wanted = false
     again(page)
   }
   return true
 }
 
-function ask(address, options) {
+// What the route says to it: done, or refused; null where it cannot be reached.
+async function ask({ data: { route, token, line, invented } }, content) {
+  const body = JSON.stringify({ token, line, invented, ...content })
+  const headers = { "content-type": "application/json" }
+  const answer = await reach(route, { method: "POST", body, headers })
+  if (answer?.status === 409) return { ok: false }
+  const told = answer?.status === 200 ? await answer.json().catch(() => null) : null
+  return told && { ok: true, ...told }
+}
+
+function reach(address, options) {
   const signal = AbortSignal.timeout(LONGEST)
   return fetch(address, { cache: "no-store", signal, ...options }).catch(() => null)
 }
@@ -185,40 +192,39 @@ function again(page) {
 // A sign of life every 2 s, since a connection that is cut in silence looks open for minutes.
 async function felt(page) {
   document.querySelector(".stDialog button")?.click()
-  if (page.unsent.size) return deliver(page)
-  const answer = await ask("/_stcore/health", {})
+  if (page.unsent.size || page.wanted) return deliver(page)
+  const answer = await reach("/_stcore/health", {})
   page.away = !answer?.ok
   say(page)
   page.beats = (page.beats || 0) + 1
-  if (page.away || page.typed || page.unsent.size || page.beats % 3) return
-  if (other(page)) again(page)
-  else press(page)
+  if (page.away || page.typed || page.unsent.size || page.wanted || page.beats % 3) return
+  if (page.sent || other(page)) again(page)
 }
 
 function button() {
   return document.querySelector('[class*="st-key-send-"] button')
 }
 
-// 'Send' waits for what is under way; a field that is being typed into is left by the same click.
-function held(page, event) {
-  if (!event.isTrusted || !(event.target instanceof Element)) return
-  if (event.target.closest("button") !== button()) return
-  page.wanted = true
-  if (page.typed) given(page, page.typed.key, page.typed.text)
-  const unlike = !page.unsent.size && other(page)
-  if (unlike) again(page)
-  if (!unlike && !page.unsent.size) return
+// The ballot is sent after what is under way; a field that is being typed into is left by the same
+// click.
+function pressed(page, event) {
+  if (!(event.target instanceof Element) || event.target.closest("button") !== button()) return
   event.preventDefault()
   event.stopPropagation()
+  if (page.sent) return
+  page.wanted = true
+  if (page.typed) given(page, page.typed.key, page.typed.text)
+  else deliver(page)
+  say(page)
 }
 
 function say(page) {
-  const { data, missing, unsent, away } = page
-  const text = unsent.size ? data.saving : page.touched ? data.saved : ""
+  const { data, missing, unsent, away, wanted, sent } = page
+  const text = unsent.size || wanted ? data.saving : page.touched || sent ? data.saved : ""
   page.line.textContent = away ? data.offline : text
   page.line.classList.toggle("offline", away)
   const named = missing.filter((name) => name !== "?")
   page.open.textContent = named.length ? data.open.replace("{what}", named.join(", ")) : ""
   const send = button()
-  if (send) send.disabled = away || missing.length > 0
+  if (send) send.disabled = away || sent || missing.length > 0
 }
