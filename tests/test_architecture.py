@@ -117,6 +117,7 @@ ORDER = {
         migrations.versions.v0005_outcomes migrations.versions.v0006_complaints
         migrations.versions.v0007_staff migrations.versions.v0008_sent_ballots_stand
         migrations.versions.v0009_booths_and_checks migrations.versions.v0010_studies
+        migrations.versions.v0011_turns
     """,
     "report": """
         words trade_words guides sheets workbooks figure_parts help_figures figures

@@ -11,12 +11,16 @@ is started without this route (`streamlit run`), the page does as it did before.
 
 Two requests of one window may cross each other in a network that is cut. Each carries what the
 record held when its answer was given, and what was sent since, so that an old answer finds
-something else and is refused; and a ballot is sent only as its window shows it.
+something else and is refused; and a ballot is sent only as its window shows it. Somebody who marks
+A, B and A again leaves a B that would find its A: so a window counts what it hands over, and what
+it counted lower than the last that was taken is refused. A page that is loaded again is another
+window.
 """
 
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable
 from dataclasses import asdict
 from math import isfinite
@@ -28,17 +32,18 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from ..base.errors import RecordError, UnreachableError
-from ..sessions.booth_answers import Given, Shown, answer, hand_in
+from ..sessions.booth_answers import Given, Shown, Turn, answer, hand_in
 from ..sessions.store import Store
 from .guard import from_here
 
 ANSWERS = "/booth-answer"
 LONGEST = 32_768
 """Bytes; a comment of 300 letters with those before it is below."""
-_MOST_BEFORE, _MOST_SHOWN = 8, 200
+_MOST_BEFORE, _MOST_SHOWN, _HIGHEST = 8, 200, 2**53
+_WINDOW = re.compile(r"[0-9a-f-]{8,36}")
 _NO_ANSWER = (
-    "This is no answer of a booth: it needs token and line, and either row, name, given and over, "
-    "or shown, as the booth page sends them."
+    "This is no answer of a booth: it needs token, line, window and turn, and either row, name, "
+    "given and over, or shown, as the booth page sends them."
 )
 _ELSEWHERE = "Answers are taken from the booth page of this server only. Open the link there."
 _FASTER = "Another window gave another answer meanwhile. The page shows it."
@@ -48,6 +53,7 @@ _SERVED: list[bool] = []
 class _Ballot(NamedTuple):
     token: str
     line: int
+    turn: Turn
     invented: bool
 
 
@@ -85,9 +91,9 @@ class Answers:
         try:
             store = self._store_of(of.invented)
             if not isinstance(what, _Answer):
-                done = hand_in(store, of.token, of.line, shown=what)
+                done = hand_in(store, of.token, of.line, shown=what, turn=of.turn)
                 return _json(200, {"sent": True}) if done else _said(409, _FASTER)
-            kept = answer(store, of.token, of.line, *what)
+            kept = answer(store, of.token, of.line, *what, of.turn)
         except UnreachableError as error:
             return _said(503, str(error))
         except RecordError as error:
@@ -130,9 +136,13 @@ def _read(content: bytes) -> tuple[_Ballot, _Answer | Shown] | None:
         return None
     if not isinstance(sent, dict):
         return None
-    of = _Ballot(sent.get("token", ""), sent.get("line", 0), sent.get("invented", False))
-    if tuple(map(type, of)) != (str, int, bool):
+    token, line, window, number = map(sent.get, ("token", "line", "window", "turn"))
+    invented = sent.get("invented", False)
+    if tuple(map(type, (token, line, window, number, invented))) != (str, int, str, int, bool):
         return None
+    if not (_WINDOW.fullmatch(window) and 0 < number < _HIGHEST):
+        return None
+    of = _Ballot(token, line, Turn(window, number), invented)
     what = _shown_in(sent["shown"]) if "shown" in sent else _answer_in(sent)
     return None if what is None else (of, what)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from ..base.errors import RecordError
 from ..base.records import utc_now
@@ -37,11 +38,24 @@ class Kept:
     open: tuple[str, ...]
 
 
+class Turn(NamedTuple):
+    """What a window of a booth counts a message: it is taken before or after others by that."""
+
+    window: str
+    number: int
+
+
 Given = str | float
 
 
 def answer(
-    store: Store, token: str, line: int, where: tuple[int, str], given: Given, over: Sequence[Given]
+    store: Store,
+    token: str,
+    line: int,
+    where: tuple[int, str],
+    given: Given,
+    over: Sequence[Given],
+    turn: Turn,
 ) -> Kept | None:
     """Keep one answer of the ballot that waits, where the record still holds what was seen of it.
 
@@ -51,9 +65,11 @@ def answer(
 
     Returns None where another window gave another answer meanwhile: then nothing is written.
 
-    Raises RecordError as in `booths.keep`.
+    Raises RecordError where a later message of the window was taken before, and as in
+    `booths.keep`.
     """
     with at_booth(store, token) as (act, at):
+        _check_turn(act, at, turn)
         ballot, (row, name), ends = waiting_at(at, line), where, scale_of(at.session.question)
         text = checked_answer(at, ballot, row, name, _text(given, ends))
         if row_at(at, row).text(name) not in {text, *(_text(seen, ends) for seen in over)}:
@@ -62,15 +78,17 @@ def answer(
         return Kept(text=text, open=tuple(still_open(waiting_at(at, line))))
 
 
-def hand_in(store: Store, token: str, line: int, *, shown: Shown) -> bool:
+def hand_in(store: Store, token: str, line: int, *, shown: Shown, turn: Turn) -> bool:
     """Send the ballot as its window shows it; sending it again changes nothing.
 
     Where another window wrote something else than is shown, nothing is sent.
 
-    Returns whether it is sent. Raises RecordError when something is still to be answered, or
-    another window sent something else, and as in `booths.keep`.
+    Returns whether it is sent. Raises RecordError when something is still to be answered, another
+    window sent something else, or a later message of this one was taken before, and as in
+    `booths.keep`.
     """
     with at_booth(store, token) as (act, at):
+        _check_turn(act, at, turn)
         return bool(row_at(sent_at(act, at, line, shown), line).sent)
 
 
@@ -88,6 +106,12 @@ def sent_at(act: Action, at: Place, line: int, shown: Shown) -> Place:
     if missing := still_open(waiting_at(at, line)):
         raise RecordError(f"Still to be answered: {', '.join(missing)}.")
     return mark_at(act, at, line, {SENT: utc_now()}, "ballot sent") if as_shown else at
+
+
+def _check_turn(act: Action, at: Place, turn: Turn) -> None:
+    """Refuse what a window gave up and said otherwise since; it may come minutes later."""
+    if not act.in_turn(at.session.id, *turn):
+        raise RecordError("Something that was marked later is on record already.")
 
 
 def _text(given: Given, ends: tuple[float, float]) -> str:

@@ -30,7 +30,7 @@ from .rows import (
     put_person,
     put_session,
 )
-from .seats import Seats, append, change_cells
+from .seats import Seats, append, change_cells, count
 from .tables import register, register_links
 
 _MOVED = "{what} was changed in another window meanwhile. Reload the page."
@@ -154,6 +154,13 @@ class Action(Reads):
             change_cells(self._connection, session_id, done)
             append(self._connection, {**words, "content": content})
         return len(done)
+
+    def in_turn(self, session_id: str, window: str, number: int) -> bool:
+        """Note what a window of a booth counts its message; False where a later one has come.
+
+        It stands outside the journal: it says nothing of the ballots.
+        """
+        return count(self._connection, session_id, window, number)
 
     def keep_outcome(self, session_id: str, plain: JsonObject | None) -> None:
         """Keep what a session showed, without names, or, with None, no longer.

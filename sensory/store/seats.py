@@ -59,6 +59,11 @@ _GONE = sa.delete(ballot_cells).where(
 _PUT = sa.insert(ballot_cells)
 _NEWEST = sa.select(journal.c.number, journal.c.sha256).order_by(journal.c.number.desc()).limit(1)
 _APPENDED = sa.insert(journal)
+_COUNTED = sa.text(
+    'INSERT INTO turns (session, "window", number) VALUES (:key, :window, :number) '
+    'ON CONFLICT (session, "window") DO UPDATE SET number = excluded.number '
+    "WHERE turns.number < excluded.number"
+)
 
 
 @dataclass(slots=True)
@@ -141,6 +146,12 @@ def change_cells(connection: Connection, session_id: str, changes: Iterable[Json
         connection.execute(_GONE, gone)
     if put:
         connection.execute(_PUT, put)
+
+
+def count(connection: Connection, session_id: str, window: str, number: int) -> bool:
+    """Note which number a window has come to; False where it has counted further already."""
+    turn = {"key": session_id, "window": window, "number": number}
+    return connection.execute(_COUNTED, turn).rowcount > 0
 
 
 def newest_entry(connection: Connection) -> Any:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from sqlalchemy import (
     JSON,
+    BigInteger,
     Column,
     ForeignKey,
     Index,
@@ -20,7 +21,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-SCHEMA_VERSION = 10
+SCHEMA_VERSION = 11
 
 metadata = MetaData()
 
@@ -53,6 +54,16 @@ ballot_cells = Table(
     Column("text", Text, nullable=False),
     PrimaryKeyConstraint("session", "line", "name"),
 )
+
+turns = Table(
+    "turns",
+    metadata,
+    Column("session", String(32), ForeignKey("sessions.id"), nullable=False),
+    Column("window", String(36), nullable=False),
+    Column("number", BigInteger, nullable=False),
+    PrimaryKeyConstraint("session", "window"),
+)
+"""Of each window of a booth, which it has counted last of what it handed over."""
 
 outcomes = Table(
     "outcomes",

@@ -109,7 +109,7 @@ class Booth:
 
     def __init__(self, socket: ClientConnection, way: Way, token: str, rng: random.Random):
         self.socket, self.way, self.token, self.rng = socket, way, token, rng
-        self.page, self.fields = "", []
+        self.page, self.fields, self.turn = "", [], 0
         self.shown = Shown()
 
     def message(self, tapped: str = "") -> bytes:
@@ -168,9 +168,10 @@ class Booth:
         return took, took + drawn
 
     async def post(self, **content: object) -> dict:
-        data = self.shown.data
+        self.turn += 1
+        data, window = self.shown.data, {"window": f"{id(self):032x}", "turn": self.turn}
         return await self.way.post(
-            data["route"], {"token": self.token, "line": data["line"], **content}
+            data["route"], {"token": self.token, "line": data["line"], **window, **content}
         )
 
 

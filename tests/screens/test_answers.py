@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from itertools import count
 from types import SimpleNamespace
 
 import pytest
@@ -20,7 +21,7 @@ from sensory.sessions.workflow import close
 from ..sessions.shared import BY, answered, at_booths, finish, seat, waiting
 from .asgi import OURS, ask
 
-JSON = "application/json"
+JSON, WINDOW = "application/json", "ab" * 16
 
 
 @pytest.fixture(autouse=True)
@@ -35,16 +36,25 @@ def booth(store):
     app = Starlette(routes=Answers(lambda invented: store).routes())
     ballot = waiting(store, token)
 
+    turns = count(1)
+
     def say(given=ballot.codes[0], *, origin=OURS, kind=JSON, body=None, over=("",), **changed):
-        words = {"token": token, "line": ballot.line, "row": ballot.line, "name": "answer"}
-        words |= {"given": given, "over": list(over), **changed}
+        words = {"token": token, "line": ballot.line, "window": WINDOW, "turn": next(turns)}
+        words |= {
+            "row": ballot.line,
+            "name": "answer",
+            "given": given,
+            "over": list(over),
+            **changed,
+        }
         content = json.dumps(words).encode() if body is None else body
         headers = {"origin": origin, "content-type": kind}
         return ask(app, ANSWERS, body=content, **headers)
 
     def send(*shown, **changed):
-        words = {"token": token, "line": ballot.line, **changed}
+        words = {"token": token, "line": ballot.line, "window": WINDOW, "turn": next(turns)}
         words["shown"] = [[ballot.line, name, text] for name, text in shown]
+        words |= changed
         return ask(
             app, ANSWERS, body=json.dumps(words).encode(), origin=OURS, **{"content-type": JSON}
         )
@@ -83,10 +93,11 @@ def test_a_mark_on_a_line_is_kept_as_its_score(store):
     session_id, token = seat(store, "DIFFERENCE_FROM_CONTROL")
     line = waiting(store, token).line
     app = Starlette(routes=Answers(lambda invented: store).routes())
-    sent = {"token": token, "line": line, "row": line, "name": "score"}
+    sent = {"token": token, "line": line, "row": line, "name": "score", "window": WINDOW}
+    turns = count(1)
 
     def say(given, over):
-        content = json.dumps({**sent, "given": given, "over": over}).encode()
+        content = json.dumps({**sent, "given": given, "over": over, "turn": next(turns)}).encode()
         return ask(app, ANSWERS, body=content, origin=OURS, **{"content-type": JSON}).status
 
     assert (say(0.25, [""]), say(1, [0.25]), say(0.5, [0.25])) == (200, 200, 409)
@@ -100,6 +111,28 @@ def test_an_old_answer_is_not_written_over_a_newer_one_of_another_window(booth):
     assert booth.recorded() == booth.codes[2]
     assert booth.say(booth.codes[1], over=["", booth.codes[2]]).status == 200
     assert booth.recorded() == booth.codes[1]
+
+
+def test_an_answer_given_up_that_comes_late_is_not_put_over_a_later_one(booth):
+    """Marked A, B and A again; the request with B was given up, and arrives last."""
+    first, second, _ = booth.codes
+    assert booth.say(first, turn=1).status == 200
+    given_up = {"given": second, "over": [first], "turn": 2}
+    assert booth.say(first, over=[first, second], turn=3).status == 200
+    before = len(booth.store.entries(booth.session))
+    told = booth.say(**given_up)
+    assert (told.status, "marked later is on record" in told.text) == (409, True)
+    assert booth.send(("answer", first), turn=2).status == 409  # nor is it sent by an old press
+    assert (booth.recorded(), booth.recorded("sent")) == (first, "")
+    assert len(booth.store.entries(booth.session)) == before
+    assert booth.say(second, over=[first], turn=1, window="cd" * 16).status == 200  # another window
+    assert booth.say(first, over=[second], turn=4).status == 200
+    assert booth.store.verify() == []
+
+
+def test_a_number_of_a_message_that_was_refused_is_free_again(booth):
+    assert booth.say("000", turn=7).status == 409
+    assert booth.say(turn=7).status == 200
 
 
 def sent(booth):
@@ -151,7 +184,13 @@ def test_nothing_is_taken_before_consent(store):
     ballot = waiting(store, tokens["Anna"])
     with pytest.raises(booths.RecordError, match="Not before the cautions"):
         booth_answers.answer(
-            store, tokens["Anna"], ballot.line, (ballot.line, "answer"), ballot.codes[0], [""]
+            store,
+            tokens["Anna"],
+            ballot.line,
+            (ballot.line, "answer"),
+            ballot.codes[0],
+            [""],
+            booth_answers.Turn(WINDOW, 1),
         )
 
 
@@ -217,6 +256,12 @@ def test_a_field_of_another_kind_gets_the_same_sentence(booth):
         {"over": []},
         {"over": [""] * 9},
         {"invented": "yes"},
+        {"window": None},
+        {"window": "'; --"},
+        {"window": "a" * 37},
+        {"turn": 0},
+        {"turn": 1.5},
+        {"turn": 2**53},
     ):
         told = booth.say(**{"over": [""], **changed})
         assert (told.status, "no answer of a booth" in told.text) == (400, True), changed
@@ -276,8 +321,6 @@ def test_what_no_longer_takes_an_answer_is_not_sent_either(booth, done):
 def test_what_shows_nothing_is_not_sent(booth):
     booth.say(booth.codes[0])
     for shown in ([], [[]], [["1", "answer", "x"]], [[1, "answer", None]], [[True, "a", "b"]], {}):
-        told = booth.say(
-            body=json.dumps({"token": booth.token, "line": booth.line, "shown": shown}).encode()
-        )
+        told = booth.send(shown=shown)
         assert (told.status, "no answer of a booth" in told.text) == (400, True), shown
     assert booth.recorded("sent") == ""

@@ -5,7 +5,8 @@ from __future__ import annotations
 import json
 import urllib.request
 from concurrent.futures import ThreadPoolExecutor
-from itertools import cycle
+from itertools import count, cycle
+from typing import Any
 
 from sensory.screens.answers import ANSWERS
 from sensory.sessions import booths
@@ -15,11 +16,13 @@ from ..sessions.shared import at_booths, waiting
 PEOPLE, SETS = ("Anna", "Bo", "Cleo"), 3
 
 
-def said(port: str, **content: object) -> dict[str, object]:
+def said(port: str, turn: int, **content: Any) -> dict[str, object]:
     """An answer, or that a ballot is sent, as a booth page at the address of both would give it."""
     request = urllib.request.Request(
         f"http://127.0.0.1:{port}{ANSWERS}",
-        json.dumps(content).encode(),
+        json.dumps(
+            {"window": f"{abs(hash(content['token'])):016x}", "turn": turn, **content}
+        ).encode(),
         {"Content-Type": "application/json", "Host": "plant", "Origin": "http://plant"},
     )
     with urllib.request.urlopen(request, timeout=30) as told:
@@ -34,19 +37,20 @@ def test_answers_by_turns_to_two_servers_are_there_once(opens, any_url, run_scri
         booths.consent(store, token)
 
     def sit(token: str) -> dict[int, list[str]]:
-        turns, given = cycle(ports), {}
+        ways, turns, given = cycle(ports), count(1), {}
         for _ in range(SETS):
             ballot = waiting(store, token)
             line, known = ballot.line, [""]
             for code in (ballot.codes[0], ballot.codes[2], ballot.codes[2]):  # the last comes twice
                 place = {"token": token, "line": line, "row": line, "name": "answer"}
-                told = said(next(turns), **place, given=code, over=known)
+                told = said(next(ways), next(turns), **place, given=code, over=known)
                 assert told == {"text": code, "open": []}
                 known = [code]
             given[line] = [ballot.codes[0], ballot.codes[2]]
             shown = [[line, "answer", ballot.codes[2]]]
             for _ in range(2):  # the acknowledgement of the first got lost
-                assert said(next(turns), token=token, line=line, shown=shown) == {"sent": True}
+                sent_as = {"token": token, "line": line, "shown": shown}
+                assert said(next(ways), next(turns), **sent_as) == {"sent": True}
         return given
 
     with ThreadPoolExecutor(len(PEOPLE)) as pool:

@@ -3,9 +3,11 @@
 // page is asked to be drawn anew (the button "booth-again") only where the ballot is sent, or the
 // server refuses something.
 // What is not acknowledged is kept here and sent again every 2 s. With it goes what the record held
-// when the field was touched, and what was sent since: an old answer is never put over a newer one.
+// when the field was touched, what was sent since, and a number that rises with each message of this
+// window: an old answer is never put over a newer one.
 const pages = new WeakMap()
 const TOUCHES = ["click", "keyup", "input", "change"]
+const turn = { window: named(), number: 0 }
 const LONGEST = 1800 // ms; within 5 s of a tap the line says that it is not sent yet
 
 export default function (component) {
@@ -31,6 +33,12 @@ export default function (component) {
     document.removeEventListener("booth-answer", marked)
     document.removeEventListener("click", send, true)
   }
+}
+
+// Of this window, until it is loaded again; not `randomUUID`, which plain http does not have.
+function named() {
+  const bytes = crypto.getRandomValues(new Uint8Array(16))
+  return [...bytes].map((byte) => byte.toString(16).padStart(2, "0")).join("")
 }
 
 // What the server drew. Fields that it does not know of yet keep what is marked.
@@ -171,7 +179,8 @@ async function kept(page, key, value) {
 
 // What the route says to it: done, or refused; null where it cannot be reached.
 async function ask({ data: { route, token, line, invented } }, content) {
-  const body = JSON.stringify({ token, line, invented, ...content })
+  const { window, number } = { ...turn, number: (turn.number += 1) }
+  const body = JSON.stringify({ token, line, invented, window, turn: number, ...content })
   const headers = { "content-type": "application/json" }
   const answer = await reach(route, { method: "POST", body, headers })
   if (answer?.status === 409) return { ok: false }
