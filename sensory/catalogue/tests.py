@@ -50,6 +50,8 @@ def find_kind(test: TestKind | Protocol | str) -> TestKind:
     text = test.key if isinstance(test, Protocol) else test
     if not isinstance(text, str):
         raise ArgumentError(f"test must be a test of the catalogue or its name; got {test!r}.")
+    if text in KINDS:
+        return KINDS[text]
     wanted = name_of(text)
     for kind in KINDS.values():
         if wanted in (name_of(kind.key), name_of(kind.name)):

@@ -1,7 +1,7 @@
-"""The script that the server runs for each visitor: who is it, and which pages are theirs?
+"""What is done for each visitor at each run: who is it, and which pages are theirs?
 
-It imports by full names, since Streamlit runs it as a script; ``app.py`` at the top level of a
-checkout calls the same `main`.
+`main` is called by the script that the server runs, `script.py`, and by ``app.py`` at the top level
+of a checkout, which is the same. What stood in the script itself was made anew at each run of it.
 """
 
 from __future__ import annotations
@@ -15,9 +15,12 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from sensory.base.errors import RecordError
-from sensory.screens import opened, provider
-from sensory.screens.access import (
+from ..base.errors import RecordError
+from ..sessions.signing import Person, Right
+from ..sessions.staff import enter_person, who_is
+from ..store.repository import Repository, open_store
+from . import opened, provider
+from .access import (
     SIGN_IN,
     SIGN_OUT,
     Booth,
@@ -27,7 +30,7 @@ from sensory.screens.access import (
     kept,
     visitor,
 )
-from sensory.screens.frame import (
+from .frame import (
     PRESSED,
     Frame,
     among_invented,
@@ -38,11 +41,8 @@ from sensory.screens.frame import (
     remember,
     shown_errors,
 )
-from sensory.screens.interlude import reached
-from sensory.screens.places import DEMO, anchors_file, invented_url, kept_in, record_url
-from sensory.sessions.signing import Person, Right
-from sensory.sessions.staff import enter_person, who_is
-from sensory.store.repository import Repository, open_store
+from .interlude import reached
+from .places import DEMO, anchors_file, invented_url, kept_in, record_url
 
 if TYPE_CHECKING:
     from streamlit.navigation.page import StreamlitPage
@@ -66,7 +66,7 @@ def record(url: str) -> Repository:
 @st.cache_resource(show_spinner=False)
 def filled(url: str) -> int:
     """Once a start: what sessions of an older release show is kept with them."""
-    from sensory.sessions.filling import fill_outcomes, fill_sittings
+    from ..sessions.filling import fill_outcomes, fill_sittings
 
     outcomes = fill_outcomes(record(url), who="this program")
     return outcomes + fill_sittings(record(url), who="this program")
@@ -75,7 +75,7 @@ def filled(url: str) -> int:
 @st.cache_resource(show_spinner=False)
 def checking_daily(url: str) -> threading.Event:
     """Once a start: a thread that checks the record once a day; it stops when this is set."""
-    from sensory.store.daily import check_daily
+    from ..store.daily import check_daily
 
     stop = threading.Event()
     asked = (record(url), anchors_file(), stop)
@@ -181,10 +181,10 @@ def pages_of(who: Visitor) -> dict[str, StreamlitPage]:
 def _booth_page(token: str) -> Callable[[], None]:
     """The booth of a session, or that of a screening series; each loads its own."""
     if token.startswith("s-"):
-        from sensory.screens import series_booth
+        from . import series_booth
 
         return partial(series_booth.page, token)
-    from sensory.screens import booth
+    from . import booth
 
     return partial(booth.page, token)
 
@@ -231,7 +231,3 @@ def way_out(leader: Leader, person: Person | None) -> None:
     else:
         link = f'{escape(person.name)} · <a href="{SIGN_OUT}" target="_self">Sign out</a>'
         st.html(f'<div style="text-align: right">{link}</div>')
-
-
-if __name__ == "__main__":  # not in the worker process, which imports this file
-    main()

@@ -24,7 +24,7 @@ from .answers import Answers
 from .guard import OwnMachine
 from .places import HOME, invented_url, kept_in, record_url
 
-_SCRIPT = Path(__file__).with_name("app.py")
+_SCRIPT = Path(__file__).with_name("script.py")
 # What no configuration of a user or of a working folder may change.
 _FIXED = {
     "server.baseUrlPath": "",
@@ -32,6 +32,7 @@ _FIXED = {
     "server.enableXsrfProtection": True,
     "server.trustedUserHeaders": "{}",
     "logger.hideWelcomeMessage": True,
+    "runner.magicEnabled": False,  # the script would be looked through for lone expressions
 }
 
 

@@ -4,7 +4,7 @@ Why so
 ------
 The worker starts with the server and gets ready by itself: the first document after a start took
 8.7 s, most of it imports and fonts. It is started before Streamlit runs a script; one that is
-started later, in the place of one that died, imports `app.py`, hence the guard at its end. A
+started later, in the place of one that died, imports `script.py`, hence the guard at its end. A
 server that is killed takes its worker along.
 """
 

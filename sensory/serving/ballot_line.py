@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 
 from ..catalogue.ballot_row import CODE_COLUMNS
 from ..catalogue.columns import CIRCUMSTANCES, Cells
@@ -33,6 +34,7 @@ _FIELDS |= {NOT_SERVED: "not_served", DEPARTURE: "departure", LEFT: "left_out"}
 _NO_ANSWER = CIRCUMSTANCES | _CODES | {*_FIELDS, "session", "protocol", "correct", "attribute"}
 
 
+@lru_cache(4096)
 def is_answer(column: str) -> bool:
     """Whether a column holds answers: a code, a rank, a grade, or the score of an attribute.
 

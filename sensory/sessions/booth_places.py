@@ -81,8 +81,10 @@ def write_at(act: Action, at: Place, changes: Cells, why: str) -> Place:
     if not changes:
         return at
     act.write_seat(at.session.id, changes, known=at.cells, by=at.by, why=why)
-    cells = {row: {**texts, **changes.get(row, {})} for row, texts in at.cells.items()}
-    return at._replace(cells=cells, lines=lines_from(cells))
+    after = {row: {**at.cells.get(row, {}), **texts} for row, texts in changes.items()}
+    lines = {line.row: line for line in (*at.lines, *lines_from(after))}
+    cells = {**at.cells, **after}
+    return at._replace(cells=cells, lines=[lines[row] for row in sorted(lines)])
 
 
 def is_stopped(session: StoredSession) -> bool:

@@ -22,7 +22,7 @@ from pathlib import Path
 from typing import Any
 
 import sqlalchemy as sa
-from sqlalchemy.engine import Connection, Engine
+from sqlalchemy.engine import Connection, Engine, RootTransaction
 
 from ..base.errors import RecordError, UnreachableError
 
@@ -152,9 +152,8 @@ def file_of(engine: Engine) -> Path | None:
 @contextmanager
 def writing(engine: Engine) -> Iterator[Connection]:
     """A transaction that alone may write; RecordError where the database refuses or is away."""
-    engine = engine.execution_options(write=True)
     try:
-        with _WRITING, engine.begin() as connection:
+        with _WRITING, engine.connect() as connection, _begun(connection):
             if engine.dialect.name != "sqlite":
                 connection.execute(sa.text("SELECT pg_advisory_xact_lock(7214025)"))
             yield connection
@@ -164,6 +163,11 @@ def writing(engine: Engine) -> Iterator[Connection]:
         if "readonly database" in str(reason(error)) and file_of(engine) is not None:
             engine.dispose()  # a connection stays as it was opened; the next one may write again
         raise _kind_of(error)(f"{_LOCKED}{reason(error)}.") from error
+
+
+def _begun(connection: Connection) -> RootTransaction:
+    """The option on the connection: on the engine it costs a tap at a booth half a millisecond."""
+    return connection.execution_options(write=True).begin()
 
 
 @contextmanager

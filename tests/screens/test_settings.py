@@ -95,7 +95,7 @@ def test_command_passes_on_what_the_file_says_from_any_folder(tmp_path):
     assert dict(line.split("=", 1) for line in lines) == expected
 
 
-@pytest.mark.parametrize("path", ["app.py", "sensory/screens/app.py"])
+@pytest.mark.parametrize("path", ["app.py", "sensory/screens/script.py"])
 def test_program_without_its_worker_guard_would_run_twice(path):
     text = (ROOT / path).read_text()
     assert text.rstrip().endswith("main()")
