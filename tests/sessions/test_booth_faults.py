@@ -1,12 +1,23 @@
-"""A server that is killed while booths send: what was acknowledged is there, once."""
+"""A server that is killed while booths send: what was acknowledged is there, once.
+
+`python tests/sessions/test_booth_faults.py [kills]` does so 200 times in two ways: by the use cases
+of the page, and over the route of answers, where every acknowledged answer is looked for as well.
+"""
 
 from __future__ import annotations
 
+import json
+import os
 import random
 import subprocess
 import sys
 import time
+import urllib.request
+from concurrent.futures import ThreadPoolExecutor
+from http.client import HTTPException
+from itertools import count
 from pathlib import Path
+from threading import Timer
 
 from sensory.serving.lines import ballot_lines
 from sensory.serving.planning import serving_plan
@@ -42,18 +53,7 @@ print("done", flush=True)
 
 def killed_again_and_again(tmp_path, people, sets, kills, seed):
     """Kill the process `kills` times at random moments; then let it finish."""
-    url = f"sqlite:///{tmp_path / 'r.sqlite3'}"
-    store = open_store(url)
-    prepared = workflow.read_prepared(DEMO, "suspect_batch")
-    del prepared["cells"]
-    session = workflow.open_session(store, workflow.new_session_id(), **prepared, who="t", why="t")
-    workflow.agree(store, session.id, who="A. Leader")
-    plan = serving_plan("triangle", people, seed=2**128 + 1, replicates=sets)
-    booth_plans.serve(store, session.id, plan, ballot_lines(plan), who="A. Leader")
-    tokens = booth_plans.open_booths(store, session.id, who="A. Leader").values()
-    for token in tokens:
-        booths.consent(store, token)
-    store.close()
+    url, session_id, tokens = arranged(tmp_path, people, sets)
     rng, acknowledged, killed, finished = random.Random(seed), [], 0, False
     while not finished:
         command = [sys.executable, "-c", CHILD, url, *tokens]
@@ -66,7 +66,83 @@ def killed_again_and_again(tmp_path, people, sets, kills, seed):
             rest = child.stdout.read().split()
         finished = "done" in rest
         acknowledged += [int(line) for line in rest if line.isdecimal()]
-    return open_store(url), session.id, acknowledged, people * sets, killed
+    return open_store(url), session_id, acknowledged, people * sets, killed
+
+
+def arranged(tmp_path, people, sets):
+    """A record with a session at booths, where everybody has consented, and their links."""
+    url = f"sqlite:///{tmp_path / 'r.sqlite3'}"
+    store = open_store(url)
+    prepared = workflow.read_prepared(DEMO, "suspect_batch")
+    del prepared["cells"]
+    session = workflow.open_session(store, workflow.new_session_id(), **prepared, who="t", why="t")
+    workflow.agree(store, session.id, who="A. Leader")
+    plan = serving_plan("triangle", people, seed=2**128 + 1, replicates=sets)
+    booth_plans.serve(store, session.id, plan, ballot_lines(plan), who="A. Leader")
+    tokens = booth_plans.open_booths(store, session.id, who="A. Leader").values()
+    for token in tokens:
+        booths.consent(store, token)
+    store.close()
+    return url, session.id, list(tokens)
+
+
+class Window:
+    """A booth page: it answers, sends, and begins again with what the record holds."""
+
+    def __init__(self, store, token, place):
+        self.store, self.token = store, token
+        self.window, self.turns = f"{place:032x}", count(1)
+        self.answers, self.sent = {}, []
+
+    def sit(self, port):
+        """Until all is sent, or the server is gone; what it has acknowledged is kept."""
+        try:
+            while (ballot := booths.visit(self.store, self.token).ballot) is not None:
+                line, code = ballot.line, ballot.codes[ballot.line % 3]
+                place = {"row": line, "name": "answer", "over": [ballot.asked[0].given]}
+                if self.post(port, line, given=code, **place) == {"text": code, "open": []}:
+                    self.answers[line] = code
+                if self.post(port, line, shown=[[line, "answer", code]]) == {"sent": True}:
+                    self.sent.append(line)
+        except (OSError, HTTPException):
+            return False
+        return True
+
+    def post(self, port, line, **content):
+        content |= {"token": self.token, "line": line, "window": self.window}
+        request = urllib.request.Request(
+            f"http://127.0.0.1:{port}/booth-answer",
+            json.dumps(content | {"turn": next(self.turns)}).encode(),
+            {"Content-Type": "application/json", "Host": "plant", "Origin": "http://plant"},
+        )
+        with urllib.request.urlopen(request, timeout=30) as told:
+            return json.load(told)
+
+
+def killed_over_the_route(tmp_path, people, sets, kills, seed):
+    """The same with a server that has the route, and pages that post to it."""
+    url, session_id, tokens = arranged(tmp_path, people, sets)
+    store, rng, killed, finished = open_store(url), random.Random(seed), 0, False
+    windows = [Window(store, token, place) for place, token in enumerate(tokens)]
+    command = [sys.executable, ROOT / "tests" / "store" / "answers_process.py", url]
+    around = os.environ | {"PYTHONPATH": str(ROOT)}
+    while not finished:
+        with subprocess.Popen(
+            command, stdout=subprocess.PIPE, text=True, cwd=ROOT, env=around
+        ) as server:
+            port = server.stdout.readline().strip()
+            if killed < kills:
+                Timer(rng.uniform(0.01, 0.4), server.kill).start()
+                killed += 1
+            with ThreadPoolExecutor(people) as pool:
+                finished = all(pool.map(Window.sit, windows, [port] * people))
+            server.kill()
+    kept = store.cells(session_id)
+    for window in windows:
+        for line, code in window.answers.items():
+            assert kept[line]["answer"] == code, "an acknowledged answer is lost"
+    acknowledged = [line for window in windows for line in window.sent]
+    return store, session_id, acknowledged, people * sets, killed
 
 
 def check(store, session_id, acknowledged, ballots, killed):
@@ -97,9 +173,11 @@ def test_nothing_acknowledged_is_lost_and_nothing_is_there_twice(tmp_path):
 if __name__ == "__main__":
     import tempfile
 
-    rounds = 0
-    for turn in range(20):
-        with tempfile.TemporaryDirectory() as folder:
-            _, times = check(*killed_again_and_again(Path(folder), 50, 2, 10, turn))
-        rounds += times
-        print(f"{rounds} kills with 50 booths sending: nothing acknowledged was lost", flush=True)
+    most = int(sys.argv[1]) if len(sys.argv) > 1 else 200
+    for way in (killed_over_the_route, killed_again_and_again):
+        rounds = 0
+        while rounds < most:
+            with tempfile.TemporaryDirectory() as folder:
+                _, times = check(*way(Path(folder), 20, 5, 10, rounds))
+            rounds += times
+            print(f"{way.__name__}: {rounds} kills, nothing acknowledged was lost", flush=True)
