@@ -20,6 +20,7 @@ from ..base.spelling import same_person
 from ..base.version import __version__
 from ..catalogue.tests import find_kind, name_of_test
 from ..serving.ballot_line import NOT_COME, lines_by_assessor, lines_from
+from ..sessions.search import ALL
 from ..sessions.servings import day_of
 from ..sessions.session import Anchor, StoredSession
 from ..sessions.sitting import ABSENT
@@ -31,7 +32,6 @@ from .register import MOST, PanelDesk, panels_of, the_register
 from .series import TakenSeries
 from .training_month import TrainedProduct, trained_products
 
-_LOOKED_AT = 400
 _SOON = 60
 """Days within which a qualification that ends is told."""
 _PANEL_MEAN = "mean of the panel"
@@ -279,7 +279,7 @@ def panel_month(desk: PanelDesk, month: str, *, names: bool = False, printed_at:
     first, last, day = twelve_months(month)[0], f"{month}-31", printed_at[:10]
     sittings = desk.sittings(since=f"{first}-01", until=last)
     year = history(sittings)
-    open_now = [each for each in desk.sessions(_LOOKED_AT) if _open(each)]
+    open_now = [each for each in desk.sessions(ALL, unclosed=True) if _open(each)]
     planned = [each for each in open_now if (each.details.held_on or day) >= day]
     return PanelMonth(
         month=month,

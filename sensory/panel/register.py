@@ -19,6 +19,7 @@ from ..base.records import utc_now
 from ..base.spelling import key_of, same_person, tidy_name
 from ..catalogue.attributes import Vocabulary
 from ..sessions.regulars import regular_assessors
+from ..sessions.search import ALL
 from ..sessions.session import JournalEntry
 from ..sessions.sitting import Sitting
 from ..sessions.store import Action, Store
@@ -30,8 +31,8 @@ from .training_rule import TrainingRule
 AnyNoun = TypeVar(
     "AnyNoun", Assessor, TakenSeries, ScreeningRules, Vocabulary, TrainingSitting, TrainingRule
 )
-MOST = 5000
-"""So many entries are read at most."""
+MOST = ALL
+"""Nothing of the panel is cut."""
 
 
 class PanelDesk(Store, typing.Protocol):

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from ..catalogue.tests import name_of_test
+from ..sessions.search import ALL
 from ..sessions.session import StoredSession
 from ..sessions.steps import BALLOTS, next_in_words, next_step, standing
 from .batch_records import OPEN, BatchRecord, ProductRecord
@@ -17,7 +18,6 @@ from .rule import ReleaseRule
 FOOD_SAFETY, LEADER = "food safety", "panel leader"
 _SOON = 14
 _FEW_TASTINGS = 2
-_LATEST = 200
 _NEWEST_BATCHES = 10
 
 
@@ -127,14 +127,10 @@ def _urgency(waits: Waiting) -> int:
     return 2 if waits.whom == LEADER else 1
 
 
-def running(desk: Desk, most: int = 8) -> list[Running]:
-    """The newest sessions that are neither closed nor given up."""
-    latest = (
-        session
-        for session in desk.sessions(_LATEST)
-        if not session.closed and not _given_up(desk, session)
-    )
-    return [_running(desk, session) for _, session in zip(range(most), latest, strict=False)]
+def running(desk: Desk, most: int = 8) -> tuple[list[Running], int]:
+    """The newest sessions that are neither closed nor given up, and how many more there are."""
+    there = [each for each in desk.sessions(ALL, unclosed=True) if not _given_up(desk, each)]
+    return [_running(desk, session) for session in there[:most]], len(there[most:])
 
 
 def _given_up(desk: Desk, session: StoredSession) -> bool:

@@ -24,6 +24,7 @@ from ..catalogue.outcome import Comparison, Outcome
 from ..catalogue.outcome_words import overall
 from ..catalogue.tests import find_kind
 from ..sessions.finding import outcome_of_session
+from ..sessions.search import ALL
 from ..sessions.session import Sample, StoredSession
 from ..sessions.signing import TYPED, Right
 from ..sessions.staff import signature
@@ -119,7 +120,7 @@ def bridging_sessions(
     """The closed sessions on record in which both were compared, newest first."""
     older, fitting = the_reference(desk, to), []
     names = {key_of(name) for name in (reference, batch) if name.strip()}
-    for session in desk.sessions(1000, naming=to) if names else ():
+    for session in desk.sessions(ALL, naming=to) if names else ():
         try:
             _check_samples(session.details.samples, names, older, "", reference)
         except RecordError:

@@ -130,13 +130,14 @@ async def _content(request: Request) -> bytes | None:
 def _read(content: bytes) -> tuple[_Ballot, _Answer | Shown] | None:
     """The ballot, and its answer or what its window shows, in a body; None where it is none."""
     try:
-        sent = json.loads(content.decode())
+        sent: Any = json.loads(content.decode())
         json.dumps(sent, ensure_ascii=False).encode()  # half a letter cannot be written anywhere
     except (ValueError, RecursionError):
         return None
     if not isinstance(sent, dict):
         return None
-    token, line, window, number = map(sent.get, ("token", "line", "window", "turn"))
+    of_ballot: Any = map(sent.get, ("token", "line", "window", "turn"))
+    token, line, window, number = of_ballot
     invented = sent.get("invented", False)
     if tuple(map(type, (token, line, window, number, invented))) != (str, int, str, int, bool):
         return None
@@ -148,7 +149,8 @@ def _read(content: bytes) -> tuple[_Ballot, _Answer | Shown] | None:
 
 
 def _answer_in(sent: dict[str, Any]) -> _Answer | None:
-    row, name, given, over = map(sent.get, ("row", "name", "given", "over"))
+    of_answer: Any = map(sent.get, ("row", "name", "given", "over"))
+    row, name, given, over = of_answer
     if type(row) is not int or not isinstance(name, str) or not isinstance(over, list):
         return None
     if not (1 <= len(over) <= _MOST_BEFORE and all(map(_is_given, [given, *over]))):

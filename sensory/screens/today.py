@@ -6,6 +6,7 @@ from datetime import date
 
 import streamlit as st
 
+from ..base.results import several
 from ..release.batch_records import ProductRecord
 from ..release.day import (
     OpenSignal,
@@ -86,7 +87,7 @@ def _waits(each: Waiting) -> None:
 
 def _running() -> None:
     st.subheader("Running sessions")
-    sessions = running(desk())
+    sessions, more = running(desk())
     if not sessions:
         st.markdown("No session is open.")
     for each in sessions:
@@ -94,6 +95,9 @@ def _running() -> None:
         name.markdown(f"**{title_of(each.session)}**  \n{plain(each.words)}")
         key = f"runs-{each.session.id}"
         way("Go on", key, each.step, each.session.id, primary=False, place=button)
+    if more:
+        older = several(more, "older open session")
+        st.markdown(f"Not shown: {older}. All are on the page Sessions.")
 
 
 def _look_here() -> None:

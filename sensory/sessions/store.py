@@ -26,10 +26,20 @@ class Store(Protocol):
         self, *, who: str, why: str = "", role: str = ""
     ) -> AbstractContextManager[Action]: ...
     def sessions(
-        self, most: int = 50, *, naming: str = "", tests: Collection[str] = ()
+        self,
+        most: int = 50,
+        *,
+        naming: str = "",
+        tests: Collection[str] = (),
+        unclosed: bool = False,
     ) -> list[StoredSession]: ...
     def listed_sessions(
-        self, most: int = 50, *, naming: str = "", tests: Collection[str] = ()
+        self,
+        most: int = 50,
+        *,
+        naming: str = "",
+        tests: Collection[str] = (),
+        unclosed: bool = False,
     ) -> tuple[list[StoredSession], list[DamagedSession]]: ...
     def session(self, session_id: str) -> StoredSession: ...
     def cells(self, session_id: str) -> dict[int, dict[str, str]]: ...

@@ -38,23 +38,34 @@ class Reads(Register):
         self._seats = seats
 
     def sessions(
-        self, most: int = 50, *, naming: str = "", tests: Collection[str] = ()
+        self,
+        most: int = 50,
+        *,
+        naming: str = "",
+        tests: Collection[str] = (),
+        unclosed: bool = False,
     ) -> list[StoredSession]:
         """The latest sessions, newest first; with `naming`, those that may hold this text, and
-        those of `tests`, by their keys.
+        those of `tests`, by their keys; `unclosed`: only those that are not closed.
 
         The text is sought in the description by its longest word, whatever the case; whoever
         asks looks closer. A word that is not ASCII is not sought: all sessions come. Those that
         cannot be read are left out: see `listed_sessions`.
         """
-        return self.listed_sessions(most, naming=naming, tests=tests)[0]
+        return self.listed_sessions(most, naming=naming, tests=tests, unclosed=unclosed)[0]
 
     def listed_sessions(
-        self, most: int = 50, *, naming: str = "", tests: Collection[str] = ()
+        self,
+        most: int = 50,
+        *,
+        naming: str = "",
+        tests: Collection[str] = (),
+        unclosed: bool = False,
     ) -> tuple[list[StoredSession], list[DamagedSession]]:
         """The same, and beside them those whose rows another hand or a disk has damaged."""
         table = tables.sessions
         query = sa.select(table).order_by(table.c.created_at.desc(), table.c.id).limit(most)
+        query = query.where(table.c.closed_at.is_(None)) if unclosed else query
         word = max(naming.split(), key=len, default="")
         if word.isascii():
             held = sa.func.lower(sa.cast(table.c.details, sa.Text))
@@ -67,7 +78,8 @@ class Reads(Register):
         except RecordError:
             if not tests:
                 raise
-        return self.listed_sessions(most, naming=naming)  # a damaged question has no test
+        # A damaged question has no test.
+        return self.listed_sessions(most, naming=naming, unclosed=unclosed)
 
     def session(self, session_id: str) -> StoredSession:
         """A session; RecordError when there is none of that id."""

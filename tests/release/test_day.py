@@ -48,12 +48,13 @@ def test_what_waits_for_whom_since_when(store):
 def test_open_sessions_run_with_what_they_wait_for(store):
     made(store, "SC-1")
     session = start_session(store, Wish(**WISH), who="Mira")
-    (runs,) = day.running(store)
+    ((runs,), more) = day.running(store)
+    assert more == 0
     assert (runs.session.id, runs.step) == (session.id, "question")
     assert runs.words == "triangle, agree the question"
     made(store, "SC-2")
     held(store, "SC-2", triangles(12, 36))
-    assert len(day.running(store)) == 1
+    assert len(day.running(store)[0]) == 1
 
 
 def test_references_show_their_age_and_those_that_end_come_first(store):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import pytest
 import sqlalchemy as sa
@@ -12,8 +13,10 @@ from sensory.release.batch_records import BatchRecord, Complaint, ProductRecord
 from sensory.release.batches import Batch, RawLot
 from sensory.store.nouns import row_of
 from sensory.store.repository import Repository
-from sensory.store.tables import register, register_links
+from sensory.store.rows import columns_of
+from sensory.store.tables import register, register_links, sessions
 
+from ..sessions.shared import agreed
 from .shared import ONE, PRODUCT, desk_with
 
 MANY = 1001
@@ -48,6 +51,18 @@ def test_today_knows_every_open_batch_and_complaint(many):
     assert len(complaint_desk.open_complaints(many)) == MANY
     assert len(many.linked("complaint", "2026-03")) == MANY
     assert len(many.nouns(BatchRecord)) == MANY
+
+
+def test_today_says_how_many_open_sessions_it_does_not_show(many):
+    session = many.session(agreed(many, "suspect_batch"))
+    old = [replace(session, id=f"{at:032x}", created_at="2020-01-01") for at in range(210)]
+    closed = [replace(each, id=f"c{each.id[1:]}", closed_at="2026-01-01") for each in old]
+    with many._engine.begin() as connection:
+        rows = [columns_of(each) for each in (*old, *closed)]
+        connection.execute(sa.insert(sessions), rows)
+    shown, more = day.running(many)
+    assert (shown[0].session.id, len(shown), more) == (session.id, 8, 203)
+    assert len(many.sessions(1000, unclosed=True)) == 211
 
 
 def test_a_lot_says_how_many_earlier_batches_it_leaves_out(many, monkeypatch):
