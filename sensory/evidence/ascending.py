@@ -22,7 +22,7 @@ import pandas as pd
 from ..base.arrays import Floats, Name
 from ..base.errors import ArgumentError, Fault
 from ..models.threshold import Answers
-from ..ratings.frames import fault, is_empty, whole_frame
+from ..ratings.frames import fault, is_empty, rows_of_file, whole_frame
 from ..ratings.names import one_spelling
 
 NEEDED, OPTIONAL = ("assessor", "concentration", "correct"), ("trials",)
@@ -113,8 +113,9 @@ def _numbers(column: pd.Series) -> Floats:
 
 
 def _faults(frame: pd.DataFrame, at: Floats, right: Floats, trials: Floats) -> Iterator[Fault]:
+    rows = rows_of_file(frame)
     for place, name in enumerate(frame["assessor"]):
-        row = place + 2
+        row = rows[place]
         if is_empty(name):
             yield fault(row, "assessor", name, "name", "is empty.")
         if not 0 < at[place] < math.inf:

@@ -25,7 +25,7 @@ from ..base.shown import Told
 from ..choices.a_not_a import a_not_a
 from ..models.agreement import linear_weights, weighted_kappa
 from ..models.binomial import clopper_pearson
-from ..ratings.frames import KeptTable, is_empty, whole_frame
+from ..ratings.frames import KeptTable, is_empty, rows_of_file, whole_frame
 from ..ratings.names import alike_notes, one_spelling
 from .grading_rule import STANDARD, GradingRule, grading_rule
 
@@ -196,19 +196,19 @@ def _read(grades: object, names: tuple[str, ...]) -> pd.DataFrame:
     frame["truth"] = ["" if is_empty(each) else str(each).strip().casefold() for each in truth]
     known = {name.casefold(): name for name in names}
     frame["grade"] = [known.get(str(each).strip().casefold(), str(each)) for each in frame["grade"]]
-    faults = []
-    for place, row in enumerate(frame.to_dict("records")):
+    faults, rows = [], rows_of_file(given)
+    for at, row in zip(rows, frame.to_dict("records"), strict=True):
         if is_empty(row["grader"]) or is_empty(row["sample"]):
-            faults.append(f"row {place + 2} lacks its grader or sample.")
+            faults.append(f"row {at} lacks its grader or sample.")
         if row["grade"] not in names:
-            faults.append(f"row {place + 2}: {row['grade']} is not one of {', '.join(names)}.")
+            faults.append(f"row {at}: {row['grade']} is not one of {', '.join(names)}.")
         if row["truth"] not in ("", IN, OUT):
-            faults.append(f"row {place + 2}: truth is in, out or empty; got {row['truth']}.")
+            faults.append(f"row {at}: truth is in, out or empty; got {row['truth']}.")
     for name in ("grader", "sample"):
         frame[name] = one_spelling(frame[name])
     for place in np.flatnonzero(frame.duplicated(["grader", "sample"])).tolist():
         name, sample = frame["grader"].iloc[place], frame["sample"].iloc[place]
-        faults.append(f"row {place + 2}: {name} graded {sample} before.")
+        faults.append(f"row {rows[place]}: {name} graded {sample} before.")
     if faults:
         more = f" And {len(faults) - _SHOWN} more." if len(faults) > _SHOWN else ""
         raise ArgumentError(f"grades: {' '.join(faults[:_SHOWN])}{more}")

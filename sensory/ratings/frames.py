@@ -60,6 +60,17 @@ def whole_frame(
     return frame
 
 
+def rows_of_file(frame: pd.DataFrame) -> list[int]:
+    """The row of its file that each row is: as the index 'row' says, else below a header in row 1.
+
+    >>> rows_of_file(pd.DataFrame({"grade": ["in", "out"]}))
+    [2, 3]
+    """
+    if frame.index.name == "row":
+        return [int(row) for row in frame.index]
+    return list(range(2, len(frame) + 2))
+
+
 def is_empty(cell: object) -> bool:
     """Whether a cell holds nothing: missing, or blank text."""
     return bool(pd.isna(cell)) or not str(cell).strip()  # type: ignore[call-overload]

@@ -52,6 +52,8 @@ def read_study(
 ) -> pd.DataFrame:
     """The table in a CSV or XLSX file, from the sheet with the most known headings; cells are text.
 
+    Its index, named 'row', holds the rows of the file.
+
     `roles`: by column, the heading that was said to be it.
 
     Raises ArgumentError for what cannot be read as a table, or lacks a column.
@@ -81,7 +83,7 @@ def read_study(
             for place, name in enumerate(names)
             if name
         },
-        index=[row for row, _ in below],
+        index=pd.Index([row for row, _ in below], name="row"),
     )
 
 

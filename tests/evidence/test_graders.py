@@ -13,6 +13,7 @@ from sensory import check_graders, grading_rule
 from sensory.base.errors import ArgumentError
 from sensory.evidence.graders import NO_TRUTH
 from sensory.models.agreement import linear_weights, vote_masses, weighted_kappa
+from sensory.release.panel_studies import GRADERS, THRESHOLD
 
 SAS = np.array([[0.0, 4, 1], [0, 8, 0], [0, 1, 5]])
 
@@ -178,6 +179,20 @@ def test_cells_that_cannot_be_used(cells, match):
         frame.loc[0, name] = value
     with pytest.raises(ArgumentError, match=match):
         check_graders(frame)
+
+
+def test_faults_are_named_by_the_rows_of_their_file():
+    """Two title lines and an empty one above the headings, an empty line among the rows."""
+    text = "Line 2,,\nMay,,\n,,\ngrader,sample,grade\nAda,1,in\n,,\nAda,2,soso\nAda,1,out\n"
+    rows = GRADERS.rows_of(text.encode())
+    with pytest.raises(ArgumentError, match=r"row 7: soso is not .* row 8: Ada graded 1 before"):
+        GRADERS.answer(rows, {})
+    steps = text.replace("grader", "assessor").replace("sample,grade", "concentration,correct")
+    rows = THRESHOLD.rows_of(
+        steps.replace("soso", "3").replace("in", "1").replace("out", "0").encode()
+    )
+    with pytest.raises(ArgumentError, match=r"row 7, correct: 3.0 cannot be"):
+        THRESHOLD.answer(rows, {})
 
 
 def test_calls_that_cannot_be():
