@@ -156,6 +156,47 @@ def words(truths: dict[str, dict[str, float]], assessors: int, rng: Rng) -> Rows
     return rows
 
 
+BATCHES = ("SC-0311", "SC-0312", "SC-0313", "SC-0314", "SC-0315", "SC-0316")
+CONTROLS = tuple(f"blind control {number}" for number in range(1, 5))
+SPIKED = tuple(f"spiked {number}" for number in range(1, 5))
+
+
+def line_grading(bad: str, rng: Rng) -> Rows:
+    """Three graders; the third misses one spiked sample in three, the others one in twelve."""
+    rows = []
+    for grader, finds in (("G1", 11 / 12), ("G2", 11 / 12), ("G3", 2 / 3)):
+        for sample in rng.permutation([*CONTROLS, *SPIKED, *BATCHES]):
+            truly = str(sample) in (*SPIKED, bad)
+            called = rng.random() < (finds if truly else 0.04)
+            rows.append(
+                {"assessor": grader, "sample": str(sample), "code": code(rng),
+                 "answer": "out" if called else "in",
+                 "defect": "metallic" if called and truly else "", "comment": ""}
+            )  # fmt: skip
+    return rows
+
+
+STEPS = (0.125, 0.25, 0.5, 1.0, 2.0, 4.0)
+
+
+def taint(threshold: float, assessors: int, rng: Rng) -> Rows:
+    """Three samples a concentration, rising; thresholds of people scatter by a factor of two."""
+    rows = []
+    for person in range(1, assessors + 1):
+        own = np.log2(threshold) + rng.normal()
+        for step in STEPS:
+            order = str(rng.choice(["AAB", "ABA", "BAA"]))
+            codes = [code(rng) for _ in order]
+            noticed = rng.random() < 1 / (1 + np.exp(-2.5 * (np.log2(step) - own)))
+            named = order.index("B") if noticed else int(rng.integers(3))
+            rows.append(
+                {"assessor": f"P{person:02d}", "order": order, "sample": f"{step:g} µg/l",
+                 **{f"code_{place}": text for place, text in enumerate(codes, start=1)},
+                 "answer": codes[named], "comment": ""}
+            )  # fmt: skip
+    return rows
+
+
 SESSIONS: dict[str, dict[str, Any]] = {
     "shop_light": {
         "make": lambda rng: shop_light(1.9, 24, rng),
@@ -272,6 +313,52 @@ SESSIONS: dict[str, dict[str, Any]] = {
         "samples": ["sugar", "three blends"],
         "batches": ["LE-0310", "LE-T41 to LE-T43"],
     },
+    "line_grading": {
+        "make": lambda rng: line_grading("SC-0314", rng),
+        "protocol": "GRADING",
+        "title": "Six batches of sloe cordial graded at the line",
+        "question": {
+            "what_changed": "Nothing is known to have changed: the batches of the day.",
+            "decision": "Which batches go on to release.",
+            "if_different": "Hold each batch that is called out.",
+            "if_similar": "The batches go on.",
+            "if_undecided": "Hold what is open; grade it again with more graders.",
+            "assessors": 3,
+            "beta": 0.1,
+            "settings": {
+                "grades": "in; out",
+                "out": "",
+                "controls": "; ".join(CONTROLS),
+                "spiked": "; ".join(SPIKED),
+                "samples": "; ".join((*CONTROLS, *SPIKED, *BATCHES)),
+                "defects": "metallic: major, hold the batch; flat: minor, blend",
+            },
+        },
+        "samples": ["retained standard", "six batches"],
+        "batches": ["SC-0299", "SC-0311 to SC-0316"],
+    },
+    "taint": {
+        "make": lambda rng: taint(0.7, 12, rng),
+        "protocol": "RISING_SETS",
+        "title": "A taint in sloe cordial: from which concentration on is it noticed?",
+        "question": {
+            "what_changed": "A substance from a hose, cleared for tasting at these amounts.",
+            "decision": "Which concentration may stand in a batch.",
+            "if_different": "Hold batches in which more than a tenth of people would notice it.",
+            "if_similar": "This test does not show similarity.",
+            "if_undecided": "Taste a longer series.",
+            "assessors": 12,
+            "settings": {
+                "concentrations": "; ".join(f"{step:g}" for step in STEPS),
+                "unit": "µg/l",
+                "blank": "blank",
+                "noticed_at": "0.25",
+            },
+        },
+        "evidence": "toxicological assessment passed; amounts cleared by the food safety officer",
+        "samples": ["cordial without the substance", "cordial with the substance"],
+        "batches": ["SC-0299", "SC-0299"],
+    },
     "words": {
         "make": lambda rng: words(
             {
@@ -282,6 +369,7 @@ SESSIONS: dict[str, dict[str, Any]] = {
             16,
             rng,
         ),
+        "turn": 6,  # its place when its ballots were drawn
         "protocol": "TICKED_WORDS",
         "title": "Raspberry cordial of three pressings: which words apply?",
         "question": {
@@ -338,7 +426,7 @@ def write_words(name: str, plan: dict[str, Any], ballots: int) -> None:
 def main() -> None:
     """Write the files of these sessions."""
     for number, (name, plan) in enumerate(SESSIONS.items()):
-        rows = plan["make"](np.random.default_rng([SEED, number]))
+        rows = plan["make"](np.random.default_rng([SEED, plan.get("turn", number)]))
         write_csv(name, rows)
         write_words(name, plan, len(rows))
 

@@ -104,6 +104,7 @@ if TYPE_CHECKING:  # one statement a module, each name handed on
     from .models.charts import RUN_RULES as RUN_RULES
     from .panel.attention import Attention as Attention, attention as attention
     from .panel.history import History as History, history as history
+    from .panel.line_graders import GraderMonths as GraderMonths, grader_months as grader_months
     from .panel.months import Reproducibility as Reproducibility, reproducibility as reproducibility
     from .evidence.ring_test import RingTest as RingTest, ring_test as ring_test
     from .panel.sensitivity import Sensitivity as Sensitivity, sensitivity as sensitivity
@@ -216,6 +217,7 @@ _NAMES = {
     "models.charts": "RUN_RULES",
     "panel.attention": "Attention attention",
     "panel.history": "History history",
+    "panel.line_graders": "GraderMonths grader_months",
     "panel.months": "Reproducibility reproducibility",
     "evidence.ring_test": "RingTest ring_test",
     "panel.screening": "Screening screening",

@@ -70,12 +70,12 @@ ORDER = {
         carried_limit consumer_rows consumer_fit consumer_limit history_limit
     """,
     "catalogue": """
-        columns column_table choice_ballot scales attributes training question outcome_words outcome
-        choices_read outcome_json typed_lists kind frames graded_read graded yes_no_read yes_no
-        panel_read ballot_row
+        columns column_table choice_ballot scales attributes training question outcome_words
+        outcome choices_read outcome_json typed_lists typed_margins defects kind_parts kind
+        grading_truth rising frames graded_read graded yes_no_read yes_no panel_read ballot_row
         choice_cells code_columns choice_columns cells checking forced_choice profile_figures
-        controlled_read controlled ranked_read ranked rated_read rated ticked_read ticked outcome_of
-        tests
+        controlled_read controlled ranked_read ranked rated_read rated ticked_read ticked
+        threshold_read threshold grading_read grading outcome_of tests
     """,
     "serving": """
         chance codes squares blocks dealing rules layout balance plan planning lines ballot_line
@@ -94,19 +94,18 @@ ORDER = {
     "panel": """
         screening_rules scale_rule screening training_rule assessors series series_plan
         series_sheets register invitation series_booth
-        sensitivity history steadiness attention months qualification feedback
+        sensitivity history line_graders steadiness attention months qualification feedback
         letters candidate_words vocabulary_desk training_spread training
         training_desk prepared_panel training_month panel_month
     """,
     "release": """
-        batch_rows batches signals agreed_looks batch_records plant characteristic references
-        reference_state
-        rule disposition_table batch_parts tasted disposition batch_file studies product_desk
-        file_shapes plant_desk complaint_desk batch_questions trend_words known_shifts
-        trend_lines charted trend choice_trend trend_marks batch_trend batch_causes
-        cause_desk evidence_desk limit_desk month tasting_outcomes reference_desk tastings smelling
-        study_kinds panel_studies storage_studies storage_sessions limit_studies lot_studies
-        all_studies study_rows study_desk
+        batch_rows batches signals agreed_looks batch_records defect_months plant characteristic
+        references reference_state rule disposition_table batch_parts tasted disposition
+        batch_file studies product_desk file_shapes plant_desk complaint_desk batch_questions
+        trend_words known_shifts trend_lines charted trend choice_trend trend_marks batch_trend
+        batch_causes cause_desk evidence_desk limit_desk month tasting_outcomes reference_desk
+        tastings smelling threshold_sessions study_kinds panel_studies storage_studies
+        storage_sessions limit_studies lot_studies all_studies study_rows study_desk
         batch_desk second_person signal_desk prepared_year day look_up new_sessions
     """,
     "store": """

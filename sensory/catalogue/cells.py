@@ -10,6 +10,8 @@ from ..base.spelling import same_person
 from .ballot_row import NOTHING_SERVED, BallotRow, shown
 from .choice_cells import read_claim, read_codes, read_mark, read_named, read_order, read_test
 from .columns import Column
+from .defects import NONE
+from .rising import amount_of, concentrations
 from .scales import agreed_scale
 from .typed_lists import NO_WORD, parts_of
 
@@ -118,6 +120,46 @@ def _ticks(row: BallotRow, column: Column, text: str) -> tuple[str, ...] | None:
     return tuple(dict.fromkeys(known)) if agreed else tuple(ticked)
 
 
+def _beside(row: BallotRow, column: Column, text: str) -> str:
+    """A word that is chosen besides; empty for none, as it was typed where no words are agreed."""
+    offers = row.kind.beside.get(column.name) if row.kind else None
+    words = offers(row.question.settings) if offers else []
+    if not text or text.casefold() == NONE:
+        return ""
+    for word in words:
+        if same_person(word) == same_person(text):
+            return word
+    if words:
+        row.note(
+            column.name,
+            f"unknown {column.name}",
+            f"{shown(text)} is none of the agreed words.",
+            f"Write {'; '.join(words)}, or {NONE}.",
+        )
+    return text
+
+
+def _amount(row: BallotRow, column: Column, text: str) -> str:
+    """A concentration, one of those agreed where some are."""
+    agreed = concentrations(row.kind, row.question.settings) if row.kind else []
+    amount = amount_of(text)
+    if amount is None:
+        row.note(
+            column.name,
+            "no concentration",
+            f"{shown(text)} is no concentration.",
+            "Write the number, with or without its unit.",
+        )
+    elif agreed and amount not in agreed:
+        row.note(
+            column.name,
+            "not in the series",
+            f"{shown(text)} is none of the agreed concentrations.",
+            f"They are {'; '.join(f'{each:g}' for each in agreed)}.",
+        )
+    return text
+
+
 def _rank(row: BallotRow, column: Column, text: str) -> float | None:
     if re.fullmatch(_NUMBER, text, flags=re.ASCII):
         value = float(text.replace(",", "."))
@@ -207,6 +249,8 @@ _CELLS: dict[str, Callable[[BallotRow, Column, str], Any]] = {
     "choice": _choice,
     "grade": _grade,
     "rank": _rank,
+    "beside": _beside,
+    "amount": _amount,
     "score": lambda row, column, text: _on_scale(row, column.name, text),
     "test": read_test,
     "order": read_order,

@@ -66,9 +66,9 @@ def check_lines(cells: Cells, kind: TestKind, question: Question) -> CheckedBall
         choice.
     """
     filled = filled_lines(cells)
-    typed = ("assessor", "order", "answer", "code_1") if kind.protocol else ()
+    typed = ("assessor", "order", "answer", "code_1") if kind.choice else ()
     present = dict.fromkeys([name for texts in filled.values() for name in texts])
-    names = {**present, **dict.fromkeys(typed)} if kind.protocol else None
+    names = {**present, **dict.fromkeys(typed)} if kind.choice else None
     rows = [
         RawRow(
             sheet="",

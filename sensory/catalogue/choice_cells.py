@@ -55,7 +55,7 @@ def choice_named(text: str) -> TestKind | None:
 
 
 def read_order(row: BallotRow, column: Column, text: str) -> str:
-    protocol = row.kind.protocol if row.kind else None
+    protocol = row.kind.choice if row.kind else None
     if protocol is None:
         return ""
     order = plain_order(text)
@@ -89,7 +89,7 @@ def plain_order(text: str) -> str:
 
 def read_codes(row: BallotRow, column: Column, text: str) -> tuple[str, ...]:
     """The codes served, in one cell or in columns of their own."""
-    protocol, texts = row.kind.protocol if row.kind else None, row.code_texts()
+    protocol, texts = row.kind.choice if row.kind else None, row.code_texts()
     if protocol is None or not (texts or row.text("answer")):
         return ()
     _codes_twice(row)

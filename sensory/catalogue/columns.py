@@ -16,6 +16,7 @@ _LONG = ("attribute", "score")  # headings of a long table of scores
 Cell = Literal[
     "text", "note", "name", "count", "choice", "grade", "sample", "rank", "score",
     "test", "order", "codes", "code", "named", "mark", "claim", "ticks",
+    "beside", "amount",
 ]  # fmt: skip
 
 

@@ -19,74 +19,26 @@ from ..base.errors import ArgumentError, RecordError
 from ..base.standards import Standard
 from ..choices.protocols import Protocol
 from .columns import BallotColumns
+from .defects import NONE
+from .kind_parts import (
+    KnownTruth as KnownTruth,
+)
+from .kind_parts import (
+    ReleaseTerms as ReleaseTerms,
+)
+from .kind_parts import (
+    ServingRules as ServingRules,
+)
+from .kind_parts import (
+    Words as Words,
+)
 from .outcome import Outcome
 from .question import Question
 from .scales import Setting, agreed_scale
-from .typed_lists import check_list, in_own_order, in_words, name_and_size, parts_of
+from .typed_lists import check_list, in_own_order, in_words, parts_of
+from .typed_margins import typed_margins
 
 Reader = Callable[[Sequence[Any], Question], Outcome]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Words:
-    """What a ballot says in one language.
-
-    `asks`: may hold ``{attribute}``.
-    `in_categories`: asked instead where the scale has categories; empty where it is the same.
-    `answers`: what is stored to what is shown, where they differ.
-    """
-
-    asks: str
-    in_categories: str = ""
-    answers: Mapping[str, str] = field(default_factory=dict)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ServingRules:
-    """How the samples of a test are served.
-
-    `order_sets`: of a test of two samples A and B: sets of orders that a session may use; within a
-        set all are served equally often. Empty where a list of samples is served.
-    `labelled`: how many leading samples of an order are a labelled reference without a code.
-    `reference`: what is served by its name in front of every set, if nothing else is said.
-    `has_a`: whether the reference among several samples goes by the name A.
-    `splittable`: whether samples are judged one by one, so that a set may go on in a later sitting.
-    `replicates`: whether a table of ballots counts replicates.
-    `order_column`: the column with the order where a ballot row is a set; empty where it is a cup.
-    `codes`: whether the codes of a set stand in columns of their own or in one cell.
-    """
-
-    order_sets: tuple[tuple[str, ...], ...] = ()
-    labelled: int = 0
-    reference: str = ""
-    has_a: bool = False
-    splittable: bool = False
-    replicates: bool = True
-    order_column: Literal["", "order", "pair"] = ""
-    codes: Literal["places", "cell"] = "cell"
-
-    @property
-    def compares_two(self) -> bool:
-        """Whether two samples A and B are compared, not a list of them."""
-        return bool(self.order_sets)
-
-    @property
-    def orders(self) -> tuple[str, ...]:
-        """Every order that any session may use."""
-        return tuple(dict.fromkeys(order for group in self.order_sets for order in group))
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class ReleaseTerms:
-    """How a release rule limits the difference in a test.
-
-    `by`: one limit as share of distinguishers, one limit in points of the scale, or a margin for
-        each attribute.
-    `settings`: (limit, margins by attribute, name of the batch) to the settings of its question.
-    """
-
-    by: Literal["share", "points", "margins"]
-    settings: Callable[[float | None, Mapping[str, float], str], dict[str, Any]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -124,8 +76,23 @@ class TestKind:
         Whether samples have names of their own, instead of the letters A and B.
     protocol : Protocol or None
         The statistics of a forced choice.
+    sets_of : Protocol or None
+        Of a test made of many forced choices: that of each set.
+    pairs : callable or None
+        Of such a test: settings to the two samples of each set, in the order of serving.
+    counts_people : bool
+        Whether a question plans how many assessors come, not how many ballots.
+    finds : str
+        What a session can find, where that is neither difference nor similarity; may hold
+        ``{alpha}`` and ``{beta}``.
     release : ReleaseTerms or None
         None where no batch can be released by it.
+    beside : mapping of str to callable
+        Further columns of a ballot that are chosen from words: settings to these words.
+    fits : callable
+        Refuses settings that do not go together with an ArgumentError.
+    known_truth : callable or None
+        (checked answers, question) to what each assessor made of samples whose truth is known.
     planning : callable
         Question to sentences on how many ballots it takes, where nothing else has to be known.
     """
@@ -149,7 +116,14 @@ class TestKind:
     choices: tuple[str, ...] = ()
     by_name: bool = True
     protocol: Protocol | None = None
+    sets_of: Protocol | None = None
+    pairs: Callable[[Mapping[str, Any]], list[tuple[str, str]]] | None = None
+    counts_people: bool = False
+    finds: str = ""
     release: ReleaseTerms | None = None
+    beside: Mapping[str, Callable[[Mapping[str, Any]], list[str]]] = field(default_factory=dict)
+    fits: Callable[[Mapping[str, Any]], None] = lambda settings: None
+    known_truth: Callable[[Sequence[Any], Question], Mapping[str, KnownTruth]] | None = None
     planning: Callable[[Question], tuple[str, ...]] = lambda question: ()
 
     @property
@@ -158,9 +132,14 @@ class TestKind:
         return self.answer == "place"
 
     @property
+    def choice(self) -> Protocol | None:
+        """The forced choice that a ballot is, whether or not it is all of the test."""
+        return self.protocol or self.sets_of
+
+    @property
     def picks(self) -> int:
         """How many coded samples the assessor names; 0 where none is named."""
-        return self.protocol.picks if self.protocol else 0
+        return self.choice.picks if self.choice else 0
 
     def asked(self, question: Question, language: str) -> str:
         """What the ballot asks, in the words of a language."""
@@ -199,6 +178,17 @@ class TestKind:
         """As `offered`, in the order of one ballot: words to tick stand in one of its own."""
         words = self.offered(settings)
         return in_own_order(words, line, code) if self.answer == "ticks" else words
+
+    def besides(
+        self, settings: Mapping[str, Any], language: str
+    ) -> dict[str, tuple[str, dict[str, str]]]:
+        """By further column what is asked, and what is stored to what is shown; none goes last."""
+        words, asked = self.words_in(language), {}
+        for column, offers in self.beside.items():
+            if listed := offers(settings):
+                shown = {each: words.answers.get(each, each) for each in (*listed, NONE)}
+                asked[column] = (words.beside.get(column, column), shown)
+        return asked
 
     def has_setting(self, key: str) -> bool:
         """Whether there is a setting of that key."""
@@ -278,6 +268,7 @@ class TestKind:
             if key == "margins":
                 self.margins(settings)
         self._check_together(settings)
+        self.fits(settings)
 
     def _check_together(self, settings: Mapping[str, Any]) -> None:
         """Scale, margins, limit and names have to fit each other."""
@@ -316,22 +307,8 @@ class TestKind:
         >>> find_kind("profile").margins(agreed)
         {'after taste': 0.8}
         """
-        attributes = {name.casefold(): name for name in self.listed(settings, "attributes")}
-        margins: dict[str, float] = {}
         given = self.setting(settings, "margins") if self.has_setting("margins") else ""
-        typed = map(name_and_size, str(given).split(";"))
-        for name, size in given.items() if isinstance(given, Mapping) else typed:
-            if not name and size is None:
-                continue
-            known = attributes.get(name.casefold())
-            if size is None or not 0 < size < 1e6 or (name and known is None):
-                part = name if size is None else f"{name} {size:g}".strip()
-                raise ArgumentError(
-                    f"margin {part!r} must be one of the attributes and a number above 0, "
-                    f"or one number for all; attributes are {', '.join(attributes.values())}."
-                )
-            margins |= {known: size} if known else dict.fromkeys(attributes.values(), size)
-        return margins
+        return typed_margins(given, self.listed(settings, "attributes"))
 
     def __repr__(self) -> str:
         return self.key

@@ -110,6 +110,21 @@ class Comparison:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class NamedDefect:
+    """A defect that graders named in a batch: by how many of how many.
+
+    `severity`, `action`: as agreed; empty where no list was agreed.
+    """
+
+    sample: str
+    defect: str
+    severity: str
+    action: str
+    by: int
+    graders: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Counts:
     """What was counted.
 
@@ -220,6 +235,7 @@ class Outcome:
     `panel_lines`: of a profile: the assessors over the samples.
     `panel_says`: the scorecard in sentences.
     `smallest_differences`: by attribute, what the panel of that day could have seen.
+    `defects`: of grading: those that were named.
     """
 
     test: str
@@ -246,6 +262,7 @@ class Outcome:
     panel_says: tuple[str, ...] = ()
     panel_tables: tuple[NamedTable, ...] = ()
     smallest_differences: dict[str, float] = field(default_factory=dict)
+    defects: tuple[NamedDefect, ...] = ()
 
     @property
     def people(self) -> int:

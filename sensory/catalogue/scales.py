@@ -34,6 +34,7 @@ class Setting:
     `needed`: whether an empty one keeps the question from being agreed.
     `optional`: whether it is kept only where it differs from its default, as in older records.
     `scale`: kind of scale to which it belongs, if to one only.
+    `assumed`: whether it is a number that planning supposes, and no finding uses.
     """
 
     key: str
@@ -47,6 +48,7 @@ class Setting:
     needed: bool = False
     optional: bool = False
     scale: str | None = None
+    assumed: bool = False
 
     def check(self, value: Any) -> None:
         """Refuse a number or a choice that cannot be.

@@ -9,10 +9,12 @@ from ..choices.protocols import Protocol
 from .controlled import DIFFERENCE_FROM_CONTROL
 from .forced_choice import FORCED_CHOICES
 from .graded import SURENESS
+from .grading import GRADING
 from .kind import KINDS, TestKind, name_of, register
 from .question import Question
 from .ranked import RANKING
 from .rated import PROFILE
+from .threshold import RISING_SETS
 from .ticked import TICKED_WORDS
 from .yes_no import A_NOT_A, SAME_DIFFERENT
 
@@ -25,6 +27,8 @@ for _kind in (
     PROFILE,
     DIFFERENCE_FROM_CONTROL,
     TICKED_WORDS,
+    GRADING,
+    RISING_SETS,
 ):
     register(_kind)
 

@@ -14,13 +14,18 @@ from typing import Literal
 from ..base.errors import ArgumentError
 from ..base.standards import STANDARDS
 
-Question = Literal["different", "similar", "more", "size", "reference from memory"]
+Question = Literal[
+    "different", "similar", "more", "size", "reference from memory", "batches at the line",
+    "threshold",
+]  # fmt: skip
 QUESTIONS: dict[Question, str] = {
     "different": "Is there any perceptible difference?",
     "similar": "Is the difference small enough to be accepted?",
     "more": "Which of the two has more of a named attribute?",
     "size": "How large is the difference, or what differs?",
     "reference from memory": "Does the sample belong to a reference that assessors know by heart?",
+    "batches at the line": "Which of many batches are out of the agreed standard?",
+    "threshold": "At which concentration is a substance noticed?",
 }
 
 
@@ -120,6 +125,7 @@ def _asks(*questions: str) -> Callable[[Situation], bool]:
     return lambda s: s.question in questions
 
 
+_ELSEWHERE = _not(lambda s: True, "Answers another question.", -_NEVER)
 _OVERALL = _for(_asks("different", "similar"), "Finds a difference of any nature.", 3)
 _NOT_OVERALL = _not(
     lambda s: (
@@ -261,7 +267,26 @@ _METHODS: tuple[tuple[str, str, str, int, tuple[_Clause, ...]], ...] = (
         _not(_asks("more", "reference from memory"), "Answers another question.", -_NEVER),
         _UNTRAINED,
     )),
+    ("grading at the line", "", str(STANDARDS["ISO 20613"]), 12, (
+        _for(_asks("batches at the line"), "Many batches a day, in or out, by few graders.", 5),
+        _not(lambda s: s.question != "batches at the line", "Answers another question.", -_NEVER),
+        _not(lambda s: s.carry_over, "Many samples in a row with carry-over: pause, rinse, spread "
+             "them over sittings.", 2),
+        _not(lambda s: not s.reference_known, "Graders must know the agreed standard by heart.", 4),
+    )),
+    ("threshold by rising sets", "", str(STANDARDS["ISO 13301"]), 15, (
+        _for(_asks("threshold"), "Rising concentrations, each against two blanks.", 5),
+        _not(lambda s: s.question != "threshold", "Answers another question.", -_NEVER),
+        _not(lambda s: s.carry_over, "Three samples a concentration with carry-over: pause and "
+             "rinse between the sets.", 2),
+        _not(lambda s: s.told_by_looks, "Looks give the answer away: mask them.", 4),
+    )),
 )  # fmt: skip
+_OWN = {
+    "batches at the line": ("grading at the line",),
+    "threshold": ("threshold by rising sets",),
+}
+"""Questions that one method answers and no other."""
 
 
 def advise(situation: Situation) -> tuple[Advice, ...]:
@@ -309,6 +334,9 @@ def _scored(
     tasted: int,
     clauses: tuple[_Clause, ...],
 ) -> tuple[int, Advice]:
+    own = _OWN.get(situation.question)
+    if own and method not in own:
+        clauses = (*clauses, _ELSEWHERE)
     holding = [clause for clause in clauses if clause.when(situation)]
     masked = any(clause is _LOOKS[1] for clause in holding)
     advice = Advice(

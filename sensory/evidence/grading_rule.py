@@ -68,14 +68,14 @@ class GradingRule(Told):
             word = "vote" if self.votes == 1 else "votes"
             return (
                 f"{self.votes} {word} 'out' of {graders} stop a batch: "
-                f"{_percent(row['good_stopped'])} of good batches are stopped, "
-                f"{_percent(row['bad_passed'])} of those at the limit pass.",
+                f"{share_words(row['good_stopped'])} of good batches are stopped, "
+                f"{share_words(row['bad_passed'])} of those at the limit pass.",
             )
         whom = "This grader" if graders == 1 else f"These {graders} graders"
         no = (
             f"{whom} cannot see the limit well enough: no number of votes keeps good batches "
-            f"stopped at {_percent(self.good_stopped)} and bad ones passed at "
-            f"{_percent(self.bad_passed)}."
+            f"stopped at {share_words(self.good_stopped)} and bad ones passed at "
+            f"{share_words(self.bad_passed)}."
         )
         if self.enough is None:
             return (no, f"Nor would {MOST_GRADERS} like them: train them, or change the limit.")
@@ -171,5 +171,12 @@ def _enough(hit: float, false: float, stopped: float, passed: float) -> tuple[in
     return None
 
 
-def _percent(share: float) -> str:
-    return f"{digits(100 * share, 2)} %"
+def share_words(share: float) -> str:
+    """A share in percent with two digits that count; a tiny one is no zero.
+
+    >>> share_words(0.0712), share_words(1e-9), share_words(0)
+    ('7.1 %', 'less than 0.01 %', '0 %')
+    """
+    if 0 < share < 5e-5:
+        return "less than 0.01 %"
+    return f"{digits(100 * float(share), 2)} %"

@@ -16,6 +16,7 @@ from ..catalogue.outcome_words import TURNED_ROUND, chance, overall
 from ..catalogue.tests import find_kind
 from ..choices.forced_choice import ChoiceTest
 from ..choices.session_finding import SessionFinding
+from ..evidence.grading_rule import share_words
 from ..ratings.control import SCORE, DifferenceFromControl
 from ..ratings.profile import Profile
 from ..ratings.scorecard import PanelScorecard
@@ -41,6 +42,8 @@ def part_of(result: Result, rule: ReleaseRule, sample: Hashable | None) -> Outco
     if terms.by == "share":
         return _choice(outcome, rule, name)
     agreed = dict(rule.margins) or {SCORE: float(rule.limit or 0.0)}
+    if terms.by == "votes":  # its limit stands in the spiked samples
+        agreed = {}
     if not outcome.comparisons:  # nothing could be computed, so nothing was judged
         return replace(outcome, because=f"{name}: {outcome.because}", margins=agreed)
     if outcome.test == rule.test:
@@ -155,7 +158,18 @@ def _profile(outcome: Outcome, compared: Sequence[Comparison], rule: ReleaseRule
     return finding_of(bool(told), not named, bool(far)), words
 
 
-_JUDGED = {"points": _beyond_control, "margins": _profile}
+def _voted(outcome: Outcome, compared: Sequence[Comparison], rule: ReleaseRule) -> Judged:
+    told = [
+        each.why
+        or f"called out by {100 * each.estimate:.0f} % of the graders; a good batch gets as many "
+        f"such votes with a chance of {share_words(each.p or 0.0)}, one at the limit as few with "
+        f"{share_words(each.p_within or 0.0)}"
+        for each in compared
+    ]
+    return overall([each.finding for each in compared]), "; ".join(told)
+
+
+_JUDGED = {"votes": _voted, "points": _beyond_control, "margins": _profile}
 
 
 def _of_sample(

@@ -19,6 +19,7 @@ from ..base.findings import Finding
 from ..base.plain import LEFT_OUT_EMPTY, Plain
 from ..base.record_checks import iso_date, named, number, once, one_of, parts
 from ..base.spelling import key_of, name_and_role
+from ..catalogue.tests import find_kind
 from .agreed_looks import AgreedLooks
 from .batches import Batch, Clearance, Disposition, Product
 from .signals import Acknowledged
@@ -83,6 +84,8 @@ class Tasting(Plain):
     # blind control), and its standard error
     differences: dict[str, tuple[float, float]] = field(default_factory=dict)
     aborted: str = ""  # why it was given up; an aborted tasting counts as an attempt
+    # of grading, by defect: how many graders named it, of how many
+    defects: dict[str, tuple[int, int]] = field(default_factory=dict, metadata=LEFT_OUT_EMPTY)
 
     def __post_init__(self) -> None:
         named("session", self.session)
@@ -98,6 +101,14 @@ class Tasting(Plain):
             number(f"difference in {name}", estimate, needed=True)
             number(f"standard error of {name}", se, needed=True)
         object.__setattr__(self, "differences", pairs)
+        named_by = {name: tuple(counts) for name, counts in self.defects.items()}
+        object.__setattr__(self, "defects", named_by)
+
+    @property
+    def graded(self) -> bool:
+        """Whether the votes of graders decided it."""
+        release = find_kind(self.test).release
+        return release is not None and release.by == "votes"
 
     @property
     def over(self) -> bool:

@@ -28,6 +28,9 @@ FEWEST = 3
 TAKEN_OUT = "taken out before single batches are judged"
 NO_LINE = "no line named"
 _KEPT = 32
+NO_CHART_OF_VOTES = (
+    "Votes of graders have no chart of levels: the defects that they named stand here by month."
+)
 DIFFERENCE = "difference"
 """Name of what is scored where a method asks for one difference only."""
 
@@ -116,6 +119,8 @@ def trend_of_batches(
     all its tastings and `trend_of_choices`. A line with fewer than three batches has no chart.
     The date is that of making, so that a cause in the plant lies where it happened.
     """
+    if rule.by == "votes":
+        return ProductTrend(result=None, attribute="", remarks=(NO_CHART_OF_VOTES,))
     names = attributes_of(records, rule)
     chosen = attribute or (names[0] if names else "")
     rows = choice_rows(records, rule) if rule.protocol else rated_rows(records, rule, chosen)

@@ -9,6 +9,7 @@ from typing import Any
 from ..base.errors import RecordError
 from ..base.plain import LEFT_OUT_EMPTY, Plain
 from ..base.record_checks import iso_date, named, number, once, parts
+from ..catalogue.defects import DefectList
 from ..sessions.care import SUSPICIONS
 
 
@@ -88,12 +89,15 @@ class Product(Plain):
         is agreed.
     drift_limit : float or None
         How far a reference may lie from the first one, on the scale of the bridges.
+    defects : DefectList or None
+        Its own list of defects in the version that holds; None as long as there is none.
     """
 
     name: str
     attributes: tuple[AttributeLimit, ...] = ()
     release_rule: dict[str, Any] = field(default_factory=dict)
     drift_limit: float | None = None
+    defects: DefectList | None = field(default=None, metadata=LEFT_OUT_EMPTY)
 
     def __post_init__(self) -> None:
         named("name of the product", self.name)

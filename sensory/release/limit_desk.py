@@ -44,6 +44,10 @@ _COUNTED, _ESTIMATED = ("batch", "protocol", "correct", "trials"), ("batch", "es
 NO_RULE = (
     "Agree a release rule on the page Products first: it says by which test batches are judged."
 )
+VOTES = (
+    "This rule goes by votes of graders and has no limit to agree: spiked samples say what must be "
+    "called out."
+)
 MARGINS = (
     "The release rule tastes by profile. Its margins count in both directions, which the distances "
     "of sold batches are not read for: set a margin by what consumers accept."
@@ -74,6 +78,11 @@ class SoldRows:
     cells: tuple[Cells, ...]
 
 
+def takes_limit(rule: ReleaseRule) -> bool:
+    """Whether there is a distance to agree; a rule by votes of graders has none."""
+    return rule.by != "votes"
+
+
 def unit_of(rule: ReleaseRule) -> Unit:
     """Unit in which a rule takes a limit, or a profile the margin of an attribute."""
     return "dprime" if rule.protocol else "points"
@@ -102,8 +111,10 @@ def limit_of_sold(
 ) -> SoldBatches:
     """The distribution of their true distances, and what each limit would have stopped."""
     rule = rule_of(record)
-    if rule is None or rule.by == "margins":
-        return SoldBatches(result=None, remarks=(NO_RULE if rule is None else MARGINS,))
+    if rule is None:
+        return SoldBatches(result=None, remarks=(NO_RULE,))
+    if rule.by in ("margins", "votes"):
+        return SoldBatches(result=None, remarks=(VOTES if rule.by == "votes" else MARGINS,))
     sold = sold_without_complaint(desk, record)
     cells = _cells(sold, rule)
     remarks = list[str]()
@@ -122,7 +133,7 @@ def limit_of_sold(
 def sold_rows(desk: Desk, record: ProductRecord) -> SoldRows | None:
     """The batches that `limit_of_sold` looks at; None where they cannot be asked."""
     rule = rule_of(record)
-    if rule is None or rule.by == "margins":
+    if rule is None or rule.by in ("margins", "votes"):
         return None
     cells = _cells(sold_without_complaint(desk, record), rule)
     return SoldRows(columns=_COUNTED if rule.protocol else _ESTIMATED, cells=cells)
@@ -182,6 +193,8 @@ def with_limit(
     Raises RecordError where the rule cannot take one in that unit, or has no such attribute;
     ArgumentError where no plan in two tastings with so many answers keeps the risks.
     """
+    if not takes_limit(rule):
+        raise RecordError(VOTES)
     own = unit_of(rule)
     if own != unit:
         has, got = ("a d-prime", "points") if own == "dprime" else ("points", "a d-prime")

@@ -170,6 +170,10 @@ def start_session(
         )
         if known is not None and same and (kind.protocol or kind.release):
             attach(act, known.name, session.id, who=who)
+        elif kind.release is not None and kind.release.many:
+            for record in filter(None, records):
+                if key_of(_own_reference(act, record)) == key_of(wish.reference):
+                    attach(act, record.name, session.id, who=who)
     return session
 
 
@@ -333,10 +337,11 @@ def _settings(desk: Desk, wish: Wish, kind: TestKind) -> dict[str, Any]:
     named = limits or (words.attributes if words else ())
     blind = kind.has_setting("control") and wish.way is not Way.FILE  # else it has its own name
     control = str(kind.setting({}, "control")) if blind else wish.reference
+    known = [str(kind.setting({}, key)) for key in ("controls", "spiked") if kind.has_setting(key)]
     offered: dict[str, Any] = {
         "reference": wish.reference,
         "control": control,
-        "samples": "; ".join([control, *wish.batches]),
+        "samples": "; ".join([*(known or [control]), *wish.batches]),
         "attributes": "; ".join(each.attribute for each in named),
         "margins": dict(margins),
         "words": "; ".join(each.attribute for each in words.attributes) if words else "",

@@ -9,7 +9,17 @@ from ..evidence.ring_test import ring_test
 from ..evidence.thresholds import detection_threshold
 from ..ratings.recipes import compare_recipes
 from ..sessions.study_file import StudyColumns, numbers, truths
-from .study_kinds import Answer, Drawn, Settings, StudyKind, StudySetting, answer_of, frame_table
+from .study_kinds import (
+    Answer,
+    Drawn,
+    SessionsOf,
+    Settings,
+    StudyKind,
+    StudySetting,
+    answer_of,
+    frame_table,
+)
+from .threshold_sessions import session_rows, threshold_sessions
 
 _NO_TRUTH = "No sample's truth is known, and no two graded the same samples."
 
@@ -108,6 +118,7 @@ THRESHOLD = StudyKind(
     ),
     invented="threshold.csv",
     answer=_threshold,
+    of_sessions=SessionsOf(there=threshold_sessions, rows=session_rows),
 )
 RECIPES = StudyKind(
     key="recipes",

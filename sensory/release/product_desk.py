@@ -17,6 +17,7 @@ from typing import TypeVar
 
 from ..base.errors import RecordError
 from ..catalogue.attributes import Vocabulary
+from ..catalogue.defects import Defect, DefectList, as_typed
 from ..catalogue.question import Question
 from ..catalogue.scales import agreed_scale
 from ..catalogue.tests import find_kind
@@ -105,12 +106,26 @@ def the_batch(desk: Desk, number: str) -> BatchRecord:
 
 
 def words_for(desk: Desk, product: str, question: Question) -> Question:
-    """The question with what the words of a product mean now, where its scale is theirs."""
+    """The question with what the words of a product mean now, where its scale is theirs, and with
+    its defects, where the test asks for some."""
+    kind = find_kind(question.protocol)
     words, scale = desk.noun(Vocabulary, product), agreed_scale(question.settings)
-    scored = find_kind(question.protocol).answer == "scores"
+    if kind.has_setting("defects"):
+        question = replace(question, settings={**_defects_of(desk, product), **question.settings})
+    scored = kind.answer == "scores"
     if words is None or not scored or (scale.low, scale.high) != (words.low, words.high):
         return question
     return replace(question, vocabulary=words.for_question())
+
+
+def _defects_of(desk: Desk, product: str) -> dict[str, str]:
+    """The product's list of defects as settings of a question; nothing where it has none."""
+    record = desk.noun(ProductRecord, product)
+    listed = record.product.defects if record else None
+    if record is None or listed is None or not listed.defects:
+        return {}
+    name = f"{record.name}, version {listed.version}"
+    return {"defects": as_typed(listed.defects), "defect_list": name}
 
 
 def rule_for(desk: Desk, record: BatchRecord) -> ReleaseRule | None:
@@ -196,6 +211,36 @@ def tolerate(
         record = the_product(act, name)
         product = replace(record.product, attributes=attributes)
         return _put(act, record, replace(record, product=product), "attributes agreed")
+
+
+def agree_defects(
+    desk: Desk, name: str, defects: tuple[Defect, ...], *, who: str, why: str, how: str = TYPED
+) -> ProductRecord:
+    """Agree the next version of a product's list of defects; the ones before stay in the journal.
+
+    Raises RecordError without a reason, for the list that holds already, or from somebody who may
+    not agree it.
+    """
+    if not why.strip():
+        raise RecordError("Say why; the journal keeps it.")
+    with desk.action(who=who, why=why.strip()) as act:
+        act.sign(signature(act, who, Right.AGREE, how=how))
+        record = the_product(act, name)
+        before = record.product.defects
+        if before is not None and before.defects == defects:
+            raise RecordError(f"Version {before.version} is this list already.")
+        listed = DefectList(version=before.version + 1 if before else 1, defects=defects)
+        product = replace(record.product, defects=listed)
+        return _put(act, record, replace(record, product=product), "defects agreed")
+
+
+def versions_of_defects(desk: Desk, name: str) -> list[tuple[DefectList, JournalEntry]]:
+    """Every version of a product's list of defects with its journal entry, the newest first."""
+    return [
+        (DefectList.from_dict(entry.content["noun"]["content"]["product"]["defects"]), entry)
+        for entry in reversed(desk.noun_entries(the_product(desk, name)))
+        if entry.what == "defects agreed"
+    ]
 
 
 def state_of_reference(

@@ -77,10 +77,11 @@ class ReleaseRule(Plain):
     Attributes
     ----------
     test : str
-        Key of a forced-choice protocol, or ``DIFFERENCE_FROM_CONTROL`` or ``PROFILE``.
+        Key of a forced-choice protocol, ``DIFFERENCE_FROM_CONTROL``, ``PROFILE`` or ``GRADING``.
     limit : float or None
         The tolerated difference: proportion of distinguishers in this protocol, or points
-        of the scale beyond the blind control. None for a profile, which has margins.
+        of the scale beyond the blind control. None for a profile, which has margins, and for
+        grading, whose spiked samples stand at the limit.
     margins : mapping of str to float
         For a profile: the margin of each attribute.
     assessors : int
@@ -153,8 +154,8 @@ class ReleaseRule(Plain):
         return find_kind(self.test).protocol
 
     @property
-    def by(self) -> Literal["share", "points", "margins"]:
-        """How the test takes a limit: as share of distinguishers, in points, or as margins."""
+    def by(self) -> Literal["share", "points", "margins", "votes"]:
+        """How the test takes a limit: share of distinguishers, points, margins, or votes."""
         kind = find_kind(self.test)
         if kind.release is None:
             others = [other.key for other in kinds() if other.release and not other.protocol]
@@ -181,7 +182,8 @@ class ReleaseRule(Plain):
         Raises
         ------
         ArgumentError
-            For a profile, whose attributes hang together in a way no formula knows; another
+            For a profile, whose attributes hang together in a way no formula knows; for
+            grading, whose risks follow from the graders of the day; another
             scale, a truth out of its bounds, or no scatter for difference from control.
 
         Notes
@@ -193,10 +195,10 @@ class ReleaseRule(Plain):
         served). There, and with a retest, answers so far the wrong way round that codes must be
         mixed up are left out: `batch_finding` holds them, a chance of 0.001 at most.
         """
-        if self.by == "margins":
+        if self.by in ("margins", "votes"):
             raise ArgumentError(
                 "characteristic is for a forced choice or difference from control; for a profile "
-                "it depends on how the attributes go together."
+                "it depends on how the attributes go together, for grading on the graders."
             )
         used = scale or ("pd" if self.protocol else "points")
         allowed = ("pd", "dprime") if self.protocol else ("points",)
@@ -275,6 +277,8 @@ class ReleaseRule(Plain):
         return f"in a {name} test" if self.protocol else f"by {name}"
 
     def _limit_words(self) -> str:
+        if self.by == "votes":
+            return "what lies short of the spiked samples, which stand at the limit"
         if self.by == "margins":
             each = ", ".join(f"{name} {margin:g}" for name, margin in self.margins.items())
             return f"a difference from the reference, in points of the scale, up to: {each}"
@@ -304,23 +308,30 @@ class ReleaseRule(Plain):
         )
 
     def _check_limit(self, by: str) -> None:
-        if by == "margins":
-            if self.limit is not None or not self.margins:
-                raise ArgumentError("a rule for a profile needs margins, and no limit.")
-        elif self.margins:
-            raise ArgumentError("margins are for a profile; other tests have one limit.")
-        elif self.limit is None:
-            raise ArgumentError(f"limit is needed for {self.test}.")
-        elif self.protocol:
-            probability("limit", self.limit)
-        else:
-            _above_zero("limit", self.limit)
+        stated = self.limit is not None
+        if by == "votes" and (stated or self.margins):
+            raise ArgumentError("a rule by grading has no limit: its spiked samples stand at it.")
+        if by == "margins" and (stated or not self.margins):
+            raise ArgumentError("a rule for a profile needs margins, and no limit.")
+        if by in ("share", "points"):
+            self._check_size()
         for name, margin in self.margins.items():
             _above_zero(f"margin of {name}", margin)
         if self.scatter is not None:
             if by != "points":
                 raise ArgumentError("scatter is for difference from control only.")
             _above_zero("scatter", self.scatter)
+
+    def _check_size(self) -> None:
+        """The one limit of a test that has no margins."""
+        if self.margins:
+            raise ArgumentError("margins are for a profile; other tests have one limit.")
+        if self.limit is None:
+            raise ArgumentError(f"limit is needed for {self.test}.")
+        if self.protocol:
+            probability("limit", self.limit)
+        else:
+            _above_zero("limit", self.limit)
 
     def _check_retest(self, plan: object) -> None:
         if not isinstance(plan, TwoStagePlan):

@@ -13,7 +13,7 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import pandas as pd
 
@@ -24,7 +24,9 @@ from ..base.shown import Told
 from ..base.spelling import same_person
 from ..catalogue.outcome import NamedTable
 from ..ratings.names import alike_notes
+from ..sessions.session import StoredSession
 from ..sessions.sheets import Source
+from ..sessions.store import Store
 from ..sessions.study_file import StudyColumns, read_study
 
 Settings = Mapping[str, float | str]
@@ -102,6 +104,13 @@ class Answer:
 Answering = Callable[[pd.DataFrame, Settings], Answer]
 
 
+class SessionsOf(NamedTuple):
+    """Closed sessions that are data of a study, the newest first, and the rows of each."""
+
+    there: Callable[[Store], list[StoredSession]]
+    rows: Callable[[Store, str], pd.DataFrame]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class StudyKind:
     """A kind of study.
@@ -123,6 +132,8 @@ class StudyKind:
         From rows, whose cells are text, and settings to an `Answer`.
     read : callable
         From a file to its rows.
+    of_sessions : SessionsOf or None
+        Which closed sessions can be its data in place of a file, and their rows.
     """
 
     key: str
@@ -135,6 +146,7 @@ class StudyKind:
     invented: str
     answer: Answering
     read: Callable[[Source, StudyColumns, Roles], pd.DataFrame] = read_study
+    of_sessions: SessionsOf | None = None
 
     def rows_of(self, source: Source, roles: Roles = MappingProxyType({})) -> pd.DataFrame:
         """The rows of a file, cells as text; raises as `read_study`."""

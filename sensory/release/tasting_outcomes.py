@@ -50,6 +50,12 @@ def as_it_closed(
                 if isfinite(each.estimate) and isfinite(each.se)
             },
         )
+    named = {
+        each.defect: (each.by, each.graders)
+        for each in outcome.defects
+        if key_of(each.sample) == key_of(record.name)
+    }
+    done = replace(done, defects=named)
     rule = rule_for(desk, record)
     return done if rule is None else replace(done, finding=_of_sample(outcome, rule, done.sample))
 

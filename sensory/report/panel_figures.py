@@ -16,6 +16,7 @@ from ..evidence.ring_test import OUTLIER, RingTest
 from ..models.consistency import mandel_h_critical, mandel_k_critical
 from ..panel.attention import Attention
 from ..panel.history import History
+from ..panel.line_graders import GraderMonths
 from ..panel.months import Reproducibility
 from ..panel.sensitivity import Sensitivity
 from ..panel.steadiness import Steadiness
@@ -251,6 +252,27 @@ def ring_chart(result: RingTest) -> Spec:
     return dressed({"concat": charts, "columns": 1}, framed=True)
 
 
+def grader_chart(result: GraderMonths, grader: str = "", width: int | str = "container") -> Spec:
+    """Rates by month with their limits: of one grader, or of all.
+
+    Raises ArgumentError where no sample of a known truth was graded.
+    """
+    spans = []
+    for row in result.months.to_dict("records"):
+        if grader and row["grader"] != grader:
+            continue
+        who = row["month"] if grader else f"{row['grader']}, {row['month']}"
+        for key, words in (("hit", "spiked found"), ("false", "controls called out")):
+            low, rate, high = (float(row[f"{key}_{name}"]) for name in ("low", "rate", "high"))
+            if rate == rate:
+                limits = Interval(low=low, high=high, level=result.level)
+                spans.append(Span(label=f"{who}, {words}", estimate=rate, limits=limits))
+    if not spans:
+        raise ArgumentError("no sample of a known truth was graded, so there are no rates to draw.")
+    figure = Figure(axis="share, with limits", spans=tuple(spans), origin=None, shares=True)
+    return outcome_figure(figure, width)
+
+
 PANEL_PICTURES: Mapping[type, Mapping[str, Callable[[Any], Spec]]] = {
     History: {"attendance": _attendance},
     Sensitivity: {"sensitivity": sensitivity_figure},
@@ -258,6 +280,7 @@ PANEL_PICTURES: Mapping[type, Mapping[str, Callable[[Any], Spec]]] = {
     Attention: {"assessors": _attention},
     Reproducibility: {"intraclass correlation": correlation_chart},
     RingTest: {"h and k": ring_chart},
+    GraderMonths: {"months": grader_chart},
     **TRAINING_PICTURES,
 }
 PANEL_TABLES: Mapping[type, Callable[[Any], pd.DataFrame]] = {
@@ -267,6 +290,7 @@ PANEL_TABLES: Mapping[type, Callable[[Any], pd.DataFrame]] = {
     Attention: lambda result: result.reasons,
     Reproducibility: lambda result: result.months,
     RingTest: lambda result: result.panels,
+    GraderMonths: lambda result: result.months,
     TrainingProgress: lambda result: result.curve,
 }
 """Pictures and tables of the room panel, taken up by `plots` and `result_tables`."""

@@ -241,6 +241,10 @@ def ballots_pdf(
             "warm_up_holds": warm_up if warm_up_allergens else "",
             "guess": bool(kind.picks),
             "lines": [_line(name, question, words) for name in kind.scored(question.settings)],
+            "beside": [
+                {"label": label, "choices": list(offered.values())}
+                for label, offered in kind.besides(question.settings, language).values()
+            ],
             "ballots": [asdict(paper) for paper in papers],
         },
     )

@@ -25,11 +25,12 @@ _LEADER, _TIME = "the leader starts the next sitting", "a time is over"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Arrangement:
-    """What the fields say: assessors, minutes of a break (0: the leader ends it), and what else
-    `serving_plan` takes."""
+    """What the fields say: assessors, minutes of a break (0: the leader ends it), sets of each
+    assessor, and what else `serving_plan` takes."""
 
     people: People
     break_minutes: int = 0
+    sets: int = 1
     more: dict[str, Any] = field(default_factory=dict)
 
 
@@ -67,14 +68,17 @@ def arrangement_fields(
                 advice = "a set is tasted at once" if test.together else twice
                 st.markdown(f"Only one is possible: {advice}.")
             minutes = _break(here) if sittings > 1 else 0
-    more: dict[str, Any] = {"set_size": size, "sets": sets} if incomplete else {}
+    more: dict[str, Any] = {"set_size": size} if incomplete else {}
     more |= {"sittings": sittings, "warm_up": warm_up.strip() or None}
-    return Arrangement(people=people, break_minutes=minutes, more=more)
+    sets = sets if incomplete else 1
+    return Arrangement(people=people, break_minutes=minutes, sets=sets, more=more)
 
 
 def other_than_agreed(session: StoredSession, plan: ServingPlan) -> None:
     """Warn where a plan lays out more or fewer ballots than the question was agreed for."""
     laid_out, agreed = len(ballot_lines(plan)), session.question.assessors
+    if find_kind(session.question.protocol).counts_people and len(plan.assessors) == agreed:
+        return
     if laid_out != agreed and session.question.training is None:
         st.warning(
             f"This plan is for {several(laid_out, 'ballot')}; the question was agreed for "

@@ -298,13 +298,13 @@ def _answer(asked: Asked, here: BoothVisit, ballot: BoothBallot, words: Words, k
     _fill(key, text, given, {key: given if given in shown else None}, kept)
     place = asked.kind == "place"
     st.radio(
-        words["place"].format(code=asked.label) if place else ballot.asks,
+        words["place"].format(code=asked.label) if place else asked.label or ballot.asks,
         list(shown),
         index=None,
         format_func=shown.__getitem__,
         horizontal=place,
         width="content" if place else "stretch",
-        label_visibility="visible" if place else "collapsed",
+        label_visibility="visible" if asked.label else "collapsed",
         key=key,
     )
 

@@ -22,6 +22,8 @@ FIRST = {
 OTHERS = {
     "mistakes": ("Typed in a hurry", "18 triangles with eight kinds of mistakes."),
     "pressing": ("New press", "A profile: six attributes, ten assessors, twice."),
+    "line_grading": ("Line grading", "Six batches, three graders, spiked samples."),
+    "taint": ("Taint", "Six rising concentrations, twelve assessors."),
     "gasket": ("Worn gasket", "Difference from control: two batches."),
     "aftertaste": ("Aftertaste", "Four sweetenings in order."),
     "shop_light": ("Shop light", "A - not A, 24 assessors, both samples each."),
@@ -57,8 +59,8 @@ def invented_tiles(*, all_of_them: bool) -> None:
     _tiles(FIRST | years, primary=False)
     if all_of_them:
         others = list(OTHERS.items())
-        _tiles(dict(others[:4]), primary=False)
-        _tiles(dict(others[4:]), primary=False)
+        _tiles(dict(others[:5]), primary=False)
+        _tiles(dict(others[5:]), primary=False)
 
 
 def _tiles(prepared: dict[str, tuple[str, str]], *, primary: bool) -> None:

@@ -73,7 +73,9 @@ def _what_next(session: StoredSession) -> None:
     """The ways on: to the batch where it is decided, the planned second tasting, a copy."""
     planned = session.question.retest_rule == IN_TWO
     records = desk().linked("session", session.id)
-    for record in records:
+    if len(records) > 1 and not planned:
+        st.markdown(f"Tastings of batches **{plain(', '.join(each.name for each in records))}**.")
+    for record in records if len(records) == 1 or planned else ():
         of_two = (
             " It is one of two of a plan: the counts of both decide, and what counts stands on "
             "the page Batch, not here."
@@ -86,7 +88,8 @@ def _what_next(session: StoredSession) -> None:
             open_second = partial(_second, record.name)
             act("Open second tasting", "second-tasting", open_second, primary=True, place=row)
         key, first = f"to-batch-{record.name}", place == 0 and not second
-        way("To the batch", key, "batch", batch=record.name, primary=first, place=row)
+        label = "To the batch" if len(records) == 1 else f"To {record.name}"
+        way(label, key, "batch", batch=record.name, primary=first, place=row)
     act("Copy as new session", "copy-session", partial(_copy, session),
         primary=not records, place=row)  # fmt: skip
 
@@ -112,7 +115,8 @@ def _shown(session: StoredSession) -> None:
     _head(report)
     _what_next(session)
     if outcome.panel_says:
-        differences, assessors = st.tabs(["Differences", "Assessors who need a look"])
+        look = "Assessors who need a look" if outcome.panel else "Assessors"
+        differences, assessors = st.tabs(["Differences" if outcome.panel else "Result", look])
         with differences:
             _picture(report)
         with assessors:

@@ -14,6 +14,7 @@ from ..release.batch_records import ProductRecord
 from ..release.limit_desk import (
     FAIR,
     NO_RULE,
+    VOTES,
     agree_limit,
     assumed,
     fair_size,
@@ -21,6 +22,7 @@ from ..release.limit_desk import (
     limit_of_sold,
     most_answers,
     sold_rows,
+    takes_limit,
     unit_of,
     with_limit,
 )
@@ -71,6 +73,9 @@ def page() -> None:
         rule = rule_of(record)
         _of_today(record, rule)
         if rule is None:
+            return
+        if not takes_limit(rule):
+            st.markdown(VOTES)
             return
         asked, sold = st.columns(2, gap="large")
         with asked:

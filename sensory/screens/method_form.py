@@ -145,6 +145,10 @@ def _limit(
 def method_panel(kind: TestKind, question: Question) -> None:
     """What such a session can find, beside its question."""
     st.subheader("What this session can find")
+    if kind.finds:
+        numbers = {"alpha": number(question.alpha), "beta": number(question.beta)}
+        _told(kind.finds.format(**numbers), *kind.planning(question))
+        return
     st.markdown(
         "A difference, with a risk of at most "
         f"alpha = {number(question.alpha)} of finding one where there is none."
@@ -156,7 +160,11 @@ def method_panel(kind: TestKind, question: Question) -> None:
         )
     else:
         st.markdown("No similarity: 'no difference found' is not 'the same'.")
-    for line in kind.planning(question):
+    _told(*kind.planning(question))
+
+
+def _told(*lines: str) -> None:
+    for line in lines:
         st.markdown(line)
 
 

@@ -26,6 +26,7 @@ from ..report.panel_figures import (
 from ..sessions.sitting import ABSENT, Sitting
 from ..store.repository import Repository
 from .frame import current_frame, desk, plain
+from .line_graders import graders_part
 from .parts import choose, download, listed, show_figure
 from .worker import pdf_of
 
@@ -119,6 +120,7 @@ def attention_part(panel: Attention) -> None:
         st.dataframe(_numbers(panel), hide_index=True, width="stretch")
     with st.expander("What this panel can see"):
         _panel_itself(panel)
+    graders_part(panel.past.sittings)
 
 
 def _often_away(attendance: pd.DataFrame) -> list[str]:

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import streamlit as st
 
+from ..catalogue.kind import TestKind
 from ..catalogue.question import Question
 from ..catalogue.tests import find_kind, protocol_of
 from ..choices.advice import QUESTIONS, Advice, Situation, advise
@@ -132,7 +133,7 @@ def _other_method(chosen: Advice, people: int) -> None:
     if kind.has_setting("margins"):
         with shown_errors():
             question = replace(question, settings=margins_plan(kind, people))
-    elif lines := kind.planning(question):
+    elif lines := kind.planning(question := _assumed(kind, question)):
         st.markdown("\n".join(f"- {line}" for line in lines))
     else:
         st.info(
@@ -141,6 +142,25 @@ def _other_method(chosen: Advice, people: int) -> None:
         )
     if pressed("Open such a session", "plan-method-open", primary=True):
         _new_session(question, chosen.condition)
+
+
+def _assumed(kind: TestKind, question: Question) -> Question:
+    """The question with what planning has to suppose, and its risks where something is supposed."""
+    supposed = [setting for setting in kind.settings if setting.assumed]
+    if not supposed:
+        return question
+    settings = {
+        each.key: st.number_input(
+            each.label, each.low, each.high, float(each.default or 0.0), 0.01,
+            key=f"plan-{each.key}",
+        )
+        for each in supposed
+    }  # fmt: skip
+    first, second = st.columns(2)
+    levels = (0.001, 0.5, 0.05, 0.01, "%.3f")
+    alpha = first.number_input("alpha", *levels, key="plan-alpha", help=asked("alpha"))
+    beta = second.number_input("beta", *levels, key="plan-beta", help=asked("beta"))
+    return replace(question, settings=settings, alpha=alpha, beta=beta)
 
 
 def _question(chosen: Advice, people: int) -> Question | None:

@@ -12,12 +12,14 @@ from ..catalogue.attributes import Vocabulary
 from ..release.batch_records import ProductRecord
 from ..release.batches import AttributeLimit
 from ..release.evidence_desk import evidence_of_product, evidence_of_reference
+from ..release.limit_desk import takes_limit
 from ..release.product_desk import enter_product, rule_of, state_of_reference, tolerate
 from ..release.references import Reference
 from ..release.rule import ReleaseRule
 from ..report.trend_figures import characteristic_figure
 from ..sessions.signing import Right, signed_words
 from .batch_forms import say_recorded
+from .defects import defects_form
 from .evidence import evidence_part
 from .frame import acting, day, desk, go, plain, shown_errors
 from .limit import CHOSEN
@@ -59,6 +61,7 @@ def page() -> None:
             with reference_part:
                 _references(record)
                 _words_of(record)
+                defects_form(record)
                 _to_shelf_life(record)
                 kept_studies("product-study", product=record.name)
         with st.expander("A new product", expanded=not products):
@@ -105,7 +108,7 @@ def _rule(record: ProductRecord) -> None:
     else:
         listed([*rule.words(), *_agreed_by(record)])
         _characteristic(rule)
-    if rule is not None:
+    if rule is not None and takes_limit(rule):
         st.session_state[CHOSEN] = record.name
         way("Set the limit", "product-limit", "limit", primary=False)
     with st.expander("Agree another rule" if rule else "Agree the rule", expanded=rule is None):
@@ -122,6 +125,11 @@ def _agreed_by(record: ProductRecord) -> list[str]:
 def _characteristic(rule: ReleaseRule) -> None:
     """What the rule does to batches of each true difference, and what a month costs."""
     figure = characteristic_figure(rule)
+    if rule.by == "votes":
+        st.markdown(
+            "What it does to batches follows from the graders of the day; each finding says it."
+        )
+        return
     if figure is None:
         st.markdown(
             "What it does to batches of each true difference is shown when the scatter of the "

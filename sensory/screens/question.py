@@ -207,8 +207,9 @@ def _test(session: StoredSession) -> tuple[TestKind, int]:
     names = [kind.name for kind in kinds() if bool(kind.protocol) is bool(now.protocol)]
     left, right = st.columns(2)
     chosen = choose("Test", names, now.name, field_key(session, "protocol"), place=left)
+    label = f"{'Assessors' if find_kind(chosen).counts_people else 'Ballots'} planned"
     planned = right.number_input(
-        "Ballots planned", 1, 5000, session.question.assessors, key=field_key(session, "assessors")
+        label, 1, 5000, session.question.assessors, key=field_key(session, "assessors")
     )
     return find_kind(chosen), int(planned)
 
@@ -317,7 +318,7 @@ def _frozen(session: StoredSession) -> None:
         ("beta", number(question.beta)),
         *(_choice_agreed(question) if kind.protocol else settings_agreed(kind, question)),
         ("definitions", question.vocabulary.words if question.vocabulary else ""),
-        ("ballots planned", str(question.assessors)),
+        (f"{'assessors' if kind.counts_people else 'ballots'} planned", str(question.assessors)),
         *((label.lower(), words) for label, words in care_in_words(session.details.care)),
         ("SHA-256", session.digest),
     ]

@@ -153,6 +153,9 @@ def _limit_fields(record: ProductRecord, test: str, rule: ReleaseRule | None) ->
         parts = [part.strip() for part in typed.split(";") if part.strip()]
         names = ";".join(part.rpartition(" ")[0] for part in parts)
         return {"margins": kind.margins({"attributes": names, "margins": typed})}
+    if kind.release and kind.release.by == "votes":
+        st.markdown("The limit is that of the spiked samples.")
+        return {}
     label, low, high = _SHARE if kind.protocol else _POINTS
     agreed: Any = mine.limit if mine else None
     limit: float | None = st.number_input(label, low, high, agreed, key=f"rule-limit-{key}")

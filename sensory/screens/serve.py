@@ -59,6 +59,7 @@ def page() -> None:
 
 def _make(session: StoredSession) -> None:
     here, question = session.id, session.question
+    kind = find_kind(question.protocol)
     if desk().cells(here):
         st.info(
             "This session has ballots already, typed or loaded: it needs no serving plan. A plan "
@@ -86,15 +87,17 @@ def _make(session: StoredSession) -> None:
         )
         seed = st.session_state.setdefault(f"seed-{here}", new_seed())
         st.markdown("Orders and codes come from a secret random seed, which is kept with the plan.")
-    arranged = arrangement_fields(session, people, samples, replicates)
+    pairs = kind.pairs(question.settings) if kind.pairs else []
+    arranged = arrangement_fields(session, people, samples, replicates * max(len(pairs), 1))
     if arranged is None:
         return
     with shown_errors():
         plan = serving_plan(
-            find_kind(question.protocol),
+            kind,
             arranged.people,
             seed=seed,
-            samples=samples,
+            samples=pairs or samples,
+            sets=len(pairs) or arranged.sets,
             replicates=replicates,
             target=question.target,
             **arranged.more,

@@ -40,7 +40,10 @@ def page() -> None:
                 close_study()
                 st.rerun()
             return
-    st.markdown("Questions that take a study of their own, from a file with one answer a row.")
+    st.markdown(
+        "Questions that take a study of their own, from a file with one answer a row; a threshold "
+        "also from a closed session with rising sets."
+    )
     chosen = st.radio(
         "What do you want to know?",
         OFFERED,

@@ -19,7 +19,7 @@ from ..release.all_studies import find_study
 from ..release.batch_records import ProductRecord
 from ..release.studies import Study
 from ..release.study_desk import keep_study, not_used, the_study, withdrawn_same
-from ..release.study_kinds import Settings, StudyKind, StudySetting
+from ..release.study_kinds import SessionsOf, Settings, StudyKind, StudySetting
 from ..report.study_documents import StudyReport, drafted, drafted_rows, on_page
 from ..report.workbooks import workbook
 from ..sessions.study_file import study_headings
@@ -105,17 +105,38 @@ def study_of_rows(
 
 
 def uploaded(kind: StudyKind) -> StudyFile | None:
-    """The file that was uploaded, else the invented one where it was opened."""
+    """The file that was uploaded, a session on record, or the invented file where it was opened."""
     upload = st.file_uploader("CSV or XLSX", TYPES, key=f"study-file-{kind.key}")
     st.markdown(f"Columns: {kind.columns.asked()}.")
     if upload is not None:
         return StudyFile(name=upload.name, content=upload.getvalue())
+    if kind.of_sessions is not None and (chosen := _session(kind.of_sessions, kind.key)):
+        return chosen
     if current_frame().invented:
         if pressed("Open an invented study", f"study-demo-{kind.key}"):
             st.session_state[_INVENTED] = kind.key
         if st.session_state.get(_INVENTED) == kind.key:
             return invented_file(kind.invented)
     return None
+
+
+def _session(of: SessionsOf, key: str) -> StudyFile | None:
+    """A session on record as the data; None as long as none is chosen."""
+    there = {each.id: each for each in of.there(desk())}
+    if not there:
+        return None
+    chosen = st.selectbox(
+        "Or a session on record",
+        list(there),
+        index=None,
+        placeholder="none",
+        format_func=lambda id: f"{there[id].details.title}, {day(there[id].closed_at[:10])}",
+        key=f"study-session-{key}",
+    )
+    if chosen is None:
+        return None
+    content = of.rows(desk(), chosen).to_csv(index=False).encode()
+    return StudyFile(name=f"session {chosen[:8]}", content=content)
 
 
 def invented_file(name: str) -> StudyFile:

@@ -33,6 +33,7 @@ from ..report.words import number
 from .ask import asked
 from .causes import causes_in_full, causes_part
 from .frame import acting, chosen_batch, day, desk, plain, shown_errors
+from .line_graders import defects_part
 from .parts import act, choose, download, listed, paged, scroll, show_figure, show_table, way
 from .worker import pdf_of
 
@@ -103,7 +104,9 @@ def _charted(record: ProductRecord, rule: ReleaseRule, row: DeltaGenerator) -> N
     skip = paged(total, IN_A_CHART, "trend-page")
     span = partial(product_trend, desk(), record.name, since=since, most=IN_A_CHART, skip=skip)
     trend = span(attribute=attribute, beside=source, base=usual)
-    causes = product_causes(desk(), record.name, attribute=attribute)
+    causes = None
+    if rule.by != "votes":
+        causes = product_causes(desk(), record.name, attribute=attribute)
     with st.container(key="trend-both"):
         left, right = st.columns([5, 3], gap="medium")
     with left:
@@ -118,6 +121,7 @@ def _charted(record: ProductRecord, rule: ReleaseRule, row: DeltaGenerator) -> N
     elif causes is not None and causes.result is not None:
         with st.expander(_IN_FULL):
             causes_in_full(causes, causes.result)
+    defects_part(latest)
     _month(record, end)
 
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import groupby
 
-from ..base.plain import Plain
+from ..base.plain import LEFT_OUT_EMPTY, Plain
 from .dealing import Choices
 from .rules import LETTERS
 
@@ -74,6 +74,7 @@ class ServingDesign(Plain):
     `compares_two`: whether the test compares two samples.
     `together`: in incomplete sets: how often each two samples meet in one whole design; else 0.
     `choices`: the possible orders; see `dealing`.
+    `rising`: whether everybody gets the sets in the order given.
     """
 
     test: str
@@ -88,6 +89,7 @@ class ServingDesign(Plain):
     compares_two: bool
     together: int
     choices: Choices
+    rising: bool = field(default=False, metadata=LEFT_OUT_EMPTY)
 
     @property
     def coded(self) -> int:

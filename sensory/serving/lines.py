@@ -23,7 +23,7 @@ def ballot_lines(
     """Ballot lines of a plan, with everything filled in but the answers.
 
     `set_number`: only this set; needed where the sets of a plan are different comparisons, since
-        each is a question of its own.
+        each is a question of its own; not where they are the steps of one series.
     `replicate`: only this replicate.
     `first`: number of the first line.
 
@@ -46,7 +46,9 @@ def ballot_lines(
         raise ArgumentError(f"set_number must be from 1 to {design.sets}; got {set_number}.")
     if replicate is not None and not 1 <= one_count("replicate", replicate) <= design.replicates:
         raise ArgumentError(f"replicate must be from 1 to {design.replicates}; got {replicate}.")
-    if design.compares_two and design.sets > 1 and set_number is None:
+    serving = find_kind(design.test).serving
+    one_table = not design.compares_two or serving.rising
+    if not one_table and design.sets > 1 and set_number is None:
         raise ArgumentError(
             f"the plan has {design.sets} sets, each a comparison of its own: give set_number."
         )
@@ -55,7 +57,6 @@ def ballot_lines(
         for served in plan.sets
         if set_number in (None, served.set) and replicate in (None, served.replicate)
     ]
-    serving = find_kind(design.test).serving
     if not serving.replicates and len({served.assessor for served in chosen}) < len(chosen):
         raise ArgumentError(
             f"an assessor has {len(chosen) // len(plan.assessors)} sets, and a table of rankings "
@@ -85,5 +86,7 @@ def _line_of_set(serving: ServingRules, served: ServedSet) -> dict[str, str]:
         if serving.codes == "cell"
         else {f"code_{place}": code for place, code in enumerate(served.codes, start=1)}
     )
-    order = {serving.order_column: served.order}
+    order: dict[str, str] = {serving.order_column: served.order}
+    if serving.rising:
+        order["sample"] = served.samples[served.order.index("B")]
     return {"assessor": served.assessor, **order, **codes, "replicate": str(served.replicate)}

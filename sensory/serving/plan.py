@@ -210,6 +210,8 @@ class ServingPlan(Plain, Shown):
                 for mine in served.values()
             ]
             orders[number] = next_orders(design.choices, before, design.replicates, draw)
+        if design.rising:
+            return by_turns(orders, rising_turns(design))
         rounds = [list(_rounds(design, mine)) for mine in served.values()]
         turns = next_orders(sequences(design.sets), rounds, design.replicates, draw)
         return by_turns(orders, turns)
@@ -251,11 +253,19 @@ def first_courses(design: ServingDesign, assessors: int, seed: int) -> list[Cour
         deal(design.choices, assessors, design.replicates, Draw(seed, "orders", str(number)))
         for number in range(1, design.sets + 1)
     ]
-    turns = deal(sequences(design.sets), assessors, design.replicates, Draw(seed, "sets"))
+    if design.rising:
+        turns = [rising_turns(design)] * assessors
+    else:
+        turns = deal(sequences(design.sets), assessors, design.replicates, Draw(seed, "sets"))
     return [
         by_turns({number: mine[at] for number, mine in enumerate(by_set, start=1)}, turns[at])
         for at in range(assessors)
     ]
+
+
+def rising_turns(design: ServingDesign) -> list[str]:
+    """The sets as they were given, in each replicate."""
+    return [LETTERS_OF_SETS[: design.sets]] * design.replicates
 
 
 def sequences(sets: int) -> Choices:

@@ -29,6 +29,7 @@ from .codes import CODES, blinding_codes
 from .layout import ServingDesign, ServingRow, rows_of
 from .plan import ServingPlan, assessor_names, first_courses, numbered
 from .rules import Possible
+from .squares import MOST
 
 MOST_ASSESSORS = 1000
 Names = Sequence[str] | Sequence[Sequence[str]]
@@ -64,7 +65,7 @@ def serving_plan(
     samples : sequence of str, or of pairs of str
         Of a test of two samples (forced choice, A - not A, same-different) their names, the
         reference first, by default A and B; with several `sets` one pair for each. Of the
-        other methods 2 to 12 names, or 3 to 13 with `set_size`.
+        other methods 2 to 12 names, of grading 2 to 40, or 3 to 13 with `set_size`.
     set_size : int
         How many of the samples one set holds, where they are too many for one sitting:
         balanced incomplete blocks. `sets` is then how many sets each assessor gets.
@@ -153,6 +154,7 @@ def serving_plan(
         compares_two=two,
         together=possible.design.together if possible.design else 0,
         choices=possible.choices,
+        rising=kind.serving.rising,
     )
     _check_sittings(kind, design)
     return _served(design, people, number, _used(used_codes))
@@ -214,13 +216,14 @@ def _of_several(test: TestKind, samples: int, set_size: Any, sets: int, seed: in
             f"sets is {sets}, but one set of a {test.name} holds all samples: give set_size for "
             "sets with some of them, or replicates for the same again."
         )
-    return rules.several_sample_orders(samples, size, Draw(seed, "samples"))
+    most = test.serving.most
+    return rules.several_sample_orders(samples, size, Draw(seed, "samples"), most)
 
 
 def _pairs(samples: Names | None, sets: int) -> tuple[tuple[str, ...], ...]:
     """A pair of names for each set."""
-    if sets > len(rules.LETTERS) - 1:
-        raise ArgumentError(f"sets must be at most {len(rules.LETTERS) - 1}; got {sets}.")
+    if sets > MOST:
+        raise ArgumentError(f"sets must be at most {MOST}; got {sets}.")
     given: Any = samples
     if sets == 1 and isinstance(samples, Sequence):
         given = samples if len(samples) == 1 and not isinstance(samples[0], str) else [samples]

@@ -10,9 +10,9 @@ from ..catalogue.kind import TestKind
 from .blocks import IncompleteBlocks, incomplete_blocks
 from .chance import Draw
 from .dealing import Choices
-from .squares import williams_squares
+from .squares import MOST, williams_squares
 
-LETTERS = "ABCDEFGHIJKLM"
+LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmn"
 """Names of the samples in an order, in the sequence in which the samples were given."""
 
 
@@ -69,8 +69,12 @@ def two_sample_orders(test: TestKind, *, target: str, balanced_reference: bool) 
     return tuple((order,) for order in orders)
 
 
-def several_sample_orders(samples: int, set_size: int | None, draw: Draw) -> Possible:
+def several_sample_orders(
+    samples: int, set_size: int | None, draw: Draw, most: int = MOST
+) -> Possible:
     """Balanced orders of several samples, or of sets with some of them.
+
+    `most`: samples in one order.
 
     Which sample takes which place in the design is drawn.
 
@@ -80,7 +84,7 @@ def several_sample_orders(samples: int, set_size: int | None, draw: Draw) -> Pos
     if set_size is not None and set_size != samples:
         design = incomplete_blocks(samples, set_size)
         return Possible(choices=_named(design.orders(), names), design=design)
-    squares = williams_squares(samples)
+    squares = williams_squares(samples, most)
     return Possible(choices=_named(tuple(zip(*squares, strict=True)), names))
 
 

@@ -14,13 +14,13 @@ Square = tuple[Order, ...]
 
 FEWEST, MOST = 2, 12
 """Samples for which squares are made. More than 12 nobody scores in one row; serve them in
-several sittings or in incomplete blocks."""
+several sittings or in incomplete blocks. Grading takes more, since it is in or out alone."""
 
 
-def williams_squares(samples: int) -> tuple[Square, ...]:
+def williams_squares(samples: int, most: int = MOST) -> tuple[Square, ...]:
     """Latin squares in which every sample follows every other one equally often.
 
-    `samples`: from 2 to 12.
+    `samples`: from 2 to `most`.
 
     Returns one square for an even number, two for an odd one, the second being the first read
     backwards. A square has a row for each order, samples numbered from 0.
@@ -39,9 +39,9 @@ def williams_squares(samples: int) -> tuple[Square, ...]:
     2
     """
     n = one_count("samples", samples)
-    if not FEWEST <= n <= MOST:
+    if not FEWEST <= n <= most:
         raise ArgumentError(
-            f"samples must be from {FEWEST} to {MOST} in one order; got {n}. For more, serve "
+            f"samples must be from {FEWEST} to {most} in one order; got {n}. For more, serve "
             "each assessor only some of them: give set_size."
         )
     first = [0, *((place + 1) // 2 if place % 2 else n - place // 2 for place in range(1, n))]

@@ -147,6 +147,9 @@ def _asked(question: Question, ballot: Sequence[BallotLine], language: str) -> I
         choices = tuple((answer, shown.get(answer, answer)) for answer in offered)
         yield Asked(name="answer", line=line.row, kind="one", choices=choices,
                     given=line.text("answer"))  # fmt: skip
+    for name, (label, words_offered) in test.besides(question.settings, language).items():
+        yield Asked(name=name, line=line.row, kind="one", label=label,
+                    choices=tuple(words_offered.items()), given=line.text(name))  # fmt: skip
     for name in test.scored(question.settings):
         yield _scored(question, line, name, ballot_words(language))
 

@@ -50,6 +50,9 @@ def kind_of_rows(rows: Sequence[RawRow]) -> str:
 def _best_kind(rows_of: Callable[[BallotColumns], Sequence[RawRow]]) -> str:
     candidates = []
     for kind in kinds():
+        if kind.sets_of and _holds(rows_of(kind.ballot), kind):
+            return kind.key
+    for kind in kinds():
         rows = rows_of(kind.ballot)
         needed = {column.name for column in kind.ballot.required}
         if not rows or not needed <= set(rows[0].cells):
@@ -61,6 +64,14 @@ def _best_kind(rows_of: Callable[[BallotColumns], Sequence[RawRow]]) -> str:
         long = kind.ballot.attributes and "attribute" in rows[0].cells
         candidates.append((to_mend, -9 if long else -len(needed), kind.key))
     return min(candidates, key=lambda fit: fit[:2])[2] if candidates else kinds()[0].key
+
+
+def _holds(rows: Sequence[RawRow], kind: TestKind) -> bool:
+    """Whether rows have all columns of a test, and nothing that has to be mended."""
+    needed = {column.name for column in kind.ballot.required}
+    if not rows or not needed <= set(rows[0].cells):
+        return False
+    return not check_rows(rows, kind, Question(protocol=kind.key)).blocking
 
 
 def _choice_of(rows: Sequence[RawRow]) -> TestKind:

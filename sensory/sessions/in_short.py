@@ -109,6 +109,8 @@ def panel_in_short(outcome: Outcome) -> PanelInShort:
         if point.flags:
             flags[point.assessor] = flags.get(point.assessor, 0) + point.flags
     look = sorted(flags, key=lambda name: -flags[name])
+    if not outcome.panel:  # no scorecard that would choose among them
+        return PanelInShort(look=(), says=outcome.panel_says, others=(), pictured=outcome)
     says = [line for line in outcome.panel_says if any(_names(line, name) for name in look)]
     marked = {line.attribute for line in outcome.panel_lines if line.turned or line.causes}
     lines = tuple(line for line in outcome.panel_lines if line.attribute in marked)

@@ -11,7 +11,7 @@ absence and is not kept: it may have to do with health.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from math import isfinite
 from typing import TYPE_CHECKING, Any
@@ -22,6 +22,7 @@ from ..base.spelling import same_person, tidy_name
 from ..catalogue.checking import CheckedBallots
 from ..catalogue.choice_ballot import ChoiceBallot
 from ..catalogue.columns import Cells
+from ..catalogue.kind import KnownTruth
 from ..catalogue.scales import agreed_scale
 from ..catalogue.tests import find_kind
 from ..serving.ballot_line import NOT_COME, lines_by_assessor, lines_from
@@ -77,6 +78,7 @@ class Sitting(Plain):
     `control`: the sample that is the blind control or the reference, where there is one.
     `limit`: the agreed action limit, where it is one number of points.
     `scale`: its lowest and highest score.
+    `hits`, `spiked`, `false_alarms`, `controls`: of each in a grading; else empty.
     """
 
     session: str
@@ -94,10 +96,15 @@ class Sitting(Plain):
     scale: tuple[float, ...] = field(default=(), metadata=LEFT_OUT_EMPTY)
     words: tuple[TickedWord, ...] = field(default=(), metadata=LEFT_OUT_EMPTY)
     answers: tuple[tuple[int, ...], ...] = field(default=(), metadata=LEFT_OUT_EMPTY)
+    hits: tuple[int, ...] = field(default=(), metadata=LEFT_OUT_EMPTY)
+    spiked: tuple[int, ...] = field(default=(), metadata=LEFT_OUT_EMPTY)
+    false_alarms: tuple[int, ...] = field(default=(), metadata=LEFT_OUT_EMPTY)
+    controls: tuple[int, ...] = field(default=(), metadata=LEFT_OUT_EMPTY)
 
     def __post_init__(self) -> None:
         many = len(self.assessors)
-        columns = [self.came, *filter(None, (self.correct, self.trials))]
+        known = (self.hits, self.spiked, self.false_alarms, self.controls)
+        columns = [self.came, *filter(None, (self.correct, self.trials, *known))]
         for scores in self.attributes:
             columns += [scores.means, scores.sd, scores.sd_df]
             if {len(row) for row in scores.means} - {len(self.samples)}:
@@ -134,6 +141,9 @@ def sitting_of(session: StoredSession, cells: Cells, checked: CheckedBallots) ->
     choices = [row for row in checked.rows if isinstance(row, ChoiceBallot) and row.answer]
     if choices:
         return _with_choices(sitting, choices)
+    known = find_kind(session.question.protocol).known_truth
+    if known is not None:
+        return _with_known(sitting, known(checked.rows, session.question))
     rated = [row for row in checked.rows if not isinstance(row, ChoiceBallot)]
     if ticked := [row for row in rated if "ticked" in row]:
         return _with_ticks(sitting, session, ticked)
@@ -176,6 +186,18 @@ def _with_choices(sitting: Sitting, choices: Sequence[ChoiceBallot]) -> Sitting:
         trials[place] += 1
         correct[place] += bool(ballot.correct)
     return replace(sitting, correct=tuple(correct), trials=tuple(trials))
+
+
+def _with_known(sitting: Sitting, known: Mapping[str, KnownTruth]) -> Sitting:
+    """Nothing where no sample of a known truth was graded."""
+    if not known:
+        return sitting
+    counts = [KnownTruth(0, 0, 0, 0)] * len(sitting.assessors)
+    places = _places(sitting)
+    for name, mine in known.items():
+        counts[places[same_person(name)]] = mine
+    hits, spiked, alarms, controls = zip(*counts, strict=True)
+    return replace(sitting, hits=hits, spiked=spiked, false_alarms=alarms, controls=controls)
 
 
 def _with_scores(

@@ -16,7 +16,7 @@ def template_columns(
 ) -> tuple[Column, ...]:
     """The columns that a ballot of this test needs; for a profile one more an attribute."""
     kind = find_kind(test)
-    coded = kind.protocol.coded if kind.protocol else 0
+    coded = kind.choice.coded if kind.choice else 0
     unused = {f"code_{number}" for number in range(coded + 1, MOST_CODES + 1)}
     return (
         *(c for c in kind.ballot.columns if c.in_template and c.name not in unused),

@@ -45,6 +45,6 @@ def test_too_few_planned_ballots_are_told():
     assert "Too few" not in said(assessors=6)
 
 
-def test_only_a_ranking_hangs_on_its_question_alone():
+def test_what_hangs_on_the_question_alone_is_told_of_these_tests():
     silent = [kind.key for kind in kinds() if not kind.planning(Question(protocol=kind.key))]
-    assert set(silent) == {kind.key for kind in kinds()} - {"RANKING"}
+    assert set(silent) == {kind.key for kind in kinds()} - {"RANKING", "GRADING", "RISING_SETS"}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections import Counter
 from dataclasses import replace
 from itertools import permutations
@@ -21,6 +22,7 @@ from sensory.ratings.ticked import ticked_words
 from sensory.report.documents import session_pdf
 from sensory.report.serving_sheets import ballots_pdf
 from sensory.sessions import booth_plans, booths, workflow
+from sensory.sessions.booth_answers import Turn, answer
 from sensory.sessions.booth_ballots import still_open
 from sensory.sessions.filling import fill_sittings
 from sensory.sessions.finding import session_report
@@ -154,10 +156,12 @@ def test_a_booth_takes_ticks_and_says_what_contradicts_itself(store):
     order = [paper.index(word) for word in words[:-1]]
     assert order == sorted(order)  # on paper as at the booth
 
+    turns = itertools.count(1)
+
     def give(text):
-        return booths.answer(
+        return answer(
             store, tokens["Bo"], ballot.line, (ballot.line, "ticked"), text,
-            [waiting(store, tokens["Bo"]).asked[0].given],
+            [waiting(store, tokens["Bo"]).asked[0].given], Turn("window", next(turns)),
         )  # fmt: skip
 
     assert give("; ".join(words[:2])).open == ()

@@ -26,6 +26,7 @@ from sensory import (
     difference_from_control,
     estimate_dprime,
     explain_batches,
+    grader_months,
     grading_rule,
     limit_from_consumers,
     limit_from_history,
@@ -62,6 +63,7 @@ from sensory.panel.steadiness import steadiness
 from sensory.panel.training import training_progress
 from sensory.ratings.ticked import ticked_words
 from sensory.report.plots import _PICTURES
+from sensory.sessions.sitting import Sitting
 from sensory.sessions.trained import TrainedSample, TrainingSitting
 
 from ..panel.years import Fault, year
@@ -242,6 +244,21 @@ MADE = {
         pd.DataFrame({"grader": "A", "sample": range(4), "truth": ["in", "out"] * 2}).assign(
             grade=["in", "out", "out", "out"]
         )
+    ),
+    "grader months": lambda: grader_months(
+        [
+            Sitting(
+                session="g",
+                held_on="2026-03-01",
+                test="GRADING",
+                assessors=("A",),
+                came=("came",),
+                hits=(3,),
+                spiked=(4,),
+                false_alarms=(1,),
+                controls=(4,),
+            )
+        ]
     ),
     "votes": lambda: grading_rule([0.9, 0.9, 0.8], [0.1, 0.05, 0.1]),
     "recipes": lambda: compare_recipes(

@@ -21,6 +21,8 @@ DEMOS = {
     "DIFFERENCE_FROM_CONTROL": "gasket",
     "RANKING": "aftertaste",
     "TICKED_WORDS": "words",
+    "GRADING": "line_grading",
+    "RISING_SETS": "taint",
 }
 
 
@@ -133,3 +135,17 @@ def test_short_tables_read_markup_and_long_grids_do_not():
     app = AppTest.from_string(TABLES, default_timeout=60).run()
     assert set(app.table[0].value["sample"]) == {r"PE\_14 \(B\)"}
     assert set(app.dataframe[0].value["sample"]) == {"PE_14 (B)"}
+
+
+@pytest.mark.parametrize(
+    ("name", "shown"),
+    [
+        ("line_grading", "one at the limit passes with a chance of at most beta = 0.1."),
+        ("taint", "at which half of the tastings are noticed"),
+    ],
+)
+def test_what_a_session_can_find_is_told_in_words_of_the_test(store, url, name, shown):
+    put(store, name, "agreed")
+    told = words(run("question", url))
+    assert shown in told
+    assert "lies below what was agreed" not in told

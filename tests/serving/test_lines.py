@@ -21,6 +21,7 @@ ANSWERS = {
     "DIFFERENCE_FROM_CONTROL": {"score": "2"},
     "PROFILE": {"sour": "3"},
     "TICKED_WORDS": {"ticked": "sour; sweet"},
+    "GRADING": {"answer": "in"},
 }
 METHODS = [kind for kind in TESTS.values() if not kind.protocol]
 
@@ -46,8 +47,8 @@ def test_forced_choices(protocol):
 
 @pytest.mark.parametrize("method", METHODS, ids=repr)
 def test_methods(method):
-    samples = None if method.key in ("A_NOT_A", "SAME_DIFFERENT") else FOUR
-    replicates = 1 if method.key == "RANKING" else 2
+    samples = FOUR if method.by_name else ("blank", "0.5") if method.picks else None
+    replicates = 2 if method.serving.replicates else 1
     plan = serving_plan(
         method, 6, seed=5, samples=samples, replicates=replicates, warm_up="plain syrup"
     )
@@ -55,13 +56,16 @@ def test_methods(method):
     assert min(lines) == 2
     names = {column.name for column in method.ballot.columns}
     assert all(set(line) <= names for line in lines.values())
-    cells = {number: line | ANSWERS[method.key] for number, line in lines.items()}
+    cells = {
+        number: line | ({"answer": line["code_1"]} if method.picks else ANSWERS[method.key])
+        for number, line in lines.items()
+    }
     settings = {"attributes": "sour"} if method.key == "PROFILE" else {}
     found = check_lines(cells, method, Question(pd_limit=0.30, settings=settings))
     assert found.blocking == ()
     assert found.ready == len(lines)
     cups = sum(row.scored for row in plan.rows)
-    assert len(lines) == (len(plan.sets) if method.key == "SAME_DIFFERENT" else cups)
+    assert len(lines) == (len(plan.sets) if method.serving.order_column else cups)
 
 
 def test_a_not_a_gives_letters_whatever_the_samples_are_called():

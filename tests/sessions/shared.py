@@ -20,6 +20,8 @@ COLUMNS = ["session", "assessor", "replicate", "protocol", "order", "codes", "an
 COLUMNS += ["guess", "comment"]
 PEOPLE = ("Anna", "Bo", "Cleo")
 SAMPLES = {
+    "RISING_SETS": ["blank", "0.5 µg/l"],
+    "GRADING": ["blind control 1", "spiked 1", "SC-0311"],
     "SURENESS": ["A", "filtered"],
     "RANKING": ["sugar", "blend 1", "blend 2"],
     "PROFILE": ["reference", "new press", "old press, warm"],
@@ -34,6 +36,8 @@ DEMOS = {
     "A_NOT_A": "shop_light",
     "SAME_DIFFERENT": "new_thickener",
     "TICKED_WORDS": "words",
+    "GRADING": "line_grading",
+    "RISING_SETS": "taint",
 }
 
 
