@@ -19,6 +19,7 @@ import time
 import urllib.request
 import zipfile
 from contextlib import closing
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -243,6 +244,7 @@ def test_year_goes_on_record_from_the_wheel_alone_whole_or_not_at_all(installed)
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
+        preexec_fn=partial(signal.signal, signal.SIGINT, signal.SIG_DFL),  # as in a terminal
     ) as loading:
         assert loading.stdout.readline() == "A year is put on record, month by month:\n"
         assert any(line.endswith("2026-01\n") for line in loading.stdout)

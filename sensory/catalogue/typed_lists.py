@@ -59,7 +59,7 @@ def in_own_order(words: Sequence[str], line: int, code: str) -> list[str]:
     """Words in the order of one ballot, by its line and its first code: any order is as likely.
 
     >>> in_own_order(["sweet", "sour", "jammy"], 1, "412")
-    ['sour', 'jammy', 'sweet']
+    ['jammy', 'sour', 'sweet']
     """
     return sorted(words, key=lambda word: sha256(f"{line} {code} {word}".encode()).digest())
 

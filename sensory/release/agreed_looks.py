@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from ..base.checks import probability
 from ..base.plain import Plain
 from ..base.record_checks import iso_date, named, parts
 from ..base.spelling import name_and_role
 from ..catalogue.tests import protocol_of
-from ..evidence.planned_looks import PlannedLooks, planned_looks
+
+if TYPE_CHECKING:  # the first page needs no statistics
+    from ..evidence.planned_looks import PlannedLooks
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,6 +48,8 @@ class AgreedLooks(Plain):
 
     def plan(self) -> PlannedLooks:
         """The plan with its counts; raises ArgumentError as `planned_looks`."""
+        from ..evidence.planned_looks import planned_looks
+
         return planned_looks(protocol_of(self.test), self.sizes, alpha=self.alpha)
 
     @property

@@ -125,9 +125,9 @@ def _with_named_rows(part: Spec, kept: dict[int, tuple[str, Rows]]) -> Spec:
 
 
 def along(
-    name: str, title: str | None, scale: Mapping[str, Any] | None = None, **ticks: Any
+    name: str, title: str | list[str] | None, scale: Mapping[str, Any] | None = None, **ticks: Any
 ) -> Spec:
-    """Where marks lie: a column, its title, options of its scale, and its axis in grey."""
+    """Where marks lie: a column, its title (a list: its lines), scale, and its axis in grey."""
     ticks |= dict.fromkeys(("labelColor", "titleColor", "domainColor", "tickColor"), GREY)
     ticks |= {"labelFontSize": 12, "titleFontSize": 12, "titleFontWeight": "normal"}
     options: Spec = {} if scale is None else {"scale": dict(scale)}

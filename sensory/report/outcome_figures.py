@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from textwrap import wrap
 from typing import Any
 
 from ..catalogue.outcome import (
@@ -40,6 +41,7 @@ from .figure_parts import (
 from .words import percent
 
 _ROW = 34
+_NARROW = 36  # letters that a phone shows below the chart
 _WITHIN, _BEYOND = "estimate", "beyond the chart"
 _DOT = {"filled": True, "size": 70, "opacity": 1}
 
@@ -53,7 +55,7 @@ def outcome_figure(figure: Figure, width: int | str = "container") -> Spec:
     if figure.shares:
         shown = {"format": "%", "tickCount": 11}
     scale = {"domain": [low, high], "nice": False, "clamp": True}
-    x = along("low:Q", figure.axis, scale, grid=False, **shown)
+    x = along("low:Q", wrap(figure.axis, _NARROW), scale, grid=False, **shown)
     rows = [_row(span, low, high) for span in figure.spans]
     points = [row for row in rows if row["estimate"] is not None]
     shape = column(

@@ -120,8 +120,7 @@ def characteristic_figure(
     except ArgumentError:
         return None
     words = f"agreed limit {percent(limit) if share else f'{limit:g} points'}"
-    side, dx = ("right", -6) if share and limit > 0.5 else ("left", 6)
-    level = upright("truth", [limit], words, y=height / 2, align=side, dx=dx)
+    level = upright("truth", [limit], words, y=-9)  # above the curves, which all cross it
     return rule_curves(does, level, width, height)
 
 
@@ -133,9 +132,9 @@ def rule_curves(
     curves = {
         name: (chances, look)
         for name, chances, look in (
-            ("release recommended", does.passes, (GREEN, SOLID)),
-            ("held", does.holds, (GREY, SHORT)),
-            ("rejected or reworked", does.rejects, (ORANGE, LONG)),
+            ("release", does.passes, (GREEN, SOLID)),
+            ("hold", does.holds, (GREY, SHORT)),
+            ("reject or rework", does.rejects, (ORANGE, LONG)),
         )
         if chances.max() > 0
     }

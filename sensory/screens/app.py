@@ -54,6 +54,12 @@ STYLE = """<style>
   background: color-mix(in srgb, #e69f00 18%, transparent);
 }
 .st-key-step-bar { border-bottom: 1px solid color-mix(in srgb, currentColor 20%, transparent); }
+@media (max-width: 1000px) {
+  [class*="st-key-beside-"] > * > [data-testid="stHorizontalBlock"] { flex-wrap: wrap; }
+  [class*="st-key-beside-"] > * > [data-testid="stHorizontalBlock"] > [data-testid="stColumn"] {
+    flex: 1 1 100%; min-width: 100%;
+  }
+}
 </style>"""
 
 

@@ -76,6 +76,14 @@ def show_figure(
         st.vega_lite_chart(spec=shown, theme=None, width=width, alt=words)
 
 
+def beside(
+    key: str, widths: int | list[int], gap: Literal["medium", "large"] = "large"
+) -> list[DeltaGenerator]:
+    """Columns of a page, one below the other in a window that is too narrow for them."""
+    with st.container(key=f"beside-{key}"):
+        return st.columns(widths, gap=gap)
+
+
 def choose(
     label: str,
     options: Sequence[Option],

@@ -46,7 +46,8 @@ def page() -> None:
     with shown_errors():
         known = {words.product: words for words in desk().nouns(Vocabulary)}
         if not known:
-            st.info("No words are defined yet. Define them on the page Products.")
+            st.info("No words are defined yet.")
+            way("Define words", "training-words", "words")
             return
         words = known[choose("Product", list(known), None, "training-product")]
         held = [each for each in trainings_of(desk(), words.product) if each.assessors]

@@ -34,18 +34,24 @@ from .ask import asked
 from .causes import causes_in_full, causes_part
 from .frame import acting, chosen_batch, day, desk, plain, shown_errors
 from .line_graders import defects_part
-from .parts import act, choose, download, listed, paged, scroll, show_figure, show_table, way
+from .parts import (
+    act,
+    choose,
+    download,
+    listed,
+    paged,
+    scroll,
+    show_figure,
+    show_table,
+    way,
+)
 from .worker import pdf_of
 
 _WIDE, _HIGH, _LISTED, _LINES = 600, 260, 3, "lines"
 _IN_FULL = "Causes in full"
-# Narrow windows put what stands beside the chart below it, and scroll a chart that is wider.
+# Narrow windows scroll a chart that is wider.
 _STYLE = """<style>
 .st-key-trend-figure { overflow-x: auto; }
-@media (max-width: 1100px) {
-  .st-key-trend-both [data-testid="stHorizontalBlock"] { flex-wrap: wrap; }
-  .st-key-trend-both [data-testid="stColumn"] { flex: 1 1 100%; min-width: 100%; }
-}
 </style>"""
 _SPANS = {"the last 12 months": 365, "the last 3 months": 92, "everything": 0}
 
@@ -107,8 +113,7 @@ def _charted(record: ProductRecord, rule: ReleaseRule, row: DeltaGenerator) -> N
     causes = None
     if rule.by != "votes":
         causes = product_causes(desk(), record.name, attribute=attribute)
-    with st.container(key="trend-both"):
-        left, right = st.columns([5, 3], gap="medium")
+    left, right = beside("trend", [5, 3], gap="medium")
     with left:
         _drawn(trend)
     with right:

@@ -5,6 +5,9 @@ from __future__ import annotations
 import pytest
 
 from sensory.base.findings import Finding
+from sensory.sessions import workflow
+
+from .served import BY, put
 
 PICTURE = "![x](http://picture.test/x.png)"
 LINKS = " http://bare.test/x www.bare.test m@bare.test :material/cake: :cake: 10:31:07"
@@ -61,20 +64,19 @@ def test_markup_of_users_is_shown_as_text_on_every_page(visit, hostile_file):
     assert visitor.asked_only_the_server()
 
 
-def test_markup_in_the_name_of_a_sample_is_text_in_the_finding(visit, tmp_path):
-    rows = ["assessor;sample;replicate;sweet;sour"]
-    for person in range(8):
-        for sample, more in (("reference", 0), (f"**B** {PICTURE}", 3)):
-            for replicate in (1, 2):
-                score = 3 + more + (person * 5 + replicate * 3 + more) % 7 / 5
-                sour = (person * 7 + replicate * 4 + more) % 9
-                rows.append(f"P{person};{sample};{replicate};{score};{sour}")
-    (tmp_path / "profile.csv").write_text("\n".join(rows), encoding="utf-8")
+def test_markup_in_the_name_of_a_sample_is_text_in_the_finding(visit, store):
+    here = put(store, "pressing", cells=True, agreed=False)
+    named = {
+        line: {"sample": f"**B** {PICTURE}"}
+        for line, texts in store.cells(here).items()
+        if texts["sample"] == "new press"
+    }
+    workflow.enter_cells(store, here, named, who=BY)
+    workflow.agree(store, here, who=BY)
+    workflow.close(store, here, who=BY)
     visitor = visit()
-    visitor.use(tmp_path / "profile.csv", 32)
-    visitor.agree(PICTURE)
-    visitor.click("close")
-    visitor.heading(Finding.DIFFERENT.says(limit=False))
-    assert PICTURE in visitor.text()
+    visitor.goto(f"finding?session={here}")
+    visitor.drawn("outcome-figure")
+    assert f"**B** {PICTURE}: different" in visitor.text()
     assert visitor.page.locator('img[src*="test"]').count() == 0
     assert visitor.asked_only_the_server()

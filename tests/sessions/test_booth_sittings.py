@@ -12,7 +12,14 @@ from sensory.catalogue.tests import find_kind
 from sensory.choices.protocols import PROTOCOLS
 from sensory.serving.ballot_line import LEFT, NOT_SERVED, WARM_UP
 from sensory.serving.cups import rows_to_serve
-from sensory.sessions import booth_plans, booth_sittings, booths, exclusions, workflow
+from sensory.sessions import (
+    booth_answers,
+    booth_plans,
+    booth_sittings,
+    booths,
+    exclusions,
+    workflow,
+)
 from sensory.sessions.allergens import undeclared
 from sensory.sessions.booth_ballots import still_open
 from sensory.sessions.finding import session_report
@@ -170,7 +177,7 @@ def test_who_is_late_or_slow_has_the_break_that_the_others_had(store, monkeypatc
 
     def after(minutes):
         moment = (datetime.fromisoformat(last) + timedelta(minutes=minutes)).isoformat()
-        for module in (booth_sittings, booths):
+        for module in (booth_sittings, booths, booth_answers):
             monkeypatch.setattr(module, "utc_now", lambda: moment)
 
     after(10)

@@ -416,6 +416,7 @@ def test_what_a_booth_left_of_an_erased_name_goes_with_the_upgrade(opens, sqlite
         content = {"erased": [at], "shown_as": 1}
         append(connection, entry_for(connection, "", "Mira", "person erased", "", content))
         tables.checks.drop(connection)
+        tables.turns.drop(connection)
         connection.exec_driver_sql("UPDATE schema SET version = 8")
         connection.exec_driver_sql("UPDATE alembic_version SET version_num = '0008'")
     assert "booth of Karim Aziz" in references(store)
