@@ -32,7 +32,7 @@ from .batch_forms import clearance_form, recorded, say_recorded, smelling_form
 from .confirm_form import confirm_form
 from .evidence import evidence_part
 from .frame import acting, chosen_batch, current_frame, desk, go, plain, shown_errors
-from .parts import SIGNS, act, beside, download, listed, pressed, scroll, show_table, way
+from .parts import SIGNS, act, download, listed, pressed, scroll, show_table, side_by_side, way
 from .sign import hand
 from .study import kept_studies
 from .worker import pdf_of
@@ -53,7 +53,7 @@ def page() -> None:
         up_to_date(desk(), chosen, who=acting())
         file = batch_file(desk(), chosen)
         _head(file)
-        left, right = beside("batch", [3, 2])
+        left, right = side_by_side("batch", [3, 2])
         with left:
             _next(file)
             _tastings(file)

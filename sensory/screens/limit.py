@@ -37,7 +37,7 @@ from ..report.words import percent
 from ..sessions.signing import Right, signed_words
 from .batch_forms import recorded, say_recorded
 from .frame import current_frame, desk, plain, shown_errors
-from .parts import beside, choose, listed, pressed, way
+from .parts import choose, listed, pressed, side_by_side, way
 from .sign import hand
 from .study import (
     TYPES,
@@ -77,7 +77,7 @@ def page() -> None:
         if not takes_limit(rule):
             st.markdown(VOTES)
             return
-        asked, sold = beside("limit", 2)
+        asked, sold = side_by_side("limit", 2)
         with asked:
             consumers = _of_consumers(record, rule)
         with sold:
@@ -180,7 +180,7 @@ def _agree(
     """The form, with what the typed limit costs before anybody signs."""
     unit, name = unit_of(rule), record.name
     st.subheader("Agree a limit")
-    left, right = beside("limit-form", 2)
+    left, right = side_by_side("limit-form", 2)
     with left:
         attribute = _attribute(record, rule)
         label = f"Limit, {UNITS[unit]}"

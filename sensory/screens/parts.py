@@ -76,7 +76,7 @@ def show_figure(
         st.vega_lite_chart(spec=shown, theme=None, width=width, alt=words)
 
 
-def beside(
+def side_by_side(
     key: str, widths: int | list[int], gap: Literal["medium", "large"] = "large"
 ) -> list[DeltaGenerator]:
     """Columns of a page, one below the other in a window that is too narrow for them."""

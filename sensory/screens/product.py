@@ -24,7 +24,7 @@ from .evidence import evidence_part
 from .frame import acting, day, desk, go, plain, shown_errors
 from .limit import CHOSEN
 from .looks_form import looks_form
-from .parts import act, beside, listed, pressed, show_figure, show_table, way
+from .parts import act, listed, pressed, show_figure, show_table, side_by_side, way
 from .plant_lists import plant_lists
 from .reference_form import compared_again_form, reference_form, stock_form
 from .rule_form import rule_form
@@ -49,7 +49,7 @@ def page() -> None:
         products = {record.name: record for record in desk().nouns(ProductRecord)}
         if products:
             record = products[str(st.selectbox("Product", list(products), key="product"))]
-            rule_part, reference_part = beside("product", 2)
+            rule_part, reference_part = side_by_side("product", 2)
             with rule_part:
                 _rule(record)
                 together = evidence_of_product(desk(), record)

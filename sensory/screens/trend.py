@@ -43,6 +43,7 @@ from .parts import (
     scroll,
     show_figure,
     show_table,
+    side_by_side,
     way,
 )
 from .worker import pdf_of
@@ -113,7 +114,7 @@ def _charted(record: ProductRecord, rule: ReleaseRule, row: DeltaGenerator) -> N
     causes = None
     if rule.by != "votes":
         causes = product_causes(desk(), record.name, attribute=attribute)
-    left, right = beside("trend", [5, 3], gap="medium")
+    left, right = side_by_side("trend", [5, 3], gap="medium")
     with left:
         _drawn(trend)
     with right:

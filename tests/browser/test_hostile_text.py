@@ -35,6 +35,24 @@ def assert_shown_as_text(visitor):
     assert visitor.page.locator('a[href*="bare.test"]').count() == 0
 
 
+def test_markup_in_the_name_of_a_sample_is_text_in_the_finding(visit, store):
+    here = put(store, "pressing", cells=True, agreed=False)
+    named = {
+        line: {"sample": f"**B** {PICTURE}"}
+        for line, texts in store.cells(here).items()
+        if texts["sample"] == "new press"
+    }
+    workflow.enter_cells(store, here, named, who=BY)
+    workflow.agree(store, here, who=BY)
+    workflow.close(store, here, who=BY)
+    visitor = visit()
+    visitor.goto(f"finding?session={here}")
+    visitor.drawn("outcome-figure")
+    assert f"**B** {PICTURE}: different" in visitor.text()
+    assert visitor.page.locator('img[src*="test"]').count() == 0
+    assert visitor.asked_only_the_server()
+
+
 def test_markup_of_users_is_shown_as_text_on_every_page(visit, hostile_file):
     visitor = visit()
     page = visitor.page
@@ -60,23 +78,5 @@ def test_markup_of_users_is_shown_as_text_on_every_page(visit, hostile_file):
     assert PICTURE in visitor.text()
     assert_shown_as_text(visitor)
     assert page.title() != "broken"
-    assert visitor.page.locator('img[src*="test"]').count() == 0
-    assert visitor.asked_only_the_server()
-
-
-def test_markup_in_the_name_of_a_sample_is_text_in_the_finding(visit, store):
-    here = put(store, "pressing", cells=True, agreed=False)
-    named = {
-        line: {"sample": f"**B** {PICTURE}"}
-        for line, texts in store.cells(here).items()
-        if texts["sample"] == "new press"
-    }
-    workflow.enter_cells(store, here, named, who=BY)
-    workflow.agree(store, here, who=BY)
-    workflow.close(store, here, who=BY)
-    visitor = visit()
-    visitor.goto(f"finding?session={here}")
-    visitor.drawn("outcome-figure")
-    assert f"**B** {PICTURE}: different" in visitor.text()
     assert visitor.page.locator('img[src*="test"]').count() == 0
     assert visitor.asked_only_the_server()
