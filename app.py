@@ -1,6 +1,7 @@
 """Entry of the front end in a checkout, for ``streamlit run app.py``."""
 
-from sensory.screens.app import main
+import streamlit as st
 
-if __name__ == "__main__":  # not in the worker process, which imports this file
-    main()
+from sensory.screens.server import SCRIPT, ways
+
+app = st.App(SCRIPT, routes=ways())

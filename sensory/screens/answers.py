@@ -1,13 +1,12 @@
-"""The way of an answer past the page: a route that takes one answer, or that a ballot is sent, and
-acknowledges it.
+"""The way of an answer past the page: a route that takes one answer, or that a ballot is sent or
+left out, acknowledges it, and gives the ballot that comes next.
 
 Why so
 ------
 A tap that draws the page anew costs a run of it. The script of the booth page hands an answer to
-this route instead: one short transaction, with the guards and the journal of any other, and the
-page is drawn anew only where something else is to be shown. What it says as kept, or as sent, is
-on record. After a ballot is sent the page is drawn once, with what comes next. Where the program
-is started without this route (`streamlit run`), the page does as it did before.
+this route instead: one short transaction, with the guards and the journal of any other. What it
+says as kept, or as sent, is on record. It gives no next ballot where something else comes before
+it: then the script has the page run. What it refuses comes with the ballot as it stands.
 
 Two requests of one window may cross each other in a network that is cut. Each carries what the
 record held when its answer was given, and what was sent since, so that an old answer finds
@@ -24,7 +23,7 @@ import re
 from collections.abc import Callable
 from dataclasses import asdict
 from math import isfinite
-from typing import Any, NamedTuple
+from typing import Any, Literal, NamedTuple
 
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import ClientDisconnect, Request
@@ -32,8 +31,11 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from ..base.errors import RecordError, UnreachableError
-from ..sessions.booth_answers import Given, Shown, Turn, answer, hand_in
+from ..base.records import JsonObject
+from ..sessions.booth_answers import Given, Shown, Turn, answer
+from ..sessions.booths import leave_out, send, visit
 from ..sessions.store import Store
+from .ballot_view import view_of
 from .guard import from_here
 
 ANSWERS = "/booth-answer"
@@ -42,12 +44,11 @@ LONGEST = 32_768
 _MOST_BEFORE, _MOST_SHOWN, _HIGHEST = 8, 200, 2**53
 _WINDOW = re.compile(r"[0-9a-f-]{8,36}")
 _NO_ANSWER = (
-    "This is no answer of a booth: it needs token, line, window and turn, and either row, name, "
-    "given and over, or shown, as the booth page sends them."
+    "This is no answer of a booth: it needs token, line, window and turn, and row, name, given and "
+    "over, or one of shown, leave and look, as the booth page sends them."
 )
 _ELSEWHERE = "Answers are taken from the booth page of this server only. Open the link there."
 _FASTER = "Another window gave another answer meanwhile. The page shows it."
-_SERVED: list[bool] = []
 
 
 class _Ballot(NamedTuple):
@@ -63,6 +64,9 @@ class _Answer(NamedTuple):
     over: list[Given]
 
 
+_Asked = Literal["leave", "look"]
+
+
 class Answers:
     """The route. `store_of` gives the record, or that of invented data."""
 
@@ -70,12 +74,14 @@ class Answers:
         self._store_of = store_of
 
     def routes(self) -> list[Route]:
-        """Routes for the application; from now on booth pages use them."""
-        _SERVED[:] = [True]
+        """Routes for the application; booth pages need them."""
         return [Route(ANSWERS, self.take, methods=["POST"])]
 
     async def take(self, request: Request) -> Response:
-        """Keep an answer or send a ballot: 200 when it is done, 409 refused, 503 while away."""
+        """Keep an answer, send or leave out a ballot, or say how it stands.
+
+        200 when it is done, 409 refused, 503 while the record is away.
+        """
         if not from_here(request.headers):
             return _said(403, _ELSEWHERE)
         if request.headers.get("content-type", "").partition(";")[0].strip() != "application/json":
@@ -85,25 +91,48 @@ class Answers:
             return _said(413, f"An answer of a booth has at most {LONGEST} bytes.")
         if (sent := _read(content)) is None:
             return _said(400, _NO_ANSWER)
-        return await run_in_threadpool(self._done, *sent)
+        return await run_in_threadpool(self._answered, *sent)
 
-    def _done(self, of: _Ballot, what: _Answer | Shown) -> Response:
+    def _answered(self, of: _Ballot, what: _Answer | Shown | _Asked) -> Response:
         try:
             store = self._store_of(of.invented)
-            if not isinstance(what, _Answer):
-                done = hand_in(store, of.token, of.line, shown=what, turn=of.turn)
-                return _json(200, {"sent": True}) if done else _said(409, _FASTER)
-            kept = answer(store, of.token, of.line, *what, of.turn)
+            try:
+                return _done(store, of, what) or _refused(store, of, _FASTER)
+            except UnreachableError:
+                raise
+            except RecordError as error:
+                return _refused(store, of, str(error))
         except UnreachableError as error:
             return _said(503, str(error))
         except RecordError as error:
             return _said(409, str(error))
-        return _said(409, _FASTER) if kept is None else _json(200, asdict(kept))
 
 
-def served() -> bool:
-    """Whether this server has the route."""
-    return bool(_SERVED)
+def _done(store: Store, of: _Ballot, what: _Answer | Shown | _Asked) -> Response | None:
+    """Done, with what the window shows then; None where another window was faster."""
+    if isinstance(what, _Answer):
+        kept = answer(store, of.token, of.line, *what, of.turn)
+        return None if kept is None else _json(200, asdict(kept))
+    if what == "look":
+        return _json(200, {"next": _waiting(store, of)})
+    if isinstance(what, str):
+        here = leave_out(store, of.token, of.line, turn=of.turn)
+    else:
+        here = send(store, of.token, of.line, shown=what, turn=of.turn)
+        if here.ballot is not None and here.ballot.line == of.line:
+            return None
+    # In training the own marks come before the next ballot.
+    return _json(200, {"next": None if here.learned else view_of(here)})
+
+
+def _refused(store: Store, of: _Ballot, why: str) -> Response:
+    return _json(409, {"error": why, "next": _waiting(store, of)})
+
+
+def _waiting(store: Store, of: _Ballot) -> JsonObject | None:
+    """The ballot that waits, as it stands on record; None where the page shows something else."""
+    here = visit(store, of.token)
+    return view_of(here) if here else None
 
 
 def _said(status: int, error: str) -> Response:
@@ -127,8 +156,8 @@ async def _content(request: Request) -> bytes | None:
     return content
 
 
-def _read(content: bytes) -> tuple[_Ballot, _Answer | Shown] | None:
-    """The ballot, and its answer or what its window shows, in a body; None where it is none."""
+def _read(content: bytes) -> tuple[_Ballot, _Answer | Shown | _Asked] | None:
+    """The ballot, and its answer, what its window shows or asks, in a body; None for none."""
     try:
         sent: Any = json.loads(content.decode())
         json.dumps(sent, ensure_ascii=False).encode()  # half a letter cannot be written anywhere
@@ -144,8 +173,16 @@ def _read(content: bytes) -> tuple[_Ballot, _Answer | Shown] | None:
     if not (_WINDOW.fullmatch(window) and 0 < number < _HIGHEST):
         return None
     of = _Ballot(token, line, Turn(window, number), invented)
-    what = _shown_in(sent["shown"]) if "shown" in sent else _answer_in(sent)
+    what = _what(sent)
     return None if what is None else (of, what)
+
+
+def _what(sent: dict[str, Any]) -> _Answer | Shown | _Asked | None:
+    if sent.get("look") is True:
+        return "look"
+    if sent.get("leave") is True:
+        return "leave"
+    return _shown_in(sent["shown"]) if "shown" in sent else _answer_in(sent)
 
 
 def _answer_in(sent: dict[str, Any]) -> _Answer | None:

@@ -1,4 +1,4 @@
-"""What stands at the head of a booth: how far it is, and that somebody feels unwell."""
+"""What stands at the head of a booth: that somebody feels unwell, or tasting is stopped."""
 
 from __future__ import annotations
 
@@ -7,7 +7,6 @@ import streamlit as st
 from ..base.errors import UnreachableError
 from ..sessions.booths import BoothVisit, visit
 from ..sessions.reactions import feel_unwell
-from .booth_training import learns
 from .components import Words
 from .frame import desk
 
@@ -23,11 +22,7 @@ def show_unwell(token: str, here: BoothVisit, words: Words) -> None:
     elif here.paused:
         st.title(words["paused"])
         st.markdown(words["paused_hint"])
-    with st.container(key="booth-top", horizontal=True, horizontal_alignment="distribute"):
-        asks = here.ballot is not None and here.consented and here.halt is None
-        if here.ballot is not None and asks and not here.stopped and not learns(here):
-            number, all_of_them = here.ballot.number, here.ballot.all
-            st.markdown(words["ballot_of"].format(number=number, all=all_of_them), width="content")
+    with st.container(key="booth-top", horizontal=True, horizontal_alignment="right"):
         if here.consented and not here.unwell and st.button(words["unwell"], key="booth-unwell"):
             st.session_state[_FELT] = True
             st.rerun()

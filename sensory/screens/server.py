@@ -24,7 +24,7 @@ from .answers import Answers
 from .guard import OwnMachine
 from .places import HOME, invented_url, kept_in, record_url
 
-_SCRIPT = Path(__file__).with_name("script.py")
+SCRIPT = Path(__file__).with_name("script.py")
 # What no configuration of a user or of a working folder may change.
 _FIXED = {
     "server.baseUrlPath": "",
@@ -65,8 +65,12 @@ def serve(
     worker.start()
     Thread(target=opened.import_the_rest, daemon=True).start()
     sys.argv = [str(HOME / "app.py")]  # what Streamlit takes for the place of its settings
-    ways = [*Answers(_record).routes(), *routes]
-    st.App(_SCRIPT, routes=ways, middleware=middleware).run(config=given)
+    st.App(SCRIPT, routes=[*ways(), *routes], middleware=middleware).run(config=given)
+
+
+def ways() -> list[BaseRoute]:
+    """What comes past the pages in each way of starting the program."""
+    return [*Answers(_record).routes()]
 
 
 @cache

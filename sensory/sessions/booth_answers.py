@@ -69,7 +69,7 @@ def answer(
     `booths.keep`.
     """
     with at_booth(store, token) as (act, at):
-        _check_turn(act, at, turn)
+        check_turn(act, at, turn)
         ballot, (row, name), ends = waiting_at(at, line), where, scale_of(at.session.question)
         text = checked_answer(at, ballot, row, name, _text(given, ends))
         if row_at(at, row).text(name) not in {text, *(_text(seen, ends) for seen in over)}:
@@ -78,22 +78,12 @@ def answer(
         return Kept(text=text, open=tuple(still_open(waiting_at(at, line))))
 
 
-def hand_in(store: Store, token: str, line: int, *, shown: Shown, turn: Turn) -> bool:
-    """Send the ballot as its window shows it; sending it again changes nothing.
-
-    Where another window wrote something else than is shown, nothing is sent.
-
-    Returns whether it is sent. Raises RecordError when something is still to be answered, another
-    window sent something else, or a later message of this one was taken before, and as in
-    `booths.keep`.
-    """
-    with at_booth(store, token) as (act, at):
-        _check_turn(act, at, turn)
-        return bool(row_at(sent_at(act, at, line, shown), line).sent)
-
-
 def sent_at(act: Action, at: Place, line: int, shown: Shown) -> Place:
-    """The same within an action; how the place is after it."""
+    """Send the ballot as its window shows it, within an action; how the place is after it.
+
+    Raises RecordError when something is still to be answered, or another window sent something
+    else.
+    """
     as_shown = all(
         row_at(at, where).text(name) == " ".join(text.split())
         for where, texts in shown.items()
@@ -108,7 +98,7 @@ def sent_at(act: Action, at: Place, line: int, shown: Shown) -> Place:
     return mark_at(act, at, line, {SENT: utc_now()}, "ballot sent") if as_shown else at
 
 
-def _check_turn(act: Action, at: Place, turn: Turn) -> None:
+def check_turn(act: Action, at: Place, turn: Turn) -> None:
     """Refuse what a window gave up and said otherwise since; it may come minutes later."""
     if not act.in_turn(at.session.id, *turn):
         raise RecordError("Something that was marked later is on record already.")

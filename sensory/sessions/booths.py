@@ -25,7 +25,9 @@ from ..serving.cups import samples_by_line
 from .allergens import allergens_in, told_allergens
 from .booth_answers import (
     Shown,
+    Turn,
     all_waiting_at,
+    check_turn,
     checked_answer,
     consented,
     mark_at,
@@ -228,28 +230,41 @@ def keep(
         return _visit(act, at)
 
 
-def send(store: Store, token: str, line: int, *, shown: Shown) -> BoothVisit:
-    """Send the ballot as its window shows it, as `booth_answers.hand_in` does.
+def send(
+    store: Store, token: str, line: int, *, shown: Shown, turn: Turn | None = None
+) -> BoothVisit:
+    """Send the ballot as its window shows it; sending it again changes nothing.
 
-    Returns what the link shows now. Raises RecordError as there.
+    Where another window wrote something else than is shown, nothing is sent.
+
+    `turn`: what the window counts the message, so that none is taken after a later one.
+
+    Returns what the link shows now. Raises RecordError when something is still to be answered,
+    another window sent something else, or a later message of this one was taken before, and as in
+    `keep`.
     """
     with at_booth(store, token) as (act, at):
+        if turn is not None:
+            check_turn(act, at, turn)
         return _visit(act, sent_at(act, at, line, shown))
 
 
-def leave_out(store: Store, token: str, line: int) -> None:
+def leave_out(store: Store, token: str, line: int, *, turn: Turn | None = None) -> BoothVisit:
     """Leave out the ballot that waits, because of a sample of it; nothing more is asked.
 
     It is kept as 'not this sample' and not counted as missing. Leaving it out again changes
     nothing.
 
-    Raises RecordError as in `keep`.
+    Returns what the link shows now. Raises RecordError as in `send`.
     """
     with at_booth(store, token) as (act, at):
+        if turn is not None:
+            check_turn(act, at, turn)
         if not row_at(at, line).not_served:
             waiting_at(at, line)
             mark = {NOT_SERVED: NOT_THIS_SAMPLE, LEFT: utc_now()}
-            mark_at(act, at, line, mark, NOT_THIS_SAMPLE)
+            at = mark_at(act, at, line, mark, NOT_THIS_SAMPLE)
+        return _visit(act, at)
 
 
 def late(store: Store, token: str) -> bool:

@@ -4,12 +4,12 @@
 
 The app runs in its network mode, on a record of its own. Each booth is a connection that
 speaks as a browser does: a tap on an answer goes to the route of answers, after a pause so does a
-tap on 'send', and when that is acknowledged the page is asked for the next ballot by the
-framework's own messages; a pause. It goes on when the server has shown that. Clients and server
-share the machine, so the CPU a tap is what can be compared.
+tap on 'send', which gives the next ballot; a pause. The page is opened once, by the framework's own
+messages. Clients and server share the machine, so the CPU a tap is what can be compared; that of
+opening the pages is counted apart.
 
-Before 'send' went to the route: `git show 106977d:tests/benchmarks/load_of_booths.py`; before there
-was the route: `git show 8fb5127:tests/benchmarks/load_of_booths.py`.
+Before the route gave the next ballot: `git show 05dc334:tests/benchmarks/load_of_booths.py`; before
+there was the route: `git show 8fb5127:tests/benchmarks/load_of_booths.py`.
 """
 
 from __future__ import annotations
@@ -45,12 +45,9 @@ LONGEST_WAIT = 60.0
 
 @dataclass
 class Shown:
-    """What one run of the script has shown so far, by the keys of the page."""
+    """What one run of the script has shown so far."""
 
-    ids: dict[str, str] = field(default_factory=dict)
-    options: list[str] = field(default_factory=list)
     data: dict = field(default_factory=dict)
-    title: str = ""
     done: bool = False
 
     def take(self, message: ForwardMsg) -> None:
@@ -60,17 +57,8 @@ class Shown:
         if kind != "delta" or message.delta.WhichOneof("type") != "new_element":
             return
         element = message.delta.new_element
-        match element.WhichOneof("type"):
-            case "radio":
-                self.ids["answer"], self.options = element.radio.id, list(element.radio.options)
-            case "button" if element.button.is_form_submitter:
-                self.ids["send"] = element.button.id
-            case "button" if not element.button.label:
-                self.ids["again"] = element.button.id
-            case "bidi_component":
-                self.data = json.loads(element.bidi_component.json or "{}")
-            case "heading" if element.heading.tag == "h1":
-                self.title = element.heading.body
+        if element.WhichOneof("type") == "bidi_component":
+            self.data |= json.loads(element.bidi_component.json or "{}")
 
 
 class Way:
@@ -109,73 +97,52 @@ class Booth:
 
     def __init__(self, socket: ClientConnection, way: Way, token: str, rng: random.Random):
         self.socket, self.way, self.token, self.rng = socket, way, token, rng
-        self.page, self.fields, self.turn = "", [], 0
-        self.shown = Shown()
+        self.view, self.turn, self.shown = {}, 0, Shown()
 
-    def message(self, tapped: str = "") -> bytes:
-        """What a browser sends where the page is to be drawn anew: no field, they are in a form."""
+    async def open(self) -> float:
+        """Open the page; the time until its ballot is there."""
         sent = BackMsg()
         sent.rerun_script.query_string = f"booth={self.token}"
-        sent.rerun_script.page_script_hash = self.page
-        states = sent.rerun_script.widget_states.widgets
-        if tapped:
-            states.add(id=tapped, trigger_value=True)
-        return sent.SerializeToString()
-
-    async def until(self, is_there) -> None:
-        """Read until a run has ended that shows it."""
+        start = time.perf_counter()
+        await self.socket.send(sent.SerializeToString())
         async with asyncio.timeout(LONGEST_WAIT):
-            while not (self.shown.done and is_there(self.shown)):
+            while not (self.shown.done and "view" in self.shown.data):
                 message = ForwardMsg.FromString(await self.socket.recv())
                 if message.WhichOneof("type") == "new_session":
                     self.shown = Shown()
-                    self.page = message.new_session.page_script_hash
                 self.shown.take(message)
-
-    async def timed(self, message: bytes, is_there) -> float:
-        self.shown.done = False
-        start = time.perf_counter()
-        await self.socket.send(message)
-        await self.until(is_there)
+        self.view = json.loads(self.shown.data["view"])
         return time.perf_counter() - start
 
     async def answer(self) -> float:
         """Tap one sample; the time until it is acknowledged and may be sent."""
-        code, data = self.rng.choice(self.shown.options), self.shown.data
-        self.fields = json.loads(data["fields"])
-        (field,) = (each for each in self.fields if each["name"] == "answer")
-        place = {"row": field["row"], "name": field["name"]}
+        (asked,) = (each for each in self.view["fields"] if each["name"] == "answer")
+        code, _ = self.rng.choice(asked["choices"])
         start = time.perf_counter()
-        told = await self.post(**place, given=code, over=[""])
+        told = await self.post(row=asked["row"], name=asked["name"], given=code, over=[""])
         took = time.perf_counter() - start
         if told != {"text": code, "open": []}:
             raise RuntimeError(str(told))
-        field["held"] = code
+        asked["held"] = code
         return took
 
-    async def send(self) -> tuple[float, float]:
-        """Tap 'send': the time until it is acknowledged, and until the next ballot, or the thanks,
-        are shown."""
-        before, start = self.shown.ids["send"], time.perf_counter()
-        shown = [[each["row"], each["name"], each["held"]] for each in self.fields]
-        if await self.post(shown=shown) != {"sent": True}:
-            raise RuntimeError("not sent")
-        took = time.perf_counter() - start
-        drawn = await self.timed(
-            self.message(self.shown.ids["again"]),
-            lambda shown: shown.title and shown.ids.get("send") != before,
-        )
-        return took, took + drawn
+    async def send(self) -> float:
+        """Tap 'send': the time until it is acknowledged and the next ballot is there."""
+        shown = [[each["row"], each["name"], each["held"]] for each in self.view["fields"]]
+        start = time.perf_counter()
+        self.view = (await self.post(shown=shown))["next"]
+        return time.perf_counter() - start
 
     async def post(self, **content: object) -> dict:
         self.turn += 1
         data, window = self.shown.data, {"window": f"{id(self):032x}", "turn": self.turn}
+        line = self.view["line"]
         return await self.way.post(
-            data["route"], {"token": self.token, "line": data["line"], **window, **content}
+            data["route"], {"token": self.token, "line": line, **window, **content}
         )
 
 
-async def sit(port: int, token: str, seed: int, ballots: int, pause: float, found) -> None:
+async def sit(port: int, token: str, seed: int, ballots: int, pause: float, found, opened) -> None:
     """From opening the link to the thanks."""
     rng = random.Random(seed)
     await asyncio.sleep(rng.uniform(0, 5))
@@ -188,16 +155,13 @@ async def sit(port: int, token: str, seed: int, ballots: int, pause: float, foun
             max_size=None,
         ) as wire:
             booth = Booth(wire, Way(port), token, rng)
-            found["opened"].append(
-                await booth.timed(booth.message(), lambda shown: "send" in shown.ids)
-            )
+            found["opened"].append(await booth.open())
+            await opened.wait()
             for _ in range(ballots):
                 await asyncio.sleep(rng.uniform(0.5, 1.5) * pause)
                 found["answered"].append(await booth.answer())
                 await asyncio.sleep(rng.uniform(0.5, 1.5) * pause)
-                sent, drawn = await booth.send()
-                found["sent"].append(sent)
-                found["next shown"].append(drawn)
+                found["sent"].append(await booth.send())
     except Exception as error:
         found["errors"].append(f"{type(error).__name__}: {error}")
 
@@ -260,9 +224,19 @@ def core_of(process: subprocess.Popen[bytes]) -> float:
     return sum(map(int, used[13:15])) / os.sysconf("SC_CLK_TCK")
 
 
-async def all_at_once(port: int, tokens: list[str], ballots: int, pause: float) -> dict:
-    found = {"opened": [], "answered": [], "sent": [], "next shown": [], "errors": []}
-    seats = [sit(port, one, seed, ballots, pause, found) for seed, one in enumerate(tokens)]
+async def all_at_once(port: int, tokens: list[str], ballots: int, pause: float, core) -> dict:
+    """What each booth found, and the core that the server had used when all were open."""
+    found = {"opened": [], "answered": [], "sent": [], "errors": []}
+    opened = asyncio.Event()
+    seats = [
+        asyncio.create_task(sit(port, token, seed, ballots, pause, found, opened))
+        for seed, token in enumerate(tokens)
+    ]
+    while len(found["opened"]) + len(found["errors"]) < len(tokens):
+        await asyncio.sleep(0.2)
+    await asyncio.sleep(2)
+    found["core"] = core()
+    opened.set()
     await asyncio.gather(*seats)
     return found
 
@@ -274,19 +248,19 @@ def main(people: int = 50, ballots: int = 20, pause: float = 2.0) -> None:
         process, port = start(url, Path(folder) / "server.log")
         print(f"{people} booths, {ballots} ballots each, {pause} s between taps", flush=True)
         try:
-            before = core_of(process)
-            began = time.perf_counter()
-            found = asyncio.run(all_at_once(port, tokens, ballots, pause))
-            took = time.perf_counter() - began
-            core = core_of(process) - before
+            began, before = time.perf_counter(), core_of(process)
+            found = asyncio.run(all_at_once(port, tokens, ballots, pause, lambda: core_of(process)))
+            took, core = time.perf_counter() - began, core_of(process) - found["core"]
         finally:
             os.killpg(process.pid, signal.SIGTERM)
             process.wait(30)
-        for name in ("opened", "answered", "sent", "next shown"):
+        for name in ("opened", "answered", "sent"):
             print(said(name, found[name]))
         taps = len(found["answered"]) + len(found["sent"])
         each = 1000 * core / taps
+        page = 1000 * (found["core"] - before) / people
         print(f"{took:.0f} s; the server used {core:.1f} s of a core, {each:.1f} ms a tap")
+        print(f"opening took {page:.0f} ms of a core a page, with the first imports")
         print(f"errors: {len(found['errors'])}", *found["errors"][:5], sep="\n  ")
         store = open_store(url)
         sent = sum(bool(texts.get("sent")) for texts in store.cells(session_id).values())

@@ -146,7 +146,7 @@ def test_pages_of_a_booth(visitor_of, network, store):
             visitor.settled()
             found += serious(page, "cautions")
             visitor.click("booth-begin")
-        page.locator('[class*="st-key-send-"]').wait_for()
+        page.locator("button.send").wait_for()
         visitor.settled()
         if key == "PROFILE":
             page.get_by_role("slider").first.press("End")
@@ -154,7 +154,7 @@ def test_pages_of_a_booth(visitor_of, network, store):
         found += serious(page, key)
         if key == "TRIANGLE":
             page.get_by_role("radiogroup").locator("label").first.click()
-            button = page.locator('[class*="st-key-send-"] button:not([disabled])')
+            button = page.locator("button.send:not([disabled])")
             button.wait_for()
             found += serious(page, "answered")
             button.click()

@@ -9,7 +9,7 @@ from sensory.sessions import booths
 
 from .served import put, serve, written
 
-SEND = '[class*="st-key-send-"] button'
+SEND = "button.send"
 
 
 def sit_down(visitor, wire, record, name, key, **arranged):
@@ -40,7 +40,7 @@ def test_a_tap_is_acknowledged_without_a_run_and_outlives_a_cut_network(visitor_
     assert len(runs) == before  # nothing was asked of the page
     wire.swallows = True
     page.get_by_role("radio").nth(1).check(force=True)
-    page.locator(".stCheckbox label").click()
+    page.get_by_role("checkbox").check()
     page.get_by_text("saving", exact=True).wait_for()
     page.get_by_text("not sent yet, keep this page open").wait_for(timeout=5_000)
     expect(button).to_be_disabled()
@@ -56,13 +56,15 @@ def test_a_tap_is_acknowledged_without_a_run_and_outlives_a_cut_network(visitor_
     page.get_by_text("Ballot 2 of 2").wait_for()
     assert written(record, here, "comment") == ["rather sour"]
     assert len(written(record, here, "sent")) == 1
-    visitor.settled()
+    expect(page.get_by_role("heading", level=1)).to_be_focused()  # the next one is read out
+    asked = len(runs)
     second = booths.visit(record, token).ballot
     booths.keep(record, token, second.line, {second.line: {"answer": second.codes[2]}})
     page.get_by_role("radio").nth(0).check(force=True)  # another window was faster: it is shown
     expect(page.get_by_role("radio").nth(2)).to_be_checked()
+    page.get_by_text("Another window on this link gave another answer.").wait_for()
     assert booths.visit(record, token).ballot.asked[0].given == second.codes[2]
-    visitor.settled()
+    assert len(runs) == asked  # the page ran neither for the next ballot nor for this
     page.locator(SEND).click()
     page.get_by_text("All your ballots are sent.").wait_for()
     assert record.verify() == []
@@ -90,7 +92,7 @@ def test_marks_places_and_ticks_go_the_same_way(visitor_of, wire, record, name, 
         groups.nth(2).get_by_role("radio").nth(2).check(force=True)
         page.get_by_text("Still to be answered: ").wait_for(state="detached")
     elif key == "TICKED_WORDS":
-        boxes, echo = page.locator(".stCheckbox label"), page.locator("p.echo")
+        boxes, echo = page.locator(".choices label"), page.locator("p.echo")
         shown = [text.strip() for text in boxes.all_inner_texts()]
         for at in (3, len(shown) - 1):
             boxes.nth(at).click()

@@ -250,7 +250,7 @@ def links_to_six(leader, session_id: str) -> dict[str, str]:
 def tap(booth, place: int) -> str:
     """Take one of the three samples; its code, which stands behind what is asked."""
     booth.page.get_by_role("radio").nth(place).check(force=True)
-    return booth.page.locator(".st-key-booth-cards label p").nth(place + 1).inner_text()
+    return booth.page.locator(".samples label").nth(place).inner_text()
 
 
 def send(booth) -> None:

@@ -358,4 +358,6 @@ class Visitor:
 
     def text(self) -> str:
         """What is on the page, without the signs that keep addresses from being links."""
-        return self.page.locator("body").inner_text().replace("\N{WORD JOINER}", "")
+        ballots = self.page.locator(".ballot").all_inner_texts()  # drawn apart, by a script
+        text = "\n".join([self.page.locator("body").inner_text(), *ballots])
+        return text.replace("\N{WORD JOINER}", "")

@@ -5,7 +5,6 @@ from functools import cache
 import pytest
 from streamlit.components.v2 import manifest_scanner
 
-from sensory.screens import answers
 from sensory.store.repository import open_store
 
 
@@ -16,12 +15,6 @@ def installed_packages_are_looked_through_once():
         once = cache(manifest_scanner.scan_component_manifests)
         patch.setattr(manifest_scanner, "scan_component_manifests", once)
         yield
-
-
-@pytest.fixture(autouse=True)
-def no_route_of_another_test(monkeypatch):
-    """Once an application with the route of answers was made, booth pages leave sending to it."""
-    monkeypatch.setattr(answers, "_SERVED", [])
 
 
 @pytest.fixture

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 from streamlit.testing.v1 import AppTest
@@ -70,10 +71,25 @@ def keys(app: AppTest) -> set[str]:
     return {button.key for button in app.button}
 
 
+def ballot(app: AppTest) -> dict | None:
+    """What the script of a booth is given to draw; None where the page has no ballot."""
+    drawn = [json.loads(each.proto.json or "{}") for each in app.get("bidi_component")]
+    return next((json.loads(data["view"]) for data in drawn if "view" in data), None)
+
+
 def marked(app: AppTest) -> str:
     """What a page says, as markup."""
     parts = [*app.title, *app.subheader, *app.markdown, *app.info, *app.error, *app.warning]
-    return "\n".join(part.value for part in parts)
+    return "\n".join([*(part.value for part in parts), *_texts(ballot(app))])
+
+
+def _texts(view: object) -> list[str]:
+    """All that a ballot says, and its keys with it."""
+    if isinstance(view, dict):
+        return _texts(list(view.values()))
+    return (
+        [text for each in view for text in _texts(each)] if isinstance(view, list) else [str(view)]
+    )
 
 
 def words(app: AppTest) -> str:

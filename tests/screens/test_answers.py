@@ -10,23 +10,19 @@ import pytest
 from starlette.applications import Starlette
 
 from sensory.base.errors import UnreachableError
-from sensory.screens import answers
 from sensory.screens.answers import ANSWERS, LONGEST, Answers
+from sensory.screens.ballot_view import view_of
 from sensory.screens.guard import OwnMachine
 from sensory.sessions import booth_answers, booths
 from sensory.sessions.exclusions import stop_today
 from sensory.sessions.reactions import feel_unwell, report_reaction
 from sensory.sessions.workflow import close
 
+from ..panel.test_training_sessions import at_booths as at_training
 from ..sessions.shared import BY, answered, at_booths, finish, seat, waiting
 from .asgi import OURS, ask
 
 JSON, WINDOW = "application/json", "ab" * 16
-
-
-@pytest.fixture(autouse=True)
-def other_tests_have_no_route(monkeypatch):
-    monkeypatch.setattr(answers, "_SERVED", [])
 
 
 @pytest.fixture
@@ -59,12 +55,17 @@ def booth(store):
             app, ANSWERS, body=json.dumps(words).encode(), origin=OURS, **{"content-type": JSON}
         )
 
+    def plainly(**what):
+        words = {"token": token, "line": ballot.line, "window": WINDOW, "turn": next(turns)}
+        body = json.dumps(words | what).encode()
+        return ask(app, ANSWERS, body=body, origin=OURS, **{"content-type": JSON})
+
     def recorded(name="answer"):
         return store.cells(session_id)[ballot.line].get(name, "")
 
     return SimpleNamespace(
-        app=app, say=say, send=send, recorded=recorded, store=store, session=session_id,
-        token=token, codes=ballot.codes, line=ballot.line,
+        app=app, say=say, send=send, ask=plainly, recorded=recorded, store=store,
+        session=session_id, token=token, codes=ballot.codes, line=ballot.line,
     )  # fmt: skip
 
 
@@ -206,7 +207,7 @@ def test_what_the_ballot_does_not_ask_for_is_refused(booth):
         {"token": "' or '1'='1' --"},
     ):
         told = booth.say(**changed)
-        assert (told.status, list(json.loads(told.text))) == (409, ["error"]), changed
+        assert (told.status, list(json.loads(told.text))) == (409, ["error", "next"]), changed
     assert booth.store.cells(booth.session) == before
 
 
@@ -283,7 +284,10 @@ def test_a_ballot_is_sent_once_with_its_entry_as_its_window_shows_it(booth):
     shown = [("answer", booth.codes[0]), ("guess", ""), ("comment", "")]
     before = len(booth.store.entries(booth.session))
     told = booth.send(*shown)
-    assert (told.status, json.loads(told.text)) == (200, {"sent": True})
+    waits = waiting(booth.store, booth.token)
+    following = json.loads(told.text)["next"]
+    assert (told.status, following["line"], following["open"]) == (200, waits.line, ["?"])
+    assert [code for code, _ in following["fields"][0]["choices"]] == list(waits.codes)
     assert told.headers["cache-control"] == "no-store"
     assert booth.recorded("sent")
     (entry,) = booth.store.entries(booth.session)[before:]
@@ -302,6 +306,8 @@ def test_what_is_not_answered_or_not_shown_is_not_sent(booth):
     booth.say(booth.codes[1], over=[booth.codes[0]])  # by another window
     told = booth.send(("answer", booth.codes[0]))
     assert (told.status, "Another window" in told.text, booth.recorded("sent")) == (409, True, "")
+    shown = json.loads(told.text)["next"]  # what the other one gave is shown before it is sent
+    assert (shown["line"], shown["fields"][0]["held"]) == (booth.line, booth.codes[1])
     assert booth.send(("answer", booth.codes[1])).status == 200
 
 
@@ -324,3 +330,46 @@ def test_what_shows_nothing_is_not_sent(booth):
         told = booth.send(shown=shown)
         assert (told.status, "no answer of a booth" in told.text) == (400, True), shown
     assert booth.recorded("sent") == ""
+
+
+def test_a_ballot_is_left_out_once_and_the_next_one_is_given(booth, monkeypatch):
+    def away(*_, **__):
+        raise UnreachableError("The record is busy.")
+
+    with monkeypatch.context() as shut:
+        shut.setattr("sensory.store.repository.writing", away)
+        assert booth.ask(leave=True).status == 503
+    assert booth.recorded("not served") == ""
+    for _ in range(2):  # its acknowledgement got lost, and it comes again
+        told = booth.ask(leave=True)
+        following = json.loads(told.text)["next"]
+        assert (told.status, following["line"]) == (200, waiting(booth.store, booth.token).line)
+        assert following["told"] == ["Left out for you: ballot 1. That is all right; nothing is "
+                                     "asked about it."]  # fmt: skip
+    assert booth.recorded("not served") == "not this sample"
+    assert booth.ask(leave=True, line=booth.line + 9).status == 409
+    assert booth.store.verify() == []
+
+
+def test_how_a_ballot_stands_is_said_without_writing(booth):
+    before = len(booth.store.entries(booth.session))
+    booth.say(booth.codes[1])
+    shown = json.loads(booth.ask(look=True).text)["next"]
+    assert shown["fields"][0]["held"] == booth.codes[1]
+    assert len(booth.store.entries(booth.session)) == before + 1
+    assert booth.ask(look="yes").status == 400
+    for done in (unwell, erased):
+        done(booth)
+        assert json.loads(booth.ask(look=True).text) == {"next": None}
+
+
+def test_own_marks_come_before_the_next_ballot_in_training(store):
+    _, tokens = at_training(store)
+    ballot = waiting(store, tokens["Anna"])
+    app = Starlette(routes=Answers(lambda invented: store).routes())
+    booths.keep(store, tokens["Anna"], ballot.line, {ballot.line: {"sour": "5.00"}})
+    words = {"token": tokens["Anna"], "line": ballot.line, "window": WINDOW, "turn": 1}
+    body = json.dumps({**words, "shown": [[ballot.line, "sour", "5.00"]]}).encode()
+    told = ask(app, ANSWERS, body=body, origin=OURS, **{"content-type": JSON})
+    assert (told.status, json.loads(told.text)) == (200, {"next": None})
+    assert view_of(booths.visit(store, tokens["Anna"]))["number"] == "Ballot 2 of 2"

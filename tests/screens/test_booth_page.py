@@ -3,27 +3,24 @@
 from __future__ import annotations
 
 from contextlib import contextmanager
-from pathlib import Path
 
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from sensory.base.errors import RecordError, UnreachableError
+from sensory.base.errors import UnreachableError
 from sensory.base.languages import ballot_words, languages
-from sensory.screens import components
-from sensory.screens.frame import plain
+from sensory.screens.server import SCRIPT
 from sensory.serving.lines import ballot_lines
 from sensory.serving.planning import serving_plan
 from sensory.sessions import booth_plans, booths, exclusions
 from sensory.sessions.allergens import served_samples
 from sensory.sessions.live_board import live_board
-from sensory.store.action import Action
 from sensory.store.repository import Repository
 
+from ..sessions.shared import answered
 from ..shared import write_lines
-from .pages import BY, booth, put, words
+from .pages import BY, ballot, booth, put, words
 
-ROOT = Path(__file__).parents[2]
 STRANGE = {
     "empty": "",
     "unicode": "Pflaume \N{SNOWMAN} \u202e",
@@ -39,7 +36,7 @@ STRANGE = {
 @pytest.mark.parametrize("token", STRANGE.values(), ids=STRANGE)
 def test_what_is_no_link_gets_one_sentence(token, tmp_path, monkeypatch):
     monkeypatch.setenv("SENSORY_RECORD", f"sqlite:///{tmp_path / 'record.sqlite3'}")
-    app = AppTest.from_file(str(ROOT / "app.py"), default_timeout=30)
+    app = AppTest.from_file(str(SCRIPT), default_timeout=30)
     app.query_params["booth"] = token
     app.run()
     assert not app.exception
@@ -51,7 +48,6 @@ def test_what_is_no_link_gets_one_sentence(token, tmp_path, monkeypatch):
 
 SESSION = "0" * 32
 SEAT_LINE = 1
-ANSWER, SEND = f"answer-{SEAT_LINE}-0", f"send-{SEAT_LINE}"
 
 
 @pytest.fixture
@@ -73,112 +69,6 @@ def first(store):
     return cells[min(cells)]
 
 
-def test_a_window_left_open_does_not_write_its_old_answers_over_newer_ones(store, window):
-    old = window()
-    codes = old.radio[0].options
-    old.radio[0].set_value(codes[0]).run()
-    old.checkbox[0].check().run()
-    old.text_area[0].set_value("harsh  (at first)").run()
-    new = window()
-    assert (new.radio[0].value, new.text_area[0].value) == (codes[0], "harsh (at first)")
-    new.radio[0].set_value(codes[2]).run()
-    new.checkbox[0].uncheck().run()
-    new.text_area[0].set_value("harsh, then sweet").run()
-    count = len(store.entries(SESSION))
-    old.run()
-    assert len(store.entries(SESSION)) == count
-    assert first(store)["answer"] == codes[2]
-    assert first(store)["comment"] == "harsh, then sweet"
-    assert not first(store).get("guess")
-    assert old.radio[0].value == codes[2]
-    assert old.text_area[0].value == "harsh, then sweet"
-    assert not old.checkbox[0].value
-    assert not old.exception
-    assert not old.warning
-
-
-def test_one_field_changed_in_an_older_window_is_written_alone(store, window):
-    old, new = window(), window()
-    codes = old.radio[0].options
-    new.radio[0].set_value(codes[1]).run()
-    new.text_area[0].set_value("sweet").run()
-    old.checkbox[0].check().run()
-    written = [first(store)[name] for name in ("answer", "guess", "comment")]
-    assert written == [codes[1], "x", "sweet"]
-    old.radio[0].set_value(codes[0]).run()
-    assert first(store)["answer"] == codes[0]
-
-
-def test_answers_of_another_window_are_shown_before_they_are_sent(store, window):
-    old = window()
-    codes = old.radio[0].options
-    old.radio[0].set_value(codes[0]).run()
-    new = window()
-    new.radio[0].set_value(codes[1]).run()
-    old.button(key=SEND).click().run()
-    assert not first(store).get("sent")
-    assert old.radio[0].value == codes[1]
-    old.button(key=SEND).click().run()
-    assert first(store)["sent"]
-    assert first(store)["answer"] == codes[1]
-
-
-def test_what_could_not_be_written_is_written_by_the_next_run(store, window, monkeypatch):
-    app = window()
-    codes = app.radio[0].options
-
-    def fails(*_, **__):
-        raise RecordError("The record is locked.")
-
-    with monkeypatch.context() as broken:
-        broken.setattr(Action, "write_seat", fails)
-        app.radio[0].set_value(codes[1]).run()
-    assert [error.value for error in app.error] == ["The record is locked."]
-    assert (app.radio[0].value, first(store).get("answer")) == (codes[1], None)
-    app.run()
-    assert not app.error
-    assert first(store)["answer"] == codes[1]
-
-
-def restarted(app, **held):
-    """A server that was started anew: it has what the browser sends, and nothing of its own.
-
-    `held`: what the record held of fields, by their keys, as the page was touched last.
-    """
-    for field in (ANSWER, f"guess-{SEAT_LINE}", f"comment-{SEAT_LINE}"):
-        del app.session_state[f"{field}-shown"]
-    touch = " ".join(["7", *(f"{key}={components._mark_of(text)}" for key, text in held.items())])
-    app.session_state[f"echo-{SEAT_LINE}"] = {"touch": touch}
-    return app
-
-
-def test_a_window_on_a_restarted_server_writes_no_old_answer_over_a_newer_one(store, window):
-    old = window()
-    codes = old.radio[0].options
-    old.radio[0].set_value(codes[0]).run()
-    new = window()
-    new.radio[0].set_value(codes[2]).run()
-    new.text_area[0].set_value("sweet").run()
-    count = len(store.entries(SESSION))
-    restarted(old, **{ANSWER: "", f"comment-{SEAT_LINE}": ""}).run()
-    assert not old.exception
-    assert len(store.entries(SESSION)) == count
-    assert (old.radio[0].value, old.text_area[0].value) == (codes[2], "sweet")
-    old.run()
-    assert (first(store)["answer"], first(store)["comment"]) == (codes[2], "sweet")
-
-
-def test_what_was_tapped_while_the_server_was_down_arrives(store, window):
-    app = window()
-    codes = app.radio[0].options
-    app.radio[0].set_value(codes[0]).run()
-    app.radio[0].set_value(codes[1])
-    app.checkbox[0].check()
-    restarted(app, **{ANSWER: codes[0], f"guess-{SEAT_LINE}": ""}).run()
-    assert not app.exception
-    assert (first(store)["answer"], first(store)["guess"]) == (codes[1], "x")
-
-
 @pytest.fixture
 def away(monkeypatch):
     """The record does not answer within this block, neither to questions nor to actions."""
@@ -196,28 +86,23 @@ def away(monkeypatch):
     return closed
 
 
-def test_while_the_record_is_away_a_booth_keeps_what_is_marked_and_goes_on_by_itself(
+def test_while_the_record_is_away_a_booth_keeps_its_ballot_and_goes_on_by_itself(
     store, window, away
 ):
+    """The script keeps what is marked, and is drawn as it was (`test_dropped_network.py`)."""
     app = window()
-    codes = app.radio[0].options
-    app.radio[0].set_value(codes[0]).run()
+    before = ballot(app)
     with away():
-        app.radio[0].set_value(codes[1])
-        app.text_area[0].set_value("harsh")
         for _ in range(2):
             app.run()
             assert not app.exception
-            assert not app.title[0].value.startswith("This link")
-            assert [error.value for error in app.error] == [plain(said(ballot_words("en")))]
-            assert (app.radio[0].value, app.text_area[0].value) == (codes[1], "harsh")
+            assert not app.title
+            away_words = "Not reachable at the moment. Keep this page open: nothing is lost"
+            assert [error.value.startswith(away_words) for error in app.error] == [True]
+            assert ballot(app) == before
     app.run()  # as its timer does
     assert not app.error
-    assert (first(store)["answer"], first(store)["comment"]) == (codes[1], "harsh")
-
-
-def said(words):
-    return f"{words['away']}. {words['away_hint']}"
+    assert ballot(app) == before
 
 
 def test_a_window_that_opens_meanwhile_says_so_in_every_language(window, away):
@@ -228,7 +113,7 @@ def test_a_window_that_opens_meanwhile_says_so_in_every_language(window, away):
             assert ballot_words(code)["away"] in words(app)
             assert ballot_words(code)["away_hint"] in words(app)
     app.run()
-    assert len(app.radio) == 1
+    assert ballot(app)
 
 
 def test_who_feels_unwell_meanwhile_is_reported_afterwards(store, window, away):
@@ -242,31 +127,10 @@ def test_who_feels_unwell_meanwhile_is_reported_afterwards(store, window, away):
     assert not app.error or ballot_words("en")["stopped_hint"] in words(app)
 
 
-def test_what_cannot_be_left_out_meanwhile_is_asked_again(store, window, away, monkeypatch):
-    declared = dict.fromkeys(served_samples(store.session(SESSION)), "celery")
-    exclusions.declare_allergens(store, SESSION, declared, who=BY)
-    app = window()
-    key = next(button.key for button in app.button if button.key.startswith("leave-"))
-    app.button(key=key).click().run()
-    with monkeypatch.context() as shut:
-        shut.setattr("sensory.store.repository.writing", refuses)
-        app.button(key=f"{key}-sure").click().run()
-        assert not app.exception
-        assert ballot_words("en")["away_hint"] in words(app)
-    app.run()
-    app.button(key=key).click().run()
-    app.button(key=f"{key}-sure").click().run()
-    assert first(store)["not served"] == "not this sample"
-
-
-def refuses(*_, **__):
-    raise UnreachableError("The record is busy.")
-
-
 def test_a_database_that_is_down_at_the_start_is_said_at_booths(monkeypatch):
     """Nothing listens on port 1: the driver itself says that the connection was refused."""
     monkeypatch.setenv("SENSORY_RECORD", "postgresql+psycopg://panel@127.0.0.1:1/panel")
-    app = AppTest.from_file(str(ROOT / "app.py"), default_timeout=30)
+    app = AppTest.from_file(str(SCRIPT), default_timeout=30)
     app.query_params["booth"] = f"{'0' * 32}.{'a' * 32}"
     app.run()
     assert not app.exception
@@ -293,10 +157,10 @@ def test_not_today_is_asked_once_and_has_a_way_back(store, window, url):
     assert "booth-begin" in {button.key for button in app.button}
 
 
-def test_who_stops_halfway_keeps_what_was_sent_and_can_come_back(store, window):
-    app = window()
-    app.radio[0].set_value(app.radio[0].options[0]).run()
-    app.button(key=SEND).click().run()
+def test_who_stops_halfway_keeps_what_was_sent_and_can_come_back(store, window, url):
+    token = booth_plans.open_booths(store, SESSION, who=BY)["Anna"]
+    answered(store, token)
+    app = booth(url, token)
     for again in (False, True):
         app.button(key="booth-stop").click().run()
         app.button(key="booth-stop-back" if not again else "booth-stop-sure").click().run()
@@ -311,11 +175,9 @@ def test_who_stops_halfway_keeps_what_was_sent_and_can_come_back(store, window):
     assert store.verify() == []
 
 
-def test_cards_of_the_samples_are_the_answers(store, window):
+def test_cards_of_the_samples_are_the_answers(window):
     """The codes stood there twice: on cards that did nothing, and on buttons below them."""
-    app = window()
-    codes = booths.visit(
-        store, booth_plans.open_booths(store, SESSION, who=BY)["Anna"]
-    ).ballot.codes
-    assert tuple(app.radio[0].options) == codes
-    assert not any(code in each.value for code in codes for each in app.markdown)
+    view = ballot(window())
+    answer, guess, comment = view["fields"]
+    assert (answer["card"], len(answer["choices"]), view["cards"]) == (True, 3, [])
+    assert [field["name"] for field in (guess, comment)] == ["guess", "comment"]

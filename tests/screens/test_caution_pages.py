@@ -14,7 +14,7 @@ from sensory.sessions.allergens import served_samples
 from sensory.sessions.care import Care, Substance
 from sensory.sessions.signing import TYPED, signed_words
 
-from .pages import BY, booth, click, keys, put, run, sound, words
+from .pages import BY, ballot, booth, click, keys, put, run, sound, words
 
 HERE = "0" * 32
 ALCOHOL = (Substance(kind="alcohol", amount=0.4, age=16),)
@@ -48,7 +48,7 @@ def test_one_click_at_a_booth_stops_the_session_and_the_leader_takes_it_up(store
     app = booth(url, token)
     click(app, "booth-unwell")
     assert "Tasting is stopped" in words(app)
-    assert not app.radio
+    assert ballot(app) is None
     leader = run("serve", url, HERE)
     assert "Adverse reaction: Anna" in words(leader)
     assert "open-booths" not in keys(leader)
@@ -58,7 +58,7 @@ def test_one_click_at_a_booth_stops_the_session_and_the_leader_takes_it_up(store
     leader.radio(key=f"unwell-then-{HERE}").set_value("The tasting goes on").run()
     click(leader, "take-up")
     assert not store.session(HERE).details.care.stopped
-    assert booth(url, token).radio
+    assert ballot(booth(url, token))
 
 
 @pytest.mark.parametrize("page", ["serve", "ballots"])
