@@ -136,7 +136,7 @@ ORDER = {
 HOMES = {
     "sqlalchemy": {"store"},
     "alembic": {"store"},
-    "streamlit": {"screens"},
+    "streamlit": {"screens", "app"},
     "typst": {"report"},
     "vl_convert": {"report"},
     "starlette": {"screens"},
@@ -157,6 +157,7 @@ MAY_USE = {
     "store": {"sqlalchemy", "alembic"},
     "report": {"numpy", "pandas", "openpyxl", "typst", "vl_convert", "segno"},
     "screens": {"numpy", "pandas", "streamlit", "starlette", "argon2", "platformdirs"},
+    "app": {"streamlit"},
 }
 
 TOP_LEVEL = {"README.md", "DEVELOPERS.md", "pyproject.toml", "sensory", "app.py", "tests"}

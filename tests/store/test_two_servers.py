@@ -50,7 +50,7 @@ def test_answers_by_turns_to_two_servers_are_there_once(opens, any_url, run_scri
             shown = [[line, "answer", ballot.codes[2]]]
             for _ in range(2):  # the acknowledgement of the first got lost
                 sent_as = {"token": token, "line": line, "shown": shown}
-                assert said(next(ways), next(turns), **sent_as) == {"sent": True}
+                assert "next" in said(next(ways), next(turns), **sent_as)
         return given
 
     with ThreadPoolExecutor(len(PEOPLE)) as pool:
