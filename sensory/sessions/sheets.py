@@ -16,6 +16,7 @@ import zipfile
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time
+from itertools import islice
 from pathlib import Path
 from typing import IO, Any
 
@@ -45,6 +46,7 @@ HEADER_WITHIN = 20
 _LAST_ROW = 4 * USUAL.most_rows
 """Empty rows cost time too: a sheet may have some that were formatted, not a million."""
 _ROW = re.compile(rb"<(?:\w+:)?row(?=[\s/>])(?:[^>]{0,400}?\sr\s*=\s*[\"'](\d{1,20}))?")
+_VALUE = re.compile(rb"<(?:\w+:)?(?:v|is)[\s>]")
 _MOST_STRINGS = 250_000
 _STRING = re.compile(rb"<(?:\w+:)?si[\s/>]")
 
@@ -163,9 +165,12 @@ def _check_size(packed: zipfile.ZipFile) -> None:
         raise too_large()
     for name in packed.namelist():
         if "sheet" in name.lower() and name.lower().endswith(".xml"):
-            for count, row in enumerate(_ROW.finditer(packed.read(name)), start=1):
+            part = packed.read(name)
+            for count, row in enumerate(_ROW.finditer(part), start=1):
                 if max(count, int(row.group(1) or 0)) > _LAST_ROW:
                     raise too_large()
+            if next(islice(_VALUE.finditer(part), MOST_CELLS, None), None):
+                raise too_large()
         if "sharedstrings" in name.lower():
             strings = sum(1 for _ in _STRING.finditer(packed.read(name)))
             if strings > _MOST_STRINGS:
@@ -196,9 +201,10 @@ def _sheet_lines(sheet: Any) -> Iterator[Line]:
     ):
         if number > _LAST_ROW:
             raise too_large()
-        if line.count(None) == len(line):
-            continue
-        texts = [_as_text(value) for value in line]
+        width = len(line)
+        while width and line[width - 1] is None:  # a row is as wide as `max_col`, its cells are not
+            width -= 1
+        texts = [_as_text(value) for value in line[:width]]
         while texts and not texts[-1]:
             texts.pop()
         filled += bool(texts)

@@ -371,11 +371,17 @@ def test_small_workbook_that_holds_too_much(workbook, repacked, rows, monkeypatc
     assert "it is too large" in str(refused(content))
 
 
-@pytest.mark.parametrize("rows", [b"<row/>" * 2**20, b'<row spans="1:3" r="1048576"/>'])
-def test_a_million_empty_rows_are_refused_before_a_row_is_read(
+@pytest.mark.parametrize(
+    "rows",
+    [b"<row/>" * 2**20, b'<row spans="1:3" r="1048576"/>',
+     (b"<row>" + b"<c><v>1</v></c>" * 200 + b"</row>") * 2_501],
+    ids=["a million rows", "a last row at a million", "half a million cells"],
+)  # fmt: skip
+def test_millions_of_rows_or_cells_are_refused_before_a_row_is_read(
     workbook, repacked, rows, monkeypatch
 ):
-    """Reading them took 3 s and more; counting them 0.3 s, measured."""
+    """Reading a million rows took 3 s and more, four million cells 20 s; counting them 0.3 s,
+    measured."""
     content = repacked(workbook({"Monday": [SPLIT, BALLOT]}), SHEET, added(rows))
     monkeypatch.setattr("openpyxl.load_workbook", lambda *asked, **more: pytest.fail("was read"))
     assert "delete empty rows below the table" in str(refused(content))
