@@ -13,13 +13,14 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 
 from ..base.checks import one_count
 from ..base.results import several
 from ..base.spelling import key_of, same_person
 from ..serving.ballot_line import NOT_COME, lines_by_assessor, lines_from
 from ..sessions.care import ALCOHOL
+from ..sessions.search import ALL
 from ..sessions.servings import day_of, poured_cups
 from ..sessions.session import StoredSession
 from ..sessions.store import Store
@@ -28,7 +29,6 @@ from .assessors import SERVING_ROLES, Assessor, Role
 MOST_SITTINGS, MOST_ALCOHOL = 5, 6
 """Sittings a week and servings with alcohol a day that nobody goes beyond, as long as the plant
 has agreed no others: common practice, no source."""
-_LOOKED_AT = 400
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -133,12 +133,13 @@ def _has_alcohol(session: StoredSession) -> bool:
 def _load(store: Store, session: StoredSession) -> tuple[Counter[str], Counter[str]]:
     """By person the sittings of the week, and the servings with alcohol of the day."""
     day = day_of(session)
-    week = date.fromisoformat(day).isocalendar()[:2]
+    monday = date.fromisoformat(day) - timedelta(days=date.fromisoformat(day).weekday())
+    first, last = (f"{monday + timedelta(days=days)}" for days in (0, 6))
     sittings: Counter[str] = Counter()
     alcohol: Counter[str] = Counter()
-    for other in store.sessions(_LOOKED_AT):
+    for other in store.sessions(ALL, held=(first, last)):
         held = day_of(other)
-        if other.id == session.id or date.fromisoformat(held).isocalendar()[:2] != week:
+        if other.id == session.id or not first <= held <= last:
             continue
         lines = lines_by_assessor(lines_from(store.cells(other.id)))
         there = {

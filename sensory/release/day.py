@@ -167,11 +167,11 @@ def needs_a_look(state: ReferenceState) -> bool:
     return ends or short or bool(state.problems)
 
 
-def open_signals(desk: Desk, most: int = 5) -> list[OpenSignal]:
+def open_signals(desk: Desk, most: int = 5) -> tuple[list[OpenSignal], int]:
     """Among the newest batches of each product those that stand out and are not acknowledged,
-    newest first."""
+    newest first; and how many more there are."""
     signals = [signal for record in desk.nouns(ProductRecord) for signal in _signals(desk, record)]
-    return signals[:most]
+    return signals[:most], len(signals[most:])
 
 
 def _signals(desk: Desk, product: ProductRecord) -> Iterator[OpenSignal]:

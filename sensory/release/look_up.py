@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import islice
 
 from ..base.results import several
 from ..base.spelling import key_of, same_person
@@ -13,6 +14,7 @@ from .batch_records import BatchRecord
 from .product_desk import Desk
 
 _MOST = 6
+_SOUGHT = 50
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,25 +35,29 @@ class Hit:
     session: str = ""
 
 
-def look_up(desk: Desk, text: str, most: int = _MOST) -> list[Hit]:
-    """Batches, lots, sessions and assessors that hold a text, at most so many of each kind.
+def look_up(desk: Desk, text: str, most: int = _MOST) -> tuple[list[Hit], list[str]]:
+    """Batches, lots, sessions and assessors that hold a text, at most so many of each kind; and
+    the kinds, in the plural, of which there are more.
 
     Examples
     --------
     >>> from sensory.store.repository import open_store
     >>> look_up(open_store("sqlite://"), "SW-118")
-    []
+    ([], [])
     """
     if not key_of(text):
-        return []
-    batches = desk.seek(text)
-    kinds = (
-        map(_batch, batches),
-        _lots(batches, key_of(text)),
-        _sessions(desk, text),
-        _assessors(desk, text),
-    )
-    return [hit for kind in kinds for _, hit in zip(range(most), kind, strict=False)]
+        return [], []
+    batches = desk.seek(text, _SOUGHT)
+    kinds = {
+        "batches": map(_batch, batches),
+        "lots": _lots(batches, key_of(text)),
+        "sessions": _sessions(desk, text),
+        "assessors": _assessors(desk, text),
+    }
+    hits = {kind: list(islice(each, most + 1)) for kind, each in kinds.items()}
+    cut = {"lots"} if hits["lots"] and len(batches) == _SOUGHT else set()
+    more = [kind for kind, each in hits.items() if len(each) > most or kind in cut]
+    return [hit for each in hits.values() for hit in each[:most]], more
 
 
 def _batch(record: BatchRecord) -> Hit:
@@ -66,8 +72,9 @@ def _lots(batches: list[BatchRecord], wanted: str) -> Iterator[Hit]:
             if wanted in key_of(raw.lot):
                 name = f"{raw.material}, lot {raw.lot}"
                 lots[name] = raw.lot, lots.get(name, ("", 0))[1] + 1
+    least = "at least " if len(batches) == _SOUGHT else ""
     for name, (lot, count) in lots.items():
-        yield Hit(kind="lot", name=lot, about=f"{name}: {count} batch{'es' * (count > 1)}")
+        yield Hit(kind="lot", name=lot, about=f"{name}: {least}{count} batch{'es' * (count > 1)}")
 
 
 def _sessions(desk: Desk, text: str) -> Iterator[Hit]:

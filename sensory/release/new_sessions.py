@@ -42,7 +42,7 @@ from .references import Reference
 from .rule import ReleaseRule
 from .tastings import attach, open_tasting
 
-_LATEST = 60
+NEWEST_BATCHES = 60
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -118,7 +118,7 @@ def choices(desk: Desk, product: str = "") -> Choices:
 
 
 def _batches(desk: Desk, product: str) -> list[str]:
-    newest = desk.batches(product=product, most=_LATEST)[::-1]
+    newest = desk.batches(product=product, most=NEWEST_BATCHES)[::-1]
     return [record.name for record in sorted(newest, key=lambda each: each.state != OPEN)]
 
 

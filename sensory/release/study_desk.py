@@ -10,7 +10,6 @@ import pandas as pd
 from ..base.errors import ArgumentError, BallotError, RecordError, SensoryError
 from ..base.records import utc_now
 from ..base.spelling import key_of
-from ..sessions.search import ALL
 from ..sessions.sheets import Source
 from ..sessions.signing import TYPED, Right
 from ..sessions.staff import signature
@@ -72,7 +71,7 @@ def keep_study(desk: Desk, study: Study, *, who: str, why: str = "", how: str = 
     """
     with desk.action(who=who, why=why or study.title) as act:
         signed = act.sign(signature(act, who, None, how=how))
-        for other in act.studies(kind=study.kind, most=ALL):
+        for other in act.studies(kind=study.kind):
             if other.digest == study.digest and other.withdrawn:
                 raise RecordError(not_used(other))
             if other.digest == study.digest:
@@ -119,13 +118,13 @@ def withdraw_study(desk: Desk, key: str, *, who: str, why: str, how: str = TYPED
 
 def withdrawn_same(desk: Desk, study: Study) -> Study | None:
     """The withdrawn study of the same rows with the same settings; None where there is none."""
-    same = (each for each in desk.studies(kind=study.kind, most=ALL) if each.withdrawn)
+    same = (each for each in desk.studies(kind=study.kind) if each.withdrawn)
     return next((each for each in same if each.digest == study.digest), None)
 
 
 def withdrawn_behind(desk: Desk, product: str, reason: str) -> list[Study]:
     """Withdrawn studies of a product whose SHA-256 a reason names."""
-    known = desk.studies(product=product, most=ALL)
+    known = desk.studies(product=product)
     return [each for each in known if each.withdrawn and each.digest[:12] in reason]
 
 

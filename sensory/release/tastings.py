@@ -24,6 +24,7 @@ from ..base.spelling import key_of
 from ..catalogue.outcome import Outcome
 from ..serving.ballot_line import is_answer
 from ..sessions.finding import outcome_of_session
+from ..sessions.search import ALL
 from ..sessions.session import StoredSession
 from ..sessions.workflow import closing_of, new_session_id, open_session, reopen
 from .batch_questions import details_of, question_of
@@ -131,6 +132,22 @@ def attach(desk: Desk, number: str, session_id: str, *, who: str) -> BatchRecord
         act.put_noun(new, expect=record, what="tasting opened")
         _note(act, notes)
     return notes[-1].new if notes else new
+
+
+def sessions_to_attach(desk: Desk, number: str) -> list[StoredSession]:
+    """Agreed sessions that name this batch and are no tasting of it yet, newest first: those that
+    `attach` may take."""
+    record = the_batch(desk, number)
+    known = {tasting.session for tasting in record.tastings}
+    return [
+        session
+        for session in desk.sessions(ALL, naming=record.name)
+        if session.id not in known
+        and session.agreed
+        and session.question.training is None
+        and not session.details.care.smelling_only
+        and key_of(record.name) in _named_in(session)
+    ]
 
 
 def _named_in(session: StoredSession) -> set[str]:

@@ -5,21 +5,22 @@ from __future__ import annotations
 import pandas as pd
 
 from ..base.errors import RecordError
+from ..catalogue.kind import KINDS
 from ..catalogue.tests import find_kind
 from ..catalogue.threshold_read import threshold_rows
+from ..sessions.search import ALL
 from ..sessions.session import StoredSession
 from ..sessions.soundness import refuse_changed
 from ..sessions.store import Store
 from ..sessions.workflow import checked_ballots
 
-_LATEST = 400
-
 
 def threshold_sessions(store: Store) -> list[StoredSession]:
     """Closed sessions with rising sets, the newest first."""
+    rising = [key for key, kind in KINDS.items() if kind.sets_of is not None]
     return [
         each
-        for each in store.sessions(_LATEST)
+        for each in store.sessions(ALL, tests=rising)
         if each.closed and find_kind(each.question.protocol).sets_of is not None
     ]
 

@@ -23,7 +23,7 @@ from ..release.batch_records import AGAIN, DONE, BatchRecord
 from ..release.batches import Disposition
 from ..release.plant_desk import the_plant
 from ..release.rule import ReleaseRule
-from ..release.tastings import attach, give_up, open_tasting
+from ..release.tastings import attach, give_up, open_tasting, sessions_to_attach
 from ..release.trend_words import batch_count
 from ..sessions.session import ADVICE
 from ..sessions.signing import Right
@@ -32,6 +32,7 @@ from .batch_forms import clearance_form, recorded, say_recorded, smelling_form
 from .confirm_form import confirm_form
 from .evidence import evidence_part
 from .frame import acting, chosen_batch, current_frame, desk, go, plain, shown_errors
+from .offered_sessions import offered_sessions
 from .parts import SIGNS, act, download, listed, pressed, scroll, show_table, side_by_side, way
 from .sign import hand
 from .study import kept_studies
@@ -247,14 +248,17 @@ def _tastings(file: BatchFile) -> None:
 
 
 def _attach(record: BatchRecord) -> None:
-    known = {tasting.session for tasting in record.tastings}
+    name = record.name
     with st.expander("A session on record was a tasting of this batch"):
+        there = sessions_to_attach(desk(), name)
+        if not there:
+            st.markdown("No other agreed session names this batch among its samples.")
+            return
         offered = {
             session.id: f"{session.details.title or 'Untitled session'} ({session.id[:8]})"
-            for session in desk().sessions(200)
-            if session.id not in known and session.agreed and session.question.training is None
+            for session in offered_sessions(there, f"attach-{name}")
         }
-        name, words = record.name, offered.__getitem__
+        words = offered.__getitem__
         chosen = st.selectbox(
             "Session", list(offered), index=None, format_func=words, key=f"attach-{name}"
         )

@@ -13,8 +13,10 @@ from ..store.archive_form import holds_study
 from ..store.repository import Repository
 from ..store.study_archive import import_study
 from .frame import acting, desk, go, plain, shown_errors
-from .parts import download, pressed
+from .parts import download, listed, pressed
 from .study import open_study
+
+_IN_SIGHT = 10
 
 
 def care_of_the_record() -> None:
@@ -58,10 +60,9 @@ def _erase() -> None:
         erased = _repository().erase_person(name, who=acting(), why=why)
         st.success(f"Shown as '{plain(erased.shown_as)}' from now on.")
         if erased.remains:
-            st.warning(
-                "Free texts that seem to hold the name stay as they were written:\n"
-                + "\n".join(f"- {plain(str(line))}" for line in erased.remains[:20])
-            )
+            st.warning("Free texts that seem to hold the name stay as they were written:")
+            with st.container(height=320 if len(erased.remains) > _IN_SIGHT else "content"):
+                listed(erased.remains)
 
 
 def _repository() -> Repository:

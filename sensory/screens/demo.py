@@ -10,6 +10,7 @@ from streamlit.delta_generator import DeltaGenerator
 
 from ..base.errors import SensoryError
 from ..release.batch_records import ProductRecord
+from ..sessions.copies import open_copy_of
 from ..sessions.workflow import new_session_id, open_session, read_prepared
 from .frame import current_frame, desk, go, shown_errors, try_invented
 from .parts import pressed
@@ -78,13 +79,8 @@ def _tiles(prepared: dict[str, tuple[str, str]], *, primary: bool) -> None:
 def _open_session(name: str) -> None:
     """Open the session; a copy that nobody has agreed yet is used again."""
     prepared = read_prepared(current_frame().demo, name)
-    wanted = (prepared["details"], prepared["question"])
-    untouched = (
-        session
-        for session in desk().sessions(200)
-        if not session.agreed and (session.details, session.question) == wanted
-    )
-    session = next(untouched, None) or open_session(
+    untouched = open_copy_of(desk(), prepared["details"], prepared["question"])
+    session = untouched or open_session(
         desk(), new_session_id(), **prepared, who="demo", why=f"demo data {name}"
     )
     go("ballots" if name == "mistakes" else "question", session.id)

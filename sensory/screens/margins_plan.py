@@ -17,6 +17,7 @@ from ..sessions.learned import Learned, learned_from, sessions_to_learn_from
 from ..sessions.session import StoredSession
 from .ask import asked
 from .frame import desk, plain
+from .offered_sessions import offered_sessions
 from .parts import show_table
 
 _NONE = (
@@ -34,6 +35,7 @@ def margins_plan(kind: TestKind, people: int) -> dict[str, Any]:
     panel = _of_panel(kind)
     if not earlier and panel is None:
         st.info(_NONE)
+    earlier = offered_sessions(earlier, "plan-earlier")
     key = _earlier(earlier, panel is not None) if earlier or panel else ""
     chosen = next((each for each in earlier if each.id == key), None)
     known = panel if key == _PANEL else _learned(chosen)

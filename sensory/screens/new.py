@@ -15,6 +15,7 @@ from ..choices.advice import QUESTIONS
 from ..choices.advice import Question as Wanted
 from ..release.file_shapes import keep_shape
 from ..release.new_sessions import (
+    NEWEST_BATCHES,
     Choices,
     Wish,
     choices,
@@ -35,6 +36,9 @@ from .parts import act, choose, download
 
 PLANNED = "planned"
 """Where the page Plan leaves the test and the number that were planned there."""
+_EARLIER = (
+    f"Listed are the newest {NEWEST_BATCHES} batches of the product. Type the number of any other."
+)
 _TYPES = ["csv", "txt", "tsv", "xlsx"]
 
 
@@ -215,6 +219,7 @@ def _samples(offered: Choices, loaded: Loaded | None) -> tuple[str, list[str]]:
         accept_new_options=True,
         placeholder="number, as on the label",
         key="new-batches",
+        help=_EARLIER if len(offered.batches) == NEWEST_BATCHES else None,
     )
     reference = _one(
         "Against which reference?", offered.references, f"new-reference-{len(offered.references)}",

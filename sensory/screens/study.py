@@ -27,6 +27,7 @@ from ..store.repository import Repository
 from ..store.study_archive import archive_study
 from .batch_forms import recorded
 from .frame import current_frame, day, desk, go, plain, show_faults
+from .offered_sessions import offered_sessions
 from .parts import choose, download, listed, pressed, scroll, show_figure, show_table
 from .sign import hand
 from .withdraw_form import withdraw_part
@@ -122,9 +123,10 @@ def uploaded(kind: StudyKind) -> StudyFile | None:
 
 def _session(of: SessionsOf, key: str) -> StudyFile | None:
     """A session on record as the data; None as long as none is chosen."""
-    there = {each.id: each for each in of.there(desk())}
-    if not there:
+    closed = of.there(desk())
+    if not closed:
         return None
+    there = {each.id: each for each in offered_sessions(closed, f"study-session-{key}")}
     chosen = st.selectbox(
         "Or a session on record",
         list(there),

@@ -38,7 +38,7 @@ def page() -> None:
     way("New session", "new-session", "new", place=new.container(horizontal_alignment="right"))
     with shown_errors():
         if wanted.strip():
-            _hits(look_up(desk(), wanted))
+            _hits(*look_up(desk(), wanted))
             return
         if desk().nouns(ProductRecord, most=1) or desk().sessions(1):
             _day()
@@ -103,7 +103,7 @@ def _running() -> None:
 def _look_here() -> None:
     today = date.today().isoformat()
     references = references_in_use(desk(), today)
-    signals = _signals()
+    signals, more = _signals()
     if not references and not signals:
         return
     st.subheader("Look here")
@@ -116,16 +116,19 @@ def _look_here() -> None:
         )
         key = f"signal-{signal.line}-{signal.batch}"
         way("Open", key, "batch", batch=signal.batch, primary=False, place=button)
+    if more:
+        others = several(more, "other signal")
+        st.markdown(f"Not shown: {others}. All are on the page Trend of their product.")
     for state in references:
-        age, *more = state.says()
-        left = f" {more[0]}" if state.days_left is not None and state.days_left >= 0 else ""
+        age, *rest = state.says()
+        left = f" {rest[0]}" if state.days_left is not None and state.days_left >= 0 else ""
         sign = "⚠ " if needs_a_look(state) else ""
         st.markdown(f"{sign}Reference of {plain(state.reference.product)}: {plain(age + left)}")
         if state.problems:
             listed(state.problems)
 
 
-def _signals() -> list[OpenSignal]:
+def _signals() -> tuple[list[OpenSignal], int]:
     """Signals of the trend; computed anew only where a batch of late, what was acknowledged or
     the baseline has changed."""
     latest = desk().batches(most=_SHOWN)
@@ -134,11 +137,11 @@ def _signals() -> list[OpenSignal]:
     kept = st.session_state.get("signals")
     if kept is None or kept[0] != print_of:
         kept = st.session_state["signals"] = (print_of, open_signals(desk()))
-    signals: list[OpenSignal] = kept[1]
+    signals: tuple[list[OpenSignal], int] = kept[1]
     return signals
 
 
-def _hits(hits: list[Hit]) -> None:
+def _hits(hits: list[Hit], more: list[str]) -> None:
     st.subheader("Found")
     if not hits:
         st.markdown("No match. A part of the number, the title or the name is enough.")
@@ -157,6 +160,8 @@ def _hits(hits: list[Hit]) -> None:
             batch = hit.batch or None
             key = f"hit-{hit.kind}-{hit.batch or hit.session}"
             way("Open", key, to, session, batch=batch, primary=False, place=button)
+    if more:
+        st.markdown(f"Not shown: more {' and '.join(more)} with this text. Type more of it.")
 
 
 def _invented() -> None:

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from ..catalogue.question import Question
 from .attempts import IN_TWO
 from .care import Care
-from .session import StoredSession
+from .search import ALL
+from .session import SessionDetails, StoredSession
 from .store import Store
 from .workflow import new_session_id, open_session
 
@@ -39,3 +41,14 @@ def copy_session(store: Store, session_id: str, *, who: str) -> StoredSession:
         who=who,
         why=f"copy of session {old.id[:8]}",
     )
+
+
+def open_copy_of(store: Store, details: SessionDetails, question: Question) -> StoredSession | None:
+    """The newest session of exactly this description and question that nobody has agreed yet."""
+    likely = store.sessions(ALL, naming=details.title, unclosed=True)
+    same = (
+        each
+        for each in likely
+        if not each.agreed and (each.details, each.question) == (details, question)
+    )
+    return next(same, None)

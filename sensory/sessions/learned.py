@@ -9,10 +9,9 @@ from ..catalogue.profile_figures import learned_scatter
 from ..catalogue.tests import find_kind
 from ..ratings.scatter import PanelScatter
 from .finding import outcome_of_session
+from .search import ALL
 from .session import StoredSession
 from .store import Store
-
-_LOOKED_AT = 1000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,14 +26,14 @@ class Learned:
     margins: Mapping[str, float]
 
 
-def sessions_to_learn_from(store: Store, test: str, most: int = 20) -> list[StoredSession]:
-    """The latest closed sessions with that test, newest first."""
-    of_test = store.sessions(_LOOKED_AT, naming=test, tests=[test])
+def sessions_to_learn_from(store: Store, test: str) -> list[StoredSession]:
+    """The closed sessions with that test, newest first."""
+    of_test = store.sessions(ALL, tests=[test])
     return [
         each
         for each in of_test
         if each.closed and each.question.protocol == test and each.question.training is None
-    ][:most]
+    ]
 
 
 def learned_from(store: Store, session: StoredSession) -> Learned:

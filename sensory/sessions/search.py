@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from ..catalogue.kind import KINDS
 from ..catalogue.tests import name_of_test
 from .session import StoredSession
@@ -13,12 +15,21 @@ ALL = 1_000_000
 
 def find_sessions(store: Store, text: str) -> list[StoredSession]:
     """Every session whose title, test, sample or batch holds the text, newest first."""
-    wanted = " ".join(text.split()).casefold()
+    wanted = _normal(text)
     if not wanted:
         return []
     tests = [key for key, kind in KINDS.items() if wanted in kind.name.casefold()]
-    likely = store.sessions(ALL, naming=wanted, tests=tests)
-    return [session for session in likely if wanted in words_of(session).casefold()]
+    return holding(store.sessions(ALL, naming=wanted, tests=tests), text)
+
+
+def holding(sessions: Iterable[StoredSession], text: str) -> list[StoredSession]:
+    """Those whose title, test, sample or batch holds the text; all where it is empty."""
+    wanted = _normal(text)
+    return [session for session in sessions if wanted in words_of(session).casefold()]
+
+
+def _normal(text: str) -> str:
+    return " ".join(text.split()).casefold()
 
 
 def words_of(session: StoredSession) -> str:

@@ -15,10 +15,9 @@ from ..serving.cups import rows_to_serve
 from .booth_plans import people_of, served_plan
 from .care import UNITS, Care
 from .exclusions import excluded_samples
+from .search import ALL
 from .session import StoredSession
 from .store import Store
-
-_MOST_SESSIONS = 200
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,7 +49,7 @@ def servings_of_the_day(store: Store, session_id: str) -> list[Servings]:
     amounts: dict[str, Counter[str]] = {}
     others = [
         other
-        for other in store.sessions(_MOST_SESSIONS)
+        for other in store.sessions(ALL, held=(day, day))
         if other.serving and day_of(other) == day and other.id != session.id
     ]
     for held in (session, *others):

@@ -32,6 +32,7 @@ class Store(Protocol):
         naming: str = "",
         tests: Collection[str] = (),
         unclosed: bool = False,
+        held: tuple[str, str] | None = None,
     ) -> list[StoredSession]: ...
     def listed_sessions(
         self,
@@ -40,6 +41,7 @@ class Store(Protocol):
         naming: str = "",
         tests: Collection[str] = (),
         unclosed: bool = False,
+        held: tuple[str, str] | None = None,
     ) -> tuple[list[StoredSession], list[DamagedSession]]: ...
     def session(self, session_id: str) -> StoredSession: ...
     def cells(self, session_id: str) -> dict[int, dict[str, str]]: ...

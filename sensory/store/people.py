@@ -250,7 +250,7 @@ def sessions_of(connection: Connection, name: str) -> list[str]:
     return sorted(connection.scalars(named))
 
 
-def mentions(connection: Connection, names: Iterable[str], most: int = 50) -> list[str]:
+def mentions(connection: Connection, names: Iterable[str]) -> list[str]:
     """Free texts in which a name still stands: these are inside the chain and stay."""
     cells = ballot_cells.c
     texts = {
@@ -267,9 +267,9 @@ def mentions(connection: Connection, names: Iterable[str], most: int = 50) -> li
         words.format(*row)
         for name in names
         for words, (place, columns) in texts.items()
-        for row in connection.execute(sa.select(*place).where(_hold(columns, name)).limit(most))
+        for row in connection.execute(sa.select(*place).where(_hold(columns, name)))
     ]
-    return list(dict.fromkeys(places))[:most]
+    return list(dict.fromkeys(places))
 
 
 def _hold(columns: Iterable[sa.Column[Any]], name: str) -> sa.ColumnElement[bool]:

@@ -44,15 +44,20 @@ class Reads(Register):
         naming: str = "",
         tests: Collection[str] = (),
         unclosed: bool = False,
+        held: tuple[str, str] | None = None,
     ) -> list[StoredSession]:
         """The latest sessions, newest first; with `naming`, those that may hold this text, and
-        those of `tests`, by their keys; `unclosed`: only those that are not closed.
+        those of `tests`, by their keys; `unclosed`: only those that are not closed; `held`: only
+        those that may be of these days (`day_of`), first and last, ISO 8601.
 
-        The text is sought in the description by its longest word, whatever the case; whoever
-        asks looks closer. A word that is not ASCII is not sought: all sessions come. Those that
-        cannot be read are left out: see `listed_sessions`.
+        The text is sought in description and question by its longest word, whatever the case;
+        whoever asks looks closer. A word that is not ASCII is not sought: all sessions come. Those
+        that cannot be read are left out: see `listed_sessions`.
         """
-        return self.listed_sessions(most, naming=naming, tests=tests, unclosed=unclosed)[0]
+        sound, _ = self.listed_sessions(
+            most, naming=naming, tests=tests, unclosed=unclosed, held=held
+        )
+        return sound
 
     def listed_sessions(
         self,
@@ -61,24 +66,27 @@ class Reads(Register):
         naming: str = "",
         tests: Collection[str] = (),
         unclosed: bool = False,
+        held: tuple[str, str] | None = None,
     ) -> tuple[list[StoredSession], list[DamagedSession]]:
         """The same, and beside them those whose rows another hand or a disk has damaged."""
         table = tables.sessions
         query = sa.select(table).order_by(table.c.created_at.desc(), table.c.id).limit(most)
         query = query.where(table.c.closed_at.is_(None)) if unclosed else query
-        word = max(naming.split(), key=len, default="")
-        if word.isascii():
-            held = sa.func.lower(sa.cast(table.c.details, sa.Text))
-            names = held.contains(json.dumps(word.lower())[1:-1], autoescape=True)
-            of_test = table.c.question["protocol"].as_string().in_(tests)
-            query = query.where(sa.or_(names, of_test) if word and tests else names)
+        sought: list[sa.ColumnElement[bool]] = []
+        if held is not None:
+            sought.append(_day().between(*held))
+        of_test = [table.c.question["protocol"].as_string().in_(tests)] if tests else []
+        if naming.strip() and (word := max(naming.split(), key=len)).isascii():
+            sought.append(sa.or_(_holds(word), *of_test))
+        elif not naming.strip():
+            sought += of_test
         try:
             with self._reading() as connection:
-                return listed(connection, query)
+                return listed(connection, query.where(*sought))
         except RecordError:
-            if not tests:
+            if not (tests or held):
                 raise
-        # A damaged question has no test.
+        # Of a damaged description the day is not known, and of a damaged question the test.
         return self.listed_sessions(most, naming=naming, unclosed=unclosed)
 
     def session(self, session_id: str) -> StoredSession:
@@ -227,3 +235,23 @@ class Reads(Register):
         query = sa.select(tables.sessions).where(tables.sessions.c.id == session_id)
         with self._reading() as connection:
             return sessions_of(connection, query)
+
+
+def _holds(word: str) -> sa.ColumnElement[bool]:
+    """Whether description or question of a session holds a word."""
+    written = json.dumps(word.lower())[1:-1]
+    texts = (tables.sessions.c.details, tables.sessions.c.question)
+    return sa.or_(
+        *(
+            sa.func.lower(sa.cast(each, sa.Text)).contains(written, autoescape=True)
+            for each in texts
+        )
+    )
+
+
+def _day() -> sa.ColumnElement[str]:
+    """The day of a session, as `sessions.servings.day_of` has it."""
+    table = tables.sessions.c
+    agreed = sa.func.nullif(table.agreed_at, "")
+    began = sa.func.substr(sa.func.coalesce(agreed, table.created_at), 1, 10)
+    return sa.func.coalesce(sa.func.nullif(table.details["held_on"].as_string(), ""), began)

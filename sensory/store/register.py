@@ -90,7 +90,7 @@ class Register:
         return self._some_nouns(query.order_by(_NOUN.on_date, _NOUN.name))
 
     def studies(
-        self, *, kind: str = "", product: str = "", batch: str = "", most: int = 200
+        self, *, kind: str = "", product: str = "", batch: str = "", most: int | None = None
     ) -> list[Study]:
         """The latest studies on record, newest first; of a kind, a product or a batch, if given."""
         query = sa.select(register).where(_NOUN.kind == kind_of(Study))

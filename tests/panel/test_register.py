@@ -21,7 +21,7 @@ from sensory.sessions.care import ALCOHOL, Substance
 from sensory.sessions.session import Sample, SessionDetails, StoredSession
 from sensory.store.repository import open_store
 
-from ..sessions.shared import BY
+from ..sessions.shared import BY, newer
 from ..shared import CARE, add
 
 WHO = {"who": BY}
@@ -153,6 +153,7 @@ def test_those_who_are_qualified_and_rested_are_invited_first(store):
     session(store, "3" * 32, DAY, "Bo", "bo", alcohol=True)
     session(store, "4" * 32, "2026-11-20", "Ada")  # the week before
     here = session(store, "5" * 32, alcohol=True, batch="qc-7")
+    newer(store, here, 410)  # the newest 400 were all that was looked at
     asked = {"panel": "Day shift", "product": "Quince"}
     listed = invitees(store, here, the_register(store), most_sittings=3, most_alcohol=6, **asked)
     assert {each.assessor.person: each.reasons for each in listed} == {

@@ -68,7 +68,7 @@ def test_signals_of_the_newest_batches_are_named(store):
     for number in range(1, 12):
         made(store, f"SC-{number:02}", made_on=f"2026-03-{number:02}")
         held(store, f"SC-{number:02}", triangles(32 if number == 11 else 12, 36))
-    (signal, *_) = day.open_signals(store)
+    (signal, *_), _ = day.open_signals(store)
     assert (signal.product, signal.batch) == (PRODUCT, "SC-11")
 
 
@@ -77,7 +77,7 @@ def test_one_field_finds_batch_lot_session_and_assessor(store):
     session = held(store, "SC-1", triangles(12, 36))
 
     def found(text):
-        return {hit.kind: hit for hit in look_up.look_up(store, text)}
+        return {hit.kind: hit for hit in look_up.look_up(store, text)[0]}
 
     by_lot = found("sw-118")
     assert (by_lot["lot"].name, by_lot["batch"].batch) == ("SW-118", "SC-1")
@@ -86,7 +86,7 @@ def test_one_field_finds_batch_lot_session_and_assessor(store):
     assert found("p36")["assessor"].session == session.id
     assert found("p36")["assessor"].about == "in 1 session"
     assert found("nothing of the kind") == {}
-    assert look_up.look_up(store, " ") == []
+    assert look_up.look_up(store, " ") == ([], [])
 
 
 def test_the_record_offers_what_can_be_chosen(store):

@@ -8,7 +8,15 @@ from dataclasses import replace
 import pytest
 import sqlalchemy as sa
 
-from sensory.release import batch_desk, cause_desk, complaint_desk, day, limit_desk
+from sensory.release import (
+    batch_desk,
+    cause_desk,
+    complaint_desk,
+    day,
+    limit_desk,
+    look_up,
+    tastings,
+)
 from sensory.release.batch_records import BatchRecord, Complaint, ProductRecord
 from sensory.release.batches import Batch, RawLot
 from sensory.store.nouns import row_of
@@ -16,7 +24,7 @@ from sensory.store.repository import Repository
 from sensory.store.rows import columns_of
 from sensory.store.tables import register, register_links, sessions
 
-from ..sessions.shared import agreed
+from ..sessions.shared import agreed, newer
 from .shared import ONE, PRODUCT, desk_with
 
 MANY = 1001
@@ -63,6 +71,31 @@ def test_today_says_how_many_open_sessions_it_does_not_show(many):
     shown, more = day.running(many)
     assert (shown[0].session.id, len(shown), more) == (session.id, 8, 203)
     assert len(many.sessions(1000, unclosed=True)) == 211
+
+
+def test_one_field_says_of_what_there_is_more(many):
+    hits, more = look_up.look_up(many, "sw-1")
+    assert more == ["batches", "lots"]
+    assert [hit.about for hit in hits if hit.kind == "lot"] == [
+        "sweetener, lot SW-1: at least 50 batches"
+    ]
+    assert look_up.look_up(many, "SC-0007")[1] == []
+
+
+def test_every_session_that_names_a_batch_is_offered_as_its_tasting(many):
+    """Among the newest 200 it was not; sessions of other batches were offered, and refused."""
+    session = many.session(agreed(many, "suspect_batch"))
+    samples = (session.details.samples[0], replace(session.details.samples[1], batch="sc-0007"))
+    by_batch = replace(session, id="b" * 32, details=replace(session.details, samples=samples))
+    named = replace(session.question, settings={"samples": "reference; SC-0007"})
+    by_setting = replace(session, id="a" * 32, question=named, created_at="2019-01-01")
+    other = replace(by_batch, id="9" * 32, agreed_at=None)
+    with many._engine.begin() as connection:
+        rows = [columns_of(each) for each in (by_batch, by_setting, other)]
+        connection.execute(sa.insert(sessions), rows)
+    newer(many, session.id, 210)
+    offered = tastings.sessions_to_attach(many, "SC-0007")
+    assert [each.id for each in offered] == [by_batch.id, by_setting.id]
 
 
 def test_a_lot_says_how_many_earlier_batches_it_leaves_out(many, monkeypatch):

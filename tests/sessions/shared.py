@@ -5,12 +5,16 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
+import sqlalchemy as sa
+
 from sensory.catalogue.tests import find_kind
 from sensory.choices.protocols import PROTOCOLS
 from sensory.serving.lines import ballot_lines
 from sensory.serving.planning import serving_plan
 from sensory.sessions import booth_plans, booths, exclusions, workflow
 from sensory.sessions.allergens import served_samples
+from sensory.store.rows import columns_of
+from sensory.store.tables import sessions
 
 DEMO = Path(__file__).parents[2] / "demo_data"
 BY = "A. Leader"
@@ -51,6 +55,15 @@ def agreed(store, name, *, cells=False, **question):
     workflow.open_session(store, session_id, **prepared, who="test", why="test")
     workflow.agree(store, session_id, who=BY)
     return session_id
+
+
+def newer(store, session_id, count, *, day="2999-01-01"):
+    """So many copies of a session that were opened later, without ballots and journal."""
+    like = store.session(session_id)
+    like = replace(like, created_at=f"{day}T08:00", details=replace(like.details, held_on=day))
+    rows = [columns_of(replace(like, id=f"n{at:031x}", serving=None)) for at in range(count)]
+    with store._engine.begin() as connection:
+        connection.execute(sa.insert(sessions), rows)
 
 
 def planned(

@@ -142,6 +142,7 @@ def test_servings_count_cups_of_the_day_over_sessions(store):
     second, _ = shared.planned(store, people=("ANNA", "Dora"), seed=2**128 + 6)
     with_care(store, first, contains=(Substance(kind="alcohol", amount=0.5),), most=5)
     with_care(store, second, contains=(Substance(kind="alcohol", amount=2.0),))
+    shared.newer(store, second, 210)  # of other days; the newest 200 were all that was looked at
     cups = sum(row.assessor == "Anna" for row in plan.rows)
     assert cups == 3  # a triangle
     anna, bo, _ = servings_of_the_day(store, first)

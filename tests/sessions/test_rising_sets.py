@@ -22,7 +22,7 @@ from sensory.sessions.finding import session_report
 from sensory.store.archive import archive_session, import_archive
 from sensory.store.repository import open_store
 
-from .shared import BY, agreed, declare
+from .shared import BY, agreed, declare, newer
 
 STEPS = {"concentrations": "0,25; 0.5; 1; 2", "unit": "µg/l", "blank": "plain cordial"}
 PEOPLE = ("Anna", "Bo", "Cleo", "Dana", "Ewa", "Finn")
@@ -106,6 +106,7 @@ def test_report_and_archive(tasted):
 
 def test_a_study_takes_the_session_as_its_data(tasted):
     store, session_id, _ = tasted
+    newer(store, agreed(store, "suspect_batch"), 410)
     assert [each.id for each in threshold_sessions(store)] == [session_id]
     rows = session_rows(store, session_id)
     assert len(rows) == 24

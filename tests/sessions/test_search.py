@@ -9,6 +9,7 @@ import sqlalchemy as sa
 
 from sensory.catalogue.question import Question
 from sensory.sessions.attempts import batch_of
+from sensory.sessions.copies import open_copy_of
 from sensory.sessions.finding import attempts_on_record
 from sensory.sessions.learned import sessions_to_learn_from
 from sensory.sessions.search import find_sessions
@@ -56,3 +57,13 @@ def test_an_old_attempt_on_the_same_batch_and_an_old_panel_count(record):
     assert batch_of(again) == "sc-1"
     assert [each.id for each in attempts_on_record(record, again)] == ["s1"]
     assert [each.id for each in sessions_to_learn_from(record, "SURENESS")] == ["s2"]
+    assert len(sessions_to_learn_from(record, "DUO_TRIO")) == 1001
+
+
+def test_an_invented_session_that_nobody_agreed_is_used_again_however_old(record):
+    untouched = replace(record.session("s1"), id="u1", agreed_at=None, closed_at=None)
+    with record._engine.begin() as connection:
+        connection.execute(sa.insert(tables.sessions), [columns_of(untouched)])
+    details, question = untouched.details, untouched.question
+    assert open_copy_of(record, details, question).id == "u1"
+    assert open_copy_of(record, replace(details, title="Küche"), question) is None

@@ -233,9 +233,11 @@ def test_reason_may_not_hold_the_name(store):
 
 def test_free_texts_that_hold_the_name_are_listed(store):
     said = {3: {"comment": 'as Karim Aziz said: "flat"'}, 4: {"comment": "flat"}}
+    said |= {line: {"comment": "like Karim Aziz"} for line in range(5, 65)}
     write_lines(store, SESSION.id, said, who="Änne Weiß", why="after a talk with Karim Aziz")
     erasure = store.erase_person("Karim Aziz", **LEADER)
-    assert erasure.remains == (f"Session {SESSION.id}, row 3, comment", "Journal entry 2")
+    rows = [f"Session {SESSION.id}, row {line}, comment" for line in (3, *range(5, 65))]
+    assert erasure.remains == (*rows, "Journal entry 2")
 
 
 def test_description_that_holds_the_name_is_listed(store):
