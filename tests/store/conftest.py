@@ -3,81 +3,39 @@
 from __future__ import annotations
 
 import os
-import shutil
-import subprocess
-import tempfile
 from collections.abc import Callable, Iterator
 from functools import partial
-from itertools import count
 from pathlib import Path
 
 import pytest
-import sqlalchemy as sa
 
 from ..programs import Program
-
-_NUMBERS = count(1)
-
-
-def _postgres_programs() -> Path | None:
-    if found := shutil.which("initdb"):
-        return Path(found).resolve().parent
-    kept = sorted(Path("/usr/lib/postgresql").glob("*/bin/initdb"))
-    return kept[-1].parent if kept else None
+from .cluster import Cluster, new_schema, postgres_programs
 
 
 @pytest.fixture(scope="session")
-def postgres_server() -> Iterator[str]:
-    """Folder of the socket of a private cluster, which is stopped and removed afterwards."""
-    programs = _postgres_programs()
+def postgres_cluster() -> Iterator[Cluster]:
+    """A private cluster, which is stopped and removed afterwards."""
+    programs = postgres_programs()
     if programs is None:
         reason = "no PostgreSQL server programs on this machine (initdb, pg_ctl)"
         if os.environ.get("CI", "").casefold() == "true":
             pytest.fail(reason)
         pytest.skip(reason)
-    folder = Path(tempfile.mkdtemp(prefix="pg"))
-    # The server refuses to run as root.
-    account = {"user": "postgres", "group": "postgres", "extra_groups": []}
-    account = account if os.geteuid() == 0 else {}
-    if account:
-        shutil.chown(folder, "postgres", "postgres")
+    with Cluster(programs, "-c fsync=off").running() as cluster:
+        yield cluster
 
-    def run(program: str, *arguments: str) -> None:
-        # Output goes to a file: the server inherits it, and a pipe would stay open.
-        with (folder / "output.txt").open("ab") as output:
-            done = subprocess.run(
-                [programs / program, *arguments],
-                cwd=folder,
-                stdout=output,
-                stderr=output,
-                timeout=120,
-                check=False,
-                **account,
-            )
-        if done.returncode:
-            pytest.fail(f"{program}: {(folder / 'output.txt').read_text()}")
 
-    data = str(folder / "data")
-    run("initdb", "-D", data, "-A", "trust", "-U", "postgres", "-E", "UTF8", "--locale=C", "-N")
-    options = f"-c listen_addresses='' -c unix_socket_directories='{folder}' -c fsync=off"
-    run("pg_ctl", "-D", data, "-l", str(folder / "log"), "-o", options, "-w", "start")
-    try:
-        yield str(folder)
-    finally:
-        run("pg_ctl", "-D", data, "-m", "immediate", "-w", "stop")
-        shutil.rmtree(folder)
+@pytest.fixture(scope="session")
+def postgres_server(postgres_cluster: Cluster) -> str:
+    """Folder of its socket."""
+    return str(postgres_cluster.folder)
 
 
 @pytest.fixture
 def postgres_url(postgres_server: str) -> str:
     """URL of a new, empty schema: made much faster than a database of its own."""
-    name = f"record{next(_NUMBERS)}"
-    whole = f"postgresql+psycopg://postgres@/postgres?host={postgres_server}"
-    engine = sa.create_engine(whole, isolation_level="AUTOCOMMIT")
-    with engine.connect() as connection:
-        connection.execute(sa.text(f"CREATE SCHEMA {name}"))
-    engine.dispose()
-    return f"{whole}&options=-csearch_path%3D{name}"
+    return new_schema(postgres_server)
 
 
 @pytest.fixture
