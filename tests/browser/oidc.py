@@ -1,4 +1,4 @@
-"""A small OpenID Connect provider over real HTTP, and a browser without a window.
+"""A small OpenID Connect provider over real HTTP.
 
 Written after OpenID Connect Core 1.0 (sections 3.1.2, 3.1.3), Discovery 1.0 and RFC 7636, from
 memory. It refuses what a provider refuses: another client, an address to return to that is not
@@ -13,20 +13,11 @@ import json
 import secrets
 import threading
 import time
-import urllib.error
-import urllib.request
-from collections.abc import Mapping
-from http.cookiejar import CookieJar
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
 from urllib.parse import parse_qs, urlencode, urlsplit
 
-from streamlit.proto.BackMsg_pb2 import BackMsg
-from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
-from websockets.sync.client import connect
-
 CLIENT, CLIENT_SECRET = "panel", "secret of the client"
-XSRF = "_streamlit_xsrf"
 
 
 class Provider:
@@ -138,74 +129,3 @@ class Provider:
         claims = usual | self.user | self.claims
         signed = jwt.encode({"alg": "RS256", "kid": "1"}, claims, self.signs_with)
         return 200, {"access_token": "a", "token_type": "Bearer", "id_token": signed}
-
-
-class Browser:
-    """Goes where it is sent and keeps its cookies, as a browser does, but draws nothing."""
-
-    def __init__(self, url: str):
-        self.url, self.jar = url, CookieJar()
-        self._ways = urllib.request.build_opener(urllib.request.HTTPCookieProcessor(self.jar))
-
-    @property
-    def cookies(self) -> dict[str, str]:
-        return {cookie.name: cookie.value or "" for cookie in self.jar}
-
-    def get(self, address: str) -> tuple[int, str]:
-        """Status and address of where it ends."""
-        try:
-            with self._ways.open(address, timeout=30) as answer:
-                return answer.status, answer.url
-        except urllib.error.HTTPError as refused:
-            return refused.code, refused.url
-
-    def press(self, label: str) -> None:
-        """Press the button that begins so, and follow where the page sends the browser."""
-        drawn = Drawn(self.url, self.cookies, press=label)
-        assert drawn.way, f"{label!r} leads nowhere"
-        self.get(f"{self.url}{drawn.way}")
-
-    def page(self) -> str:
-        """All texts of the first page."""
-        return Drawn(self.url, self.cookies).text
-
-
-class Drawn:
-    """A page as its server sends it to a browser with these cookies, after a press of a button."""
-
-    def __init__(self, url: str, cookies: Mapping[str, str], press: str = ""):
-        fresh = Browser(url)
-        fresh.get(f"{url}/_stcore/health")
-        token = fresh.cookies[XSRF]
-        sent = "; ".join(f"{name}={value}" for name, value in {**cookies, XSRF: token}.items())
-        self.text, self.way, self._buttons = "", "", dict[str, str]()
-        with connect(
-            f"{url.replace('http', 'ws')}/_stcore/stream",
-            origin=url,
-            subprotocols=["streamlit", token],
-            additional_headers={"Cookie": sent},
-            max_size=None,
-        ) as wire:
-            self._run(wire, "")
-            if press:
-                (button,) = (id for label, id in self._buttons.items() if label.startswith(press))
-                self._run(wire, button)
-
-    def _run(self, wire: Any, pressed: str) -> None:
-        asked = BackMsg()
-        asked.rerun_script.query_string = ""
-        if pressed:
-            asked.rerun_script.widget_states.widgets.add(id=pressed, trigger_value=True)
-        wire.send(asked.SerializeToString())
-        while True:
-            message = ForwardMsg.FromString(wire.recv(timeout=30))
-            self.text += str(message)
-            kind = message.WhichOneof("type")
-            if kind == "auth_redirect":
-                self.way = message.auth_redirect.url
-            elif kind == "script_finished":
-                if message.script_finished == ForwardMsg.FINISHED_SUCCESSFULLY:
-                    return
-            elif kind == "delta" and message.delta.new_element.WhichOneof("type") == "button":
-                button = message.delta.new_element.button
-                self._buttons[button.label] = button.id

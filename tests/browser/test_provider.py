@@ -18,8 +18,9 @@ from streamlit.web.server.starlette.starlette_server_config import USER_COOKIE_N
 from sensory.sessions.staff import IN, OUT, REFUSED
 from sensory.store.repository import open_store
 
-from .oidc import CLIENT, CLIENT_SECRET, Browser, Drawn, Provider
+from .oidc import CLIENT, CLIENT_SECRET, Provider
 from .servers import NetworkServer, started
+from .unseen import Browser, Drawn
 
 SECRET = "a secret of the test, long enough"
 TO_PROVIDER = "Sign in with your account"

@@ -500,8 +500,8 @@ def progress(
 ) -> None:
     """Where the long form is: beside what it prints at its end, which is JSON."""
     print(
-        f"{done} of {cases} files in {seconds / 60:.1f} min, the slowest {longest[0]:.1f} s "
-        f"(case {longest[1]}); failed: {failed or 'none'}",
+        f"{done} of {cases} files in {seconds / 60:.1f} min, {time.process_time() / 60:.1f} min of "
+        f"a core, the slowest {longest[0]:.1f} s (case {longest[1]}); failed: {failed or 'none'}",
         file=sys.stderr,
         flush=True,
     )
