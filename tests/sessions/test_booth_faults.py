@@ -1,7 +1,8 @@
 """A server that is killed while booths send: what was acknowledged is there, once.
 
-`python tests/sessions/test_booth_faults.py [kills]` does so 200 times in two ways: by the use cases
-alone, and over the route of answers, where every acknowledged answer is looked for as well.
+`python tests/sessions/test_booth_faults.py [kills] [before]` does so 200 times in two ways: over the
+route of answers, where every acknowledged answer is looked for as well, and by the use cases
+alone; with `before`, it goes on where so many were done.
 """
 
 from __future__ import annotations
@@ -173,9 +174,9 @@ def test_nothing_acknowledged_is_lost_and_nothing_is_there_twice(tmp_path):
 if __name__ == "__main__":
     import tempfile
 
-    most = int(sys.argv[1]) if len(sys.argv) > 1 else 200
+    most, before = (int(text) for text in (*sys.argv[1:], *("200", "0")[len(sys.argv) - 1 :]))
     for way in (killed_over_the_route, killed_again_and_again):
-        rounds = 0
+        rounds = before
         while rounds < most:
             with tempfile.TemporaryDirectory() as folder:
                 _, times = check(*way(Path(folder), 20, 5, 10, rounds))
