@@ -21,11 +21,13 @@ from sensory.release import (
 from sensory.release.batches import AttributeLimit, Batch, Disposition, RawLot
 from sensory.release.references import Bridge, Reference, ReferenceKind
 from sensory.release.rule import ReleaseRule
+from sensory.screens import offered_sessions
 from sensory.sessions import workflow
 from sensory.sessions.session import CAUTIONS
 from sensory.sessions.signing import TYPED, signed_words
 from sensory.store.repository import Repository, open_store
 
+from ..sessions.shared import newer
 from ..shared import ALL_YES, CARE
 from .pages import click, fill, keys, marked, run, words
 
@@ -230,6 +232,20 @@ def test_a_complaint_is_followed_up_and_closed(url: str, store: Repository):
     (complaint,) = product_desk.the_batch(store, "SC-1").complaints
     assert (complaint.owner, complaint.cause, complaint.closed) == ("Karim", "line", True)
     assert "Complaints not closed yet" not in words(shown("batches", url))
+
+
+def test_sessions_of_a_batch_are_offered_or_found_and_no_others(url, store, monkeypatch):
+    tasted(store, 12)
+    entered(store, "SC-2")
+    newer(store, store.sessions(1)[0].id, 3)
+    monkeypatch.setattr(offered_sessions, "MOST", 2)
+    app = shown("batch", url, "SC-1")
+    assert len(app.selectbox(key="attach-SC-1").options) == 2
+    assert "Not offered below: 1 earlier session." in words(app)
+    app.text_input(key="attach-SC-1-find").set_value("another batch").run()
+    assert app.selectbox(key="attach-SC-1").options == []
+    assert "No match" in words(app)
+    assert "No other agreed session names this batch" in words(shown("batch", url, "SC-2"))
 
 
 def test_a_rejection_names_its_cause(url: str, store: Repository):
