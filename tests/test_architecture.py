@@ -58,7 +58,7 @@ ORDER = {
     """,
     "ratings": """
         flags frames names rank_ballots rank_pairs ranking tables fitting variance contrasts scaling
-        performance reversal least profile scatter profile_plan map_ballots sample_map
+        performance intraclass reversal least profile scatter profile_plan map_ballots sample_map
         control interaction ticked scorecard_notes scorecard drift spikes recipes
     """,
     "evidence": """

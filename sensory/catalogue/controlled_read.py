@@ -8,6 +8,7 @@ from dataclasses import replace
 from ..base.findings import Finding
 from ..base.results import Interval
 from ..ratings.control import SCORE, DifferenceFromControl, difference_from_control
+from ..ratings.frames import records
 from .frames import (
     Row,
     absent_samples,
@@ -64,15 +65,16 @@ def read_difference_from_control(rows: Sequence[Row], question: Question) -> Out
         cannot_tell=(*not_served(absent), *outcome.cannot_tell),
         notes=(*outcome.notes, *equal_steps(settings)),
         smallest_differences=smallest_differences(
-            scorecard(frame, question.alpha, (scale.low, scale.high))
+            scorecard(frame, question.alpha, (scale.low, scale.high), checked=result.scores)
         ),
     )
 
 
 def outcome_of_control(result: DifferenceFromControl) -> Outcome:
     """The outcome of a result that stands by itself."""
-    compared = result.against_control.to_dict("records")
-    placebo = result.placebo.iloc[0]
+    compared = records(result.against_control)
+    placebo = records(result.placebo)[0]
+    comparisons = _comparisons(result, compared)
     told = [
         f"{row['sample']} lies {row['estimate']:.2f} points above the blind control "
         f"({chance(row['p_adjusted'])}, upper limit {row['upper']:.2f})"
@@ -92,8 +94,8 @@ def outcome_of_control(result: DifferenceFromControl) -> Outcome:
         limit=float(limit),
         margins={str(name): float(size) for name, size in result.limits.items()},
         tables=_tables(result),
-        figure=control_figure(result),
-        comparisons=_comparisons(result),
+        figure=_figure(comparisons),
+        comparisons=comparisons,
         cannot_tell=(
             "It does not say in which attribute a sample lies off, nor in which direction.",
             "The action limit is a decision of management; no number of this session gives it.",
@@ -120,7 +122,7 @@ def _tables(result: DifferenceFromControl) -> tuple[NamedTable, ...]:
     )
 
 
-def _comparisons(result: DifferenceFromControl) -> tuple[Comparison, ...]:
+def _comparisons(result: DifferenceFromControl, rows: Sequence[Row]) -> tuple[Comparison, ...]:
     return tuple(
         Comparison(
             sample=str(row["sample"]),
@@ -133,16 +135,18 @@ def _comparisons(result: DifferenceFromControl) -> tuple[Comparison, ...]:
             upper=float(row["upper"]),
             margin=float(result.limits[row["attribute"]]),
         )
-        for row in result.against_control.to_dict("records")
+        for row in rows
     )
 
 
 def control_figure(result: DifferenceFromControl) -> Figure:
     """What each sample scored beyond the blind control, with its limits and the agreed one."""
-    return Figure(
-        axis="points above the blind control",
-        spans=tuple(_span(each) for each in _comparisons(result)),
-    )
+    return _figure(_comparisons(result, records(result.against_control)))
+
+
+def _figure(comparisons: Sequence[Comparison]) -> Figure:
+    spans = tuple(_span(each) for each in comparisons)
+    return Figure(axis="points above the blind control", spans=spans)
 
 
 def _span(compared: Comparison) -> Span:

@@ -13,7 +13,8 @@ import pandas as pd
 from ..base.errors import ArgumentError, BallotError
 from ..base.results import Cell, Table
 from ..ratings.control import SCORE
-from ..ratings.scorecard import PanelScorecard, panel_scorecard
+from ..ratings.scorecard import PanelScorecard, panel_scorecard, scorecard_of
+from ..ratings.tables import RatingTable
 from .kind import TestKind
 from .question import Question
 
@@ -64,8 +65,8 @@ def not_served(absent: Sequence[str]) -> tuple[str, ...]:
 def table_of(frame: pd.DataFrame, columns: str) -> Table:
     """Some columns of a frame as a table of plain cells."""
     names = columns.split()
-    rows = frame[names].itertuples(index=False, name=None)
-    return Table(columns=tuple(names), rows=tuple(tuple(map(_cell, row)) for row in rows))
+    cells = [map(_cell, frame[name].tolist()) for name in names]
+    return Table(columns=tuple(names), rows=tuple(zip(*cells, strict=True)))
 
 
 def _cell(value: object) -> Cell:
@@ -80,23 +81,38 @@ def _cell(value: object) -> Cell:
 
 
 def scorecard(
-    frame: pd.DataFrame, alpha: float, scale: tuple[float, float] | None = None
+    frame: pd.DataFrame,
+    alpha: float,
+    scale: tuple[float, float] | None = None,
+    *,
+    checked: RatingTable | None = None,
 ) -> PanelScorecard | str:
     """The scorecard of the panel on that day, or why these scores give none.
 
     A closing asks for it twice, for the outcome and for the history of the panel: the scores that
-    were looked at last are not looked at again.
+    were looked at last are not looked at again. `checked`: the same scores, where they are.
     """
     for last in tuple(_LATEST):
         if (last.alpha, last.scale) == (alpha, scale) and last.frame.equals(frame):
             return last.card
-    whole = frame if "attribute" in frame else frame.assign(attribute=SCORE)
     try:
-        card: PanelScorecard | str = panel_scorecard(whole, alpha=alpha, scale=scale)
+        card: PanelScorecard | str = _card(frame, alpha, scale, checked)
     except (ArgumentError, BallotError) as error:
         card = str(error)
     _LATEST.append(_Card(frame=frame.copy(), alpha=alpha, scale=scale, card=card))
     return card
+
+
+def _card(
+    frame: pd.DataFrame,
+    alpha: float,
+    scale: tuple[float, float] | None,
+    checked: RatingTable | None,
+) -> PanelScorecard:
+    if checked is not None:
+        return scorecard_of(checked, alpha=alpha, scale=scale)
+    whole = frame if "attribute" in frame else frame.assign(attribute=SCORE)
+    return panel_scorecard(whole, alpha=alpha, scale=scale)
 
 
 def smallest_differences(card: PanelScorecard | str) -> dict[str, float]:

@@ -6,6 +6,8 @@ from typing import Any
 
 from ..base.errors import ArgumentError
 from ..base.results import Table
+from ..ratings.frames import records
+from ..ratings.intraclass import intraclass_table
 from ..ratings.profile import Profile
 from ..ratings.scorecard import PanelScorecard
 from .frames import table_of
@@ -106,10 +108,10 @@ def _intraclass(card: PanelScorecard) -> Table:
     rows: list[tuple[str, str, float, float, float]] = []
     for attribute in card.scores.attributes:
         try:
-            kinds = card.intraclass(attribute)
+            kinds = intraclass_table(card.intraclass_means(attribute))
         except ArgumentError:
             continue
-        for row in kinds[kinds["Type"].isin(list(_KINDS))].to_dict("records"):
-            low, high = map(float, row["CI95"])
-            rows.append((str(attribute), _KINDS[row["Type"]], float(row["ICC"]), low, high))
+        for row in records(kinds):
+            if kind := _KINDS.get(row["kind"]):
+                rows.append((str(attribute), kind, row["estimate"], row["low"], row["high"]))
     return Table(columns=("attribute", "kind", "estimate", "low", "high"), rows=tuple(rows))

@@ -15,7 +15,15 @@ from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
-from scipy.special import gammainccinv, gammaincinv, gammaln, ndtr, roots_legendre, stdtrit
+from scipy.special import (
+    gammainccinv,
+    gammaincinv,
+    gammaln,
+    nctdtr,
+    ndtr,
+    roots_legendre,
+    stdtrit,
+)
 
 from ..base.arrays import Floats
 
@@ -87,3 +95,23 @@ def _scatter_nodes(df: int, edge: float) -> tuple[Floats, Floats]:
     density = np.exp(constant + (df - 1) * np.log(u) - df * u**2 / 2)
     weights = density * step
     return u, weights / weights.sum()
+
+
+def fewest_similar(limit: float, beta: float, chance: float, most: int) -> int | None:
+    """The fewest assessors with whom an unchanged sample is shown as similar with such a chance.
+
+    `limit`: in standard deviations of the differences. None where `most` are not enough. Few
+    are tried first, since few are the answer as a rule.
+
+    >>> fewest_similar(1.0, 0.05, 0.8, 2000), fewest_similar(0.01, 0.05, 0.8, 2000)
+    (8, None)
+    """
+    start = 2
+    while start <= most:
+        size = np.arange(start, min(2 * start + 30, most + 1))
+        t = stdtrit(size - 1, 1 - beta)
+        reached = 1 - nctdtr(size - 1, limit * np.sqrt(size), t) >= chance
+        if reached.any():
+            return int(size[reached.argmax()])
+        start = int(size[-1]) + 1
+    return None

@@ -21,8 +21,9 @@ from ..base.shown import Shown
 from ..base.spelling import same_person
 from ..models.pooling import shrunken_slope
 from ..models.steadiness import chi_limits
+from ..ratings.frames import records
+from ..ratings.intraclass import intraclass_table
 from ..ratings.scatter import PanelScatter
-from ..ratings.scorecard import intraclass_table
 from ..sessions.sitting import Sitting
 from .history import History
 from .sensitivity import Sensitivity, told_slopes
@@ -190,14 +191,12 @@ def _correlations(
     wide = frame.pivot(index="sample", columns="assessor", values="score").dropna(axis=1)
     if wide.size < _FEWEST_MEANS or wide.shape[1] < _FEWEST_RATERS or wide.shape[0] < 3:
         return []
-    tall = wide.reset_index().melt("sample", var_name="assessor", value_name="score")
-    table = intraclass_table(tall)
+    table = intraclass_table(wide.to_numpy(dtype=float))
     return [
-        (month, attribute, _KINDS[row["Type"]], *wide.shape, float(row["ICC"]),
-         *map(float, row["CI95"]), level)
-        for row in table.to_dict("records")
-        if row["Type"] in _KINDS
-    ]  # fmt: skip
+        (month, attribute, kind, *wide.shape, row["estimate"], row["low"], row["high"], level)
+        for row in records(table)
+        if (kind := _KINDS.get(row["kind"]))
+    ]
 
 
 def _control(name: str, means: list[float], level: float) -> tuple[object, ...]:

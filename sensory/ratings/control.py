@@ -21,7 +21,7 @@ from types import MappingProxyType
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy.special import nctdtr, stdtr, stdtrit
+from scipy.special import stdtr, stdtrit
 
 from ..base.arrays import Floats, Name
 from ..base.checks import probability, within
@@ -30,6 +30,7 @@ from ..base.findings import Finding, findings_of
 from ..base.results import Cell, Table, several
 from ..base.shown import Shown
 from ..models.multiplicity import dunnett_p, dunnett_quantile
+from ..models.paired import fewest_similar
 from .contrasts import against, correlated, mean_table
 from .fitting import FittedPanel, fit_panel
 from .frames import KeptTable
@@ -108,16 +109,15 @@ class DifferenceFromControl(Shown):
         replicates. The scatter is itself an estimate: take the number as an order of size.
         """
         wanted, there = probability("chance", chance), len(self.scores.assessors)
-        size = np.arange(2, _MOST_ASSESSORS + 1)
-        needed = []
-        larger = self._own_se.clip(lower=self.against_control["se"])
-        for row in self.against_control.assign(own_se=larger).to_dict("records"):
-            t = stdtrit(size - 1, 1 - self.beta)
-            shift = self.limits[row["attribute"]] / (row["own_se"] * np.sqrt(there / size))
-            reached = 1 - nctdtr(size - 1, shift, t) >= wanted
-            needed.append(int(size[reached.argmax()]) if reached.any() else None)
-        count = pd.array(needed, dtype="Int64")
-        return self.against_control[["attribute", "sample"]].assign(assessors=count)
+        table = self._tables["against_control"]
+        larger = self._own_se.clip(lower=table["se"]).tolist()
+        needed = [
+            fewest_similar(
+                self.limits[name] / se / np.sqrt(there), self.beta, wanted, _MOST_ASSESSORS
+            )
+            for name, se in zip(table["attribute"].tolist(), larger, strict=True)
+        ]
+        return table[["attribute", "sample"]].assign(assessors=pd.array(needed, dtype="Int64"))
 
     def summary(self) -> Table:
         """One row a batch: what lies beyond the blind control, its upper limit, the finding."""

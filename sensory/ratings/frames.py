@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from typing import Protocol
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from typing import Any, Protocol
 
 import numpy as np
 import pandas as pd
@@ -32,6 +32,36 @@ class KeptTable:
         if result is None:
             raise AttributeError(f"{self._name} is a table of a result of {owner.__name__}.")
         return result._tables[self._name].copy()
+
+
+class TablesWhenAsked(Mapping[str, pd.DataFrame]):
+    """Tables of a result, each made when it is first asked for."""
+
+    def __init__(self, ways: Mapping[str, Callable[[], pd.DataFrame]]) -> None:
+        self._ways = dict(ways)
+        self._made: dict[str, pd.DataFrame] = {}
+
+    def __getitem__(self, name: str) -> pd.DataFrame:
+        if name not in self._made:
+            self._made[name] = self._ways[name]()
+        return self._made[name]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._ways)
+
+    def __len__(self) -> int:
+        return len(self._ways)
+
+
+def records(frame: pd.DataFrame) -> list[dict[str, Any]]:
+    """Rows by column name: what `to_dict` gives for records, in a fraction of its time.
+
+    >>> records(pd.DataFrame({"sample": ["lime", "plum"], "score": [7, 2]}))
+    [{'sample': 'lime', 'score': 7}, {'sample': 'plum', 'score': 2}]
+    """
+    names = list(map(str, frame.columns))
+    columns = [frame.iloc[:, place].tolist() for place in range(len(names))]
+    return [dict(zip(names, row, strict=True)) for row in zip(*columns, strict=True)]
 
 
 def whole_frame(

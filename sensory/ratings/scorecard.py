@@ -7,16 +7,15 @@
 Why so
 ------
 pingouin checks ICC and Kendall's W in the tests. The package computes both for all attributes at
-once (40 attributes: 50 times as fast) and asks pingouin for the limits of one attribute only
-(`PanelScorecard.intraclass`), since it brings plotting libraries.
+once (40 attributes: 50 times as fast), and the limits of one too (`intraclass_means`); who asks for
+`PanelScorecard.intraclass` gets pingouin's own table, which brings plotting libraries.
 """
 
 from __future__ import annotations
 
-import warnings
-from collections.abc import Hashable, Iterable, Mapping
+from collections.abc import Callable, Hashable, Iterable, Mapping
 from dataclasses import dataclass
-from types import MappingProxyType
+from functools import partial
 
 import numpy as np
 import pandas as pd
@@ -27,10 +26,12 @@ from ..base.errors import ArgumentError
 from ..base.results import several
 from ..base.shown import Shown
 from ..models.mean_squares import BOTH, SAMPLE
+from ..models.multiplicity import benjamini_hochberg
 from .fitting import FittedPanel, fit_panel
 from .flags import ScorecardLimits, flag_table, raised
-from .frames import KeptTable, scale_ends
+from .frames import KeptTable, TablesWhenAsked, scale_ends
 from .interaction import false_discovery, interaction_says, main_causes, shares_of
+from .intraclass import by_pingouin
 from .performance import (
     Cells,
     agreement,
@@ -45,7 +46,7 @@ from .performance import (
 from .reversal import reversal
 from .scorecard_notes import cannot_say, gaps
 from .tables import RatingTable, constant_notes, rating_table, without_constant
-from .variance import anova_table, remarks
+from .variance import remarks, source_numbers
 
 _FEWEST_MEANS = 5  # that pingouin takes
 
@@ -121,17 +122,23 @@ class PanelScorecard(Shown):
         95.2; one way, which takes assessors as drawn anew for each sample, 93.4 to 95.1
         (`tests/calibration/test_rated_limits.py`). Those of the mean of all are functions of these.
         """
+        return by_pingouin(self.intraclass_means(attribute))
+
+    def intraclass_means(self, attribute: Hashable) -> Floats:
+        """The cell means behind the intraclass correlations, (samples, assessors).
+
+        Raises ArgumentError as `intraclass` does.
+        """
         if attribute not in self.scores.attributes:
             known = ", ".join(map(str, self.scores.attributes))
             raise ArgumentError(f"attribute must be one of {known}; got {attribute}.")
-        rows = self.scores.rows
-        chosen = rows[rows["attribute"] == attribute]
-        means = chosen.groupby(["sample", "assessor"])["score"].mean().reset_index()
-        if len(means) < len(self.scores.samples) * len(self.scores.assessors):
+        of, place = cells(self.scores), self.scores.attributes.index(attribute)
+        means = of.mean[:, :, place].T
+        if not of.number[:, :, place].all():
             raise ArgumentError(f"{attribute}: some assessors did not score every sample.")
-        if len(means) < _FEWEST_MEANS:
-            raise ArgumentError(f"{attribute}: {len(means)} means are too few for limits.")
-        return intraclass_table(means)
+        if means.size < _FEWEST_MEANS:
+            raise ArgumentError(f"{attribute}: {means.size} means are too few for limits.")
+        return means
 
     def causes(self, attribute: Hashable) -> tuple[Name, ...]:
         """Who causes most of the disagreement on an attribute, at least twice an even share each.
@@ -188,16 +195,6 @@ class PanelScorecard(Shown):
     def _repr_html_(self) -> str:
         lines = "".join(f"<p>{line}</p>" for line in self.says())
         return f"{self._tables['panel'].to_html(index=False)}{lines}"
-
-
-def intraclass_table(means: pd.DataFrame) -> pd.DataFrame:
-    """Intraclass correlations of ``sample assessor score``, as pingouin names them."""
-    import pingouin  # brings plotting libraries
-
-    with warnings.catch_warnings(), np.errstate(all="ignore"):
-        warnings.simplefilter("ignore", DeprecationWarning)
-        warnings.simplefilter("ignore", FutureWarning)
-        return pingouin.intraclass_corr(means, targets="sample", raters="assessor", ratings="score")
 
 
 def panel_scorecard(
@@ -265,25 +262,37 @@ def panel_scorecard(
     limits = _limits(limits)
     ends = scale_ends(scale)
     table = rating_table(ballots, attributes=attributes, scale=ends)
+    return scorecard_of(table, limits=limits, scale=ends, alpha=alpha, power=power)
+
+
+def scorecard_of(
+    table: RatingTable,
+    *,
+    limits: ScorecardLimits | None = None,
+    scale: tuple[float, float] | None = None,
+    alpha: float = 0.05,
+    power: float = 0.8,
+) -> PanelScorecard:
+    """`panel_scorecard` of scores that are checked already."""
+    limits = limits or ScorecardLimits()
     table, constant = without_constant(table)
     panel = fit_panel(table)
     of = cells(table)
     whole = _attribute_table(panel, of, alpha, power)
     judged = whole["judged"].to_numpy()
     numbers = _numbers(of, judged, alpha)
-    flagged = raised(numbers, judged, limits, alpha, ends[1] - ends[0] if ends else None)
-    flags = flag_table(flagged, numbers, table.assessors, table.attributes)
-    tables = {
-        "attributes": whole,
-        "flags": flags,
-        "assessors": _assessor_table(table, numbers, judged),
-        "means": _mean_table(table),
-        "panel": _summary(table, numbers, judged, flagged, alpha),
+    flagged = raised(numbers, judged, limits, alpha, scale[1] - scale[0] if scale else None)
+    tables: dict[str, Callable[[], pd.DataFrame]] = {
+        "attributes": whole.copy,
+        "flags": partial(flag_table, flagged, numbers, table.assessors, table.attributes),
+        "assessors": partial(_assessor_table, table, numbers, judged),
+        "means": partial(_mean_table, table),
+        "panel": partial(_summary, table, numbers, judged, flagged, alpha),
     }
     return PanelScorecard(
         scores=table,
         limits=limits,
-        scale=ends,
+        scale=scale,
         alpha=alpha,
         power=power,
         judged=tuple(name for name, yes in zip(table.attributes, judged, strict=True) if yes),
@@ -294,7 +303,7 @@ def panel_scorecard(
             *gaps(table, of),
             *cannot_say(of, alpha),
         ),
-        _tables=MappingProxyType(tables),
+        _tables=TablesWhenAsked(tables),
     )
 
 
@@ -317,22 +326,24 @@ def _limits(limits: object) -> ScorecardLimits:
 
 
 def _attribute_table(panel: FittedPanel, of: Cells, alpha: float, power: float) -> pd.DataFrame:
-    variance = anova_table(panel)
-    sample = variance[variance["source"] == SAMPLE].set_index("attribute")
-    both = variance[variance["source"] == BOTH].set_index("attribute")
-    names = list(panel.table.attributes)
-    whole = sample.loc[names, ["statistic", "df", "df_error", "p", "p_false_discovery"]]
-    table = whole.reset_index()
-    table.insert(1, "judged", table["p_false_discovery"] <= alpha)
-    for column in ("statistic", "p"):
-        table[f"interaction_{column}"] = both[column].reindex(names).to_numpy()
-    p = table["interaction_p"].to_numpy(dtype=float)
-    table["interaction_p_false_discovery"] = false_discovery(p)
+    sample, both = source_numbers(panel, SAMPLE), source_numbers(panel, BOTH)
+    adjusted = benjamini_hochberg(sample["p"])
     told = panel.gathered(lambda group: np.full(len(group.places), float(group.interaction)))
-    table["sd"] = np.where(told > 0, panel.repeatability, np.nan)
-    indices = {**intraclass(of), **concordance(of)}
-    indices["smallest_difference"] = smallest_difference(panel, alpha, power)
-    return table.assign(**indices)
+    return pd.DataFrame(
+        {
+            "attribute": list(panel.table.attributes),
+            "judged": adjusted <= alpha,
+            **{name: sample[name] for name in ("statistic", "df", "df_error", "p")},
+            "p_false_discovery": adjusted,
+            "interaction_statistic": both["statistic"],
+            "interaction_p": both["p"],
+            "interaction_p_false_discovery": false_discovery(both["p"]),
+            "sd": np.where(told > 0, panel.repeatability, np.nan),
+            **intraclass(of),
+            **concordance(of),
+            "smallest_difference": smallest_difference(panel, alpha, power),
+        }
+    )
 
 
 def _assessor_table(

@@ -10,7 +10,7 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import chdtrc, fdtrc
 
-from ..base.arrays import Bools, Name
+from ..base.arrays import Bools, Floats, Name
 from ..models.mean_squares import ASSESSOR, BOTH, OCCASION, SAMPLE, MeanSquares
 from ..models.mixed import ERROR
 from ..models.multiplicity import benjamini_hochberg, holm
@@ -60,6 +60,19 @@ def anova_table(panel: FittedPanel) -> pd.DataFrame:
         table[column] = adjusted
     order = ["attribute", "source", "ss", "df", "ms", "against", "df_error", "statistic", "p"]
     return table[[*order, "p_holm", "p_false_discovery", "method"]]
+
+
+def source_numbers(panel: FittedPanel, source: str) -> dict[str, Floats]:
+    """The numbers of one source as in `anova_table`, by column, (attributes,); NaN where none."""
+    count = len(panel.table.attributes)
+    numbers = {column: np.full(count, np.nan) for column in _COLUMNS}
+    for group in panel.groups:
+        lines = _square_lines(group.squares, panel) if group.squares else _other_lines(group, panel)
+        for line in lines:
+            if line.source == source:
+                for column, values in line.numbers.items():
+                    numbers[column][group.places] = values
+    return numbers
 
 
 def _method(group: FittedGroup) -> str:

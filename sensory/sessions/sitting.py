@@ -253,31 +253,39 @@ def _with_ticks(
 def _scores_of(
     card: PanelScorecard, sitting: Sitting, samples: tuple[str, ...]
 ) -> list[AttributeScores]:
+    from ..ratings.frames import records  # a booth loads no statistics
+
     places, columns = _places(sitting), {name: place for place, name in enumerate(samples)}
-    whole = card.attributes.set_index("attribute")
-    own = dict(iter(card.assessors.groupby("attribute", sort=False)))
-    cells = dict(iter(card.means.groupby("attribute", sort=False)))
+    whole = {row["attribute"]: row for row in records(card.attributes)}
+    own, cells = _by_attribute(records(card.assessors)), _by_attribute(records(card.means))
     attributes = []
     for attribute in card.scores.attributes:
         means: list[list[float | None]] = [[None] * len(samples) for _ in places]
-        for row in cells[attribute].to_dict("records"):
+        for row in cells[attribute]:
             place = places[same_person(str(row["assessor"]))]
             means[place][columns[str(row["sample"])]] = _finite(row["estimate"])
         sd: list[float | None] = [None] * len(places)
         sd_df = [0.0] * len(places)
-        for row in own[attribute].to_dict("records"):
+        for row in own[attribute]:
             place = places[same_person(str(row["assessor"]))]
             sd[place], sd_df[place] = _finite(row["sd"]), _finite(row["sd_df"]) or 0.0
         attributes.append(
             AttributeScores(
                 attribute=str(attribute),
-                judged=bool(whole["judged"][attribute]),
-                smallest=_finite(whole["smallest_difference"][attribute]),
+                judged=bool(whole[attribute]["judged"]),
+                smallest=_finite(whole[attribute]["smallest_difference"]),
                 means=tuple(map(tuple, means)),
                 sd=tuple(sd),
                 sd_df=tuple(sd_df),
             )
         )
+    return attributes
+
+
+def _by_attribute(rows: Sequence[dict[str, Any]]) -> dict[Any, list[dict[str, Any]]]:
+    attributes: dict[Any, list[dict[str, Any]]] = {}
+    for row in rows:
+        attributes.setdefault(row["attribute"], []).append(row)
     return attributes
 
 

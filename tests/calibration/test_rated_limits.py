@@ -32,8 +32,8 @@ from scipy.stats import f
 from sensory.models.multiplicity import holm
 from sensory.ratings.control import difference_from_control
 from sensory.ratings.drift import BIAS, assessor_drift
+from sensory.ratings.intraclass import intraclass_table
 from sensory.ratings.profile import profile
-from sensory.ratings.scorecard import intraclass_table
 from tests.calibration.shared import tidy
 
 SEED = 2026
@@ -200,8 +200,8 @@ def test_limits_of_rated_tests(show):
 def test_intraclass_limits_are_those_of_the_scorecard():
     score = panels_of(np.random.default_rng(1), 8, 5, 1.5, 0.7, 1)
     own = intraclass_limits(score)[:, :, 0]
-    theirs = intraclass_table(tidy("sample assessor", score=score[0]))
-    np.testing.assert_allclose(own, np.vstack(theirs["CI95"])[:3], atol=0.0051)
+    theirs = intraclass_table(score[0])
+    np.testing.assert_allclose(own, theirs[["low", "high"]].to_numpy()[:3], atol=0.0051)
 
 
 if __name__ == "__main__":

@@ -10,6 +10,7 @@ from scipy import stats
 
 from sensory.base.errors import ArgumentError, SensoryError
 from sensory.ratings.flags import RULES, ScorecardLimits
+from sensory.ratings.intraclass import intraclass_table
 from sensory.ratings.performance import noncentrality
 from sensory.ratings.scorecard import panel_scorecard
 
@@ -427,6 +428,21 @@ def test_tables_are_handed_out_as_copies():
 def test_arguments_and_limits_that_cannot_be_used(call, message):
     with pytest.raises(SensoryError, match=re.escape(message)):
         call()
+
+
+@pytest.mark.filterwarnings("ignore:The inplace keyword")  # pingouin 0.7 on pandas 3.1
+@pytest.mark.parametrize(("samples", "assessors"), [(5, 6), (3, 2), (2, 7)])
+@pytest.mark.parametrize("rounded", [False, True])
+def test_all_intraclass_correlations_against_pingouin(samples, assessors, rounded):
+    means = np.random.default_rng(samples).normal(0, 1, (samples, assessors))
+    means += np.arange(samples)[:, None]
+    means = means.round() if rounded else means
+    sample, assessor = np.indices(means.shape).reshape(2, -1)
+    tall = pd.DataFrame({"sample": sample, "assessor": assessor, "score": means.ravel()})
+    theirs = pingouin.intraclass_corr(tall, "sample", "assessor", "score")
+    theirs[["low", "high"]] = np.vstack(theirs.pop("CI95"))
+    ours = intraclass_table(means).set_axis(theirs.columns, axis=1)
+    pd.testing.assert_frame_equal(ours, theirs, rtol=1e-9)
 
 
 def test_limits_of_the_intraclass_correlation_are_those_of_pingouin():
