@@ -2,6 +2,7 @@
 of each other and of the other test processes. Compiled files are kept where they were not, since
 each server that a test starts would compile all of them again (1.3 s of a core)."""
 
+import gc
 import os
 import sys
 from contextlib import ExitStack, closing
@@ -27,6 +28,14 @@ def pytest_configure(config):
 def pytest_collection_modifyitems(items):
     """The files that take longest begin, so that no process is left waiting for one at the end."""
     items.sort(key=lambda item: not item.nodeid.startswith(LONGEST))
+
+
+def pytest_collection_finish():
+    """What was imported is never thrown away, so no garbage is sought in it again: with it each
+    search took a tenth of a second, a tenth of the time of tests that run pages."""
+    gc.collect()
+    gc.freeze()
+    gc.set_threshold(10_000, 20, 20)
 
 
 @pytest.fixture(scope="session", autouse=True)

@@ -205,7 +205,7 @@ class Action(Reads):
         kind = kind_of(noun)
         key = id_of(kind, noun.name)
         at, links = register.c.id == key, register_links.c.id == key
-        there = self._some_nouns(sa.select(register).where(at))
+        there = self._noun_of(key)
         if there != ([] if expect is None else [expect]):
             shown = f"{kind.capitalize()} {noun.name}"
             raise RecordError(

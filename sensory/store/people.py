@@ -83,6 +83,12 @@ CONTENT: Places = {
 ENTRY: Places = {"who": NAME, "content": CONTENT}
 
 
+# Statements that are asked most are made once.
+_SOME: sa.BindParameter[str] = sa.bindparam("some", expanding=True)
+_BY_ID = sa.select(people.c.id, people.c.name, people.c.erased).where(people.c.id.in_(_SOME))
+_SOUGHT = sa.select(people.c.id, people.c.sought).where(people.c.sought.in_(_SOME))
+
+
 class Person(NamedTuple):
     """A person as the record shows her."""
 
@@ -148,9 +154,8 @@ def _persons(connection: Connection, texts: Iterable[str]) -> Iterator[Person]:
     known = (text for text in texts if isinstance(text, str) and text.startswith(PREFIX))
     references = (text.removeprefix(PREFIX) for text in known)
     for some in _batches(references):
-        for row in connection.execute(sa.select(people).where(people.c.id.in_(some))):
-            name = shown_as(row.name, row.erased)
-            yield Person(f"{PREFIX}{row.id}", name, row.erased is not None)
+        for key, name, erased in connection.execute(_BY_ID, {"some": some}):
+            yield Person(f"{PREFIX}{key}", shown_as(name, erased), erased is not None)
 
 
 def shown_as(name: object, erased: int | None) -> str:
@@ -196,8 +201,8 @@ def _references(connection: Connection, names: set[str]) -> dict[str, str]:
     known: dict[str, str] = {}
     sought = {digest_of(name): name for name in names}
     for some in _batches(sought):
-        query = sa.select(people.c.id, people.c.sought).where(people.c.sought.in_(some))
-        known |= {sought[key]: f"{PREFIX}{person}" for person, key in connection.execute(query)}
+        rows = connection.execute(_SOUGHT, {"some": some})
+        known |= {sought[key]: f"{PREFIX}{person}" for person, key in rows}
     for name in names - known.keys():
         number = name.removeprefix(_ERASED)
         if name.startswith(_ERASED) and number.isascii() and number.isdigit():

@@ -20,6 +20,7 @@ from typing import Any, TypeVar
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
+from ..base.records import JsonObject
 from ..base.spelling import key_of
 from ..release.batch_records import BatchRecord
 from ..release.studies import BATCH_LINK, Study
@@ -34,6 +35,7 @@ AnyNoun = TypeVar("AnyNoun", bound=Noun)
 _NOUN, _LINK = register.c, register_links.c
 _TEXT = sa.cast(_NOUN.content, sa.Text)
 _KEPT = 4096
+_BY_KEY: Query = sa.select(_NOUN.kind, _TEXT).where(_NOUN.id == sa.bindparam("key"))
 
 
 class Register:
@@ -45,8 +47,7 @@ class Register:
 
     def noun(self, kind: type[AnyNoun], name: str) -> AnyNoun | None:
         """A noun by name or number; None where there is none."""
-        query = sa.select(register).where(_NOUN.id == id_of(kind_of(kind), name))
-        return next(iter(self._some_nouns(query)), None)
+        return next(iter(self._noun_of(id_of(kind_of(kind), name))), None)
 
     def nouns(
         self, kind: type[AnyNoun], product: str = "", most: int | None = None
@@ -157,9 +158,16 @@ class Register:
         with self._reading() as connection:
             return connection.scalar(query) or 0
 
+    def _noun_of(self, key: str) -> list[Any]:
+        """The noun of this identifier, where there is one."""
+        return self._nouns_of(_BY_KEY, {"key": key})
+
     def _some_nouns(self, query: Query) -> list[Any]:
+        return self._nouns_of(query.with_only_columns(_NOUN.kind, _TEXT))
+
+    def _nouns_of(self, query: Query, values: JsonObject | None = None) -> list[Any]:
         with self._reading() as connection:
-            rows = connection.execute(query.with_only_columns(_NOUN.kind, _TEXT)).all()
+            rows = connection.execute(query, values).all()
             met = {text: _references(text) for _, text in rows}
             names = people.names_of(connection, set().union(*met.values()))
         with _nothing_thrown_away():

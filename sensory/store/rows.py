@@ -23,6 +23,13 @@ from .tables import people as names
 
 Query = sa.Select[Any]
 Cells = Mapping[int, Mapping[str, str]]
+_CELL = ballot_cells.c
+_CELLS = (
+    sa.select(_CELL.line, _CELL.name, _CELL.text)
+    .where(_CELL.session == sa.bindparam("key"))
+    .order_by(_CELL.line, _CELL.name)
+)
+_SOME_CELLS = _CELLS.where(_CELL.line.in_(sa.bindparam("lines", expanding=True)))
 _EMPTY_AT_FIRST = ("agreed_at", "agreed_by", "digest", "closed_at", "serving", "agreed_role")
 
 
@@ -102,12 +109,11 @@ def cells_of(
     connection: Connection, session_id: str, only: Iterable[int] | None = None
 ) -> dict[int, dict[str, str]]:
     """Cells of a session, or of some of its lines, by line and column name; with names."""
-    cells = ballot_cells.c
-    query = sa.select(cells.line, cells.name, cells.text).where(cells.session == session_id)
+    asked: JsonObject = {"key": session_id}
     if only is not None:
-        query = query.where(cells.line.in_(list(only)))
+        asked["lines"] = list(only)
     lines: dict[int, dict[str, str]] = {}
-    for line, name, text in connection.execute(query.order_by(cells.line, cells.name)):
+    for line, name, text in connection.execute(_CELLS if only is None else _SOME_CELLS, asked):
         if not isinstance(text, str):
             raise RecordError(f"Row {line}, {name} is damaged on record: {text!r:.60} is no text.")
         lines.setdefault(line, {})[name] = text
