@@ -176,30 +176,30 @@ class ClusteredYesNo:
         return top, ends[:, :1], ends[:, 1:]
 
     def _top(self, dprime: float, centre: float, sd: float) -> Floats:
-        """Where the logarithm is highest: Newton's steps, every third one a bisection."""
+        """Where the logarithm is highest: Newton's steps, halving where one does not gain."""
         top = np.zeros((self.rows.shape[0], 1))
         start = sd * self._pull(top, dprime, centre, sd)[0]
         # the slope falls by 1 or more a unit, and the top lies not below the start
         far = np.sqrt(-2 * self._log_under(top, dprime, centre, sd))
         reach = np.clip(start, -far, far)
         low, high = np.minimum(reach, 0.0), np.maximum(reach, 0.0)
-        for step in range(60):
+        last, near = high - low, 1e-3 / (1 + sd)
+        for _ in range(60):
             pull, bend = self._pull(top, dprime, centre, sd)
             slope = sd * pull - top
             low, high = np.where(slope > 0, top, low), np.where(slope > 0, high, top)
-            move = top + slope / (1 - sd * sd * bend)
-            inside = (move > low) & (move < high) & (step % 3 < 2)
-            before, top = top, np.where(inside, move, (low + high) / 2)
-            if np.abs(top - before).max() < 1e-3 / (1 + sd):
+            step = slope / (1 - sd * sd * bend)
+            there = np.abs(step) < near
+            gains = (top + step > low) & (top + step < high) & (np.abs(step) < last / 2)
+            before, top = top, np.where(there | gains, top + step, (low + high) / 2)
+            if there.all():
                 break
+            last = np.abs(top - before)
         return top
 
     def _log_under(self, z: Floats, dprime: float, centre: float, sd: float) -> Floats:
-        up = centre + sd * z + dprime / 2
-        down = up - dprime
-        yes = self._hits * log_ndtr(up) + self._alarms * log_ndtr(down)
-        no = self._misses * log_ndtr(-up) + self._rejections * log_ndtr(-down)
-        return np.asarray(yes + no - z * z / 2)
+        logs = log_ndtr(_four(centre + sd * z + dprime / 2, dprime))
+        return np.asarray((self.rows[:, None] * logs).sum(axis=2) - z * z / 2)
 
     def _under(
         self, z: Floats, dprime: float, centre: float, sd: float
@@ -219,18 +219,19 @@ class ClusteredYesNo:
 
     def _pull(self, z: Floats, dprime: float, centre: float, sd: float) -> tuple[Floats, Floats]:
         """Slope of the logarithm in the shift of all samples, and its own slope."""
-        up = centre + sd * z + dprime / 2
-        pull, bend = np.zeros_like(z), np.zeros_like(z)
-        for yes, no, x in (
-            (self._hits, self._misses, up),
-            (self._alarms, self._rejections, up - dprime),
-        ):
-            above, below = _mills(x), _mills(-x)
-            pull += yes * above - no * below
-            bend -= yes * above * (x + above) + no * below * (below - x)
-        return pull, bend
+        x = _four(centre + sd * z + dprime / 2, dprime)
+        mills = _mills(x)
+        answers = self.rows[:, None] * mills
+        bend = -(answers * (x + mills)).sum(axis=2)
+        return (answers * _SIGNS).sum(axis=2), bend
 
 
+def _four(up: Floats, dprime: float) -> Floats:
+    """Where hits, misses, false alarms and correct rejections lie, along a last axis."""
+    return np.asarray(up[:, :, None] * _SIGNS + dprime * _OTHER)
+
+
+_SIGNS, _OTHER = np.array([1.0, -1.0, 1.0, -1.0]), np.array([0.0, 0.0, -1.0, 1.0])
 _FINE = {"xatol": 1e-9, "fatol": 1e-12, "maxiter": 4000, "maxfev": 4000}
 
 

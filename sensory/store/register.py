@@ -35,7 +35,7 @@ AnyNoun = TypeVar("AnyNoun", bound=Noun)
 _NOUN, _LINK = register.c, register_links.c
 _TEXT = sa.cast(_NOUN.content, sa.Text)
 _KEPT = 4096
-_BY_KEY: Query = sa.select(_NOUN.kind, _TEXT).where(_NOUN.id == sa.bindparam("key"))
+_BY_KEY = sa.select(_NOUN.kind, _TEXT).where(_NOUN.id == sa.bindparam("key"))
 
 
 class Register:
@@ -165,7 +165,7 @@ class Register:
     def _some_nouns(self, query: Query) -> list[Any]:
         return self._nouns_of(query.with_only_columns(_NOUN.kind, _TEXT))
 
-    def _nouns_of(self, query: Query, values: JsonObject | None = None) -> list[Any]:
+    def _nouns_of(self, query: sa.Select[Any], values: JsonObject | None = None) -> list[Any]:
         with self._reading() as connection:
             rows = connection.execute(query, values).all()
             met = {text: _references(text) for _, text in rows}

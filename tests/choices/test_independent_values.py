@@ -52,8 +52,11 @@ def replicates(quantity, protocol, table):
     return getattr(result, quantity)
 
 
+clustered_of = cache(a_not_a_by_assessor)
+
+
 def clustered(quantity, answers):
-    result = a_not_a_by_assessor(answers)
+    result = clustered_of(tuple(map(tuple, answers)))
     if quantity == "chi_square":
         return chi2.isf(result.p_likelihood_ratio, 1)
     return getattr(result, quantity)
