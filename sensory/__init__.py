@@ -46,10 +46,8 @@ if TYPE_CHECKING:  # one statement a module, each name handed on
         TWO_OUT_OF_FIVE as TWO_OUT_OF_FIVE,
         Protocol as Protocol,
     )
-    from .choices.replicates import (
-        replicate_gain as replicate_gain,
-        replicated_choice_test as replicated_choice_test,
-    )
+    from .choices.replicate_gain import replicate_gain as replicate_gain
+    from .choices.replicates import replicated_choice_test as replicated_choice_test
     from .choices.retests import retest_risk as retest_risk
     from .choices.risks import SessionRisks as SessionRisks, session_risks as session_risks
     from .choices.same_different import same_different as same_different
@@ -189,7 +187,8 @@ _NAMES = {
     "choices.plans": "panel_plan",
     "choices.protocols": "DUO_TRIO PAIRED PROTOCOLS TETRAD THREE_AFC TRIANGLE TWO_OUT_OF_FIVE "
     "Protocol",
-    "choices.replicates": "replicate_gain replicated_choice_test",
+    "choices.replicate_gain": "replicate_gain",
+    "choices.replicates": "replicated_choice_test",
     "choices.retests": "retest_risk",
     "choices.risks": "SessionRisks session_risks",
     "choices.same_different": "same_different",

@@ -53,8 +53,8 @@ ORDER = {
     """,
     "choices": """
         two_by_two a_not_a same_different sureness sureness_by_assessor advice protocols counts
-        verdicts risks forced_choice dprime teeth size retests two_stage sequential replicates
-        plans session_finding
+        verdicts risks counted_pairs forced_choice dprime teeth size retests two_stage sequential
+        replicates replicate_gain plans session_finding
     """,
     "ratings": """
         flags frames names rank_ballots rank_pairs ranking tables fitting variance contrasts scaling

@@ -7,32 +7,48 @@
 
 Why so
 ------
-Distinct pairs are computed once. `choice_test` on an array works on the distinct (correct,
-trials) pairs.
+Most of the time of 100,000 sessions went into columns that nobody read. A result holds the numbers
+of the distinct pairs of counts (`counted_pairs`); those of each session are looked up when their
+column is first asked for, and kept.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from ..base.arrays import Floats, Ints, Numbers
+from ..base.arrays import Numbers
 from ..base.checks import correct_of_trials
 from ..base.errors import ArgumentError
-from ..base.findings import Finding
 from ..base.results import Interval, Table
 from ..base.shown import Shown
-from ..models import binomial
+from .counted_pairs import CountedPairs
 from .counts import agreed_risks, check_protocol
 from .protocols import Protocol
-from .risks import next_deciding_size
-from .verdicts import Agreed, below_guessing, edges_of, finding_at
+from .verdicts import Agreed
+
+
+class _OfPairs(Shown):
+    """A result whose fields are made of its pairs when they are first asked for."""
+
+    __slots__ = ("_pairs",)
+
+    if not TYPE_CHECKING:  # which knows every field
+
+        def __getattr__(self, name: str) -> Numbers:
+            if name not in type(self).__slots__:
+                raise AttributeError(f"{type(self).__name__!r} object has no attribute {name!r}")
+            value = object.__getattribute__(self, "_pairs").field(name)
+            object.__setattr__(self, name, value)
+            return value
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class ChoiceTest(Shown):
+class ChoiceTest(_OfPairs):
     """Result of `choice_test`; each number is a float, or an array shaped like the input.
 
     Attributes
@@ -121,12 +137,7 @@ class ChoiceTest(Shown):
         ArgumentError
             When the result holds several sessions.
         """
-        if np.ndim(self.p_difference):
-            raise ArgumentError(
-                f"table is for one session, this result holds {np.size(self.p_difference)}; call "
-                "choice_test for one of them."
-            )
-
+        self.check_single("table")
         upper = None if self.two_sided else self.pc_upper
         return Table(
             columns=("quantity", "estimate", "low", "high", "level", "upper limit for similarity"),
@@ -137,9 +148,25 @@ class ChoiceTest(Shown):
             ),
         )
 
+    @classmethod
+    def of_pairs(cls, pairs: CountedPairs, given: Mapping[str, object]) -> ChoiceTest:
+        """A result that makes each number of the pairs when it is asked for."""
+        result = object.__new__(cls)
+        for name, value in (*given.items(), ("_pairs", pairs)):
+            object.__setattr__(result, name, value)
+        return result
+
+    def check_single(self, what: str) -> None:
+        """Raise ArgumentError when the result holds several sessions; `what` is for one."""
+        if np.ndim(self.correct):
+            raise ArgumentError(
+                f"{what} is for one session, this result holds {np.size(self.correct)}; call "
+                "choice_test for one of them."
+            )
+
     def __repr__(self) -> str:
-        if np.ndim(self.p_difference):
-            return f"<ChoiceTest {self.protocol.name}, {np.size(self.p_difference)} sessions>"
+        if np.ndim(self.correct):
+            return f"<ChoiceTest {self.protocol.name}, {np.size(self.correct)} sessions>"
         return (
             f"<ChoiceTest {self.protocol.name}: {self.correct} of {self.trials} correct, "
             f"{self.finding.name}, p difference {self.p_difference:.3g}, "
@@ -147,8 +174,8 @@ class ChoiceTest(Shown):
         )
 
     def _repr_html_(self) -> str:
-        if np.ndim(self.p_difference):
-            return f"<p>{np.size(self.p_difference)} {self.protocol.name} sessions</p>"
+        if np.ndim(self.correct):
+            return f"<p>{np.size(self.correct)} {self.protocol.name} sessions</p>"
         return f"<p>{self.finding.sentence}</p>{self.summary()._repr_html_()}"
 
 
@@ -220,130 +247,16 @@ def choice_test(
     alpha, beta, pd_limit = agreed_risks(alpha, beta, pd_limit)
     right, total = correct_of_trials(correct, trials)
     shape = right.shape
-    n, x, back = _pairs(total.ravel(), right.ravel())
-    values = _columns(protocol, x, n, alpha, beta, pd_limit, two_sided)
-
-    def out(name: str) -> Numbers:
-        column = values[name]
-        if shape == ():
-            return _scalar(column[0])
-        return column[back].reshape(shape)
-
-    def interval(name: str) -> Interval:
-        return Interval(low=out(f"{name}_low"), high=out(f"{name}_high"), level=0.95)
-
-    ends = ("_low", "_high")
-    return ChoiceTest(
-        protocol=protocol,
-        correct=int(right) if shape == () else right,
-        trials=int(total) if shape == () else total,
-        alpha=alpha,
-        beta=beta,
-        pd_limit=pd_limit,
-        two_sided=two_sided,
-        **{f"{name}_limits": interval(name) for name in ("pc", "pd", "dprime")},
-        **{name: out(name) for name in values if not name.endswith(ends)},
-    )
-
-
-def _pairs(trials: Ints, correct: Ints) -> tuple[Ints, Ints, NDArray[np.intp]]:
-    """The pairs of counts that occur, by size, and where each session's is.
-
-    Those that occur are flagged in a table of all pairs, which takes no sorting; sorted where
-    this table would be much longer than the sessions.
-    """
-    width = int(trials.max()) + 1
-    key = trials * width + correct
-    if width * width > 64 * key.size + 4096:
-        pairs, back = np.unique(key, return_inverse=True)
-    else:
-        flags = np.zeros(width * width, bool)
-        flags[key] = True
-        pairs = np.flatnonzero(flags)
-        place = np.empty(flags.size, np.intp)
-        place[pairs] = np.arange(pairs.size)
-        back = place[key]
-    n, x = np.divmod(pairs, width)
-    return n, x, back
-
-
-def _columns(
-    protocol: Protocol,
-    x: Ints,
-    n: Ints,
-    alpha: float,
-    beta: float,
-    pd_limit: float,
-    two_sided: bool,
-) -> dict[str, NDArray[np.generic]]:
     agreed = Agreed(
         protocol=protocol, alpha=alpha, beta=beta, pd_limit=pd_limit, two_sided=two_sided
     )
-    guess, at_limit = float(protocol.guess), float(protocol.pc_at(pd_limit))
-    common = np.maximum(x, n - x) if two_sided else x  # the commoner choice
-    tail = binomial.upper_tail(common, n, guess)
-    log_tail = binomial.log_upper_tail(common, n, guess)
-    columns: dict[str, NDArray[np.generic]] = {
-        "p_difference": np.minimum(2 * tail, 1.0) if two_sided else tail,
-        "log_p_difference": np.minimum(log_tail + np.log(2), 0.0) if two_sided else log_tail,
-        "p_similarity": binomial.lower_tail(common, n, at_limit),
-        "p_beyond": np.minimum(
-            binomial.upper_tail(common, n, at_limit) * (2 if two_sided else 1), 1.0
-        ),
-        "p_below_guessing": below_guessing(agreed, x, n),
-        "pc": x / n,
+    given = {
+        "protocol": protocol,
+        "correct": int(right) if shape == () else right,
+        "trials": int(total) if shape == () else total,
+        "alpha": alpha,
+        "beta": beta,
+        "pd_limit": pd_limit,
+        "two_sided": two_sided,
     }
-    columns |= _estimates(agreed, x, n, common)
-    edges = edges_of(agreed, n)
-    finding = finding_at(agreed, x, n, edges)
-    undecided = finding == Finding.UNDECIDED
-    more = np.full(n.shape, -1)
-    if undecided.any():
-        size = next_deciding_size(protocol, n[undecided], alpha, beta, pd_limit, two_sided)
-        more[undecided] = np.where(size > 0, size - n[undecided], -1)
-    return columns | {
-        "critical_count": edges.critical,
-        "similar_count": edges.similar,
-        "beyond_count": edges.beyond,
-        "finding": finding,
-        "more_assessors": np.ma.masked_array(more, mask=more < 0),
-    }
-
-
-def _estimates(agreed: Agreed, x: Ints, n: Ints, common: Ints) -> dict[str, Floats]:
-    protocol, two_sided = agreed.protocol, agreed.two_sided
-    low, high = binomial.clopper_pearson(x, n, 0.95)
-    upper = binomial.upper_limit(common, n, agreed.beta)
-    lower = binomial.lower_limit(common, n, agreed.alpha / (2 if two_sided else 1))
-    pc = common / n
-    size_low, size_high = low, high
-    if two_sided:  # size without direction: distance from an even split
-        size_low = np.maximum(np.maximum(low, 1 - high), 0.5)
-        size_high = np.maximum(high, 1 - low)
-    several = np.concatenate([pc, size_low, size_high, upper, lower])
-    dprime = protocol.dprime(several).reshape(5, -1)
-    pd = protocol.distinguishers(several).reshape(5, -1)
-    floored = np.maximum(pd, 0.0)
-    return {
-        "pd": floored[0],
-        "pd_unfloored": protocol.distinguishers(x / n),
-        "dprime": dprime[0],
-        "pc_low": low,
-        "pc_high": high,
-        "pd_low": floored[1],
-        "pd_high": floored[2],
-        "dprime_low": dprime[1],
-        "dprime_high": dprime[2],
-        "pc_upper": upper,
-        "pd_upper": floored[3],
-        "dprime_upper": dprime[3],
-        "pc_lower": lower,
-        "pd_lower": floored[4],
-        "dprime_lower": dprime[4],
-    }
-
-
-def _scalar(value: object) -> Numbers:
-    if value is np.ma.masked:
-        return None
-    return value.item() if isinstance(value, np.generic) else value
+    return ChoiceTest.of_pairs(CountedPairs(agreed, right, total), given)

@@ -3,43 +3,53 @@
 Under guessing the pooled count is binomial whoever gave the answers, so the pooled
 difference test stands. Estimates, limits and similarity do not: people differ. They come
 from the chance-corrected beta-binomial, see `sensory.models.beta_binomial`.
+
+Why so
+------
+Sessions whose assessors answered alike are computed once, as in `choice_test`; the others together,
+in parts of bounded memory.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 from scipy.special import chdtrc, chdtri, stdtrit
 
-from ..base.arrays import Floats, Ints
-from ..base.checks import correct_of_trials, one_count, one_number, probability
+from ..base.arrays import Floats, Ints, Numbers
+from ..base.checks import correct_of_trials
 from ..base.errors import ArgumentError
-from ..base.findings import Finding, finding_of
+from ..base.findings import findings_of
 from ..base.results import Interval, Table
 from ..base.shown import Shown
 from ..models.beta_binomial import ReplicateLikelihood, tabulated
-from ..models.beta_moments import masses
+from ..models.beta_moments import correlation_of_answers
 from ..models.binomial import lower_tail, upper_tail
 from .counts import agreed_risks, check_protocol, critical_counts
 from .protocols import Protocol
 from .verdicts import WITHHELD
 
 FEWEST_ASSESSORS = 8
-_MOST_REPLICATES = 40
+MOST_REPLICATES = 40
+_SPREAD = "spread between assessors"
+_MOST_TERMS = 40_000  # of the masses of sessions that are computed together
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
 class ReplicatedTest(Shown):
-    """Result of `replicated_choice_test`.
+    """Result of `replicated_choice_test`; each number is a float, or an array of the sessions.
 
     Attributes
     ----------
     protocol, alpha, beta, pd_limit
         As given.
-    assessors, correct, trials : int
-        People, and correct answers and answers of all of them.
+    assessors : int
+        People of a session.
+    correct, trials : int
+        Correct answers and answers of all of them.
     p_difference : float
         Exact binomial tail of the pooled count.
     pd, spread : float
@@ -63,21 +73,25 @@ class ReplicatedTest(Shown):
     beta: float
     pd_limit: float
     assessors: int
-    correct: int
-    trials: int
-    p_difference: float
-    pd: float
-    spread: float
+    correct: Numbers
+    trials: Numbers
+    p_difference: Numbers
+    pd: Numbers
+    spread: Numbers
     pd_limits: Interval
     spread_limits: Interval
-    pd_upper: float
-    pd_lower: float
-    p_overdispersion: float
-    finding: Finding
+    pd_upper: Numbers
+    pd_lower: Numbers
+    p_overdispersion: Numbers
+    finding: Numbers
 
     @property
     def spread_unknown(self) -> str | None:
-        """Why the spread between assessors is not estimated; None where it is."""
+        """Why the spread between assessors is not estimated; None where it is.
+
+        Raises ArgumentError when the result holds several sessions.
+        """
+        self.check_single("spread_unknown")
         if not np.isnan(self.spread):
             return None
         low, high = self.spread_limits.low, self.spread_limits.high
@@ -97,18 +111,42 @@ class ReplicatedTest(Shown):
         )
 
     def summary(self) -> Table:
-        """Estimates with their limits; no spread where it cannot be estimated."""
-        spread = None if self.spread_unknown else self.spread
-        return Table(
-            columns=("quantity", "estimate", "low", "high", "level"),
-            rows=(
-                ("mean proportion of distinguishers", self.pd, *self.pd_limits.cells),
-                ("spread between assessors", spread, *self.spread_limits.cells),
-                ("upper limit for similarity", self.pd_upper, None, self.pd_upper, 1 - self.beta),
-                ("p of the pooled difference test", self.p_difference, None, None, None),
-                ("p of the test that assessors are alike", self.p_overdispersion, None, None, None),
-            ),
+        """Estimates with their limits; no spread where it cannot be estimated.
+
+        Raises
+        ------
+        ArgumentError
+            When the result holds several sessions.
+        """
+        self.check_single("table")
+        rows = self.quantities
+        if self.spread_unknown:
+            rows = tuple((row[0], None, *row[2:]) if row[0] == _SPREAD else row for row in rows)
+        return Table(columns=("quantity", "estimate", "low", "high", "level"), rows=rows)
+
+    @property
+    def quantities(self) -> tuple[tuple[Numbers, ...], ...]:
+        """Name, estimate, limits and their level of what was estimated, a row each."""
+        return (
+            ("mean proportion of distinguishers", self.pd, *self.pd_limits.cells),
+            (_SPREAD, self.spread, *self.spread_limits.cells),
+            ("upper limit for similarity", self.pd_upper, None, self.pd_upper, 1 - self.beta),
+            ("p of the pooled difference test", self.p_difference, None, None, None),
+            ("p of the test that assessors are alike", self.p_overdispersion, None, None, None),
         )
+
+    def check_single(self, what: str) -> None:
+        """Raise ArgumentError when the result holds several sessions; `what` is for one."""
+        if np.ndim(self.p_difference):
+            raise ArgumentError(
+                f"{what} is for one session, this result holds {np.size(self.p_difference)}; call "
+                "replicated_choice_test for one of them."
+            )
+
+    def __repr__(self) -> str:
+        if np.ndim(self.p_difference):
+            return f"<ReplicatedTest {self.protocol.name}, {np.size(self.p_difference)} sessions>"
+        return Shown.__repr__(self)
 
 
 def replicated_choice_test(
@@ -126,10 +164,11 @@ def replicated_choice_test(
     ----------
     protocol : Protocol or str
         A name will do, as "triangle".
-    correct : sequence of int
-        Correct answers of each assessor.
-    replicates : int or sequence of int
-        Answers of each assessor; at least one assessor with two or more.
+    correct : sequence or array of int
+        Correct answers of each assessor: assessors on the last axis, sessions on those before it.
+    replicates : int, or sequence or array of int
+        Answers of each assessor, broadcast with `correct`; in each session at least one assessor
+        with two or more.
     alpha, beta, pd_limit
         As in `choice_test`; pd_limit is about the mean of the assessors.
 
@@ -175,173 +214,136 @@ def replicated_choice_test(
     (14, 36, 'UNDECIDED')
     >>> round(test.pd, 2), round(test.pd_limits.high, 2)
     (0.08, 0.37)
+    >>> many = replicated_choice_test(TRIANGLE, [[2, 1, 0, 3, 1, 1, 2, 0], [3] * 8], 3)
+    >>> many.correct.tolist(), [finding.name for finding in many.finding]
+    ([10, 24], ['UNDECIDED', 'BEYOND_LIMIT'])
     """
     protocol = check_protocol(protocol)
     alpha, beta, pd_limit = agreed_risks(alpha, beta, pd_limit)
-    right, given = correct_of_trials(correct, replicates)
-    if right.ndim != 1 or right.size < 2:
-        raise ArgumentError("correct must be a sequence with one count for each assessor.")
-    if given.max() < 2:
-        raise ArgumentError("nobody answered more than once: use choice_test.")
-    if given.max() > _MOST_REPLICATES:
-        raise ArgumentError(
-            f"replicates must be at most {_MOST_REPLICATES} a person; got {given.max()}."
+    right, given = _answers(correct, replicates)
+    shape = right.shape[:-1]
+    first, back = _distinct(right, given)
+    right, given = (counts.reshape(-1, counts.shape[-1])[first] for counts in (right, given))
+    numbers = _numbers(protocol, right, given, alpha, beta)
+    finding = _findings(protocol, numbers, right.shape[1], alpha, pd_limit)
+
+    def out(column: NDArray[Any]) -> Numbers:
+        return column[back].reshape(shape) if shape else column.item()
+
+    shown = {name: out(column) for name, column in numbers.items()}
+    limits = {
+        f"{name}_limits": Interval(
+            low=shown.pop(f"{name}_low"), high=shown.pop(f"{name}_high"), level=0.95
         )
-    likelihood = ReplicateLikelihood(guess=float(protocol.guess), tables=tabulated(right, given))
-    pd, spread, top = likelihood.best
-    total, trials = int(right.sum()), int(given.sum())
-    critical = critical_counts(protocol, trials, alpha)
-    upper, lower, pd_limits, spread_limits = _limits(likelihood, given, alpha, beta)
-    guess = float(protocol.guess)
-    enough = right.size >= FEWEST_ASSESSORS
-    different = critical is not None and total >= critical
-    similar = upper <= pd_limit and float(lower_tail(total, trials, guess)) > WITHHELD
-    ratio = max(2 * (top - likelihood.best_equal[1]), 0.0)
+        for name in ("pd", "spread")
+    }
     return ReplicatedTest(
         protocol=protocol,
         alpha=alpha,
         beta=beta,
         pd_limit=pd_limit,
-        assessors=int(right.size),
-        correct=total,
-        trials=trials,
-        p_difference=float(upper_tail(total, trials, guess)),
-        pd=pd,
-        spread=float("nan") if likelihood.spread_silent else spread,
-        pd_limits=pd_limits,
-        spread_limits=spread_limits,
-        pd_upper=upper,
-        pd_lower=lower,
-        p_overdispersion=1.0 if ratio < 1e-9 else float(chdtrc(1, ratio)) / 2,
-        finding=finding_of(
-            different, similar and enough, different and lower > pd_limit and enough
-        ),
+        assessors=int(right.shape[1]),
+        finding=out(finding),
+        **limits,
+        **shown,
     )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False, repr=False)
-class ReplicateGain(Shown):
-    """What tasting again buys; see `replicate_gain`.
+def _answers(correct: ArrayLike, replicates: ArrayLike) -> tuple[Ints, Ints]:
+    """The counts, checked, assessors on the last axis."""
+    right, given = correct_of_trials(correct, replicates)
+    if right.ndim < 1 or right.shape[-1] < 2:
+        raise ArgumentError("correct must be a sequence with one count for each assessor.")
+    once = given.max(axis=-1) < 2
+    if once.any():
+        place = ", ".join(str(part) for part in np.argwhere(once)[0])
+        where = f" in correct[{place}]" if place else ""
+        raise ArgumentError(f"nobody answered more than once{where}: use choice_test.")
+    if given.max() > MOST_REPLICATES:
+        raise ArgumentError(
+            f"replicates must be at most {MOST_REPLICATES} a person; got {given.max()}."
+        )
+    return right, given
 
-    Attributes
-    ----------
-    power : float
-        Power of the pooled difference test with replicates.
-    power_once : float
-        The same people answering once.
-    power_people : float
-        As many answers, each by another person.
-    equivalent_assessors : float
-        How many people answering once carry the same information about the mean.
+
+def _distinct(right: Ints, given: Ints) -> tuple[Ints, Ints]:
+    """The first session of each set of answers that occurs, and which set each session has.
+
+    Who of the assessors gave which answers does not count.
     """
+    answers = np.sort(given * (MOST_REPLICATES + 1) + right, axis=-1)
+    sets = answers.reshape(-1, answers.shape[-1])
+    _, first, back = np.unique(sets, axis=0, return_index=True, return_inverse=True)
+    return first, back.ravel()
 
-    power: float
-    power_once: float
-    power_people: float
-    equivalent_assessors: float
+
+def _numbers(
+    protocol: Protocol, right: Ints, given: Ints, alpha: float, beta: float
+) -> dict[str, NDArray[Any]]:
+    """All numbers of sessions, (sessions, assessors), a part of them at a time."""
+    guess, total, trials = float(protocol.guess), right.sum(axis=1), given.sum(axis=1)
+    at_once = max(_MOST_TERMS // (int(given.max()) + 1) ** 2, 1)
+    parts = [
+        _estimates(
+            guess, right[start : start + at_once], given[start : start + at_once], alpha, beta
+        )
+        for start in range(0, len(right), at_once)
+    ]
+    numbers: dict[str, NDArray[Any]] = {
+        name: np.concatenate([part[name] for part in parts]) for name in parts[0]
+    }
+    return numbers | {
+        "correct": total,
+        "trials": trials,
+        "p_difference": upper_tail(total, trials, guess),
+    }
 
 
-def replicate_gain(
-    protocol: Protocol | str,
-    *,
+def _estimates(
+    guess: float, right: Ints, given: Ints, alpha: float, beta: float
+) -> dict[str, Floats]:
+    """What the likelihood says of sessions."""
+    likelihood = ReplicateLikelihood(guess=guess, tables=tabulated(right, given))
+    pd, spread, top = likelihood.best
+    names = ("pd_upper", "pd_lower", "pd_low", "pd_high", "spread_low", "spread_high")
+    limits = _limits(likelihood, right.shape[1], alpha, beta)
+    ratio = np.maximum(2 * (top - likelihood.best_equal[1]), 0.0)
+    return dict(zip(names, limits, strict=True)) | {
+        "pd": pd,
+        "spread": np.where(likelihood.spread_silent, np.nan, spread),
+        "p_overdispersion": np.where(ratio < 1e-9, 1.0, chdtrc(1, ratio) / 2),
+    }
+
+
+def _findings(
+    protocol: Protocol,
+    numbers: dict[str, NDArray[Any]],
     assessors: int,
-    replicates: int,
-    pd: float,
-    spread: float,
-    alpha: float = 0.05,
-) -> ReplicateGain:
-    """What 12 assessors tasting twice buy against 24 tasting once, exact.
-
-    Parameters
-    ----------
-    protocol : Protocol or str
-        A name will do, as "triangle".
-    assessors, replicates : int
-        People, and answers of each.
-    pd, spread : float
-        Mean proportion of distinguishing, and how much people differ, from 0 to 1
-        and to 0.999.
-    alpha : float
-
-    Raises
-    ------
-    ArgumentError
-        For impossible counts, more than 40 replicates, or an impossible pd or spread.
-
-    Notes
-    -----
-    The total is the sum of beta-binomial counts, convolved. The equivalent number divides
-    the answers by 1 + (replicates - 1) rho, rho the correlation of two answers by one
-    person: (1 - guess)^2 pd (1 - pd) spread / (pc (1 - pc)).
-
-    Examples
-    --------
-    >>> from sensory.choices.protocols import TRIANGLE
-    >>> gain = replicate_gain(TRIANGLE, assessors=12, replicates=2, pd=0.5, spread=0.5)
-    >>> round(gain.power_once, 2), round(gain.power, 2), round(gain.power_people, 2)
-    (0.63, 0.91, 0.93)
-    >>> round(gain.equivalent_assessors, 1)
-    19.2
-    """
-    protocol = check_protocol(protocol)
-    people = one_count("assessors", assessors, at_least=1)
-    times = one_count("replicates", replicates, at_least=1)
-    if times > _MOST_REPLICATES:
-        raise ArgumentError(f"replicates must be at most {_MOST_REPLICATES}; got {times}.")
-    alpha = probability("alpha", alpha)
-    mean = one_number("pd", pd, 0.0, 1.0)
-    differ = one_number("spread", spread, 0.0, 0.999)
-    guess = float(protocol.guess)
-    pc = guess + (1 - guess) * mean
-    answers = people * times
-    correlation = _correlation(guess, mean, differ)
-    total = _sum_of(masses(times, guess, mean, differ), people)
-    return ReplicateGain(
-        power=_beyond(total, critical_counts(protocol, answers, alpha)),
-        power_once=_single(protocol, people, pc, alpha),
-        power_people=_single(protocol, answers, pc, alpha),
-        equivalent_assessors=answers / (1 + (times - 1) * correlation),
-    )
+    alpha: float,
+    pd_limit: float,
+) -> NDArray[np.object_]:
+    total, trials = numbers["correct"], numbers["trials"]
+    different = np.ma.filled(total >= critical_counts(protocol, trials, alpha), False)
+    likely = lower_tail(total, trials, float(protocol.guess)) > WITHHELD
+    enough = assessors >= FEWEST_ASSESSORS
+    similar = (numbers["pd_upper"] <= pd_limit) & likely
+    beyond = different & (numbers["pd_lower"] > pd_limit)
+    return findings_of(different, similar & enough, beyond & enough)
 
 
-def _limits(
-    likelihood: ReplicateLikelihood, given: Ints, alpha: float, beta: float
-) -> tuple[float, float, Interval, Interval]:
+def _limits(likelihood: ReplicateLikelihood, people: int, alpha: float, beta: float) -> Floats:
     """One-sided upper and lower limit of the mean, and both limits of mean and of spread.
 
     Two-sided limits of the mean take the freedom of as many answers as these carry.
     """
-    people = float(given.size)
-    correlation = _correlation(likelihood.guess, *likelihood.best[:2])
-    carried = max(float((given / (1 + (given - 1) * correlation)).sum()), 2.0)
+    correlation = correlation_of_answers(likelihood.guess, *likelihood.best[:2])
+    carried = sum(
+        table.sum(-1) * m / (1 + (m - 1) * correlation) for m, table in likelihood.tables.items()
+    )
+    several, every = np.maximum(carried, 2.0), np.full(np.shape(carried), float(people))
     tails = np.minimum([beta, alpha, 0.025, 0.025], 0.5)
-    quantile = -stdtrit(np.array([people, people, carried, carried]) - 1, tails)
-    drops = [*(quantile**2 / 2).tolist(), *[float(chdtri(1, 0.05)) / 2] * 2]
+    freedom = np.stack([every, every, several, several]) - 1
+    quantile = -stdtrit(freedom, tails.reshape(-1, *[1] * every.ndim))
+    drops = [*(quantile**2 / 2), *[float(chdtri(1, 0.05)) / 2] * 2]
     names, sides = ["mean"] * 4 + ["spread"] * 2, (1, -1, -1, 1, -1, 1)
-    limits = likelihood.crossings(list(zip(names, drops, sides, strict=True))).tolist()
-    return *limits[:2], _interval(*limits[2:4]), _interval(*limits[4:])
-
-
-def _interval(low: float, high: float) -> Interval:
-    return Interval(low=low, high=high, level=0.95)
-
-
-def _correlation(guess: float, mean: float, spread: float) -> float:
-    pc = guess + (1 - guess) * mean
-    return (1 - guess) ** 2 * mean * (1 - mean) * spread / (pc * (1 - pc)) if mean < 1 else 0.0
-
-
-def _sum_of(mass: Floats, times: int) -> Floats:
-    total = np.ones(1)
-    for _ in range(times):
-        total = np.convolve(total, mass)
-    return total
-
-
-def _beyond(total: Floats, critical: int | None) -> float:
-    return 0.0 if critical is None else min(float(total[critical:].sum()), 1.0)
-
-
-def _single(protocol: Protocol, trials: int, pc: float, alpha: float) -> float:
-    critical = critical_counts(protocol, trials, alpha)
-    return 0.0 if critical is None else float(upper_tail(critical, trials, pc))
+    return likelihood.crossings(list(zip(names, drops, sides, strict=True)))

@@ -55,6 +55,12 @@ class Edges:
     similar: Numbers
     beyond: Numbers
 
+    def at(self, places: NDArray[np.intp]) -> Edges:
+        """Those of the sizes at some places."""
+        return Edges(
+            critical=self.critical[places], similar=self.similar[places], beyond=self.beyond[places]
+        )
+
     def of_first(self) -> tuple[int | None, int | None, int | None]:
         """Critical, similar and beyond count of the first size; None where there is none."""
         first = (part[0] for part in (self.critical, self.similar, self.beyond))
@@ -63,7 +69,15 @@ class Edges:
 
 
 def edges_of(agreed: Agreed, trials: Ints) -> Edges:
-    """The counts of sessions of these sizes, an array."""
+    """The counts of sessions of these sizes, an array; each size is looked up once."""
+    if trials.size > 1:
+        sizes, back = np.unique(trials, return_inverse=True)
+        if sizes.size < trials.size:
+            return _edges(agreed, sizes).at(back.reshape(trials.shape))
+    return _edges(agreed, trials)
+
+
+def _edges(agreed: Agreed, trials: Ints) -> Edges:
     protocol, limit, sides = agreed.protocol, agreed.pd_limit, agreed.two_sided
     similar = similar_counts(protocol, trials, agreed.beta, limit)
     if sides:  # the commoner choice is never below half
@@ -83,12 +97,19 @@ def below_guessing(agreed: Agreed, correct: ArrayLike, trials: ArrayLike) -> Flo
 
 
 def finding_at(
-    agreed: Agreed, correct: Ints, trials: Ints, edges: Edges | None = None
+    agreed: Agreed,
+    correct: Ints,
+    trials: Ints,
+    edges: Edges | None = None,
+    below: Floats | None = None,
 ) -> NDArray[np.object_]:
-    """The finding of each count; `edges` are those of `trials` where they are known already."""
+    """The finding of each count.
+
+    `edges` of `trials` and `below`, the chances of so few by guessing, where they are known.
+    """
     at = edges_of(agreed, trials) if edges is None else edges
     shown = np.maximum(correct, trials - correct) if agreed.two_sided else correct
-    withheld = below_guessing(agreed, correct, trials) <= WITHHELD
+    withheld = (below_guessing(agreed, correct, trials) if below is None else below) <= WITHHELD
     return findings_of(
         np.ma.filled(shown >= at.critical, False),
         np.ma.filled(shown <= at.similar, False) & ~withheld,

@@ -43,6 +43,18 @@ def masses(replicates: int, guess: float, mean: ArrayLike, spread: ArrayLike) ->
     return np.moveaxis(terms.sum(axis=1), 0, -1)
 
 
+def correlation_of_answers(guess: float, mean: ArrayLike, spread: ArrayLike) -> Floats:
+    """Correlation of two answers by the same person; 0 where everybody always notices.
+
+    >>> correlation_of_answers(0.0, [0.5, 1.0], 0.3).tolist()
+    [0.3, 0.0]
+    """
+    share, differ = np.asarray(mean, float), np.asarray(spread, float)
+    pc = guess + (1 - guess) * share
+    left = np.where(share < 1, pc * (1 - pc), 1.0)
+    return np.asarray((1 - guess) ** 2 * share * (1 - share) * differ / left)
+
+
 def _factors(share: ArrayLike, spread: Floats, steps: Ints) -> Floats:
     """Factors of the moments, the first one free of the spread."""
     return np.where(steps == 0, share, np.asarray(share) * (1 - spread) + steps * spread)

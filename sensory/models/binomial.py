@@ -69,11 +69,18 @@ def log_upper_tail(count: ArrayLike, trials: ArrayLike, p: ArrayLike) -> Floats:
     x, n, p = np.broadcast_arrays(
         np.asarray(count, float), np.asarray(trials, float), np.asarray(p, float)
     )
-    tail = upper_tail(x, n, p)
+    return log_of_tail(upper_tail(x, n, p), x, n, p)
+
+
+def log_of_tail(tail: Floats, count: ArrayLike, trials: ArrayLike, p: ArrayLike) -> Floats:
+    """`log_upper_tail` where the tail itself is known already, an array."""
     with np.errstate(divide="ignore"):
         result = np.array(np.log(tail))
-    far = (tail < _FAR) & (x <= n)
+    far = (tail < _FAR) & (np.asarray(count) <= np.asarray(trials))
     if far.any():
+        x, n, p = (
+            np.broadcast_to(np.asarray(part, float), tail.shape) for part in (count, trials, p)
+        )
         result[far] = _log_far_tail(x[far], n[far], p[far])
     return result
 

@@ -25,7 +25,8 @@ from ..choices.a_not_a import ANotATest, ClusteredANotATest
 from ..choices.dprime import DprimeEstimate
 from ..choices.forced_choice import ChoiceTest
 from ..choices.plans import PanelPlan
-from ..choices.replicates import ReplicatedTest, ReplicateGain
+from ..choices.replicate_gain import ReplicateGain
+from ..choices.replicates import ReplicatedTest
 from ..choices.retests import RetestRisk
 from ..choices.risks import SessionRisks, session_risks
 from ..choices.same_different import SameDifferentTest
@@ -157,27 +158,19 @@ def _finite(part: Any) -> Any:
 
 
 def _choice(test: ChoiceTest) -> Spec:
-    return outcome_figure(choice_figure(_single(test)), WIDE)
-
-
-def _single(test: ChoiceTest) -> ChoiceTest:
-    if np.ndim(test.p_difference):
-        raise ArgumentError(
-            f"plot is for one session, this result holds {np.size(test.p_difference)}; call "
-            "choice_test for one of them."
-        )
-    return test
+    test.check_single("plot")
+    return outcome_figure(choice_figure(test), WIDE)
 
 
 def _characteristic(test: ChoiceTest) -> Spec:
-    session = _single(test)
+    test.check_single("plot")
     risks = session_risks(
-        session.protocol,
-        int(session.trials),
-        alpha=session.alpha,
-        beta=session.beta,
-        pd_limit=session.pd_limit,
-        two_sided=session.two_sided,
+        test.protocol,
+        int(test.trials),
+        alpha=test.alpha,
+        beta=test.beta,
+        pd_limit=test.pd_limit,
+        two_sided=test.two_sided,
     )
     return characteristic_of_risks(risks)
 
@@ -191,6 +184,7 @@ def _spans(axis: str, spans: Sequence[Span], **options: Any) -> Spec:
 
 
 def _replicated(test: ReplicatedTest) -> Spec:
+    test.check_single("plot")
     limit = 1 - test.beta
     upper = Interval(low=0.0, high=test.pd_upper, level=limit)
     return _spans(

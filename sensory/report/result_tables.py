@@ -16,7 +16,8 @@ from ..choices.a_not_a import ClusteredANotATest
 from ..choices.dprime import DprimeEstimate
 from ..choices.forced_choice import ChoiceTest
 from ..choices.plans import PanelPlan
-from ..choices.replicates import ReplicateGain
+from ..choices.replicate_gain import ReplicateGain
+from ..choices.replicates import ReplicatedTest
 from ..choices.retests import RetestRisk
 from ..choices.session_finding import SessionFinding
 from ..choices.size import PanelSize
@@ -103,6 +104,21 @@ def _choices(test: ChoiceTest) -> pd.DataFrame:
     return whole
 
 
+def _replicated(test: ReplicatedTest) -> pd.DataFrame:
+    """One row a quantity; of several sessions one a session and quantity, sessions from 0."""
+    if not np.ndim(test.p_difference):
+        return frame_of(test.summary())
+    several, columns = np.size(test.p_difference), ("estimate", "low", "high", "level")
+    parts = []
+    for name, *cells in test.quantities:
+        flat = {
+            column: np.broadcast_to(np.nan if cell is None else np.ravel(cell), several)
+            for column, cell in zip(columns, cells, strict=True)
+        }
+        parts.append(pd.DataFrame({"session": np.arange(several), "quantity": name, **flat}))
+    return pd.concat(parts).sort_index(kind="stable").reset_index(drop=True)
+
+
 def _finding(result: SessionFinding) -> pd.DataFrame:
     return table_of(result.test if result.replicated is None else result.replicated)
 
@@ -185,6 +201,7 @@ def _state(result: ReferenceState) -> pd.DataFrame:
 _FRAMES: Mapping[type, Callable[[Any], pd.DataFrame]] = {
     ChoiceTest: _choices,
     SessionFinding: _finding,
+    ReplicatedTest: _replicated,
     DprimeEstimate: _dprime,
     ClusteredANotATest: _clustered,
     PanelSize: _size,

@@ -16,7 +16,6 @@ from sensory.choices.protocols import DUO_TRIO, TRIANGLE, TWO_OUT_OF_FIVE
 from sensory.choices.replicates import replicated_choice_test
 from sensory.choices.size import panel_size
 from sensory.choices.two_stage import two_stage_plan
-from sensory.models.beta_binomial import ReplicateLikelihood, tabulated
 
 from .shared import against, best_of, cpu_of
 
@@ -91,24 +90,19 @@ def test_125_sizes(benchmark, capsys, protocol, rule):
             assert (found.assessors.ravel()[differing] <= 3).all()
 
 
-def test_fit_of_replicates(benchmark, capsys):
-    rng, panels = np.random.default_rng(2), 1000
-    noticing = rng.beta(0.6, 1.4, (panels, 20))
-    correct = rng.binomial(3, 1 / 3 + 2 / 3 * noticing)
-    given = np.full(20, 3)
-
-    def fits():
-        return [
-            ReplicateLikelihood(guess=1 / 3, tables=tabulated(row, given)).best for row in correct
-        ]
-
-    found = benchmark.pedantic(fits, rounds=1)
-    assert np.mean([mean for mean, _, _ in found]) == pytest.approx(0.3, abs=0.02)
-    ours = cpu_of(3, lambda: [replicated_choice_test(TRIANGLE, row, 3) for row in correct[:20]])
-    theirs = cpu_of(1, lambda: [by_search(row) for row in correct[:5]])
-    with capsys.disabled():
-        print(f"\nbeta-binomial, 1,000 panels of 20 x 3: {benchmark.stats.stats.min:.2f} ms a fit")
-        print(against("with limits and tests", ours / 20, 0.002, "fit by minimize", theirs / 5))
+def test_replicates(capsys):
+    """1,000 panels of 20 x 3 at once; then 300 where no two panels answered alike."""
+    rng = np.random.default_rng(2)
+    correct = rng.binomial(3, 1 / 3 + 2 / 3 * rng.beta(0.6, 1.4, (1000, 20)))
+    _, first = np.unique(np.sort(correct), axis=0, return_index=True)
+    apart = correct[first[:300]]
+    many = replicated_choice_test(TRIANGLE, correct, 3)
+    assert np.mean(many.pd) == pytest.approx(0.3, abs=0.02)
+    theirs = cpu_of(1, lambda: [by_search(row) for row in correct[:5]]) / 5
+    for name, sessions in (("1,000 sessions", correct), ("300, no two alike", apart)):
+        ours = cpu_of(3, replicated_choice_test, TRIANGLE, sessions, 3) / len(sessions)
+        with capsys.disabled():
+            print(against(f"replicates, {name}, each", ours, 0.002, "minimize, fit alone", theirs))
 
 
 def by_search(row):

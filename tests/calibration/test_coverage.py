@@ -123,10 +123,9 @@ class Panels:
 
     def __init__(self, protocol, people, times):
         self.protocol, self.times = protocol, times
-        self.tables, self.found = [], []
-        for counts in combinations_with_replacement(range(times + 1), people):
-            self.tables.append(np.bincount(counts, minlength=times + 1))
-            self.found.append(replicated_choice_test(protocol, counts, times))
+        counts = np.array(list(combinations_with_replacement(range(times + 1), people)))
+        self.tables = [np.bincount(row, minlength=times + 1) for row in counts]
+        self.found = replicated_choice_test(protocol, counts, times)
         self.ways = np.array(
             [factorial(people) / prod(factorial(int(k)) for k in t) for t in self.tables]
         )
@@ -153,18 +152,13 @@ class Panels:
 def test_replicates(protocol, people, times, show):
     """Of pd, of the spread between people, and the risks of both findings at the limit."""
     panels = Panels(protocol, people, times)
-    low = np.array([f.pd_limits.low for f in panels.found])
-    high = np.array([f.pd_limits.high for f in panels.found])
-    upper = np.array([f.pd_upper for f in panels.found])
-    least = np.array([f.spread_limits.low for f in panels.found])
-    most = np.array([f.spread_limits.high for f in panels.found])
-    lower = np.array([f.pd_lower for f in panels.found])
-    beyond = np.array([f.finding is Finding.BEYOND_LIMIT for f in panels.found])
-    significant = np.array([f.p_difference <= 0.05 for f in panels.found])
-    uneven = np.array([f.p_overdispersion <= 0.05 for f in panels.found])
-    similar = np.array(
-        [f.finding in (Finding.SIMILAR, Finding.DIFFERENT_WITHIN_LIMIT) for f in panels.found]
-    )
+    found = panels.found
+    low, high = found.pd_limits.low, found.pd_limits.high
+    least, most = found.spread_limits.low, found.spread_limits.high
+    upper, lower = found.pd_upper, found.pd_lower
+    beyond = found.finding == Finding.BEYOND_LIMIT
+    significant, uneven = found.p_difference <= 0.05, found.p_overdispersion <= 0.05
+    similar = np.isin(found.finding.astype(str), ["SIMILAR", "DIFFERENT_WITHIN_LIMIT"])
     lines = [f"{people} assessors x {times}, {protocol.name}: exact; limit pd 0.3, beta 0.05",
              "  pd  spread  coverage   pd_upper covers  found similar   p_over <= .05"
              "  of the spread  pd_lower covers  found beyond"]  # fmt: skip

@@ -14,7 +14,8 @@ from sensory.choices.counts import critical_counts, similar_counts
 from sensory.choices.dprime import carried_pd, estimate_dprime
 from sensory.choices.forced_choice import choice_test
 from sensory.choices.protocols import DUO_TRIO, PAIRED, TRIANGLE, find_protocol
-from sensory.choices.replicates import replicate_gain, replicated_choice_test
+from sensory.choices.replicate_gain import replicate_gain
+from sensory.choices.replicates import replicated_choice_test
 from sensory.choices.retests import retest_risk
 from sensory.choices.risks import session_risks
 from sensory.choices.same_different import same_different
@@ -167,6 +168,11 @@ BAD = [
     (lambda: replicated_choice_test(TRIANGLE, 4, 12), "a sequence with one count"),
     (lambda: replicated_choice_test(TRIANGLE, [2], 3), "a sequence with one count"),
     (lambda: replicated_choice_test(TRIANGLE, [1, 0, 1], 1), "use choice_test"),
+    (lambda: replicated_choice_test(TRIANGLE, [[1, 2], [1, 0]], [[1, 2], [1, 1]]), "in correct[1]"),
+    (lambda: replicated_choice_test(TRIANGLE, [[[2]]], 3), "a sequence with one count"),
+    (lambda: replicated_choice_test(TRIANGLE, [[1, 2]] * 2, 2).summary(), "table is for one"),
+    (lambda: replicated_choice_test(TRIANGLE, [[1, 2]] * 2, 2).plot(), "plot is for one session"),
+    (lambda: replicated_choice_test(TRIANGLE, [[1, 2]] * 2, 2).spread_unknown, "holds 2; call"),
     (lambda: replicated_choice_test(TRIANGLE, [1, 30], 41), "at most 40 a person; got 41"),
     (lambda: replicated_choice_test(TRIANGLE, [1, 2], [3, 0]), "must be at least 1; got 0"),
     (lambda: gain(spread=1.0), "spread must lie between 0 and 0.999; got 1"),

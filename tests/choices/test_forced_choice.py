@@ -1,5 +1,8 @@
 """The forced-choice test: enumeration, duality, floors, ends, one number and arrays alike."""
 
+import pickle
+from copy import copy, deepcopy
+from dataclasses import FrozenInstanceError, fields, replace
 from fractions import Fraction
 from math import comb, inf, log, sqrt
 
@@ -10,7 +13,7 @@ from hypothesis import strategies as st
 
 from sensory.base.errors import ArgumentError
 from sensory.base.findings import Finding
-from sensory.choices.forced_choice import choice_test
+from sensory.choices.forced_choice import ChoiceTest, choice_test
 from sensory.choices.protocols import DUO_TRIO, PAIRED, PROTOCOLS, TETRAD, TRIANGLE, TWO_OUT_OF_FIVE
 
 from .shared import ALARMS, PASSES, chance, every_protocol, withheld
@@ -220,6 +223,28 @@ def test_whole_floats_and_lists_are_counts_and_repeated_ones_share_their_numbers
     assert choice_test(TRIANGLE, [14], 24).p_difference.shape == (1,)
     result = choice_test(TRIANGLE, [14, 9, 14], [24, 24, 24])
     assert result.p_difference[0] == result.p_difference[2] != result.p_difference[1]
+
+
+def test_numbers_made_when_asked_for_survive_copies_and_stay_the_same_object():
+    """Read in any order, or copied before anything was read."""
+    counts, names = ([[1, 9], [15, 9]], 24), [field.name for field in fields(ChoiceTest)]
+    first = choice_test(TRIANGLE, *counts)
+    others = [
+        made(choice_test(TRIANGLE, *counts))
+        for made in (copy, deepcopy, lambda test: pickle.loads(pickle.dumps(test)), replace)
+    ]
+    for name in reversed(names):
+        assert getattr(first, name) is getattr(first, name), name
+        for other in others:
+            assert repr(getattr(other, name)) == repr(getattr(first, name)), name
+    assert all(repr(other) == "<ChoiceTest triangle, 4 sessions>" for other in others)
+    assert repr(pickle.loads(pickle.dumps(choice_test(TRIANGLE, 9, 24)))) == repr(
+        choice_test(TRIANGLE, 9, 24)
+    )
+    with pytest.raises(AttributeError, match="no attribute 'p_value'"):
+        assert first.p_value
+    with pytest.raises(FrozenInstanceError):
+        first.pd = 0.0
 
 
 def test_table_holds_the_numbers():

@@ -1,5 +1,6 @@
 """Replicates: exact pooled test, similarity that respects assessors, what tasting again buys."""
 
+from dataclasses import fields
 from itertools import product
 from math import comb
 
@@ -11,7 +12,8 @@ from scipy.stats import binom, binomtest, chi2, t
 from sensory.base.findings import Finding
 from sensory.choices.counts import critical_counts
 from sensory.choices.protocols import DUO_TRIO, PROTOCOLS, TRIANGLE, TWO_OUT_OF_FIVE
-from sensory.choices.replicates import replicate_gain, replicated_choice_test
+from sensory.choices.replicate_gain import replicate_gain
+from sensory.choices.replicates import replicated_choice_test
 from sensory.models.beta_binomial import ReplicateLikelihood, tabulated
 
 from .shared import PASSES
@@ -132,6 +134,34 @@ def test_order_of_assessors_does_not_matter():
     one = replicated_choice_test(TRIANGLE, correct, given)
     two = replicated_choice_test(TRIANGLE, correct[order], given[order])
     assert one.summary() == two.summary()
+
+
+def test_many_sessions_at_once_are_those_taken_one_by_one():
+    """The second route is a call for each; answers of one to four, equal sessions, the ends."""
+    rng = np.random.default_rng(8)
+    given = rng.integers(1, 5, (2, 4, 9))
+    given[..., 0] = 4
+    correct = rng.binomial(given, 0.55)
+    correct[0, 1], correct[1, 1], correct[1, 2] = given[0, 1], 0, given[1, 2]
+    given[1, 3], correct[1, 3] = given[0, 0][::-1], correct[0, 0][::-1]
+    many = replicated_choice_test(TRIANGLE, correct, given, pd_limit=0.6)
+    assert repr(many) == "<ReplicatedTest triangle, 8 sessions>"
+    assert many.assessors == 9
+    alone = [
+        replicated_choice_test(TRIANGLE, *session, pd_limit=0.6)
+        for session in zip(correct.reshape(8, 9), given.reshape(8, 9), strict=True)
+    ]
+    assert len({session.finding for session in alone}) >= 3
+    for field in fields(many):
+        ours, theirs = (getattr(many, field.name), [getattr(t, field.name) for t in alone])
+        for end in ("low", "high") if field.name.endswith("_limits") else ("",):
+            whole = getattr(ours, end) if end else ours
+            singles = [getattr(part, end) if end else part for part in theirs]
+            if np.ndim(whole) and field.name != "finding":
+                np.testing.assert_allclose(whole.ravel(), singles, rtol=1e-12, atol=1e-12)
+            else:
+                assert (np.ravel(whole) == singles).all()
+    assert many.pd.shape == many.finding.shape == (2, 4)
 
 
 def test_everybody_always_right_and_never_right():

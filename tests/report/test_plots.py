@@ -584,6 +584,11 @@ def test_sessions_at_once_have_a_table_of_their_own():
     assert table["correct"].tolist() == [8, 8, 8, 18, 18, 18]
     alone = choice_test("triangle", 18, 24).table()
     pd.testing.assert_frame_equal(table[3:].reset_index(drop=True), alone, check_dtype=False)
+    panels = [[1, 2, 0, 2, 1, 1, 2, 0], [2, 2, 2, 1, 2, 1, 2, 0]]
+    table = replicated_choice_test("triangle", panels, 2).table()
+    assert table.pop("session").tolist() == [0] * 5 + [1] * 5
+    alone = replicated_choice_test("triangle", panels[1], 2).table()
+    pd.testing.assert_frame_equal(table[5:].reset_index(drop=True), alone, check_dtype=False)
 
 
 def test_a_name_is_as_good_as_a_protocol():
