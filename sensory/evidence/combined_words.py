@@ -47,11 +47,23 @@ _AGAINST = {
     OPEN: "the agreed d-prime of {limit} lies between these limits: it is open.",
 }
 
+_AVERAGE_AGAINST = {
+    WITHIN: "the limits of the average lie below the agreed d-prime of {limit}; a single session "
+    "may lie above it.",
+    BEYOND: "the limits of the average lie above the agreed d-prime of {limit}; a single session "
+    "may lie below it.",
+    OPEN: "the agreed d-prime of {limit} lies between the limits of the average: it is open.",
+}
+
 
 def group_says(row: Row, groups: int, level: float, limit: float | None) -> Iterator[str]:
     """What one group shows; with its name where there are several."""
     name = f"{called(row)}: " if groups > 1 else ""
     count = several(int(row["sessions"]), "session")
+    if many_voices(row, level):
+        yield from (_begun(name, words) for words in _apart(row, count, level, limit))
+        yield from _not_joined(row, groups, name)
+        return
     mean = "on average " if row["model"] == BETWEEN else ""
     limits = f"{digits(row['low'], 3)} to {digits(row['high'], 3)}"
     yield (
@@ -61,16 +73,51 @@ def group_says(row: Row, groups: int, level: float, limit: float | None) -> Iter
     )
     if row["sessions"] > 1:
         yield _scatter(row, name, level)
-    if row["looks"] == PLANNED:
-        yield from (_begun(name, words) for words in _planned(row))
-    elif row["sessions"] > 1:
-        yield _begun(name, _always(row, level))
-    if row["why_not_planned"]:
-        yield _begun(name, str(row["why_not_planned"]))
+    yield from (_begun(name, words) for words in _of_looks(row, level))
     if limit is not None:
         yield _begun(name, _AGAINST[row["against_limit"]].format(limit=digits(limit, 3)))
+    yield from _not_joined(row, groups, name)
+
+
+def _not_joined(row: Row, groups: int, name: str) -> Iterator[str]:
     if groups > 1:
         yield f"{name}not joined with the others, as {_why_apart(row)}."
+
+
+def many_voices(row: Row, level: float) -> bool:
+    """Whether sessions scatter by more than their average, and by more than chance explains."""
+    scatters = row["model"] == BETWEEN and row["spread"] > row["estimate"]
+    return bool(scatters and row["p_heterogeneity"] <= 1 - level)
+
+
+def _apart(row: Row, count: str, level: float, limit: float | None) -> Iterator[str]:
+    """What sessions show that do not speak with one voice: the scatter first, then its average."""
+    low, high = digits(row["spread_low"], 2), digits(row["spread_high"], 2)
+    yield (
+        f"{count} with {several(int(row['trials']), 'answer')} do not speak with one voice: their "
+        f"d-primes scatter by {digits(row['spread'], 2)} ({low} to {high}) from session to "
+        f"session, more than chance explains (p {p_digits(row['p_heterogeneity'])}) and more than "
+        "their average. Look at each session and its batch "
+        "by itself, and at whether the reference has drifted."
+    )
+    low, high = digits(row["low"], 3), digits(row["high"], 3)
+    yield (
+        f"the average of such unlike sessions is a d-prime of {digits(row['estimate'], 3)} "
+        f"({low} to {high}, {100 * level:g} %) and says little of any of them; exact p for no "
+        f"difference in any session {p_digits(row['p'])}."
+    )
+    yield from _of_looks(row, level)
+    if limit is not None:
+        yield _AVERAGE_AGAINST[row["against_limit"]].format(limit=digits(limit, 3))
+
+
+def _of_looks(row: Row, level: float) -> Iterator[str]:
+    if row["looks"] == PLANNED:
+        yield from _planned(row)
+    elif row["sessions"] > 1:
+        yield _always(row, level)
+    if row["why_not_planned"]:
+        yield str(row["why_not_planned"])
 
 
 def cannot_tell_of(groups: pd.DataFrame, sessions: pd.DataFrame) -> tuple[str, ...]:

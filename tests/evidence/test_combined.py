@@ -175,6 +175,24 @@ def test_the_sentences_say_no_more_than_the_counts():
     assert repr(result).startswith("<CombinedEvidence: 2 sessions; d-prime ")
 
 
+def test_sessions_that_do_not_agree_lead_with_that_and_not_with_their_average():
+    counts = [30, 8, 11, 29, 11, 10, 12]
+    apart = combine_evidence([choice_test("triangle", counts, 30)], dprime_limit=1.5)
+    row = apart.groups.iloc[0]
+    assert row["spread"] > row["estimate"]
+    first, second, *rest = apart.says()
+    assert "7 sessions with 210 answers do not speak with one voice" in first
+    assert "by itself, and at whether the reference has drifted" in first
+    assert f"{row['estimate']:.2f}" not in first
+    assert f"is a d-prime of {row['estimate']:.2f} " in second
+    assert "limits of the average" in rest[-1]
+    # a scatter that chance explains is none, and neither is one below the average
+    for alike in ([10, 11, 10], [28, 22, 15, 29]):
+        usual = combine_evidence([choice_test("triangle", alike, 30)])
+        assert "do not speak" not in " ".join(usual.says())
+        assert "show on average a d-prime" in usual.says()[0]
+
+
 @pytest.mark.parametrize(
     ("results", "sentence"),
     [
