@@ -11,7 +11,7 @@ import pandas as pd
 
 from ..base.arrays import Bools, Floats
 from ..base.errors import ArgumentError
-from ..ratings.frames import MOST, is_empty, whole_frame
+from ..ratings.frames import MOST, is_empty, rows_of_file, whole_frame
 
 NEEDED = ("batch", "estimate", "se")
 OPTIONAL = ("date", "drift")
@@ -66,10 +66,11 @@ def cause_data(batches: pd.DataFrame, causes: Iterable[str] | None) -> CauseData
     Raises ArgumentError: No table, a missing column, cells that cannot be used, a batch twice,
     fewer than eight tasted batches.
     """
-    frame = whole_frame("batches", batches, "batch", NEEDED, OPTIONAL).reset_index(drop=True)
+    given = whole_frame("batches", batches, "batch", NEEDED, OPTIONAL)
+    frame, rows = given.reset_index(drop=True), rows_of_file(given)
     named = _columns(frame, causes)
     estimate, blank = _numbers(frame, "estimate", may_be_empty=True)
-    faults = list(_faults(frame, blank))
+    faults = list(_faults(frame, rows, blank))
     if faults:
         more = f"; and {len(faults) - _SHOWN} more" if len(faults) > _SHOWN else ""
         raise ArgumentError(f"batches: {'; '.join(faults[:_SHOWN])}{more}.")
@@ -120,14 +121,14 @@ def _number(cell: object) -> float:
     return float(cell)
 
 
-def _faults(frame: pd.DataFrame, blank: Bools) -> Iterator[str]:
-    """Cells that cannot be used; rows count as in a file with the header as row 1."""
+def _faults(frame: pd.DataFrame, rows: list[int], blank: Bools) -> Iterator[str]:
+    """Cells that cannot be used, named by the rows of their file."""
     empty = np.array([is_empty(cell) for cell in frame["batch"]])
     twice = frame["batch"].astype(str).duplicated() & ~empty
     for place in np.flatnonzero(empty).tolist():
-        yield f"row {place + 2}, column batch: is left empty, give a name"
+        yield f"row {rows[place]}, column batch: is left empty, give a name"
     for place in np.flatnonzero(twice).tolist():
-        yield f"row {place + 2}: batch {frame['batch'][place]} stands twice, put it into one row"
+        yield f"row {rows[place]}: batch {frame['batch'][place]} stands twice, put it into one row"
     columns = ["estimate", "se", *(name for name in ("drift",) if name in frame)]
     for column in columns:
         low = 0.0 if column == "se" else -MOST
@@ -135,11 +136,11 @@ def _faults(frame: pd.DataFrame, blank: Bools) -> Iterator[str]:
             if not blank[place] and not low <= number <= MOST:
                 cell = frame[column].tolist()[place]
                 allowed = "0 or more" if column == "se" else "a number"
-                yield f"row {place + 2}, column {column}: got {cell!r}, must be {allowed}"
+                yield f"row {rows[place]}, column {column}: got {cell!r}, must be {allowed}"
     if "date" in frame:
         for place, cell in enumerate(frame["date"]):
             if _day(cell) is None:
-                yield f"row {place + 2}, column date: got {cell!r}, must be a date as 2026-03-31"
+                yield f"row {rows[place]}, column date: got {cell!r}, must be a date as 2026-03-31"
 
 
 def _days(frame: pd.DataFrame) -> list[int]:

@@ -30,7 +30,7 @@ from ..choices.protocols import Protocol, find_protocol
 from ..choices.size import operating_characteristic, panel_size
 from ..models.paired import paired_chances
 from ..models.true_spread import TrueSpread, of_counts, of_estimates
-from ..ratings.frames import MOST, KeptTable, whole_frame
+from ..ratings.frames import MOST, KeptTable, rows_of_file, whole_frame
 from .carried_limit import share_that_notices
 from .consumer_limit import UNITS, Unit
 from .session_rows import counts_of, session_rows
@@ -273,8 +273,8 @@ def _estimates(batches: pd.DataFrame) -> tuple[Floats, Floats]:
     if wrong.any():
         place = int(np.flatnonzero(wrong)[0])
         raise ArgumentError(
-            f"batches, row {place + 2}: estimate must be a number and se above 0; got "
-            f"{frame['estimate'].iloc[place]!r} and {frame['se'].iloc[place]!r}."
+            f"batches, row {rows_of_file(frame)[place]}: estimate must be a number and se above 0; "
+            f"got {frame['estimate'].iloc[place]!r} and {frame['se'].iloc[place]!r}."
         )
     return values, se
 

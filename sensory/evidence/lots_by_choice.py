@@ -25,7 +25,7 @@ from ..base.results import Table, digits, p_digits, several
 from ..base.shown import Told
 from ..models.joint_dprime import limits_of_sessions
 from ..models.lot_pairs import Asked, LotFit, fit_lots
-from ..ratings.frames import KeptTable, is_empty, whole_frame
+from ..ratings.frames import KeptTable, is_empty, rows_of_file, whole_frame
 from .combined_words import BEYOND, DISTANCE, OPEN, WITHIN
 from .session_rows import SessionRow, counts_of, session_rows
 
@@ -253,7 +253,6 @@ def _against(fit: LotFit, limit: float) -> str:
 def _rows(sessions: pd.DataFrame) -> tuple[list[SessionRow], pd.DataFrame]:
     """The sessions, and the lots that each compared."""
     frame = whole_frame("sessions", sessions, "session", _NEEDED, ("attribute", "pair"))
-    frame = frame.reset_index(drop=True)
     names = [name for name in ("protocol", "correct", "trials", "attribute") if name in frame]
     rows = session_rows(frame[names], scores=False)
     lots = pd.DataFrame(
@@ -281,7 +280,7 @@ def _rows(sessions: pd.DataFrame) -> tuple[list[SessionRow], pd.DataFrame]:
 def _lot(frame: pd.DataFrame, name: str, at: int) -> str:
     cell = frame[name].iloc[at]
     if is_empty(cell):
-        raise ArgumentError(f"row {at + 2}, {name}: name the lot.")
+        raise ArgumentError(f"row {rows_of_file(frame)[at]}, {name}: name the lot.")
     return " ".join(str(cell).split())
 
 
@@ -289,7 +288,8 @@ def _pair(frame: pd.DataFrame, at: int) -> str:
     cell = "" if "pair" not in frame else frame["pair"].iloc[at]
     word = RECIPES if is_empty(cell) else str(cell).strip().casefold()
     if word not in (RECIPES, CONTROL):
-        raise ArgumentError(f"row {at + 2}, pair: write {RECIPES} or {CONTROL}; got {cell!r}.")
+        row = rows_of_file(frame)[at]
+        raise ArgumentError(f"row {row}, pair: write {RECIPES} or {CONTROL}; got {cell!r}.")
     return word
 
 

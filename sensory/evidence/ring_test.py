@@ -28,6 +28,7 @@ from ..models.consistency import (
     mandel_h_critical,
     mandel_k_critical,
 )
+from ..ratings.frames import is_empty, rows_of_file
 
 _COLUMNS = ("panel", "sample", "result")
 STRAGGLER, OUTLIER = 0.05, 0.01
@@ -156,11 +157,17 @@ def _checked(results: pd.DataFrame) -> pd.DataFrame:
     if missing := [name for name in _COLUMNS if name not in results]:
         raise ArgumentError(f"results must have the columns {', '.join(_COLUMNS)}; {missing} lack.")
     frame = results[list(_COLUMNS)].reset_index(drop=True)
+    rows = rows_of_file(results)
+    for place, names in enumerate(frame[["panel", "sample"]].itertuples(index=False)):
+        if any(map(is_empty, names)):
+            raise ArgumentError(f"row {rows[place]} lacks its panel or sample.")
     numbers = pd.to_numeric(frame["result"], errors="coerce")
     if not np.isfinite(numbers).all():
-        row = frame[~np.isfinite(numbers)].iloc[0]
+        place = int(np.flatnonzero(~np.isfinite(numbers))[0])
+        row = frame.iloc[place]
         raise ArgumentError(
-            f"result of {row['panel']} on {row['sample']} must be a number; got {row['result']!r}."
+            f"row {rows[place]}: result of {row['panel']} on {row['sample']} must be a number; got "
+            f"{row['result']!r}."
         )
     frame = frame.assign(result=numbers)
     counts = frame.groupby(["sample", "panel"], sort=False).size()
@@ -169,7 +176,10 @@ def _checked(results: pd.DataFrame) -> pd.DataFrame:
             raise ArgumentError(f"{sample} needs results of 3 panels at least; got {len(part)}.")
         if part.min() < 2:
             panel = list(part.index.get_level_values("panel"))[int(part.to_numpy().argmin())]
-            raise ArgumentError(f"{panel} needs 2 results on {sample} at least; got 1.")
+            single = np.flatnonzero((frame["panel"] == panel) & (frame["sample"] == sample))[0]
+            raise ArgumentError(
+                f"row {rows[int(single)]}: {panel} needs 2 results on {sample} at least; got 1."
+            )
     return frame
 
 

@@ -22,7 +22,7 @@ from ..choices.forced_choice import ChoiceTest
 from ..choices.protocols import DUO_TRIO, Protocol, find_protocol
 from ..models.joint_dprime import Counts
 from ..ratings.control import SCORE, DifferenceFromControl
-from ..ratings.frames import is_empty, whole_frame
+from ..ratings.frames import is_empty, rows_of_file, whole_frame
 from ..ratings.performance import cells
 
 NEEDED = ("protocol", "correct", "trials")
@@ -78,11 +78,12 @@ def session_rows(results: Results, *, scores: bool = True) -> list[SessionRow]:
     replicates.
     """
     rows, faults = [], []
+    of_file = rows_of_file(results) if isinstance(results, pd.DataFrame) else None
     for place, given in enumerate(_cells(results)):
         try:
             rows.append(_row(place, given, scores))
         except ArgumentError as error:
-            faults.append(f"row {place + 2}: {error}")
+            faults.append(f"row {of_file[place] if of_file else place + 2}: {error}")
     if faults:
         more = f" And {len(faults) - _SHOWN} more." if len(faults) > _SHOWN else ""
         raise ArgumentError(f"results: {' '.join(faults[:_SHOWN])}{more}")

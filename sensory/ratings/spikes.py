@@ -14,7 +14,7 @@ from ..base.errors import ArgumentError, BallotError
 from ..base.results import several
 from ..base.shown import Shown
 from ..models.binomial import clopper_pearson
-from .frames import KeptTable, fault, is_empty, whole_frame
+from .frames import KeptTable, fault, is_empty, rows_of_file, whole_frame
 from .names import alike_notes, one_spelling
 
 _TRUTHS = ("spiked", "found")
@@ -114,13 +114,13 @@ def spiked_samples(answers: pd.DataFrame, *, level: float = 0.95) -> SpikedSampl
 def _checked(answers: object) -> tuple[pd.DataFrame, int]:
     answers = whole_frame("answers", answers, "answer", _NEEDED, ("fault",))
     kept = [*_NEEDED, *(["fault"] if "fault" in answers else [])]
-    frame = answers[kept].reset_index(drop=True)
+    frame, rows = answers[kept].reset_index(drop=True), rows_of_file(answers)
     frame = frame.assign(
         **{name: one_spelling(frame[name]) for name in kept if name not in _TRUTHS}
     )
     wrong = [
         fault(
-            place + 2,
+            rows[place],
             column,
             cell,
             "truth",
@@ -133,7 +133,12 @@ def _checked(answers: object) -> tuple[pd.DataFrame, int]:
     ]
     wrong += [
         fault(
-            place + 2, "assessor", name, "name", "The assessor is left empty.", "Name the assessor."
+            rows[place],
+            "assessor",
+            name,
+            "name",
+            "The assessor is left empty.",
+            "Name the assessor.",
         )
         for place, name in enumerate(frame["assessor"])
         if is_empty(name)

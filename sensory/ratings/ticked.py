@@ -24,6 +24,7 @@ from ..base.results import Table, several
 from ..base.shown import Told
 from ..models.multiplicity import holm
 from ..models.ticks import cochran_q, pair_p
+from .frames import rows_of_file
 
 _NEEDED = ("assessor", "sample")
 _BESIDE = ("session", "replicate")
@@ -232,7 +233,8 @@ def _checked(ticks: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
         if wrong.any():
             at = int(np.flatnonzero(wrong)[0])
             raise ArgumentError(
-                f"{word}, row {at + 2}: a tick is 1 and no tick 0; got {frame[word].iloc[at]!r}."
+                f"{word}, row {rows_of_file(ticks)[at]}: a tick is 1 and no tick 0; got "
+                f"{frame[word].iloc[at]!r}."
             )
         frame[word] = numbers
     return frame, words

@@ -9,11 +9,11 @@ import pandas as pd
 import pytest
 from scipy.stats import beta, binom
 
-from sensory import check_graders, grading_rule
+from sensory import check_graders, explain_batches, grading_rule, limit_from_history, ring_test
 from sensory.base.errors import ArgumentError
 from sensory.evidence.graders import NO_TRUTH
 from sensory.models.agreement import linear_weights, vote_masses, weighted_kappa
-from sensory.release.panel_studies import GRADERS, THRESHOLD
+from sensory.release.panel_studies import GRADERS, RING, THRESHOLD
 
 SAS = np.array([[0.0, 4, 1], [0, 8, 0], [0, 1, 5]])
 
@@ -193,6 +193,50 @@ def test_faults_are_named_by_the_rows_of_their_file():
     )
     with pytest.raises(ArgumentError, match=r"row 7, correct: 3.0 cannot be"):
         THRESHOLD.answer(rows, {})
+    ring = "Ring test,,\n,,\npanel,sample,result\nnorth,A,5\n,,\nnorth,,5.1\nsouth,A,5\n"
+    with pytest.raises(ArgumentError, match=r"^row 6 lacks its panel or sample\.$"):
+        RING.answer(RING.rows_of(ring.encode()), {})
+    alone = ring.replace("north,,5.1", "north,A,5.2") + "east,A,5\neast,A,5\n"
+    with pytest.raises(ArgumentError, match=r"^row 7: south needs 2 results on A"):
+        RING.answer(RING.rows_of(alone.encode()), {})
+
+
+@pytest.mark.parametrize(
+    ("call", "columns", "good", "bad", "match"),
+    [
+        (ring_test, ("panel", "sample", "result"), ("N", "A", 5.0), ("N", "A", "high"), "row 41"),
+        (
+            explain_batches,
+            ("batch", "estimate", "se", "line"),
+            (None, 0.4, 0.2, "1"),
+            (None, 0.4, -1.0, "1"),
+            "row 41, column se: got -1.0",
+        ),
+        (
+            limit_from_history,
+            ("batch", "estimate", "se"),
+            (None, 0.4, 0.2),
+            (None, 0.4, 0.0),
+            "batches, row 41: estimate must be",
+        ),
+        (
+            limit_from_history,
+            ("batch", "protocol", "correct", "trials"),
+            (None, "triangle", 9, 24),
+            (None, "triangle", 25, 24),
+            "results: row 41: correct must not exceed",
+        ),
+    ],
+)
+def test_tables_taken_from_a_file_name_its_rows(call, columns, good, bad, match):
+    rows = [list(good) for _ in range(9)] + [list(bad)]
+    for at, row in enumerate(rows):
+        row[0] = row[0] or f"B{at}"
+    there = pd.Index([*range(12, 21), 41], name="row")
+    with pytest.raises(ArgumentError, match=match):
+        call(pd.DataFrame(rows, columns=list(columns), index=there))
+    with pytest.raises(ArgumentError, match=match.replace("41", "11")):
+        call(pd.DataFrame(rows, columns=list(columns)))
 
 
 def test_calls_that_cannot_be():
