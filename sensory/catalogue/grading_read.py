@@ -25,7 +25,7 @@ from ..base.arrays import Floats
 from ..base.errors import ArgumentError
 from ..base.findings import Finding
 from ..base.results import Interval, Table, several
-from ..base.spelling import key_of
+from ..base.spelling import key_of, same_person
 from ..evidence.graders import GraderCheck, check_graders
 from ..evidence.grading_rule import ALONE, STANDARD, GradingRule, grading_rule, share_words
 from ..models.binomial import clopper_pearson
@@ -93,7 +93,7 @@ def read_grading(rows: Sequence[Row], question: Question) -> Outcome:
     rule = _rule(known, question)
     batches = [
         _graded(str(name), part, known, out, grades, question)
-        for name, part in frame.query("truth == ''").groupby("sample", sort=False)
+        for name, part in _batches(frame, question)
     ]
     listed = typed_defects(str(kind.setting(settings, "defects")))
     findings = [each.finding for each in batches]
@@ -109,7 +109,7 @@ def read_grading(rows: Sequence[Row], question: Question) -> Outcome:
         tables=tuple(_tables(batches, rule)),
         figure=_figure(batches) if batches else None,
         comparisons=tuple(_compared(each) for each in batches),
-        warnings=tuple(_warnings(batches, rule, listed)),
+        warnings=(*_blind(known, rule), *_severe(batches, listed)),
         cannot_tell=(*_at_worst(known, rule), ALONE, STANDARD, _EACH, _GRADED, SCOPE),
         notes=(
             *_left_out(check, known),
@@ -167,6 +167,14 @@ def _frame(rows: Sequence[Row], question: Question, grades: list[str]) -> pd.Dat
         }
         for row in rows
     )
+
+
+def _batches(frame: pd.DataFrame, question: Question) -> list[tuple[object, pd.DataFrame]]:
+    """The batches with their grades, as in the plan; those that it does not list by name."""
+    listed = KINDS[question.protocol].listed(question.settings, "samples")
+    places = {same_person(name): place for place, name in enumerate(listed)}
+    parts = frame.query("truth == ''").groupby("sample")
+    return sorted(parts, key=lambda part: places.get(same_person(str(part[0])), len(places)))
 
 
 def _rates(known: pd.DataFrame) -> tuple[Floats, Floats]:
@@ -289,11 +297,19 @@ def _compared(batch: _Graded) -> Comparison:
     )
 
 
-def _warnings(
-    batches: Sequence[_Graded], rule: GradingRule, listed: Sequence[Defect]
-) -> Iterator[str]:
+def _blind(known: pd.DataFrame, rule: GradingRule) -> Iterator[str]:
+    """That no rule keeps both risks, and on how little that may stand."""
     if rule.votes is None:
-        yield " ".join(rule.says())
+        yield f"{' '.join(rule.says())} This is judged by {_known_samples(known)}."
+
+
+def _known_samples(known: pd.DataFrame) -> str:
+    most, least = int(known["spiked"].max()), int(known["controls"].max())
+    return f"{several(most, 'spiked sample')} and {several(least, 'control')} a grader at most"
+
+
+def _severe(batches: Sequence[_Graded], listed: Sequence[Defect]) -> Iterator[str]:
+    """Defects that must not be overlooked, in batches that are not called out."""
     severe = {key_of(each.name): each for each in listed if each.severity != "minor"}
     for batch in batches:
         for name, count in batch.named.items():
@@ -310,11 +326,9 @@ def _at_worst(known: pd.DataFrame, rule: GradingRule) -> Iterator[str]:
     if rule.votes is None:
         return
     worst = grading_rule(known["hit_low"], known["false_high"]).rules.iloc[rule.votes - 1]
-    most, least = int(known["spiked"].max()), int(known["controls"].max())
     yield (
-        f"The risks stand on {several(most, 'spiked sample')} and {several(least, 'control')} a "
-        "grader at most. If every rate lay at the bad end of its limits, "
-        f"{share_words(worst['good_stopped'])} of good batches would be stopped and "
+        f"The risks stand on {_known_samples(known)}. If every rate lay at the bad end of its "
+        f"limits, {share_words(worst['good_stopped'])} of good batches would be stopped and "
         f"{share_words(worst['bad_passed'])} of those at the limit would pass."
     )
 

@@ -50,7 +50,7 @@ def outcome_figure(figure: Figure, width: int | str = "container") -> Spec:
     """One row an estimate: point, limits, levels, and a tick at each agreed margin."""
     low, high = (0.0, 1.0) if figure.shares else _range(figure)
     names = [span.label for span in figure.spans]
-    y = along("row:N", None, sort=names, ticks=False, domain=False, labelLimit=260)
+    y = along("row:N", None, sort=names, ticks=False, domain=False, labelLimit=260, labelPadding=10)
     shown: dict[str, object] = {"tickCount": 8}
     if figure.shares:
         shown = {"format": "%", "tickCount": 11}
