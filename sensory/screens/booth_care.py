@@ -7,6 +7,8 @@ import streamlit as st
 from ..base.errors import UnreachableError
 from ..sessions.booths import BoothVisit, visit
 from ..sessions.reactions import feel_unwell
+from .ballot_view import view_of
+from .booth_training import learns
 from .components import Words
 from .frame import desk
 
@@ -26,7 +28,8 @@ def show_unwell(token: str, here: BoothVisit, words: Words) -> None:
         if here.consented and not here.unwell and st.button(words["unwell"], key="booth-unwell"):
             st.session_state[_FELT] = True
             st.rerun()
-    if here.stopped or here.paused or (here.consented and not here.closed):
+    by_script = view_of(here) is not None and not learns(here)  # asks by itself how it stands
+    if here.stopped or here.paused or (here.consented and not here.closed and not by_script):
         st.session_state[_WATCHED] = True
         _watch(token, here.stopped, here.paused)
 

@@ -76,6 +76,11 @@ def test_a_booth_leaves_ballots_out_and_learns_nothing_of_the_key(visit, store):
     assert b"Ballot 3 of 3" in answers
     assert "Left out for you: ballot 1, 2." in visitor.text()
     assert page.locator("button.leave").count() == 0
+    page.get_by_role("slider").first.press("End")
+    expect(page.get_by_text("Still to be answered: sour")).to_be_visible()
+    exclusions.declare_allergens(store, session_id, {third: "soy"}, who=BY)
+    page.get_by_text("The samples of this ballot contain: soy.").wait_for()  # on an open page too
+    expect(page.get_by_role("slider").first).to_have_attribute("aria-valuetext", "marked")
     held = [t.get("not served") for t in store.cells(session_id).values()
             if t["assessor"] == "Anna"]  # fmt: skip
     assert held == ["not this sample", "not this sample", None]

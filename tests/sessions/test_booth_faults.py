@@ -1,7 +1,7 @@
 """A server that is killed while booths send: what was acknowledged is there, once.
 
-`python tests/sessions/test_booth_faults.py [kills] [before]` does so 200 times in two ways: over the
-route of answers, where every acknowledged answer is looked for as well, and by the use cases
+`python tests/sessions/test_booth_faults.py [kills] [before]` does so 200 times in two ways: over
+the route of answers, where every acknowledged answer is looked for as well, and by the use cases
 alone; with `before`, it goes on where so many were done.
 """
 

@@ -44,19 +44,36 @@ function take(page, data) {
   } else show(page, view)
 }
 
+// A ballot that is here already keeps what is not acknowledged yet, also where the leader has
+// declared an allergen meanwhile and it is drawn anew.
 function show(page, view) {
   page.waits = false
-  const same = page.view?.line === view.line
-  page.view = view
-  page.missing = view.open
-  if (!same) return draw(page)
-  page.fields.forEach((field, at) => {
-    const { held } = view.fields[at]
-    if (page.unsent.has(field) || held === field.known || page.typed?.field === field) return
-    field.known = held
-    field.show(view.fields[at])
-  })
+  const { view: before } = page
+  Object.assign(page, { view, missing: view.open })
+  if (before?.line !== view.line) return draw(page)
+  if (frame(before) !== frame(view)) {
+    const left = [...page.unsent].map(([{ row, name }, value]) => ({ row, name, value }))
+    draw(page)
+    for (const { row, name, value } of left) {
+      const field = page.fields.find((each) => each.row === row && each.name === name)
+      if (!field) continue
+      field.show({ held: value, at: value })
+      given(page, field, value)
+    }
+  } else {
+    page.fields.forEach((field, at) => {
+      if (page.unsent.has(field) || page.typed?.field === field) return
+      field.known = view.fields[at].held
+      field.show(view.fields[at])
+    })
+  }
   say(page)
+}
+
+// All of a ballot but what is answered.
+function frame(view) {
+  const fields = view.fields.map((field) => ({ ...field, held: "", at: null }))
+  return JSON.stringify({ ...view, fields, open: [] })
 }
 
 function draw(page) {
@@ -90,7 +107,10 @@ function draw(page) {
     make("div", { class: "foot" }, page.open, page.line, page.send),
     ...(view.allergens ? [wayOut(page)] : []),
   )
-  if (page.begun) title.focus()
+  if (page.begun) {
+    title.focus({ preventScroll: true })
+    root.scrollIntoView({ block: "start" })
+  }
   page.begun = true
   say(page)
 }
@@ -228,15 +248,16 @@ function reach(address, options) {
   return fetch(address, { cache: "no-store", signal, ...options }).catch(() => null)
 }
 
-// A sign of life every 2 s, since a connection that is cut in silence looks open for minutes.
+// A sign of life every 2 s, since a connection that is cut in silence looks open for minutes; every
+// 10 s it asks how the ballot stands: tasting may be stopped, or an allergen be declared.
 // Streamlit's own words about it are English and lie over the page: they are put away from here.
 async function felt(page) {
   document.querySelector(".stDialog button")?.click()
+  page.beats += 1
+  if (page.beats % 5 === 0) page.asks = true
   if (page.unsent.size || page.wanted || page.leaves || page.asks) return deliver(page)
   page.away = !(await reach("/_stcore/health", {}))?.ok
   say(page)
-  page.beats += 1
-  if (page.waits && !page.away && page.beats % 3 === 0) page.run()
 }
 
 function say(page) {
