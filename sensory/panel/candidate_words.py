@@ -50,7 +50,7 @@ class CandidateWord:
 
 
 def candidate_words(
-    comments: Sequence[tuple[str, str]], words: Vocabulary | None = None, *, most: int = 40
+    comments: Sequence[tuple[str, str]], words: Vocabulary | None = None
 ) -> list[CandidateWord]:
     """The words of comments, those of most comments first.
 
@@ -72,7 +72,7 @@ def candidate_words(
         )
         for word, there in where.items()
     ]
-    return sorted(listed, key=lambda each: (-each.comments, -each.sessions, each.word))[:most]
+    return sorted(listed, key=lambda each: (-each.comments, -each.sessions, each.word))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -17,6 +17,7 @@ from .parts import listed, show_figure, show_table
 
 TAKEN = "candidate-taken"
 """Where the word stands that the form takes over."""
+_LISTED = 15
 
 
 def candidates_part(product: str, words: Vocabulary | None) -> None:
@@ -59,9 +60,11 @@ def _from_comments(product: str, words: Vocabulary | None) -> list[str]:
                 "sessions": str(each.sessions),
                 "": "defined" if each.known else "",
             }
-            for each in listed_words[:15]
+            for each in listed_words[:_LISTED]
         ]
     )
+    if (more := len(listed_words) - _LISTED) > 0:
+        st.markdown(f"and {more} more. Words that are not defined yet are offered below.")
     return [each.word for each in listed_words]
 
 

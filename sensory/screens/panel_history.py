@@ -233,7 +233,7 @@ def _feedback(panel: Attention, name: str) -> None:
         return
     st.markdown("**Feedback sheet**")
     left, right = st.columns(2)
-    known = {each.session: f"{each.held_on} {each.title}".strip() for each in sessions[:20]}
+    known = {each.session: f"{each.held_on} {each.title}".strip() for each in sessions}
     with left:
         key = choose("Session", list(known), "", "feedback-session", words=known.__getitem__)
     with right:
@@ -285,7 +285,7 @@ def _lines(panel: Attention, name: str) -> None:
     if not rated:
         return
     st.markdown("**Own means over the panel's**")
-    latest = rated[::-1][:20]
+    latest = rated[::-1]
     key = choose(
         "Session",
         [each.session for each in latest],

@@ -12,14 +12,13 @@ from .frame import desk
 from .parts import choose, download
 from .worker import pdf_of
 
-_MONTHS = 24
 _PERSONAL = "Who was away, who needs attention and whose qualification ends."
 
 
 def panel_month_part() -> None:
     """Choose the month and whether people are named; the page is made when it is asked for."""
     with st.expander("Monthly report of the panel"):
-        months = months_on_record(desk(), date.today().isoformat())[:_MONTHS]
+        months = months_on_record(desk(), date.today().isoformat())
         month = choose("Month", months, months[0], "panel-month")
         names = st.checkbox("With names", key="panel-month-names", help=_PERSONAL)
 

@@ -135,6 +135,9 @@ def test_candidate_words_are_counted_by_comments():
         ("herb", 1, 1),
         ("off-note", 1, 1),
     ]
+    letters = "abcdefghijklmnopqrstuvwxyz"
+    many = [("s1", " ".join(f"note{letter}{beside}" for beside in letters)) for letter in letters]
+    assert len(candidate_words(many)) == 26 * 26
 
 
 def test_pictures_and_table():
