@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import shutil
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
@@ -15,6 +13,8 @@ from sensory.sessions import missing, workflow
 from sensory.sessions.finding import session_report
 from sensory.sessions.outcomes import check_ballots
 from sensory.store.repository import Repository
+
+from .programs import Program
 
 ROOT = Path(__file__).parents[1]
 DEMO = ROOT / "demo_data"
@@ -31,18 +31,23 @@ def opened(store: Repository, name: str, here: str = "", **other: object) -> Non
     workflow.agree(store, here or name, who="Panel leader")
 
 
+RUN = """
+import os, runpy, sys
+sys.dont_write_bytecode = True
+os.chdir(sys.argv[1])
+sys.path.insert(0, sys.argv[1])
+runpy.run_path(sys.argv[2], run_name="__main__")
+"""
+
+
 def test_making_the_demo_data_again_gives_the_same_bytes(tmp_path):
     scripts = [path.name for path in sorted(DEMO.glob("*.py"))]
     for script in scripts:
         shutil.copy(DEMO / script, tmp_path)
     for script in scripts:
-        subprocess.run(
-            [sys.executable, script],
-            cwd=tmp_path,
-            env={"PYTHONPATH": str(ROOT), "PYTHONDONTWRITEBYTECODE": "1"},
-            check=True,
-            timeout=120,
-        )
+        making = Program("-c", RUN, tmp_path, script)
+        assert not making.rest()
+        assert making.returncode == 0, script
     made = {path.name: path.read_bytes() for path in tmp_path.iterdir() if path.is_file()}
     kept = {path.name: path.read_bytes() for path in DEMO.iterdir() if path.is_file()}
     assert sorted(made) == sorted(kept)

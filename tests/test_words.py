@@ -77,12 +77,13 @@ def texts_of(tree: ast.AST) -> Iterator[str]:
         and isinstance(node.body[0], ast.Expr)
     }
     loose = {id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr)}
+    unseen = docstrings | loose
     for node in ast.walk(tree):
         if isinstance(node, ast.JoinedStr):
             parts = (part.value if isinstance(part, ast.Constant) else "7" for part in node.values)
             yield "".join(map(str, parts))
         elif isinstance(node, ast.Constant) and isinstance(node.value, str):
-            yield from () if id(node) in docstrings | loose else (node.value,)
+            yield from () if id(node) in unseen else (node.value,)
 
 
 def seen_texts() -> Iterator[tuple[str, str]]:
