@@ -99,14 +99,15 @@ ORDER = {
         training_desk prepared_panel training_month panel_month
     """,
     "release": """
-        batch_rows batches signals agreed_looks batch_records defect_months plant characteristic
-        references reference_state rule disposition_table batch_parts tasted disposition
-        batch_file studies product_desk file_shapes plant_desk complaint_desk batch_questions
-        trend_words known_shifts trend_lines charted trend choice_trend trend_marks batch_trend
-        batch_causes cause_desk evidence_desk limit_desk month tasting_outcomes reference_desk
-        tastings smelling threshold_sessions study_kinds panel_studies storage_studies
-        storage_sessions limit_studies lot_studies all_studies study_rows study_desk
-        batch_desk second_person signal_desk prepared_year day look_up new_sessions
+        batch_rows batches signals agreed_looks batch_records defect_months defect_rates plant
+        characteristic references reference_state rule disposition_table batch_parts tasted
+        disposition batch_file studies product_desk file_shapes plant_desk complaint_desk
+        batch_questions trend_words known_shifts trend_lines charted trend choice_trend
+        trend_marks batch_trend batch_causes cause_desk evidence_desk limit_desk month
+        tasting_outcomes reference_desk tastings smelling threshold_sessions study_kinds
+        panel_studies storage_studies storage_sessions limit_studies lot_studies all_studies
+        study_rows study_desk batch_desk second_person signal_desk day look_up new_sessions
+        prepared_ballots prepared_gradings prepared_year
     """,
     "store": """
         migrations.versions.v0001_first_tables migrations.versions.v0002_names_outside

@@ -14,10 +14,12 @@ from scipy.stats import ttest_ind
 
 from sensory.base.errors import RecordError
 from sensory.base.findings import Finding
+from sensory.panel.line_graders import grader_months
 from sensory.release import batch_desk, product_desk, signal_desk
 from sensory.release.batch_records import BatchRecord, ProductRecord
 from sensory.release.batches import Disposition
 from sensory.release.cause_desk import product_causes
+from sensory.release.day import open_signals
 from sensory.release.prepared_year import load_year
 from sensory.release.product_desk import state_of_reference
 from sensory.release.reference_desk import compare_again
@@ -30,6 +32,7 @@ from .shared import put_noun
 
 DEMO = Path(__file__).parents[1] / "demo_data"
 YEAR = json.loads((DEMO / "year.json").read_text(encoding="utf-8"))
+GRADED = json.loads((DEMO / "gradings.json").read_text(encoding="utf-8"))
 RULE = ReleaseRule.from_dict(YEAR["rule"])
 PRODUCT = "Quince cordial"
 CARAMEL_LOT = "SW-2604"
@@ -385,6 +388,37 @@ def test_three_were_rejected_and_one_is_held(batches):
     ends = [batches[number].decision.disposition.value for number in RUBBER]
     assert ends == ["REJECT", "REJECT", "REJECT", "HOLD"]
     assert batches[INSURED].waits_for == "decision: it is on hold"
+
+
+# Gradings at a third line, as make_gradings.py tells them.
+
+
+def test_a_grader_drifts_and_nobody_else(desk):
+    """G3 found every spiked sample in May, and a fifth of them in November."""
+    months = grader_months(desk.sittings())
+    assert months.sessions == len(GRADED["gradings"]) == 8
+    assert list(months.signals.query("named")["grader"]) == ["G3"]
+    assert months.says()[0].endswith("3 of 12, 12 of 12 before (p < 0.001).")
+    november = months.months.query("month == '2026-11'").set_index("grader")["hits"]
+    assert november.to_dict() == {"G1": 12, "G2": 12, "G3": 3}
+
+
+def test_flat_batches_have_become_more_though_each_is_in(desk):
+    graded = desk.batches(product=GRADED["product"], most=100)
+    assert len(graded) == 48
+    flat = [each for each in graded if "flat" in each.latest.defects]
+    assert Counter(each.latest.held_on[5:7] for each in flat) == {"05": 1, "11": 17}
+    assert {each.finding for each in flat if "metallic" not in each.latest.defects} == {
+        Finding.SIMILAR
+    }
+    signal = next(each for each in open_signals(desk) if each.product == GRADED["product"])
+    assert signal.words == (
+        "flat is named in more batches than before: 17 of 24 graded from 2026-10-16 on, "
+        "1 of 24 before (p < 0.001)"
+    )
+    rejected = [each.name for each in graded if each.decision.disposition is Disposition.REJECT]
+    assert rejected == ["SC-0033"]
+    assert signal.batch == next(each.name for each in flat if each.latest.held_on > "2026-10")
 
 
 # Ordinary life.

@@ -92,7 +92,7 @@ def read_grading(rows: Sequence[Row], question: Question) -> Outcome:
         )
     rule = _rule(known, question)
     batches = [
-        _graded(str(name), part, known, out, grades, question)
+        _graded(str(name), part, known, out, grades, rule, question)
         for name, part in _batches(frame, question)
     ]
     listed = typed_defects(str(kind.setting(settings, "defects")))
@@ -195,14 +195,17 @@ def _graded(
     known: pd.DataFrame,
     out: tuple[str, ...],
     grades: list[str],
+    rule: GradingRule,
     question: Question,
 ) -> _Graded:
+    """`rule` is that of all graders who count; a batch that some of them left out has its own."""
     counted = part[part["grader"].isin(known.index)]
     votes, people = int(counted["grade"].isin(out).sum()), len(counted)
     places = sorted(grades.index(grade) for grade in part["grade"])
     good, bad, finding = 1.0, 1.0, Finding.UNDECIDED
     if people:
-        rule = _rule(known.loc[counted["grader"]], question)
+        if people < len(known):
+            rule = _rule(known.loc[counted["grader"]], question)
         good = 1.0 if not votes else float(rule.rules["good_stopped"].iloc[votes - 1])
         bad = 1.0 if votes == people else float(rule.rules["bad_passed"].iloc[votes])
         finding = _decided(rule, votes, good, bad)

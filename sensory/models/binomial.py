@@ -153,6 +153,27 @@ def _log_ways(x: Floats, n: Floats) -> Floats:
     )
 
 
+def hypergeometric_tail(
+    hits: ArrayLike, drawn: ArrayLike, marked: ArrayLike, total: ArrayLike
+) -> Floats:
+    """P(as many of the marked or more among those drawn without replacement), array in, array out.
+
+    >>> round(float(hypergeometric_tail(3, 3, 3, 6)), 6)  # one of the 20 ways to draw three
+    0.05
+    """
+    x, n, k, m = np.broadcast_arrays(
+        *(np.asarray(each, float) for each in (hits, drawn, marked, total))
+    )
+    most = int(np.max(np.minimum(n, k) - x, initial=0.0))
+    chance = np.zeros(x.shape)
+    for more in range(most + 1):
+        at = np.minimum(x + more, np.minimum(n, k))
+        log = _log_ways(at, k) + _log_ways(n - at, m - k) - _log_ways(n, m)
+        there = (x + more <= np.minimum(n, k)) & (n - at <= m - k)
+        chance += np.where(there, np.exp(np.where(there, log, 0.0)), 0.0)
+    return np.minimum(chance, 1.0)
+
+
 def lower_limit(correct: ArrayLike, trials: ArrayLike, tail: float) -> Floats:
     """The p at which P(X >= correct) equals `tail`; 0 when nobody was correct."""
     x, n = np.broadcast_arrays(np.asarray(correct, float), np.asarray(trials, float))

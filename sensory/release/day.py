@@ -57,12 +57,16 @@ class Running:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OpenSignal:
-    """A batch of late that stands out in the trend of its product."""
+    """A batch of late that stands out in the trend of its product, or the first one of a rise.
+
+    `line`: of production, where the signal is one of it; `place` as in `signal_desk.Signal`.
+    """
 
     product: str
     batch: str
     line: str
     words: str
+    place: str = ""
 
 
 def waiting(desk: Desk) -> list[Waiting]:
@@ -178,4 +182,10 @@ def _signals(desk: Desk, product: ProductRecord) -> Iterator[OpenSignal]:
     from .signal_desk import open_of_late  # the first page of a day loads no charts
 
     for each in open_of_late(desk, product, _NEWEST_BATCHES):
-        yield OpenSignal(product=product.name, batch=each.batch, line=each.line, words=each.says)
+        yield OpenSignal(
+            product=product.name,
+            batch=each.batch,
+            line=each.line,
+            words=each.says,
+            place=each.place,
+        )

@@ -55,10 +55,12 @@ def defect_months(records: Sequence[BatchRecord]) -> DefectMonths:
     >>> defect_months([]).batches
     ()
     """
-    graded = [(each.name, latest) for each in records if (latest := _latest(each)) is not None]
+    graded = latest_gradings(records)
     named = [
-        DefectBatch(batch=name, defect=defect, held_on=tasting.held_on, by=by, graders=graders)
-        for name, tasting in graded
+        DefectBatch(
+            batch=record.name, defect=defect, held_on=tasting.held_on, by=by, graders=graders
+        )
+        for record, tasting in graded
         for defect, (by, graders) in tasting.defects.items()
     ]
     months = sorted({tasting.held_on[:7] for _, tasting in graded})
@@ -78,7 +80,12 @@ def defect_months(records: Sequence[BatchRecord]) -> DefectMonths:
     return DefectMonths(batches=tuple(newest), months=tuple(rows))
 
 
+def latest_gradings(records: Sequence[BatchRecord]) -> list[tuple[BatchRecord, Tasting]]:
+    """The batches that were graded, each with its latest tasting that votes decided."""
+    latest = ((each, _latest(each)) for each in records)
+    return [(record, tasting) for record, tasting in latest if tasting is not None]
+
+
 def _latest(record: BatchRecord) -> Tasting | None:
-    """The latest grading of a batch: the latest tasting that votes decided."""
     graded = (each for each in reversed(record.tastings) if each.finding and each.graded)
     return next(graded, None)

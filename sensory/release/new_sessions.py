@@ -299,16 +299,19 @@ def _numbers(desk: Desk, wish: Wish, defaults: Defaults) -> Question:
     """Test, number, risks and limit: as planned, else by the product's rule or plant's defaults."""
     if wish.planned is not None:
         return wish.planned
-    limit = _agreed_limit(rule_of(desk.noun(ProductRecord, wish.product)), wish.test)
-    protocol = find_kind(wish.test).protocol
+    rule = rule_of(desk.noun(ProductRecord, wish.product))
+    limit = _agreed_limit(rule, wish.test)
+    protocol, release = find_kind(wish.test).protocol, find_kind(wish.test).release
+    # Of many batches each is a tasting by the rule, so its risks are those of the rule.
+    ruled = rule if rule and rule.test == wish.test and release and release.many else None
     free = protocol is not None and not protocol.asks_attribute
     if limit is None and free and defaults.dprime_limit is not None:
         limit = round(limit_from_dprime(wish.test, defaults.dprime_limit), 6)
     return Question(
         protocol=wish.test,
         assessors=wish.people,
-        alpha=defaults.alpha,
-        beta=defaults.beta,
+        alpha=ruled.alpha if ruled else defaults.alpha,
+        beta=ruled.beta if ruled else defaults.beta,
         pd_limit=limit,
     )
 

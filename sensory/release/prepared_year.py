@@ -3,12 +3,12 @@
 `year.json` holds the product, its rule, references, batches and decisions; `year.csv` the
 ballots of batches, one score a row with ``batch tasting assessor sample code score comment``;
 `references.csv` those in which references were compared, one cup a row with ``comparison assessor
-sample replicate code`` and a column for each attribute.
+sample replicate code`` and a column for each attribute. Of gradings at another line see
+`prepared_gradings`.
 """
 
 from __future__ import annotations
 
-import csv
 import json
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
@@ -18,12 +18,12 @@ from typing import Any
 
 from ..base.errors import RecordError
 from ..sessions.care import Care
-from ..sessions.session import CAUTIONS, StoredSession
 from ..sessions.signing import INVENTED
-from ..sessions.workflow import agree, describe, enter_cells
 from .batch_desk import decide
 from .batch_records import BatchRecord, ProductRecord
 from .batches import AttributeLimit, Batch, Disposition
+from .prepared_ballots import Ballots, Event, Moment, Plain, ballots_of, held_session
+from .prepared_gradings import prepared_gradings, put_gradings
 from .product_desk import (
     Desk,
     agree_rule,
@@ -36,11 +36,6 @@ from .references import Bridge, Reference
 from .rule import ReleaseRule
 from .tastings import close_and_note, give_up, open_tasting
 
-Plain = Mapping[str, Any]
-Ballots = Mapping[tuple[str, ...], dict[int, dict[str, str]]]
-Event = tuple[str, int, Callable[[], object]]
-
-_COMPARED, _REFERENCE, _MADE, _CLEARED, _TASTED, _DECIDED = range(6)
 _OF_BATCH, _OF_COMPARISON = ("batch", "tasting"), ("comparison",)
 
 
@@ -55,19 +50,20 @@ def load_year(
     `progress` is told the day that has been put on record, ISO 8601, and the share of all that
     happened until then, from 0 to 1.
 
-    `folder` holds ``year.json``, ``year.csv`` and ``references.csv``; decisions are those of the
-    people that the file names. Returns the name of the product.
+    `folder` holds ``year.json``, ``year.csv``, ``references.csv`` and the two files of gradings;
+    decisions are those of the people that the files name. Returns the name of the product that is
+    no line grading's.
 
     Raises RecordError when the product, a reference or a batch of that name is on record. Whatever
     goes wrong, nothing is written.
     """
     year = json.loads((folder / "year.json").read_text(encoding="utf-8"))
-    ballots = _ballots(folder / "year.csv", _OF_BATCH)
-    compared = _ballots(folder / "references.csv", _OF_COMPARISON)
+    ballots = ballots_of(folder / "year.csv", _OF_BATCH)
+    compared = ballots_of(folder / "references.csv", _OF_COMPARISON)
     name = str(year["product"]["name"])
     limits = tuple(AttributeLimit.from_dict(limit) for limit in year["product"]["attributes"])
     with desk.action(who=who) as act:
-        _check_new(act, year, name)
+        _check_new(act, year, prepared_gradings(folder))
         enter_product(act, name, attributes=limits, who=who)
         agree_rule(
             act,
@@ -78,7 +74,11 @@ def load_year(
             why=f"{year['agreed_because']} ({year['agreed_on']})",
             how=INVENTED,
         )
-        events = [*_of_references(act, year, compared, who), *_of_batches(act, year, ballots, who)]
+        events = [
+            *_of_references(act, year, compared, who),
+            *_of_batches(act, year, ballots, who),
+            *put_gradings(act, folder, who=who),
+        ]
         for done, (day, _, happens) in enumerate(sorted(events, key=lambda each: each[:2]), 1):
             happens()
             if progress is not None:
@@ -86,15 +86,18 @@ def load_year(
     return name
 
 
-def _check_new(desk: Desk, year: Plain, name: str) -> None:
+def _check_new(desk: Desk, year: Plain, graded: Plain) -> None:
     """Refuse before anything is written."""
-    if desk.noun(ProductRecord, name) is not None:
-        raise RecordError(
-            f"{name} is on record already, so the prepared year was not loaded. It is there to "
-            "be looked at; for a fresh copy start with an empty record."
-        )
+    for name in (year["product"]["name"], graded["product"]):
+        if desk.noun(ProductRecord, name) is not None:
+            raise RecordError(
+                f"{name} is on record already, so the prepared year was not loaded. It is there "
+                "to be looked at; for a fresh copy start with an empty record."
+            )
     references = [entry["reference"]["name"] for entry in year["references"]]
+    references.append(graded["reference"]["name"])
     batches = [entry["batch"]["number"] for entry in year["batches"]]
+    batches += [batch["number"] for day in graded["gradings"] for batch in day["batches"]]
     there = [reference for reference in references if desk.noun(Reference, reference)]
     there += [number for number in batches if desk.noun(BatchRecord, number)]
     if there:
@@ -104,29 +107,19 @@ def _check_new(desk: Desk, year: Plain, name: str) -> None:
         )
 
 
-def _ballots(path: Path, keys: tuple[str, ...]) -> Ballots:
-    """Numbered lines of cells by the columns that say which tasting they belong to."""
-    ballots: dict[tuple[str, ...], dict[int, dict[str, str]]] = {}
-    with path.open(encoding="utf-8", newline="") as file:
-        for row in csv.DictReader(file):
-            lines = ballots.setdefault(tuple(row.pop(key) for key in keys), {})
-            lines[len(lines) + 2] = row
-    return ballots
-
-
 def _of_references(desk: Desk, year: Plain, ballots: Ballots, who: str) -> Iterator[Event]:
     """Comparisons, and what follows from them; `sessions` fills while they are held."""
     sessions: dict[str, str] = {}
     for entry in year["comparisons"]:
         cells = ballots[(entry["name"],)]
         compare = partial(_compared, desk, year, entry, cells, sessions, who=who)
-        yield entry["held_on"], _COMPARED, compare
+        yield entry["held_on"], Moment.COMPARED, compare
     for entry in year["references"]:
         act = partial(_taken_over, desk, entry, sessions, who=who)
-        yield entry["taken_over"], _REFERENCE, act
+        yield entry["taken_over"], Moment.REFERENCE, act
     for entry in year["compared_again"]:
         again = partial(_again, desk, entry, sessions, who=who)
-        yield entry["on"], _REFERENCE, again
+        yield entry["on"], Moment.REFERENCE, again
 
 
 def _compared(
@@ -144,7 +137,7 @@ def _compared(
     session = open_comparison(desk, product, name, to, **asked, who=who)
     care = Care(cleared_by=entry["cleared_by"], cleared_on=entry["held_on"])
     told = {**year["tasting_room"], "held_on": entry["held_on"], "care": care}
-    _held(desk, session, told, cells, who=who)
+    held_session(desk, session, told, cells, who=who)
     close_and_note(desk, session.id, who=who)
     sessions[entry["name"]] = session.id
 
@@ -175,18 +168,18 @@ def _bridge(
 def _of_batches(desk: Desk, year: Plain, ballots: Ballots, who: str) -> Iterator[Event]:
     for entry in year["batches"]:
         batch = Batch.from_dict(entry["batch"])
-        yield batch.made_on, _MADE, partial(enter_batch, desk, batch, who=who)
+        yield batch.made_on, Moment.MADE, partial(enter_batch, desk, batch, who=who)
         if clearance := entry["clearance"]:
             clearance = {**clearance, "allergens": tuple(clearance["allergens"])}
             clear = partial(clear_batch, desk, batch.number, **clearance, who=who, how=INVENTED)
-            yield clearance["on"], _CLEARED, clear
+            yield clearance["on"], Moment.CLEARED, clear
         for at, held in enumerate(entry["tastings"], start=1):
             cells = ballots.get((batch.number, str(at)), {})
             told = {**year["tasting_room"], **held}
             taste = partial(_tasted, desk, batch.number, told, cells, who=who)
-            yield held["held_on"], _TASTED, taste
+            yield held["held_on"], Moment.TASTED, taste
         for decision in entry["decisions"]:
-            yield decision["on"], _DECIDED, partial(_decided, desk, batch.number, decision)
+            yield decision["on"], Moment.DECIDED, partial(_decided, desk, batch.number, decision)
 
 
 def _tasted(
@@ -194,28 +187,11 @@ def _tasted(
 ) -> None:
     """A tasting from its opening to its end, by the rule of the product."""
     session = open_tasting(desk, number, who=who, on=told["held_on"])
-    _held(desk, session, told, cells, who=who)
+    held_session(desk, session, told, cells, who=who)
     if aborted := told.get("aborted"):
         give_up(desk, number, session.id, who=who, why=aborted)
     else:
         close_and_note(desk, session.id, who=who)
-
-
-def _held(
-    desk: Desk, session: StoredSession, told: Plain, cells: dict[int, dict[str, str]], *, who: str
-) -> None:
-    """Describe and agree a session, and enter its ballots."""
-    details = {name: text for name, text in told.items() if name != "aborted"}
-    describe(
-        desk,
-        session.id,
-        details=replace(session.details, **details),
-        cautions={caution.key: True for caution in CAUTIONS},
-        who=who,
-        how=INVENTED,
-    )
-    agree(desk, session.id, who=who, how=INVENTED)
-    enter_cells(desk, session.id, cells, who=who, why="ballots of the prepared year")
 
 
 def _decided(desk: Desk, number: str, decision: Plain) -> None:

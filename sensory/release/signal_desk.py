@@ -10,19 +10,22 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from datetime import date, timedelta
 
 from ..base.errors import RecordError
 from ..base.records import utc_now
 from ..base.spelling import key_of
-from .batch_desk import product_trend, usual_base
+from .batch_desk import IN_A_CHART, product_trend, usual_base
 from .batch_records import BatchRecord, ProductRecord
 from .batch_trend import ProductTrend
+from .defect_months import latest_gradings
+from .defect_rates import DefectRises, defect_rises
 from .product_desk import Desk, the_product
 from .signals import Acknowledged
 from .trend_lines import FEWEST
 from .trend_words import by_itself
 
-_MOST_BASE = 200
+_MOST_BASE, _MOST_GRADED, _YEAR = 200, 4000, 365
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,8 +34,9 @@ class Signal:
 
     `attribute`: empty where the test scores none.
     `known`: how it was acknowledged; None while it is open.
-    `numbers`: of a shift, how large it is; they move without making the signal a new one.
+    `numbers`: of a shift or a rise, how large it is; they move without making it a new signal.
     `latest`: the latest batch that has it.
+    `defect`: whose rate has risen; empty for anything else.
     """
 
     batch: str
@@ -43,6 +47,12 @@ class Signal:
     known: Acknowledged | None = None
     numbers: str = ""
     latest: str = ""
+    defect: str = ""
+
+    @property
+    def place(self) -> str:
+        """What it concerns beside its batch: a line, a defect, or else a shift of all."""
+        return self.line or self.defect or "shift"
 
     @property
     def says(self) -> str:
@@ -64,7 +74,7 @@ def signals_of(trend: ProductTrend, product: ProductRecord) -> list[Signal]:
         if by_itself(str(row["signal"])):
             batch = str(row["batch"])
             told.setdefault((batch, str(row["line"])), []).append(str(row["signal"]))
-    known = {(key_of(each.batch), each.attribute, each.words): each for each in product.signals}
+    known = _known(product)
     of_shift = {(shift.batches[0], shift.words): shift for shift in trend.shifts}
     return [
         Signal(
@@ -78,6 +88,42 @@ def signals_of(trend: ProductTrend, product: ProductRecord) -> list[Signal]:
             latest=of_shift[batch, line].batches[-1] if (batch, line) in of_shift else batch,
         )
         for (batch, line), words in told.items()
+    ]
+
+
+def _known(product: ProductRecord) -> dict[tuple[str, str, str], Acknowledged]:
+    return {(key_of(each.batch), each.attribute, each.words): each for each in product.signals}
+
+
+def graded_of_a_year(
+    desk: Desk, product: str, latest: Sequence[BatchRecord]
+) -> Sequence[BatchRecord]:
+    """The batches of the year up to the latest one, 4,000 at most, where `latest` are not all.
+
+    Of a product that is not graded `latest` will do.
+    """
+    if len(latest) < IN_A_CHART or not latest_gradings(latest):
+        return latest
+    since = date.fromisoformat(latest[-1].batch.made_on) - timedelta(days=_YEAR)
+    return desk.batches(product=product, since=since.isoformat(), most=_MOST_GRADED)
+
+
+def signals_of_rises(rises: DefectRises, product: ProductRecord) -> list[Signal]:
+    """Defects whose rate has risen, each a signal of the first batch that has it."""
+    known = _known(product)
+    return [
+        Signal(
+            batch=rise.batch,
+            line="",
+            attribute="",
+            date=rise.held_on,
+            words=rise.words,
+            known=known.get((key_of(rise.batch), "", rise.words)),
+            numbers=rise.numbers,
+            latest=rise.newest,
+            defect=rise.defect,
+        )
+        for rise in rises.rises
     ]
 
 
@@ -135,11 +181,14 @@ def keep_baseline(desk: Desk, product: str, base: int, *, who: str) -> ProductRe
 
 
 def open_of_late(desk: Desk, product: ProductRecord, newest: int) -> list[Signal]:
-    """The open signals of the newest batches of a product, newest first; none without a rule."""
+    """The open signals of the newest batches of a product and the defects that have risen, newest
+    first; none without a rule."""
     if not product.product.release_rule:
         return []
-    records = desk.batches(product=product.name, most=400)
+    records = desk.batches(product=product.name, most=IN_A_CHART)
     trend = product_trend(desk, product.name, base=baseline(product, records))
     names = {record.name for record in records[-newest:]}
-    late = [each for each in signals_of(trend, product) if each.latest in names and not each.known]
+    late = [each for each in signals_of(trend, product) if each.latest in names]
+    rises = defect_rises(graded_of_a_year(desk, product.name, records))
+    late = [each for each in (*signals_of_rises(rises, product), *late) if not each.known]
     return sorted(late, key=lambda each: each.date, reverse=True)

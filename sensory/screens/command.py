@@ -63,7 +63,7 @@ def parsed(words: Sequence[str] | None) -> argparse.Namespace:
         "demo-year",
         help="put a year of an invented cordial on record",
         description="Put a year of an invented cordial on record: two lines, 116 batches with "
-        "their lots, ballots, references and decisions.",
+        "their lots, ballots, references and decisions; and another one graded at a third line.",
     )
     year.add_argument("file", metavar="FILE", type=Path, help="SQLite file, made if need be")
     year.set_defaults(run=_demo_year)

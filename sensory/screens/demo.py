@@ -32,7 +32,10 @@ OTHERS = {
     "water": ("Two waters", "Graded by sureness, two products at once."),
     "words": ("Which words?", "16 assessors tick a list of words at three pressings."),
 }
-_YEAR = ("A year of batches", "Two lines, some 120 batches, three things that went wrong.")
+_YEAR = (
+    "A year of batches",
+    "Two lines, some 120 batches, three things that went wrong; and grading at a third line.",
+)
 _PANEL = (
     "A year of a panel",
     "Ten assessors, 48 sessions and a training: who needs attention, who is trained?",

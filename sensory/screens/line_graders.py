@@ -10,6 +10,7 @@ from ..base.results import several
 from ..panel.line_graders import GraderMonths, grader_months
 from ..release.batch_records import BatchRecord
 from ..release.defect_months import DefectBatch, defect_months
+from ..release.defect_rates import LIMITS_OF_RATES, DefectRises
 from ..report.panel_figures import grader_chart
 from ..report.words import percent
 from ..sessions.sitting import Sitting
@@ -72,12 +73,15 @@ def _limits(low: float, high: float) -> str:
     return "" if low != low else f"{percent(low)} to {percent(high)}"
 
 
-def defects_part(records: Sequence[BatchRecord]) -> None:
-    """Defects named in gradings of these batches: by month, and the batches themselves."""
+def defects_part(records: Sequence[BatchRecord], rises: DefectRises) -> None:
+    """Defects named in gradings of these batches: what has risen, by month, and the batches."""
     named = defect_months(records)
     if not named.batches:
         return
     st.subheader("Defects named in gradings")
+    for each in rises.rises:
+        st.warning(plain(f"{each.words}: {each.numbers}."))
+    st.markdown(_compared(rises))
     show_table(
         [
             {
@@ -89,12 +93,26 @@ def defects_part(records: Sequence[BatchRecord]) -> None:
             for each in named.months
         ]
     )
+    with st.expander("What these rates cannot tell"):
+        listed(LIMITS_OF_RATES)
     for each in named.batches[:_LISTED]:
         _batch(each)
     if older := named.batches[_LISTED:]:
         with st.expander(f"{len(older)} earlier"):
             for each in older:
                 _batch(each)
+
+
+def _compared(rises: DefectRises) -> str:
+    """Whether a rise is named, and what was compared."""
+    if not rises.compared:
+        return f"Nothing was graded before {day(rises.since)}: no rise can be seen yet."
+    named = "" if rises.rises else "No defect is named in more batches than before. "
+    return (
+        f"{named}Batches graded from {day(rises.since)} on against those before; the chance that "
+        f"any rise is named without cause in a year of {rises.looks} days of grading is "
+        f"{percent(rises.alpha)} at most."
+    )
 
 
 def _batch(each: DefectBatch) -> None:

@@ -114,7 +114,7 @@ def _look_here() -> None:
             f"⚠ Batch **{plain(signal.batch)}**, {plain(signal.product)}{plain(line)}: "
             f"{plain(signal.words)}"
         )
-        key = f"signal-{signal.line}-{signal.batch}"
+        key = f"signal-{signal.place}-{signal.batch}"
         way("Open", key, "batch", batch=signal.batch, primary=False, place=button)
     if more:
         others = several(more, "other signal")

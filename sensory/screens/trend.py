@@ -16,6 +16,7 @@ from ..release.batch_records import BatchRecord, ProductRecord
 from ..release.batch_trend import ProductTrend, attributes_of, line_title, materials_of
 from ..release.cause_desk import product_causes
 from ..release.charted import Charted
+from ..release.defect_rates import defect_rises
 from ..release.month import months_to
 from ..release.plant_desk import the_plant
 from ..release.product_desk import rule_of
@@ -24,8 +25,10 @@ from ..release.signal_desk import (
     Signal,
     acknowledge,
     baseline,
+    graded_of_a_year,
     keep_baseline,
     signals_of,
+    signals_of_rises,
 )
 from ..report.trend_drawn import trend_sentences
 from ..report.trend_figures import trend_figure, trend_words
@@ -114,20 +117,23 @@ def _charted(record: ProductRecord, rule: ReleaseRule, row: DeltaGenerator) -> N
     causes = None
     if rule.by != "votes":
         causes = product_causes(desk(), record.name, attribute=attribute)
+    graded = graded_of_a_year(desk(), record.name, latest)
+    rises = defect_rises(graded)
+    signals = [*signals_of_rises(rises, record), *signals_of(trend, record)]
     left, right = side_by_side("trend", [5, 3], gap="medium")
     with left:
         _drawn(trend)
     with right:
         if causes is not None:
             causes_part(causes)
-        if trend.shown is not None:
-            _signals(record, signals_of(trend, record))
+        if trend.shown is not None or rises.since:
+            _signals(record, signals)
     if trend.shown is not None:
         _told(trend, trend.shown, causes)
     elif causes is not None and causes.result is not None:
         with st.expander(_IN_FULL):
             causes_in_full(causes, causes.result)
-    defects_part(latest)
+    defects_part(graded, rises)
     _month(record, end)
 
 
@@ -210,7 +216,7 @@ def _signal(record: ProductRecord, signal: Signal) -> None:
     batch, line = plain(signal.batch), plain(signal.line)
     row = st.container(horizontal=True, vertical_alignment="center")
     row.markdown(f"**{batch}**{f', {line}' if line else ''}: {plain(signal.says)}")
-    key = f"{signal.line or 'shift'}-{signal.batch}"
+    key = f"{signal.place}-{signal.batch}"
     way("Open", f"signal-{key}", "batch", batch=signal.batch, primary=False, place=row)
     with row.popover("Acknowledge", key=f"known-{key}"):
         _acknowledged(record, signal, key)

@@ -72,7 +72,7 @@ def closed(url):
     session = start_session(store, wish, who="Mira")
     details = replace(session.details, care=CARE, held_on="2026-03-09", leader="Mira")
     workflow.describe(
-        store, session.id, details=details, question=replace(session.question, beta=0.1, **ANSWERS),
+        store, session.id, details=details, question=replace(session.question, **ANSWERS),
         cautions=ALL_YES, who="Mira",
     )  # fmt: skip
     session = workflow.agree(store, session.id, who="Mira")
@@ -96,6 +96,7 @@ def test_every_batch_of_the_session_has_its_own_decision(closed):
     store, session, _ = closed
     outcome = session_report(store, session.id, version="0").outcome
     assert outcome.sentence == "Out: SC-2 (3 of 3 votes, metallic); in: SC-1, SC-3."
+    assert (outcome.alpha, outcome.beta) == (RULE.alpha, RULE.beta)  # each is a tasting by the rule
     records = {name: the_batch(store, name) for name in BATCHES}
     assert [records[name].tastings[0].finding for name in BATCHES] == [
         Finding.SIMILAR, Finding.DIFFERENT, Finding.SIMILAR,
@@ -176,6 +177,7 @@ def test_defects_come_in_versions_and_go_with_the_question(closed):
     [
         ("product", "Version 2"),
         ("trend", "SC-2**, 9 Mar 2026: metallic, named by 3 of 3 graders"),
+        ("trend", "Nothing was graded before 10 Feb 2026: no rise can be seen yet."),
         ("people", "1 grading, none before 9 Dec 2025: no drift can be seen yet."),
     ],
 )
