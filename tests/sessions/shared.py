@@ -149,3 +149,16 @@ def finish(store, token):
 def lines_of(store, session_id, name="Bo"):
     """The ballot lines of an assessor."""
     return {n: t for n, t in store.cells(session_id).items() if t.get("assessor") == name}
+
+
+def answers_written(store, session_id):
+    """What the journal says was answered on each line, in its order, and the lines sent."""
+    written: dict[int, list[str]] = {}
+    sent: list[int] = []
+    for entry in store.entries(session_id):
+        for change in entry.content.get("changes", []):
+            if change["name"] == "answer":
+                written.setdefault(change["line"], []).append(change["new"])
+            elif change["name"] == "sent":
+                sent.append(change["line"])
+    return written, sent

@@ -27,7 +27,7 @@ from sensory.sessions.store import Store
 from sensory.store.repository import open_store
 
 from ..programs import ROOT, Program
-from ..sessions.shared import at_booths
+from ..sessions.shared import answers_written, at_booths
 from .cluster import Cluster, new_schema, postgres_programs
 
 MODES = ("fast", "immediate")
@@ -55,7 +55,7 @@ class Booth:
                 assert self.until_taken(line, given=code, **place)["text"] == code
                 self.given.setdefault(line, []).append(code)
                 known = [code]
-            assert self.until_taken(line, shown=[[line, "answer", known[0]]]) == {"sent": True}
+            assert "next" in self.until_taken(line, shown=[[line, "answer", known[0]]])
 
     def waiting(self) -> BoothBallot | None:
         while True:
@@ -132,14 +132,7 @@ def answered_under_restarts(
 def compare(store: Store, session_id: str, at: list[Booth], ballots: int) -> None:
     """The record holds every acknowledged answer once, in its order, and nothing else."""
     given = {line: codes for booth in at for line, codes in booth.given.items()}
-    written: dict[int, list[str]] = {}
-    sent: list[int] = []
-    for entry in store.entries(session_id):
-        for change in entry.content.get("changes", []):
-            if change["name"] == "answer":
-                written.setdefault(change["line"], []).append(change["new"])
-            elif change["name"] == "sent":
-                sent.append(change["line"])
+    written, sent = answers_written(store, session_id)
     assert written == given, "an acknowledged answer is lost, or there twice"
     assert sorted(sent) == sorted(given), "a ballot is not sent, or sent twice"
     assert len(given) == ballots

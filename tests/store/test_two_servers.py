@@ -11,7 +11,7 @@ from typing import Any
 from sensory.screens.answers import ANSWERS
 from sensory.sessions import booths
 
-from ..sessions.shared import at_booths, waiting
+from ..sessions.shared import answers_written, at_booths, waiting
 
 PEOPLE, SETS = ("Anna", "Bo", "Cleo"), 3
 
@@ -57,14 +57,7 @@ def test_answers_by_turns_to_two_servers_are_there_once(opens, any_url, run_scri
         given = {
             line: codes for own in pool.map(sit, tokens.values()) for line, codes in own.items()
         }
-    written: dict[int, list[str]] = {}
-    sent: list[int] = []
-    for entry in store.entries(session_id):
-        for change in entry.content.get("changes", []):
-            if change["name"] == "answer":
-                written.setdefault(change["line"], []).append(change["new"])
-            elif change["name"] == "sent":
-                sent.append(change["line"])
+    written, sent = answers_written(store, session_id)
     assert written == given
     assert sorted(sent) == sorted(given), "sent twice, or not at all"
     assert len(given) == len(PEOPLE) * SETS
