@@ -4,7 +4,7 @@ Why so
 ------
 Started for one machine, the program takes loopback names only. Any page of the web can have its
 own name lead to 127.0.0.1; to the browser it is then a page of this server, which only the name
-in `Host` and `Origin` gives away. For `streamlit run` the setting `server.allowedHosts` does so.
+in `Host` and `Origin` gives away.
 
 Closed in the network mode: Streamlit's metrics, its interface for programs, old components;
 uploads for all but leaders. The address of a download holds a hash of its content and no name of

@@ -25,6 +25,7 @@ from .guard import OwnMachine
 from .places import HOME, invented_url, kept_in, record_url
 
 SCRIPT = Path(__file__).with_name("script.py")
+OWN_MACHINE = (Middleware(OwnMachine),)
 # What no configuration of a user or of a working folder may change.
 _FIXED = {
     "server.baseUrlPath": "",
@@ -38,7 +39,7 @@ _FIXED = {
 
 def serve_this_machine(port: int) -> None:
     """Serve whoever sits at this machine; raises as `serve` does."""
-    serve({"server.port": port}, middleware=[Middleware(OwnMachine)])
+    serve({"server.port": port}, middleware=OWN_MACHINE)
 
 
 def serve(
