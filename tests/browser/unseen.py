@@ -14,6 +14,7 @@ from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
 from websockets.sync.client import connect
 
 XSRF = "_streamlit_xsrf"
+LONGEST = 180  # seconds that a page may take to say something, on a machine that does other things
 
 
 class Browser:
@@ -82,7 +83,7 @@ class Drawn:
             asked.rerun_script.widget_states.widgets.add(id=pressed, trigger_value=True)
         wire.send(asked.SerializeToString())
         while True:
-            message = ForwardMsg.FromString(wire.recv(timeout=30))
+            message = ForwardMsg.FromString(wire.recv(timeout=LONGEST))
             self.text += str(message)
             kind = message.WhichOneof("type")
             if kind == "auth_redirect":
