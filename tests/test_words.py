@@ -69,16 +69,17 @@ WHOLE = re.compile(r"^[a-z_ ]*(p_holm|p_false_discovery)[a-z_ ]*$")
 
 def texts_of(tree: ast.AST) -> Iterator[str]:
     """Strings of a module that are no docstring."""
+    nodes = list(ast.walk(tree))
     docstrings = {
         id(node.body[0].value)
-        for node in ast.walk(tree)
+        for node in nodes
         if isinstance(node, (ast.Module, ast.ClassDef, ast.FunctionDef, ast.AsyncFunctionDef))
         and node.body
         and isinstance(node.body[0], ast.Expr)
     }
-    loose = {id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr)}
+    loose = {id(node.value) for node in nodes if isinstance(node, ast.Expr)}
     unseen = docstrings | loose
-    for node in ast.walk(tree):
+    for node in nodes:
         if isinstance(node, ast.JoinedStr):
             parts = (part.value if isinstance(part, ast.Constant) else "7" for part in node.values)
             yield "".join(map(str, parts))

@@ -13,6 +13,7 @@ import pandas as pd
 from ..base.errors import ArgumentError, BallotError
 from ..base.results import Cell, Table
 from ..ratings.control import SCORE
+from ..ratings.frames import plain_cells
 from ..ratings.scorecard import PanelScorecard, panel_scorecard, scorecard_of
 from ..ratings.tables import RatingTable
 from .kind import TestKind
@@ -65,7 +66,7 @@ def not_served(absent: Sequence[str]) -> tuple[str, ...]:
 def table_of(frame: pd.DataFrame, columns: str) -> Table:
     """Some columns of a frame as a table of plain cells."""
     names = columns.split()
-    cells = [map(_cell, frame[name].tolist()) for name in names]
+    cells = [map(_cell, plain_cells(frame[name])) for name in names]
     return Table(columns=tuple(names), rows=tuple(zip(*cells, strict=True)))
 
 

@@ -71,7 +71,8 @@ def read_profile(rows: Sequence[Row], question: Question) -> Outcome:
     outcome = outcome_of_profile(
         result, beta=question.beta, left_out=never | unfit, absent=absent, margins=margins
     )
-    card = scorecard(kept, question.alpha, ends)
+    checked = None if result.constant else result.scores
+    card = scorecard(kept, question.alpha, ends, checked=checked)
     return replace(
         outcome,
         because=" ".join((outcome.because, *reversed_in_short(result))),

@@ -60,8 +60,15 @@ def records(frame: pd.DataFrame) -> list[dict[str, Any]]:
     [{'sample': 'lime', 'score': 7}, {'sample': 'plum', 'score': 2}]
     """
     names = list(map(str, frame.columns))
-    columns = [frame.iloc[:, place].tolist() for place in range(len(names))]
+    columns = [plain_cells(column) for _, column in frame.items()]
     return [dict(zip(names, row, strict=True)) for row in zip(*columns, strict=True)]
+
+
+def plain_cells(column: pd.Series) -> list[Any]:
+    """The cells of a column as Python has them; `tolist` takes texts out by one."""
+    if isinstance(column.dtype, pd.StringDtype):
+        return column.to_numpy(dtype=object).tolist()
+    return column.tolist()
 
 
 def whole_frame(

@@ -165,6 +165,8 @@ def rating_table(
     if not there.any():
         raise ArgumentError("ballots hold no score at all; every cell of score is empty.")
     missing = frame.loc[~there].reset_index(drop=True)
+    if not len(missing):
+        return _made(frame.reset_index(drop=True), missing, wanted, named)
     return _made(frame.loc[there].reset_index(drop=True), missing, wanted)
 
 
@@ -198,11 +200,18 @@ def constant_notes(constant: Mapping[Name, float]) -> tuple[str, ...]:
     )
 
 
-def _made(rows: pd.DataFrame, missing: pd.DataFrame, wanted: tuple[Name, ...]) -> RatingTable:
-    levels = {name: _levels(rows[name]) for name in NAMES}
+def _made(
+    rows: pd.DataFrame,
+    missing: pd.DataFrame,
+    wanted: tuple[Name, ...],
+    named: Mapping[str, tuple[Ints, Iterable[Name]]] | None = None,
+) -> RatingTable:
+    """`named`: the columns of names, as codes and the names behind them, where they are known."""
+    named = named or {name: pd.factorize(rows[name]) for name in NAMES}
+    levels = {name: _levels(rows[name], named[name][1]) for name in NAMES}
     present = set(levels["attribute"])
     levels["attribute"] = tuple(name for name in wanted if name in present)
-    codes = np.column_stack([_codes(rows[name], levels[name]) for name in NAMES])
+    codes = np.column_stack([_codes(*named[name], levels[name]) for name in NAMES])
     return RatingTable(
         sessions=levels["session"],
         assessors=levels["assessor"],
@@ -219,9 +228,9 @@ def _with_columns(ballots: object) -> pd.DataFrame:
     """The six columns in order; session and replicate are 1 where absent."""
     needed = [name for name in COLUMNS if name not in OPTIONAL]
     ballots = whole_frame("ballots", ballots, "score", needed, OPTIONAL)
-    given = {name: ballots.get(name, 1) for name in COLUMNS}
-    frame = pd.DataFrame(given, index=ballots.index).reset_index(drop=True)
-    return frame.assign(**{name: one_spelling(frame[name]) for name in NAMES})
+    given = {name: one_spelling(ballots[name]) if name in ballots else 1 for name in NAMES}
+    given["score"] = ballots["score"]
+    return pd.DataFrame(given, index=ballots.index).reset_index(drop=True)
 
 
 def _only(
@@ -286,9 +295,14 @@ def _beyond(
 
 
 def _twice(frame: pd.DataFrame, number: Floats, codes: Mapping[str, Ints]) -> Iterator[Fault]:
-    places = pd.DataFrame(codes, index=frame.index)
-    scored = places[np.isfinite(number) & (np.min(list(codes.values()), axis=0) >= 0)]
-    for index in scored.index[scored.duplicated()]:
+    scored = np.isfinite(number) & (np.min(list(codes.values()), axis=0) >= 0)
+    cell = np.zeros(int(scored.sum()), np.int64)
+    for each in codes.values():  # numbered anew each time, so that no number grows too large
+        mine = each[scored]
+        cell = np.unique(cell * (mine.max(initial=0) + 1) + mine, return_inverse=True)[1]
+    if cell.max(initial=-1) + 1 == len(cell):
+        return
+    for index in frame.index[scored][pd.Series(cell).duplicated()]:
         row = frame.loc[index]
         problem = (
             f"Assessor {row['assessor']} scored sample {row['sample']} twice in replicate "
@@ -306,15 +320,13 @@ def _fault(
     return fault(row, column, cell, rule, problem, advice)
 
 
-def _levels(column: pd.Series) -> tuple[Name, ...]:
+def _levels(column: pd.Series, names: Iterable[Name]) -> tuple[Name, ...]:
     if isinstance(column.dtype, pd.CategoricalDtype):
-        present = set(column.unique())
+        present = set(names)
         return tuple(name for name in column.cat.categories if name in present)
-    return tuple(sorted(column.unique().tolist(), key=lambda name: (isinstance(name, str), name)))
+    return tuple(sorted(names, key=lambda name: (isinstance(name, str), name)))
 
 
-def _codes(column: pd.Series, levels: tuple[Name, ...]) -> Ints:
-    codes, uniques = pd.factorize(column)
+def _codes(codes: Ints, names: Iterable[Name], levels: tuple[Name, ...]) -> Ints:
     place = {name: code for code, name in enumerate(levels)}
-    order = np.array([place[name] for name in uniques], np.int64)
-    return order[codes]
+    return np.array([place[name] for name in names], np.int64)[codes]

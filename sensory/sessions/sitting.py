@@ -257,7 +257,8 @@ def _scores_of(
 
     places, columns = _places(sitting), {name: place for place, name in enumerate(samples)}
     whole = {row["attribute"]: row for row in records(card.attributes)}
-    own, cells = _by_attribute(records(card.assessors)), _by_attribute(records(card.means))
+    scatter = card.assessors[["assessor", "attribute", "sd", "sd_df"]]
+    own, cells = _by_attribute(records(scatter)), _by_attribute(records(card.means))
     attributes = []
     for attribute in card.scores.attributes:
         means: list[list[float | None]] = [[None] * len(samples) for _ in places]

@@ -60,6 +60,7 @@ class Action(Reads):
         self._signed: Signature | None = None
         self._known: dict[str, StoredSession] = {}
         self._digests: dict[str, str | None] = {}
+        self._nouns: dict[str, list[Noun]] = {}
 
     @contextmanager
     def _reading(self) -> Iterator[Connection]:
@@ -82,6 +83,12 @@ class Action(Reads):
         if session_id not in self._known:
             self._known[session_id] = super().session(session_id)
         return self._known[session_id]
+
+    def _noun_of(self, key: str) -> list[Noun]:
+        """The noun of this identifier, read once: nobody else writes while the action lasts."""
+        if key not in self._nouns:
+            self._nouns[key] = super()._noun_of(key)
+        return self._nouns[key]
 
     def add(self, session: StoredSession, lines: Cells) -> None:
         """Write a new session and its ballot lines."""
@@ -225,6 +232,7 @@ class Action(Reads):
             rows = [{"id": key, "kind": of, "value": value} for of, value in tied]
             self._connection.execute(sa.insert(register_links), rows)
         append(self._connection, entry)
+        self._nouns.pop(key)
 
     def put_person(self, person: Person, *, expect: Person | None, what: str) -> Person:
         """Write somebody who signs; `expect` is what stands there, None if new.

@@ -68,6 +68,22 @@ _KEYS = {
     for table in (sessions, journal, ballot_cells, register, register_links, outcomes)
 }
 """Where each table says to which session or noun a row belongs."""
+_OF_KEYS: dict[sa.Table, sa.Select[Any]] = {
+    table: sa.select(table).where(column.in_(sa.bindparam("keys", expanding=True)))
+    for table, column in _KEYS.items()
+}
+_ENTRIES = _OF_KEYS[journal].order_by(journal.c.number)
+_CELLS = sa.select(*(ballot_cells.c[name] for name in ("session", "line", "name", "text"))).where(
+    ballot_cells.c.session.in_(sa.bindparam("keys", expanding=True))
+)
+_EARLIER, _LATER = journal.alias(), journal.alias()
+_NEXT_TO = (
+    sa.select(journal.c.number, _EARLIER.c.sha256, _LATER.c.before)
+    .outerjoin(_EARLIER, _EARLIER.c.number == journal.c.number - 1)
+    .outerjoin(_LATER, _LATER.c.number == journal.c.number + 1)
+    .where(journal.c.session == sa.bindparam("key"))
+)
+_COUNTED = sa.select(sa.func.count(journal.c.number), sa.func.max(journal.c.number))
 _CHAIN_SHARE = 0.4
 STOPPED = "The check was stopped before its end; so nothing is known of the record."
 
@@ -119,16 +135,16 @@ def _go_on(watched: Watched, share: float) -> None:
 
 def _one_session(connection: Connection, session_id: str) -> list[str]:
     """Its entries and their neighbours, no number missing, tables."""
-    count = sa.select(sa.func.count(journal.c.number), sa.func.max(journal.c.number))
-    entries, last = connection.execute(count).one()
+    entries, last = connection.execute(_COUNTED).one()
     wrong = [] if entries == (last or 0) else ["Numbers of the journal are missing."]
     befores = _neighbours(connection, session_id)
-    for row in _rows(connection, [session_id]):
+    rows = list(_rows(connection, [session_id]))
+    for row in rows:
         hash_before, follows = befores[row[0]]
         before = START if row[0] == 1 else hash_before or ""
         if follows not in (None, row[8]) or not sound_row(row, number=row[0], before=before):
             wrong.append(not_as_written(row[0]))
-    return wrong or _tables_against_journal(connection, [session_id])
+    return wrong or _tables_against_journal(connection, [session_id], rows)
 
 
 def _broken_links(
@@ -190,14 +206,18 @@ def _distinct(connection: Connection, column: sa.Column[Any]) -> Iterable[Any]:
     return connection.scalars(sa.select(walk.c.key).where(walk.c.key.is_not(None)))
 
 
-def _tables_against_journal(connection: Connection, keys: list[str]) -> list[str]:
-    """Where some sessions and nouns are not what the journal makes of them."""
-    played, wrong = _played(connection, keys)
+def _tables_against_journal(
+    connection: Connection, keys: list[str], entries: Iterable[Any] | None = None
+) -> list[str]:
+    """Where some sessions and nouns are not what the journal makes of them.
+
+    `entries`: theirs by number, where they were read already.
+    """
+    played, wrong = _played(_rows(connection, keys) if entries is None else entries)
 
     def by_key(table: sa.Table) -> dict[Any, JsonObject]:
-        query = sa.select(table).where(_KEYS[table].in_(keys))
-        name = _KEYS[table].name
-        return {row[name]: row for row in rows_of(connection, query)}
+        name, rows = _KEYS[table].name, connection.execute(_OF_KEYS[table], {"keys": keys})
+        return {row[name]: dict(row) for row in rows.mappings()}
 
     there, kept, nouns = by_key(sessions), by_key(outcomes), by_key(register)
     cells, links = _cells(connection, keys), _links(connection, keys)
@@ -214,9 +234,9 @@ def _tables_against_journal(connection: Connection, keys: list[str]) -> list[str
     return wrong
 
 
-def _played(connection: Connection, keys: list[str]) -> tuple[Played, list[str]]:
+def _played(entries: Iterable[Any]) -> tuple[Played, list[str]]:
     played, wrong = Played(), []
-    for row in _rows(connection, keys):
+    for row in entries:
         try:
             played.play(row[2], json.loads(row[6]))
         except UNREADABLE:
@@ -225,12 +245,10 @@ def _played(connection: Connection, keys: list[str]) -> tuple[Played, list[str]]
 
 
 def _cells(connection: Connection, keys: list[str]) -> dict[Any, Lines]:
-    columns = (ballot_cells.c[name] for name in ("session", "line", "name", "text"))
-    query = sa.select(*columns).where(ballot_cells.c.session.in_(keys))
     cells: dict[Any, Lines] = {}
     at_key, at_line = object(), object()
     texts: dict[str, str] = {}
-    for key, line, name, text in _streamed(connection, query):
+    for key, line, name, text in _streamed(connection, _CELLS, {"keys": keys}):
         if line != at_line or key != at_key:
             texts = cells.setdefault(key, {}).setdefault(line, {})
             at_key, at_line = key, line
@@ -240,9 +258,8 @@ def _cells(connection: Connection, keys: list[str]) -> dict[Any, Lines]:
 
 def _links(connection: Connection, keys: list[str]) -> dict[Any, list[tuple[str, str]]]:
     links: dict[Any, list[tuple[str, str]]] = {}
-    query = sa.select(register_links).where(register_links.c.id.in_(keys))
-    for row in rows_of(connection, query):
-        links.setdefault(row["id"], []).append((row["kind"], row["value"]))
+    for row in connection.execute(_OF_KEYS[register_links], {"keys": keys}):
+        links.setdefault(row.id, []).append((row.kind, row.value))
     return links
 
 
@@ -250,30 +267,27 @@ def _neighbours(
     connection: Connection, session_id: str
 ) -> dict[int, tuple[str | None, str | None]]:
     """By number of an entry: the hash of the one before, and what the next one follows on."""
-    earlier, later = journal.alias(), journal.alias()
-    query = (
-        sa.select(journal.c.number, earlier.c.sha256, later.c.before)
-        .outerjoin(earlier, earlier.c.number == journal.c.number - 1)
-        .outerjoin(later, later.c.number == journal.c.number + 1)
-        .where(journal.c.session == session_id)
-    )
-    return {number: (before, follows) for number, before, follows in connection.execute(query)}
+    rows = connection.execute(_NEXT_TO, {"key": session_id})
+    return {number: (before, follows) for number, before, follows in rows}
 
 
 def _rows(connection: Connection, keys: list[str] | None = None) -> Iterator[Any]:
     """Entries by number, as rows of `journal.COLUMNS`."""
-    query = sa.select(journal).order_by(journal.c.number)
-    return _streamed(connection, query if keys is None else query.where(_KEYS[journal].in_(keys)))
+    if keys is None:
+        return _streamed(connection, sa.select(journal).order_by(journal.c.number))
+    return _streamed(connection, _ENTRIES, {"keys": keys})
 
 
-def _streamed(connection: Connection, query: sa.Select[Any]) -> Iterator[Any]:
+def _streamed(
+    connection: Connection, query: sa.Select[Any], values: JsonObject | None = None
+) -> Iterator[Any]:
     """Rows of texts and numbers, some at a time; of SQLite as its driver has them, unwrapped."""
     if connection.dialect.name != "sqlite":
-        result = connection.execution_options(yield_per=_ROWS_AT_ONCE).execute(query)
+        result = connection.execution_options(yield_per=_ROWS_AT_ONCE).execute(query, values)
         for rows in result.partitions():
             yield from rows
         return
-    with connection.execute(query) as unwrapped:
+    with connection.execute(query, values) as unwrapped:
         while part := _fetched(unwrapped.cursor):
             yield from part
 

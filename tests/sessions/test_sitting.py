@@ -120,10 +120,10 @@ def test_a_sitting_needs_a_value_of_each_assessor():
 def test_a_closing_computes_the_scorecard_once(store, monkeypatch, name):
     """For what the session showed, and for what each assessor did."""
     asked = []
-    whole = frames.panel_scorecard
+    whole = frames.scorecard_of
     monkeypatch.setattr(
         frames,
-        "panel_scorecard",
+        "scorecard_of",
         lambda *rows, **told: (asked.append(told), whole(*rows, **told))[1],
     )
     frames._LATEST.clear()
