@@ -75,7 +75,7 @@ ORDER = {
         grading_truth rising frames graded_read graded yes_no_read yes_no panel_read ballot_row
         choice_cells code_columns choice_columns cells checking forced_choice profile_figures
         controlled_read controlled ranked_read ranked rated_read rated ticked_read ticked
-        threshold_read threshold grading_read grading outcome_of tests
+        threshold_read threshold grading_known grading_read grading outcome_of tests
     """,
     "serving": """
         chance codes squares blocks dealing rules layout balance plan planning lines ballot_line
@@ -104,10 +104,10 @@ ORDER = {
         disposition batch_file studies product_desk file_shapes plant_desk complaint_desk
         batch_questions trend_words known_shifts trend_lines charted trend choice_trend
         trend_marks batch_trend batch_causes cause_desk evidence_desk limit_desk month
-        tasting_outcomes reference_desk tastings smelling threshold_sessions study_kinds
-        panel_studies storage_studies storage_sessions limit_studies lot_studies all_studies
-        study_rows study_desk batch_desk second_person signal_desk day look_up new_sessions
-        prepared_ballots prepared_gradings prepared_year
+        tasting_outcomes reference_desk known_before tastings smelling threshold_sessions
+        study_kinds panel_studies storage_studies storage_sessions limit_studies lot_studies
+        all_studies study_rows study_desk batch_desk second_person signal_desk day look_up
+        new_sessions prepared_ballots prepared_gradings prepared_year
     """,
     "store": """
         migrations.versions.v0001_first_tables migrations.versions.v0002_names_outside

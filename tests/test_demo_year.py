@@ -26,6 +26,7 @@ from sensory.release.reference_desk import compare_again
 from sensory.release.references import Bridge, Reference
 from sensory.release.rule import ReleaseRule
 from sensory.release.trend_words import by_itself
+from sensory.sessions.finding import session_report
 from sensory.store.repository import Repository, open_store
 
 from .shared import put_noun
@@ -399,6 +400,9 @@ def test_a_grader_drifts_and_nobody_else(desk):
     assert months.sessions == len(GRADED["gradings"]) == 8
     assert list(months.signals.query("named")["grader"]) == ["G3"]
     assert months.says()[0].endswith("3 of 12, 12 of 12 before (p < 0.001).")
+    latest = desk.batches(product=GRADED["product"], most=1)[0].latest.session
+    because = session_report(desk, latest, version="0").outcome.because
+    assert "stand on 12 spiked samples and 12 controls a grader at most" in because
     november = months.months.query("month == '2026-11'").set_index("grader")["hits"]
     assert november.to_dict() == {"G1": 12, "G2": 12, "G3": 3}
 
@@ -413,7 +417,7 @@ def test_flat_batches_have_become_more_though_each_is_in(desk):
     }
     signal = next(each for each in open_signals(desk) if each.product == GRADED["product"])
     assert signal.words == (
-        "flat is named in more batches than before: 17 of 24 graded from 2026-10-16 on, "
+        "'flat' is named in more batches than before: 17 of 24 graded since 16 October 2026, "
         "1 of 24 before (p < 0.001)"
     )
     rejected = [each.name for each in graded if each.decision.disposition is Disposition.REJECT]

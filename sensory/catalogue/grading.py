@@ -30,6 +30,9 @@ from .scales import Setting
 Row = dict[str, Any]
 _CONTROLS = "blind control 1; blind control 2; blind control 3"
 _SPIKED = "spiked 1; spiked 2; spiked 3"
+KNOWN_DAYS = 91
+"""Days whose known samples count for each grader in a session by the release rule: a quarter, as
+the drift of graders is judged by (our choice)."""
 
 
 def _listed(settings: Mapping[str, Any], key: str) -> list[str]:
@@ -67,6 +70,14 @@ def _read(rows: Sequence[Row], question: Question) -> Outcome:
     return read_grading(rows, question)
 
 
+def _read_known(
+    rows: Sequence[Row], question: Question, before: Mapping[str, KnownTruth]
+) -> Outcome:
+    from .grading_read import read_grading  # a booth loads no statistics
+
+    return read_grading(rows, question, before)
+
+
 def _planning(question: Question) -> tuple[str, ...]:
     from .grading_read import planned_grading  # a booth loads no statistics
 
@@ -74,7 +85,7 @@ def _planning(question: Question) -> tuple[str, ...]:
 
 
 def _of_rule(limit: float | None, margins: Mapping[str, float], batch: str) -> dict[str, Any]:
-    return {"samples": f"{_CONTROLS}; {_SPIKED}; {batch}"}
+    return {"samples": f"{_CONTROLS}; {_SPIKED}; {batch}", "known_days": KNOWN_DAYS}
 
 
 def _rate(key: str, label: str, default: float) -> Setting:
@@ -141,6 +152,15 @@ GRADING = TestKind(
         Setting(key="samples", label="Samples in the plan, separated by semicolons (empty: any)"),
         Setting(key="defects", label="Defects: 'metallic: major, hold; flat: minor, blend'"),
         Setting(key="defect_list", label="Which list of defects this is", optional=True),
+        Setting(
+            key="known_days",
+            label="Days before whose controls and spiked samples count for each grader as well",
+            kind="number",
+            default=0,
+            high=366,
+            whole=True,
+            optional=True,
+        ),
         _rate("hits_assumed", "Assumed: share of samples at the limit a grader calls out", 0.9),
         _rate("false_assumed", "Assumed: share of good samples a grader calls out", 0.05),
     ),
@@ -173,5 +193,6 @@ GRADING = TestKind(
     beside={"defect": _defects},
     fits=_fits,
     known_truth=_known_truth,
+    reads_known=_read_known,
     planning=_planning,
 )

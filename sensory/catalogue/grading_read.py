@@ -14,7 +14,7 @@ every rate, is that of these means.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -30,8 +30,9 @@ from ..evidence.graders import GraderCheck, check_graders
 from ..evidence.grading_rule import ALONE, STANDARD, GradingRule, grading_rule, share_words
 from ..models.binomial import clopper_pearson
 from .defects import Defect, typed_defects
+from .grading_known import AS_BEFORE, known_of, known_samples
 from .grading_truth import grades_out, truth_of
-from .kind import KINDS
+from .kind import KINDS, KnownTruth
 from .outcome import Comparison, Counts, Figure, NamedDefect, NamedTable, Outcome, Span
 from .outcome_words import SCOPE, overall
 from .question import Question
@@ -73,11 +74,14 @@ class _Graded:
     named: Counter[str]
 
 
-def read_grading(rows: Sequence[Row], question: Question) -> Outcome:
+def read_grading(
+    rows: Sequence[Row], question: Question, before: Mapping[str, KnownTruth] | None = None
+) -> Outcome:
     """In or out, batch by batch, by the vote that keeps the agreed risks; and what graders see.
 
     Alpha is the largest agreed chance that a good batch is stopped, beta that one at the limit
-    passes. A grader counts who graded a blind control and a spiked sample at the least.
+    passes. A grader counts who graded a blind control and a spiked sample at the least, today or on
+    the days `before`.
 
     Raises ArgumentError where nobody graded both.
     """
@@ -85,12 +89,13 @@ def read_grading(rows: Sequence[Row], question: Question) -> Outcome:
     grades, out = kind.listed(settings, "grades"), grades_out(kind, settings)
     frame = _frame(rows, question, grades)
     check = check_graders(frame, scale=grades, out=out)
-    known = check.graders.query("spiked > 0 and controls > 0").set_index("grader")
+    known = known_of(check.graders, before or {})
     if known.empty:
         raise ArgumentError(
             "nobody graded both a blind control and a spiked sample, so no vote can be weighed."
         )
-    rule = _rule(known, question)
+    days = int(kind.setting(settings, "known_days")) if before else 0
+    rule, told = _rule(known, question), known_samples(known, days)
     batches = [
         _graded(str(name), part, known, out, grades, rule, question)
         for name, part in _batches(frame, question)
@@ -102,15 +107,19 @@ def read_grading(rows: Sequence[Row], question: Question) -> Outcome:
         test=question.protocol,
         finding=finding,
         sentence=_sentence(batches),
-        because=_BY_ITSELF if rule.votes is None else " ".join(rule.says()),
+        because=_because(rule, told if days else ""),
         counts=Counts(answers=len(rows), assessors=frame["grader"].nunique()),
         alpha=question.alpha,
         beta=question.beta,
         tables=tuple(_tables(batches, rule)),
         figure=_figure(batches) if batches else None,
         comparisons=tuple(_compared(each) for each in batches),
-        warnings=(*_blind(known, rule), *_severe(batches, listed)),
-        cannot_tell=(*_at_worst(known, rule), ALONE, STANDARD, _EACH, _GRADED, SCOPE),
+        warnings=(*_blind(told, rule), *_severe(batches, listed)),
+        cannot_tell=(
+            *_at_worst(known, told, rule),
+            *((AS_BEFORE,) if days else ()),
+            *(ALONE, STANDARD, _EACH, _GRADED, SCOPE),
+        ),
         notes=(
             *_left_out(check, known),
             *(line for line in check.cannot_tell if line != STANDARD),
@@ -136,7 +145,7 @@ def planned_grading(question: Question) -> tuple[str, ...]:
     hit, false = (
         float(kind.setting(question.settings, key)) for key in ("hits_assumed", "false_assumed")
     )
-    people = question.assessors
+    people, days = question.assessors, int(kind.setting(question.settings, "known_days"))
     rule = grading_rule(
         np.full(people, hit),
         np.full(people, false),
@@ -151,6 +160,7 @@ def planned_grading(question: Question) -> tuple[str, ...]:
         *rule.says(),
         f"A grader who finds {hits} of {_KNOWN} spiked samples is known to find {low:.0f} to "
         f"{high:.0f} %: spiked samples and blind controls of many days show what graders see.",
+        *((f"Those of the {several(days, 'day')} before count as well.",) if days else ()),
         ALONE,
     )
 
@@ -300,15 +310,16 @@ def _compared(batch: _Graded) -> Comparison:
     )
 
 
-def _blind(known: pd.DataFrame, rule: GradingRule) -> Iterator[str]:
+def _because(rule: GradingRule, told: str) -> str:
+    """The rule, and on what it rests where that is more than the session itself."""
+    words = _BY_ITSELF if rule.votes is None else " ".join(rule.says())
+    return f"{words} The graders' rates stand on {told}." if told else words
+
+
+def _blind(told: str, rule: GradingRule) -> Iterator[str]:
     """That no rule keeps both risks, and on how little that may stand."""
     if rule.votes is None:
-        yield f"{' '.join(rule.says())} This is judged by {_known_samples(known)}."
-
-
-def _known_samples(known: pd.DataFrame) -> str:
-    most, least = int(known["spiked"].max()), int(known["controls"].max())
-    return f"{several(most, 'spiked sample')} and {several(least, 'control')} a grader at most"
+        yield f"{' '.join(rule.says())} This is judged by {told}."
 
 
 def _severe(batches: Sequence[_Graded], listed: Sequence[Defect]) -> Iterator[str]:
@@ -324,13 +335,13 @@ def _severe(batches: Sequence[_Graded], listed: Sequence[Defect]) -> Iterator[st
                 )
 
 
-def _at_worst(known: pd.DataFrame, rule: GradingRule) -> Iterator[str]:
+def _at_worst(known: pd.DataFrame, told: str, rule: GradingRule) -> Iterator[str]:
     """The risks if every rate lay at the bad end of its limits."""
     if rule.votes is None:
         return
     worst = grading_rule(known["hit_low"], known["false_high"]).rules.iloc[rule.votes - 1]
     yield (
-        f"The risks stand on {_known_samples(known)}. If every rate lay at the bad end of its "
+        f"The risks stand on {told}. If every rate lay at the bad end of its "
         f"limits, {share_words(worst['good_stopped'])} of good batches would be stopped and "
         f"{share_words(worst['bad_passed'])} of those at the limit would pass."
     )

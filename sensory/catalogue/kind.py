@@ -93,6 +93,9 @@ class TestKind:
         Refuses settings that do not go together with an ArgumentError.
     known_truth : callable or None
         (checked answers, question) to what each assessor made of samples whose truth is known.
+    reads_known : callable or None
+        As `read`, with what each assessor made of such samples on the days before, where the
+        setting ``known_days`` says how many of these count.
     planning : callable
         Question to sentences on how many ballots it takes, where nothing else has to be known.
     """
@@ -124,6 +127,9 @@ class TestKind:
     beside: Mapping[str, Callable[[Mapping[str, Any]], list[str]]] = field(default_factory=dict)
     fits: Callable[[Mapping[str, Any]], None] = lambda settings: None
     known_truth: Callable[[Sequence[Any], Question], Mapping[str, KnownTruth]] | None = None
+    reads_known: Callable[[Sequence[Any], Question, Mapping[str, KnownTruth]], Outcome] | None = (
+        None
+    )
     planning: Callable[[Question], tuple[str, ...]] = lambda question: ()
 
     @property

@@ -77,14 +77,15 @@ class DefectRise:
     @property
     def words(self) -> str:
         """The rise without its numbers, which move with every batch that is graded."""
-        return f"{self.defect} is named in more batches than before"
+        return f"'{self.defect}' is named in more batches than before"
 
     @property
     def numbers(self) -> str:
         """How many batches, of late and before."""
+        since = date.fromisoformat(self.since)
         return (
-            f"{self.lately} of {self.graded} graded from {self.since} on, {self.before} of "
-            f"{self.graded_before} before (p {p_digits(self.p)})"
+            f"{self.lately} of {self.graded} graded since {since.day} {since:%B %Y}, "
+            f"{self.before} of {self.graded_before} before (p {p_digits(self.p)})"
         )
 
 

@@ -348,5 +348,14 @@ def _settings(desk: Desk, wish: Wish, kind: TestKind) -> dict[str, Any]:
         "attributes": "; ".join(each.attribute for each in named),
         "margins": dict(margins),
         "words": "; ".join(each.attribute for each in words.attributes) if words else "",
+        **_of_many(kind),
     }
     return {key: value for key, value in offered.items() if value and kind.has_setting(key)}
+
+
+def _of_many(kind: TestKind) -> dict[str, Any]:
+    """What its release rule agrees where it decides on many batches, but for their names."""
+    if kind.release is None or not kind.release.many:
+        return {}
+    agreed = kind.release.settings(None, {}, "")
+    return {key: value for key, value in agreed.items() if key != "samples"}

@@ -68,8 +68,10 @@ def put_gradings(desk: Desk, folder: Path, *, who: str) -> Iterator[Event]:
 
 def _cleared(desk: Desk, number: str, year: Plain, day: str, *, who: str) -> None:
     allergens = tuple(year["allergens"])
-    told = {"food_safe": True, "allergens": allergens, "by": _FOOD_SAFETY, "on": day}
-    clear_batch(desk, number, **told, who=who, how=INVENTED)
+    clear_batch(
+        desk, number, food_safe=True, allergens=allergens, by=_FOOD_SAFETY, on=day, who=who,
+        how=INVENTED,
+    )  # fmt: skip
 
 
 def _graded(

@@ -30,6 +30,7 @@ from ..sessions.workflow import closing_of, new_session_id, open_session, reopen
 from .batch_questions import details_of, question_of
 from .batch_records import BatchRecord, Tasting
 from .disposition import BatchFinding
+from .known_before import known_before
 from .product_desk import (
     Desk,
     DeskAction,
@@ -187,8 +188,8 @@ def close_and_note(desk: Desk, session_id: str, *, who: str) -> StoredSession:
 
     What a tasting needs of the reference is taken off its stock, once for each session.
     """
-    closing = closing_of(desk, session_id)
     records = desk.linked("session", session_id)
+    closing = closing_of(desk, session_id, known_before(desk, session_id, records))
     try:
         notes = _notes(desk, closing.session, records, closing.outcome)
     except SensoryError:

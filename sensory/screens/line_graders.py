@@ -74,13 +74,11 @@ def _limits(low: float, high: float) -> str:
 
 
 def defects_part(records: Sequence[BatchRecord], rises: DefectRises) -> None:
-    """Defects named in gradings of these batches: what has risen, by month, and the batches."""
+    """Defects named in gradings of these batches: by month, and the batches themselves."""
     named = defect_months(records)
     if not named.batches:
         return
     st.subheader("Defects named in gradings")
-    for each in rises.rises:
-        st.warning(plain(f"{each.words}: {each.numbers}."))
     st.markdown(_compared(rises))
     show_table(
         [

@@ -5,7 +5,7 @@ The one place where ballots and decisions meet.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from ..base.errors import ArgumentError, Fault, RecordError
@@ -13,6 +13,7 @@ from ..base.spelling import same_person
 from ..base.standards import Standard
 from ..catalogue.checking import CheckedBallots, check_lines
 from ..catalogue.columns import Cells
+from ..catalogue.kind import KnownTruth
 from ..catalogue.outcome import Counts, Outcome, cannot_read
 from ..catalogue.outcome_words import plain_reason
 from ..catalogue.question import Question
@@ -63,8 +64,15 @@ def _answered(line: int, name: str, text: str) -> Fault:
     )
 
 
-def read_ballots_of(checked: CheckedBallots, question: Question) -> Outcome:
+def read_ballots_of(
+    checked: CheckedBallots,
+    question: Question,
+    before: Mapping[str, KnownTruth] | None = None,
+) -> Outcome:
     """What checked ballots show.
+
+    `before`: what assessors made of samples of a known truth on the days before, for a test that
+    takes them in; the finding says so.
 
     Answers from which nothing can be computed are UNDECIDED, with the reason: the question
     is frozen by then, and true answers are not to be taken out to please a formula.
@@ -76,7 +84,11 @@ def read_ballots_of(checked: CheckedBallots, question: Question) -> Outcome:
     people = len({same_person(name) for name in checked.answered})
     counts = Counts(answers=len(checked.answered), assessors=people, missing=checked.missing)
     try:
-        outcome = find_kind(question.protocol).read(checked.rows, question)
+        kind = find_kind(question.protocol)
+        if before and kind.reads_known is not None:
+            outcome = kind.reads_known(checked.rows, question, before)
+        else:
+            outcome = kind.read(checked.rows, question)
     except ArgumentError as error:
         outcome = cannot_read(question, counts, plain_reason(error))
     if not outcome.counts.trials:

@@ -21,6 +21,7 @@ from ..base.errors import BallotError, RecordError
 from ..base.records import utc_now
 from ..catalogue.checking import CheckedBallots
 from ..catalogue.columns import Cells, filled_lines
+from ..catalogue.kind import KnownTruth
 from ..catalogue.outcome import Outcome
 from ..catalogue.outcome_json import outcome_to_json
 from ..catalogue.question import Question
@@ -313,8 +314,12 @@ def keep_answers(act: Action, sitting: Sitting | None, trained: TrainingSitting 
         act.keep_training(trained)
 
 
-def closing_of(store: Store, session_id: str) -> Closing:
+def closing_of(
+    store: Store, session_id: str, before: Mapping[str, KnownTruth] | None = None
+) -> Closing:
     """Read the ballots for `close`, before anything is written; a closed session stays as it is.
+
+    `before`: as in `outcomes.read_ballots_of`.
 
     Raises RecordError, BallotError as in `close`.
     """
@@ -337,7 +342,7 @@ def closing_of(store: Store, session_id: str) -> Closing:
     if session.question.training is not None:
         trained = trained_of(session, checked)
         return Closing(session=closed, before=session, cells=cells, trained=trained)
-    outcome = read_ballots_of(checked, session.question)
+    outcome = read_ballots_of(checked, session.question, before)
     sitting = sitting_of(session, cells, checked)
     return Closing(session=closed, before=session, cells=cells, outcome=outcome, sitting=sitting)
 

@@ -96,7 +96,7 @@ def test_an_acknowledged_rise_stays_so_while_it_goes_on():
     (signal,) = signals_of_rises(rises, record)
     assert (signal.place, signal.known) == ("flat", None)
     assert signal.says == (
-        "flat is named in more batches than before: 16 of 24 graded from 2026-10-14 on, "
+        "'flat' is named in more batches than before: 16 of 24 graded since 14 October 2026, "
         "1 of 24 before (p < 0.001)"
     )
     kept = Acknowledged(

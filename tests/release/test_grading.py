@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from itertools import product
 
@@ -11,13 +12,15 @@ import pytest
 from sensory.base.errors import ArgumentError, RecordError
 from sensory.base.findings import Finding
 from sensory.catalogue.defects import typed_defects
-from sensory.catalogue.grading import GRADING
+from sensory.catalogue.grading import GRADING, KNOWN_DAYS
 from sensory.catalogue.kind import KnownTruth
 from sensory.catalogue.outcome_json import outcome_from_json, outcome_to_json
 from sensory.catalogue.question import Question
 from sensory.release.batch_desk import batch_file
+from sensory.release.batch_records import BatchRecord
 from sensory.release.batches import Disposition
 from sensory.release.defect_months import defect_months
+from sensory.release.known_before import known_before
 from sensory.release.new_sessions import Wish, start_session
 from sensory.release.product_desk import agree_defects, the_batch, the_product, versions_of_defects
 from sensory.release.rule import ReleaseRule
@@ -112,6 +115,31 @@ def test_every_batch_of_the_session_has_its_own_decision(closed):
     )
     assert outcome_from_json(outcome_to_json(outcome)).defects == outcome.defects
     assert store.verify() == []
+
+
+def test_the_desk_counts_earlier_gradings_of_the_product_only(closed):
+    store, first, _ = closed
+    assert first.question.settings["known_days"] == KNOWN_DAYS == 91
+    made(store, "SC-9")
+    wish = Wish(
+        product=PRODUCT, batches=("SC-9", "SC-3"), reference="S1", test="GRADING", people=3,
+        decides="release officer",
+    )  # fmt: skip
+    session = start_session(store, wish, who="Mira")
+
+    def counted(day: str, records=None) -> Mapping[str, KnownTruth]:
+        details = replace(session.details, held_on=day)
+        workflow.describe(store, session.id, details=details, who="Mira")
+        there = store.linked("session", session.id) if records is None else records
+        return known_before(store, session.id, there)
+
+    known = KnownTruth(hits=3, spiked=3, false_alarms=0, controls=3)
+    expected = {"ada": known._replace(false_alarms=1), "bo": known, "cy": known}
+    assert counted("2026-03-10") == expected
+    assert counted("2026-06-08") == expected
+    assert counted("2026-06-09") == counted("2026-03-09") == counted("2026-03-10", ()) == {}
+    pear = replace(the_batch(store, "SC-9").batch, product="Pear cordial")
+    assert counted("2026-03-10", [BatchRecord(batch=pear)]) == {}
 
 
 def test_the_risks_are_those_of_every_pattern_of_votes(closed):
@@ -215,6 +243,36 @@ def test_graders_who_cannot_see_the_limit_leave_the_batch_open():
         GRADING.read(rows({"Ada": "io"}), question)
     counts = GRADING.known_truth(rows({"Ada": "iooio"}), question)
     assert counts == {"Ada": KnownTruth(hits=1, spiked=2, false_alarms=1, controls=2)}
+
+
+def chance_of(rates, wanted):
+    """Of all patterns of votes at these rates."""
+    return sum(
+        np.prod(np.where(cast, rates, 1 - np.array(rates)))
+        for cast in product((0, 1), repeat=len(rates))
+        if wanted(sum(cast))
+    )
+
+
+def test_known_samples_of_the_days_before_count_where_agreed():
+    """Bo had none today; Dee is not here. Rates by hand, (x + 1/2) / (n + 1)."""
+    graded = [*rows({"Ada": "iooio"}), rows({"Bo": "iiiii"})[-1]]
+    before = {
+        "ada": KnownTruth(10, 10, 0, 10), "Bo": KnownTruth(9, 12, 1, 12),
+        "Dee": KnownTruth(0, 50, 50, 50),
+    }  # fmt: skip
+    question = Question(protocol="GRADING", beta=0.1, settings={"known_days": 91})
+    outcome = GRADING.reads_known(graded, question, before)
+    hit, false = (11.5 / 13, 9.5 / 13), (1.5 / 13, 1.5 / 13)
+    (batch,) = outcome.comparisons
+    assert batch.p == pytest.approx(chance_of(false, lambda votes: votes >= 1))
+    assert batch.p_within == pytest.approx(chance_of(hit, lambda votes: votes <= 1))
+    told = "stand on 12 spiked samples and 12 controls a grader at most, of this session and the 91"
+    assert told in outcome.because
+    assert any("who drifts is named on the page Panel" in line for line in outcome.cannot_tell)
+    alone = GRADING.read(graded, question)
+    assert "the 91 days before" not in " ".join([alone.because, *alone.cannot_tell])
+    assert "Bo" in alone.notes[0]  # not counted by today's samples
 
 
 def test_planning_says_when_three_graders_do_not_do():
