@@ -21,7 +21,7 @@ DEMO = ROOT / "demo_data"
 PREPARED = sorted(
     path.stem
     for path in DEMO.glob("*.json")
-    if path.stem not in ("year", "shelf_life", "panel_year")
+    if path.stem not in ("gradings", "year", "shelf_life", "panel_year")
 )
 
 
