@@ -119,7 +119,6 @@ def _charted(record: ProductRecord, rule: ReleaseRule, row: DeltaGenerator) -> N
         causes = product_causes(desk(), record.name, attribute=attribute)
     graded = graded_of_a_year(desk(), record.name, latest)
     rises = defect_rises(graded)
-    signals = [*signals_of_rises(rises, record), *signals_of(trend, record)]
     left, right = side_by_side("trend", [5, 3], gap="medium")
     with left:
         _drawn(trend)
@@ -127,7 +126,7 @@ def _charted(record: ProductRecord, rule: ReleaseRule, row: DeltaGenerator) -> N
         if causes is not None:
             causes_part(causes)
         if trend.shown is not None or rises.since:
-            _signals(record, signals)
+            _signals(record, [*signals_of_rises(rises, record), *signals_of(trend, record)])
     if trend.shown is not None:
         _told(trend, trend.shown, causes)
     elif causes is not None and causes.result is not None:
