@@ -289,27 +289,27 @@ def _against(
     level: float,
 ) -> tuple[pd.DataFrame, list[str]]:
     """The table against the blind control, and remarks on batches that lie below it."""
-    weights, batches = against(panel, control)
-    own = _own_differences(panel, weights)
-    blocks: dict[int, pd.DataFrame] = {}
+    (weights, batches), names = against(panel, control), panel.table.attributes
+    own, shape = _own_differences(panel, weights), (len(names), len(batches))
+    whole: dict[str, NDArray[np.generic]] = {}
     for group in panel.groups:
         numbers = group.fit.contrasts(weights)
         correlation = correlated(group.fit.covariance_of(weights))
         rows = np.arange(len(group.places))
         for some in [rows] if group.complete else rows[:, None]:
-            names = [panel.table.attributes[group.places[row]] for row in some]
+            places, shared = group.places[some], correlation[some[0]]
             columns = _compared(
                 *(part[some] for part in numbers),
-                own=tuple(part[group.places[some]] for part in own),
-                correlation=correlation[some[0]],
-                limit=np.array([[limits[name]] for name in names]),
+                own=tuple(part[places] for part in own),
+                correlation=shared,
+                limit=np.array([[limits[names[place]]] for place in places]),
                 risks=(alpha, beta, level),
             )
-            for row, name in zip(some, names, strict=True):
-                head = {"attribute": [name] * len(batches), "sample": list(batches)}
-                line = {column: value[row - some[0]] for column, value in columns.items()}
-                blocks[group.places[row]] = pd.DataFrame(head | line)
-    table = pd.concat([blocks[place] for place in sorted(blocks)], ignore_index=True)
+            for column, values in columns.items():
+                whole.setdefault(column, np.empty(shape, values.dtype))[places] = values
+    attribute, sample = [name for name in names for _ in batches], list(batches) * len(names)
+    flat = {"attribute": attribute, "sample": sample}
+    table = pd.DataFrame(flat | {column: values.ravel() for column, values in whole.items()})
     low = [_below(batch) for batch in table.loc[table["below"], "sample"]]
     return table.drop(columns="below"), low
 
@@ -354,7 +354,7 @@ def _compared(
         "high": estimate + half,
         "lower": lower,
         "upper": upper,
-        "finding": np.array([str(each) for each in finding.flat]).reshape(finding.shape),
+        "finding": np.array([str(each) for each in finding.flat], object).reshape(finding.shape),
         "below": below,
         "own_se": own_se,
     }

@@ -210,9 +210,7 @@ def many(shift, sessions, assessors, batches, seed):
     scores = 2 + rng.normal(0, 1.0, (assessors, 1, 1, sessions)) + rng.normal(0, 0.8, shape)
     scores[:, 1:] += shift
     names = ["blind", *[f"batch {i}" for i in range(1, batches + 1)]]
-    return pd.concat(
-        [frame(scores[..., k], samples=names, attribute=f"session {k}") for k in range(sessions)]
-    )
+    return tidy(scores, samples=names, attributes=[f"session {k}" for k in range(sessions)])
 
 
 def test_risk_of_any_false_alarm_is_alpha():

@@ -296,7 +296,7 @@ def test_tests_of_alike_assessors_raise_few_flags():
     rng = np.random.default_rng(22)
     level = np.linspace(1, 9, 8)[None, :, None, None]
     scores = level + rng.normal(0, 0.7, (10, 8, 3, 200))
-    ballots = pd.concat([frame(scores[..., k], f"attribute {k}") for k in range(200)])
+    ballots = tidy(scores, attributes=[f"attribute {k}" for k in range(200)])
     result = panel_scorecard(ballots)
     assert len(result.judged) == 200
     assert len(result.flags) <= 2  # of 2000 assessors and attributes
