@@ -50,28 +50,33 @@ def test_two_sided_risks_in_simulated_sessions():
     assert share(found, PASSES) <= 0.05 + four_errors(0.05)
 
 
+def every_outcome(sizes):
+    """Each number of correct answers in sessions of each of these sizes, and the sizes."""
+    return np.concatenate([np.arange(n + 1) for n in sizes]), np.repeat(sizes, np.add(sizes, 1))
+
+
 @every_protocol
 @every_risk
 def test_risks_over_all_outcomes(protocol, alpha, beta):
     guess = float(protocol.guess)
     at_limit = guess + (1 - guess) * LIMIT
-    for n in range(1, 101):
-        x = np.arange(n + 1)
-        found = choice_test(protocol, x, n, alpha=alpha, beta=beta, pd_limit=LIMIT).finding
-        assert binom.pmf(x, n, guess)[np.isin(found, ALARMS)].sum() <= alpha + 1e-12
-        assert binom.pmf(x, n, at_limit)[np.isin(found, PASSES)].sum() <= beta + 1e-12
+    x, n = every_outcome(range(1, 101))
+    found = choice_test(protocol, x, n, alpha=alpha, beta=beta, pd_limit=LIMIT).finding
+    alarms = np.bincount(n, binom.pmf(x, n, guess) * np.isin(found, ALARMS))
+    passes = np.bincount(n, binom.pmf(x, n, at_limit) * np.isin(found, PASSES))
+    assert len(alarms) == len(passes) == 101
+    assert (alarms <= alpha + 1e-12).all()
+    assert (passes <= beta + 1e-12).all()
 
 
 @every_protocol
 def test_no_smaller_critical_count_would_keep_alpha(protocol):
     # Honest, but not timid: the outcome just below significance would break alpha.
-    guess = float(protocol.guess)
-    for n in range(5, 101):
-        x = np.arange(n + 1)
-        found = choice_test(protocol, x, n).finding
-        first = int(np.isin(found, ALARMS).argmax())
-        if np.isin(found, ALARMS).any():
-            assert binom.sf(first - 2, n, guess) > 0.05
+    x, n = every_outcome(range(5, 101))
+    alarm = np.isin(choice_test(protocol, x, n).finding, ALARMS)
+    sizes, first = np.unique(n[alarm], return_index=True)
+    assert len(sizes) > 90
+    assert (binom.sf(x[alarm][first] - 2, sizes, float(protocol.guess)) > 0.05).all()
 
 
 @every_protocol
