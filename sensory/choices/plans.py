@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
@@ -246,11 +247,15 @@ def _others(
 
 
 def _smallest_limit(protocol: Protocol, people: int, beta: float, two_sided: bool) -> float | None:
-    for step in range(1, 100):
+    """In hundredths; the chance of a fair pass never falls where the limit is wider."""
+
+    def passes(step: int) -> bool:
         risks = session_risks(protocol, people, beta=beta, pd_limit=step / 100, two_sided=two_sided)
-        if risks.fair_pass >= 0.90:
-            return step / 100
-    return None
+        return risks.fair_pass >= 0.90
+
+    steps = range(1, 100)
+    place = bisect_left(steps, True, key=passes)
+    return steps[place] / 100 if place < len(steps) else None
 
 
 def _two_stage(

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from scipy.stats import binomtest, fisher_exact, mannwhitneyu
 
+import sensory.catalogue.tests  # noqa: F401  # readers look their kinds up there
 from sensory.base.errors import ArgumentError
 from sensory.base.findings import Finding
 from sensory.catalogue.graded_read import read_sureness

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 import pytest
 from scipy.stats import binom
@@ -11,6 +13,7 @@ from sensory.choices.plans import panel_plan
 from sensory.choices.protocols import DUO_TRIO, PAIRED, TETRAD, THREE_AFC, TRIANGLE
 
 
+@cache
 def scanned(guess: float, trials: int, alpha: float, beta: float, limit: float):
     """Critical and similar count by trying every count."""
     at = guess + (1 - guess) * limit

@@ -1,6 +1,6 @@
 """Chances of a session by enumeration of its outcomes, and the size that always decides."""
 
-from functools import lru_cache
+from functools import cache
 from itertools import pairwise
 
 import numpy as np
@@ -16,7 +16,7 @@ from sensory.choices.risks import next_deciding_size, session_risks
 from .shared import ALARMS, PASSES, chance, every_protocol, withheld
 
 
-@lru_cache
+@cache
 def outcomes(protocol, n, **options):
     return tuple(choice_test(protocol, range(n + 1), n, **dict(options)).finding)
 
