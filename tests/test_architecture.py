@@ -198,6 +198,10 @@ class Module:
         return parsed(self.text)
 
     @property
+    def nodes(self) -> tuple[ast.AST, ...]:
+        return walked(self.text)
+
+    @property
     def package(self) -> list[str]:
         parts = self.name.split(".")
         return parts if self.path.name == "__init__.py" else parts[:-1]
@@ -206,6 +210,12 @@ class Module:
 @cache
 def parsed(text: str) -> ast.Module:
     return ast.parse(text)
+
+
+@cache
+def walked(text: str) -> tuple[ast.AST, ...]:
+    """Every node of a source; a dozen checks look at all of them."""
+    return tuple(ast.walk(parsed(text)))
 
 
 def module_of(path: Path) -> Module:
@@ -252,7 +262,7 @@ def imports(module: Module) -> Iterator[tuple[int, str]]:
 
     ``from .a import b`` gives the module ``a.b`` where there is one, else ``a``.
     """
-    for node in ast.walk(module.tree):
+    for node in module.nodes:
         if isinstance(node, ast.Import):
             for alias in node.names:
                 yield node.lineno, alias.name
@@ -286,7 +296,7 @@ def test_every_module_stands_on_a_floor(module):
 
 @each_inside
 def test_nothing_inside_imports_the_public_face(module):
-    for node in ast.walk(module.tree):
+    for node in module.nodes:
         if isinstance(node, ast.Import):
             bare = any(alias.name == "sensory" for alias in node.names)
         elif isinstance(node, ast.ImportFrom):
@@ -389,7 +399,7 @@ def test_imports_are_statements(module):
     loaders = {"import_module", "__import__", "exec", "eval"}
     used = {
         getattr(node.func, "attr", getattr(node.func, "id", ""))
-        for node in ast.walk(module.tree)
+        for node in module.nodes
         if isinstance(node, ast.Call)
     }
     allowed = {"import_module"} if module in (FACE, SHOWN) else set()
@@ -397,7 +407,7 @@ def test_imports_are_statements(module):
 
 
 def test_results_load_no_other_file_than_their_pictures():
-    calls = [node for node in ast.walk(SHOWN.tree) if isinstance(node, ast.Call)]
+    calls = [node for node in SHOWN.nodes if isinstance(node, ast.Call)]
     loads = [call for call in calls if getattr(call.func, "id", "") == "import_module"]
     assert {ast.unparse(argument) for call in loads for argument in call.args} == {"_DRAWS"}
     assert '_DRAWS = "sensory.report.plots"' in SHOWN.text
@@ -410,7 +420,7 @@ def test_results_load_no_other_file_than_their_pictures():
 def test_public_face_lists_each_name_once_and_truly():
     typed = {
         alias.asname: node.module
-        for node in ast.walk(FACE.tree)
+        for node in FACE.nodes
         if isinstance(node, ast.ImportFrom) and node.level
         for alias in node.names
         if alias.asname != "__version__"
@@ -433,7 +443,7 @@ def test_file_is_no_drawer(module):
 @each_source
 def test_function_bodies_are_short(module):
     long = []
-    for node in ast.walk(module.tree):
+    for node in module.nodes:
         if isinstance(node, (ast.FunctionDef, ast.AsyncFunctionDef)):
             body = node.body[1:] if ast.get_docstring(node) is not None else node.body
             lines = node.end_lineno - body[0].lineno + 1 if body else 0
@@ -444,13 +454,13 @@ def test_function_bodies_are_short(module):
 
 @each_source
 def test_no_assert_statements(module):
-    lines = [node.lineno for node in ast.walk(module.tree) if isinstance(node, ast.Assert)]
+    lines = [node.lineno for node in module.nodes if isinstance(node, ast.Assert)]
     assert not lines
 
 
 @each_source
 def test_no_silent_except(module):
-    for node in ast.walk(module.tree):
+    for node in module.nodes:
         if isinstance(node, ast.ExceptHandler):
             assert node.type is not None, f"line {node.lineno}: a bare except"
             only = node.body[0] if len(node.body) == 1 else None
@@ -459,7 +469,7 @@ def test_no_silent_except(module):
 
 @each_source
 def test_no_star_imports(module):
-    for node in ast.walk(module.tree):
+    for node in module.nodes:
         if isinstance(node, ast.ImportFrom):
             assert "*" not in {alias.name for alias in node.names}, f"line {node.lineno}"
 
@@ -493,7 +503,7 @@ def arguments(tree: ast.Module) -> Iterator[str]:
 def test_locals_carry_the_noun_of_what_they_hold(module):
     stored = {
         node.id
-        for node in ast.walk(module.tree)
+        for node in module.nodes
         if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Store)
     }
     assert not stored & {"one", "ones", "found", "said"}
@@ -522,7 +532,7 @@ def test_no_word_of_an_idea_is_hidden_in_a_longer_argument(module):
 def test_columns_are_not_spelled_in_other_ways(module):
     said = {
         node.value
-        for node in ast.walk(module.tree)
+        for node in module.nodes
         if isinstance(node, ast.Constant) and isinstance(node.value, str)
     }
     assert not said & set(OURS)

@@ -40,15 +40,15 @@ def dated(text):
 
 def loose_texts(path):
     """Constants of a file that are text and no docstring."""
-    tree = ast.parse(path.read_text(encoding="utf-8"))
+    nodes = list(ast.walk(ast.parse(path.read_text(encoding="utf-8"))))
     notes = {
         id(node.value)  # a text that stands alone is a docstring
-        for node in ast.walk(tree)
+        for node in nodes
         if isinstance(node, ast.Expr)
     }
     return [
         node.value
-        for node in ast.walk(tree)
+        for node in nodes
         if isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in notes
     ]
 

@@ -1,5 +1,6 @@
 """The ranking test on frames: published examples, designs, bad ballots, renaming."""
 
+from functools import cache
 from itertools import combinations, permutations
 from math import factorial
 
@@ -172,6 +173,7 @@ def test_page_takes_the_columns_in_the_expected_order():
 # Pairs and least differences.
 
 
+@cache
 def chances_of_sums(size, ballots):
     """Chance of every vector of rank sums of alike samples, ballot by ballot."""
     sums = {(0,) * size: 1.0}
