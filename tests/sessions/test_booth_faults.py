@@ -24,6 +24,7 @@ from sensory.serving.lines import ballot_lines
 from sensory.serving.planning import serving_plan
 from sensory.sessions import booth_plans, booths, workflow
 from sensory.store.repository import open_store
+from tests.programs import Program
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "demo_data"
@@ -57,14 +58,13 @@ def killed_again_and_again(tmp_path, people, sets, kills, seed):
     url, session_id, tokens = arranged(tmp_path, people, sets)
     rng, acknowledged, killed, finished = random.Random(seed), [], 0, False
     while not finished:
-        command = [sys.executable, "-c", CHILD, url, *tokens]
-        with subprocess.Popen(command, stdout=subprocess.PIPE, text=True, cwd=ROOT) as child:
-            assert child.stdout.readline() == "ready\n"
-            if killed < kills:
-                time.sleep(rng.uniform(0.01, 0.25))
-                child.kill()
-                killed += 1
-            rest = child.stdout.read().split()
+        child = Program("-c", CHILD, url, *tokens)
+        assert child.stdout.readline() == "ready\n"
+        if killed < kills:
+            time.sleep(rng.uniform(0.01, 0.25))
+            child.kill()
+            killed += 1
+        rest = child.rest().split()
         finished = "done" in rest
         acknowledged += [int(line) for line in rest if line.isdecimal()]
     return open_store(url), session_id, acknowledged, people * sets, killed
