@@ -160,6 +160,19 @@ def tukey_quantile(alpha: float, df: ArrayLike, means: int) -> Floats:
     return tail.quantile(alpha, free, means * (means - 1) // 2)
 
 
+def tukey_limits(alpha: float, statistic: Floats, df: Floats, means: int) -> tuple[Floats, Floats]:
+    """`tukey_p` and `tukey_quantile` of each pair, (values,), from one integral of the range.
+
+    >>> p, critical = tukey_limits(0.05, np.array([3.96 / 2**0.5]), np.array([20.0]), 4)
+    >>> p.round(3), (critical * 2**0.5).round(2)
+    (array([0.05]), array([3.96]))
+    """
+    tail = StudentizedTail(partial(_range_tail, means=means))
+    comparisons = means * (means - 1) // 2
+    tail.reach(alpha, np.abs(statistic), df, comparisons)
+    return tail.p(np.abs(statistic), df), tail.quantile(alpha, df, comparisons)
+
+
 def holm(p: ArrayLike) -> Floats:
     """Holm's adjusted p [4], along the first axis.
 

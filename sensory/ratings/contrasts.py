@@ -17,7 +17,7 @@ from scipy.special import stdtr, stdtrit
 
 from ..base.arrays import Bools, Floats, Name
 from ..base.errors import ArgumentError
-from ..models.multiplicity import Dunnett, benjamini_hochberg, holm, tukey_p, tukey_quantile
+from ..models.multiplicity import Dunnett, benjamini_hochberg, holm, tukey_limits
 from .fitting import FittedPanel
 
 _DIGITS = 12  # correlations alike in so many are the same
@@ -85,8 +85,8 @@ def pair_table(panel: FittedPanel, alpha: float) -> pd.DataFrame:
     pairs, weights = pair_weights(len(samples))
     estimate, se, df = panel.differences(weights)
     statistic, count = estimate / se, len(samples)
-    adjusted = tukey_p(statistic.ravel(), df.ravel(), count).reshape(se.shape)
-    critical = tukey_quantile(alpha, df.ravel(), count).reshape(se.shape)
+    p, limit = tukey_limits(alpha, statistic.ravel(), df.ravel(), count)
+    adjusted, critical = p.reshape(se.shape), limit.reshape(se.shape)
     names = [tuple(samples[pair[side]] for pair in pairs) for side in (0, 1)]
     columns = _compared(panel, estimate, se, df, adjusted, critical, alpha)
     return _frame(panel, {"sample": names[0], "other": names[1]}, columns)

@@ -121,7 +121,8 @@ def _other_lines(group: FittedGroup, panel: FittedPanel) -> list[_Line]:
 
 def discriminated(anova: pd.DataFrame, attributes: Sequence[Name], alpha: float) -> Bools:
     """Attributes that the panel as a whole discriminates: false discovery rate at most alpha."""
-    sample = anova[anova["source"] == SAMPLE].set_index("attribute")["p_false_discovery"]
+    rows = anova[anova["source"] == SAMPLE]
+    sample = dict(zip(rows["attribute"], rows["p_false_discovery"], strict=True))
     return np.array([bool(sample[name] <= alpha) for name in attributes])
 
 

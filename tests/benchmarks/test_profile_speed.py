@@ -185,3 +185,14 @@ def test_profile_of_40_attributes(capsys, assessors, samples, replicates, missin
     with capsys.disabled():
         work = f"profile, {assessors} x {samples} x {replicates}, {missing:.0%} gone"
         print(against(work, ours, wanted, "mixedlm of 12 x 10", theirs))
+
+
+def test_profile_of_20_attributes_in_everyday_size(capsys):
+    """12 assessors x 6 samples x 3 replicates, complete; the anchor is least squares alone."""
+    frame = ballots(20, 12, 6, 3)
+    rows = frame[frame["attribute"] == 0]
+    theirs = 20 * cpu_of(1, lambda: by_least_squares(rows))
+    for work, options in (("profile, 12 x 6 x 3", {}), ("with Dunnett and margins", LARGE)):
+        ours = cpu_of(5, lambda options=options: profile(frame, **options))
+        with capsys.disabled():
+            print(against(work, ours, 0.055, "anova_lm", theirs))

@@ -14,6 +14,7 @@ from sensory.models.multiplicity import (
     dunnett_quantile,
     holm,
     loadings,
+    tukey_limits,
     tukey_p,
     tukey_quantile,
 )
@@ -249,7 +250,11 @@ def test_quantiles_invert_the_tails(two_sided):
     critical = dunnett_quantile(0.05, df, correlation, two_sided=two_sided)
     p = dunnett_p(critical, df, correlation, two_sided=two_sided)
     np.testing.assert_allclose(p, 0.05, rtol=1e-8)
-    np.testing.assert_allclose(tukey_p(tukey_quantile(0.01, df, 6), df, 6), 0.01, rtol=1e-8)
+    critical = tukey_quantile(0.01, df, 6)
+    np.testing.assert_allclose(tukey_p(critical, df, 6), 0.01, rtol=1e-8)
+    together = tukey_limits(0.01, -2 * critical, df, 6)  # far out, from the same integral
+    np.testing.assert_allclose(together[0], tukey_p(2 * critical, df, 6), rtol=1e-9, atol=1e-15)
+    np.testing.assert_allclose(together[1], critical, rtol=1e-10)
 
 
 def test_many_quantiles_at_once_equal_single_ones():
