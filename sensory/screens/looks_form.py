@@ -19,7 +19,8 @@ from .sign import hand
 _WHY = (
     "Small panels add up over days. Whoever looks after each session needs either limits for any "
     "number of looks, which are shown where nothing is planned, or looks agreed beforehand, which "
-    "are sharper."
+    "are sharper. Looks can be planned for choice tests only: their counts do not apply to a total "
+    "that holds difference from control."
 )
 
 

@@ -60,6 +60,10 @@ def test_the_page_says_which_looks_are_used():
     mixed = combine_evidence([tests[0], choice_test("tetrad", 12, 24)], looks=plan)
     assert "with tetrad among the sessions their counts do not apply" in " ".join(mixed.says())
     assert "Limits that hold however often one looks" in " ".join(mixed.says())
+    scored = pd.DataFrame({"protocol": ["triangle", "difference from control"]})
+    with_scores = combine_evidence(scored.assign(correct=[14, 9], trials=[24, 12]), looks=plan)
+    assert "with difference from control among the sessions" in " ".join(with_scores.says())
+    assert with_scores.groups["looks"].tolist() == ["any number of looks"]
     dated = pd.DataFrame({"protocol": "triangle", "correct": [14, 15], "trials": 24})
     dated["date"] = ["2026-03-01", "2026-03-09"]
     later = combine_evidence(dated, looks=plan, looks_since="2026-03-05").groups.iloc[0]
