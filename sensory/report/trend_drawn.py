@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 import pandas as pd
@@ -24,9 +25,9 @@ _NAME = 24
 """Letters of the number of a batch in a sentence."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Drawn:
-    """A trend as it is drawn, whatever its test.
+    """A trend as it is drawn, whatever its test; what is drawn of each line is made once.
 
     `points` hold ``line batch at value low high lower upper centre ewma signals``, `at` in
     milliseconds; `limits` are the agreed ones with `agreed` in words; `origin` is where a batch
@@ -48,14 +49,24 @@ class Drawn:
         """Whether the batches have a number in their order instead of a date."""
         return pd.api.types.is_integer_dtype(self.points["date"])
 
-    @property
+    @cached_property
+    def rows(self) -> Mapping[Name, Sequence[Row]]:
+        """The points of each line, a row each."""
+        return _by_line(self.points)
+
+    @cached_property
+    def steps(self) -> Mapping[Name, Sequence[Row]]:
+        """The rows of `change` of each line."""
+        return _by_line(self.change)
+
+    @cached_property
     def days(self) -> tuple[float, float]:
         """First and last moment, with air at both ends."""
         first, last = float(self.points["at"].min()), float(self.points["at"].max())
         air = max(0.02 * (last - first), DAY)
         return first - air, last + air
 
-    @property
+    @cached_property
     def heights(self) -> tuple[float, float]:
         """Lowest and highest mark, with air for the numbers beside the points."""
         marks = self.points[["low", "high", "lower", "upper", "ewma"]].to_numpy(float)
@@ -65,6 +76,15 @@ class Drawn:
         if self.share:
             return max(low - air, 0.0), min(high + air, 1.0)
         return low - air, high + air
+
+
+def _by_line(frame: pd.DataFrame) -> dict[Name, list[Row]]:
+    """Rows as dictionaries, from whole columns: `to_dict` looks each cell up by itself."""
+    names, lines = list(frame), dict[Name, list[Row]]()
+    for cells in zip(*(frame[name].tolist() for name in names), strict=True):
+        row = dict(zip(names, cells, strict=True))
+        lines.setdefault(row["line"], []).append(row)
+    return lines
 
 
 def drawn_trend(trend: ProductTrend) -> Drawn:

@@ -160,7 +160,7 @@ class _Panel(NamedTuple):
     """Batches of one line, and what all its layers share."""
 
     drawn: Drawn
-    points: list[Row]
+    points: Sequence[Row]
     x: Spec
     y: Spec
 
@@ -176,12 +176,10 @@ def _panel(drawn: Drawn, line: Name, changes: Sequence[Mark], *, first: bool, la
         format="%" if drawn.share else "~g",
         titleLimit=150,
     )
-    points = drawn.points[drawn.points["line"] == line].to_dict("records")
-    panel = _Panel(drawn, points, _days_axis(drawn, labels=last), y)
+    panel = _Panel(drawn, drawn.rows[line], _days_axis(drawn, labels=last), y)
     rules, batches = _rules(panel, legend=last), _batches(panel, legend=first)
-    steps = drawn.change[drawn.change["line"] == line].to_dict("records")
-    moved = next((row for row in steps if row["clear"]), None)
-    alone = line in (NO_LINE, ONE_LINE) and drawn.points["line"].nunique() == 1
+    moved = next((row for row in drawn.steps.get(line, ()) if row["clear"]), None)
+    alone = line in (NO_LINE, ONE_LINE) and len(drawn.rows) == 1
     title = "All batches" if alone else line_title(line)
     if moved is not None:
         title += f": {step_words(drawn, moved)}"
@@ -318,7 +316,7 @@ def _batches(panel: _Panel, *, legend: bool) -> Spec:
     return {"layer": layers}
 
 
-def _spread(rows: list[Row]) -> Iterator[int]:
+def _spread(rows: Sequence[Row]) -> Iterator[int]:
     """Places of the batches that get their number: those that stand out, with room between.
 
     Points beyond the limits of the chart come first, then the others in the order of time.

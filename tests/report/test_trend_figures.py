@@ -14,6 +14,7 @@ from sensory.release.batch_trend import ProductTrend, line_title, trend_of_batch
 from sensory.release.rule import ReleaseRule
 from sensory.release.trend_words import EWMA_WORDS
 from sensory.report.figure_parts import GREY
+from sensory.report.trend_drawn import drawn_trend
 from sensory.report.trend_figures import characteristic_figure, trend_figure, trend_words
 
 
@@ -44,6 +45,17 @@ def score_chart(scores):
 @pytest.fixture(scope="module")
 def choice_chart(choices):
     return trend_figure(choices)
+
+
+def test_rows_of_a_line_are_those_of_its_table(scores):
+    """The second route is pandas' own, cell by cell."""
+    drawn = drawn_trend(scores)
+    assert len(drawn.rows) > 1
+    for table, rows in ((drawn.points, drawn.rows), (drawn.change, drawn.steps)):
+        for line, part in table.groupby("line", sort=False):
+            pairs = zip(rows[line], part.to_dict("records"), strict=True)
+            assert all(repr(ours) == repr(theirs) for ours, theirs in pairs)
+        assert sum(map(len, rows.values())) == len(table)
 
 
 def datasets(chart):
