@@ -269,7 +269,7 @@ def test_known_samples_of_the_days_before_count_where_agreed():
     assert batch.p_within == pytest.approx(chance_of(hit, lambda votes: votes <= 1))
     told = "stand on 12 spiked samples and 12 controls a grader at most, of this session and the 91"
     assert told in outcome.because
-    assert any("who drifts is named on the page Panel" in line for line in outcome.cannot_tell)
+    assert any("Who drifts is named on the page Panel" in line for line in outcome.cannot_tell)
     alone = GRADING.read(graded, question)
     assert "the 91 days before" not in " ".join([alone.because, *alone.cannot_tell])
     assert "Bo" in alone.notes[0]  # not counted by today's samples
