@@ -415,7 +415,8 @@ def test_flat_batches_have_become_more_though_each_is_in(desk):
     assert {each.finding for each in flat if "metallic" not in each.latest.defects} == {
         Finding.SIMILAR
     }
-    signal = next(each for each in open_signals(desk) if each.product == GRADED["product"])
+    signals, _ = open_signals(desk)
+    signal = next(each for each in signals if each.product == GRADED["product"])
     assert signal.words == (
         "'flat' is named in more batches than before: 17 of 24 graded since 16 October 2026, "
         "1 of 24 before (p < 0.001)"

@@ -100,7 +100,12 @@ def _pooled(session: StoredSession, counted: Sequence[tuple[int, int]]) -> str:
 
 def _true_risk(session: StoredSession, trials: int, tries: int) -> str:
     question = session.question
-    protocol = find_kind(question.protocol).protocol
+    kind, protocol = find_kind(question.protocol), find_kind(question.protocol).protocol
+    if not kind.similarity:
+        return (
+            "Taken together the attempts find a difference where there is none more often than "
+            "alpha says."
+        )
     if protocol is None or question.two_sided or not trials:
         return "Taken together the attempts pass a bad batch more often than beta says."
     risk = retest_risk(

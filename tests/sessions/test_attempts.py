@@ -12,6 +12,8 @@ from sensory.sessions import workflow
 from sensory.sessions.attempts import IN_TWO, attempts_in_words, planned_second
 from sensory.sessions.finding import session_report
 
+from .shared import agreed
+
 DEMO = Path(__file__).parents[2] / "demo_data"
 
 
@@ -72,6 +74,14 @@ def test_the_attempt_is_in_what_the_session_cannot_tell_and_in_the_report(store)
     summary = session_report(store, session(store), version="1")
     assert summary.attempts[0] == summary.cannot_tell()[0]
     assert summary.attempts[0] in session_words(summary)["cannot_tell"]
+
+
+def test_a_test_that_passes_no_batch_speaks_of_differences(store):
+    """A threshold, and words that were ticked: neither shows similarity."""
+    for name in ("taint", "words"):
+        first, second = (store.session(agreed(store, name)) for _ in range(2))
+        (line,) = attempts_in_words(second, [first], {}, trials=72)
+        assert line.endswith("find a difference where there is none more often than alpha says.")
 
 
 def test_the_second_tasting_of_a_plan_is_no_further_attempt(store):
