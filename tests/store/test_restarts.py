@@ -8,6 +8,7 @@ and as a crash does, with a database that writes through to the disk.
 from __future__ import annotations
 
 import json
+import math
 import random
 import sys
 import time
@@ -87,7 +88,8 @@ class Booth:
 
 @dataclass
 class Told:
-    """Answers and ballots acknowledged, tries while the database was away, and when it was back."""
+    """Answers and ballots acknowledged, tries while the database was away, how long each restart
+    took, and how long after it, and before the next, the first was acknowledged."""
 
     acknowledged: int
     refused: int
@@ -108,14 +110,15 @@ def answered_under_restarts(
         booths.consent(store, token)
     pause = 0.25 * restarts / sets
     at = [Booth(store, port, token, f"{n:032x}", pause) for n, token in enumerate(tokens.values())]
-    done: list[float] = []
+    done: list[tuple[float, float]] = []
     try:
         with ThreadPoolExecutor(people) as pool:
             sitting = [pool.submit(booth.sit) for booth in at]
             while len(done) < restarts and not all(each.done() for each in sitting):
                 time.sleep(rng.uniform(0.05, 0.5))
+                began = time.monotonic()
                 restart(MODES[(seed + len(done)) % 2])
-                done.append(time.monotonic())
+                done.append((began, time.monotonic()))
             for each in sitting:
                 each.result(300)
         assert server.poll() is None, "the server of the booths has ended"
@@ -125,8 +128,18 @@ def answered_under_restarts(
     compare(store, session_id, at, people * sets)
     store.close()
     times = sorted(moment for booth in at for moment in booth.acknowledged)
-    back = [next((time - end for time in times if time > end), 0.0) for end in done]
-    return Told(len(times), sum(booth.refused for booth in at), done, back)
+    again = [*(began for began, _ in done[1:]), math.inf]
+    firsts = [next((each for each in times if each > end), math.inf) for _, end in done]
+    return Told(
+        acknowledged=len(times),
+        refused=sum(booth.refused for booth in at),
+        restarts=[end - began for began, end in done],
+        back=[
+            first - end
+            for first, (_, end), next_one in zip(firsts, done, again, strict=True)
+            if first < next_one
+        ],
+    )
 
 
 def compare(store: Store, session_id: str, at: list[Booth], ballots: int) -> None:
@@ -155,23 +168,23 @@ def long_form(wanted: int) -> None:
     programs = postgres_programs()
     if programs is None:
         sys.exit("No PostgreSQL server programs on this machine (initdb, pg_ctl).")
-    restarts, acknowledged, refused, back = 0, 0, 0, list[float]()
+    acknowledged, refused, restarts, back = 0, 0, list[float](), list[float]()
     with Cluster(programs).running() as cluster:
         for seed in count():
-            if restarts >= wanted:
+            if len(restarts) >= wanted:
                 break
             told = answered_under_restarts(
                 new_schema(str(cluster.folder)), cluster.restart,
-                people=10, sets=10, restarts=min(10, wanted - restarts), seed=seed,
+                people=10, sets=10, restarts=min(10, wanted - len(restarts)), seed=seed,
             )  # fmt: skip
-            restarts += len(told.restarts)
+            restarts += told.restarts
             acknowledged += told.acknowledged
             refused += told.refused
             back += told.back
             print(
-                f"{restarts} restarts, {acknowledged} answers and ballots acknowledged, none lost, "
-                f"none doubled; {refused} tries while it was away; first acknowledged at most "
-                f"{max(back):.2f} s after a restart",
+                f"{len(restarts)} restarts, the longest {max(restarts):.1f} s; {acknowledged} "
+                f"answers and ballots acknowledged, none lost, none doubled; {refused} tries while "
+                f"it was away; the first acknowledged at most {max(back):.2f} s after a restart",
                 flush=True,
             )
 
