@@ -140,7 +140,7 @@ def test_closing_reads_ballots_once_and_the_page_of_the_batch_none(store, monkey
     session_id = agreed(store, "SC-1").id
     workflow.enter_cells(store, session_id, profiles(), who="Mira")
     fits: Counter[str] = Counter()
-    for name, module in (("profile", rated_read), ("panel_scorecard", frames)):
+    for name, module in (("profile", rated_read), ("scorecard_of", frames)):
         real = getattr(module, name)
 
         def counted(*given, name=name, real=real, **more):
@@ -155,7 +155,7 @@ def test_closing_reads_ballots_once_and_the_page_of_the_batch_none(store, monkey
     store.read.clear()
     tastings.close_and_note(store, session_id, who="Mira")
     assert store.read == {session_id: 1}
-    assert fits == {"profile": 1, "panel_scorecard": 1}
+    assert fits == {"profile": 1, "scorecard_of": 1}
     batch_desk.up_to_date(store, "SC-1", who="Mira")
     batch_desk.batch_file(store, "SC-1")
     batch_desk.product_trend(store, PRODUCT)
