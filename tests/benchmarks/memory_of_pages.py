@@ -3,7 +3,8 @@
 `PYTHONPATH=. python -m tests.benchmarks.memory_of_pages [pages]` opens 2,000 of them: every page
 of the menu, a batch, a finding, and the page of somebody who is not signed in, on a record of an
 invented year. Every hundred pages it prints what the server holds. Flat means that the second half
-adds less than a tenth to what it held at half time.
+adds less than a tenth to what it held at half time. It held 173 MiB before the first page, 267
+after 200 and 268 after 2,000.
 """
 
 from __future__ import annotations

@@ -8,7 +8,8 @@ many minutes:
 
 It says every half minute how far it is and what has failed; Ctrl-C ends it with what it knows.
 Nearly all of the time goes into workbooks: openpyxl takes a few microseconds a cell, each file is
-read by three readers, and a bomb of the largest size that is allowed takes seconds.
+read by three readers, and a bomb of the largest size that is allowed takes seconds. The first 530
+of seed 1 were all read or refused.
 """
 
 from __future__ import annotations
