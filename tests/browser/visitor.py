@@ -43,11 +43,13 @@ SETTLED = (
     '[data-testid="stApp"][data-test-script-state="notRunning"]'
     '[data-test-connection-state="CONNECTED"]'
 )
-# Whatever moves is drawn sixty times a second, which takes a tenth of a processor.
+# Whatever moves is drawn sixty times a second, which takes a tenth of a processor. What a run has not
+# drawn again yet fades after half a second; without its transition it would at once.
 STILL = """
 const still = new CSSStyleSheet()
 const none = "animation: none !important; transition: none !important"
-still.replaceSync(`*, ::before, ::after { ${none} }`)
+const stale = '[data-stale="true"] { opacity: 1 !important }'
+still.replaceSync(`*, ::before, ::after { ${none} } ${stale}`)
 document.adoptedStyleSheets = [...document.adoptedStyleSheets, still]
 """
 
