@@ -10,6 +10,7 @@ imported unless the journal, played again, gives session and ballots.
 from __future__ import annotations
 
 import hashlib
+import json
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
@@ -293,9 +294,25 @@ def chain_of(content: bytes, session_id: str) -> list[JsonObject]:
         own = journal.sound(entry, number=number, before=entry["before"])
         if not own or number <= last or entry["session"] != session_id:
             raise RecordError(f"In the archive: {journal.not_as_written(number)}")
+        if not _can_be_written(entry["content"]):
+            raise RecordError(
+                f"In the archive: entry {number} of the journal holds half a character, which no "
+                "record can hold."
+            )
         entries.append(entry)
         last = number
     return entries
+
+
+def _can_be_written(content: str) -> bool:
+    """Whether no text in it has half of a character of two parts: JSON can name it, UTF-8 not."""
+    if "\\ud" not in content.lower():
+        return True
+    try:
+        json.dumps(json.loads(content), ensure_ascii=False).encode()
+    except (ValueError, RecursionError):
+        return False
+    return True
 
 
 def _number(text: str, name: str) -> int:

@@ -43,8 +43,8 @@ SETTLED = (
     '[data-testid="stApp"][data-test-script-state="notRunning"]'
     '[data-test-connection-state="CONNECTED"]'
 )
-# Whatever moves is drawn sixty times a second, which takes a tenth of a processor. What a run has not
-# drawn again yet fades after half a second; without its transition it would at once.
+# Whatever moves is drawn sixty times a second, which takes a tenth of a processor. What a run has
+# not drawn again yet fades after half a second; without its transition it would at once.
 STILL = """
 const still = new CSSStyleSheet()
 const none = "animation: none !important; transition: none !important"
