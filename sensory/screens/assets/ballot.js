@@ -175,14 +175,15 @@ async function deliver(page) {
 
 // The next message of this window; whether there may be another.
 async function step(page) {
-  if (page.leaves) return tell(page, { leave: true })
+  if (page.leaves) return tell(page, "leaves", { leave: true })
   const [field] = page.unsent.keys()
   if (field) return keep(page, field, page.unsent.get(field))
   if (page.wanted && !page.missing.length) {
-    return tell(page, { shown: page.fields.map(({ row, name, known }) => [row, name, known]) })
+    const shown = page.fields.map(({ row, name, known }) => [row, name, known])
+    return tell(page, "wanted", { shown })
   }
   page.wanted = false
-  return page.asks ? tell(page, { look: true }) : false
+  return page.asks ? tell(page, "asks", { look: true }) : false
 }
 
 async function keep(page, field, value) {
@@ -200,12 +201,13 @@ async function keep(page, field, value) {
   return true
 }
 
-// To send or to leave out a ballot twice changes nothing.
-async function tell(page, what) {
+// To send or to leave out a ballot twice changes nothing. What was pressed while another message was
+// under way comes next.
+async function tell(page, pressed, what) {
   const { line } = page.view
   const told = await ask(page, what)
   if (!told) return false
-  Object.assign(page, { wanted: false, leaves: false, asks: false })
+  page[pressed] = false
   if (page.view.line !== line) return true
   if (!told.ok) return refused(page, told)
   if (!what.look) done.add(line)
