@@ -26,6 +26,12 @@ def script_words(language: str) -> dict[str, str]:
     return {name: str(words[name]) for name in WORDS}
 
 
+def left_out_words(here: BoothVisit) -> str:
+    """Which ballots are left out between the last one sent and what comes next."""
+    numbers = ", ".join(map(str, here.left_out))
+    return str(ballot_words(here.language)["left_out"].format(numbers=numbers))
+
+
 def view_of(here: BoothVisit) -> JsonObject | None:
     """The ballot that comes next; None where the link has something else to show before it."""
     waits = here.stopped or here.paused or here.closed or here.barred or here.excused
@@ -34,7 +40,7 @@ def view_of(here: BoothVisit) -> JsonObject | None:
     ballot, words = here.ballot, ballot_words(here.language)
     told = [words["training"]] if here.training else []
     if here.left_out:
-        told.append(words["left_out"].format(numbers=", ".join(map(str, here.left_out))))
+        told.append(left_out_words(here))
     picks = [_picks_a_card(ballot, asked) for asked in ballot.asked]
     return {
         "line": ballot.line,

@@ -17,7 +17,7 @@ from ..base.errors import UnreachableError
 from ..base.languages import ballot_words
 from ..base.records import JsonObject
 from ..sessions.booths import BoothVisit, late, visit
-from .ballot_view import view_of
+from .ballot_view import left_out_words, view_of
 from .booth_care import report, show_unwell
 from .booth_training import go_on, learns, show_learned
 from .components import Words, asset, show_ballot
@@ -90,13 +90,13 @@ def _on(token: str, here: BoothVisit, words: Words, view: JsonObject | None) -> 
     """What comes next for somebody who tastes."""
     if here.ballot is None:
         st.title(words["thanks" if here.sent else "excused"])
-        _left_out(here, words)
+        _left_out(here)
         show_learned(here, words)
     elif learns(here):
         show_learned(here, words)
         go_on(here, words)
     elif here.halt is not None:
-        _left_out(here, words)
+        _left_out(here)
         show_halt(token, here.halt, words, smelling=here.smelling)
     elif view is not None:
         show_ballot(token, view, here.language)
@@ -104,7 +104,6 @@ def _on(token: str, here: BoothVisit, words: Words, view: JsonObject | None) -> 
         st.session_state[_SEEN] = here, view
 
 
-def _left_out(here: BoothVisit, words: Words) -> None:
+def _left_out(here: BoothVisit) -> None:
     if here.left_out:
-        numbers = ", ".join(map(str, here.left_out))
-        st.info(words["left_out"].format(numbers=numbers))
+        st.info(left_out_words(here))

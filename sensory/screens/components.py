@@ -37,7 +37,7 @@ _signal = st.components.v2.component(
 )
 
 
-def sent(key: str, name: str = "mark") -> object:
+def sent(key: str, name: str) -> object:
     """What the browser sent of a component, unchecked; None for nothing."""
     state = st.session_state.get(key)
     return state.get(name) if isinstance(state, Mapping) else None
